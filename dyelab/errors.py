@@ -1,0 +1,31 @@
+"""How dyelab refuses: one kind of error, whose message says what, where, and what to do."""
+
+import difflib
+from collections.abc import Iterable
+
+
+class InputError(ValueError):
+    """Input that dyelab refuses; the message says what, where, and what to do."""
+
+
+def choose(wanted: str, options: Iterable[str], what: str, where: str = "here") -> str:
+    """Return `wanted` if it is among the options, else raise with the nearest ones.
+
+    Raises
+    ------
+    InputError
+        ``no swatch 'alun' here. Did you mean 'alum'? Swatches: alum, iron, none.``
+    """
+    known = [str(option) for option in options]
+    if wanted in known:
+        return wanted
+    near = difflib.get_close_matches(str(wanted), known, n=1)
+    guess = f" Did you mean {near[0]!r}?" if near else ""
+    shown = ", ".join(known[:12]) + (f" and {len(known) - 12} more" if len(known) > 12 else "")
+    listing = f" {_plural(what)}: {shown}." if known else f" There are no {_plural(what)} yet."
+    raise InputError(f"no {what} {wanted!r} {where}.{guess}{listing}")
+
+
+def _plural(what: str) -> str:
+    ending = "es" if what.endswith(("ch", "sh", "s", "x")) else "s"
+    return (what + ending).capitalize()

@@ -1,0 +1,57 @@
+"""Pages: Typst template and data in, PDF out. User text travels as data, never as source."""
+
+import json
+from pathlib import Path
+from typing import Any, Literal
+
+from dyelab import files
+
+PAPERS = {"A4": "a4", "Letter": "us-letter"}
+
+
+def pdf(
+    template: str, data: Any, path: str | Path, *, pictures: dict[str, bytes] | None = None
+) -> Path:
+    """Compile a Typst template to a PDF file, whole or not at all.
+
+    Parameters
+    ----------
+    template : str
+        Typst source, which reads its data with ``json("data.json")``.
+    data : object
+        Anything JSON can hold. Text in it is shown as it is; nothing in it is run.
+    path : str or Path
+        The PDF to write.
+    pictures : dict of str to bytes, optional
+        Files the template shows by name, such as ``{"chart.svg": b"<svg …"}``.
+
+    Returns
+    -------
+    Path
+        The file written.
+    """
+    content = compiled(template, data, pictures=pictures)
+    with files.whole(path, binary=True) as file:
+        file.write(content)
+    return Path(path)
+
+
+def compiled(
+    template: str,
+    data: Any,
+    *,
+    pictures: dict[str, bytes] | None = None,
+    form: Literal["pdf", "png", "svg"] = "pdf",
+) -> bytes:
+    """Compile a Typst template in memory; `form` is pdf, png or svg."""
+    import tempfile
+
+    import typst
+
+    with tempfile.TemporaryDirectory(prefix="dyelab-page-") as folder:
+        root = Path(folder)
+        (root / "page.typ").write_text(template, encoding="utf-8")
+        (root / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
+        for name, content in (pictures or {}).items():
+            (root / name).write_bytes(content)
+        return typst.compile(str(root / "page.typ"), root=str(root), format=form)

@@ -1,0 +1,372 @@
+"""Tables and their rules: columns, units, ranges, the white-point rule, and how faults are worded.
+
+Every table of a swatch book is described once, here, in the terms of the open Table Schema
+standard. The description checks rows, types columns, and is written into the book's
+``datapackage.json``.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab.errors import InputError
+
+LAB = ["L", "a", "b"]
+WHITE = ["illuminant", "observer"]
+STANDARD_UNCERTAINTIES = ["u_L", "u_a", "u_b"]
+COVARIANCE = ["var_L", "var_a", "var_b", "cov_La", "cov_Lb", "cov_ab"]
+DEFAULT_WHITE = ("D65", 10)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table: its type, unit, limits, and the remedy for a wrong value."""
+
+    name: str
+    kind: str = "string"  # string, number, integer, date, datetime: Table Schema's own names
+    unit: str = ""
+    required: bool = False
+    minimum: float | None = None
+    maximum: float | None = None
+    options: tuple[str, ...] = ()
+    about: str = ""
+    remedy: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A named table: its columns in order and the columns that identify a row."""
+
+    name: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...] = ()
+
+    @property
+    def names(self) -> list[str]:
+        """Column names, in the order they are stored."""
+        return [column.name for column in self.columns]
+
+
+FORMS = ("cloth", "yarn", "paper", "pigment")
+STEP_KINDS = ("scour", "tannin", "mordant", "dye", "vat", "modifier", "rinse", "other")
+EXPOSURES = ("none", "wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
+METHODS = ("photo", "scan", "spectral", "colorimeter", "typed")
+_RGB = "Is this an RGB value? Convert it first: convert.screen_to_lab."
+
+SWATCHES = Table(
+    "swatches",
+    (
+        Column("swatch", required=True, about="short code written on the label"),
+        Column("form", options=FORMS),
+        Column("fibre", about="wool, cotton, silk, linen and so on"),
+        Column("ground", about="the undyed base, such as bleached plain weave 120 g/m2"),
+        Column("mass_g", "number", "g", minimum=0, about="dry mass before any bath"),
+        Column("series"),
+        Column("made_on", "date", remedy="Write it as 2026-04-30."),
+        Column("note"),
+    ),
+    key=("swatch",),
+)
+
+STEPS = Table(
+    "steps",
+    (
+        Column("swatch", required=True),
+        Column("order", "integer", required=True, minimum=1),
+        Column("kind", required=True, options=STEP_KINDS),
+        Column("material", about="a name in the materials list"),
+        Column("amount", "number", minimum=0),
+        Column("unit", options=("% WOF", "g/L", "g")),
+        Column("area", about="whole, or the named part of the cloth this step touched"),
+        Column("temperature_C", "number", "°C", minimum=-5, maximum=130),
+        Column("minutes", "number", "min", minimum=0),
+        Column("pH", "number", minimum=0, maximum=14),
+        Column("note"),
+    ),
+    key=("swatch", "order", "area"),
+)
+
+READINGS = Table(
+    "readings",
+    (
+        Column("reading", required=True),
+        Column("swatch", required=True),
+        Column("part", about="swatch, or the adjacent fibre that may have been stained"),
+        Column("area", about="whole, or a named part of a printed or painted cloth"),
+        Column("exposure", required=True, options=EXPOSURES),
+        Column("amount", "number", minimum=0, about="how much exposure, in `unit`"),
+        Column("unit", options=("", "cycle", "h", "lx h", "reference step")),
+        Column("test", about="a row of tests.csv"),
+        Column("method", required=True, options=METHODS),
+        Column("source", about="file the reading came from"),
+        Column("illuminant", required=True, about="CIE illuminant, such as D65"),
+        Column("observer", "integer", "°", required=True, options=("2", "10")),
+        Column("geometry", about="such as 45/0 or d/8 (SCI)"),
+        Column("L", "number", required=True, minimum=0, maximum=100, remedy=_RGB),
+        Column("a", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
+        Column("b", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
+        Column("var_L", "number", minimum=0),
+        Column("var_a", "number", minimum=0),
+        Column("var_b", "number", minimum=0),
+        Column("cov_La", "number"),
+        Column("cov_Lb", "number"),
+        Column("cov_ab", "number"),
+        Column("n", "integer", minimum=1, about="independent areas or placements averaged"),
+        Column("flags", about="words, parted by spaces"),
+        Column("taken_at", "datetime", remedy="Write it as 2026-04-30T14:05:00."),
+    ),
+    key=("reading",),
+)
+
+# Readings of one photo share its calibration error. Each row here is one direction of that
+# error: how far it moves this reading for one standard deviation of the shared factor.
+SHARED = Table(
+    "shared",
+    (
+        Column("reading", required=True),
+        Column("source", required=True, about="readings of one source move together"),
+        Column("factor", "integer", required=True, minimum=1),
+        Column("L", "number", required=True),
+        Column("a", "number", required=True),
+        Column("b", "number", required=True),
+    ),
+    key=("reading", "factor"),
+)
+
+TESTS = Table(
+    "tests",
+    (
+        Column("test", required=True),
+        Column("exposure", required=True, options=EXPOSURES[1:]),
+        Column("method", about="the standard or the home method followed"),
+        Column("conditions"),
+        Column("detergent"),
+        Column("lamp"),
+        Column("started_on", "date", remedy="Write it as 2026-04-30."),
+        Column("ended_on", "date", remedy="Write it as 2026-04-30."),
+        Column("who"),
+        Column("note"),
+    ),
+    key=("test",),
+)
+
+
+def one_white(*tables: pd.DataFrame) -> tuple[str, int]:
+    """Return the one illuminant and observer that all rows share.
+
+    Raises
+    ------
+    InputError
+        If the columns are missing, or if the rows mix white points; the message gives the
+        call that brings them to one.
+    """
+    seen: dict[tuple[str, int], None] = {}
+    for frame in tables:
+        missing = [name for name in WHITE if name not in frame.columns]
+        if missing:
+            raise InputError(
+                f"no {' or '.join(missing)} column: CIELAB means nothing without its white point. "
+                "Add the columns, such as illuminant D65 and observer 10."
+            )
+        pairs = frame[WHITE].drop_duplicates()
+        seen.update(dict.fromkeys((str(i), int(o)) for i, o in pairs.itertuples(index=False)))
+    if not seen:
+        return DEFAULT_WHITE
+    if len(seen) > 1:
+        names = [f"{illuminant}/{observer}°" for illuminant, observer in seen]
+        raise InputError(
+            f"can't compare {' with '.join(names)}. Bring both to one white: "
+            f'convert.adapt(table, "{DEFAULT_WHITE[0]}", {DEFAULT_WHITE[1]}).'
+        )
+    return next(iter(seen))
+
+
+def need(frame: pd.DataFrame, columns: Sequence[str], what: str) -> None:
+    """Raise unless the frame has all these columns.
+
+    Raises
+    ------
+    InputError
+        Names the missing columns, those found, and what they are for.
+    """
+    missing = [name for name in columns if name not in frame.columns]
+    if missing:
+        raise InputError(
+            f"{what}: no column {', '.join(missing)}. Found: {', '.join(map(str, frame.columns))}. "
+            f"Needed: {', '.join(columns)}."
+        )
+
+
+def covariances(frame: pd.DataFrame) -> np.ndarray:
+    """Covariance of each row's L*, a*, b*.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        With the six columns of `COVARIANCE`, or with `u_L, u_a, u_b` (standard uncertainties,
+        taken as independent). Blank means not known.
+
+    Returns
+    -------
+    ndarray, shape (n, 3, 3)
+        NaN where not known.
+    """
+    if set(COVARIANCE) <= set(frame.columns):
+        LL, aa, bb, La, Lb, ab = frame[COVARIANCE].to_numpy(float).T
+        La, Lb, ab = (np.where(np.isnan(LL), np.nan, np.nan_to_num(x)) for x in (La, Lb, ab))
+        return np.stack([LL, La, Lb, La, aa, ab, Lb, ab, bb], axis=-1).reshape(-1, 3, 3)
+    if set(STANDARD_UNCERTAINTIES) <= set(frame.columns):
+        u = frame[STANDARD_UNCERTAINTIES].to_numpy(float)
+        return (u**2)[:, :, None] * np.eye(3)
+    return np.full((len(frame), 3, 3), np.nan)
+
+
+def with_covariances(frame: pd.DataFrame, matrices: np.ndarray) -> pd.DataFrame:
+    """Return the table with its six covariance columns set from (n, 3, 3) matrices."""
+    m = np.asarray(matrices, float)
+    terms = [m[:, 0, 0], m[:, 1, 1], m[:, 2, 2], m[:, 0, 1], m[:, 0, 2], m[:, 1, 2]]
+    return frame.assign(**dict(zip(COVARIANCE, terms, strict=True)))
+
+
+def fault(
+    file: str, row: int | None, column: str, found: Any, expected: str, remedy: str, label: str = ""
+) -> dict[str, Any]:
+    """One fault as a record: where it is, what was found, what was expected, what to do."""
+    place = file + (f" row {row}" if row is not None else "") + (f" ({label})" if label else "")
+    subject = f"{column} = {found}" if column else f"{found}"
+    text = f"{place}: {subject} {expected}. {remedy}".strip()
+    return {
+        "file": file,
+        "row": row,
+        "column": column,
+        "found": found,
+        "expected": expected,
+        "remedy": remedy,
+        "text": text,
+    }
+
+
+def check(frame: pd.DataFrame, table: Table, file: str, first_row: int = 2) -> pd.DataFrame:
+    """List every fault of a table of text cells, without changing it.
+
+    Parameters
+    ----------
+    frame : DataFrame of str
+        As read from a file: every cell text, blank as ``""``.
+    table : Table
+        What the columns should hold.
+    file : str
+        Name used in the messages.
+    first_row : int
+        Number a spreadsheet shows beside the first row of data.
+
+    Returns
+    -------
+    DataFrame
+        Columns `file, row, column, found, expected, remedy, text`; empty when all is well.
+    """
+    faults: list[dict[str, Any]] = []
+    label = frame[table.key[0]] if table.key and table.key[0] in frame else None
+
+    def note(mask: np.ndarray, column: str, expected: str, remedy: str) -> None:
+        for i in np.flatnonzero(mask):
+            name = str(label.iloc[i]) if label is not None else ""
+            found = repr(frame[column].iloc[i]) if frame[column].iloc[i] == "" else None
+            faults.append(
+                fault(
+                    file,
+                    int(i) + first_row,
+                    column,
+                    found or frame[column].iloc[i],
+                    expected,
+                    remedy,
+                    name,
+                )
+            )
+
+    for column in table.columns:
+        if column.name not in frame:
+            if column.required:
+                faults.append(
+                    fault(file, 1, "", f"no column {column.name!r}", "is there", "Add the column.")
+                )
+            continue
+        for mask, expected, remedy in _column_faults(frame[column.name], column):
+            note(mask, column.name, expected, remedy)
+    keys = [key for key in table.key if key in frame]
+    if keys and len(frame):
+        twice = frame.duplicated(keys, keep="first").to_numpy()
+        note(twice, keys[0], "is there twice", "Give each row its own.")
+    names = ["file", "row", "column", "found", "expected", "remedy", "text"]
+    return pd.DataFrame(faults, columns=names)
+
+
+def _column_faults(cells: pd.Series, column: Column) -> Iterable[tuple[np.ndarray, str, str]]:
+    """Yield (rows at fault, what was expected, what to do) for each rule of a column."""
+    blank = (cells == "").to_numpy()
+    if column.required:
+        yield blank, "is blank", f"Fill in the {column.name}."
+    if column.options:
+        wrong = ~cells.isin(column.options).to_numpy() & ~blank
+        listing = ", ".join(option or "blank" for option in column.options)
+        yield wrong, f"is not one of {listing}", column.remedy or "Choose one of these."
+    if column.kind in ("number", "integer"):
+        yield from _number_faults(cells, column, blank)
+    if column.kind in ("date", "datetime"):
+        parsed = pd.to_datetime(cells, errors="coerce", format="ISO8601", utc=True)
+        yield parsed.isna().to_numpy() & ~blank, f"is not a {column.kind}", column.remedy
+
+
+def _number_faults(
+    cells: pd.Series, column: Column, blank: np.ndarray
+) -> Iterable[tuple[np.ndarray, str, str]]:
+    values = pd.to_numeric(cells.where(~blank, "nan"), errors="coerce").to_numpy(float)
+    wrong = ~np.isfinite(values) & ~blank
+    comma = cells.str.contains(",", regex=False).to_numpy() & wrong
+    yield comma, "is not a number", "Use a point, not a comma, for decimals."
+    yield wrong & ~comma, "is not a number", "Type a plain number, or leave it blank."
+    if column.kind == "integer":
+        yield (~wrong & ~blank & (values % 1 != 0)), "is not a whole number", "Round it."
+    low, high = column.minimum, column.maximum
+    with np.errstate(invalid="ignore"):
+        below = values < low if low is not None else np.zeros(len(values), bool)
+        above = values > high if high is not None else np.zeros(len(values), bool)
+    unit = f" {column.unit}" if column.unit else ""
+    span = (
+        f"is outside {low:g} to {high:g}{unit}"
+        if low is not None and high is not None
+        else f"is below {low:g}{unit}"
+        if low is not None
+        else f"is above {high:g}{unit}"
+        if high is not None
+        else ""
+    )
+    yield (below | above) & ~wrong, span, column.remedy or "Check the value and its unit."
+
+
+def typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    """Turn checked text cells into typed columns, adding blank columns that are missing.
+
+    Dates stay text (ISO 8601), so that nothing is lost on saving. Columns the table doesn't
+    know are kept as text, after the known ones.
+    """
+    columns: dict[str, Any] = {}
+    for column in table.columns:
+        cells = frame.get(column.name, pd.Series("", index=frame.index))
+        if column.kind == "number":
+            columns[column.name] = pd.to_numeric(cells.where(cells != "", "nan"), errors="coerce")
+        elif column.kind == "integer":
+            numbers = pd.to_numeric(cells.where(cells != "", "nan"), errors="coerce")
+            columns[column.name] = numbers.astype("Int64")
+        else:
+            columns[column.name] = cells.astype(str)
+    extra = {name: frame[name] for name in frame.columns if name not in columns}
+    return pd.DataFrame({**columns, **extra}, index=frame.index)
+
+
+def empty(table: Table) -> pd.DataFrame:
+    """Return the table with its typed columns and no rows."""
+    return typed(pd.DataFrame({name: pd.Series(dtype=str) for name in table.names}), table)

@@ -1,0 +1,30 @@
+"""Every text that a panel or a page shows, in one place and ready for translation.
+
+The texts are TOML files, one a topic, in a folder a language: ``words/en/plan.toml`` holds
+``title = "Plan a series"``, said as ``words.say("plan.title")``.
+"""
+
+import tomllib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+_HERE = Path(__file__).parent
+
+
+def say(key: str, language: str = "en", **values: Any) -> str:
+    """Return the text of a key such as ``plan.title``, with its {blanks} filled in.
+
+    Raises
+    ------
+    KeyError
+        If the topic or the key is not there; a test says every key used exists.
+    """
+    topic, _, name = key.partition(".")
+    text = _topic(topic, language)[name]
+    return text.format(**values) if values else text
+
+
+@cache
+def _topic(topic: str, language: str) -> dict[str, str]:
+    return tomllib.loads((_HERE / language / f"{topic}.toml").read_text(encoding="utf-8"))
