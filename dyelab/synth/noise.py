@@ -1,0 +1,82 @@
+"""Why two swatches of one recipe differ, and why two readings of one swatch do."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from dyelab.synth.model import DOSES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+# Of the relative error: how much of it tilts the spectrum, and the part that doesn't shrink
+# with the light, which is why dark shades repeat worse.
+_TILT, _FLOOR = 0.5, 0.1
+
+
+def swatch_doses(recipes: pd.DataFrame, sd: float, rng: np.random.Generator) -> pd.DataFrame:
+    """Return the recipes as the baths really worked: each dose off by a factor of its own.
+
+    Parameters
+    ----------
+    recipes : DataFrame
+        One row a swatch.
+    sd : float
+        Standard deviation of the logarithm of each dose.
+    rng : Generator
+
+    Returns
+    -------
+    DataFrame
+    """
+    present = [name for name in DOSES if name in recipes]
+    factors = np.exp(rng.normal(0, sd, (len(recipes), len(present))))
+    return recipes.assign(**dict(zip(present, (recipes[present] * factors).T.values, strict=True)))
+
+
+def swatch_level(reflectance: np.ndarray, sd: float, rng: np.random.Generator) -> np.ndarray:
+    """Lift or lower each row as weave and lay do: K/S by a common factor, shape (n, k)."""
+    ks = (1 - reflectance) ** 2 / (2 * reflectance)
+    ks = ks * np.exp(rng.normal(0, 0.3 * sd, (len(reflectance), 1)))
+    return 1 / (1 + ks + np.sqrt(ks * (ks + 2)))
+
+
+def reading_directions(reflectance: np.ndarray, sd: float) -> np.ndarray:
+    """How one standard deviation of each instrument error moves a spectrum.
+
+    Parameters
+    ----------
+    reflectance : ndarray, shape (n, k)
+    sd : float
+        Relative standard deviation of a reading; 0.004 is a good bench instrument with the
+        cloth laid anew.
+
+    Returns
+    -------
+    ndarray, shape (n, 5, k)
+        Placement (all wavelengths alike, then tilted) in proportion to the reflectance; dark
+        signal (level, tilt, bow) that doesn't shrink with it.
+    """
+    tilt = np.linspace(-1, 1, reflectance.shape[1])
+    shapes = np.stack([np.ones_like(tilt), _TILT * tilt])
+    floor = _FLOOR * np.stack([np.ones_like(tilt), tilt, 1.5 * tilt**2 - 0.5])
+    scaled = reflectance[:, None, :] * shapes
+    return sd * np.concatenate([scaled, np.broadcast_to(floor, (len(scaled), *floor.shape))], 1)
+
+
+def read_spectra(reflectance: np.ndarray, sd: float, rng: np.random.Generator) -> np.ndarray:
+    """Return the spectra as an instrument reports them, shape (n, k)."""
+    directions = reading_directions(reflectance, sd)
+    draws = rng.normal(size=directions.shape[:2])
+    return reflectance + np.einsum("nj,njk->nk", draws, directions)
+
+
+def reading_covariances(
+    reflectance: np.ndarray, sd: float, to_lab: "Callable[[np.ndarray], np.ndarray]"
+) -> np.ndarray:
+    """Covariance of L*, a*, b* that the instrument error causes, shape (n, 3, 3)."""
+    directions = reading_directions(reflectance, sd)
+    base = reflectance[:, None, :]
+    moved = (to_lab(base + directions) - to_lab(base - directions)) / 2
+    return np.einsum("nji,njk->nik", moved, moved)

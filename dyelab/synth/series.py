@@ -1,0 +1,240 @@
+"""Simulated swatch books whose every true colour is known."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import table
+from dyelab.synth import noise
+from dyelab.synth.fade import faded
+from dyelab.synth.materials import CLOTH, Cloth, varied
+from dyelab.synth.model import DOSES, TEXT
+from dyelab.synth.spectra import WAVELENGTHS
+
+COLUMNS = [
+    *("swatch", "form", "fibre", "ground", "series", "tannin", "tannin_wof", "mordant"),
+    *("mordant_wof", "dye", "dye_wof", "vat", "iron_wof", "copper_wof", "modifier"),
+]
+USUAL_DOSE = {
+    **{"none": 0.0, "madder": 50.0, "weld": 50.0, "cochineal": 6.0},
+    **{"walnut hull": 60.0, "onion skin": 40.0, "indigo": 4.0},
+}
+_UNITS = {"wash": "cycle", "light": "lx h"}
+BANDS = [f"{w:g}" for w in WAVELENGTHS]
+
+
+@dataclass(frozen=True)
+class Synth:
+    """A simulated book.
+
+    Attributes
+    ----------
+    recipes : DataFrame
+        One row a swatch, columns as the wide recipes of a book.
+    wide : DataFrame
+        One row a reading, noise and all: the columns of `table.READINGS`, then the recipe.
+    spectra : DataFrame
+        `reading` and one column a wavelength: reflectance factors as read.
+    truth : DataFrame
+        One row a reading: `reading, swatch, L, a, b` and the wavelengths, as the recipe alone
+        would give them, without swatch or reading noise.
+    cloth : Cloth
+        The world it is true in.
+    """
+
+    recipes: pd.DataFrame
+    wide: pd.DataFrame
+    spectra: pd.DataFrame
+    truth: pd.DataFrame
+    cloth: Cloth
+
+
+def filled(recipes: pd.DataFrame) -> pd.DataFrame:
+    """Return the recipes with every column of a book's wide recipes, absent ones as none."""
+    n = len(recipes)
+    blank: dict[str, Any] = {**TEXT, **dict.fromkeys(DOSES, 0.0)}
+    blank |= {"form": "cloth", "ground": "", "series": ""}
+    full = recipes.assign(**{k: v for k, v in blank.items() if k not in recipes})
+    if "swatch" not in full:
+        full = full.assign(swatch=[f"S{i + 1:03d}" for i in range(n)])
+    iron, copper = full["iron_wof"] > 0, full["copper_wof"] > 0
+    names = np.where(iron, "ferrous sulfate", "none").astype(object)
+    names[copper] = np.where(iron[copper], "ferrous sulfate + copper sulfate", "copper sulfate")
+    return full.assign(vat=full["dye"] == "indigo", modifier=names)[COLUMNS]
+
+
+def simulate(
+    recipes: pd.DataFrame,
+    seed: int,
+    *,
+    replicates: int = 2,
+    swatch_sd: float = 0.06,
+    reading_sd: float = 0.004,
+    exposures: Sequence[tuple[str, float]] = (),
+    cloth: Cloth = CLOTH,
+) -> Synth:
+    """Dye, read and expose these recipes in an invented world.
+
+    Parameters
+    ----------
+    recipes : DataFrame
+        One row a recipe: any of the columns of a book's wide recipes; doses in % WOF.
+    seed : int
+        The same seed gives the same book.
+    replicates : int
+        Swatches of each recipe, named ``S001.1``, ``S001.2`` when there are several.
+    swatch_sd : float
+        Swatch-to-swatch variation: standard deviation of the logarithm of every dose that
+        takes effect; weave adds 0.3 of it on K/S.
+    reading_sd : float
+        Relative standard deviation of a reading; see `noise.reading_directions`.
+    exposures : sequence of (exposure, amount)
+        Readings besides the one as dyed, such as ``("wash", 5)`` cycles, ``("light", 1e6)`` lx h.
+    cloth : Cloth
+        The world; `varied(seed)` draws others.
+
+    Returns
+    -------
+    Synth
+        The covariances of `wide` are those of the reading alone; what swatches add is for
+        their replicates to tell.
+    """
+    rng = np.random.default_rng(seed)
+    swatches = _replicated(filled(recipes), replicates)
+    worked = noise.swatch_doses(swatches, swatch_sd, rng)
+    parts = [("none", 0.0), *exposures]
+    true = [faded(swatches, *part, cloth=cloth) for part in parts]
+    level = np.random.default_rng(rng.integers(2**32))
+    levels = level.bit_generator.state
+    cloths = []
+    for part in parts:  # the same weave each time the same swatch is read
+        level.bit_generator.state = levels
+        cloths.append(noise.swatch_level(faded(worked, *part, cloth=cloth), swatch_sd, level))
+    log = pd.concat([_log(swatches, *part) for part in parts], ignore_index=True)
+    read = noise.read_spectra(np.concatenate(cloths), reading_sd, rng)
+    wide = _readings(log, read, reading_sd).merge(swatches, on="swatch")
+    return Synth(swatches, wide, _spectral(log, read), _truth(log, np.concatenate(true)), cloth)
+
+
+def random_book(
+    seed: int,
+    n: int,
+    *,
+    replicates: int = 2,
+    swatch_sd: float = 0.06,
+    reading_sd: float = 0.004,
+    exposures: Sequence[tuple[str, float]] = (),
+    spread: float = 0.2,
+) -> Synth:
+    """Draw a world and `n` recipes at random, and simulate the book.
+
+    Parameters
+    ----------
+    seed : int
+        Chooses the world, the recipes and the noise.
+    n : int
+        Recipes; the book has ``n * replicates`` swatches.
+    replicates, swatch_sd, reading_sd, exposures
+        As for `simulate`.
+    spread : float
+        How far the world may lie from the standard one; see `varied`.
+
+    Returns
+    -------
+    Synth
+    """
+    rng = np.random.default_rng(seed)
+    world = varied(int(rng.integers(2**32)), spread)
+    return simulate(
+        random_recipes(n, rng),
+        int(rng.integers(2**32)),
+        replicates=replicates,
+        swatch_sd=swatch_sd,
+        reading_sd=reading_sd,
+        exposures=exposures,
+        cloth=world,
+    )
+
+
+def random_recipes(n: int, rng: np.random.Generator) -> pd.DataFrame:
+    """Draw recipes within the trade's usual doses, shape (n, ...), swatches `S001` and on."""
+    fibre = rng.choice(["wool", "cotton"], n)
+    tannin = rng.choice(["none", "gallnut", "pomegranate rind"], n)
+    dye = rng.choice(["madder", "weld", "cochineal", "walnut hull", "indigo"], n)
+    mordant = rng.choice(["none", "potash alum", "aluminium acetate"], n, p=[0.25, 0.45, 0.3])
+    mordant = np.where(dye == "indigo", "none", mordant)
+    metal = rng.choice(["none", "iron", "copper"], n, p=[0.4, 0.35, 0.25])
+    dose = rng.choice([0.5, 1.0, 2.0, 4.0], n)
+    strength = rng.choice([0.5, 1.0, 1.5], n)
+    salt = {"none": 0.0, "potash alum": 15.0, "aluminium acetate": 8.0}
+    frame = pd.DataFrame({"fibre": fibre, "tannin": tannin, "dye": dye, "mordant": mordant})
+    return filled(
+        frame.assign(
+            tannin_wof=np.where(tannin == "none", 0.0, rng.choice([5.0, 8.0, 10.0], n)),
+            mordant_wof=frame["mordant"].map(salt),
+            dye_wof=frame["dye"].map(USUAL_DOSE) * strength,
+            iron_wof=np.where(metal == "iron", dose, 0.0),
+            copper_wof=np.where(metal == "copper", dose, 0.0),
+        )
+    )
+
+
+def _replicated(recipes: pd.DataFrame, replicates: int) -> pd.DataFrame:
+    if replicates == 1:
+        return recipes.reset_index(drop=True)
+    many = recipes.loc[recipes.index.repeat(replicates)].reset_index(drop=True)
+    turn = np.tile(np.arange(1, replicates + 1), len(recipes)).astype(str)
+    return many.assign(swatch=many["swatch"].str.cat(turn, sep="."))
+
+
+def _log(swatches: pd.DataFrame, exposure: str, amount: float) -> pd.DataFrame:
+    """One row a reading to be taken: what was exposed, and how long."""
+    ending = "" if exposure == "none" else f" {exposure} {amount:g}"
+    return pd.DataFrame(
+        {
+            "reading": swatches["swatch"] + ending,
+            "swatch": swatches["swatch"],
+            "exposure": exposure,
+            "amount": amount,
+            "unit": _UNITS.get(exposure, ""),
+        }
+    )
+
+
+def _lab(reflectance: np.ndarray) -> np.ndarray:
+    from dyelab import convert
+
+    illuminant, observer = table.DEFAULT_WHITE
+    return convert.spectrum_to_lab(
+        WAVELENGTHS, reflectance, illuminant=illuminant, observer=observer
+    )
+
+
+def _readings(log: pd.DataFrame, read: np.ndarray, reading_sd: float) -> pd.DataFrame:
+    lab = _lab(read)
+    columns = dict(zip(table.LAB, lab.T, strict=True))
+    fixed: dict[str, Any] = {
+        "part": "swatch",
+        "area": "whole",
+        "method": "spectral",
+        "source": "invented",
+    }
+    white = dict(zip(table.WHITE, table.DEFAULT_WHITE, strict=True))
+    blank = {"geometry": "45/0", "n": 1, "flags": "", "test": "", "taken_at": ""}
+    frame = log.assign(**{**fixed, **white, **blank})
+    frame = frame.assign(**columns)
+    covariances = noise.reading_covariances(read, reading_sd, _lab)
+    return table.with_covariances(frame, covariances)[table.READINGS.names]
+
+
+def _spectral(log: pd.DataFrame, read: np.ndarray) -> pd.DataFrame:
+    return pd.concat([log[["reading"]], pd.DataFrame(read, columns=BANDS)], axis=1)
+
+
+def _truth(log: pd.DataFrame, true: np.ndarray) -> pd.DataFrame:
+    lab = pd.DataFrame(_lab(true), columns=table.LAB)
+    bands = pd.DataFrame(true, columns=BANDS)
+    return pd.concat([log[["reading", "swatch"]], lab, bands], axis=1)
