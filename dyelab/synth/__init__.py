@@ -3,6 +3,15 @@
 Nothing here was measured. The model is stated in `dyelab.synth.model`; its numbers are ours.
 """
 
+from dyelab.synth.delivery import (
+    collected,
+    example,
+    invented,
+    sources,
+    studio,
+    write_book,
+    write_sources,
+)
 from dyelab.synth.fade import faded, light_dose, stained
 from dyelab.synth.materials import CLOTH, Cloth, varied
 from dyelab.synth.model import contributions, reflectance, uptake
@@ -14,14 +23,21 @@ __all__ = [
     "WAVELENGTHS",
     "Cloth",
     "Synth",
+    "collected",
     "contributions",
+    "example",
     "faded",
+    "invented",
     "light_dose",
     "random_book",
     "random_recipes",
     "reflectance",
     "simulate",
+    "sources",
     "stained",
+    "studio",
     "uptake",
     "varied",
+    "write_book",
+    "write_sources",
 ]

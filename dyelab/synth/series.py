@@ -71,7 +71,7 @@ def simulate(
     seed: int,
     *,
     replicates: int = 2,
-    swatch_sd: float = 0.06,
+    swatch_sd: float = 0.1,
     reading_sd: float = 0.004,
     exposures: Sequence[tuple[str, float]] = (),
     cloth: Cloth = CLOTH,
@@ -115,7 +115,7 @@ def simulate(
         cloths.append(noise.swatch_level(faded(worked, *part, cloth=cloth), swatch_sd, level))
     log = pd.concat([_log(swatches, *part) for part in parts], ignore_index=True)
     read = noise.read_spectra(np.concatenate(cloths), reading_sd, rng)
-    wide = _readings(log, read, reading_sd).merge(swatches, on="swatch")
+    wide = readings(log, read, reading_sd).merge(swatches, on="swatch")
     return Synth(swatches, wide, _spectral(log, read), _truth(log, np.concatenate(true)), cloth)
 
 
@@ -124,7 +124,7 @@ def random_book(
     n: int,
     *,
     replicates: int = 2,
-    swatch_sd: float = 0.06,
+    swatch_sd: float = 0.1,
     reading_sd: float = 0.004,
     exposures: Sequence[tuple[str, float]] = (),
     spread: float = 0.2,
@@ -192,10 +192,10 @@ def _replicated(recipes: pd.DataFrame, replicates: int) -> pd.DataFrame:
 
 def _log(swatches: pd.DataFrame, exposure: str, amount: float) -> pd.DataFrame:
     """One row a reading to be taken: what was exposed, and how long."""
-    ending = "" if exposure == "none" else f" {exposure} {amount:g}"
+    endings = {"none": "", "wash": f"-w{amount:g}", "light": f"-l{amount / 1e6:g}"}
     return pd.DataFrame(
         {
-            "reading": swatches["swatch"] + ending,
+            "reading": swatches["swatch"] + endings[exposure],
             "swatch": swatches["swatch"],
             "exposure": exposure,
             "amount": amount,
@@ -213,21 +213,32 @@ def _lab(reflectance: np.ndarray) -> np.ndarray:
     )
 
 
-def _readings(log: pd.DataFrame, read: np.ndarray, reading_sd: float) -> pd.DataFrame:
-    lab = _lab(read)
-    columns = dict(zip(table.LAB, lab.T, strict=True))
-    fixed: dict[str, Any] = {
-        "part": "swatch",
-        "area": "whole",
-        "method": "spectral",
-        "source": "invented",
-    }
-    white = dict(zip(table.WHITE, table.DEFAULT_WHITE, strict=True))
-    blank = {"geometry": "45/0", "n": 1, "flags": "", "test": "", "taken_at": ""}
-    frame = log.assign(**{**fixed, **white, **blank})
-    frame = frame.assign(**columns)
+_FIXED: dict[str, Any] = {
+    **{"part": "swatch", "area": "whole", "method": "spectral", "source": "invented"},
+    **{"geometry": "45/0", "n": 1, "flags": "", "test": "", "taken_at": ""},
+    **dict(zip(table.WHITE, table.DEFAULT_WHITE, strict=True)),
+}
+
+
+def readings(log: pd.DataFrame, read: np.ndarray, reading_sd: float) -> pd.DataFrame:
+    """Return rows of `table.READINGS` for spectra as read, with the instrument's covariances.
+
+    Parameters
+    ----------
+    log : DataFrame
+        `reading, swatch, exposure, amount, unit`, and what shall differ from a plain spectral
+        reading of the whole swatch.
+    read : ndarray, shape (n, k)
+    reading_sd : float
+
+    Returns
+    -------
+    DataFrame
+    """
+    plain = {name: value for name, value in _FIXED.items() if name not in log}
+    lab = dict(zip(table.LAB, _lab(read).T, strict=True))
     covariances = noise.reading_covariances(read, reading_sd, _lab)
-    return table.with_covariances(frame, covariances)[table.READINGS.names]
+    return table.with_covariances(log.assign(**plain, **lab), covariances)[table.READINGS.names]
 
 
 def _spectral(log: pd.DataFrame, read: np.ndarray) -> pd.DataFrame:

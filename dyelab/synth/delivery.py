@@ -1,0 +1,234 @@
+"""Write the example: Marlpit Yard's instrument files, its recipe tables, and its swatch book."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from dyelab import files, table
+from dyelab.errors import InputError
+from dyelab.synth import instruments, noise, yard
+from dyelab.synth.fade import stained
+from dyelab.synth.series import BANDS, Synth, readings, simulate
+
+if TYPE_CHECKING:
+    from dyelab.book import Book
+
+SEED = 1874
+SWATCH_SD, READING_SD = 0.12, 0.004
+# What was washed beside undyed cloth, to see what it gives off.
+STAINED = 12
+NOTICE = """Marlpit Yard is an invented studio. Nothing in this folder was measured.
+
+The spectra were computed by dyelab's model of dyed cloth (dyelab/synth), whose numbers are
+invented too. They show how the program works; they say nothing about any real dye, plant,
+cloth or supplier, and no recipe here is advice.
+
+  swatches.csv, steps.csv   what was dyed, and every bath in order
+  tests.csv                 how the washing and the light were done
+  measured.csv              one row a reading: which swatch, after what, in which file
+  wool_as_dyed.txt          spectra as CGATS text
+  cotton_as_dyed.cxf        spectra as CxF3
+  washed.xlsx               spectra as a spreadsheet, in per cent
+  light.csv                 spectra as a CSV table, as factors
+"""
+
+
+def example() -> Path:
+    """Folder of the swatch book that ships with dyelab: ``book.open(synth.example())``."""
+    return files.shipped("data", "marlpit_yard")
+
+
+def sources() -> Path:
+    """Folder of the instrument files and recipe tables behind the example."""
+    return files.shipped("data", "studio")
+
+
+def invented() -> Synth:
+    """Return the example as simulated, truth included; only what the studio really read.
+
+    The studio read every swatch as dyed, and the first of each recipe after washing and light.
+    """
+    swatches = yard.recipes()
+    whole = simulate(
+        swatches,
+        SEED,
+        replicates=1,
+        swatch_sd=SWATCH_SD,
+        reading_sd=READING_SD,
+        exposures=yard.EXPOSURES,
+    )
+    cut = set(swatches.loc[yard.cut_up(swatches), "swatch"])
+    kept = whole.wide["swatch"].isin(cut) | (whole.wide["exposure"] == "none")
+    names = set(whole.wide.loc[kept, "reading"])
+    wide, spectra, truth = (_only(t, names) for t in (whole.wide, whole.spectra, whole.truth))
+    return replace(whole, wide=wide, spectra=spectra, truth=truth)
+
+
+def _only(frame: pd.DataFrame, names: set[str]) -> pd.DataFrame:
+    return frame[frame["reading"].isin(names)].reset_index(drop=True)
+
+
+def adjacent() -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Undyed wool and cotton washed beside some swatches: readings and spectra.
+
+    Returns
+    -------
+    readings : DataFrame
+        As `table.READINGS`; part is ``adjacent wool`` or ``adjacent cotton``, read before
+        (exposure none) and after five washes.
+    spectra : DataFrame
+        `reading` and one column a wavelength.
+    """
+    swatches = yard.recipes()
+    dyed = swatches[yard.cut_up(swatches) & (swatches["dye"] != "none")]
+    some = dyed.iloc[np.linspace(0, len(dyed) - 1, STAINED).astype(int)].reset_index(drop=True)
+    rng = np.random.default_rng(SEED + 1)
+    logs, read = [], []
+    for fibre in ("wool", "cotton"):
+        for cycles in (0.0, 5.0):
+            true = stained(some, fibre, cycles)
+            read.append(noise.read_spectra(true, READING_SD, rng))
+            logs.append(_beside(some["swatch"], fibre, cycles))
+    spectra = np.concatenate(read)
+    log = readings(pd.concat(logs, ignore_index=True), spectra, READING_SD)
+    bands = pd.DataFrame(spectra, columns=BANDS)
+    return log, pd.concat([log[["reading"]], bands], axis=1)
+
+
+def _beside(swatches: pd.Series, fibre: str, cycles: float) -> pd.DataFrame:
+    ending = f"-{fibre}" + (f"-w{cycles:g}" if cycles else "")
+    return pd.DataFrame(
+        {
+            "reading": swatches + ending,
+            "swatch": swatches,
+            "part": f"adjacent {fibre}",
+            "exposure": "wash" if cycles else "none",
+            "amount": cycles,
+            "unit": "cycle" if cycles else "",
+        }
+    )
+
+
+def measured() -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Everything the studio read: the log of `measured.csv`, and all spectra.
+
+    Returns
+    -------
+    log : DataFrame
+        One row a reading: the columns of `table.READINGS` but the colour, which is for the
+        instrument files to give; the covariances are the instrument's repeatability.
+    spectra : DataFrame
+        `reading` and one column a wavelength.
+    """
+    book = invented()
+    beside, beside_spectra = adjacent()
+    columns = [name for name in table.READINGS.names if name not in (*table.LAB, *table.WHITE)]
+    log = pd.concat([book.wide, beside], ignore_index=True)[columns]
+    fibre = log["swatch"].map(book.recipes.set_index("swatch")["fibre"])
+    as_dyed = fibre.map({"wool": "wool_as_dyed.txt", "cotton": "cotton_as_dyed.cxf"})
+    later = log["exposure"].map({"wash": "washed.xlsx", "light": "light.csv"})
+    source = later.where(log["exposure"] != "none", as_dyed)
+    source = source.where(log["part"] == "swatch", "washed.xlsx")
+    test = log["exposure"].where(log["exposure"] != "none", "")
+    log = log.assign(source=source, test=test, taken_at=_when(log))
+    return log, pd.concat([book.spectra, beside_spectra], ignore_index=True)
+
+
+def _when(log: pd.DataFrame) -> pd.Series:
+    day = log["exposure"].map({"none": "2025-07-28", "wash": "2025-08-18", "light": "2025-09-12"})
+    return day + "T10:00:00"
+
+
+def write_sources(folder: str | Path) -> None:
+    """Write the studio's recipe tables, log and instrument files into a folder."""
+    folder, swatches = Path(folder), yard.recipes()
+    log, spectra = measured()
+    instruments.write_csv(yard.swatch_table(swatches), folder / "swatches.csv")
+    instruments.write_csv(yard.step_table(swatches), folder / "steps.csv")
+    instruments.write_csv(yard.test_table(), folder / "tests.csv")
+    terms = {name: log[name].map("{:.4g}".format) for name in table.COVARIANCE}
+    instruments.write_csv(log.assign(**terms), folder / "measured.csv")
+
+    def of(name: str) -> pd.DataFrame:
+        return spectra[spectra["reading"].isin(log.loc[log["source"] == name, "reading"])]
+
+    instruments.write_cgats(of("wool_as_dyed.txt"), folder / "wool_as_dyed.txt")
+    instruments.write_cxf(of("cotton_as_dyed.cxf"), folder / "cotton_as_dyed.cxf")
+    washed = instruments.percent(of("washed.xlsx"))
+    instruments.write_xlsx(washed, folder / "washed.xlsx", "washed")
+    light = of("light.csv").rename(columns={"reading": "sample"}).round(5)
+    instruments.write_csv(light, folder / "light.csv")
+    with files.whole(folder / "INVENTED.txt") as file:
+        file.write(NOTICE)
+
+
+def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Read every instrument file that the studio's log names, and join the two.
+
+    Parameters
+    ----------
+    folder : str or Path
+        As `write_sources` writes it: `measured.csv` and the files its `source` column names.
+
+    Returns
+    -------
+    readings : DataFrame
+        As `table.READINGS`: the log with the colours the files give.
+    spectra : DataFrame
+        `reading` and one column a wavelength.
+
+    Raises
+    ------
+    InputError
+        If a file is missing or can't be read, or if the log names a sample no file has.
+    """
+    from dyelab import read
+
+    folder = Path(folder)
+    log = pd.read_csv(folder / "measured.csv", keep_default_na=False, na_values={"var_L": [""]})
+    found = [read.measurements(folder / name) for name in log["source"].unique()]
+    lab = pd.concat([part.lab for part in found])[["sample", *table.LAB, *table.WHITE]]
+    spectra = pd.concat([part.spectra for part in found], ignore_index=True)
+    lost = log.loc[~log["reading"].isin(lab["sample"]), ["reading", "source"]]
+    if len(lost):
+        raise InputError(
+            f"measured.csv: sample {lost['reading'].iloc[0]!r} isn't in "
+            f"{lost['source'].iloc[0]}. Correct the name, or take the row out."
+        )
+    joined = log.merge(lab.rename(columns={"sample": "reading"}), on="reading")
+    return joined[table.READINGS.names], spectra.rename(columns={"sample": "reading"})
+
+
+def write_book(folder: str | Path, path: str | Path) -> "Book":
+    """Make the swatch book at `path` from the studio's files in `folder`, and return it.
+
+    Parameters
+    ----------
+    folder : str or Path
+        As `write_sources` writes it.
+    path : str or Path
+        Where the book shall be; it must not be there yet.
+
+    Returns
+    -------
+    Book
+    """
+    from dyelab import book
+
+    tables = {
+        name: pd.read_csv(Path(folder) / f"{name}.csv", keep_default_na=False)
+        for name in ("swatches", "steps", "tests")
+    }
+    readings, spectra = collected(folder)
+    bk = book.create(path, title="Marlpit Yard (invented)")
+    return book.save(book.add(bk, **tables, readings=readings, spectra=spectra))
+
+
+def studio(path: str | Path) -> None:
+    """Write the whole example, the same every time: `path`/studio and `path`/marlpit_yard."""
+    path = Path(path)
+    write_sources(path / "studio")
+    write_book(path / "studio", path / "marlpit_yard")
