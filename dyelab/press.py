@@ -54,4 +54,15 @@ def compiled(
         (root / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
         for name, content in (pictures or {}).items():
             (root / name).write_bytes(content)
-        return typst.compile(str(root / "page.typ"), root=str(root), format=form)
+        page = str(root / "page.typ")
+        return typst.compile(page, root=str(root), format=form, font_paths=_fonts())
+
+
+def _fonts() -> list[str]:
+    """Folder of the wide-ranging font that comes with matplotlib, for letters Typst's own lack."""
+    from importlib.util import find_spec
+
+    found = find_spec("matplotlib")
+    if found is None or found.origin is None:
+        return []
+    return [str(Path(found.origin).parent / "mpl-data" / "fonts" / "ttf")]

@@ -25,6 +25,11 @@ def say(key: str, language: str = "en", **values: Any) -> str:
     return text.format(**values) if values else text
 
 
+def heading(column: str, language: str = "en") -> str:
+    """Return a table column's name as a reader knows it; an unknown one loses its underscores."""
+    return _topic("columns", language).get(column, column.replace("_", " "))
+
+
 @cache
 def _topic(topic: str, language: str) -> dict[str, str]:
     return tomllib.loads((_HERE / language / f"{topic}.toml").read_text(encoding="utf-8"))

@@ -1,0 +1,88 @@
+"""Handouts: a description of a page, then the page, as PDF or as one HTML file."""
+
+from pathlib import Path
+from typing import Any
+
+from dyelab.errors import InputError
+from dyelab.handout.page import (
+    Caution,
+    Chart,
+    Chips,
+    Frame,
+    Heading,
+    Live,
+    Logo,
+    NewPage,
+    NumberTable,
+    Page,
+    Patch,
+    Points,
+    Rules,
+    Text,
+    cell,
+    chart,
+    live,
+    logo,
+    logo_of,
+    number_table,
+    numbers,
+    patches,
+)
+from dyelab.handout.typeset import pdf, sheets
+from dyelab.handout.web import html
+
+__all__ = [
+    "Caution",
+    "Chart",
+    "Chips",
+    "Frame",
+    "Heading",
+    "Live",
+    "Logo",
+    "NewPage",
+    "NumberTable",
+    "Page",
+    "Patch",
+    "Points",
+    "Rules",
+    "Text",
+    "cell",
+    "chart",
+    "html",
+    "live",
+    "logo",
+    "logo_of",
+    "number_table",
+    "numbers",
+    "patches",
+    "pdf",
+    "shared",
+    "sheets",
+    "write",
+]
+
+
+def write(page: Page, path: str | Path) -> Path:
+    """Write a page as what its file name says: ``.pdf`` or ``.html``.
+
+    Raises
+    ------
+    InputError
+        If the name ends in neither.
+    """
+    ending = Path(path).suffix.lower()
+    if ending == ".pdf":
+        return pdf(page, path)
+    if ending in (".html", ".htm"):
+        return html(page, path)
+    raise InputError(f"{path}: a page is written as .pdf or .html. Name the file so.")
+
+
+def shared(title: str, sentence: str, figure: Any = None, table: Any = None) -> Page:
+    """What a panel shows, as a page to pass on: the answer, its figure, its table."""
+    blocks: list[Any] = [Text(sentence, "lead")]
+    if figure is not None:
+        blocks.append(Live(str(figure.to_json()), sentence, chart(figure, sentence)))
+    if table is not None and len(table.columns):
+        blocks.append(number_table(table, decimals=2))
+    return Page(title, tuple(blocks))

@@ -1,0 +1,258 @@
+"""What a page says, before anything decides how it looks: frozen parts, in reading order.
+
+Every text is plain text. The renderers show it letter by letter, whatever is in it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, press, table, words
+from dyelab.errors import InputError
+
+PAPERS = ("A4", "Letter")
+_PICTURES = {".png": "png", ".jpg": "jpg", ".jpeg": "jpg", ".svg": "svg"}
+_LARGEST_LOGO = 5_000_000
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A printed chip: fill colour, whether it is true, and the numbers that outlast the ink.
+
+    `fill` is a hex colour, or blank for a place where no swatch has been dyed.
+    """
+
+    label: str
+    fill: str = ""
+    inside: bool = True
+    numbers: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading within the page."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Text:
+    """A paragraph; `tone` is ``body``, ``lead`` for the answer, or ``small``."""
+
+    text: str
+    tone: str = "body"
+
+
+@dataclass(frozen=True)
+class Points:
+    """A list of short texts; `numbered` for steps."""
+
+    texts: tuple[str, ...]
+    numbered: bool = False
+
+
+@dataclass(frozen=True)
+class Chips:
+    """Patches in a grid; `touching` sets them edge to edge."""
+
+    patches: tuple[Patch, ...]
+    columns: int = 5
+    height_mm: float = 18
+    touching: bool = False
+
+
+@dataclass(frozen=True)
+class NumberTable:
+    """A table of texts; `numeric` says which columns line up to the right."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numeric: tuple[bool, ...]
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A drawing as SVG text, with the words that stand for it."""
+
+    svg: str
+    about: str
+    width_percent: float = 100
+
+
+@dataclass(frozen=True)
+class Caution:
+    """What can hurt, and what to do about it."""
+
+    texts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A dashed frame to staple the real swatch in, beside its printed chip and its numbers."""
+
+    patch: Patch
+    lines: tuple[str, ...] = ()
+    width_mm: float = 60
+    height_mm: float = 42
+
+
+@dataclass(frozen=True)
+class Rules:
+    """Ruled lines to write on, after a question."""
+
+    question: str
+    count: int = 2
+
+
+@dataclass(frozen=True)
+class NewPage:
+    """What follows starts a new page."""
+
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Live:
+    """A Plotly figure as JSON, for HTML pages; paper shows `paper` instead."""
+
+    figure: str
+    about: str
+    paper: Chart | None = None
+
+
+Block = (
+    Heading | Text | Points | Chips | NumberTable | Chart | Caution | Frame | Rules | NewPage | Live
+)
+
+
+@dataclass(frozen=True)
+class Logo:
+    """The teacher's own picture."""
+
+    content: bytes
+    form: str
+
+
+@dataclass(frozen=True)
+class Page:
+    """A handout: one or more sheets of the same paper.
+
+    Parameters
+    ----------
+    title : str
+    blocks : tuple of Block
+        In reading order.
+    teacher, note : str
+        The teacher's own lines, under the title and at the foot.
+    logo : Logo, optional
+    paper : str
+        ``"A4"`` or ``"Letter"``.
+    landscape : bool
+    """
+
+    title: str
+    blocks: tuple[Block, ...]
+    teacher: str = ""
+    note: str = ""
+    logo: Logo | None = None
+    paper: str = "A4"
+    landscape: bool = False
+
+    def __post_init__(self) -> None:
+        if self.paper not in PAPERS:
+            raise InputError(f"no paper {self.paper!r} here. Papers: {', '.join(PAPERS)}.")
+
+
+def logo(path: str | Path | None) -> Logo | None:
+    """Read a logo file; nothing given, nothing shown.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, too large, or no PNG, JPEG or SVG.
+    """
+    if not path:
+        return None
+    file = Path(path).expanduser()
+    form = _PICTURES.get(file.suffix.lower())
+    if form is None:
+        raise InputError(f"{file}: a logo is a PNG, JPEG or SVG file. Save it as one of these.")
+    if not file.is_file():
+        raise InputError(f"{file}: there is no such file. Check the name of the logo file.")
+    if file.stat().st_size > _LARGEST_LOGO:
+        raise InputError(f"{file}: a logo may have 5 MB at most. Save a smaller copy.")
+    return logo_of(file.read_bytes(), form, str(file))
+
+
+def logo_of(content: bytes, form: str, name: str) -> Logo:
+    """Try a picture (``png``, ``jpg`` or ``svg``) on a page, so that no page fails on it later."""
+    try:
+        press.compiled(f'#image("logo.{form}", width: 1cm)', {}, pictures={f"logo.{form}": content})
+    except RuntimeError as fault:
+        kind = form.upper()
+        raise InputError(
+            f"{name}: this is no {kind} picture inside. Save it again as {kind}."
+        ) from fault
+    return Logo(content, form)
+
+
+def patches(lab: pd.DataFrame, labels: Sequence[str], notes: Sequence[str] = ()) -> list[Patch]:
+    """Patches of a CIELAB table; rows without a reading become blank places that say so."""
+    if not len(lab):
+        return []
+    values = lab[table.LAB].to_numpy(float)
+    known = np.isfinite(values).all(axis=1)
+    illuminant, observer = table.one_white(lab[known]) if known.any() else table.DEFAULT_WHITE
+    fills, inside = convert.screen(
+        np.where(known[:, None], values, 50.0), illuminant=illuminant, observer=observer
+    )
+    more = list(notes) or [""] * len(lab)
+    return [
+        Patch(str(label), str(fills[i]), bool(inside[i]), numbers(values[i]), str(more[i]))
+        if known[i]
+        else Patch(str(label), note=str(more[i]) or words.say("pages.not_measured"))
+        for i, label in enumerate(labels)
+    ]
+
+
+def numbers(lab: Sequence[float]) -> str:
+    """L* a* b* as printed under a chip."""
+    L, a, b = (f"{value:.1f}".replace("-", "−") for value in lab)
+    return f"L* {L}  a* {a}  b* {b}"
+
+
+def number_table(frame: pd.DataFrame, caption: str = "", decimals: int = 1) -> NumberTable:
+    """A DataFrame as a printed table: headings in words, blanks for what is missing."""
+    numeric = tuple(bool(pd.api.types.is_numeric_dtype(frame[c])) for c in frame.columns)
+    heads = tuple(words.heading(str(name)) for name in frame.columns)
+    rows = tuple(
+        tuple(cell(value, decimals) for value in row) for row in frame.itertuples(index=False)
+    )
+    return NumberTable(heads, rows, numeric, caption)
+
+
+def cell(value: Any, decimals: int = 1) -> str:
+    """One cell as text; missing is a dash, because blank looks forgotten on paper."""
+    if value is None or (not isinstance(value, str) and pd.isna(value)):
+        return "–"
+    if isinstance(value, float | np.floating):
+        return f"{value:.{decimals}f}".replace("-", "−")
+    return str(value)
+
+
+def chart(figure: Any, about: str, width_percent: float = 100) -> Chart:
+    """A figure as a vector chart for paper."""
+    from dyelab.plot import paper
+
+    return Chart(paper.svg(figure), about, width_percent)
+
+
+def live(figure: Any, about: str) -> Live:
+    """A figure that stays alive in HTML and becomes a vector chart on paper."""
+    return Live(str(figure.to_json()), about, chart(figure, about))

@@ -1,0 +1,59 @@
+"""A page description to PDF (or PNG pictures of its sheets) through Typst."""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from dyelab import press, words
+from dyelab.handout.page import Chart, Live, Page
+
+_HERE = Path(__file__).parent
+
+
+def pdf(page: Page, path: str | Path) -> Path:
+    """Write the page as PDF, fonts embedded, charts as vectors."""
+    data, pictures = _data(page)
+    return press.pdf(_template(), data, path, pictures=pictures)
+
+
+def sheets(page: Page, form: str = "png") -> list[bytes]:
+    """Pictures of the sheets, for a preview."""
+    data, pictures = _data(page)
+    made: Any = press.compiled(_template(), data, pictures=pictures, form=form)  # type: ignore[arg-type]
+    return made if isinstance(made, list) else [made]
+
+
+def _template() -> str:
+    return (_HERE / "page.typ").read_text(encoding="utf-8")
+
+
+def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
+    pictures: dict[str, bytes] = {}
+    blocks = [_block(block, pictures) for block in page.blocks]
+    if page.logo:
+        pictures[f"logo.{page.logo.form}"] = page.logo.content
+    data = {
+        "title": page.title,
+        "teacher": page.teacher,
+        "note": page.note,
+        "logo": f"logo.{page.logo.form}" if page.logo else "",
+        "paper": page.paper,
+        "landscape": page.landscape,
+        "language": "en",
+        "outside": words.say("pages.outside"),
+        "caution": words.say("pages.caution"),
+        "staple": words.say("pages.staple"),
+        "blocks": [block for block in blocks if block],
+    }
+    return data, pictures
+
+
+def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
+    if isinstance(block, Live):
+        return _block(block.paper, pictures) if block.paper else None
+    if isinstance(block, Chart):
+        name = f"chart{len(pictures)}.svg"
+        pictures[name] = block.svg.encode("utf-8")
+        more = {"about": block.about, "width_percent": block.width_percent}
+        return {"kind": "chart", "file": name, **more}
+    return {"kind": type(block).__name__.lower(), **asdict(block)}

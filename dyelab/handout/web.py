@@ -1,0 +1,59 @@
+"""A page description to one self-contained HTML file that asks nothing of any network."""
+
+import base64
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from dyelab import files, words
+from dyelab.handout.page import Chart, Live, Page
+
+_HERE = Path(__file__).parent
+_TYPES = {"png": "image/png", "jpg": "image/jpeg", "svg": "image/svg+xml"}
+
+
+def html(page: Page, path: str | Path) -> Path:
+    """Write the page as one HTML file; Plotly travels inside where a figure is alive."""
+    with files.whole(path) as file:
+        file.write(text(page))
+    return Path(path)
+
+
+def text(page: Page) -> str:
+    """Return the page as HTML text."""
+    import jinja2
+
+    source = (_HERE / "page.html").read_text(encoding="utf-8")
+    maker = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    alive = any(isinstance(block, Live) for block in page.blocks)
+    return maker.from_string(source).render(
+        page=page,
+        blocks=[_block(block) for block in page.blocks],
+        logo=_address(page.logo.content, page.logo.form) if page.logo else "",
+        plotly=_plotly() if alive else "",
+        say=words.say,
+        language="en",
+    )
+
+
+def _plotly() -> str:
+    from plotly.offline import get_plotlyjs
+
+    return str(get_plotlyjs())
+
+
+def _address(content: bytes, form: str) -> str:
+    return f"data:{_TYPES[form]};base64,{base64.b64encode(content).decode()}"
+
+
+def _block(block: Any) -> dict[str, Any]:
+    kind = type(block).__name__.lower()
+    if isinstance(block, Chart):
+        more = {"about": block.about, "width_percent": block.width_percent}
+        return {"kind": kind, "src": _address(block.svg.encode("utf-8"), "svg"), **more}
+    if isinstance(block, Live):
+        # "<" inside a script could end it; its JSON escape means the same and can't.
+        figure = json.dumps(json.loads(block.figure), ensure_ascii=True).replace("<", "\\u003c")
+        return {"kind": kind, "figure": figure, "about": block.about}
+    return {"kind": kind, **asdict(block)}

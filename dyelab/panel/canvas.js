@@ -1,0 +1,50 @@
+// Shows a figure that Python sends as one JSON text, and sends pictures of it back on request.
+function render({ model, el }) {
+  const Plotly = window.Plotly;
+  const div = document.createElement("div");
+  div.className = "dl-canvas";
+  div.setAttribute("role", "img");
+  el.append(div);
+  const config = { displayModeBar: false, responsive: false, displaylogo: false };
+
+  function draw() {
+    const text = model.get("figure");
+    div.setAttribute("aria-label", model.get("description"));
+    el.style.display = text ? "" : "none";
+    if (!text) return;
+    const figure = JSON.parse(text);
+    delete figure.layout.width;
+    Plotly.react(div, figure.data, { ...figure.layout, autosize: true }, config).then(() => {
+      div.dataset.drawn = String(Number(div.dataset.drawn || 0) + 1);
+    });
+  }
+
+  function picture(ask) {
+    if (ask.kind !== "picture") return;
+    const figure = JSON.parse(model.get("figure"));
+    figure.layout.paper_bgcolor = "#ffffff";
+    const size = { width: ask.width, height: ask.height };
+    Plotly.toImage(figure, { format: ask.format, ...size, scale: ask.format === "png" ? 2 : 1 })
+      .then((url) => model.send({ kind: "picture", name: ask.name, url }))
+      .catch((fault) => model.send({ kind: "picture", name: ask.name, fault: String(fault) }));
+  }
+
+  let width = 0;
+  const sized = new ResizeObserver(() => {
+    const now = Math.round(el.clientWidth);
+    if (now && now !== width && div.data) {
+      width = now;
+      Plotly.Plots.resize(div);
+    }
+  });
+  sized.observe(el);
+  model.on("change:figure", draw);
+  model.on("change:description", () => div.setAttribute("aria-label", model.get("description")));
+  model.on("msg:custom", picture);
+  draw();
+  return () => {
+    sized.disconnect();
+    Plotly.purge(div);
+  };
+}
+export default { render };

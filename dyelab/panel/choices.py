@@ -1,0 +1,98 @@
+"""The choices a panel offers: one look, a name above each, all reachable by keyboard."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import ipywidgets as widgets
+
+Widget = widgets.Widget
+
+
+def _dressed(widget: Any, note: str = "") -> Any:
+    widget.add_class("dl-choice")
+    widget.style.description_width = "auto"
+    if note:
+        widget.tooltip = note
+    return widget
+
+
+def pick(name: str, options: Iterable[Any], value: Any = None, *, note: str = "") -> Any:
+    """One of a list; options are values or (label, value) pairs."""
+    listed = list(options)
+    values = [o[1] if isinstance(o, tuple) else o for o in listed]
+    first = value if value in values else (values[0] if values else None)
+    made = widgets.Dropdown(options=listed, value=first, description=name)
+    return _dressed(made, note)
+
+
+def pick_many(
+    name: str, options: Iterable[Any], value: Sequence[Any] = (), *, rows: int = 5, note: str = ""
+) -> Any:
+    """Several of a list; the value is a tuple."""
+    listed = list(options)
+    values = [o[1] if isinstance(o, tuple) else o for o in listed]
+    kept = [v for v in value if v in values]
+    made = widgets.SelectMultiple(options=listed, value=kept, description=name, rows=rows)
+    return _dressed(made, note)
+
+
+def steps(name: str, options: Sequence[Any], value: Any = None, *, note: str = "") -> Any:
+    """A slider over a few given values, such as the doses that were dyed."""
+    listed = list(options) or [("none", None)]
+    values = [o[1] if isinstance(o, tuple) else o for o in listed]
+    first = value if value in values else values[0]
+    made = widgets.SelectionSlider(options=listed, value=first, description=name)
+    return _dressed(made, note)
+
+
+def amount(
+    name: str, low: float, high: float, value: float, *, step: float, unit: str, note: str = ""
+) -> Any:
+    """A slider over a range, with its unit in the name."""
+    made = widgets.FloatSlider(
+        min=low, max=high, value=value, step=step, description=f"{name} ({unit})"
+    )
+    return _dressed(made, note)
+
+
+def number(
+    name: str, value: float, *, low: float, high: float, step: float = 1, unit: str, note: str = ""
+) -> Any:
+    """A typed number, held between two limits."""
+    shown = f"{name} ({unit})" if unit else name
+    made = widgets.BoundedFloatText(value=value, min=low, max=high, step=step, description=shown)
+    return _dressed(made, note)
+
+
+def text(name: str, value: str = "", *, hint: str = "", long: bool = False) -> Any:
+    """A line of text, or several."""
+    kind = widgets.Textarea if long else widgets.Text
+    return _dressed(
+        kind(value=value, description=name, placeholder=hint, continuous_update=False), hint
+    )
+
+
+def tick(name: str, value: bool = False, *, note: str = "") -> Any:
+    """Yes or no."""
+    return _dressed(widgets.Checkbox(value=value, description=name, indent=False), note)
+
+
+def upload(name: str, accept: str = "", *, many: bool = False) -> Any:
+    """A file of the user's own; ``widget.value`` is ipywidgets' tuple of uploads."""
+    made = widgets.FileUpload(accept=accept, multiple=many, description=name)
+    made.add_class("dl-button")
+    return made
+
+
+def set_options(widget: Any, options: Iterable[Any]) -> None:
+    """Give a `pick` or `steps` new options and keep its value where that is still one."""
+    listed = list(options)
+    if list(widget.options) == listed:
+        return
+    values = [o[1] if isinstance(o, tuple) else o for o in listed]
+    kept = widget.value
+    widget.options = listed or [("none", None)]
+    if isinstance(kept, tuple):
+        widget.value = tuple(v for v in kept if v in values)
+    elif kept in values:
+        widget.value = kept

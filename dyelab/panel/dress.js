@@ -1,0 +1,54 @@
+// What the widgets leave out for keyboards and screen readers, set once they are on the page.
+function label(handle) {
+  const box = handle.closest(".widget-inline-hbox, .widget-slider");
+  const name = box && box.querySelector(".widget-label");
+  if (name) handle.setAttribute("aria-label", name.textContent.trim());
+  const value = box && box.querySelector(".widget-readout");
+  if (value) handle.setAttribute("aria-valuetext", value.textContent.trim());
+}
+
+function dress(root) {
+  root.querySelectorAll(".noUi-handle").forEach(label);
+  root.querySelectorAll(".widget-readout[contenteditable]").forEach((readout) => {
+    const box = readout.closest(".widget-inline-hbox, .widget-slider");
+    const name = box && box.querySelector(".widget-label");
+    readout.setAttribute("role", "textbox");
+    if (name) readout.setAttribute("aria-label", name.textContent.trim() + ", typed");
+  });
+  root.querySelectorAll(".dl-answer").forEach((answer) => {
+    answer.setAttribute("role", "status");
+    answer.setAttribute("aria-live", "polite");
+  });
+  root.querySelectorAll("input, select, textarea").forEach((field) => {
+    if (field.labels && field.labels.length) return;
+    const box = field.closest(".jupyter-widgets");
+    const name = box && box.querySelector(".widget-label");
+    if (name && !field.getAttribute("aria-label")) {
+      field.setAttribute("aria-label", name.textContent.trim());
+    }
+  });
+}
+
+function render({ model, el }) {
+  el.style.display = "none";
+  let watch = null;
+  const start = setInterval(() => {
+    const root = el.closest(".dyelab");
+    if (!root) return;
+    clearInterval(start);
+    root.setAttribute("role", "region");
+    root.setAttribute("aria-label", model.get("title"));
+    dress(root);
+    let due = null;
+    watch = new MutationObserver(() => {
+      clearTimeout(due);
+      due = setTimeout(() => dress(root), 60);
+    });
+    watch.observe(root, { childList: true, subtree: true, characterData: true });
+  }, 50);
+  return () => {
+    clearInterval(start);
+    if (watch) watch.disconnect();
+  };
+}
+export default { render };

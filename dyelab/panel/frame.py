@@ -1,0 +1,246 @@
+"""The one look all panels share: choices, answer sentence, figure, table, save, in that order.
+
+A panel is a function that makes its choices for a book, and a function that turns a book and
+the values chosen into `Shown`. The frame does the rest.
+"""
+
+import inspect
+import traceback
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+import pandas as pd
+import plotly.graph_objects as go
+
+from dyelab import words
+from dyelab.errors import InputError
+from dyelab.panel import markup, memory, save, shelf
+from dyelab.panel.canvas import Canvas
+from dyelab.panel.dress import Dress
+from dyelab.panel.markup import Chip
+
+__all__ = ["Chip", "Panel", "Shown"]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What a panel shows: the answer first, then what it rests on.
+
+    Parameters
+    ----------
+    sentence : str
+        The answer in a sentence or two. It is also what a screen reader says of the figure.
+    figure : Figure, optional
+    table : DataFrame, optional
+        Columns are headed by ``words.heading``.
+    chips : sequence of Chip or of sequences of Chip
+        A sequence within is shown edge to edge, where the eye compares best.
+    notes : sequence of str
+        What limits this answer.
+    pictures : sequence of (caption, PNG bytes)
+    page : handout page, optional
+        Offered as PDF and HTML.
+    """
+
+    sentence: str
+    figure: go.Figure | None = None
+    table: pd.DataFrame | None = None
+    chips: Sequence[Chip | Sequence[Chip]] = ()
+    notes: Sequence[str] = ()
+    pictures: Sequence[tuple[str, bytes]] = ()
+    page: Any = None
+
+
+class Panel(widgets.VBox):
+    """A panel in the house frame.
+
+    Parameters
+    ----------
+    name : str
+        Short name, for remembered choices and saved files, such as ``"iron"``.
+    title : str
+        Heading.
+    choose : callable
+        ``choose(book) -> dict of name to widget`` made with `panel.choices`.
+    show : callable
+        ``show(book, **values) -> Shown``. Raise `InputError` where there is nothing to show: its
+        message stands in the answer's place. With a parameter ``progress`` it is given
+        ``progress(fraction, text)`` to call as it goes.
+    refresh : callable, optional
+        ``refresh(book, widgets)``, called before `show` to fit choices that depend on others.
+    prepare : callable, optional
+        ``prepare(book)``, called once for each book; what it returns is handed to the other
+        functions in the book's place, so that a moved slider doesn't read the book again.
+    button : str, optional
+        Text of a button; `show` then waits for it, for work over a second.
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        title: str,
+        choose: Callable[[Any], dict[str, Any]],
+        show: Callable[..., Shown],
+        *,
+        refresh: Callable[[Any, dict[str, Any]], None] | None = None,
+        prepare: Callable[[Any], Any] | None = None,
+        button: str = "",
+        book: Any = None,
+    ) -> None:
+        self.name, self.title = name, title
+        self._choose, self._show, self._refresh = choose, show, refresh
+        self._prepare = prepare or (lambda opened: opened)
+        self.book: Any = None
+        self._ready: Any = None
+        self.choices: dict[str, Any] = {}
+        self.shown: Shown | None = None
+        self._quiet = False
+        self._parts(button)
+        self.add_class("dyelab")
+        self._take(getattr(book, "path", book), book if hasattr(book, "path") else None)
+
+    def _parts(self, button: str) -> None:
+        """Make the fixed places, once; only their content changes."""
+        self.answer, self.busy, self.patches = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.below = widgets.HTML()
+        self.answer.add_class("dl-answer")
+        self.busy.add_class("dl-busy")
+        self.canvas = Canvas()
+        self.keep = save.Row(self)
+        self.button = widgets.Button(description=button) if button else None
+        if self.button:
+            self.button.add_class("dl-button")
+            self.button.add_class("dl-main-button")
+            self.button.on_click(lambda _: self.update())
+        self._side = widgets.VBox()
+        self._side.add_class("dl-choices")
+        result = widgets.VBox(
+            [self.answer, self.busy, self.patches, self.canvas, self.below, self.keep]
+        )
+        result.add_class("dl-result")
+        body = widgets.GridBox([self._side, result])
+        body.add_class("dl-body")
+        self.shelf = shelf.Shelf(self._take)
+        heading = widgets.HTML(f"<h2>{markup.escape(self.title)}</h2>")
+        heading.add_class("dl-title")
+        head = widgets.Box([heading])
+        head.add_class("dl-head")
+        super().__init__([Dress(title=self.title), head, body])
+
+    @property
+    def sentence(self) -> str:
+        """The answer in words, or what is said in its place."""
+        return self.shown.sentence if self.shown else ""
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """The values chosen now."""
+        return {name: widget.value for name, widget in self.choices.items()}
+
+    def _take(self, path: Any, ready: Any = None) -> None:
+        """Open a book and offer its choices; say so in words where that fails."""
+        if path is not None and Path(path) != self.shelf.path and (Path(path)).is_dir():
+            self._quiet, before = True, self._quiet
+            self.shelf.choose(Path(path))
+            self._quiet = before
+        if self._quiet:
+            return
+        self._guard(lambda: self._open(Path(path) if path is not None else self.shelf.path, ready))
+
+    def _open(self, path: Path, ready: Any) -> None:
+        self.book, self.choices = None, {}
+        self._side.children = (self.shelf,)
+        if ready is None and not (path / "datapackage.json").is_file():
+            raise shelf.missing(path)
+        self.book = shelf.opened(path) if ready is None else ready
+        self._ready = self._prepare(self.book)
+        self.choices = self._choose(self._ready)
+        self._recall(path)
+        for widget in self.choices.values():
+            widget.observe(self._changed, "value")
+        own = [self.button] if self.button else []
+        self._side.children = (self.shelf, *self.choices.values(), *own)
+        memory.keep_book(path)
+        self._fit()
+        if not self.button:
+            self._run()
+
+    def _recall(self, path: Path) -> None:
+        """Set the choices made last time, those that are still to be had."""
+        for name, value in memory.choices(path, self.name).items():
+            if name in self.choices:
+                try:
+                    self.choices[name].value = value
+                    self._fit()
+                except Exception:  # an option that has gone; traitlets raises several kinds
+                    continue
+
+    def _fit(self) -> None:
+        if self._refresh and self.book is not None:
+            before, self._quiet = self._quiet, True
+            try:
+                self._refresh(self._ready, self.choices)
+            finally:
+                self._quiet = before
+
+    def _changed(self, _change: Any) -> None:
+        if self._quiet:
+            return
+        self._guard(self._fit)
+        if not self.button:
+            self.update()
+
+    def update(self) -> None:
+        """Show again with the values chosen now."""
+        if self.book is not None:
+            self._guard(self._run)
+
+    def _run(self) -> None:
+        self.busy.value = markup.busy(words.say("frame.busy"))
+        try:
+            more = {"progress": self.progress} if _takes_progress(self._show) else {}
+            self._display(self._show(self._ready, **self.values, **more))
+        finally:
+            self.busy.value = ""
+        memory.keep_choices(Path(self.book.path), self.name, self.values)
+
+    def progress(self, fraction: float | None, text: str = "") -> None:
+        """Say how far a long piece of work has come (0 to 1)."""
+        self.busy.value = markup.busy(text or words.say("frame.busy"), fraction)
+
+    def _display(self, shown: Shown) -> None:
+        self.shown = shown
+        self.answer.value = markup.sentence(shown.sentence)
+        self.canvas.show(shown.figure, shown.sentence)
+        self.patches.value = markup.chips(shown.chips)
+        label = words.say("frame.table_label", title=self.title)
+        self.below.value = (
+            markup.table(shown.table, label)
+            + markup.pictures(shown.pictures)
+            + markup.notes(shown.notes)
+        )
+        self.keep.fit(shown)
+
+    def _guard(self, work: Callable[[], None]) -> None:
+        """Run; whatever goes wrong is said in the answer's place, in words."""
+        try:
+            work()
+        except InputError as refusal:
+            self._say(str(refusal))
+        except Exception as fault:  # a panel must never show a traceback
+            file = save.fault(traceback.format_exc())
+            kind = type(fault).__name__
+            self._say(words.say("frame.unforeseen", kind=kind, text=fault, file=file))
+
+    def _say(self, text: str) -> None:
+        self._display(Shown(text))
+        self.answer.value = markup.notice(text)
+
+
+def _takes_progress(call: Callable) -> bool:
+    return "progress" in inspect.signature(call).parameters

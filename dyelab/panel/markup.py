@@ -1,0 +1,126 @@
+"""HTML of a panel's parts. Every text of the user's own is escaped here, in one place."""
+
+import base64
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import words
+from dyelab.plot import style
+
+
+@dataclass(frozen=True)
+class Chip:
+    """A patch of screen colour with its label and L* a* b*; `lab` None means not dyed yet."""
+
+    label: str
+    lab: tuple[float, float, float] | None = None
+    note: str = ""
+    illuminant: str = "D65"
+    observer: int = 10
+
+
+def sentence(text: str) -> str:
+    """The answer, in a sentence or two."""
+    return f"<p>{escape(text)}</p>" if text else ""
+
+
+def notice(text: str) -> str:
+    """What stands in the answer's place when there is no answer, and what to do about it."""
+    return f'<p class="dl-notice"><b aria-hidden="true">◦ </b>{escape(text)}</p>'
+
+
+def notes(texts: Sequence[str]) -> str:
+    """What limits the answer."""
+    if not texts:
+        return ""
+    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    return f'<div class="dl-notes"><ul>{items}</ul></div>'
+
+
+def busy(text: str, fraction: float | None = None) -> str:
+    """A progress bar that appears only once half a second has gone by."""
+    value = "" if fraction is None else f' value="{fraction:.3f}"'
+    label = escape(text, quote=True)
+    return f'<p><progress max="1"{value} aria-label="{label}"></progress>{escape(text)}</p>'
+
+
+def chips(patches: Sequence[Chip | Sequence[Chip]]) -> str:
+    """Patches in a row; a group within touches edge to edge, where the eye compares best."""
+    if not patches:
+        return ""
+    groups = [[patch] if isinstance(patch, Chip) else list(patch) for patch in patches]
+    lists = "".join(f'<ul class="dl-chips">{"".join(map(_chip, group))}</ul>' for group in groups)
+    return f'<div class="dl-groups">{lists}</div>'
+
+
+def _chip(patch: Chip) -> str:
+    label = f"<b>{escape(patch.label)}</b>"
+    note = f"<br>{escape(patch.note)}" if patch.note else ""
+    if patch.lab is None:
+        return f'<li><span class="dl-chip dl-blank"></span>{label}{note}</li>'
+    row = dict(zip("Lab", patch.lab, strict=True))
+    frame = pd.DataFrame([{**row, "illuminant": patch.illuminant, "observer": patch.observer}])
+    fill, inside = style.screen(frame)
+    numbers = " ".join(f"{value:.1f}" for value in patch.lab)
+    mark = "" if inside[0] else f"<br>{escape(words.say('frame.outside'))}"
+    kind = "dl-chip" if inside[0] else "dl-chip dl-outside"
+    return (
+        f'<li><span class="{kind}" style="background:{escape(fill[0], quote=True)}"></span>{label}'
+        f'<span class="dl-num">L*a*b* {numbers}</span>{mark}{note}</li>'
+    )
+
+
+def table(frame: pd.DataFrame | None, title: str) -> str:
+    """A table that scrolls in its own box, numbers to the right, headings in words."""
+    if frame is None or not len(frame.columns):
+        return ""
+    numeric = [pd.api.types.is_numeric_dtype(frame[name]) for name in frame.columns]
+    heads = "".join(
+        f'<th scope="col"{_class(number)}>{escape(words.heading(str(name)))}</th>'
+        for name, number in zip(frame.columns, numeric, strict=True)
+    )
+    rows = "".join(
+        "<tr>" + "".join(_cells(row, numeric)) + "</tr>" for row in frame.itertuples(index=False)
+    )
+    label = escape(title, quote=True)
+    return (
+        f'<div class="dl-table" role="region" tabindex="0" aria-label="{label}">'
+        f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
+    )
+
+
+def _cells(row: Iterable[Any], numeric: Sequence[bool]) -> Iterable[str]:
+    for value, number in zip(row, numeric, strict=True):
+        yield f"<td{_class(number)}>{escape(shown(value))}</td>"
+
+
+def _class(number: bool) -> str:
+    return ' class="dl-num"' if number else ""
+
+
+def shown(value: Any) -> str:
+    """A cell as a reader sees it: blank for missing, two decimals at most."""
+    if value is None or (not isinstance(value, str) and pd.isna(value)):
+        return ""
+    if isinstance(value, bool | np.bool_):
+        return words.say("frame.yes" if value else "frame.no")
+    if isinstance(value, float | np.floating):
+        return f"{value:.2f}".rstrip("0").rstrip(".") if value == round(value) else f"{value:.2f}"
+    return str(value)
+
+
+def pictures(shown_: Sequence[tuple[str, bytes]]) -> str:
+    """PNG pictures with their captions, which are also what a screen reader says."""
+    if not shown_:
+        return ""
+    figures = "".join(
+        f'<figure><img alt="{escape(caption, quote=True)}" src="data:image/png;base64,'
+        f'{base64.b64encode(content).decode()}"><figcaption>{escape(caption)}</figcaption></figure>'
+        for caption, content in shown_
+    )
+    return f'<div class="dl-pictures">{figures}</div>'

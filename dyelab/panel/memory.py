@@ -1,0 +1,65 @@
+"""What a panel remembers between days: the books seen, and the last choices made in each."""
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+from dyelab import files
+
+_KEPT_BOOKS = 12
+
+
+def _file() -> Path:
+    import platformdirs
+
+    return Path(platformdirs.user_state_dir("dyelab")) / "choices.json"
+
+
+def _all() -> dict[str, Any]:
+    try:
+        held = json.loads(_file().read_text(encoding="utf-8"))
+    except (OSError, ValueError):  # a memory that can't be read is an empty one
+        return {}
+    return held if isinstance(held, dict) else {}
+
+
+def _keep(held: dict[str, Any]) -> None:
+    try:
+        with files.whole(_file()) as file:
+            json.dump(held, file, ensure_ascii=False, indent=1)
+    except OSError:  # a full or read-only home must not stop anybody's work
+        return
+
+
+def choices(book: Path, panel: str) -> dict[str, Any]:
+    """Return the last choices made in this panel with this book."""
+    return dict(_all().get("choices", {}).get(str(book), {}).get(panel, {}))
+
+
+def keep_choices(book: Path, panel: str, values: dict[str, Any]) -> None:
+    """Remember the choices that can be written down; others are left out."""
+    plain = {k: v for k, v in values.items() if isinstance(v, str | int | float | bool)}
+    held = _all()
+    held.setdefault("choices", {}).setdefault(str(book), {})[panel] = plain
+    _keep(held)
+
+
+def books() -> list[Path]:
+    """Books opened before that are still there, the last one first."""
+    listed = [Path(path) for path in _all().get("books", [])]
+    return [path for path in listed if (path / "datapackage.json").is_file()]
+
+
+def keep_book(book: Path) -> None:
+    """Put a book at the head of those seen."""
+    held = _all()
+    others = [path for path in held.get("books", []) if path != str(book)]
+    held["books"] = [str(book), *others][:_KEPT_BOOKS]
+    _keep(held)
+
+
+def start() -> Path | None:
+    """The book the session was opened with (``dyelab open BOOK``), if any."""
+    named = os.environ.get("DYELAB_BOOK", "")
+    return Path(named) if named else None

@@ -1,0 +1,121 @@
+"""Saving from a panel: table, figure and page, beside the notebook, never over another file."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from dyelab import files, words
+from dyelab.panel import markup
+
+FOLDER = "saved"
+
+
+def fresh(stem: str, suffix: str) -> Path:
+    """Return a file name in the folder ``saved`` that nothing has yet."""
+    folder = Path.cwd() / FOLDER
+    safe = "".join(c if c.isalnum() or c in "-_" else "-" for c in stem)[:60].strip("-") or "dyelab"
+    path, count = folder / f"{safe}{suffix}", 2
+    while path.exists():
+        path, count = folder / f"{safe}-{count}{suffix}", count + 1
+    return path
+
+
+def table(frame: Any, path: Path) -> Path:
+    """Write a table as CSV that a spreadsheet opens without running anything in it."""
+    texts = frame.select_dtypes(exclude="number").columns
+    safe = frame.assign(**{name: frame[name].map(_plain) for name in texts})
+    with files.whole(path) as file:
+        safe.to_csv(file, index=False)
+    return path
+
+
+def _plain(value: Any) -> Any:
+    return files.plain(value) if isinstance(value, str) else value
+
+
+def fault(text: str) -> Path:
+    """Keep the details of a fault where they can be found again."""
+    import platformdirs
+
+    path = Path(platformdirs.user_state_dir("dyelab")) / "last-fault.txt"
+    try:
+        with files.whole(path) as file:
+            file.write(text)
+    except OSError:  # nothing more can be done about a fault while reporting one
+        return path
+    return path
+
+
+class Row(widgets.VBox):
+    """The save buttons of a panel; only those that have something to save are shown."""
+
+    def __init__(self, panel: Any) -> None:
+        self._panel = panel
+        self.buttons = {
+            "table": self._button("frame.save_table", self._table),
+            "svg": self._button("frame.save_svg", lambda: self._figure("svg")),
+            "png": self._button("frame.save_png", lambda: self._figure("png")),
+            "pdf": self._button("frame.save_pdf", lambda: self._page(".pdf")),
+            "html": self._button("frame.save_html", self._share),
+        }
+        self.told = widgets.HTML()
+        self.told.add_class("dl-saved")
+        line = widgets.HBox(list(self.buttons.values()))
+        line.add_class("dl-save")
+        super().__init__([line, self.told])
+
+    def _button(self, key: str, work: Callable[[], None]) -> widgets.Button:
+        button = widgets.Button(description=words.say(key))
+        button.add_class("dl-button")
+        button.on_click(lambda _: self._panel._guard(work))
+        return button
+
+    def fit(self, shown: Any) -> None:
+        """Show the buttons that fit what is shown."""
+        there = {
+            "table": shown.table is not None,
+            "svg": shown.figure is not None,
+            "png": shown.figure is not None,
+            "pdf": shown.page is not None,
+            "html": shown.page is not None or shown.figure is not None,
+        }
+        for name, button in self.buttons.items():
+            button.layout.display = "" if there[name] else "none"
+        self.told.value = ""
+
+    def _table(self) -> None:
+        self._tell(table(self._panel.shown.table, self._named(".csv")))
+
+    def _named(self, suffix: str) -> Path:
+        book = getattr(self._panel.book, "path", "book")
+        return fresh(f"{self._panel.name}-{Path(book).name}", suffix)
+
+    def _figure(self, form: str) -> None:
+        def arrived(content: bytes) -> None:
+            path = self._named(f".{form}")
+            with files.whole(path, binary=True) as file:
+                file.write(content)
+            self._tell(path)
+
+        self.told.value = markup.sentence(words.say("frame.figure_wait"))
+        height = int(self._panel.shown.figure.layout.height or 420)
+        self._panel.canvas.picture(form, arrived, 900, height)
+
+    def _page(self, suffix: str) -> None:
+        from dyelab import handout
+
+        self._tell(handout.write(self._panel.shown.page, self._named(suffix)))
+
+    def _share(self) -> None:
+        if self._panel.shown.page is not None:
+            return self._page(".html")
+        from dyelab import handout
+
+        shown = self._panel.shown
+        page = handout.shared(self._panel.title, shown.sentence, shown.figure, shown.table)
+        return self._tell(handout.write(page, self._named(".html")))
+
+    def _tell(self, path: Path) -> None:
+        self.told.value = markup.sentence(words.say("frame.saved", path=path))

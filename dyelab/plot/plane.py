@@ -1,0 +1,156 @@
+"""The a*b* plane with lightness beside it: where a colour is, and the way it came."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from dyelab import table
+from dyelab.plot import style
+
+_CHI2_95 = 5.991  # two degrees of freedom: the outline that holds 95 % of a normal cloud
+
+
+def figure(
+    lab: pd.DataFrame,
+    *,
+    group: str = "group",
+    path: str | None = None,
+    size: float = 16,
+    height: int = 460,
+    spans: Sequence[float] | None = None,
+) -> go.Figure:
+    """Draw swatches on the a*b* plane, with L* on a strip at its right.
+
+    Parameters
+    ----------
+    lab : DataFrame
+        `L, a, b, illuminant, observer`, `swatch`, the columns named by `group` and `path`, and,
+        where known, `recipe` and covariance columns (drawn as 95 % outlines and bars).
+    group : str
+        Column that decides the marker shape; its values make the legend.
+    path : str, optional
+        Column whose equal, non-blank values are joined by a line, in row order.
+    size : float
+        Marker size in pixels.
+    height : int
+        Figure height in pixels.
+    spans : (a_low, a_high, b_low, b_high), optional
+        Fixed axis limits, so that a figure that follows a slider doesn't jump.
+    """
+    drawn = style.figure(height=height, **_layout(lab, spans))
+    marks = style.shapes(lab[group])
+    if path:
+        drawn.add_traces(_paths(lab, path))
+    drawn.add_traces(_outlines(lab))
+    strip = {name: i for i, name in enumerate(marks)}
+    for name, shape in marks.items():
+        part = lab[lab[group].astype(str) == name]
+        drawn.add_trace(style.points(part, name=name, shape=shape, size=size, legendgroup=name))
+        placed = part.assign(_place=float(strip[name]))
+        drawn.add_trace(_strip(placed, shape, size, name))
+    return drawn
+
+
+def _layout(lab: pd.DataFrame, spans: Sequence[float] | None) -> dict:
+    a_low, a_high, b_low, b_high = spans or around(lab)
+    return {
+        "xaxis": {
+            "domain": [0, 0.76],
+            "range": [a_low, a_high],
+            "title": {"text": style.AXES["a"]},
+        },
+        "yaxis": {
+            "range": [b_low, b_high],
+            "title": {"text": style.AXES["b"]},
+            "scaleanchor": "x",
+            "constrain": "domain",
+        },
+        "xaxis2": {
+            "domain": [0.9, 1],
+            "anchor": "y2",
+            "showticklabels": False,
+            "showgrid": False,
+            "zeroline": False,
+            "ticks": "",
+            "range": [-0.8, max(0.8, lab["group"].nunique() - 0.2 if "group" in lab else 0.8)],
+            "title": {"text": "lightness"},
+        },
+        "yaxis2": {
+            "anchor": "x2",
+            "range": [0, 100],
+            "dtick": 20,
+            "title": {"text": style.AXES["L"]},
+        },
+    }
+
+
+def around(lab: pd.DataFrame, room: float = 0.12) -> tuple[float, float, float, float]:
+    """Limits of a square of the a*b* plane that holds these colours and the grey point."""
+    values = lab[["a", "b"]].to_numpy(float)
+    low = np.nanmin(np.vstack([values, [[0, 0]]]), axis=0)
+    high = np.nanmax(np.vstack([values, [[0, 0]]]), axis=0)
+    half = max(float((high - low).max()) / 2 * (1 + room), 6.0) + 2
+    middle = (low + high) / 2
+    return (middle[0] - half, middle[0] + half, middle[1] - half, middle[1] + half)
+
+
+def _paths(lab: pd.DataFrame, path: str) -> list[go.Scatter]:
+    named = lab[lab[path].fillna("").astype(str) != ""]
+    kinds = style.dashes(named[path])
+    return [
+        go.Scatter(
+            x=part["a"],
+            y=part["b"],
+            mode="lines+markers",
+            line={"color": style.INK, "width": 1.5, "dash": kinds[str(name)]},
+            marker={"symbol": "arrow", "angleref": "previous", "size": 11, "color": style.INK},
+            hoverinfo="skip",
+            showlegend=False,
+        )
+        for name, part in named.groupby(path, sort=False)
+    ]
+
+
+def _outlines(lab: pd.DataFrame) -> list[go.Scatter]:
+    """Outlines that hold 95 % of where the true colour may lie, as one broken line."""
+    turn = np.linspace(0, 2 * np.pi, 41)
+    ring = np.stack([np.cos(turn), np.sin(turn)])
+    xs: list[float] = []
+    ys: list[float] = []
+    for centre, matrix in zip(
+        lab[["a", "b"]].to_numpy(float), table.covariances(lab)[:, 1:, 1:], strict=True
+    ):
+        if not np.isfinite(matrix).all():
+            continue
+        power, axes = np.linalg.eigh(matrix)
+        shape = axes @ (np.sqrt(np.clip(power, 0, None) * _CHI2_95)[:, None] * ring)
+        xs += [*(centre[0] + shape[0]), np.nan]
+        ys += [*(centre[1] + shape[1]), np.nan]
+    line = {"color": style.INK, "width": 1, "dash": "dot"}
+    return [go.Scatter(x=xs, y=ys, mode="lines", line=line, hoverinfo="skip", showlegend=False)]
+
+
+def _strip(part: pd.DataFrame, shape: str, size: float, name: str) -> go.Scatter:
+    deviations = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.96
+    bars = {
+        "type": "data",
+        "array": np.nan_to_num(deviations),
+        "color": style.INK,
+        "thickness": 1,
+        "width": 3,
+    }
+    return style.points(
+        part,
+        x="_place",
+        y="L",
+        shape=shape,
+        size=size,
+        name=name,
+        xaxis="x2",
+        yaxis="y2",
+        legendgroup=name,
+        showlegend=False,
+        error_y=bars,
+    )

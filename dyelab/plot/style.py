@@ -1,0 +1,212 @@
+"""The one look of every figure: template, marker shapes, screen chips and hover text.
+
+The frame around the marks is grey, so that the only colour on screen is the cloth's. Greys are
+chosen to read on white and on near-black; a panel sharpens them to the theme in use.
+"""
+
+import html
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from dyelab import convert, table
+
+INK = "#737373"
+FAINT = "rgba(128,128,128,0.28)"
+FONT = "system-ui, 'Segoe UI', 'Helvetica Neue', 'DejaVu Sans', sans-serif"
+
+# Okabe and Ito's colours, told apart with any colour vision; never the only carrier of a meaning.
+COLOURS = ("#0072B2", "#D55E00", "#009E73", "#B5629A", "#B98200", "#3F97C9")
+SHAPES = (
+    "circle",
+    "square",
+    "diamond",
+    "triangle-up",
+    "cross",
+    "triangle-down",
+    "pentagon",
+    "star",
+    "hexagon",
+    "hourglass",
+)
+DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
+
+AXES = {
+    "L": "L* (0 black to 100 white)",
+    "a": "a* (− greener, + redder)",
+    "b": "b* (− bluer, + yellower)",
+    "C": "C*ab (0 grey)",
+    "h": "hue angle hab (°)",
+    "dL": "ΔL*",
+    "da": "Δa*",
+    "db": "Δb*",
+    "dC": "ΔC*ab",
+    "dH": "ΔH*ab",
+    "dE76": "ΔE*ab",
+    "dE00": "ΔE00 (1:1:1)",
+    "dECMC": "ΔE CMC(2:1)",
+    "wavelength": "wavelength (nm)",
+    "reflectance": "reflectance factor (0 to 1)",
+    "iron_wof": "iron salt (% of the weight of fibre)",
+    "copper_wof": "copper salt (% of the weight of fibre)",
+}
+
+
+def _template() -> go.layout.Template:
+    axis = {
+        "gridcolor": FAINT,
+        "zerolinecolor": "rgba(128,128,128,0.6)",
+        "linecolor": "rgba(128,128,128,0.6)",
+        "showline": True,
+        "ticks": "outside",
+        "ticklen": 4,
+        "tickcolor": FAINT,
+        "title": {"standoff": 8, "font": {"size": 13}},
+        "automargin": True,
+    }
+    return go.layout.Template(
+        layout={
+            "font": {"family": FONT, "size": 13, "color": INK},
+            "paper_bgcolor": "rgba(0,0,0,0)",
+            "plot_bgcolor": "rgba(0,0,0,0)",
+            "colorway": list(COLOURS),
+            "margin": {"l": 64, "r": 16, "t": 28, "b": 56},
+            "xaxis": axis,
+            "yaxis": axis,
+            "legend": {"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
+            "hoverlabel": {"align": "left", "font": {"family": FONT, "size": 13}},
+            "hovermode": "closest",
+            "dragmode": False,
+        }
+    )
+
+
+TEMPLATE = _template()
+
+
+def figure(traces: Iterable[Any] = (), *, x: str = "", y: str = "", **layout: Any) -> go.Figure:
+    """Return a figure in the house style.
+
+    Parameters
+    ----------
+    traces : iterable of Plotly traces
+    x, y : str
+        Axis titles, or keys of `AXES` such as ``"a"``; always with a unit.
+    **layout
+        Further Plotly layout.
+    """
+    fixed = {"template": TEMPLATE, "height": 420, "uirevision": "keep"}
+    drawn = go.Figure(list(traces), layout={**fixed, **layout})
+    if x:
+        drawn.update_xaxes(title_text=AXES.get(x, x))
+    if y:
+        drawn.update_yaxes(title_text=AXES.get(y, y))
+    return drawn
+
+
+def shapes(categories: Iterable[Any]) -> dict[str, str]:
+    """Give each category, in order of appearance, a marker shape of its own."""
+    return dict(_dealt(categories, SHAPES))
+
+
+def dashes(categories: Iterable[Any]) -> dict[str, str]:
+    """Give each category, in order of appearance, a line pattern of its own."""
+    return dict(_dealt(categories, DASHES))
+
+
+def colours(categories: Iterable[Any]) -> dict[str, str]:
+    """Give each category a colour; always beside a shape, a pattern or a label."""
+    return dict(_dealt(categories, COLOURS))
+
+
+def _dealt(categories: Iterable[Any], marks: Sequence[str]) -> Iterable[tuple[str, str]]:
+    names = list(dict.fromkeys(str(category) for category in categories))
+    return ((name, marks[i % len(marks)]) for i, name in enumerate(names))
+
+
+def plain(text: Any, length: int = 60) -> str:
+    """Text of a user's own for a figure: shown letter by letter, shortened, wrapped.
+
+    Plotly reads a little markup in names and hover text; this takes its meaning away.
+    """
+    words = " ".join(str(text).split())
+    short = words if len(words) <= length else words[: length - 1].rstrip() + "…"
+    lines = textwrap.wrap(short, 48, break_on_hyphens=False) or [""]
+    return "<br>".join(html.escape(line, quote=False) for line in lines)
+
+
+def screen(lab: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Screen colours (hex texts) of a CIELAB table, and whether a screen can show each."""
+    if not len(lab):
+        return np.array([], dtype=object), np.array([], dtype=bool)
+    illuminant, observer = table.one_white(lab)
+    values = lab[table.LAB].to_numpy(float)
+    return convert.screen(values, illuminant=illuminant, observer=observer)
+
+
+def hover(lab: pd.DataFrame) -> list[str]:
+    """Hover text of each row: swatch, recipe where known, L* a* b* and its white point."""
+    _, shown = screen(lab)
+    return [
+        _hover(row, bool(inside)) for (_, row), inside in zip(lab.iterrows(), shown, strict=True)
+    ]
+
+
+def _hover(row: pd.Series, inside: bool) -> str:
+    name = row.get("swatch", row.get("sample", ""))
+    lines = [f"<b>{plain(name)}</b>"]
+    for column in ("recipe", "label"):
+        if isinstance(row.get(column), str) and row[column]:
+            lines.append(plain(row[column], 140))
+            break
+    lines.append(f"L* {row['L']:.1f}   a* {row['a']:.1f}   b* {row['b']:.1f}")
+    if {"u_L", "u_a", "u_b"} <= set(row.index) and pd.notna(row["u_L"]):
+        lines.append(f"± {row['u_L']:.1f}   {row['u_a']:.1f}   {row['u_b']:.1f} (standard)")
+    lines.append(f"{plain(row['illuminant'])}/{int(row['observer'])}°")
+    if not inside:
+        lines.append("a screen can't show this colour; the chip is the nearest it can")
+    return "<br>".join(lines)
+
+
+def points(
+    lab: pd.DataFrame,
+    *,
+    x: str = "a",
+    y: str = "b",
+    name: str = "",
+    shape: str | Sequence[str] = "circle",
+    size: float = 15,
+    **trace: Any,
+) -> go.Scatter:
+    """Swatches as marks filled with their own colour.
+
+    A mark that a screen can't show truly carries a cross inside (``…-x``), where its shape has
+    one, and says so when hovered.
+    """
+    fills, inside = screen(lab)
+    wanted = [shape] * len(lab) if isinstance(shape, str) else list(shape)
+    symbols = [s if ok else _crossed(s) for s, ok in zip(wanted, inside, strict=True)]
+    marker = {
+        "symbol": symbols,
+        "size": size,
+        "color": list(fills),
+        "line": {"width": 1.5, "color": INK},
+    }
+    return go.Scatter(
+        x=lab[x],
+        y=lab[y],
+        name=plain(name),
+        mode="markers",
+        marker=marker,
+        text=hover(lab),
+        hovertemplate="%{text}<extra></extra>",
+        **trace,
+    )
+
+
+def _crossed(symbol: str) -> str:
+    return f"{symbol}-x" if symbol in ("circle", "square", "diamond") else f"{symbol}-open"

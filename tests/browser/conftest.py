@@ -1,0 +1,245 @@
+"""A JupyterLab (and a served app) on a folder of its own, and a Chromium that drives them."""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+ARTEFACTS = ROOT / ".artefacts"
+CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--force-color-profile=srgb",
+]
+COLD = 120_000  # the first start on a slow machine
+
+
+def pytest_collection_modifyitems(items):
+    here = Path(__file__).parent
+    reason = f"no Chromium at {CHROMIUM}; install it or set CHROMIUM"
+    for item in items:
+        if here in Path(item.fspath).parents:
+            item.add_marker(pytest.mark.browser)
+            item.add_marker(pytest.mark.slow)
+            if not Path(CHROMIUM).exists():
+                item.add_marker(pytest.mark.skip(reason=reason))
+
+
+def free_port():
+    with socket.socket() as held:
+        held.bind(("127.0.0.1", 0))
+        return held.getsockname()[1]
+
+
+def answered(url, process, seconds=90):
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if process.poll() is not None:
+            raise RuntimeError(f"the server ended with code {process.returncode}")
+        try:
+            with urllib.request.urlopen(url, timeout=5):
+                return
+        except urllib.error.HTTPError:
+            return
+        except OSError:
+            time.sleep(0.2)
+    raise TimeoutError(url)
+
+
+@pytest.fixture(scope="session")
+def desk(tmp_path_factory):
+    """Return a folder with copies of the notebooks: what a user works in."""
+    folder = tmp_path_factory.mktemp("desk")
+    for path in (ROOT / "notebooks").glob("*.ipynb"):
+        shutil.copy(path, folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def surroundings(tmp_path_factory):
+    """Return an environment where nothing of the user's own is read or written."""
+    home = tmp_path_factory.mktemp("home")
+    own = {
+        "HOME": str(home),
+        "XDG_STATE_HOME": str(home / "state"),
+        "IPYTHONDIR": str(home / "ipython"),
+        "JUPYTER_CONFIG_DIR": str(home / "jupyter"),
+        "JUPYTER_RUNTIME_DIR": str(home / "runtime"),
+        "JUPYTER_PREFER_ENV_PATH": "1",
+        "PYTHONPATH": str(ROOT),
+        "OMP_NUM_THREADS": "1",
+        "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
+    }
+    return {**os.environ, **own}
+
+
+def served(command, folder, environment, url):
+    log = (folder / "server.log").open("w")
+    process = subprocess.Popen(command, cwd=folder, env=environment, stdout=log, stderr=log)
+    try:
+        answered(url, process)
+        yield url
+    finally:
+        process.terminate()
+        try:
+            process.wait(20)
+        except subprocess.TimeoutExpired:
+            process.kill()
+        log.close()
+
+
+@pytest.fixture(scope="session")
+def lab(desk, surroundings):
+    """Address of a JupyterLab on the desk."""
+    port = free_port()
+    command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--ip=127.0.0.1"]
+    command += [f"--port={port}", "--allow-root", "--IdentityProvider.token="]
+    command += ["--ServerApp.password=", f"--ServerApp.root_dir={desk}", "--ServerApp.log_level=40"]
+    yield from served(command, desk, surroundings, f"http://127.0.0.1:{port}")
+
+
+@pytest.fixture(scope="session")
+def app(desk, surroundings):
+    """Address of the served panels."""
+    pytest.importorskip("voila", reason="the app extra is not installed")
+    port = free_port()
+    command = [sys.executable, "-m", "voila", str(desk), "--no-browser", f"--port={port}"]
+    command += ["--Voila.ip=127.0.0.1"]
+    yield from served(command, desk, surroundings, f"http://127.0.0.1:{port}")
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as player:
+        browser = player.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(chromium):
+    """Return a browser page that fails the test if it asks any other machine for anything."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 900})
+    shown = context.new_page()
+    shown.set_default_timeout(30_000)
+    foreign = []
+    shown.on("request", lambda ask: foreign.append(ask.url) if abroad(ask.url) else None)
+    shown.foreign = foreign
+    yield shown
+    context.close()
+
+
+def abroad(url):
+    return url.startswith("http") and not url.startswith(("http://127.0.0.1", "http://localhost"))
+
+
+class Notebook:
+    """A notebook open in JupyterLab."""
+
+    def __init__(self, page, lab, name):
+        self.page, self.name = page, name
+        page.goto(f"{lab}/lab/tree/{name}?reset", timeout=COLD)
+        idle = '.jp-Notebook-ExecutionIndicator[data-status="idle"]'
+        page.wait_for_selector(idle, state="attached", timeout=COLD)
+        page.wait_for_selector(".jp-Notebook .jp-CodeCell")
+        self._shut_side_bar()
+
+    def _shut_side_bar(self):
+        self.page.evaluate(
+            "() => { const b = document.querySelector('.jp-SideBar .lm-mod-current'); "
+            "if (b && b.dataset.id === 'filebrowser') b.click(); }"
+        )
+
+    def run_all(self, until=".dyelab .dl-canvas .main-svg", timeout=60_000):
+        """Run every cell and wait for what the panel shows; give back the seconds taken."""
+        start = time.monotonic()
+        self.page.click('li.lm-MenuBar-item:has-text("Run")')
+        self.page.click('li.lm-Menu-item[data-command="runmenu:run-all"]')
+        self.page.wait_for_selector(until, timeout=timeout)
+        return time.monotonic() - start
+
+    def theme(self, name):
+        """Switch JupyterLab to its ``light`` or ``dark`` theme."""
+        wanted = {"light": "JupyterLab Light", "dark": "JupyterLab Dark"}[name]
+        self.page.click('li.lm-MenuBar-item:has-text("Settings")')
+        self.page.hover('li.lm-Menu-item:has-text("Theme")')
+        self.page.click(f'li.lm-Menu-item:has-text("{wanted}")')
+        light = str(name == "light").lower()
+        self.page.wait_for_selector(f'body[data-jp-theme-light="{light}"]')
+        self.page.wait_for_timeout(600)
+
+
+@pytest.fixture
+def notebook(page, lab):
+    """Open a notebook: ``notebook("4_iron_and_copper.ipynb")``."""
+    return lambda name: Notebook(page, lab, name)
+
+
+@pytest.fixture
+def shot(page):
+    """Keep a picture of the panel (or of the page) among the artefacts."""
+
+    def take(name, selector=".dyelab", width=None):
+        if width:
+            page.set_viewport_size({"width": width, "height": 1000})
+            page.wait_for_timeout(500)
+        ARTEFACTS.mkdir(exist_ok=True)
+        target = page.locator(selector).first
+        # a panel is taller than its scrolled place; a tall window shows it whole
+        height = int(target.evaluate("e => e.scrollHeight")) + 500
+        size = page.viewport_size
+        page.set_viewport_size({"width": size["width"], "height": min(max(height, 900), 3200)})
+        page.wait_for_timeout(400)
+        target.screenshot(path=ARTEFACTS / f"{name}.png")
+        page.set_viewport_size(size)
+        return ARTEFACTS / f"{name}.png"
+
+    return take
+
+
+def traced(page):
+    """Whether a traceback can be seen."""
+    return page.locator(".jp-OutputArea-output[data-mime-type*='error']").count() > 0
+
+
+@pytest.fixture
+def choose(page):
+    """Choose an option of a panel's list by the list's label."""
+
+    def pick(label, option):
+        page.locator(".dyelab").get_by_label(label, exact=True).select_option(label=option)
+
+    return pick
+
+
+@pytest.fixture
+def drawn(page):
+    """Wait until the figure has been drawn again after doing something."""
+
+    def after(work, timeout=15_000):
+        canvas = page.locator(".dl-canvas").first
+        before = int(canvas.get_attribute("data-drawn") or 0)
+        work()
+        page.wait_for_function(
+            "n => Number(document.querySelector('.dl-canvas').dataset.drawn) > n",
+            arg=before,
+            timeout=timeout,
+        )
+
+    return after

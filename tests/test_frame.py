@@ -1,0 +1,203 @@
+import nasty
+import pandas as pd
+import pytest
+import stand_in
+
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame, memory, save, shelf
+from dyelab.plot import plane
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path, monkeypatch):
+    """Keep the state of these tests in a folder of their own, with two books beside each other."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.delenv("DYELAB_BOOK", raising=False)
+    monkeypatch.chdir(tmp_path)
+    for name in ("example", "mine"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "datapackage.json").write_text(f'{{"title": "Book {name}"}}')
+    monkeypatch.setattr(shelf, "example", lambda: tmp_path / "example")
+    monkeypatch.setattr(shelf, "opened", lambda path: stand_in.Book(path))
+    return tmp_path
+
+
+def choose(book):
+    return {
+        "dye": choices.pick("Dye", ["madder", "weld"]),
+        "dose": choices.steps("Iron", [0.0, 1.0, 3.0]),
+    }
+
+
+def show(book, dye, dose):
+    if dye == "weld" and dose == 3:
+        raise InputError("nothing was dyed with weld and 3 % iron. Choose another dose.")
+    if dye == "weld" and dose == 1:
+        raise ZeroDivisionError("of all things")
+    lab = stand_in.lab([dye], [(45, 42 - 10 * dose, 30)], group="swatch")
+    chip = frame.Chip(dye, (45, 42 - 10 * dose, 30))
+    return frame.Shown(
+        f"{dye} with {dose:g} % iron", plane.figure(lab), lab, [chip], [f"from {book.path.name}"]
+    )
+
+
+@pytest.fixture
+def panel(home):
+    return frame.Panel("test", "A panel", choose, show)
+
+
+def test_it_opens_on_the_example_and_follows_a_choice(panel):
+    assert panel.sentence == "madder with 0 % iron"
+    panel.choices["dose"].value = 1.0
+    assert panel.sentence == "madder with 1 % iron"
+    assert [t.x[0] for t in panel.shown.figure.data if t.mode == "markers" and not t.xaxis] == [32]
+    assert panel.canvas.figure == panel.shown.figure.to_json()
+    assert panel.canvas.description == panel.sentence
+
+
+def test_a_refusal_stands_in_the_place_of_the_answer(panel):
+    panel.choices["dye"].value = "weld"
+    panel.choices["dose"].value = 3.0
+    assert "Choose another dose." in panel.answer.value
+    assert "dl-notice" in panel.answer.value
+    assert panel.canvas.figure == ""
+    assert panel.busy.value == ""
+    panel.choices["dose"].value = 0.0
+    assert panel.sentence == "weld with 0 % iron"
+
+
+def test_a_fault_is_told_in_words_and_its_details_are_kept(panel):
+    panel.choices["dye"].value = "weld"
+    panel.choices["dose"].value = 1.0
+    assert "did not expect" in panel.answer.value
+    assert "Traceback" not in panel.answer.value
+    (kept,) = memory._file().parent.glob("last-fault.txt")
+    assert "ZeroDivisionError" in kept.read_text()
+
+
+def test_choices_are_remembered_for_each_book(panel, home):
+    panel.choices["dye"].value = "weld"
+    panel.shelf.choose(home / "mine")
+    assert panel.choices["dye"].value == "madder"
+    panel.choices["dose"].value = 1.0
+    again = frame.Panel("test", "A panel", choose, show)
+    assert again.choices["dye"].value == "weld"
+    again.shelf.choose(home / "mine")
+    assert (again.choices["dye"].value, again.choices["dose"].value) == ("madder", 1.0)
+
+
+def test_a_remembered_choice_that_has_gone_is_no_hindrance(panel, home):
+    memory.keep_choices(home / "example", "test", {"dye": "saffron", "dose": 1.0})
+    assert frame.Panel("test", "A panel", choose, show).sentence == "madder with 1 % iron"
+
+
+def test_a_folder_that_is_no_book_is_named_with_what_to_do(panel, home):
+    panel.shelf.list.value = ""
+    assert panel.shelf.folder.layout.display == ""
+    panel.shelf.folder.value = str(home)
+    assert "is not a swatch book" in panel.answer.value
+    panel.shelf.folder.value = str(home / "mine")
+    assert panel.book.path == home / "mine"
+    assert panel.sentence == "madder with 0 % iron"
+
+
+def test_books_beside_the_notebook_are_offered_by_title(panel, home):
+    labels = [label for label, _ in panel.shelf.list.options]
+    assert labels[0].startswith("Marlpit Yard")
+    assert "Book mine" in labels
+
+
+def test_a_book_named_on_opening_comes_first(home, monkeypatch):
+    monkeypatch.setenv("DYELAB_BOOK", str(home / "mine"))
+    assert frame.Panel("test", "A panel", choose, show).book.path == home / "mine"
+
+
+def test_a_book_can_be_handed_over(home):
+    assert frame.Panel("t", "A panel", choose, show, book=home / "mine").book.path.name == "mine"
+
+
+def test_a_button_waits(home):
+    panel = frame.Panel("t", "A panel", choose, show, button="Show")
+    assert panel.shown is None
+    panel.choices["dose"].value = 1.0
+    assert panel.shown is None
+    panel.button.click()
+    assert panel.sentence == "madder with 1 % iron"
+
+
+def test_progress_is_handed_to_those_who_want_it(home):
+    told = []
+
+    def slow(book, dye, dose, progress):
+        progress(0.5, "half way")
+        told.append(panel_box[0].busy.value)
+        return frame.Shown("done")
+
+    panel_box = [frame.Panel("t", "A panel", choose, slow, button="Go")]
+    panel_box[0].button.click()
+    assert "half way" in told[0]
+    assert 'value="0.500"' in told[0]
+    assert panel_box[0].busy.value == ""
+
+
+def test_options_that_depend_on_another_follow_it(home):
+    def refresh(book, widgets):
+        doses = [0.0, 2.0] if widgets["dye"].value == "weld" else [0.0, 1.0, 3.0]
+        choices.set_options(widgets["dose"], doses)
+
+    panel = frame.Panel("t", "A panel", choose, show, refresh=refresh)
+    panel.choices["dose"].value = 3.0
+    panel.choices["dye"].value = "weld"
+    assert panel.sentence == "weld with 0 % iron"
+    assert list(panel.choices["dose"].options) == [0.0, 2.0]
+
+
+@pytest.mark.parametrize("text", nasty.ALL)
+def test_user_text_is_shown_as_text(home, text):
+    def told(book, dye, dose):
+        frame_ = pd.DataFrame({"swatch": [text], "L": [1.0]})
+        return frame.Shown(
+            text, None, frame_, [frame.Chip(text, (50, 0, 0), text)], [text], [(text, b"")]
+        )
+
+    panel = frame.Panel("t", "A panel", choose, told)
+    for place in (panel.answer, panel.patches, panel.below):
+        assert "<script" not in place.value
+        assert "<b onclick" not in place.value
+    import html
+
+    assert text in html.unescape(panel.answer.value)
+
+
+def test_saving_never_writes_over_a_file(panel, home):
+    panel.keep.buttons["table"].click()
+    panel.keep.buttons["table"].click()
+    assert sorted(p.name for p in (home / "saved").iterdir()) == [
+        "test-example-2.csv",
+        "test-example.csv",
+    ]
+    assert "test-example-2.csv" in panel.keep.told.value
+
+
+def test_a_saved_table_runs_nothing_in_a_spreadsheet(home):
+    path = save.table(pd.DataFrame({"swatch": ["=1+1", "K-01"], "a": [-3.0, 4.0]}), home / "t.csv")
+    assert path.read_text().splitlines() == ["swatch,a", "'=1+1,-3.0", "K-01,4.0"]
+
+
+def test_a_picture_from_the_browser_is_saved_as_a_file(panel, home):
+    panel.keep.buttons["svg"].click()
+    url = "data:image/svg+xml,%3Csvg%3E%C3%A9%3C%2Fsvg%3E"
+    panel.canvas._received(panel.canvas, {"kind": "picture", "url": url}, [])
+    assert (home / "saved" / "test-example.svg").read_text(encoding="utf-8") == "<svg>é</svg>"
+
+
+def test_what_is_shown_can_be_shared_as_one_page(panel, home):
+    panel.keep.buttons["html"].click()
+    source = (home / "saved" / "test-example.html").read_text(encoding="utf-8")
+    assert "madder with 0 % iron" in source
+    assert "Plotly.newPlot" in source
+
+
+def test_only_what_can_be_saved_is_offered(panel):
+    shown = {n: b.layout.display != "none" for n, b in panel.keep.buttons.items()}
+    assert shown == {"table": True, "svg": True, "png": True, "pdf": False, "html": True}
