@@ -7,6 +7,7 @@ standard. The description checks rows, types columns, and is written into the bo
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -34,15 +35,20 @@ class Column:
     options: tuple[str, ...] = ()
     about: str = ""
     remedy: str = ""
+    default: str = ""  # what a blank cell stands for
 
 
 @dataclass(frozen=True)
 class Table:
-    """A named table: its columns in order and the columns that identify a row."""
+    """A named table: its columns in order, the columns that identify a row, and its links.
+
+    A link (column, table, column there) says that the value must exist in another table.
+    """
 
     name: str
     columns: tuple[Column, ...]
     key: tuple[str, ...] = ()
+    links: tuple[tuple[str, str, str], ...] = ()
 
     @property
     def names(self) -> list[str]:
@@ -80,13 +86,21 @@ STEPS = Table(
         Column("material", about="a name in the materials list"),
         Column("amount", "number", minimum=0),
         Column("unit", options=("% WOF", "g/L", "g")),
-        Column("area", about="whole, or the named part of the cloth this step touched"),
+        Column(
+            "area",
+            about="whole, or the named part of the cloth this step touched",
+            default="whole",
+        ),
         Column("temperature_C", "number", "°C", minimum=-5, maximum=130),
         Column("minutes", "number", "min", minimum=0),
         Column("pH", "number", minimum=0, maximum=14),
+        Column("bath", about="code of the bath, the same for swatches that shared it"),
+        Column("liquor_ratio", "number", "L/kg", minimum=0, about="litres of bath per kg of fibre"),
+        Column("bath_use", "integer", minimum=1, about="1 fresh, 2 used once before, and so on"),
         Column("note"),
     ),
     key=("swatch", "order", "area"),
+    links=(("swatch", "swatches", "swatch"),),
 )
 
 READINGS = Table(
@@ -94,8 +108,16 @@ READINGS = Table(
     (
         Column("reading", required=True),
         Column("swatch", required=True),
-        Column("part", about="swatch, or the adjacent fibre that may have been stained"),
-        Column("area", about="whole, or a named part of a printed or painted cloth"),
+        Column(
+            "part",
+            about="swatch, or the adjacent fibre that may have been stained",
+            default="swatch",
+        ),
+        Column(
+            "area",
+            about="whole, or a named part of a printed or painted cloth",
+            default="whole",
+        ),
         Column("exposure", required=True, options=EXPOSURES),
         Column("amount", "number", minimum=0, about="how much exposure, in `unit`"),
         Column("unit", options=("", "cycle", "h", "lx h", "reference step")),
@@ -119,6 +141,7 @@ READINGS = Table(
         Column("taken_at", "datetime", remedy="Write it as 2026-04-30T14:05:00."),
     ),
     key=("reading",),
+    links=(("swatch", "swatches", "swatch"), ("test", "tests", "test")),
 )
 
 # Readings of one photo share its calibration error. Each row here is one direction of that
@@ -134,6 +157,7 @@ SHARED = Table(
         Column("b", "number", required=True),
     ),
     key=("reading", "factor"),
+    links=(("reading", "readings", "reading"),),
 )
 
 TESTS = Table(
@@ -152,6 +176,94 @@ TESTS = Table(
     ),
     key=("test",),
 )
+
+PHOTOS = Table(
+    "photos",
+    (
+        Column("photo", required=True, about="file in photos/, named by its content"),
+        Column("swatch", about="the swatch it shows; blank for a card or a group"),
+        Column("original", about="the name it came with"),
+        Column("added_at", "datetime", remedy="Write it as 2026-04-30T14:05:00."),
+        Column("note"),
+    ),
+    links=(("swatch", "swatches", "swatch"),),
+)
+
+ROLES = ("tannin", "mordant", "dye", "vat", "modifier", "scour", "assist")
+
+MATERIALS = Table(
+    "materials",
+    (
+        Column("material", required=True),
+        Column("role", required=True, options=ROLES),
+        Column("also", about="other names, parted by semicolons"),
+        Column("formula", about="chemical formula, water of crystallisation after a dot"),
+        Column("metal", options=("Al", "Fe", "Cu", "Sn", "Ti")),
+        Column(
+            "metal_percent",
+            "number",
+            "% by mass",
+            minimum=0,
+            maximum=100,
+            about="worked out from the formula where there is one; else as the label states",
+        ),
+        Column("low_wof", "number", "% WOF", minimum=0, about="usual range, low end"),
+        Column("high_wof", "number", "% WOF", minimum=0, about="usual range, high end"),
+        Column("own_colour", about="the colour it brings by itself, or clear"),
+        Column("hazards", about="GHS hazard statements, such as H302 H319"),
+        Column("basis", about="where range and hazards come from"),
+        Column("note"),
+    ),
+    key=("material",),
+)
+
+
+def spectra_table(columns: Iterable[str]) -> Table:
+    """Describe a spectra table with these columns: `reading`, then one a wavelength in nm."""
+    bands = (
+        Column(str(name), "number", about=f"reflectance factor at {name} nm")
+        for name in columns
+        if str(name).replace(".", "", 1).isdigit()
+    )
+    return Table(
+        "spectra",
+        (Column("reading", required=True), *bands),
+        key=("reading",),
+        links=(("reading", "readings", "reading"),),
+    )
+
+
+def schema(table: Table, extra: Iterable[str] = ()) -> dict[str, Any]:
+    """Return a table's description as a Table Schema; `extra` columns are plain text."""
+    fields = [_field(column) for column in table.columns]
+    fields += [{"name": name, "type": "string"} for name in extra]
+    described: dict[str, Any] = {"fields": fields, "missingValues": [""]}
+    if table.key:
+        described["primaryKey"] = list(table.key)
+    if table.links:
+        described["foreignKeys"] = [
+            {"fields": [here], "reference": {"resource": there, "fields": [column]}}
+            for here, there, column in table.links
+        ]
+    return described
+
+
+def _field(column: Column) -> dict[str, Any]:
+    rules: dict[str, Any] = {}
+    if column.required:
+        rules["required"] = True
+    if column.minimum is not None:
+        rules["minimum"] = column.minimum
+    if column.maximum is not None:
+        rules["maximum"] = column.maximum
+    options = [option for option in column.options if option]
+    if options:
+        rules["enum"] = [int(x) for x in options] if column.kind == "integer" else options
+    about = f"{column.about} ({column.unit})" if column.unit and column.about else column.about
+    field: dict[str, Any] = {"name": column.name, "type": column.kind}
+    if about or column.unit:
+        field["description"] = about or column.unit
+    return {**field, "constraints": rules} if rules else field
 
 
 def one_white(*tables: pd.DataFrame) -> tuple[str, int]:
@@ -249,7 +361,14 @@ def fault(
     }
 
 
-def check(frame: pd.DataFrame, table: Table, file: str, first_row: int = 2) -> pd.DataFrame:
+def check(
+    frame: pd.DataFrame,
+    table: Table,
+    file: str,
+    first_row: int = 2,
+    *,
+    rows: Sequence[int] | None = None,
+) -> pd.DataFrame:
     """List every fault of a table of text cells, without changing it.
 
     Parameters
@@ -262,6 +381,8 @@ def check(frame: pd.DataFrame, table: Table, file: str, first_row: int = 2) -> p
         Name used in the messages.
     first_row : int
         Number a spreadsheet shows beside the first row of data.
+    rows : sequence of int, optional
+        The number of every row, where they don't follow each other.
 
     Returns
     -------
@@ -278,7 +399,7 @@ def check(frame: pd.DataFrame, table: Table, file: str, first_row: int = 2) -> p
             faults.append(
                 fault(
                     file,
-                    int(i) + first_row,
+                    int(i) + first_row if rows is None else int(rows[int(i)]),
                     column,
                     found or frame[column].iloc[i],
                     expected,
@@ -316,8 +437,17 @@ def _column_faults(cells: pd.Series, column: Column) -> Iterable[tuple[np.ndarra
     if column.kind in ("number", "integer"):
         yield from _number_faults(cells, column, blank)
     if column.kind in ("date", "datetime"):
-        parsed = pd.to_datetime(cells, errors="coerce", format="ISO8601", utc=True)
-        yield parsed.isna().to_numpy() & ~blank, f"is not a {column.kind}", column.remedy
+        good = {text for text in cells.unique() if _is_time(str(text), column.kind)}
+        yield ~cells.isin(good).to_numpy() & ~blank, f"is not a {column.kind}", column.remedy
+
+
+def _is_time(text: str, kind: str) -> bool:
+    try:
+        read = datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    short = len(text) == 10
+    return read is not None and (short if kind == "date" else "T" in text and not short)
 
 
 def _number_faults(
@@ -350,8 +480,8 @@ def _number_faults(
 def typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     """Turn checked text cells into typed columns, adding blank columns that are missing.
 
-    Dates stay text (ISO 8601), so that nothing is lost on saving. Columns the table doesn't
-    know are kept as text, after the known ones.
+    Dates stay text (ISO 8601), so that nothing is lost on saving. A blank cell takes the
+    column's default. Columns the table doesn't know are kept as text, after the known ones.
     """
     columns: dict[str, Any] = {}
     for column in table.columns:
@@ -362,9 +492,31 @@ def typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
             numbers = pd.to_numeric(cells.where(cells != "", "nan"), errors="coerce")
             columns[column.name] = numbers.astype("Int64")
         else:
-            columns[column.name] = cells.astype(str)
+            filled = cells.where(cells != "", column.default) if column.default else cells
+            columns[column.name] = filled.astype(str)
     extra = {name: frame[name] for name in frame.columns if name not in columns}
     return pd.DataFrame({**columns, **extra}, index=frame.index)
+
+
+def as_text(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    """Turn a table of any cells into text cells, as they would stand in a file; blank is ``""``."""
+    kinds = {column.name: column.kind for column in table.columns}
+    columns = {
+        str(name): frame[name].map(lambda cell, kind=kinds.get(str(name), ""): _text(cell, kind))
+        for name in frame.columns
+    }
+    return pd.DataFrame(columns, index=frame.index, dtype=str)
+
+
+def _text(cell: Any, kind: str) -> str:
+    if cell is None or cell is pd.NA or cell is pd.NaT or cell != cell:
+        return ""
+    if isinstance(cell, (date, datetime)):  # a pandas Timestamp is one too
+        return cell.isoformat()[:10] if kind == "date" else cell.isoformat()
+    if isinstance(cell, (float, np.floating)):
+        whole = kind == "integer" and float(cell).is_integer()
+        return str(int(cell)) if whole else repr(float(cell))
+    return str(cell)
 
 
 def empty(table: Table) -> pd.DataFrame:

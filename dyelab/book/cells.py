@@ -1,0 +1,125 @@
+"""A CSV file as text cells, however a spreadsheet left it; lines that can't be read are kept."""
+
+import csv
+import io
+import re
+import warnings
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+_BLANK_LINES_JOINED = 40
+
+
+@dataclass(frozen=True)
+class Cells:
+    """The cells of a file, the number of each row in the file, and the lines set aside."""
+
+    frame: pd.DataFrame
+    notes: tuple[str, ...] = ()
+    broken: tuple[tuple[int, str], ...] = field(default=())  # (row, the line as it stands)
+
+
+def read(content: bytes, name: str) -> Cells:
+    """Read a CSV file into text cells, every cell a string and blank as ``""``.
+
+    Spreadsheets in some countries write semicolons and decimal commas, or an encoding of
+    their own: both are understood and said in the notes. The frame's index holds the row
+    numbers a spreadsheet shows. A line with too many cells, or an open quotation mark, is put
+    in `broken`; the lines around it are read.
+    """
+    text, notes = _decoded(content, name)
+    if "\n" not in text:
+        text = text.replace("\r", "\n")
+    separator = _separator(text)
+    if separator != ",":
+        notes = (*notes, f"{name}: parted by {_SAID[separator]}; saved with commas from now on.")
+    frame, broken = _fast(text, separator)
+    if frame is None:
+        frame, broken = _line_by_line(text, separator)
+    frame.columns = [str(column).strip() for column in frame.columns]
+    if separator == ";":
+        frame = _points(frame)
+    return Cells(frame, notes, broken)
+
+
+_SAID = {";": "semicolons", "\t": "tabs"}
+
+
+def _decoded(content: bytes, name: str) -> tuple[str, tuple[str, ...]]:
+    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        said = f"{name}: was UTF-16; saved as UTF-8 from now on."
+        return content.decode("utf-16", errors="replace"), (said,)
+    try:
+        return content.decode("utf-8-sig").replace("\0", ""), ()
+    except UnicodeDecodeError:
+        said = f"{name}: not UTF-8, read as Windows-1252. Look at the accented letters once."
+        return content.decode("cp1252", errors="replace").replace("\0", ""), (said,)
+
+
+def _separator(text: str) -> str:
+    head = text.split("\n", 1)[0]
+    return max((",", ";", "\t"), key=head.count)
+
+
+def _fast(text: str, separator: str) -> tuple[pd.DataFrame | None, tuple[tuple[int, str], ...]]:
+    """Pandas' own reader, which is quick and gives up at the first odd line."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            frame = pd.read_csv(
+                io.StringIO(text, newline=""),
+                sep=separator,
+                dtype=str,
+                keep_default_na=False,
+                na_filter=False,
+                index_col=False,
+                skip_blank_lines=False,
+            )
+    except pd.errors.EmptyDataError:
+        return pd.DataFrame(), ()
+    except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError):
+        return None, ()
+    frame = frame.fillna("")
+    frame.index = pd.RangeIndex(2, len(frame) + 2)
+    blank = (frame == "").all(axis=1) if len(frame) and (frame.iloc[:, 0] == "").any() else None
+    return (frame if blank is None else frame[~blank]), ()
+
+
+def _line_by_line(text: str, separator: str) -> tuple[pd.DataFrame, tuple[tuple[int, str], ...]]:
+    lines = [line for line in re.split(r"(?<=\n)", text) if line]
+    header = _cells(lines[0], separator)
+    rows: dict[int, list[str]] = {}
+    broken: list[tuple[int, str]] = []
+    at, row = 1, 2
+    while at < len(lines):
+        cells, used = _record(lines, at, separator, len(header))
+        if cells is None:
+            broken.append((row, lines[at].rstrip("\r\n")))
+        elif any(cells):
+            rows[row] = cells + [""] * (len(header) - len(cells))
+        at, row = at + used, row + 1
+    frame = pd.DataFrame.from_dict(rows, orient="index", columns=header, dtype=str)
+    return frame, tuple(broken)
+
+
+def _record(lines: list[str], at: int, separator: str, width: int) -> tuple[list[str] | None, int]:
+    """One record and the lines it took; None where it fits no reading."""
+    joined = ""
+    for used in range(1, min(_BLANK_LINES_JOINED, len(lines) - at) + 1):
+        joined += lines[at + used - 1]
+        if joined.count('"') % 2 == 0:
+            cells = _cells(joined, separator)
+            return (cells, used) if len(cells) <= width else (None, 1)
+    return None, 1
+
+
+def _cells(line: str, separator: str) -> list[str]:
+    stripped = line.removesuffix("\n").removesuffix("\r")
+    return next(csv.reader(io.StringIO(stripped, newline=""), delimiter=separator), [])
+
+
+def _points(frame: pd.DataFrame) -> pd.DataFrame:
+    """Decimal commas to points, in cells that are nothing but a number."""
+    number = r"^\s*(-?\d+),(\d+)\s*$"
+    return frame.apply(lambda cells: cells.str.replace(number, r"\1.\2", regex=True))

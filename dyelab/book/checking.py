@@ -1,0 +1,240 @@
+"""From text cells to a book: every row checked, the good ones typed, the others set aside."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import table
+from dyelab.book.cells import Cells
+from dyelab.book.model import ASIDE, CELLS, FAULT_COLUMNS, LINES, Aside, described, keys
+
+_TRIMMED = {"fibre", "series", "material", "ground"}
+
+
+def sort_out(
+    found: Mapping[str, Cells], aside: Mapping[str, Cells]
+) -> tuple[dict[str, pd.DataFrame], Aside, pd.DataFrame]:
+    """Check every row of every table.
+
+    Parameters
+    ----------
+    found : mapping of str to Cells
+        The book's tables as text, parents before children.
+    aside : mapping of str to Cells
+        What an earlier save set aside, by table, and ``lines`` and ``cells``.
+
+    Returns
+    -------
+    typed : dict of str to DataFrame
+        The rows in good order; a faulty optional cell is blank.
+    aside : Aside
+        Everything else, as it stood.
+    faults : DataFrame
+    """
+    typed: dict[str, pd.DataFrame] = {}
+    rows: dict[str, pd.DataFrame] = {}
+    faults: list[pd.DataFrame] = []
+    cells: list[dict[str, str]] = []
+    lines = _old_lines(aside)
+    for name, read in found.items():
+        frame = _joined(read, aside.get(name))
+        listed = _listed(name, frame, typed, rows)
+        typed[name], rows[name], blanked = _split(name, frame, listed)
+        cells += blanked
+        lines += [(name, str(row), line) for row, line in read.broken]
+        faults.append(listed.drop(columns="at"))
+    left, old = _old_cells(aside, typed)
+    faults += [_line_faults(lines), old]
+    kept = Aside(
+        rows={name: frame for name, frame in rows.items() if len(frame)},
+        lines=pd.DataFrame([(name, line) for name, _, line in lines], columns=LINES, dtype=str),
+        cells=pd.concat([pd.DataFrame(cells, columns=CELLS, dtype=str), left], ignore_index=True),
+    )
+    full = [frame for frame in faults if len(frame)]
+    every = pd.concat(full, ignore_index=True) if full else pd.DataFrame(columns=FAULT_COLUMNS)
+    return typed, kept, every
+
+
+def _joined(read: Cells, aside: Cells | None) -> pd.DataFrame:
+    """The table's rows and those set aside earlier, with where each comes from."""
+    frame = _marked(read.frame, aside=False)
+    if aside is not None and len(aside.frame):
+        frame = pd.concat([frame, _marked(aside.frame, aside=True)])
+        for name in _names(frame):
+            frame[name] = frame[name].fillna("")
+    return frame.reset_index(drop=True)
+
+
+def _marked(frame: pd.DataFrame, *, aside: bool) -> pd.DataFrame:
+    marks: dict[str, Any] = {"\0row": frame.index, "\0aside": aside}
+    return frame.assign(**marks)
+
+
+def _names(frame: pd.DataFrame) -> list[str]:
+    return [str(name) for name in frame.columns if not str(name).startswith("\0")]
+
+
+def _listed(
+    name: str, frame: pd.DataFrame, typed: dict[str, pd.DataFrame], rows: dict[str, pd.DataFrame]
+) -> pd.DataFrame:
+    """Faults of one table, with `at`, the position of the row in the frame."""
+    rules = described(name, _text_of(frame))
+    _tidy(frame, rules)
+    own = table.check(_text_of(frame), rules, f"{name}.csv", rows=range(len(frame)))
+    links = [_link_faults(name, frame, link, typed, rows) for link in rules.links]
+    listed = pd.concat([part for part in [own, *links] if len(part)] or [own], ignore_index=True)
+    return _placed(name, frame, listed)
+
+
+def _text_of(frame: pd.DataFrame) -> pd.DataFrame:
+    return frame[_names(frame)]
+
+
+def _tidy(frame: pd.DataFrame, rules: table.Table) -> None:
+    """Trim codes and choices, and fill in what a blank stands for, in place."""
+    for column in rules.columns:
+        if column.name not in frame:
+            continue
+        cells = frame[column.name]
+        if column.required or column.options or column.name in _TRIMMED:
+            odd = {text: text.strip() for text in cells.unique() if text != text.strip()}
+            cells = cells.replace(odd) if odd else cells
+        if column.default:
+            cells = cells.where(cells != "", column.default)
+        frame[column.name] = cells
+
+
+def _link_faults(
+    name: str,
+    frame: pd.DataFrame,
+    link: tuple[str, str, str],
+    typed: dict[str, pd.DataFrame],
+    rows: dict[str, pd.DataFrame],
+) -> pd.DataFrame:
+    here, there, column = link
+    if here not in frame or there not in typed:
+        return pd.DataFrame(columns=FAULT_COLUMNS)
+    cells = frame[here]
+    lost = ~cells.isin(typed[there][column]).to_numpy() & (cells != "").to_numpy()
+    waiting = set(rows[there][column]) if there in rows and column in rows[there] else set()
+    faults = []
+    for at in np.flatnonzero(lost):
+        code = cells.iloc[at]
+        expected = f"is not in {there}.csv"
+        remedy = f"Add the {column} there, or correct the code here."
+        if code in waiting:
+            remedy = "Its row there has a fault of its own: mend that first, and this is well."
+        label = str(frame.iloc[int(at), 0]) if frame.columns[0] != here else ""
+        faults.append(table.fault(f"{name}.csv", int(at), here, code, expected, remedy, label))
+    return pd.DataFrame(faults, columns=FAULT_COLUMNS)
+
+
+def _placed(name: str, frame: pd.DataFrame, listed: pd.DataFrame) -> pd.DataFrame:
+    """Turn positions into the file and the row number that a spreadsheet shows."""
+    whole = listed["column"].eq("") if len(listed) else pd.Series(dtype=bool)
+    listed = listed.assign(
+        at=[-1 if w else row for w, row in zip(whole, listed["row"], strict=True)]
+    )
+    records = []
+    for fault in listed.to_dict("records"):
+        if fault["at"] >= 0:
+            at = fault["at"]
+            aside = bool(frame["\0aside"].iloc[at])
+            file = f"{ASIDE}/{name}.csv" if aside else f"{name}.csv"
+            row = int(frame["\0row"].iloc[at])
+            head = f"{name}.csv row {at}"
+            fault["text"] = f"{file} row {row}" + fault["text"].removeprefix(head)
+            fault["file"], fault["row"] = file, row
+        records.append(fault)
+    return pd.DataFrame(records, columns=[*FAULT_COLUMNS, "at"])
+
+
+def _split(
+    name: str, frame: pd.DataFrame, listed: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame, list[dict[str, str]]]:
+    """Typed good rows, rows set aside, and single cells set aside."""
+    rules = described(name, _text_of(frame))
+    text = _text_of(frame)
+    if any(column.required and column.name not in text for column in rules.columns):
+        return table.empty(rules), text, []
+    serious = {column.name for column in rules.columns if column.required} | set(rules.key)
+    grave = listed["column"].isin(serious) & listed["at"].ge(0)
+    bad = np.zeros(len(frame), bool)
+    bad[listed.loc[grave, "at"].to_numpy(int)] = True
+    blanked = []
+    for at, column in listed.loc[~grave & listed["at"].ge(0), ["at", "column"]].itertuples(
+        index=False
+    ):
+        if not bad[at]:
+            blanked.append((at, column, text.at[at, column]))
+    text = text.copy() if blanked else text
+    for at, column, _ in blanked:
+        text.at[at, column] = ""
+    good = table.typed(text[~bad], rules)
+    names = keys(name, good) if blanked else None
+    cells = [
+        {"table": name, "key": str(names.loc[at]), "column": column, "found": found}
+        for at, column, found in blanked
+        if names is not None
+    ]
+    return good.reset_index(drop=True), text[bad].reset_index(drop=True), cells
+
+
+def _old_lines(aside: Mapping[str, Cells]) -> list[tuple[str, str, str]]:
+    if "lines" not in aside or aside["lines"].frame.empty:
+        return []
+    frame = aside["lines"].frame
+    return [(name, "", line) for name, line in frame[LINES].itertuples(index=False)]
+
+
+def _line_faults(lines: list[tuple[str, str, str]]) -> pd.DataFrame:
+    faults: list[dict[str, Any]] = []
+    for i, (name, row, line) in enumerate(lines):
+        file, number = (f"{name}.csv", int(row)) if row else (f"{ASIDE}/lines.csv", i + 2)
+        faults.append(
+            table.fault(
+                file,
+                number,
+                "",
+                f"the line {line[:60]!r}",
+                f"is no row of {name}.csv: too many cells, or a quotation mark left open",
+                "Mend the line; cells that hold a comma stand in quotation marks.",
+            )
+        )
+    return pd.DataFrame(faults, columns=FAULT_COLUMNS)
+
+
+def _old_cells(
+    aside: Mapping[str, Cells], typed: dict[str, pd.DataFrame]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Cells set aside earlier whose place is still blank, and the faults that say so."""
+    nothing = pd.DataFrame(columns=CELLS, dtype=str)
+    if "cells" not in aside or aside["cells"].frame.empty:
+        return nothing, pd.DataFrame(columns=FAULT_COLUMNS)
+    frame = aside["cells"].frame
+    kept = frame[[_still_blank(typed, *row) for row in frame[CELLS].itertuples(index=False)]]
+    faults = [
+        table.fault(
+            f"{ASIDE}/cells.csv",
+            int(str(row)),
+            cell["column"],
+            cell["found"],
+            f"could not be used in {cell['table']}.csv, where the cell is blank now",
+            f"Fill in the right value in {cell['table']}.csv, or delete this row.",
+            cell["key"],
+        )
+        for row, cell in kept.iterrows()
+    ]
+    return kept.reset_index(drop=True), pd.DataFrame(faults, columns=FAULT_COLUMNS)
+
+
+def _still_blank(
+    typed: dict[str, pd.DataFrame], name: str, key: str, column: str, _found: str
+) -> bool:
+    frame = typed.get(name)
+    if frame is None or column not in frame:
+        return False
+    cells = frame.loc[keys(name, frame) == key, column]
+    return bool(len(cells)) and (bool(cells.isna().iloc[0]) or cells.iloc[0] == "")

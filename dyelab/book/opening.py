@@ -1,0 +1,386 @@
+"""Create, open and save a book; add, change and remove rows."""
+
+import io
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from dyelab import table
+from dyelab.book import store
+from dyelab.book.cells import Cells, read
+from dyelab.book.checking import sort_out
+from dyelab.book.merging import changes, three_way
+from dyelab.book.model import ASIDE, TABLES, Aside, Book, described, tables
+from dyelab.errors import InputError
+
+PACKAGE = "datapackage.json"
+_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
+_ASIDE_FILES = {name: f"{ASIDE}/{name}.csv" for name in [*TABLES, "lines", "cells"]}
+_FILES = {name: f"{name}.csv" for name in TABLES}
+_ALL = [PACKAGE, *_FILES.values(), *_ASIDE_FILES.values()]
+
+
+def create(path: str | Path, title: str = "") -> Book:
+    """Make a new, empty book in a folder that is empty or not there yet.
+
+    Raises
+    ------
+    InputError
+        If the folder holds something already.
+    """
+    folder = Path(path)
+    if folder.exists() and any(folder.iterdir()):
+        raise InputError(
+            f"{folder}: this folder is not empty. Name a new folder, or open the book in it: "
+            f'book.open("{folder.name}").'
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    blank: dict[str, Any] = {name: table.empty(rules) for name, rules in TABLES.items()}
+    bk = _book(folder, title or folder.name, blank, Aside(), [], ())
+    contents = _rendered(bk, {})
+    with store.locked(folder):
+        store.commit(folder, contents, act="save", what=["a new book"])
+    return _as_saved(bk, contents)
+
+
+def open_book(path: str | Path) -> Book:
+    """Open a book: every row is checked, faults are listed in `faults`, good rows are typed.
+
+    Raises
+    ------
+    InputError
+        If the folder is missing or holds no ``swatches.csv``.
+    """
+    folder = Path(path)
+    if folder.name == PACKAGE:
+        folder = folder.parent
+    if not folder.is_dir():
+        raise InputError(f'{folder}: no such folder. Make a book: book.create("{folder.name}").')
+    contents = store.snapshot(folder, _ALL)
+    if not {PACKAGE, "swatches.csv"} & set(contents):
+        raise InputError(
+            f"{folder}: no swatches.csv here, so this is not a swatch book. "
+            "Choose the folder that holds it."
+        )
+    return _loaded(folder, contents)
+
+
+def _loaded(folder: Path, contents: dict[str, bytes]) -> Book:
+    missing = [file for file in _FILES.values() if file not in contents]
+    found = {
+        name: read(contents[file], file) if file in contents else _nothing(name)
+        for name, file in _FILES.items()
+    }
+    aside = {
+        name: read(contents[file], file) for name, file in _ASIDE_FILES.items() if file in contents
+    }
+    typed, kept, faults = sort_out(found, aside)
+    notes = [note for cells in found.values() for note in cells.notes]
+    notes += [f"{file} is missing; it is made with the next save." for file in missing]
+    bk = _book(folder, _title(folder, contents), typed, kept, faults, tuple(notes))
+    return replace(
+        bk, base=tables(bk), stamp={name: store.digest(text) for name, text in contents.items()}
+    )
+
+
+def _nothing(name: str) -> Cells:
+    return Cells(pd.DataFrame({column: pd.Series(dtype=str) for column in TABLES[name].names}))
+
+
+def _book(
+    folder: Path,
+    title: str,
+    typed: dict[str, Any],
+    aside: Aside,
+    faults: Any,
+    notes: tuple[str, ...],
+) -> Book:
+    listed = faults if isinstance(faults, pd.DataFrame) else table.check(*_NO_ROWS)
+    return Book(path=folder, title=title, **typed, faults=listed, notes=notes, aside=aside)
+
+
+_NO_ROWS: Any = (table.empty(table.SWATCHES).astype(str), table.SWATCHES, "swatches.csv")
+
+
+def _package(contents: dict[str, bytes]) -> dict[str, Any]:
+    try:
+        found = json.loads(contents[PACKAGE].decode("utf-8"))
+    except (KeyError, ValueError):
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def _title(folder: Path, contents: dict[str, bytes]) -> str:
+    return str(_package(contents).get("title") or folder.name)
+
+
+def save(bk: Book, what: str = "") -> Book:
+    """Save the book, wholly or not at all, and return it as saved.
+
+    What others saved since this book was opened, or edited by hand in its files, is joined
+    with what was changed here, row by row.
+
+    Parameters
+    ----------
+    bk : Book
+    what : str
+        A line for the history, before the count of rows changed.
+
+    Raises
+    ------
+    InputError
+        If the disk is full, or if the same row was changed here and elsewhere in two ways.
+    """
+    with store.locked(bk.path):
+        store.recover(bk.path)
+        disk = store.snapshot(bk.path, _ALL)
+        if {name: store.digest(text) for name, text in disk.items()} != bk.stamp:
+            bk = _joined(bk, _loaded(bk.path, disk))
+        contents = _rendered(bk, _package(disk))
+        if contents == disk and (bk.path / store.HISTORY / "files").exists():
+            return _as_saved(bk, contents)
+        _keep_outside_edits(bk.path, disk)
+        said = changes(bk.base, tables(bk))
+        store.commit(bk.path, contents, act="save", what=[what, *said] if what else said)
+        store.prune(bk.path)
+    return _as_saved(bk, contents)
+
+
+def _keep_outside_edits(path: Path, disk: dict[str, bytes]) -> None:
+    """What was edited outside becomes a version of its own, so that undo can bring it back."""
+    last = store.manifests(path)
+    known = last[-1]["files"] if last else {}
+    if {name: store.digest(text) for name, text in disk.items()} != known:
+        store.commit(path, disk, act="found", what=["edited outside dyelab"])
+
+
+def _joined(mine: Book, theirs: Book) -> Book:
+    typed: dict[str, Any] = {
+        name: three_way(name, mine.base.get(name, frame), getattr(mine, name), frame)
+        for name, frame in tables(theirs).items()
+    }
+    title = (
+        mine.title if mine.title != theirs.title and mine.title != mine.path.name else theirs.title
+    )
+    joined = replace(theirs, **typed, title=title, base=tables(theirs))
+    checked = _loaded(mine.path, _rendered(joined, {}))
+    return replace(checked, base=tables(theirs), title=title)
+
+
+def _as_saved(bk: Book, contents: dict[str, bytes]) -> Book:
+    stamp = {name: store.digest(text) for name, text in contents.items()}
+    return replace(bk, base=tables(bk), stamp=stamp)
+
+
+def _rendered(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
+    """Every file of the book as bytes."""
+    contents = {_FILES[name]: as_csv(frame) for name, frame in tables(bk).items()}
+    extra = {**bk.aside.rows, "lines": bk.aside.lines, "cells": bk.aside.cells}
+    extra = {name: frame for name, frame in extra.items() if len(frame)}
+    contents |= {_ASIDE_FILES[name]: as_csv(frame) for name, frame in extra.items()}
+    described_all = _descriptor(bk, extra, package)
+    text = json.dumps(described_all, ensure_ascii=False, indent=2) + "\n"
+    return {PACKAGE: text.encode(), **contents}
+
+
+def as_csv(frame: pd.DataFrame) -> bytes:
+    """Return a table as UTF-8 CSV, numbers at full precision."""
+    text = io.StringIO(newline="")
+    frame.to_csv(text, index=False, lineterminator="\n")
+    return text.getvalue().encode()
+
+
+def _descriptor(
+    bk: Book, extra: dict[str, pd.DataFrame], package: dict[str, Any]
+) -> dict[str, Any]:
+    listed = [_resource(name, _FILES[name], frame) for name, frame in tables(bk).items()]
+    for name, frame in extra.items():
+        plain = table.Table(name, tuple(table.Column(str(column)) for column in frame.columns))
+        listed.append(_entry(f"{ASIDE}_{name}", _ASIDE_FILES[name], table.schema(plain)))
+    ours = {entry["name"] for entry in listed} | {f"{ASIDE}_{name}" for name in _ASIDE_FILES}
+    theirs = [r for r in package.get("resources", []) if r.get("name") not in ours]
+    created = package.get("created") or datetime.now(UTC).isoformat(timespec="seconds")
+    base = {"$schema": _PROFILE, "name": "swatch-book", "created": created, **package}
+    return {**base, "title": bk.title, "resources": [*listed, *theirs]}
+
+
+def _resource(name: str, file: str, frame: pd.DataFrame) -> dict[str, Any]:
+    rules = described(name, frame)
+    known = set(rules.names)
+    extra = [str(column) for column in frame.columns if column not in known]
+    return _entry(name, file, table.schema(rules, extra))
+
+
+def _entry(name: str, file: str, schema: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "name": name,
+        "type": "table",
+        "path": file,
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "schema": schema,
+    }
+
+
+def add(bk: Book, **rows: pd.DataFrame | None) -> Book:
+    """Add rows to the book's tables; nothing is written before `save`.
+
+    Parameters
+    ----------
+    bk : Book
+    **rows : DataFrame
+        By table: `swatches`, `steps`, `readings`, `spectra`, `shared`, `tests`, `photos`,
+        `materials`. Columns that are missing are left blank.
+
+    Raises
+    ------
+    InputError
+        If a row breaks a rule, or its code is there already; the book is then unchanged.
+    """
+    return _checked(bk, {name: frame for name, frame in rows.items() if frame is not None}, [])
+
+
+def change(bk: Book, **rows: pd.DataFrame | None) -> Book:
+    """Put rows in the place of those with the same key; rows with a new key are added.
+
+    Give whole rows: what is blank here is blank afterwards. Raises as `add`.
+    """
+    given = {name: frame for name, frame in rows.items() if frame is not None}
+    return _checked(bk, given, list(given))
+
+
+def _checked(bk: Book, rows: dict[str, pd.DataFrame], replaced: list[str]) -> Book:
+    for name in rows:
+        _known_table(name)
+    found, was = {}, tables(bk)
+    for name in TABLES:
+        old = table.as_text(was[name], described(name, was[name])) if name in rows else None
+        found[name] = None if old is None else _with(name, old, rows[name], name in replaced)
+    texts = {name: frame for name, frame in found.items() if frame is not None}
+    typed, _, faults = _sorted(texts, was)
+    if len(faults):
+        shown = "\n".join(faults["text"].head(5))
+        more = f"\n… and {len(faults) - 5} more." if len(faults) > 5 else ""
+        raise InputError(f"nothing was added:\n{shown}{more}")
+    return replace(bk, **{name: typed[name] for name in texts})
+
+
+def _known_table(name: str) -> None:
+    from dyelab.errors import choose
+
+    choose(name, TABLES, "table", "in a book")
+
+
+def _sorted(texts: dict[str, pd.DataFrame], was: dict[str, pd.DataFrame]) -> Any:
+    found = {}
+    for name, frame in was.items():
+        text = texts.get(name)
+        found[name] = Cells(text) if text is not None else Cells(table.as_text(frame, TABLES[name]))
+    return sort_out(found, {})
+
+
+def _with(name: str, old: pd.DataFrame, new: pd.DataFrame, replaced: bool) -> pd.DataFrame:
+    text = table.as_text(new.rename(columns=str), described(name, new.rename(columns=str)))
+    for column in described(name, text).columns:
+        if column.default and column.name in described(name, text).key:
+            cells = text.get(column.name, pd.Series("", index=text.index))
+            text[column.name] = cells.where(cells != "", column.default)
+    if replaced:
+        from dyelab.book.model import keys
+
+        old = old[~keys(name, old).isin(keys(name, text))]
+    joined = pd.concat([old, text], ignore_index=True).fillna("")
+    joined.index = pd.RangeIndex(2, len(joined) + 2)
+    return joined
+
+
+def remove(bk: Book, swatches: Iterable[str]) -> Book:
+    """Take swatches out of the book, with their steps, readings and spectra.
+
+    Raises
+    ------
+    InputError
+        If one is not in the book.
+    """
+    from dyelab.errors import choose
+
+    gone = [choose(code, bk.swatches["swatch"], "swatch") for code in swatches]
+    readings = bk.readings.loc[bk.readings["swatch"].isin(gone), "reading"]
+    kept: dict[str, Any] = {
+        name: frame[~frame["swatch"].isin(gone)].reset_index(drop=True)
+        for name, frame in tables(bk).items()
+        if "swatch" in frame
+    }
+    kept |= {
+        name: getattr(bk, name)[~getattr(bk, name)["reading"].isin(readings)].reset_index(drop=True)
+        for name in ("spectra", "shared")
+    }
+    return replace(bk, **kept)
+
+
+def undo(path: str | Path) -> Book:
+    """Go back to the book before its last save, and open it. `redo` brings it again.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to undo.
+    """
+    return _step(Path(path), "undo")
+
+
+def redo(path: str | Path) -> Book:
+    """Bring again what `undo` took back.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to bring again.
+    """
+    return _step(Path(path), "redo")
+
+
+def _step(path: Path, act: str) -> Book:
+    with store.locked(path):
+        store.recover(path)
+        _keep_outside_edits(path, store.snapshot(path, _ALL))
+        done, undone = store.steps_back(path)
+        if (act == "undo" and len(done) < 2) or (act == "redo" and not undone):
+            raise InputError(f"{path.name}: there is nothing to {act}.")
+        target = done[-2] if act == "undo" else undone[-1]
+        about = done[-1] if act == "undo" else undone[-1]
+        said = [f"{act}: {'; '.join(about['what'])}"]
+        store.commit(path, store.contents(path, target), act=act, what=said)
+    return open_book(path)
+
+
+def history(path: str | Path) -> pd.DataFrame:
+    """List the book's versions, oldest first: version, saved_at, act, what."""
+    rows = [
+        (m["version"], m["saved_at"], m["act"], "; ".join(m["what"]))
+        for m in store.manifests(Path(path))
+    ]
+    return pd.DataFrame(rows, columns=["version", "saved_at", "act", "what"])
+
+
+def was(path: str | Path, version: int) -> Book:
+    """Open an earlier version of the book, to look at or take from.
+
+    Raises
+    ------
+    InputError
+        If there is no such version, or its files are no longer kept.
+    """
+    folder = Path(path)
+    every = {m["version"]: m for m in store.manifests(folder)}
+    if version not in every:
+        raise InputError(
+            f"{folder.name}: no version {version}. There are 1 to {max(every, default=0)}."
+        )
+    return _loaded(folder, store.contents(folder, every[version]))

@@ -1,0 +1,137 @@
+"""Chemical formulae: molar mass, and how much of it is metal."""
+
+import re
+from collections import Counter
+
+from dyelab.errors import InputError
+
+# Abridged standard atomic weights, IUPAC 2021 (Pure and Applied Chemistry 94, 573), g/mol.
+WEIGHTS = {
+    "H": 1.008,
+    "Li": 6.94,
+    "B": 10.81,
+    "C": 12.011,
+    "N": 14.007,
+    "O": 15.999,
+    "F": 18.998,
+    "Na": 22.990,
+    "Mg": 24.305,
+    "Al": 26.982,
+    "Si": 28.085,
+    "P": 30.974,
+    "S": 32.06,
+    "Cl": 35.45,
+    "K": 39.098,
+    "Ca": 40.078,
+    "Ti": 47.867,
+    "Cr": 51.996,
+    "Mn": 54.938,
+    "Fe": 55.845,
+    "Co": 58.933,
+    "Ni": 58.693,
+    "Cu": 63.546,
+    "Zn": 65.38,
+    "As": 74.922,
+    "Br": 79.904,
+    "Sr": 87.62,
+    "Zr": 91.224,
+    "Cd": 112.41,
+    "Sn": 118.71,
+    "Sb": 121.76,
+    "I": 126.90,
+    "Ba": 137.33,
+    "Ce": 140.12,
+    "W": 183.84,
+    "Hg": 200.59,
+    "Pb": 207.2,
+    "U": 238.03,
+}
+_TOKEN = re.compile(r"([A-Z][a-z]?)(\d*)|([(\[])|([)\]])(\d*)")
+
+
+def atoms(formula: str) -> Counter[str]:
+    """Count the atoms of a formula such as ``KAl(SO4)2·12H2O``.
+
+    Parameters
+    ----------
+    formula : str
+        Round or square brackets nest; water of crystallisation follows a dot
+        (``·``, ``.`` or ``*``) with its number in front.
+
+    Raises
+    ------
+    InputError
+        If it can't be read, or holds an element without a weight here.
+    """
+    total: Counter[str] = Counter()
+    for part in re.split(r"[·.*•]", formula.replace(" ", "")):
+        lead = re.match(r"\d+", part)
+        count = _group(part[lead.end() :] if lead else part, formula)
+        for element, number in count.items():
+            total[element] += number * (int(lead.group()) if lead else 1)
+    return total
+
+
+def _group(text: str, formula: str) -> Counter[str]:
+    stack: list[Counter[str]] = [Counter()]
+    at = 0
+    while at < len(text):
+        token = _TOKEN.match(text, at)
+        if token is None:
+            raise _unreadable(formula, text[at])
+        element, number, opening, closing, times = token.groups()
+        if element:
+            stack[-1][_known(element, formula)] += int(number or 1)
+        elif opening:
+            stack.append(Counter())
+        else:
+            _close(stack, int(times or 1), formula, closing)
+        at = token.end()
+    if len(stack) != 1 or not stack[0]:
+        raise _unreadable(formula, "an open bracket" if stack[0] else "nothing")
+    return stack[0]
+
+
+def _close(stack: list[Counter[str]], times: int, formula: str, closing: str) -> None:
+    if len(stack) == 1:
+        raise _unreadable(formula, closing)
+    inner = stack.pop()
+    for element, number in inner.items():
+        stack[-1][element] += number * times
+
+
+def _known(element: str, formula: str) -> str:
+    if element not in WEIGHTS:
+        raise InputError(
+            f"formula {formula!r}: no atomic weight for {element!r} here. "
+            "Check the capitals, or leave the formula blank and state the metal per cent."
+        )
+    return element
+
+
+def _unreadable(formula: str, found: str) -> InputError:
+    return InputError(
+        f"formula {formula!r}: found {found!r} where an element or a bracket was expected. "
+        "Write it like KAl(SO4)2·12H2O."
+    )
+
+
+def molar_mass(formula: str) -> float:
+    """Molar mass in g/mol from the abridged standard atomic weights."""
+    return sum(WEIGHTS[element] * number for element, number in atoms(formula).items())
+
+
+def metal_percent(formula: str, metal: str) -> float:
+    """How much of a salt is this metal, in per cent by mass.
+
+    Raises
+    ------
+    InputError
+        If the formula holds none of it.
+    """
+    count = atoms(formula)
+    if metal not in count:
+        raise InputError(
+            f"formula {formula!r} holds no {metal}. It holds {', '.join(sorted(count))}."
+        )
+    return 100 * WEIGHTS[metal] * count[metal] / molar_mass(formula)

@@ -1,0 +1,139 @@
+"""The materials list: what ships, what the user adds, and finding one by any of its names."""
+
+import re
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from dyelab import errors, table
+from dyelab.errors import InputError
+from dyelab.recipe import formula as chemistry
+
+_SHIPPED = Path(__file__).with_name("materials.csv")
+
+# Never offered, whatever a list says: carcinogenic, or poisons that build up.
+_UNSAFE_METALS = {
+    "Cr": "chromium",
+    "Pb": "lead",
+    "As": "arsenic",
+    "Hg": "mercury",
+    "Cd": "cadmium",
+    "Sb": "antimony",
+    "U": "uranium",
+    "Ni": "nickel",
+    "Co": "cobalt",
+    "Ba": "barium",
+}
+_UNSAFE_NAMES = (
+    *("chrome", "chromium", "dichromate", "bichromate", "chromate", "tartar emetic"),
+    *("lead", "arsenic", "orpiment", "realgar", "mercury", "cinnabar", "cadmium", "uranium"),
+)
+
+
+def materials(own: pd.DataFrame | None = None) -> pd.DataFrame:
+    """Return everything a recipe may name, one row a material.
+
+    Parameters
+    ----------
+    own : DataFrame, optional
+        The user's additions, with the columns of `table.MATERIALS`. One with a name that
+        ships already takes its place, so an own bag of aluminium acetate can be stated.
+
+    Returns
+    -------
+    DataFrame
+        The columns of `table.MATERIALS` and `molar_mass` (g/mol); `metal_percent` is worked
+        out from the formula where there is one.
+
+    Raises
+    ------
+    InputError
+        If an added material is unsafe to offer, or its formula can't be read.
+    """
+    listed = shipped()
+    if own is None or own.empty:
+        return listed.copy()
+    added = _worked_out(table.typed(table.as_text(own, table.MATERIALS), table.MATERIALS))
+    kept = listed[~listed["material"].isin(added["material"])]
+    return pd.concat([kept, added], ignore_index=True)
+
+
+@cache
+def shipped() -> pd.DataFrame:
+    """Return the materials that come with dyelab."""
+    cells = pd.read_csv(_SHIPPED, dtype=str, keep_default_na=False)
+    return _worked_out(table.typed(cells, table.MATERIALS))
+
+
+def _worked_out(frame: pd.DataFrame) -> pd.DataFrame:
+    for name, formula in zip(frame["material"], frame["formula"], strict=True):
+        refuse_unsafe(name, formula)
+    mass = [chemistry.molar_mass(text) if text else np.nan for text in frame["formula"]]
+    metal = [
+        chemistry.metal_percent(text, metal) if text and metal else stated
+        for text, metal, stated in zip(
+            frame["formula"], frame["metal"], frame["metal_percent"], strict=True
+        )
+    ]
+    return frame.assign(molar_mass=mass, metal_percent=metal)
+
+
+def refuse_unsafe(name: str, formula: str = "") -> None:
+    """Raise if a material must not be offered to a dyer, whatever the recipe.
+
+    Raises
+    ------
+    InputError
+        Names the material, why, and what to use instead.
+    """
+    words = set(re.findall(r"[a-z]+", name.lower()))
+    named = [text for text in _UNSAFE_NAMES if set(text.split()) <= words]
+    held = [
+        _UNSAFE_METALS[x]
+        for x in (chemistry.atoms(formula) if formula else ())
+        if x in _UNSAFE_METALS
+    ]
+    if named or held:
+        raise InputError(
+            f"{name!r} is not offered: {(held or named)[0]} compounds are too dangerous for a "
+            "dye studio (chromium(VI) causes cancer). Use alum, aluminium acetate, iron or copper "
+            "instead."
+        )
+
+
+def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:
+    """Find a material by its name or one of its other names, whatever the capitals.
+
+    Raises
+    ------
+    InputError
+        If there is none; the message gives the nearest names.
+    """
+    listed = shipped() if listed is None else listed
+    known = _by_name(listed)
+    key = _folded(name)
+    if key not in known:
+        refuse_unsafe(name)
+        errors.choose(name, listed["material"], "material", "in the materials list")
+    return listed.iloc[known[key]]
+
+
+def known_name(name: str, listed: pd.DataFrame | None = None) -> str:
+    """Return the listed name of a material, or the name as it is where the list has none."""
+    listed = shipped() if listed is None else listed
+    at = _by_name(listed).get(_folded(name))
+    return str(listed["material"].iloc[at]) if at is not None else name
+
+
+def _folded(name: str) -> str:
+    return " ".join(str(name).lower().replace("sulphate", "sulfate").split())
+
+
+def _by_name(listed: pd.DataFrame) -> dict[str, int]:
+    names: dict[str, int] = {}
+    for i, others in enumerate(listed["also"]):
+        names.update({_folded(other): i for other in str(others).split(";") if other.strip()})
+    names.update({_folded(name): i for i, name in enumerate(listed["material"])})
+    return names
