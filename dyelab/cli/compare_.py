@@ -1,0 +1,172 @@
+"""``dyelab compare``: differences between the samples of a table, with grades."""
+
+from pathlib import Path
+
+import click
+import pandas as pd
+
+from dyelab import compare, files, grade, table
+from dyelab.errors import InputError
+
+_RGB = "Is this an RGB value? Convert it first: convert.screen_to_lab."
+COLOURS = table.Table(
+    "colours",
+    (
+        table.Column("sample", required=True),
+        table.Column("L", "number", required=True, minimum=0, maximum=100, remedy=_RGB),
+        table.Column("a", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
+        table.Column("b", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
+        table.Column("illuminant"),
+        table.Column("observer", "integer", unit="°", options=("", "2", "10")),
+        *(
+            table.Column(name, "number", minimum=0, maximum=100)
+            for name in table.STANDARD_UNCERTAINTIES
+        ),
+    ),
+    key=("sample",),
+)
+PAIRS = table.Table(
+    "pairs",
+    (table.Column("reference", required=True), table.Column("sample", required=True)),
+)
+OUT = (
+    "reference sample dL da db dC dH dE76 dE00 dECMC dE00_low dE00_high verdict "
+    "change_value change_grade staining_value staining_grade"
+).split()
+
+
+@click.command("compare")
+@click.argument("colours", metavar="IN.csv", type=click.Path(path_type=Path))
+@click.option("--reference", metavar="SAMPLE", help="Compare every other sample with this one.")
+@click.option(
+    "--pairs",
+    "pairs_file",
+    metavar="PAIRS.csv",
+    type=click.Path(path_type=Path),
+    help="Compare these pairs: columns reference, sample.",
+)
+@click.option(
+    "-o", "--out", metavar="OUT.csv", required=True, type=click.Path(path_type=Path),
+    help="The table to write.",
+)
+@click.option("--skip-bad", is_flag=True, help="Leave out faulty rows, naming each, and go on.")
+def command(
+    colours: Path, reference: str | None, pairs_file: Path | None, out: Path, skip_bad: bool
+) -> None:
+    """Differences between the samples of IN.csv, with intervals, a verdict and fastness grades.
+
+    IN.csv has sample, L, a, b and, if known, illuminant, observer and the standard
+    uncertainties u_L, u_a, u_b. Rows of one sample with different entries in a column `swatch`
+    are replicates. Differences are sample minus reference.
+    """
+    if (reference is None) == (pairs_file is None):
+        raise click.UsageError("Give either --reference SAMPLE or --pairs PAIRS.csv.")
+    frame = _with_white(_checked(colours, _description(colours), skip_bad), colours)
+    piece = "swatch" if "swatch" in frame else None
+    if pairs_file is None:
+        result = compare.to_reference(frame, str(reference), piece=piece)
+    else:
+        wanted = _checked(pairs_file, PAIRS, skip_bad)
+        result = compare.pairs(frame, _known(wanted, frame, pairs_file, skip_bad), piece=piece)
+    _write(_graded(result, frame), out)
+    _tell(result, frame)
+
+
+def _description(path: Path) -> table.Table:
+    """Replicates may share a sample's name when a column `swatch` tells them apart."""
+    heads, _ = files.cells(path)
+    key = ("sample", "swatch") if "swatch" in heads else ("sample",)
+    return table.Table(COLOURS.name, COLOURS.columns, key=key)
+
+
+def _checked(path: Path, description: table.Table, skip_bad: bool) -> pd.DataFrame:
+    """Typed rows of a CSV file; refuses faulty ones, or names and leaves them out."""
+    text, ragged = files.cells(path)
+    needed = [column.name for column in description.columns if column.required]
+    table.need(text, needed, path.name)
+    faults = table.check(text, description, path.name)
+    places = [*ragged, *faults["row"].fillna(1).astype(int)]
+    texts = [*ragged.values(), *faults["text"]]
+    rows = set(places)
+    messages = [said for _, said in sorted(zip(places, texts, strict=True), key=lambda one: one[0])]
+    if messages and not skip_bad:
+        more = f" And {len(messages) - 1} more." if len(messages) > 1 else ""
+        raise InputError(f"{messages[0]}{more} Or leave such rows out with --skip-bad.")
+    for message in messages:
+        click.echo(f"left out: {message}", err=True)
+    good = text[[number not in rows for number in range(2, len(text) + 2)]]
+    if good.empty:
+        raise InputError(f"{path.name}: no good row is left. Mend the rows named above.")
+    return table.typed(good.reset_index(drop=True), description)
+
+
+def _with_white(frame: pd.DataFrame, path: Path) -> pd.DataFrame:
+    """The white point as stated; where none is, differences are taken as they are, and it is said."""
+    blank = frame["illuminant"].eq("") | frame["observer"].isna()
+    if blank.all():
+        illuminant, observer = table.DEFAULT_WHITE
+        click.echo(
+            f"{path.name}: no illuminant and observer are stated. The differences hold if all "
+            "rows share one; add the columns illuminant and observer to be sure.",
+            err=True,
+        )
+        return frame.assign(illuminant=illuminant, observer=observer)
+    if blank.any():
+        names = ", ".join(frame.loc[blank, "sample"].head(5))
+        raise InputError(
+            f"{path.name}: illuminant or observer is blank for {names}, and stated for others. "
+            "Fill them in for every row."
+        )
+    return frame.assign(observer=frame["observer"].astype(int))
+
+
+def _known(
+    wanted: pd.DataFrame, frame: pd.DataFrame, path: Path, skip_bad: bool
+) -> pd.DataFrame:
+    """Pairs whose two samples are there; the others are named and left out if so asked."""
+    if not skip_bad:
+        return wanted
+    there = wanted["reference"].isin(frame["sample"]) & wanted["sample"].isin(frame["sample"])
+    for row in wanted[~there].itertuples():
+        click.echo(
+            f"left out: {path.name}: pair {row.reference}, {row.sample} names an unknown sample.",
+            err=True,
+        )
+    return wanted[there]
+
+
+def _graded(result: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+    means = frame.groupby("sample")[table.LAB].mean()
+    first = means.loc[result["reference"]].to_numpy()
+    second = means.loc[result["sample"]].to_numpy()
+    parts = [result, grade.change(first, second), grade.staining(first, second)]
+    merged = pd.concat([part.reset_index(drop=True) for part in parts], axis=1)
+    return merged[OUT]
+
+
+def _write(result: pd.DataFrame, out: Path) -> None:
+    text = result.assign(
+        reference=result["reference"].map(files.plain), sample=result["sample"].map(files.plain)
+    )
+    with files.whole(out) as file:
+        text.to_csv(file, index=False)
+
+
+def _tell(result: pd.DataFrame, frame: pd.DataFrame) -> None:
+    """Say on standard error what the verdicts rest on."""
+    counts = result["verdict"].value_counts().to_dict()
+    click.echo("; ".join(f"{verdict}: {count}" for verdict, count in counts.items()), err=True)
+    bases = set(result["basis"])
+    if "stated uncertainties" in bases:
+        click.echo(
+            "No replicates: the intervals hold for these very swatches, by the stated "
+            "uncertainties; another swatch of the same recipe may differ by more.",
+            err=True,
+        )
+    told = result["verdict"].ne("can't tell: no replicates").sum()
+    if told > 1:
+        click.echo(
+            f"The verdicts allow for {told} comparisons at once (Holm); each interval stands "
+            "alone at 95 %.",
+            err=True,
+        )

@@ -1,0 +1,17 @@
+"""Differences between dyed variants, with intervals, a noise floor and a verdict in plain words."""
+
+from dyelab.compare.differences import pairs, to_reference
+from dyelab.compare.directions import direction
+from dyelab.compare.interval import Noise, distance_interval, noise_floor
+from dyelab.compare.variants import Variants, gather
+
+__all__ = [
+    "Noise",
+    "Variants",
+    "direction",
+    "distance_interval",
+    "gather",
+    "noise_floor",
+    "pairs",
+    "to_reference",
+]

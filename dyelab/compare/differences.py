@@ -1,0 +1,194 @@
+"""Differences between variants, each with its interval, noise floor, verdict and words."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, table
+from dyelab.compare import noise, verdicts
+from dyelab.compare.directions import direction
+from dyelab.compare.formulas import FORMULAS, PARTS, part_gradients
+from dyelab.compare.interval import chance_if_equal, distance_interval, noise_floor
+from dyelab.compare.variants import Variants, gather
+from dyelab.errors import InputError, choose
+
+__all__ = ["pairs", "to_reference"]
+
+
+def to_reference(
+    frame: pd.DataFrame,
+    reference: str,
+    *,
+    shared: pd.DataFrame | None = None,
+    by: str = "sample",
+    piece: str | None = None,
+    series: str | None = None,
+    formula: str = "dE00",
+    confidence: float = 0.95,
+    replicates_needed: bool = False,
+) -> pd.DataFrame:
+    """Compare every variant with one named reference.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a reading: `L, a, b, illuminant, observer`, the column `by`, and if known the
+        covariances (`table.COVARIANCE`, or `u_L, u_a, u_b`).
+    reference : str
+        A value of `by`.
+    shared : DataFrame, optional
+        `table.SHARED` rows of these readings: errors that readings of one photo share.
+    by, piece, series : str, optional
+        Columns that name the variant, its replicate swatch (each row its own without it), and
+        the series that pools its swatch-to-swatch variance (all rows without it).
+    formula : str
+        ``dE00``, ``dE76`` or ``dECMC``: what the noise floor and the verdict go by.
+    confidence : float
+        Of the intervals and of the verdict, between 0 and 1.
+    replicates_needed : bool
+        True: without replicates the verdict is *can't tell*, even where the readings state
+        their uncertainty, because one swatch can't speak for a recipe.
+
+    Returns
+    -------
+    DataFrame
+        `reference, sample`; `dL, da, db, dC, dH, dE76, dE00, dECMC`, sample minus reference,
+        each with `_low` and `_high`; `noise_floor`, `chance_if_equal`, `comparisons`,
+        `verdict`, `more_swatches` (of each, that would settle it), `basis`, `pieces`, `words`.
+
+    Raises
+    ------
+    InputError
+        If columns are missing, white points mix, or the reference isn't there.
+    """
+    variants = _gathered(frame, by, piece, shared, series)
+    at = _row(variants, reference, by)
+    others = np.flatnonzero(np.arange(len(variants.names)) != at)
+    if not len(others):
+        raise InputError(
+            f"compare: {reference!r} is the only {by} here. Add at least one to compare with it."
+        )
+    return between(
+        variants, np.full(len(others), at), others, formula, confidence, replicates_needed
+    )
+
+
+def pairs(
+    frame: pd.DataFrame,
+    pairs: pd.DataFrame | Sequence[tuple[str, str]],
+    *,
+    shared: pd.DataFrame | None = None,
+    by: str = "sample",
+    piece: str | None = None,
+    series: str | None = None,
+    formula: str = "dE00",
+    confidence: float = 0.95,
+    replicates_needed: bool = False,
+) -> pd.DataFrame:
+    """Compare chosen pairs; parameters and result as `to_reference`.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        See `to_reference`.
+    pairs : DataFrame or sequence of (reference, sample)
+        Columns `reference, sample` with values of `by`.
+    shared, by, piece, series, formula, confidence, replicates_needed
+        See `to_reference`.
+
+    Returns
+    -------
+    DataFrame
+        See `to_reference`; one row a pair, in the order given.
+
+    Raises
+    ------
+    InputError
+        If columns are missing, white points mix, a pair names something that isn't there, or
+        there are no pairs.
+    """
+    wanted = pairs if isinstance(pairs, pd.DataFrame) else pd.DataFrame(list(pairs), dtype=object)
+    if not isinstance(pairs, pd.DataFrame) and len(wanted):
+        wanted.columns = ["reference", "sample"][: wanted.shape[1]]
+    if wanted.empty:
+        raise InputError("compare: no pairs given. List them as (reference, sample).")
+    table.need(wanted, ["reference", "sample"], "pairs")
+    variants = _gathered(frame, by, piece, shared, series)
+    first = np.array([_row(variants, name, by) for name in wanted["reference"]])
+    second = np.array([_row(variants, name, by) for name in wanted["sample"]])
+    return between(variants, first, second, formula, confidence, replicates_needed)
+
+
+def _gathered(
+    frame: pd.DataFrame,
+    by: str,
+    piece: str | None,
+    shared: pd.DataFrame | None,
+    series: str | None,
+) -> Variants:
+    table.one_white(frame)
+    return gather(frame, by=by, piece=piece, shared=shared, series=series)
+
+
+def _row(variants: Variants, name: str, by: str) -> int:
+    known = [str(one) for one in variants.names]
+    return known.index(choose(str(name), known, by, "in this table"))
+
+
+def between(
+    variants: Variants,
+    reference: np.ndarray,
+    sample: np.ndarray,
+    formula: str = "dE00",
+    confidence: float = 0.95,
+    replicates_needed: bool = False,
+) -> pd.DataFrame:
+    """Compare rows `reference[i]` and `sample[i]` of gathered variants; see `to_reference`."""
+    choose(formula, list(FORMULAS), "difference formula", "in compare")
+    if not 0 < confidence < 1:
+        raise InputError(f"compare: confidence is {confidence}. Give a value between 0 and 1.")
+    first, second = variants.mean[reference], variants.mean[sample]
+    pair = noise.joint(variants, reference, sample)
+    result = pd.concat(
+        [
+            pd.DataFrame(
+                {"reference": variants.names[reference], "sample": variants.names[sample]}
+            ),
+            convert.differences(first, second).reset_index(drop=True),
+        ],
+        axis=1,
+    )
+    result = result.assign(**_part_intervals(result, first, second, pair, confidence))
+    for name, function in FORMULAS.items():
+        spread = noise.of_formula(function, first, second, pair)
+        low, high = distance_interval(result[name].to_numpy(float), spread, confidence)
+        result[f"{name}_low"], result[f"{name}_high"] = low, high
+        if name == formula:
+            result["noise_floor"] = noise_floor(spread, confidence)
+            result["chance_if_equal"] = chance_if_equal(result[name].to_numpy(float), spread)
+            judged = spread
+    result["basis"] = pair.basis
+    result["pieces"] = np.minimum(variants.pieces[reference], variants.pieces[sample])
+    result["moved"] = direction(first, second)
+    return verdicts.judged(result, judged, pair, formula, confidence, replicates_needed)
+
+
+def _part_intervals(
+    result: pd.DataFrame,
+    first: np.ndarray,
+    second: np.ndarray,
+    pair: noise.Joint,
+    confidence: float,
+) -> dict[str, np.ndarray]:
+    """Student's t intervals of dL, da, db, dC, dH."""
+    from scipy import special
+
+    gradients = part_gradients(first, second)
+    columns = {}
+    for i, name in enumerate(PARTS):
+        variance, df = noise.along(gradients[:, i], pair)
+        reach = special.stdtrit(np.minimum(df, 1e6), (1 + confidence) / 2) * np.sqrt(variance)
+        columns[f"{name}_low"] = result[name].to_numpy(float) - reach
+        columns[f"{name}_high"] = result[name].to_numpy(float) + reach
+    return columns

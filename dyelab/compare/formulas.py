@@ -1,0 +1,76 @@
+"""How noise in two colours becomes noise in their difference, for each difference formula."""
+
+import numpy as np
+
+from dyelab import convert
+
+FORMULAS = {"dE76": convert.dE76, "dE00": convert.dE00, "dECMC": convert.dECMC}
+PARTS = ("dL", "da", "db", "dC", "dH")
+_STEP = 1e-2  # CIELAB units: far above rounding, far below any curvature of the formulas
+
+
+def part_gradients(reference: np.ndarray, sample: np.ndarray) -> np.ndarray:
+    """Gradients of dL, da, db, dC, dH to both colours.
+
+    Parameters
+    ----------
+    reference, sample : ndarray (n, 3)
+
+    Returns
+    -------
+    ndarray (n, 5, 6)
+        Columns L*, a*, b* of the reference, then of the sample. ΔH*ab is
+        2 √(C1 C2) sin((h2 - h1) / 2) (CIE 15).
+    """
+    n = len(reference)
+    result = np.zeros((n, 5, 6))
+    for i in range(3):
+        result[:, i, i], result[:, i, 3 + i] = -1, 1
+    out1, turn1, chroma1 = _polar(reference)
+    out2, turn2, chroma2 = _polar(sample)
+    result[:, 3, 1:3], result[:, 3, 4:6] = -out1, out2
+    half = (_hue(sample) - _hue(reference) + np.pi) % (2 * np.pi) / 2 - np.pi / 2
+    sine, cosine = np.sin(half)[:, None], np.cos(half)[:, None]
+    ratio = np.sqrt(np.maximum(chroma2, 1e-9) / np.maximum(chroma1, 1e-9))[:, None]
+    result[:, 4, 1:3] = ratio * sine * out1 - ratio * cosine * turn1
+    result[:, 4, 4:6] = sine / ratio * out2 + cosine / ratio * turn2
+    return result
+
+
+def _hue(lab: np.ndarray) -> np.ndarray:
+    return np.arctan2(lab[:, 2], lab[:, 1])
+
+
+def _polar(lab: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Unit vectors outward and along the hue circle on the a*b* plane, and the chroma."""
+    hue = _hue(lab)
+    outward = np.stack([np.cos(hue), np.sin(hue)], axis=-1)
+    along = np.stack([-np.sin(hue), np.cos(hue)], axis=-1)
+    return outward, along, np.hypot(lab[:, 1], lab[:, 2])
+
+
+def metric(formula, reference: np.ndarray, sample: np.ndarray) -> np.ndarray:
+    """Matrix M with formula² ≈ δᵀ M δ for small differences δ about the pair's middle: (n, 3, 3)."""
+    middle = (reference + sample) / 2
+    squares = {}
+    for i in range(3):
+        for j in range(i, 3):
+            step = _STEP * (np.eye(3)[i] + (np.eye(3)[j] if j > i else 0))
+            squares[i, j] = formula(middle - step / 2, middle + step / 2) ** 2 / _STEP**2
+    result = np.empty((len(middle), 3, 3))
+    for (i, j), value in squares.items():
+        cross = value if i == j else (value - squares[i, i] - squares[j, j]) / 2
+        result[:, i, j] = result[:, j, i] = cross
+    return result
+
+
+def distance_gradient(formula, reference: np.ndarray, sample: np.ndarray) -> np.ndarray:
+    """Gradient of a difference formula to both colours, by central differences: (n, 6)."""
+    result = np.empty((len(reference), 6))
+    for i in range(3):
+        step = _STEP / 2 * np.eye(3)[i]
+        up, down = formula(reference + step, sample), formula(reference - step, sample)
+        result[:, i] = (up - down) / _STEP
+        up, down = formula(reference, sample + step), formula(reference, sample - step)
+        result[:, 3 + i] = (up - down) / _STEP
+    return result

@@ -1,0 +1,148 @@
+"""The noise of a pair: what replicates show, what readings state, what photos share."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from dyelab.compare.formulas import distance_gradient, metric
+from dyelab.compare.interval import Noise
+from dyelab.compare.variants import Variants, inner, semidefinite
+
+OWN_ENOUGH = 8  # degrees of freedom at which a pair's own replicates speak for themselves
+REPLICATES, STATED, NOTHING = "replicates", "stated uncertainties", "nothing"
+
+
+@dataclass(frozen=True)
+class Joint:
+    """Covariance of a pair's two means, reference first: all (n, 6, 6) but `df` and `basis`.
+
+    `estimated` rests on `df` degrees of freedom (n,), `known` on statement. `basis` says which
+    of the two the intervals rest on.
+    """
+
+    estimated: np.ndarray
+    known: np.ndarray
+    df: np.ndarray
+    basis: np.ndarray
+
+    @property
+    def total(self) -> np.ndarray:
+        return self.estimated + self.known
+
+
+def joint(variants: Variants, reference: np.ndarray, sample: np.ndarray) -> Joint:
+    """Covariance of the means `reference[i]` and `sample[i]` (row numbers of `variants`)."""
+    spread, explained, df = _pooled(variants, reference, sample)
+    shared = inner(_pair_loadings(variants.loadings, reference, sample), size=6)
+    parts = 1 / variants.pieces[reference], 1 / variants.pieces[sample]
+    estimated = _blocks(spread * parts[0][:, None, None], spread * parts[1][:, None, None])
+    double = _blocks(explained * parts[0][:, None, None], explained * parts[1][:, None, None])
+    stated = _blocks(variants.stated[reference], variants.stated[sample])
+    replicated = df > 0
+    known = np.where(replicated[:, None, None], semidefinite(shared - double), stated + shared)
+    basis = np.where(
+        replicated,
+        REPLICATES,
+        np.where(np.isfinite(stated).all(axis=(1, 2)), STATED, NOTHING),
+    )
+    return Joint(np.where(replicated[:, None, None], estimated, 0.0), known, df, basis)
+
+
+def _pooled(
+    variants: Variants, reference: np.ndarray, sample: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Variance of one piece about its variant, the part shared factors explain, and its df.
+
+    From the pair itself where it has enough replicates, else from its series, else from all.
+    """
+    free = variants.pieces - 1
+    series = variants.series
+    count = int(series.max(initial=0)) + 1
+    series_df = np.bincount(series, free, minlength=count)
+    own = free[reference] + free[sample] >= OWN_ENOUGH
+    near = series_df[series[reference]] > 0
+    df = np.where(own, free[reference] + free[sample], series_df[series[reference]])
+    df = np.where(own | near, df, free.sum()).astype(float)
+    spreads = []
+    for scatter in (variants.scatter, variants.shared_scatter):
+        by_series = np.zeros((count, 3, 3))
+        np.add.at(by_series, series, scatter)
+        total = np.where(
+            own[:, None, None],
+            scatter[reference] + scatter[sample],
+            np.where(near[:, None, None], by_series[series[reference]], scatter.sum(axis=0)),
+        )
+        spreads.append(total / np.maximum(df, 1)[:, None, None])
+    return spreads[0], spreads[1], df
+
+
+def _pair_loadings(
+    loadings: sparse.csr_array, reference: np.ndarray, sample: np.ndarray
+) -> sparse.csr_array:
+    axes = np.arange(3)
+    rows = np.concatenate(
+        [3 * reference[:, None] + axes, 3 * sample[:, None] + axes], axis=1
+    ).ravel()
+    return sparse.csr_array(loadings[rows])
+
+
+def _blocks(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    result = np.zeros((len(first), 6, 6))
+    result[:, :3, :3], result[:, 3:, 3:] = first, second
+    return result
+
+
+_MINUS = np.hstack([-np.eye(3), np.eye(3)])
+
+
+def along(gradient: np.ndarray, pair: Joint) -> tuple[np.ndarray, np.ndarray]:
+    """Variance of a quantity with this gradient (n, 6), and its degrees of freedom.
+
+    Welch and Satterthwaite: known variance lends its certainty to the estimated one.
+    """
+    estimated = np.einsum("ni,nij,nj->n", gradient, pair.estimated, gradient)
+    total = np.einsum("ni,nij,nj->n", gradient, pair.total, gradient)
+    return total, _satterthwaite(total, estimated, pair)
+
+
+def _satterthwaite(total: np.ndarray, estimated: np.ndarray, pair: Joint) -> np.ndarray:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        df = pair.df * (total / estimated) ** 2
+    return np.where(estimated > 0, df, np.inf)
+
+
+def of_formula(formula, reference: np.ndarray, sample: np.ndarray, pair: Joint) -> Noise:
+    """Noise of a difference formula between two measured means (n, 3).
+
+    The direction moved is itself uncertain when the move is small: its variance is averaged
+    over where the move may really point, which weighs the direction measured by its length².
+    """
+    shape = metric(formula, reference, sample)
+    estimated = shape @ (_MINUS @ pair.estimated @ _MINUS.T)
+    total = shape @ (_MINUS @ pair.total @ _MINUS.T)
+    trace = np.trace(total, axis1=1, axis2=2)
+    square = np.clip(_product(total, total), trace**2 / 3, trace**2)
+    own = _product(estimated, estimated)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        df_near = np.where(own > 0, pair.df * trace**2 / own, np.inf)
+        gradient = _gradient(formula, shape, reference, sample)
+        variance, df_far = along(gradient, pair)
+        size = formula(reference, sample) ** 2
+        radial = np.where(trace > 0, (size * variance + square) / (size + trace), 0.0)
+    return Noise(np.minimum(radial, trace), trace, square, df_far, df_near)
+
+
+def _product(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    return np.einsum("nij,nji->n", one, other)
+
+
+def _gradient(
+    formula, shape: np.ndarray, reference: np.ndarray, sample: np.ndarray
+) -> np.ndarray:
+    """Gradient to both colours; where they almost meet, along the measured difference."""
+    move = sample - reference
+    size = np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", move, shape, move), 1e-18))
+    near = np.einsum("nij,nj->ni", shape, move) / size[:, None]
+    far = distance_gradient(formula, reference, sample)
+    return np.where((size < 0.1)[:, None], near @ _MINUS, far)

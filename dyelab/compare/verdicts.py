@@ -1,0 +1,115 @@
+"""The verdict on each difference, allowing for how many were looked at, and what would settle it."""
+
+import numpy as np
+import pandas as pd
+from scipy import special, stats
+
+from dyelab import words
+from dyelab.compare.interval import Noise
+from dyelab.compare.noise import NOTHING, REPLICATES, Joint
+
+CLEAR, NOT_CLEAR, CANT_TELL = "clear", "not clear", "can't tell: no replicates"
+SIGNS = {"dE76": "ΔE*ab", "dE00": "ΔE00", "dECMC": "ΔE CMC(2:1)"}
+_POWER = 0.8  # chance of a clear verdict that "would settle it" promises
+_MOST = 50  # swatches nobody will dye more of
+
+
+def judged(
+    result: pd.DataFrame,
+    spread: Noise,
+    pair: Joint,
+    formula: str,
+    confidence: float,
+    replicates_needed: bool,
+) -> pd.DataFrame:
+    """Add verdict, `comparisons`, `more_swatches` and `words`; Holm (1979) keeps the family's error.
+
+    The chance that any difference among those shown is called clear by noise alone is at most
+    1 - confidence.
+    """
+    chance = result["chance_if_equal"].to_numpy(float)
+    told = np.isfinite(chance) & (pair.basis != NOTHING)
+    if replicates_needed:
+        told &= pair.basis == REPLICATES
+    verdict = np.full(len(result), CANT_TELL, object)
+    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, CLEAR, NOT_CLEAR)
+    more = _more_swatches(result, spread, pair, formula, confidence, int(told.sum()))
+    more = np.where(verdict == CLEAR, 0, np.where(told, more, np.nan))
+    result = result.assign(
+        comparisons=int(told.sum()), verdict=verdict, more_swatches=more
+    )
+    return result.assign(words=[_sentence(row, formula, confidence) for row in result.to_dict("records")])
+
+
+def holm(chances: np.ndarray) -> np.ndarray:
+    """Chances corrected for their number, step by step (Holm 1979)."""
+    order = np.argsort(chances)
+    steps = np.arange(len(chances), 0, -1)
+    corrected = np.minimum(1, np.maximum.accumulate(chances[order] * steps))
+    result = np.empty_like(corrected)
+    result[order] = corrected
+    return result
+
+
+def _more_swatches(
+    result: pd.DataFrame,
+    spread: Noise,
+    pair: Joint,
+    formula: str,
+    confidence: float,
+    comparisons: int,
+) -> np.ndarray:
+    """How many more swatches of each variant would show a difference as large as measured.
+
+    NaN where more than fifty would be needed, or where only a better reading can help.
+    """
+    distance = result[formula].to_numpy(float)
+    size = (1 - confidence) / max(comparisons, 1)
+    have = result["pieces"].to_numpy(float)
+    answer = np.full(len(result), np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        for extra in range(_MOST, 0, -1):
+            shrink = have / (have + extra)
+            df = np.where(np.isfinite(pair.df), pair.df + 2 * extra, np.inf)
+            near = np.minimum(spread.dimensions * df, 1e4)
+            bound = special.fdtri(spread.dimensions, near, 1 - size) * spread.dimensions
+            shift = distance**2 / (spread.square / spread.trace * shrink)
+            power = stats.ncx2.sf(bound, spread.dimensions, shift)
+            answer = np.where(power >= _POWER, extra, answer)
+    return np.where(pair.basis == REPLICATES, answer, np.nan)
+
+
+def _sentence(row: dict, formula: str, confidence: float) -> str:
+    low, high = row[f"{formula}_low"], row[f"{formula}_high"]
+    known = np.isfinite(low) and np.isfinite(high)
+    percent = f"{100 * confidence:g}"
+    values = {
+        "sample": row["sample"],
+        "reference": row["reference"],
+        "sign": SIGNS[formula],
+        "distance": f"{row[formula]:.1f}",
+        "moved": row["moved"],
+        "span": words.say("compare.span", percent=percent, low=f"{low:.1f}", high=f"{high:.1f}")
+        if known
+        else "",
+    }
+    return words.say("compare.difference", **values) + " " + _judgement(row, 100 - 100 * confidence)
+
+
+def _judgement(row: dict, size: float) -> str:
+    many = row["comparisons"]
+    allowed = words.say("compare.allowed", number=many) if many > 1 else ""
+    if row["verdict"] == CANT_TELL:
+        return words.say("compare.cant_tell")
+    if row["verdict"] == CLEAR:
+        return words.say(
+            "compare.clear", floor=f"{row['noise_floor']:.1f}", size=f"{size:g}", allowed=allowed
+        )
+    more = row["more_swatches"]
+    remedy = (
+        words.say("compare.more", number=int(more))
+        if np.isfinite(more)
+        else words.say("compare.too_many")
+    )
+    text = words.say("compare.not_clear", floor=f"{row['noise_floor']:.1f}", allowed=allowed)
+    return f"{text} {remedy}"
