@@ -124,7 +124,9 @@ def cells(path: str | Path) -> tuple["pd.DataFrame", dict[int, str]]:
     heading = text.lstrip().split("\n", 1)[0]
     parted = max(",;\t", key=heading.count)
     try:
-        rows = list(csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=parted, strict=True))
+        rows = list(
+            csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=parted, strict=True)
+        )
     except csv.Error as error:
         raise InputError(
             f"{name}: the table breaks off or a quotation mark is left open ({error}). "

@@ -29,10 +29,25 @@ PAIRS = table.Table(
     "pairs",
     (table.Column("reference", required=True), table.Column("sample", required=True)),
 )
-OUT = (
-    "reference sample dL da db dC dH dE76 dE00 dECMC dE00_low dE00_high verdict "
-    "change_value change_grade staining_value staining_grade"
-).split()
+OUT = [
+    "reference",
+    "sample",
+    "dL",
+    "da",
+    "db",
+    "dC",
+    "dH",
+    "dE76",
+    "dE00",
+    "dECMC",
+    "dE00_low",
+    "dE00_high",
+    "verdict",
+    "change_value",
+    "change_grade",
+    "staining_value",
+    "staining_grade",
+]
 
 
 @click.command("compare")
@@ -46,7 +61,11 @@ OUT = (
     help="Compare these pairs: columns reference, sample.",
 )
 @click.option(
-    "-o", "--out", metavar="OUT.csv", required=True, type=click.Path(path_type=Path),
+    "-o",
+    "--out",
+    metavar="OUT.csv",
+    required=True,
+    type=click.Path(path_type=Path),
     help="The table to write.",
 )
 @click.option("--skip-bad", is_flag=True, help="Leave out faulty rows, naming each, and go on.")
@@ -101,7 +120,7 @@ def _checked(path: Path, description: table.Table, skip_bad: bool) -> pd.DataFra
 
 
 def _with_white(frame: pd.DataFrame, path: Path) -> pd.DataFrame:
-    """The white point as stated; where none is, differences are taken as they are, and it is said."""
+    """The white point as stated; where none is, it says so and takes the values as they are."""
     blank = frame["illuminant"].eq("") | frame["observer"].isna()
     if blank.all():
         illuminant, observer = table.DEFAULT_WHITE
@@ -120,9 +139,7 @@ def _with_white(frame: pd.DataFrame, path: Path) -> pd.DataFrame:
     return frame.assign(observer=frame["observer"].astype(int))
 
 
-def _known(
-    wanted: pd.DataFrame, frame: pd.DataFrame, path: Path, skip_bad: bool
-) -> pd.DataFrame:
+def _known(wanted: pd.DataFrame, frame: pd.DataFrame, path: Path, skip_bad: bool) -> pd.DataFrame:
     """Pairs whose two samples are there; the others are named and left out if so asked."""
     if not skip_bad:
         return wanted

@@ -50,7 +50,7 @@ def _polar(lab: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def metric(formula, reference: np.ndarray, sample: np.ndarray) -> np.ndarray:
-    """Matrix M with formula² ≈ δᵀ M δ for small differences δ about the pair's middle: (n, 3, 3)."""
+    """Matrix M with formula² ≈ δᵀ M δ for small δ about the pair's middle: (n, 3, 3)."""
     middle = (reference + sample) / 2
     squares = {}
     for i in range(3):

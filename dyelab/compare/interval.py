@@ -140,14 +140,12 @@ def _far_interval(
     return centre - reach, centre + reach
 
 
-def _invert(
-    distance: np.ndarray, noise: Noise, confidence: float
-) -> tuple[np.ndarray, np.ndarray]:
+def _invert(distance: np.ndarray, noise: Noise, confidence: float) -> tuple[np.ndarray, np.ndarray]:
     size = 1 - confidence
     floor = noise_floor(noise, confidence)
 
     def lower_tail(true: np.ndarray) -> np.ndarray:
-        return size / 2 * np.minimum(1, true / floor)
+        return size / 2 * np.minimum(1, true / floor) ** 2
 
     def for_high(true: np.ndarray) -> np.ndarray:
         return chance_within(distance, true, noise) - lower_tail(true)

@@ -137,9 +137,7 @@ def _product(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.einsum("nij,nji->n", one, other)
 
 
-def _gradient(
-    formula, shape: np.ndarray, reference: np.ndarray, sample: np.ndarray
-) -> np.ndarray:
+def _gradient(formula, shape: np.ndarray, reference: np.ndarray, sample: np.ndarray) -> np.ndarray:
     """Gradient to both colours; where they almost meet, along the measured difference."""
     move = sample - reference
     size = np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", move, shape, move), 1e-18))

@@ -1,4 +1,4 @@
-"""The verdict on each difference, allowing for how many were looked at, and what would settle it."""
+"""The verdict on each difference, allowing for how many there are, and what would settle it."""
 
 import numpy as np
 import pandas as pd
@@ -22,7 +22,7 @@ def judged(
     confidence: float,
     replicates_needed: bool,
 ) -> pd.DataFrame:
-    """Add verdict, `comparisons`, `more_swatches` and `words`; Holm (1979) keeps the family's error.
+    """Add verdict, `comparisons`, `more_swatches` and `words`; corrected after Holm (1979).
 
     The chance that any difference among those shown is called clear by noise alone is at most
     1 - confidence.
@@ -35,10 +35,10 @@ def judged(
     verdict[told] = np.where(holm(chance[told]) < 1 - confidence, CLEAR, NOT_CLEAR)
     more = _more_swatches(result, spread, pair, formula, confidence, int(told.sum()))
     more = np.where(verdict == CLEAR, 0, np.where(told, more, np.nan))
-    result = result.assign(
-        comparisons=int(told.sum()), verdict=verdict, more_swatches=more
+    result = result.assign(comparisons=int(told.sum()), verdict=verdict, more_swatches=more)
+    return result.assign(
+        words=[_sentence(row, formula, confidence) for row in result.to_dict("records")]
     )
-    return result.assign(words=[_sentence(row, formula, confidence) for row in result.to_dict("records")])
 
 
 def holm(chances: np.ndarray) -> np.ndarray:
