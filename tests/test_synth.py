@@ -141,3 +141,19 @@ def test_other_worlds_differ_and_repeat():
     assert standard == pytest.approx(synth.reflectance(swatches))
     assert np.array_equal(one, again)
     assert np.abs(one - other).max() > 0.02
+
+
+def test_washing_stains_the_neighbour_and_wool_more_than_cotton():
+    swatches = recipes(dye="madder", dye_wof=[50.0, 50.0, 50.0])
+    bare = synth.reflectance(recipes(fibre=["wool", "wool", "cotton"]))
+    after = synth.stained(swatches, ["wool", "wool", "cotton"], [0.0, 5.0, 5.0])
+    assert after[0] == pytest.approx(bare[0])
+    lost = (ks(after) - ks(bare)).max(axis=1)
+    assert lost[1] > lost[2] > 0.01
+    undyed = synth.stained(recipes(dye=["none"]), "wool", 5.0)
+    assert undyed[0] == pytest.approx(bare[0])
+
+
+def test_ten_thousand_recipes_are_one_call():
+    swatches = synth.random_recipes(10_000, np.random.default_rng(0))
+    assert synth.reflectance(swatches).shape == (10_000, 31)

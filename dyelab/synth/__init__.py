@@ -12,7 +12,7 @@ from dyelab.synth.delivery import (
     write_book,
     write_sources,
 )
-from dyelab.synth.fade import faded, light_dose, stained
+from dyelab.synth.fade import blue_wool, faded, light_dose, stained
 from dyelab.synth.materials import CLOTH, Cloth, varied
 from dyelab.synth.model import contributions, reflectance, uptake
 from dyelab.synth.series import Synth, random_book, random_recipes, simulate
@@ -23,6 +23,7 @@ __all__ = [
     "WAVELENGTHS",
     "Cloth",
     "Synth",
+    "blue_wool",
     "collected",
     "contributions",
     "example",

@@ -1,5 +1,7 @@
 """Write the example: Marlpit Yard's instrument files, its recipe tables, and its swatch book."""
 
+import json
+import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from dyelab.book import Book
 
 SEED = 1874
+MADE_AT = "2025-09-30T09:00:00+00:00"
 SWATCH_SD, READING_SD = 0.12, 0.004
 # What was washed beside undyed cloth, to see what it gives off.
 STAINED = 12
@@ -231,4 +234,14 @@ def studio(path: str | Path) -> None:
     """Write the whole example, the same every time: `path`/studio and `path`/marlpit_yard."""
     path = Path(path)
     write_sources(path / "studio")
-    write_book(path / "studio", path / "marlpit_yard")
+    bk = write_book(path / "studio", path / "marlpit_yard")
+    _undated(bk.path)
+
+
+def _undated(path: Path) -> None:
+    """Take out of a book what depends on the day it was made: its history and its date."""
+    shutil.rmtree(path / "history", ignore_errors=True)
+    package = json.loads((path / "datapackage.json").read_text(encoding="utf-8"))
+    with files.whole(path / "datapackage.json") as file:
+        json.dump({**package, "created": MADE_AT}, file, ensure_ascii=False, indent=2)
+        file.write("\n")

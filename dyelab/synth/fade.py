@@ -30,6 +30,8 @@ _LEFT_BROWN = dict(zip(BOUND, (1.0, 1.3, 0.5, 0.6), strict=True))
 # Loose share that a metal leaves, of what would be loose without it; speeds per cycle.
 _HELD = dict(zip(BOUND, (1.0, 0.45, 0.25, 0.25), strict=True))
 _LOOSE_RATE, _FAST_RATE = 0.9, 0.012
+# Share of a blue wool reference's dye that is gone when its fade is just noticed.
+_NOTICED = 0.106
 
 
 def light_dose(amount: np.ndarray | float, unit: str = "lx h") -> np.ndarray:
@@ -196,3 +198,29 @@ def stained(
     picked = beside.dye.copy()
     picked[:, 0] = lost
     return seen(replace(beside, dye=picked), cloth=cloth, wavelengths=wavelengths)
+
+
+def blue_wool(
+    reference: int | np.ndarray, dose: float | np.ndarray, *, wavelengths: np.ndarray = WAVELENGTHS
+) -> np.ndarray:
+    """Invented spectra of blue wool references after light.
+
+    Parameters
+    ----------
+    reference : int or array, shape (n,)
+        1 (fades soonest) to 8.
+    dose : float or array, shape (n,)
+        In lx h. At the dose of `REFERENCE_DOSE` the change is near grey scale grade 4.
+    wavelengths : ndarray, shape (k,)
+        In nm.
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+    """
+    step, light = np.broadcast_arrays(np.atleast_1d(reference), np.atleast_1d(dose))
+    noticed = np.array(REFERENCE_DOSE)[step - 1]
+    amount = 0.35 * (1 - _NOTICED) ** (light / noticed)
+    wool = pd.DataFrame({"fibre": ["wool"] * len(step)})
+    held = uptake(wool.assign(dye="indigo", dye_wof=1.0))
+    return seen(replace(held, dye=np.outer(amount, [1.0, 0, 0, 0])), wavelengths=wavelengths)

@@ -70,15 +70,15 @@ class Cloth:
     rust: Bands  # iron on bare fibre
     verdigris: Bands  # copper on bare fibre
     brown: Bands  # what faded dye leaves behind
-    iron_half: float = 2.0  # % WOF ferrous sulfate that gives half of the iron a fibre can take
-    copper_half: float = 2.0  # % WOF copper sulfate, likewise
+    iron_half: float = 3.0  # % WOF ferrous sulfate that gives half of the iron a fibre can take
+    copper_half: float = 3.0  # % WOF copper sulfate, likewise
     alum_half: float = 6.0
     acetate_half: float = 3.0
-    iron_on_dye: float = 0.30  # iron at which half of the dye is bound to it
-    copper_on_dye: float = 0.30
+    iron_on_dye: float = 0.6  # iron at which half of the dye is bound to it
+    copper_on_dye: float = 0.6
     alum_on_dye: float = 0.15
-    iron_on_tannin: float = 0.20
-    copper_on_tannin: float = 0.60
+    iron_on_tannin: float = 0.35
+    copper_on_tannin: float = 0.8
     alum_by_tannin: float = 0.45  # aluminium that tannin helps cellulose to hold
     site: float = 0.35  # metal that opens half of the remaining room for dye
     # Share of the iron that dye and tannin take from each other. With 0, what iron does to
@@ -143,7 +143,7 @@ DYES = {
         60.0,
         free=(Band(390, 4200, 8.0), Band(500, 3800, 1.4)),
         alum=(Band(390, 4300, 8.6), Band(500, 3800, 1.7)),
-        iron=(Band(400, 4400, 24.0), Band(560, 4200, 3.0)),
+        iron=(Band(400, 4300, 32.0), Band(560, 4200, 3.2)),
         copper=(Band(390, 4400, 10.5), Band(530, 3800, 2.4)),
         substantive=0.55,
         tannin=2.4,

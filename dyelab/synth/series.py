@@ -60,10 +60,7 @@ def filled(recipes: pd.DataFrame) -> pd.DataFrame:
     full = recipes.assign(**{k: v for k, v in blank.items() if k not in recipes})
     if "swatch" not in full:
         full = full.assign(swatch=[f"S{i + 1:03d}" for i in range(n)])
-    iron, copper = full["iron_wof"] > 0, full["copper_wof"] > 0
-    names = np.where(iron, "ferrous sulfate", "none").astype(object)
-    names[copper] = np.where(iron[copper], "ferrous sulfate + copper sulfate", "copper sulfate")
-    return full.assign(vat=full["dye"] == "indigo", modifier=names)[COLUMNS]
+    return full.assign(vat=full["dye"] == "indigo", modifier="none")[COLUMNS]
 
 
 def simulate(
