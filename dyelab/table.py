@@ -373,8 +373,9 @@ def check(
 
     Parameters
     ----------
-    frame : DataFrame of str
-        As read from a file: every cell text, blank as ``""``.
+    frame : DataFrame
+        As read from a file: every cell text, blank as ``""``. A column of plain numbers may
+        be numeric already, blank as NaN.
     table : Table
         What the columns should hold.
     file : str
@@ -395,18 +396,9 @@ def check(
     def note(mask: np.ndarray, column: str, expected: str, remedy: str) -> None:
         for i in np.flatnonzero(mask):
             name = str(label.iloc[i]) if label is not None else ""
-            found = repr(frame[column].iloc[i]) if frame[column].iloc[i] == "" else None
-            faults.append(
-                fault(
-                    file,
-                    int(i) + first_row if rows is None else int(rows[int(i)]),
-                    column,
-                    found or frame[column].iloc[i],
-                    expected,
-                    remedy,
-                    name,
-                )
-            )
+            text = _text(frame[column].iloc[i], "").removesuffix(".0")
+            row = int(i) + first_row if rows is None else int(rows[int(i)])
+            faults.append(fault(file, row, column, text or "''", expected, remedy, name))
 
     for column in table.columns:
         if column.name not in frame:
@@ -427,11 +419,14 @@ def check(
 
 def _column_faults(cells: pd.Series, column: Column) -> Iterable[tuple[np.ndarray, str, str]]:
     """Yield (rows at fault, what was expected, what to do) for each rule of a column."""
-    blank = (cells == "").to_numpy()
+    blank = blanks(cells)
     if column.required:
         yield blank, "is blank", f"Fill in the {column.name}."
     if column.options:
-        wrong = ~cells.isin(column.options).to_numpy() & ~blank
+        options: list[Any] = list(column.options)
+        if column.kind == "integer":
+            options += [float(option) for option in options]
+        wrong = ~cells.isin(options).to_numpy() & ~blank
         listing = ", ".join(option or "blank" for option in column.options)
         yield wrong, f"is not one of {listing}", column.remedy or "Choose one of these."
     if column.kind in ("number", "integer"):
@@ -453,9 +448,10 @@ def _is_time(text: str, kind: str) -> bool:
 def _number_faults(
     cells: pd.Series, column: Column, blank: np.ndarray
 ) -> Iterable[tuple[np.ndarray, str, str]]:
-    values = pd.to_numeric(cells.where(~blank, "nan"), errors="coerce").to_numpy(float)
+    values = numbers(cells)
     wrong = ~np.isfinite(values) & ~blank
-    comma = cells.str.contains(",", regex=False).to_numpy() & wrong
+    comma = wrong.copy()
+    comma[wrong] = ["," in str(cell) for cell in cells[wrong]]
     yield comma, "is not a number", "Use a point, not a comma, for decimals."
     yield wrong & ~comma, "is not a number", "Type a plain number, or leave it blank."
     if column.kind == "integer":
@@ -486,11 +482,9 @@ def typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     columns: dict[str, Any] = {}
     for column in table.columns:
         cells = frame.get(column.name, pd.Series("", index=frame.index))
-        if column.kind == "number":
-            columns[column.name] = pd.to_numeric(cells.where(cells != "", "nan"), errors="coerce")
-        elif column.kind == "integer":
-            numbers = pd.to_numeric(cells.where(cells != "", "nan"), errors="coerce")
-            columns[column.name] = numbers.astype("Int64")
+        if column.kind in ("number", "integer"):
+            values = pd.Series(numbers(cells), index=frame.index)
+            columns[column.name] = values.astype("Int64") if column.kind == "integer" else values
         else:
             filled = cells.where(cells != "", column.default) if column.default else cells
             columns[column.name] = filled.astype(str)
@@ -498,17 +492,39 @@ def typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     return pd.DataFrame({**columns, **extra}, index=frame.index)
 
 
+def blanks(cells: pd.Series) -> np.ndarray:
+    """Return which cells hold nothing: ``""`` in text, NaN in numbers."""
+    if pd.api.types.is_numeric_dtype(cells.dtype):
+        return cells.isna().to_numpy()
+    return (cells == "").to_numpy()
+
+
+def numbers(cells: pd.Series) -> np.ndarray:
+    """Return the cells as floats, NaN where blank or no number."""
+    if pd.api.types.is_numeric_dtype(cells.dtype):
+        return cells.to_numpy(float, na_value=np.nan)
+    blank = blanks(cells)
+    if blank.all():
+        return np.full(len(cells), np.nan)
+    return pd.to_numeric(cells.where(~blank, "nan"), errors="coerce").to_numpy(float)
+
+
 def as_text(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     """Turn a table of any cells into text cells, as they would stand in a file; blank is ``""``."""
     kinds = {column.name: column.kind for column in table.columns}
-    columns = {
-        str(name): frame[name].map(lambda cell, kind=kinds.get(str(name), ""): _text(cell, kind))
-        for name in frame.columns
-    }
+    columns = {str(name): _texts(frame[name], kinds.get(str(name), "")) for name in frame.columns}
     return pd.DataFrame(columns, index=frame.index, dtype=str)
 
 
+def _texts(cells: pd.Series, kind: str) -> list[str]:
+    if isinstance(cells.dtype, pd.StringDtype):
+        return cells.fillna("").tolist()
+    return [_text(cell, kind) for cell in cells.tolist()]
+
+
 def _text(cell: Any, kind: str) -> str:
+    if isinstance(cell, str):
+        return cell
     if cell is None or cell is pd.NA or cell is pd.NaT or cell != cell:
         return ""
     if isinstance(cell, (date, datetime)):  # a pandas Timestamp is one too

@@ -4,9 +4,15 @@ import csv
 import io
 import re
 import warnings
+from collections.abc import Collection
 from dataclasses import dataclass, field
+from typing import Any
 
+import numpy as np
 import pandas as pd
+from pandas.api.types import is_bool_dtype, is_numeric_dtype
+
+from dyelab import table
 
 _BLANK_LINES_JOINED = 40
 
@@ -20,8 +26,11 @@ class Cells:
     broken: tuple[tuple[int, str], ...] = field(default=())  # (row, the line as it stands)
 
 
-def read(content: bytes, name: str) -> Cells:
+def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
     """Read a CSV file into text cells, every cell a string and blank as ``""``.
+
+    A column named in `numeric`, or named by a number, comes as floats if all its cells are
+    numbers or blank; that is what makes a large book quick to open.
 
     Spreadsheets in some countries write semicolons and decimal commas, or an encoding of
     their own: both are understood and said in the notes. The frame's index holds the row
@@ -34,7 +43,7 @@ def read(content: bytes, name: str) -> Cells:
     separator = _separator(text)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}; saved with commas from now on.")
-    frame, broken = _fast(text, separator)
+    frame, broken = _fast(text, separator, numeric)
     if frame is None:
         frame, broken = _line_by_line(text, separator)
     frame.columns = [str(column).strip() for column in frame.columns]
@@ -62,28 +71,53 @@ def _separator(text: str) -> str:
     return max((",", ";", "\t"), key=head.count)
 
 
-def _fast(text: str, separator: str) -> tuple[pd.DataFrame | None, tuple[tuple[int, str], ...]]:
+def _fast(
+    text: str, separator: str, numeric: Collection[str]
+) -> tuple[pd.DataFrame | None, tuple[tuple[int, str], ...]]:
     """Pandas' own reader, which is quick and gives up at the first odd line."""
+    header = _cells(text.split("\n", 1)[0], separator)
+    plain = [name for name in header if name not in numeric and not _is_band(name)]
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             frame = pd.read_csv(
                 io.StringIO(text, newline=""),
                 sep=separator,
-                dtype=str,
+                dtype=str if separator == ";" else dict.fromkeys(plain, str),
                 keep_default_na=False,
-                na_filter=False,
+                na_values={name: [""] for name in header if name not in plain},
                 index_col=False,
                 skip_blank_lines=False,
+                low_memory=False,
+                **_EXACT,
             )
     except pd.errors.EmptyDataError:
         return pd.DataFrame(), ()
     except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError):
         return None, ()
-    frame = frame.fillna("")
+    return _numbered(frame), ()
+
+
+# Newer pandas reads every float exactly and warns about the wish; older ones need to be told.
+_EXACT: Any = {} if int(pd.__version__.split(".")[0]) >= 3 else {"float_precision": "round_trip"}
+
+
+def _is_band(name: str) -> bool:
+    return name.replace(".", "", 1).isdigit()
+
+
+def _numbered(frame: pd.DataFrame) -> pd.DataFrame:
+    """Give rows the numbers of the file, blank text as "", and drop rows of nothing."""
+    for name, kind in frame.dtypes.items():
+        if is_bool_dtype(kind):
+            frame[name] = frame[name].astype(str)
+        elif not is_numeric_dtype(kind):
+            frame[name] = frame[name].fillna("")
     frame.index = pd.RangeIndex(2, len(frame) + 2)
-    blank = (frame == "").all(axis=1) if len(frame) and (frame.iloc[:, 0] == "").any() else None
-    return (frame if blank is None else frame[~blank]), ()
+    if len(frame) and (frame.iloc[:, 0] == "").any():
+        held = np.array([~table.blanks(frame[name]) for name in frame.columns])
+        return frame[pd.Series(held.any(axis=0), index=frame.index)]
+    return frame
 
 
 def _line_by_line(text: str, separator: str) -> tuple[pd.DataFrame, tuple[tuple[int, str], ...]]:
@@ -123,3 +157,23 @@ def _points(frame: pd.DataFrame) -> pd.DataFrame:
     """Decimal commas to points, in cells that are nothing but a number."""
     number = r"^\s*(-?\d+),(\d+)\s*$"
     return frame.apply(lambda cells: cells.str.replace(number, r"\1.\2", regex=True))
+
+
+def end_to_end(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
+    """Put two tables one after the other; a column stays numbers only if both parts are."""
+    names = dict.fromkeys([*old.columns, *new.columns])
+    return pd.DataFrame({name: _column(old, new, str(name)) for name in names})
+
+
+def _column(old: pd.DataFrame, new: pd.DataFrame, name: str) -> np.ndarray:
+    first = old[name] if name in old else pd.Series("", index=old.index)
+    then = new[name] if name in new else pd.Series("", index=new.index)
+    if is_numeric_dtype(first.dtype):
+        values = table.numbers(then)
+        if not (np.isnan(values) & ~table.blanks(then)).any():
+            return np.concatenate([table.numbers(first), values])
+    parts = [table.as_text(part.to_frame("x"), _NO_RULES)["x"] for part in (first, then)]
+    return pd.concat(parts).to_numpy()
+
+
+_NO_RULES = table.Table("", ())

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import table
-from dyelab.book.cells import Cells
+from dyelab.book.cells import Cells, end_to_end
 from dyelab.book.model import ASIDE, CELLS, FAULT_COLUMNS, LINES, Aside, described, keys
 
 _TRIMMED = {"fibre", "series", "material", "ground"}
@@ -61,10 +61,13 @@ def _joined(read: Cells, aside: Cells | None) -> pd.DataFrame:
     """The table's rows and those set aside earlier, with where each comes from."""
     frame = _marked(read.frame, aside=False)
     if aside is not None and len(aside.frame):
-        frame = pd.concat([frame, _marked(aside.frame, aside=True)])
-        for name in _names(frame):
-            frame[name] = frame[name].fillna("")
+        more = _marked(aside.frame, aside=True)
+        marks = {name: [*frame[name], *more[name]] for name in _MARKS}
+        frame = end_to_end(read.frame, aside.frame).assign(**marks)
     return frame.reset_index(drop=True)
+
+
+_MARKS = ("\0row", "\0aside")
 
 
 def _marked(frame: pd.DataFrame, *, aside: bool) -> pd.DataFrame:
@@ -98,6 +101,8 @@ def _tidy(frame: pd.DataFrame, rules: table.Table) -> None:
         if column.name not in frame:
             continue
         cells = frame[column.name]
+        if pd.api.types.is_numeric_dtype(cells.dtype):
+            continue
         if column.required or column.options or column.name in _TRIMMED:
             odd = {text: text.strip() for text in cells.unique() if text != text.strip()}
             cells = cells.replace(odd) if odd else cells
@@ -117,7 +122,7 @@ def _link_faults(
     if here not in frame or there not in typed:
         return pd.DataFrame(columns=FAULT_COLUMNS)
     cells = frame[here]
-    lost = ~cells.isin(typed[there][column]).to_numpy() & (cells != "").to_numpy()
+    lost = ~cells.isin(typed[there][column]).to_numpy() & ~table.blanks(cells)
     waiting = set(rows[there][column]) if there in rows and column in rows[there] else set()
     faults = []
     for at in np.flatnonzero(lost):
@@ -158,7 +163,7 @@ def _split(
     rules = described(name, _text_of(frame))
     text = _text_of(frame)
     if any(column.required and column.name not in text for column in rules.columns):
-        return table.empty(rules), text, []
+        return table.empty(rules), table.as_text(text, rules), []
     serious = {column.name for column in rules.columns if column.required} | set(rules.key)
     grave = listed["column"].isin(serious) & listed["at"].ge(0)
     bad = np.zeros(len(frame), bool)
@@ -168,10 +173,11 @@ def _split(
         index=False
     ):
         if not bad[at]:
-            blanked.append((at, column, text.at[at, column]))
+            blanked.append((at, column, str(text.at[at, column])))
     text = text.copy() if blanked else text
     for at, column, _ in blanked:
-        text.at[at, column] = ""
+        numeric = pd.api.types.is_numeric_dtype(text[column].dtype)
+        text.at[at, column] = np.nan if numeric else ""
     good = table.typed(text[~bad], rules)
     names = keys(name, good) if blanked else None
     cells = [
@@ -179,7 +185,8 @@ def _split(
         for at, column, found in blanked
         if names is not None
     ]
-    return good.reset_index(drop=True), text[bad].reset_index(drop=True), cells
+    left = table.as_text(text[bad].reset_index(drop=True), rules)
+    return good.reset_index(drop=True), left, cells
 
 
 def _old_lines(aside: Mapping[str, Cells]) -> list[tuple[str, str, str]]:

@@ -12,16 +12,20 @@ import pandas as pd
 
 from dyelab import table
 from dyelab.book import store
-from dyelab.book.cells import Cells, read
+from dyelab.book.cells import Cells, end_to_end, read
 from dyelab.book.checking import sort_out
 from dyelab.book.merging import changes, three_way
-from dyelab.book.model import ASIDE, TABLES, Aside, Book, described, tables
-from dyelab.errors import InputError
+from dyelab.book.model import ASIDE, TABLES, Aside, Book, described, keys, tables
+from dyelab.errors import InputError, choose
 
 PACKAGE = "datapackage.json"
 _PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _ASIDE_FILES = {name: f"{ASIDE}/{name}.csv" for name in [*TABLES, "lines", "cells"]}
 _FILES = {name: f"{name}.csv" for name in TABLES}
+_NUMERIC = {
+    name: {column.name for column in rules.columns if column.kind in ("number", "integer")}
+    for name, rules in TABLES.items()
+}
 _ALL = [PACKAGE, *_FILES.values(), *_ASIDE_FILES.values()]
 
 
@@ -73,7 +77,7 @@ def open_book(path: str | Path) -> Book:
 def _loaded(folder: Path, contents: dict[str, bytes]) -> Book:
     missing = [file for file in _FILES.values() if file not in contents]
     found = {
-        name: read(contents[file], file) if file in contents else _nothing(name)
+        name: read(contents[file], file, _NUMERIC[name]) if file in contents else _nothing(name)
         for name, file in _FILES.items()
     }
     aside = {
@@ -243,7 +247,8 @@ def add(bk: Book, **rows: pd.DataFrame | None) -> Book:
     InputError
         If a row breaks a rule, or its code is there already; the book is then unchanged.
     """
-    return _checked(bk, {name: frame for name, frame in rows.items() if frame is not None}, [])
+    given = {name: frame for name, frame in rows.items() if frame is not None}
+    return _checked(bk, given, replaced=False)
 
 
 def change(bk: Book, **rows: pd.DataFrame | None) -> Book:
@@ -252,50 +257,36 @@ def change(bk: Book, **rows: pd.DataFrame | None) -> Book:
     Give whole rows: what is blank here is blank afterwards. Raises as `add`.
     """
     given = {name: frame for name, frame in rows.items() if frame is not None}
-    return _checked(bk, given, list(given))
+    return _checked(bk, given, replaced=True)
 
 
-def _checked(bk: Book, rows: dict[str, pd.DataFrame], replaced: list[str]) -> Book:
+def _checked(bk: Book, rows: dict[str, pd.DataFrame], *, replaced: bool) -> Book:
     for name in rows:
-        _known_table(name)
-    found, was = {}, tables(bk)
-    for name in TABLES:
-        old = table.as_text(was[name], described(name, was[name])) if name in rows else None
-        found[name] = None if old is None else _with(name, old, rows[name], name in replaced)
-    texts = {name: frame for name, frame in found.items() if frame is not None}
-    typed, _, faults = _sorted(texts, was)
+        choose(name, TABLES, "table", "in a book")
+    found = {
+        name: Cells(_with(name, frame, rows[name], replaced) if name in rows else frame)
+        for name, frame in tables(bk).items()
+    }
+    typed, _, faults = sort_out(found, {})
     if len(faults):
         shown = "\n".join(faults["text"].head(5))
         more = f"\n… and {len(faults) - 5} more." if len(faults) > 5 else ""
         raise InputError(f"nothing was added:\n{shown}{more}")
-    return replace(bk, **{name: typed[name] for name in texts})
-
-
-def _known_table(name: str) -> None:
-    from dyelab.errors import choose
-
-    choose(name, TABLES, "table", "in a book")
-
-
-def _sorted(texts: dict[str, pd.DataFrame], was: dict[str, pd.DataFrame]) -> Any:
-    found = {}
-    for name, frame in was.items():
-        text = texts.get(name)
-        found[name] = Cells(text) if text is not None else Cells(table.as_text(frame, TABLES[name]))
-    return sort_out(found, {})
+    new: dict[str, Any] = {name: typed[name] for name in rows}
+    return replace(bk, **new)
 
 
 def _with(name: str, old: pd.DataFrame, new: pd.DataFrame, replaced: bool) -> pd.DataFrame:
-    text = table.as_text(new.rename(columns=str), described(name, new.rename(columns=str)))
-    for column in described(name, text).columns:
-        if column.default and column.name in described(name, text).key:
+    """The table with new rows, typed where they can be and text where they can't."""
+    new = new.rename(columns=str)
+    text = table.as_text(new, described(name, new))
+    for column in TABLES[name].columns:
+        if column.default and column.name in TABLES[name].key:
             cells = text.get(column.name, pd.Series("", index=text.index))
             text[column.name] = cells.where(cells != "", column.default)
     if replaced:
-        from dyelab.book.model import keys
-
         old = old[~keys(name, old).isin(keys(name, text))]
-    joined = pd.concat([old, text], ignore_index=True).fillna("")
+    joined = end_to_end(old, text)
     joined.index = pd.RangeIndex(2, len(joined) + 2)
     return joined
 
@@ -308,8 +299,6 @@ def remove(bk: Book, swatches: Iterable[str]) -> Book:
     InputError
         If one is not in the book.
     """
-    from dyelab.errors import choose
-
     gone = [choose(code, bk.swatches["swatch"], "swatch") for code in swatches]
     readings = bk.readings.loc[bk.readings["swatch"].isin(gone), "reading"]
     kept: dict[str, Any] = {
