@@ -1,0 +1,56 @@
+"""Spectrum, XYZ, CIELAB, white points, difference formulae, K/S and screen chips.
+
+Arrays in, arrays out: CIELAB and XYZ have shape (..., 3), reflectance factors (..., k) beside k
+wavelengths in nm. An illuminant is a CIE name such as ``"D65"``, an observer is 2 or 10 (degrees).
+"""
+
+from dyelab.convert.chip import screen, screen_to_lab
+from dyelab.convert.depth import ks, ks_to_reflectance, strength
+from dyelab.convert.difference import (
+    dE00,
+    dE76,
+    dECMC,
+    differences,
+    metamerism,
+)
+from dyelab.convert.lab import adapt, adapt_lab, lab_to_lch, lab_to_xyz, xyz_to_lab
+from dyelab.convert.light import colour_matching, illuminant_power, illuminants, white
+from dyelab.convert.notation import munsell, munsell_to_lab, munsell_value, yellowness
+from dyelab.convert.spectrum import (
+    missing_ends,
+    spectra_to_lab,
+    spectrum_to_lab,
+    spectrum_to_xyz,
+    wavelength_columns,
+)
+
+__all__ = [
+    "adapt",
+    "adapt_lab",
+    "colour_matching",
+    "dE00",
+    "dE76",
+    "dECMC",
+    "differences",
+    "illuminant_power",
+    "illuminants",
+    "ks",
+    "ks_to_reflectance",
+    "lab_to_lch",
+    "lab_to_xyz",
+    "metamerism",
+    "missing_ends",
+    "munsell",
+    "munsell_to_lab",
+    "munsell_value",
+    "screen",
+    "screen_to_lab",
+    "spectra_to_lab",
+    "spectrum_to_lab",
+    "spectrum_to_xyz",
+    "strength",
+    "wavelength_columns",
+    "white",
+    "xyz_to_lab",
+    "yellowness",
+]

@@ -1,0 +1,81 @@
+"""What a screen shows of a colour (sRGB), and whether it can."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from dyelab.convert.lab import adapt_lab, lab_to_xyz, xyz_to_lab
+from dyelab.convert.light import white
+from dyelab.errors import InputError
+
+# IEC 61966-2-1, XYZ of D65/2° scaled to Y = 1 from linear sRGB.
+_TO_XYZ = np.array(
+    [
+        [0.4124564, 0.3575761, 0.1804375],
+        [0.2126729, 0.7151522, 0.0721750],
+        [0.0193339, 0.1191920, 0.9503041],
+    ]
+)
+_TO_XYZ *= (np.array([95.047, 100, 108.883]) / 100 / _TO_XYZ.sum(axis=1))[:, None]
+_SLACK = 0.002  # half an 8-bit step: less than a screen can show
+_SLOPE = 12.92  # of the sRGB encoding near black
+
+
+def screen(
+    lab: ArrayLike, *, illuminant: str = "D65", observer: int = 10
+) -> tuple[np.ndarray, np.ndarray]:
+    """Nearest sRGB colour of a CIELAB colour, and whether sRGB holds it.
+
+    Parameters
+    ----------
+    lab : array_like (..., 3)
+    illuminant, observer
+        Its white; adapted to sRGB's by CAT16.
+
+    Returns
+    -------
+    hexes : ndarray of str (...)
+        Such as ``#a1b2c3``, clipped into the gamut.
+    in_gamut : ndarray of bool (...)
+        False where clipping changed it: mark such a chip.
+    """
+    screen_white = white("D65", 2)
+    moved = adapt_lab(np.asarray(lab, float), white(illuminant, observer), screen_white)
+    linear = lab_to_xyz(moved, screen_white) / 100 @ np.linalg.inv(_TO_XYZ).T
+    encoded = _encode(linear)
+    outside = (encoded < -_SLACK) | (encoded > 1 + _SLACK)
+    levels = np.rint(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
+    names = [f"#{level.tobytes().hex()}" for level in levels.reshape(-1, 3)]
+    return np.array(names, dtype="<U7").reshape(levels.shape[:-1]), np.asarray(
+        ~outside.any(axis=-1)
+    )
+
+
+def screen_to_lab(hexes: object, *, illuminant: str = "D65", observer: int = 10) -> np.ndarray:
+    """CIELAB of sRGB colours given as ``#rrggbb`` text: (...) to (..., 3).
+
+    Raises
+    ------
+    InputError
+        For text that isn't a hex colour.
+    """
+    names = np.asarray(hexes, dtype=str)
+    rgb = np.array([_parse(name) for name in names.ravel()]).reshape(*names.shape, 3) / 255
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    screen_white = white("D65", 2)
+    lab = xyz_to_lab(linear @ _TO_XYZ.T * 100, screen_white)
+    return adapt_lab(lab, screen_white, white(illuminant, observer))
+
+
+def _encode(linear: np.ndarray) -> np.ndarray:
+    curve = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
+    return np.where(linear <= 0.0031308, _SLOPE * linear, curve)
+
+
+def _parse(name: str) -> list[int]:
+    digits = name.strip().lstrip("#")
+    try:
+        if len(digits) != 6:
+            raise ValueError
+        return list(bytes.fromhex(digits))
+    except ValueError:
+        raise InputError(f"{name!r} isn't a screen colour. Write it as #a1b2c3.") from None

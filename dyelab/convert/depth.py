@@ -1,0 +1,61 @@
+"""Kubelka-Munk K/S: how deep a dyeing is, apart from how dull."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from dyelab.errors import InputError
+
+
+def ks(reflectance: ArrayLike) -> np.ndarray:
+    """K/S = (1 - R)² / (2 R) of an opaque layer (Kubelka and Munk 1931), same shape.
+
+    NaN where R <= 0, for which K/S doesn't exist.
+    """
+    R = np.asarray(reflectance, float)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(R > 0, (1 - R) ** 2 / (2 * R), np.nan)
+
+
+def ks_to_reflectance(ks: ArrayLike) -> np.ndarray:
+    """R = 1 + K/S - √((K/S)² + 2 K/S), the inverse of `ks` for R <= 1, same shape."""
+    q = np.asarray(ks, float)
+    # 1 / (1 + q + root) is the same number without the loss of digits at large K/S.
+    return 1 / (1 + q + np.sqrt(q * (q + 2)))
+
+
+def strength(
+    reference: ArrayLike,
+    sample: ArrayLike,
+    *,
+    base: ArrayLike | None = None,
+    method: str = "maximum",
+) -> np.ndarray:
+    """Strength of a dyeing relative to a reference, in per cent.
+
+    Parameters
+    ----------
+    reference, sample : array_like (..., k)
+        Reflectance factors on the same bands.
+    base : array_like (k,), optional
+        Reflectance of the undyed cloth; its K/S is taken off both.
+    method : {"maximum", "sum"}
+        K/S at the reference's absorption maximum, or summed over the bands.
+
+    Returns
+    -------
+    ndarray (...)
+
+    Raises
+    ------
+    InputError
+        For an unknown method.
+    """
+    if method not in ("maximum", "sum"):
+        raise InputError(f"no method {method!r} for strength. Methods: maximum, sum.")
+    ground = ks(base) if base is not None else 0
+    first, second = np.broadcast_arrays(ks(reference) - ground, ks(sample) - ground)
+    if method == "sum":
+        return 100 * second.sum(axis=-1) / first.sum(axis=-1)
+    peak = np.argmax(first, axis=-1)[..., None]
+    top = [np.take_along_axis(x, peak, axis=-1)[..., 0] for x in (first, second)]
+    return 100 * top[1] / top[0]

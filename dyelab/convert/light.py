@@ -1,0 +1,96 @@
+"""Lights and eyes: CIE illuminants, standard observers and their white points."""
+
+from functools import cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from dyelab.convert.science import library
+from dyelab.errors import InputError, choose
+
+# ASTM E308 sums over 360 to 780 nm; CIE tables of the observers run to 830 nm, those of most
+# illuminants only to 780 nm.
+FINE = np.arange(360, 781)
+_OBSERVERS = {
+    2: "CIE 1931 2 Degree Standard Observer",
+    10: "CIE 1964 10 Degree Standard Observer",
+}
+
+
+def illuminants() -> list[str]:
+    """Names of the CIE illuminants at hand: A, C, the D and FL series, HP, LED, ID."""
+    return [name for name in library().SDS_ILLUMINANTS if not name.startswith("ISO")]
+
+
+def illuminant_power(name: str, wavelengths: ArrayLike) -> np.ndarray:
+    """Relative spectral power of a CIE illuminant.
+
+    Parameters
+    ----------
+    name : str
+        Such as ``"D65"``; see `illuminants`.
+    wavelengths : array_like (k,)
+        In nm. Between the CIE's 5 nm values the power is interpolated linearly (CIE 15),
+        outside the table it is zero.
+
+    Returns
+    -------
+    ndarray (k,)
+
+    Raises
+    ------
+    InputError
+        For an illuminant that isn't known, with the nearest names.
+    """
+    choose(name, illuminants(), "illuminant", "in CIE's tables")
+    spectrum = library().SDS_ILLUMINANTS[name]
+    return np.interp(
+        np.asarray(wavelengths, float), spectrum.wavelengths, spectrum.values, left=0, right=0
+    )
+
+
+def colour_matching(observer: int, wavelengths: ArrayLike) -> np.ndarray:
+    """Colour-matching functions of the CIE 2° (1931) or 10° (1964) observer, shape (k, 3).
+
+    Raises
+    ------
+    InputError
+        For an observer other than 2 or 10.
+    """
+    if observer not in _OBSERVERS:
+        raise InputError(f"no observer {observer!r}: CIELAB knows 2 and 10 (degrees).")
+    functions = library().MSDS_CMFS[_OBSERVERS[observer]]
+    table = functions.values
+    return np.stack(
+        [
+            np.interp(np.asarray(wavelengths, float), functions.wavelengths, table[:, i])
+            for i in range(3)
+        ],
+        axis=-1,
+    )
+
+
+@cache
+def fine_weights(illuminant: str, observer: int) -> np.ndarray:
+    """Weights at 1 nm, 360 to 780 nm, shape (421, 3), scaled so that the Y column sums to 100."""
+    weights = colour_matching(observer, FINE) * illuminant_power(illuminant, FINE)[:, None]
+    weights *= 100 / weights[:, 1].sum()
+    weights.flags.writeable = False
+    return weights
+
+
+def white(illuminant: str = "D65", observer: int = 10) -> np.ndarray:
+    """XYZ of the perfect reflector under this light and for this observer, Y = 100.
+
+    By summation at 1 nm from 360 to 780 nm (CIE 15).
+
+    Returns
+    -------
+    ndarray (3,)
+
+    Raises
+    ------
+    InputError
+        For an unknown illuminant or observer.
+    """
+    return fine_weights(illuminant, int(observer)).sum(axis=0)

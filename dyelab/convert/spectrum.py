@@ -1,0 +1,168 @@
+"""Spectrum to XYZ and CIELAB: ASTM E308 weights at 10 and 20 nm, direct sums at 1 and 5 nm."""
+
+import re
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+
+from dyelab.convert.lab import xyz_to_lab
+from dyelab.convert.light import FINE, fine_weights, illuminant_power, white
+from dyelab.convert.science import library
+from dyelab.errors import InputError
+from dyelab.table import LAB, WHITE
+
+STEPS = (1, 5, 10, 20)
+_NM = re.compile(r"\d{3,4}")
+
+
+def spectrum_to_xyz(
+    wavelengths: ArrayLike,
+    reflectance: ArrayLike,
+    *,
+    illuminant: str = "D65",
+    observer: int = 10,
+) -> np.ndarray:
+    """Tristimulus values of reflectance spectra.
+
+    Parameters
+    ----------
+    wavelengths : array_like (k,)
+        Rising, evenly spaced by 1, 5, 10 or 20 nm.
+    reflectance : array_like (..., k)
+        Reflectance factors, 0 to 1 (over 1 for fluorescent cloth). Not clamped.
+    illuminant : str
+        CIE name.
+    observer : int
+        2 or 10.
+
+    Returns
+    -------
+    ndarray (..., 3)
+        XYZ with Y = 100 for the perfect reflector. At 10 and 20 nm by ASTM E308 with weights
+        computed as in ASTM E2022, else by summation (CIE 15). Bands missing towards 360 and
+        780 nm take the value of the last one measured (E308, 7.3.2.2).
+
+    Raises
+    ------
+    InputError
+        For another spacing, too short a range, or a count of bands that doesn't match.
+    """
+    factors = np.asarray(reflectance, float)
+    bands = tuple(np.asarray(wavelengths, float).tolist())
+    if factors.shape[-1:] != (len(bands),):
+        raise InputError(
+            f"{factors.shape[-1] if factors.ndim else 0} reflectance values for {len(bands)} "
+            "wavelengths. Give one value a wavelength."
+        )
+    return factors @ _weights(bands, illuminant, int(observer))
+
+
+def spectrum_to_lab(
+    wavelengths: ArrayLike,
+    reflectance: ArrayLike,
+    *,
+    illuminant: str = "D65",
+    observer: int = 10,
+) -> np.ndarray:
+    """CIELAB of reflectance spectra; parameters and errors as in `spectrum_to_xyz`."""
+    xyz = spectrum_to_xyz(wavelengths, reflectance, illuminant=illuminant, observer=observer)
+    return xyz_to_lab(xyz, white(illuminant, observer))
+
+
+def spectra_to_lab(
+    spectra: pd.DataFrame, illuminant: str = "D65", observer: int = 10
+) -> pd.DataFrame:
+    """CIELAB of a spectra table: its other columns, then L, a, b, illuminant, observer."""
+    bands = wavelength_columns(spectra)
+    lab = spectrum_to_lab(
+        [float(band) for band in bands],
+        spectra[bands].to_numpy(float),
+        illuminant=illuminant,
+        observer=observer,
+    )
+    values = dict(zip(LAB, lab.T, strict=True)) | dict(
+        zip(WHITE, (illuminant, observer), strict=True)
+    )
+    return spectra.drop(columns=bands).assign(**values)
+
+
+def wavelength_columns(spectra: pd.DataFrame) -> list[str]:
+    """Columns of a spectra table that are wavelengths in nm, rising.
+
+    Raises
+    ------
+    InputError
+        If there are none.
+    """
+    bands = [column for column in spectra.columns if _NM.fullmatch(str(column))]
+    if not bands:
+        raise InputError("no wavelength columns here. Name them by nm: 400, 410 and so on.")
+    return sorted(bands, key=int)
+
+
+def missing_ends(wavelengths: ArrayLike) -> bool:
+    """Whether the bands stop short of 360 to 780 nm, so that E308 fills in their ends."""
+    bands = np.asarray(wavelengths, float)
+    step = bands[1] - bands[0]
+    return bool(bands[0] - step >= FINE[0] or bands[-1] + step <= FINE[-1])
+
+
+@lru_cache(maxsize=64)
+def _weights(bands: tuple[float, ...], illuminant: str, observer: int) -> np.ndarray:
+    """One matrix (k, 3) that turns reflectance into XYZ; bands out of range weigh nothing."""
+    step = _step(bands)
+    grid = _grid(bands[0], step)
+    full = _summed(grid, illuminant, observer) if step <= 5 else _e308(grid, illuminant, observer)
+    weights = np.zeros((len(bands), 3))
+    place = {band: i for i, band in enumerate(bands)}
+    first, last = max(bands[0], grid[0]), min(bands[-1], grid[-1])
+    for band, row in zip(grid, full, strict=True):
+        weights[place[min(max(band, first), last)]] += row
+    weights.flags.writeable = False
+    return weights
+
+
+def _step(bands: tuple[float, ...]) -> int:
+    gaps = np.unique(np.round(np.diff(bands), 6))
+    if len(bands) < 2 or len(gaps) != 1 or gaps[0] not in STEPS:
+        found = ", ".join(f"{gap:g}" for gap in gaps[:4]) or "a single band"
+        raise InputError(
+            f"wavelengths are spaced by {found} nm. Colour needs 1, 5, 10 or 20 nm, evenly: "
+            "export the measurement at one of these."
+        )
+    if any(band != round(band) for band in bands):
+        raise InputError("wavelengths aren't whole nm. Export the measurement at whole nm.")
+    if bands[0] > 420 or bands[-1] < 680:
+        raise InputError(
+            f"the spectrum runs from {bands[0]:g} to {bands[-1]:g} nm only. "
+            "Colour needs at least 420 to 680 nm: measure the whole visible range."
+        )
+    return int(gaps[0])
+
+
+def _grid(start: float, step: int) -> np.ndarray:
+    """Bands of the whole range 360 to 780 nm in line with those measured."""
+    first = FINE[0] + (start - FINE[0]) % step
+    return np.arange(first, FINE[-1] + 1, step)
+
+
+def _summed(grid: np.ndarray, illuminant: str, observer: int) -> np.ndarray:
+    """Weights for direct summation, scaled so that white is the same as at 1 nm."""
+    weights = fine_weights(illuminant, observer)[(grid - FINE[0]).astype(int)]
+    return weights * (white(illuminant, observer) / weights.sum(axis=0))
+
+
+def _e308(grid: np.ndarray, illuminant: str, observer: int) -> np.ndarray:
+    """Weights at 10 or 20 nm by the Lagrange interpolation of ASTM E2022."""
+    science = library()
+    shape = science.SpectralShape(grid[0], grid[-1], grid[1] - grid[0])
+    fine = np.arange(grid[0], grid[-1] + 1)
+    light = science.SpectralDistribution(illuminant_power(illuminant, fine), fine)
+    name = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}
+    eye = (
+        science.MSDS_CMFS[name[observer]].copy().align(science.SpectralShape(fine[0], fine[-1], 1))
+    )
+    weights = science.colorimetry.tristimulus_weighting_factors_ASTME2022(eye, light, shape)
+    return weights * (white(illuminant, observer) / weights.sum(axis=0))

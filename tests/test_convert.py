@@ -1,0 +1,316 @@
+"""Colour numbers against the standards, published tables and other libraries."""
+
+import warnings
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import convert
+from dyelab.errors import InputError
+
+PUBLISHED = Path(__file__).parent / "published"
+BANDS = np.arange(400, 701, 10)
+
+
+def published(name):
+    return pd.read_csv(PUBLISHED / name, comment="#")
+
+
+def smooth(count, bands=BANDS, seed=7):
+    """Smooth invented spectra, as dyed cloth has."""
+    random = np.random.default_rng(seed)
+    middle, width = random.uniform(380, 720, (count, 1)), random.uniform(40, 150, (count, 1))
+    depth = random.uniform(-0.4, 0.4, (count, 1))
+    return 0.5 + depth * np.tanh((bands - middle) / width)
+
+
+def test_ciede2000_of_the_34_published_pairs():
+    pairs = published("ciede2000.csv")
+    ours = convert.dE00(pairs[["L1", "a1", "b1"]], pairs[["L2", "a2", "b2"]])
+    assert len(pairs) == 34
+    np.testing.assert_allclose(ours, pairs["dE00"], atol=0.5e-4)
+    assert round(float(np.sum(ours)), 4) == pytest.approx(183.1864, abs=2e-4)
+
+
+@pytest.mark.parametrize("row", published("whites.csv").to_dict("records"), ids=str)
+def test_white_points(row):
+    X, Y, Z = convert.white(row["illuminant"], row["observer"])
+    # The E308 tables are rounded weights whose sums differ from the 1 nm sums by up to 0.008.
+    tolerance = 0.00051 if row["method"] == "1 nm" else 0.009
+    assert pytest.approx(100) == Y
+    assert pytest.approx((row["X"], row["Z"]), abs=tolerance) == (X, Z)
+
+
+def test_lab_of_a_worked_colour():
+    """XYZ under 95.047 100 108.883; computed from the definition in CIE 15."""
+    lab = convert.xyz_to_lab([20.654008, 12.197225, 5.136952], np.array([95.047, 100, 108.883]))
+    np.testing.assert_allclose(lab, [41.5279, 52.6371, 26.9181], atol=0.5e-4)
+
+
+@pytest.mark.parametrize("row", published("kubelka_munk.csv").to_dict("records"), ids=str)
+def test_kubelka_munk(row):
+    # The paper's reflectances are printed to 0.01 %, which moves K/S by up to 0.015 there.
+    tolerance = 0.51 * 10.0 ** -row["decimals"] if row["source"] == "computed" else 0.02
+    assert convert.ks(row["R"]) == pytest.approx(row["ks"], abs=tolerance)
+
+
+def test_relative_strength():
+    """K/S 17.46 against 11.85 is 147.4 % (Adv. Mater. Sci. Eng. 2017, 7516409). Seen."""
+    weak, strong = (convert.ks_to_reflectance(np.full(3, ks)) for ks in (11.85, 17.46))
+    assert convert.strength(weak, strong) == pytest.approx(147.4, abs=0.06)
+    assert convert.strength(weak, strong, method="sum") == pytest.approx(147.4, abs=0.06)
+
+
+def test_strength_leaves_the_base_out():
+    base, dye = np.full(31, 0.05), 1 + np.sin(BANDS / 50)
+    weak, strong = (convert.ks_to_reflectance(base + k * dye) for k in (1, 3))
+    ground = convert.ks_to_reflectance(base)
+    assert convert.strength(weak, strong, base=ground) == pytest.approx(300)
+
+
+def test_strength_names_its_methods():
+    with pytest.raises(InputError, match="Methods: maximum, sum"):
+        convert.strength(np.ones(3), np.ones(3), method="mean")
+
+
+@pytest.mark.parametrize(("Y", "value"), [(3, 1.9807), (12, 4.0464), (50, 7.5377), (90, 9.5956)])
+def test_munsell_value(Y, value):
+    """ASTM D1535; expected values computed with a general-purpose library."""
+    assert convert.munsell_value(Y) == pytest.approx(value, abs=0.5e-4)
+
+
+@pytest.mark.parametrize(("method", "index"), [("additive", 3.8268), ("multiplicative", 3.9842)])
+def test_metamerism(method, index):
+    """The worked pair of ISO 18314-4, seen in the documentation of colour-science."""
+    result = convert.metamerism(
+        [39.0908, -21.3269, 22.6657],
+        [38.83253, -19.8787, 20.0453],
+        [38.17781, -17.4939, 21.0618],
+        [37.9013, -19.56327, 16.9346],
+        method=method,
+    )
+    assert result == pytest.approx(index, abs=0.5e-4)
+
+
+def random_pairs(count, seed):
+    random = np.random.default_rng(seed)
+    first = random.uniform([0, -100, -100], [100, 100, 100], (count, 3))
+    near = first + random.normal(0, 4, (count, 3))
+    near[:, 0] = np.clip(near[:, 0], 0, 100)
+    far = random.uniform([0, -100, -100], [100, 100, 100], (count, 3))
+    return first, np.where(np.arange(count)[:, None] % 2, near, far)
+
+
+def test_differences_agree_with_coloraide():
+    from coloraide import Color
+    from coloraide.distance.delta_e_76 import DE76
+    from coloraide.distance.delta_e_2000 import DE2000
+    from coloraide.distance.delta_e_cmc import DECMC
+
+    first, second = random_pairs(10_000, 11)
+    ours = [convert.dE76(first, second), convert.dE00(first, second), convert.dECMC(first, second)]
+    distances = [DE76(), DE2000(), DECMC()]
+    theirs = [
+        [distance.distance(Color("lab-d65", a), Color("lab-d65", b)) for distance in distances]
+        for a, b in zip(first.tolist(), second.tolist(), strict=True)
+    ]
+    np.testing.assert_allclose(np.transpose(ours), theirs, atol=1e-9, rtol=1e-9)
+
+
+def test_differences_agree_with_scikit_image():
+    from skimage.color import deltaE_cie76, deltaE_ciede2000, deltaE_cmc
+
+    first, second = random_pairs(10_000, 12)
+    tight = {"atol": 1e-9, "rtol": 1e-9}
+    np.testing.assert_allclose(convert.dE76(first, second), deltaE_cie76(first, second), **tight)
+    np.testing.assert_allclose(
+        convert.dE00(first, second), deltaE_ciede2000(first, second), **tight
+    )
+    np.testing.assert_allclose(
+        convert.dECMC(first, second), deltaE_cmc(first, second, kL=2, kC=1), **tight
+    )
+
+
+@pytest.mark.parametrize("illuminant", ["A", "C", "D50", "D65", "FL11", "LED-B3", "HP1", "E"])
+@pytest.mark.parametrize("observer", [2, 10])
+def test_white_is_white_at_every_spacing(illuminant, observer):
+    for step in (1, 5, 10, 20):
+        bands = np.arange(400, 701, step)
+        lab = convert.spectrum_to_lab(
+            bands, np.ones(len(bands)), illuminant=illuminant, observer=observer
+        )
+        np.testing.assert_allclose(lab, [100, 0, 0], atol=1e-9)
+
+
+def test_every_illuminant_works_with_both_observers():
+    for illuminant in convert.illuminants():
+        for observer in (2, 10):
+            lab = convert.spectrum_to_lab(
+                BANDS, smooth(2), illuminant=illuminant, observer=observer
+            )
+            assert np.isfinite(lab).all()
+
+
+def test_e308_at_10_nm_comes_near_the_sum_at_1_nm():
+    fine = np.arange(360, 781)
+    spectra = smooth(200, fine)
+    truth = convert.spectrum_to_lab(fine, spectra)
+    at_10 = convert.spectrum_to_lab(fine[::10], spectra[:, ::10])
+    at_20 = convert.spectrum_to_lab(fine[::20], spectra[:, ::20])
+    assert convert.dE76(truth, at_10).max() < 0.02
+    assert convert.dE76(truth, at_20).max() < 0.2
+
+
+def test_e308_agrees_with_the_library_spectrum_by_spectrum():
+    """Against sd_to_XYZ of colour-science, which sums by the tables of ASTM E308."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour
+
+        bands = np.arange(360, 781, 10)
+        spectrum = smooth(1, bands)[0]
+        observer = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
+        theirs = colour.sd_to_XYZ(
+            colour.SpectralDistribution(spectrum, bands),
+            observer,
+            colour.SDS_ILLUMINANTS["D65"],
+            method="ASTM E308",
+        )
+    np.testing.assert_allclose(convert.spectrum_to_xyz(bands, spectrum), theirs, atol=0.01)
+
+
+def test_missing_ends_take_the_last_value():
+    fine = np.arange(360, 781, 10)
+    spectrum = np.interp(fine, BANDS, smooth(1)[0])
+    np.testing.assert_allclose(
+        convert.spectrum_to_lab(BANDS, smooth(1)[0]), convert.spectrum_to_lab(fine, spectrum)
+    )
+    assert convert.missing_ends(BANDS)
+    assert not convert.missing_ends(fine)
+
+
+def test_factors_are_not_clamped():
+    bright = convert.spectrum_to_lab(BANDS, np.full(31, 1.1))
+    assert bright[0] > 100
+
+
+@pytest.mark.parametrize(
+    ("bands", "remedy"),
+    [
+        (np.arange(400, 701, 7), "1, 5, 10 or 20 nm"),
+        (np.arange(400, 601, 10), "at least 420 to 680 nm"),
+        (np.r_[400:500:10, 520:701:10], "evenly"),
+        (np.arange(400.5, 701, 10), "whole nm"),
+        (np.array([550]), "evenly"),
+    ],
+)
+def test_odd_wavelengths_are_refused(bands, remedy):
+    with pytest.raises(InputError, match=remedy):
+        convert.spectrum_to_lab(bands, np.ones(len(bands)))
+
+
+def test_wrong_count_of_bands_is_refused():
+    with pytest.raises(InputError, match="30 reflectance values for 31 wavelengths"):
+        convert.spectrum_to_lab(BANDS, np.ones(30))
+
+
+def test_unknown_illuminant_names_the_nearest():
+    with pytest.raises(InputError, match="Did you mean 'D65'"):
+        convert.white("D66", 10)
+    with pytest.raises(InputError, match="2 and 10"):
+        convert.white("D65", 5)
+
+
+def test_lab_round_trip():
+    lab = np.random.default_rng(1).uniform([0, -120, -120], [100, 120, 120], (1000, 3))
+    white = convert.white("A", 10)
+    back = convert.xyz_to_lab(convert.lab_to_xyz(lab, white), white)
+    np.testing.assert_allclose(back, lab, atol=1e-9)
+
+
+def test_ks_round_trip():
+    R = np.linspace(0.001, 1, 500)
+    np.testing.assert_allclose(convert.ks_to_reflectance(convert.ks(R)), R, rtol=1e-9)
+    assert np.isnan(convert.ks([0.0, -0.01])).all()
+
+
+def test_differences_of_a_colour_to_itself_are_zero():
+    lab = random_pairs(200, 3)[0]
+    assert np.abs(convert.differences(lab, lab).to_numpy()).max() < 1e-9
+
+
+def test_components_add_up():
+    parts = convert.differences(*random_pairs(500, 5))
+    whole = np.sqrt(parts["dL"] ** 2 + parts["dC"] ** 2 + parts["dH"] ** 2)
+    np.testing.assert_allclose(whole, parts["dE76"], rtol=1e-9)
+
+
+def test_symmetry_is_what_the_formulas_have():
+    first, second = random_pairs(500, 9)
+    for formula in (convert.dE76, convert.dE00):
+        np.testing.assert_allclose(formula(first, second), formula(second, first), atol=1e-9)
+    assert not np.allclose(convert.dECMC(first, second), convert.dECMC(second, first))
+
+
+def test_adapting_keeps_white_and_flags_the_row():
+    rows = pd.DataFrame(
+        {
+            "L": [100.0, 50.0],
+            "a": [0.0, 20.0],
+            "b": [0.0, 10.0],
+            "illuminant": ["A", "D65"],
+            "observer": [10, 10],
+        },
+        index=[5, 9],
+    )
+    result = convert.adapt(rows, "D65", 10)
+    np.testing.assert_allclose(result.loc[5, ["L", "a", "b"]].astype(float), [100, 0, 0], atol=1e-9)
+    assert result["flags"].tolist() == ["adapted", ""]
+    assert rows["illuminant"].tolist() == ["A", "D65"]
+    pd.testing.assert_series_equal(result.loc[9, ["L", "a", "b"]], rows.loc[9, ["L", "a", "b"]])
+
+
+def test_screen_marks_what_it_cannot_show():
+    hexes, shown = convert.screen([[50, 20, 20], [50, 120, -90], [100, 0, 0], [0, 0, 0]])
+    assert shown.tolist() == [True, False, True, True]
+    assert hexes[2:].tolist() == ["#ffffff", "#000000"]
+
+
+def test_screen_round_trip():
+    names = np.array(["#a15f3c", "#123456", "#fefefe", "#00ff00"])
+    hexes, shown = convert.screen(convert.screen_to_lab(names))
+    assert hexes.tolist() == names.tolist()
+    assert shown.all()
+
+
+def test_screen_to_lab_refuses_other_text():
+    with pytest.raises(InputError, match="#a1b2c3"):
+        convert.screen_to_lab("madder")
+
+
+def test_munsell_says_why_it_is_blank():
+    table = convert.munsell([[50, 20, 20], [50, 150, 0]])
+    assert table["notation"][0].endswith("/5.1")
+    assert table["notation"][1] == ""
+    assert "outside" in table["reason"][1]
+
+
+def test_munsell_round_trip():
+    lab = convert.munsell_to_lab("5YR 5/6")
+    assert convert.munsell(lab)["notation"][0] == "5.0YR 5.0/6.0"
+    with pytest.raises(InputError, match="5YR 5/6"):
+        convert.munsell_to_lab("brownish")
+
+
+def test_spectra_table_to_lab():
+    frame = pd.DataFrame(smooth(3), columns=[str(band) for band in BANDS]).assign(
+        reading=list("abc")
+    )
+    lab = convert.spectra_to_lab(frame, "D50", 2)
+    assert list(lab.columns) == ["reading", "L", "a", "b", "illuminant", "observer"]
+    np.testing.assert_allclose(
+        lab[["L", "a", "b"]],
+        convert.spectrum_to_lab(BANDS, smooth(3), illuminant="D50", observer=2),
+    )
