@@ -80,7 +80,7 @@ def surroundings(tmp_path_factory):
         "JUPYTER_CONFIG_DIR": str(home / "jupyter"),
         "JUPYTER_RUNTIME_DIR": str(home / "runtime"),
         "JUPYTER_PREFER_ENV_PATH": "1",
-        "PYTHONPATH": str(ROOT),
+        "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")]),
         "OMP_NUM_THREADS": "1",
         "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
     }
@@ -181,7 +181,8 @@ class Notebook:
         self.page.hover('li.lm-Menu-item:has-text("Theme")')
         self.page.click(f'li.lm-Menu-item:has-text("{wanted}")')
         light = str(name == "light").lower()
-        self.page.wait_for_selector(f'body[data-jp-theme-light="{light}"]')
+        found = f'body[data-jp-theme-light="{light}"]'
+        self.page.wait_for_selector(found, state="attached")
         self.page.wait_for_timeout(600)
 
 
