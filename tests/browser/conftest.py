@@ -109,6 +109,8 @@ def lab(desk, surroundings):
     command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--ip=127.0.0.1"]
     command += [f"--port={port}", "--allow-root", "--IdentityProvider.token="]
     command += ["--ServerApp.password=", f"--ServerApp.root_dir={desk}", "--ServerApp.log_level=40"]
+    command += ["--LabApp.news_url=None", "--LabApp.expose_app_in_browser=False"]
+    command += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
     yield from served(command, desk, surroundings, f"http://127.0.0.1:{port}")
 
 
@@ -168,11 +170,22 @@ class Notebook:
 
     def run_all(self, until=".dyelab .dl-canvas .main-svg", timeout=60_000):
         """Run every cell and wait for what the panel shows; give back the seconds taken."""
-        start = time.monotonic()
-        self.page.click('li.lm-MenuBar-item:has-text("Run")')
-        self.page.click('li.lm-Menu-item[data-command="runmenu:run-all"]')
+        for _ in range(3):  # a menu pressed while JupyterLab is still settling does nothing
+            start = time.monotonic()
+            self.page.click('li.lm-MenuBar-item:has-text("Run")')
+            self.page.click('li.lm-Menu-item[data-command="runmenu:run-all"]')
+            if self._started():
+                break
         self.page.wait_for_selector(until, timeout=timeout)
         return time.monotonic() - start
+
+    def _started(self):
+        prompt = self.page.locator(".jp-CodeCell .jp-InputPrompt").first
+        for _ in range(30):
+            if any(sign in prompt.inner_text() for sign in "*123456789"):
+                return True
+            self.page.wait_for_timeout(100)
+        return False
 
     def theme(self, name):
         """Switch JupyterLab to its ``light`` or ``dark`` theme."""
