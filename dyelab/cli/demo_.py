@@ -1,0 +1,132 @@
+"""``dyelab demo``: the whole job on the shipped example, from instrument files to a page."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from dyelab import words
+from dyelab.cli.fresh import fresh
+
+if TYPE_CHECKING:
+    from dyelab.book import Book
+    from dyelab.handout.findings import Findings
+
+DOSE = 2.0  # % WOF of ferrous sulfate, where the example has replicates and every control
+BOOK, METALS, HELD, PAGE = "book", "metals.csv", "fastness.csv", "what_iron_did.pdf"
+
+
+@click.command("demo")
+@click.option(
+    "--to",
+    "folder",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    default=Path("dyelab-demo"),
+    show_default=True,
+    help="Folder to make; never one that holds other things.",
+)
+def command(folder: Path) -> None:
+    """Run the whole job on the shipped example.
+
+    Instrument files of an invented studio become a swatch book; then what iron did, where the
+    tannin did it, how it held in the wash and the light, and a page to hand out.
+    """
+    with fresh(folder) as made:
+        bk, found = _job(made)
+    for line in _summary(bk, found, folder):
+        click.echo(line)
+
+
+def _job(folder: Path) -> "tuple[Book, Findings]":
+    from tqdm import tqdm
+
+    with tqdm(total=4, bar_format="{percentage:3.0f} % {bar:20} {desc}", leave=False) as bar:
+
+        def step(key: str) -> None:
+            bar.set_description_str(words.say(f"demo.{key}"))
+
+        step("reading")
+        from dyelab import book, synth
+        from dyelab.handout import findings, pdf
+
+        bk = synth.write_book(synth.sources(), folder / BOOK)
+        bar.update()
+        step("comparing")
+        found = findings.find(book.wide(bk))
+        bar.update()
+        step("writing")
+        _write(found, folder)
+        bar.update()
+        step("page")
+        pdf(findings.page(found, dose=DOSE, note=words.say("findings.note")), folder / PAGE)
+        bar.update()
+    return bk, found
+
+
+def _write(found: "Findings", folder: Path) -> None:
+    from dyelab import files
+
+    for name, frame in ((METALS, found.metals), (HELD, found.held)):
+        with files.whole(folder / name) as file:
+            frame.to_csv(file, index=False, lineterminator="\n", float_format="%.4f")
+
+
+def _summary(bk: "Book", found: "Findings", folder: Path) -> Iterator[str]:
+    yield words.say("demo.invented")
+    yield words.say(
+        "demo.counted",
+        swatches=len(bk.swatches),
+        readings=len(bk.readings),
+        files=", ".join(bk.readings["source"].unique()),
+    )
+    yield ""
+    yield from _iron(found)
+    yield ""
+    yield from _quick_answer(found)
+    yield ""
+    yield from _held(found)
+    yield ""
+    yield from _files(folder)
+
+
+def _iron(found: "Findings") -> Iterator[str]:
+    from dyelab.handout import findings, variants
+
+    yield words.say("demo.iron", dose=variants.dose(DOSE))
+    for row in found.of("iron", DOSE).to_dict("records"):
+        if row["dye"] != "none" and row["tannin"] == "none":
+            yield words.say("demo.iron_row", **findings.rounded(row))
+
+
+def _quick_answer(found: "Findings") -> Iterator[str]:
+    from dyelab.handout import findings
+
+    yield words.say("demo.tannin")
+    misled = findings.case(found, "iron", DOSE)
+    yield from (f"  {line}" for line in findings.answers(misled.head(0), misled))
+
+
+def _held(found: "Findings") -> Iterator[str]:
+    from dyelab.handout import findings
+
+    yield words.say("demo.held")
+    graded = findings.grades(found.held, dose=DOSE)
+    for row in graded.to_dict("records"):
+        dye, added = row.pop("dye"), row.pop("added")
+        said = (words.say("demo.grade", grade=g, when=w) for w, g in row.items())
+        yield words.say("demo.held_row", dye=dye, added=added, grades=", ".join(said))
+    yield words.say("findings.screening")
+
+
+def _files(folder: Path) -> Iterator[str]:
+    yield words.say("demo.files", folder=folder)
+    told = {
+        f"{BOOK}/": words.say("demo.file_book", path=folder / BOOK),
+        METALS: words.say("demo.file_metals"),
+        HELD: words.say("demo.file_held"),
+        PAGE: words.say("demo.file_page"),
+    }
+    width = max(map(len, told))
+    yield from (f"  {name:{width}}  {what}" for name, what in told.items())
