@@ -14,7 +14,9 @@ _TRIMMED = {"fibre", "series", "material", "ground"}
 
 
 def sort_out(
-    found: Mapping[str, Cells], aside: Mapping[str, Cells]
+    found: Mapping[str, Cells],
+    aside: Mapping[str, Cells],
+    known: Mapping[str, pd.DataFrame] | None = None,
 ) -> tuple[dict[str, pd.DataFrame], Aside, pd.DataFrame]:
     """Check every row of every table.
 
@@ -24,6 +26,8 @@ def sort_out(
         The book's tables as text, parents before children.
     aside : mapping of str to Cells
         What an earlier save set aside, by table, and ``lines`` and ``cells``.
+    known : mapping of str to DataFrame, optional
+        Tables already checked that these may link to.
 
     Returns
     -------
@@ -33,7 +37,7 @@ def sort_out(
         Everything else, as it stood.
     faults : DataFrame
     """
-    typed: dict[str, pd.DataFrame] = {}
+    typed: dict[str, pd.DataFrame] = dict(known or {})
     rows: dict[str, pd.DataFrame] = {}
     faults: list[pd.DataFrame] = []
     cells: list[dict[str, str]] = []

@@ -264,10 +264,11 @@ def _checked(bk: Book, rows: dict[str, pd.DataFrame], *, replaced: bool) -> Book
     for name in rows:
         choose(name, TABLES, "table", "in a book")
     found = {
-        name: Cells(_with(name, frame, rows[name], replaced) if name in rows else frame)
+        name: Cells(_with(name, frame, rows[name], replaced))
         for name, frame in tables(bk).items()
+        if name in rows
     }
-    typed, _, faults = sort_out(found, {})
+    typed, _, faults = sort_out(found, {}, tables(bk))
     if len(faults):
         shown = "\n".join(faults["text"].head(5))
         more = f"\n… and {len(faults) - 5} more." if len(faults) > 5 else ""

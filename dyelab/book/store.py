@@ -36,7 +36,7 @@ def locked(path: Path) -> Iterator[None]:
     try:
         (path / HISTORY).mkdir(exist_ok=True)
         lock = FileLock(path / HISTORY / ".lock", timeout=_WAIT)
-        lock.acquire()
+        lock.acquire(poll_interval=0.01)
     except Timeout as error:
         raise InputError(
             f"{path.name}: another program has been saving this book for {_WAIT:.0f} s. "
