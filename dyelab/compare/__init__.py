@@ -1,13 +1,18 @@
 """Differences between dyed variants, with intervals, a noise floor and a verdict in plain words."""
 
-from dyelab.compare.differences import pairs, to_reference
+from dyelab.compare.contrasts import contrast
+from dyelab.compare.differences import between, pairs, to_reference
 from dyelab.compare.directions import direction
 from dyelab.compare.interval import Noise, distance_interval, noise_floor
 from dyelab.compare.variants import Variants, gather
+from dyelab.compare.verdicts import SIGNS
 
 __all__ = [
+    "SIGNS",
     "Noise",
     "Variants",
+    "between",
+    "contrast",
     "direction",
     "distance_interval",
     "gather",

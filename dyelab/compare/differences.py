@@ -55,7 +55,8 @@ def to_reference(
     DataFrame
         `reference, sample`; `dL, da, db, dC, dH, dE76, dE00, dECMC`, sample minus reference,
         each with `_low` and `_high`; `noise_floor`, `chance_if_equal`, `comparisons`,
-        `verdict`, `more_swatches` (of each, that would settle it), `basis`, `pieces`, `words`.
+        `verdict`, `more_swatches` (of each, that would settle it), `basis`, `pieces`, `moved` and
+        `words`; `from_L` … `to_b`, the two colours compared.
 
     Raises
     ------
@@ -171,6 +172,8 @@ def between(
     result["basis"] = pair.basis
     result["pieces"] = np.minimum(variants.pieces[reference], variants.pieces[sample])
     result["moved"] = direction(first, second)
+    for i, name in enumerate(table.LAB):
+        result[f"from_{name}"], result[f"to_{name}"] = first[:, i], second[:, i]
     return verdicts.judged(result, judged, pair, formula, confidence, replicates_needed)
 
 

@@ -68,6 +68,26 @@ def _hue_move(before: np.ndarray, after: np.ndarray, chroma: float) -> tuple[flo
     return abs(sideways), float(angle)
 
 
+def hue_part(before: np.ndarray, after: np.ndarray) -> np.ndarray:
+    """Angle, in degrees, that each change of hue points to on the a*b* plane.
+
+    Parameters
+    ----------
+    before, after : ndarray (n, 2)
+        a*, b*.
+
+    Returns
+    -------
+    ndarray (n,)
+        Along the hue circle, in the sense moved; beside a near-neutral, of the move itself.
+    """
+    moves = [
+        _hue_move(one, other, float(min(np.hypot(*one), np.hypot(*other))))[1]
+        for one, other in zip(before, after, strict=True)
+    ]
+    return np.array(moves, float)
+
+
 def _said(amount: float, rising: str, falling: str) -> str:
     if abs(amount) < VISIBLE:
         return ""

@@ -33,7 +33,7 @@ class Joint:
 
 def joint(variants: Variants, reference: np.ndarray, sample: np.ndarray) -> Joint:
     """Covariance of the means `reference[i]` and `sample[i]` (row numbers of `variants`)."""
-    spread, explained, df = _pooled(variants, reference, sample)
+    spread, explained, df = pooled(variants, np.stack([reference, sample], axis=1))
     shared = inner(_pair_loadings(variants.loadings, reference, sample), size=6)
     parts = 1 / variants.pieces[reference], 1 / variants.pieces[sample]
     estimated = _blocks(spread * parts[0][:, None, None], spread * parts[1][:, None, None])
@@ -49,32 +49,37 @@ def joint(variants: Variants, reference: np.ndarray, sample: np.ndarray) -> Join
     return Joint(np.where(replicated[:, None, None], estimated, 0.0), known, df, basis)
 
 
-def _pooled(
-    variants: Variants, reference: np.ndarray, sample: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def pooled(variants: Variants, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Variance of one piece about its variant, the part shared factors explain, and its df.
 
-    From the pair itself where it has enough replicates, else from its series, else from all.
+    Parameters
+    ----------
+    variants : Variants
+    rows : ndarray of int (n, m)
+        The variants that each of n comparisons involves.
+
+    Returns
+    -------
+    spread, explained : ndarray (n, 3, 3)
+    df : ndarray (n,)
+        From the variants themselves where they have enough replicates, else from the series of
+        the first, else from all.
     """
     free = variants.pieces - 1
-    series = variants.series
-    count = int(series.max(initial=0)) + 1
-    series_df = np.bincount(series, free, minlength=count)
-    own = free[reference] + free[sample] >= OWN_ENOUGH
-    near = series_df[series[reference]] > 0
-    df = np.where(own, free[reference] + free[sample], series_df[series[reference]])
-    df = np.where(own | near, df, free.sum()).astype(float)
+    first = variants.series[rows[:, 0]]
+    count = int(variants.series.max(initial=0)) + 1
+    series_df = np.bincount(variants.series, free, minlength=count)
+    own = free[rows].sum(axis=1) >= OWN_ENOUGH
+    near = series_df[first] > 0
+    df = np.where(own, free[rows].sum(axis=1), np.where(near, series_df[first], free.sum()))
     spreads = []
     for scatter in (variants.scatter, variants.shared_scatter):
         by_series = np.zeros((count, 3, 3))
-        np.add.at(by_series, series, scatter)
-        total = np.where(
-            own[:, None, None],
-            scatter[reference] + scatter[sample],
-            np.where(near[:, None, None], by_series[series[reference]], scatter.sum(axis=0)),
-        )
+        np.add.at(by_series, variants.series, scatter)
+        wider = np.where(near[:, None, None], by_series[first], scatter.sum(axis=0))
+        total = np.where(own[:, None, None], scatter[rows].sum(axis=1), wider)
         spreads.append(total / np.maximum(df, 1)[:, None, None])
-    return spreads[0], spreads[1], df
+    return spreads[0], spreads[1], df.astype(float)
 
 
 def _pair_loadings(

@@ -39,7 +39,9 @@ def figure(
     spans : (a_low, a_high, b_low, b_high), optional
         Fixed axis limits, so that a figure that follows a slider doesn't jump.
     """
-    drawn = style.figure(height=height, **_layout(lab, spans))
+    drawn = style.figure(height=height, **_layout(lab, group, spans))
+    if "hover" not in lab:
+        lab = style.painted(lab)
     marks = style.shapes(lab[group])
     if path:
         drawn.add_traces(_paths(lab, path))
@@ -53,7 +55,7 @@ def figure(
     return drawn
 
 
-def _layout(lab: pd.DataFrame, spans: Sequence[float] | None) -> dict:
+def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dict:
     a_low, a_high, b_low, b_high = spans or around(lab)
     return {
         "xaxis": {
@@ -74,7 +76,7 @@ def _layout(lab: pd.DataFrame, spans: Sequence[float] | None) -> dict:
             "showgrid": False,
             "zeroline": False,
             "ticks": "",
-            "range": [-0.8, max(0.8, lab["group"].nunique() - 0.2 if "group" in lab else 0.8)],
+            "range": [-0.8, max(0.8, lab[group].nunique() - 0.2)],
             "title": {"text": "lightness"},
         },
         "yaxis2": {
@@ -101,8 +103,8 @@ def _paths(lab: pd.DataFrame, path: str) -> list[go.Scatter]:
     kinds = style.dashes(named[path])
     return [
         go.Scatter(
-            x=part["a"],
-            y=part["b"],
+            x=list(part["a"]),
+            y=list(part["b"]),
             mode="lines+markers",
             line={"color": style.INK, "width": 1.5, "dash": kinds[str(name)]},
             marker={"symbol": "arrow", "angleref": "previous", "size": 11, "color": style.INK},
@@ -136,7 +138,7 @@ def _strip(part: pd.DataFrame, shape: str, size: float, name: str) -> go.Scatter
     deviations = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.96
     bars = {
         "type": "data",
-        "array": np.nan_to_num(deviations),
+        "array": list(np.nan_to_num(deviations)),
         "color": style.INK,
         "thickness": 1,
         "width": 3,

@@ -148,6 +148,12 @@ def screen(lab: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     return convert.screen(values, illuminant=illuminant, observer=observer)
 
 
+def painted(lab: pd.DataFrame) -> pd.DataFrame:
+    """Add `fill`, `inside` and `hover` once, for a table whose rows are drawn again and again."""
+    fills, inside = screen(lab)
+    return lab.assign(fill=fills, inside=inside, hover=hover(lab))
+
+
 def hover(lab: pd.DataFrame) -> list[str]:
     """Hover text of each row: swatch, recipe where known, L* a* b* and its white point."""
     _, shown = screen(lab)
@@ -187,7 +193,8 @@ def points(
     A mark that a screen can't show truly carries a cross inside (``…-x``), where its shape has
     one, and says so when hovered.
     """
-    fills, inside = screen(lab)
+    ready = lab if {"fill", "inside", "hover"} <= set(lab) else painted(lab)
+    fills, inside = ready["fill"], ready["inside"]
     wanted = [shape] * len(lab) if isinstance(shape, str) else list(shape)
     symbols = [s if ok else _crossed(s) for s, ok in zip(wanted, inside, strict=True)]
     marker = {
@@ -197,12 +204,12 @@ def points(
         "line": {"width": 1.5, "color": INK},
     }
     return go.Scatter(
-        x=lab[x],
-        y=lab[y],
+        x=list(lab[x]),
+        y=list(lab[y]),
         name=plain(name),
         mode="markers",
         marker=marker,
-        text=hover(lab),
+        text=list(ready["hover"]),
         hovertemplate="%{text}<extra></extra>",
         **trace,
     )

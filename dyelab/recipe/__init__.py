@@ -1,13 +1,38 @@
 """Recipes: materials and their chemistry, sums on weight of fibre, sense, and cautions."""
 
+from dyelab.recipe.cautions import cautions
 from dyelab.recipe.formula import metal_percent, molar_mass
-from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe
+from dyelab.recipe.listing import find, known_name, materials, refuse_unsafe
+from dyelab.recipe.sense import advise, refuse
+from dyelab.recipe.sums import (
+    bath_wof,
+    cloth_g,
+    diluted_ml,
+    exchange,
+    grams,
+    metal_wof,
+    stock_ml,
+    water_L,
+    wof,
+)
 
 __all__ = [
+    "advise",
+    "bath_wof",
+    "cautions",
+    "cloth_g",
+    "diluted_ml",
+    "exchange",
     "find",
+    "grams",
     "known_name",
     "materials",
     "metal_percent",
+    "metal_wof",
     "molar_mass",
+    "refuse",
     "refuse_unsafe",
+    "stock_ml",
+    "water_L",
+    "wof",
 ]

@@ -80,7 +80,7 @@ def surroundings(tmp_path_factory):
         "JUPYTER_CONFIG_DIR": str(home / "jupyter"),
         "JUPYTER_RUNTIME_DIR": str(home / "runtime"),
         "JUPYTER_PREFER_ENV_PATH": "1",
-        "PYTHONPATH": str(ROOT),
+        "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")]),
         "OMP_NUM_THREADS": "1",
         "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
     }
@@ -109,6 +109,8 @@ def lab(desk, surroundings):
     command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--ip=127.0.0.1"]
     command += [f"--port={port}", "--allow-root", "--IdentityProvider.token="]
     command += ["--ServerApp.password=", f"--ServerApp.root_dir={desk}", "--ServerApp.log_level=40"]
+    command += ["--LabApp.news_url=None", "--LabApp.expose_app_in_browser=False"]
+    command += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
     yield from served(command, desk, surroundings, f"http://127.0.0.1:{port}")
 
 
@@ -168,11 +170,22 @@ class Notebook:
 
     def run_all(self, until=".dyelab .dl-canvas .main-svg", timeout=60_000):
         """Run every cell and wait for what the panel shows; give back the seconds taken."""
-        start = time.monotonic()
-        self.page.click('li.lm-MenuBar-item:has-text("Run")')
-        self.page.click('li.lm-Menu-item[data-command="runmenu:run-all"]')
+        for _ in range(3):  # a menu pressed while JupyterLab is still settling does nothing
+            start = time.monotonic()
+            self.page.click('li.lm-MenuBar-item:has-text("Run")')
+            self.page.click('li.lm-Menu-item[data-command="runmenu:run-all"]')
+            if self._started():
+                break
         self.page.wait_for_selector(until, timeout=timeout)
         return time.monotonic() - start
+
+    def _started(self):
+        prompt = self.page.locator(".jp-CodeCell .jp-InputPrompt").first
+        for _ in range(30):
+            if any(sign in prompt.inner_text() for sign in "*123456789"):
+                return True
+            self.page.wait_for_timeout(100)
+        return False
 
     def theme(self, name):
         """Switch JupyterLab to its ``light`` or ``dark`` theme."""
@@ -181,7 +194,8 @@ class Notebook:
         self.page.hover('li.lm-Menu-item:has-text("Theme")')
         self.page.click(f'li.lm-Menu-item:has-text("{wanted}")')
         light = str(name == "light").lower()
-        self.page.wait_for_selector(f'body[data-jp-theme-light="{light}"]')
+        found = f'body[data-jp-theme-light="{light}"]'
+        self.page.wait_for_selector(found, state="attached")
         self.page.wait_for_timeout(600)
 
 

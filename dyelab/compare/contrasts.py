@@ -1,0 +1,113 @@
+"""Sums and differences of several variants' colours, such as a difference of differences."""
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from dyelab.compare import noise
+from dyelab.compare.directions import direction
+from dyelab.compare.interval import Noise, chance_if_equal, distance_interval, noise_floor
+from dyelab.compare.variants import Variants, inner, semidefinite
+from dyelab.compare.verdicts import CANT_TELL, CLEAR, NOT_CLEAR, holm
+
+
+def contrast(
+    variants: Variants,
+    rows: np.ndarray,
+    weights: np.ndarray,
+    start: np.ndarray,
+    confidence: float = 0.95,
+) -> pd.DataFrame:
+    """Weighted sums of the variants' L*, a*, b* with intervals.
+
+    Parameters
+    ----------
+    variants : Variants
+    rows : ndarray of int (n, m)
+        Row numbers of m variants for each of n sums.
+    weights : ndarray (m,)
+        Summing to zero for a comparison.
+    start : ndarray (n, 3)
+        Colours from which the way is said in words.
+    confidence : float
+
+    Returns
+    -------
+    DataFrame
+        `dL, da, db` and the length `distance` (ΔE*ab), each with `_low`, `_high`;
+        `noise_floor`, `chance_if_equal`, `verdict`, `moved`.
+    """
+    vector = np.einsum("m,nmi->ni", weights, variants.mean[rows])
+    estimated, known, df, basis = _covariance(variants, rows, weights)
+    total = estimated + known
+    variance = np.diagonal(total, axis1=1, axis2=2)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        own = np.diagonal(estimated, axis1=1, axis2=2)
+        free = np.where(own > 0, df[:, None] * (variance / own) ** 2, np.inf)
+    reach = special.stdtrit(np.minimum(free, 1e6), (1 + confidence) / 2) * np.sqrt(variance)
+    result = pd.DataFrame()
+    for i, name in enumerate(("dL", "da", "db")):
+        result[name] = vector[:, i]
+        result[f"{name}_low"], result[f"{name}_high"] = (
+            vector[:, i] - reach[:, i],
+            vector[:, i] + reach[:, i],
+        )
+    spread = _length_noise(vector, estimated, total, df)
+    result["moved"] = direction(start, start + vector)
+    return _with_length(result, vector, spread, basis, confidence)
+
+
+def _covariance(
+    variants: Variants, rows: np.ndarray, weights: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Estimated and known covariance of each sum, degrees of freedom, and what it rests on."""
+    spread, explained, df = noise.pooled(variants, rows)
+    share = (weights**2 / variants.pieces[rows]).sum(axis=1)[:, None, None]
+    shares = sum(
+        float(weight) * variants.loadings[(3 * rows[:, [j]] + np.arange(3)).ravel()]
+        for j, weight in enumerate(weights)
+    )
+    shared = inner(shares)
+    stated = np.einsum("m,nmij->nij", weights**2, variants.stated[rows])
+    replicated = (df > 0)[:, None, None]
+    known = np.where(replicated, semidefinite(shared - share * explained), stated + shared)
+    basis = np.where(df > 0, noise.REPLICATES, noise.STATED)
+    basis = np.where((df > 0) | np.isfinite(stated).all(axis=(1, 2)), basis, noise.NOTHING)
+    return np.where(replicated, spread * share, 0.0), known, df, basis
+
+
+def _length_noise(
+    vector: np.ndarray, estimated: np.ndarray, total: np.ndarray, df: np.ndarray
+) -> Noise:
+    size = np.einsum("ni,ni->n", vector, vector)
+    along = np.einsum("ni,nij,nj->n", vector, total, vector)
+    own_along = np.einsum("ni,nij,nj->n", vector, estimated, vector)
+    trace = np.trace(total, axis1=1, axis2=2)
+    square = np.einsum("nij,nji->n", total, total)
+    own = np.einsum("nij,nji->n", estimated, estimated)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        near = np.where(own > 0, df * trace**2 / own, np.inf)
+        far = np.where(own_along > 0, df * (along / own_along) ** 2, np.inf)
+        radial = np.where(trace > 0, (along + square) / (size + trace), 0.0)
+    return Noise(
+        np.minimum(radial, trace), trace, np.clip(square, trace**2 / 3, trace**2), far, near
+    )
+
+
+def _with_length(
+    result: pd.DataFrame, vector: np.ndarray, spread: Noise, basis: np.ndarray, confidence: float
+) -> pd.DataFrame:
+    distance = np.linalg.norm(vector, axis=1)
+    low, high = distance_interval(distance, spread, confidence)
+    chance = chance_if_equal(distance, spread)
+    told = np.isfinite(chance) & (basis == noise.REPLICATES)
+    verdict = np.full(len(result), CANT_TELL, object)
+    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, CLEAR, NOT_CLEAR)
+    return result.assign(
+        distance=distance,
+        distance_low=low,
+        distance_high=high,
+        noise_floor=noise_floor(spread, confidence),
+        chance_if_equal=chance,
+        verdict=verdict,
+    )

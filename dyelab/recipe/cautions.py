@@ -1,0 +1,52 @@
+"""Cautions for a bath in the terms of the Globally Harmonised System (GHS)."""
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from dyelab import words
+from dyelab.recipe import listing
+
+_DANGER = {"H314", "H318"}
+_METALS = {"Fe", "Cu", "Sn", "Ti", "Al"}
+
+
+def cautions(
+    names: Iterable[str],
+    listed: pd.DataFrame | None = None,
+    *,
+    hot: bool = True,
+    children: bool = False,
+) -> tuple[str, ...]:
+    """Return what to say beside a bath of these materials, most serious first.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Materials in the bath. One that is not listed is treated as a powder of unknown hazard.
+    listed : DataFrame, optional
+        The materials list.
+    hot : bool
+        Whether the bath is warmed.
+    children : bool
+        Whether children work in the room.
+    """
+    known = listing.materials() if listed is None else listed
+    rows = known[known["material"].isin([listing.known_name(name, known) for name in names])]
+    codes = {code for text in rows["hazards"] for code in text.split()}
+    said = []
+    if codes:
+        word = "danger" if codes & _DANGER else "warning"
+        what = "; ".join(words.say(f"recipe.{code}") for code in sorted(codes))
+        said.append(words.say(f"recipe.{word}", what=what[0] + what[1:].lower()))
+    keys = ["gloves", "dust", *_where(rows, hot)]
+    keys += ["children"] if children else []
+    return (*said, *(words.say(f"recipe.{key}") for key in [*keys, "sheet"]))
+
+
+def _where(rows: pd.DataFrame, hot: bool) -> list[str]:
+    """Air, heat, pots, drains: what the bath is, beside what is in it."""
+    metal = bool(set(rows["metal"]) & _METALS)
+    vat = rows["role"].eq("vat").any()
+    asked = {"air": hot, "heat": hot, "pots": metal, "drain": metal, "vat": bool(vat)}
+    return [key for key, wanted in asked.items() if wanted]

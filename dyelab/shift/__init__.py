@@ -1,0 +1,31 @@
+"""What one step of a recipe did: pairs, dose curves, controls, depth."""
+
+from dyelab.shift.controls import Separation, separate
+from dyelab.shift.depth import at_equal_depth, relative_strength
+from dyelab.shift.dose import DoseCurve, dose_curve
+from dyelab.shift.pairs import Shift, interaction, mean_shift, of_metal, of_step, rank
+from dyelab.shift.recipes import METALS, VARIES, Recipes, as_dyed, label, level
+from dyelab.shift.saturating import Saturating, fit
+
+__all__ = [
+    "METALS",
+    "VARIES",
+    "DoseCurve",
+    "Recipes",
+    "Saturating",
+    "Separation",
+    "Shift",
+    "as_dyed",
+    "at_equal_depth",
+    "dose_curve",
+    "fit",
+    "interaction",
+    "label",
+    "level",
+    "mean_shift",
+    "of_metal",
+    "of_step",
+    "rank",
+    "relative_strength",
+    "separate",
+]

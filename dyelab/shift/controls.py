@@ -1,0 +1,379 @@
+"""What iron did to the dye, to the tannin and to the fibre, told apart by controls.
+
+A cloth with tannin greys under iron whether it is dyed or not. The same cloth without the dye,
+with and without iron, shows the tannin's share; the bare cloth, the fibre's:
+
+    fibre  = bare with iron   - bare
+    tannin = (tannin with iron - tannin) - fibre
+    dye    = (dyed with iron - dyed) - (tannin with iron - tannin)
+
+With spectra this is done in K/S at every wavelength, where colorants add up (Kubelka and Munk
+1931, single constant); without them in CIELAB, as a difference of differences, which is only
+near the truth for small shifts.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import compare, convert, table, words
+from dyelab.errors import InputError, choose
+from dyelab.shift.kubelka import CellSpectra, cell_spectra, pooled_log_noise
+from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label
+
+PARTS = ("dye", "tannin", "fibre")
+# Each part as a sum over cells: dyed with and without metal, tannin alone with and without it,
+# bare cloth with and without it.
+CELLS = ("dyed with", "dyed", "tannin with", "tannin", "bare with", "bare")
+WEIGHTS = {
+    "dye": (1, -1, -1, 1, 0, 0),
+    "tannin": (0, 0, 1, -1, -1, 1),
+    "fibre": (0, 0, 0, 0, 1, -1),
+    "naive": (1, -1, 0, 0, 0, 0),
+}
+
+
+@dataclass(frozen=True)
+class Separation:
+    """A metal's effect, split.
+
+    Attributes
+    ----------
+    metal, recipe : str
+    parts : DataFrame
+        Rows dye, tannin, fibre, and naive (all of it put down to the dye). With spectra:
+        `ks` (visible sum of the change of K/S), `share` (per cent of the whole change), both
+        with `_low` and `_high`. Always `dL, da, db`, their `_low`, `_high`, `distance`
+        (ΔE*ab), and `moved`: the colour shift of that part alone.
+    spectra : DataFrame or None
+        `part`, `wavelength`, `ks`, `ks_low`, `ks_high`.
+    cells : DataFrame
+        The six cloths: `cell`, `recipe`, `swatch`, `pieces`, `L, a, b`, white point; blank
+        where missing.
+    missing : list of str
+        Recipes that would have to be dyed.
+    basis : str
+        ``K/S`` or ``CIELAB``.
+    sentence : str
+    """
+
+    metal: str
+    recipe: str
+    parts: pd.DataFrame
+    spectra: pd.DataFrame | None
+    cells: pd.DataFrame
+    missing: list[str]
+    basis: str
+    sentence: str
+
+
+def separate(
+    wide: pd.DataFrame | Recipes,
+    metal: str,
+    *,
+    hold: dict[str, object],
+    spectra: pd.DataFrame | None = None,
+    dose: float | None = None,
+    shared: pd.DataFrame | None = None,
+    confidence: float = 0.95,
+    draws: int = 2000,
+    seed: int = 0,
+) -> Separation:
+    """Split a metal's effect on a dyed cloth into its effects on dye, tannin and fibre.
+
+    Parameters
+    ----------
+    wide : DataFrame or Recipes
+    metal : str
+        ``iron`` or ``copper``.
+    hold : dict
+        What names the dyed cloth: at least ``dye`` and ``fibre``, mostly ``tannin`` too.
+    spectra : DataFrame, optional
+        The book's spectra: `reading` and one column a wavelength. Without it, CIELAB.
+    dose : float, optional
+        % WOF of the metal's salt; the best replicated dose without it.
+    shared, confidence
+        As for `of_metal`.
+    draws : int
+        Of the noise, for intervals in K/S.
+    seed : int
+
+    Returns
+    -------
+    Separation
+        With `missing` filled and parts blank where controls lack.
+
+    Raises
+    ------
+    InputError
+        If the dyed cloth itself, with and without the metal, isn't there.
+    """
+    choose(metal, METALS, "metal", "here")
+    recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
+    wanted = _cells(recipes, metal, hold, dose)
+    rows = np.array([_find(recipes.made, cell) for cell in wanted])
+    missing = _missing(wanted, rows)
+    cells = _described(recipes, wanted, rows)
+    found = None
+    if spectra is not None and len(spectra):
+        found = cell_spectra(recipes, rows, spectra)
+    if found is not None:
+        parts, bands = _by_ks(recipes, found, rows, confidence, draws, seed)
+        basis = "K/S"
+    else:
+        parts, bands, basis = _by_lab(recipes, rows, confidence), None, "CIELAB"
+    named = label(pd.DataFrame([wanted[1]]), (metal,))[0]
+    said = _sentence(parts, metal, wanted[0], named, missing, basis)
+    return Separation(metal, named, parts, bands, cells, missing, basis, said)
+
+
+def _cells(recipes: Recipes, metal: str, hold: dict[str, object], dose: float | None) -> list[dict]:
+    """The six recipes, dyed with the metal first."""
+    table.need(pd.DataFrame([hold]), ["dye", "fibre"], "controls")
+    other = METALS["copper" if metal == "iron" else "iron"]
+    column = METALS[metal]
+    made = recipes.made
+    keep = (made[other] == 0) & (made[column] > 0)
+    for name, value in hold.items():
+        table.need(made, [name], "controls")
+        keep &= made[name] == value
+    if dose is not None:
+        keep &= np.isclose(made[column], dose)
+    with_metal = made[keep].sort_values("pieces", ascending=False, kind="stable")
+    for _, row in with_metal.iterrows():
+        dyed = {name: row[name] for name in FACTORS if name in made}
+        if _find(made, {**dyed, column: 0.0}) >= 0:
+            return _around(dyed, column)
+    what = ", ".join(str(value) for value in hold.values())
+    raise InputError(
+        f"there is no pair of {what} with and without {metal}"
+        f"{'' if dose is None else f' {dose:g} %'}. Dye both, else alike, and measure them."
+    )
+
+
+def _around(dyed: dict, column: str) -> list[dict]:
+    undyed = {**dyed, "dye": "none", "dye_wof": 0.0}
+    bare = {**undyed, "tannin": "none", "tannin_wof": 0.0}
+    without = [{**cell, column: 0.0} for cell in (dyed, undyed, bare)]
+    return [dyed, without[0], undyed, without[1], bare, without[2]]
+
+
+def _find(made: pd.DataFrame, cell: dict[str, Any]) -> int:
+    """Row number of a recipe; -1 where it isn't there."""
+    keep = np.ones(len(made), bool)
+    for name in FACTORS:
+        if name in made:
+            value: Any = cell.get(name)
+            same = np.isclose(made[name], value) if name.endswith("_wof") else made[name] == value
+            keep &= np.asarray(same)
+    at = np.flatnonzero(keep)
+    return int(at[0]) if len(at) else -1
+
+
+def _missing(wanted: list[dict], rows: np.ndarray) -> list[str]:
+    absent = [cell for cell, row in zip(wanted, rows, strict=True) if row < 0]
+    return list(dict.fromkeys(label(pd.DataFrame(absent)))) if absent else []
+
+
+def _described(recipes: Recipes, wanted: list[dict], rows: np.ndarray) -> pd.DataFrame:
+    frame = pd.DataFrame({"cell": CELLS, "recipe": label(pd.DataFrame(wanted))})
+    made = recipes.made[["swatch", "pieces", *table.LAB, *table.WHITE]]
+    there = made.reindex(rows).reset_index(drop=True)
+    return pd.concat([frame, there], axis=1)
+
+
+def _possible(rows: np.ndarray) -> list[str]:
+    """Parts whose cells are all there."""
+    return [
+        part
+        for part, weights in WEIGHTS.items()
+        if all(row >= 0 for row, weight in zip(rows, weights, strict=True) if weight)
+    ]
+
+
+def _by_lab(recipes: Recipes, rows: np.ndarray, confidence: float) -> pd.DataFrame:
+    found = []
+    start = recipes.variants.mean[rows[[1]]]
+    for part in _possible(rows):
+        weights = np.array(WEIGHTS[part], float)
+        used = weights != 0
+        row = compare.contrast(
+            recipes.variants, rows[used][None, :], weights[used], start, confidence
+        )
+        found.append(row.assign(part=part))
+    return _ordered(pd.concat(found, ignore_index=True))
+
+
+def _ordered(found: pd.DataFrame) -> pd.DataFrame:
+    """All four rows, blank where the controls lack."""
+    return found.set_index("part").reindex(list(WEIGHTS)).rename_axis("part").reset_index()
+
+
+def _by_ks(
+    recipes: Recipes,
+    found: CellSpectra,
+    rows: np.ndarray,
+    confidence: float,
+    draws: int,
+    seed: int,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Parts from K/S, their noise drawn from the scatter of replicate swatches."""
+    noise = pooled_log_noise(found, draws, np.random.default_rng(seed))
+    start = found.mean[1]
+    white = table.one_white(recipes.rows)
+    records, bands = [], []
+    for part in _possible(rows):
+        weights = np.array(WEIGHTS[part], float)
+        used = np.flatnonzero(weights)
+        centre = weights[used] @ found.mean[used]
+        cloud = None if noise is None else np.einsum("c,dck->dk", weights[used], noise[:, used])
+        records.append(_ks_record(part, centre, cloud, found.wavelengths, confidence))
+        records[-1] |= _colour_record(
+            start, centre, cloud, noise, found.wavelengths, white, confidence
+        )
+        bands.append(_band(part, centre, cloud, found.wavelengths, confidence))
+    parts = _with_shares(_ordered(pd.DataFrame(records)), found, noise, rows, confidence)
+    return parts, pd.concat(bands, ignore_index=True)
+
+
+def _tails(confidence: float) -> list[float]:
+    return [(1 - confidence) / 2, (1 + confidence) / 2]
+
+
+def _visible(wavelengths: np.ndarray) -> np.ndarray:
+    return (wavelengths >= 400) & (wavelengths <= 700)
+
+
+def _ks_record(
+    part: str,
+    centre: np.ndarray,
+    cloud: np.ndarray | None,
+    wavelengths: np.ndarray,
+    confidence: float,
+) -> dict:
+    seen = _visible(wavelengths)
+    low = high = np.nan
+    if cloud is not None:
+        low, high = np.quantile(cloud[:, seen].sum(axis=1), _tails(confidence))
+    return {"part": part, "ks": centre[seen].sum(), "ks_low": low, "ks_high": high}
+
+
+def _band(
+    part: str,
+    centre: np.ndarray,
+    cloud: np.ndarray | None,
+    wavelengths: np.ndarray,
+    confidence: float,
+) -> pd.DataFrame:
+    blank = np.full(len(wavelengths), np.nan)
+    low, high = (blank, blank) if cloud is None else np.quantile(cloud, _tails(confidence), axis=0)
+    return pd.DataFrame(
+        {"part": part, "wavelength": wavelengths, "ks": centre, "ks_low": low, "ks_high": high}
+    )
+
+
+def _colour_record(
+    start: np.ndarray,
+    centre: np.ndarray,
+    cloud: np.ndarray | None,
+    noise: np.ndarray | None,
+    wavelengths: np.ndarray,
+    white: tuple[str, int],
+    confidence: float,
+) -> dict:
+    """Colour shift of one part alone, from the dyed cloth without the metal."""
+
+    def lab(ks: np.ndarray) -> np.ndarray:
+        reflectance = convert.ks_to_reflectance(np.maximum(ks, 1e-4))
+        return convert.spectrum_to_lab(
+            wavelengths, reflectance, illuminant=white[0], observer=white[1]
+        )
+
+    first, second = lab(start[None])[0], lab((start + centre)[None])[0]
+    move = second - first
+    record: dict = dict(zip(("dL", "da", "db"), move, strict=True))
+    record |= {
+        "distance": float(np.linalg.norm(move)),
+        "moved": compare.direction(first, second)[0],
+    }
+    if cloud is not None and noise is not None:
+        base = noise[:, 1]
+        spread = np.quantile(lab(base + cloud) - lab(base), _tails(confidence), axis=0)
+        for i, name in enumerate(("dL", "da", "db")):
+            record |= {f"{name}_low": spread[0, i], f"{name}_high": spread[1, i]}
+    return record
+
+
+def _with_shares(
+    parts: pd.DataFrame,
+    found: CellSpectra,
+    noise: np.ndarray | None,
+    rows: np.ndarray,
+    confidence: float,
+) -> pd.DataFrame:
+    """Each part as a share of the whole change of K/S, per cent."""
+    whole = parts.loc[parts["part"] == "naive", "ks"].iloc[0]
+    result = parts.assign(share=100 * parts["ks"] / whole, share_low=np.nan, share_high=np.nan)
+    if noise is None:
+        return result
+    seen = _visible(found.wavelengths)
+    sums = noise[:, :, seen].sum(axis=2)
+    total = sums[:, 0] - sums[:, 1]
+    for i, part in enumerate(parts["part"]):
+        weights = np.array(WEIGHTS[part], float)
+        if part not in _possible(rows):
+            continue
+        share = 100 * (np.nan_to_num(sums) @ weights) / total
+        result.loc[i, ["share_low", "share_high"]] = np.quantile(share, _tails(confidence))
+    return result
+
+
+def _sentence(
+    parts: pd.DataFrame, metal: str, dyed: dict, recipe: str, missing: list[str], basis: str
+) -> str:
+    rows: dict[Any, Any] = parts.set_index("part").to_dict("index")
+    column = "share" if "share" in parts else "distance"
+    if missing and not np.isfinite(rows["dye"][column]):
+        return words.say(
+            "shift.controls_missing",
+            metal=metal,
+            recipe=recipe,
+            missing="; ".join(missing),
+            moved=rows["naive"]["moved"],
+        )
+    if basis == "CIELAB":
+        return words.say(
+            "shift.by_lab",
+            metal=metal,
+            recipe=recipe,
+            naive=f"{rows['naive']['distance']:.1f}",
+            naive_moved=rows["naive"]["moved"],
+            dye=f"{rows['dye']['distance']:.1f}",
+            dye_moved=rows["dye"]["moved"],
+        )
+    said = [
+        words.say(f"shift.share_{part}", share=_share(rows[part]))
+        for part in PARTS
+        if np.isfinite(rows[part]["share"])
+    ]
+    return words.say(
+        "shift.by_ks",
+        metal=metal,
+        recipe=recipe,
+        shares=", ".join(said),
+        dye_moved=rows["dye"]["moved"],
+        naive_moved=rows["naive"]["moved"],
+    )
+
+
+def _share(row: dict) -> str:
+    if np.isfinite(row["share_low"]):
+        return words.say(
+            "shift.share_span",
+            share=f"{row['share']:.0f}",
+            low=f"{row['share_low']:.0f}",
+            high=f"{row['share_high']:.0f}",
+        )
+    return f"{row['share']:.0f} %"

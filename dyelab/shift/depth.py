@@ -1,0 +1,117 @@
+"""Depth of shade: whether a colour is weaker, or duller at the same depth.
+
+Strength is K/S of what was added to the cloth: the undyed base's K/S is taken off. Relative
+strength is common textile practice; the standard-depth formula of ISO 105-A06 isn't used.
+"""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, table
+from dyelab.errors import InputError
+
+
+def added(reflectance: np.ndarray, base: np.ndarray | None = None) -> np.ndarray:
+    """K/S of a cloth less that of its undyed base, (..., k)."""
+    ks = convert.ks(np.asarray(reflectance, float))
+    return ks if base is None else ks - convert.ks(np.asarray(base, float))
+
+
+def relative_strength(
+    wavelengths: np.ndarray,
+    reference: np.ndarray,
+    sample: np.ndarray,
+    *,
+    base: np.ndarray | None = None,
+) -> pd.DataFrame:
+    """Strength of samples against a reference, in per cent.
+
+    Parameters
+    ----------
+    wavelengths : array_like (k,)
+        nm.
+    reference, sample : array_like (k,) or (n, k)
+        Reflectance factors, 0 to 1.
+    base : array_like (k,) or (n, k), optional
+        Of the undyed cloth; without it K/S of the cloth itself is compared.
+
+    Returns
+    -------
+    DataFrame
+        `maximum_nm` (where the reference absorbs most), `strength_maximum` (there) and
+        `strength_sum` (visible sum, 400 to 700 nm), per cent of the reference.
+
+    Raises
+    ------
+    InputError
+        If the reference isn't deeper than its base.
+    """
+    waves = np.asarray(wavelengths, float)
+    first = np.atleast_2d(added(reference, base))
+    second = np.atleast_2d(added(sample, base))
+    first, second = np.broadcast_arrays(first, second)
+    seen = (waves >= 400) & (waves <= 700)
+    at = np.argmax(np.where(seen, first, -np.inf), axis=1)
+    row = np.arange(len(first))
+    sums = first[:, seen].sum(axis=1), second[:, seen].sum(axis=1)
+    if (first[row, at] <= 0).any() or (sums[0] <= 0).any():
+        raise InputError(
+            "the reference is no deeper than its undyed base, so there is no strength to compare. "
+            "Check which swatch is the base."
+        )
+    return pd.DataFrame(
+        {
+            "maximum_nm": waves[at],
+            "strength_maximum": 100 * second[row, at] / first[row, at],
+            "strength_sum": 100 * sums[1] / sums[0],
+        }
+    )
+
+
+def at_equal_depth(
+    wavelengths: np.ndarray,
+    reference: np.ndarray,
+    sample: np.ndarray,
+    *,
+    base: np.ndarray | None = None,
+    illuminant: str = "D65",
+    observer: int = 10,
+) -> pd.DataFrame:
+    """Colour of each sample brought to the reference's depth, and what difference is left.
+
+    The K/S that was added to the base is scaled until its visible sum is the reference's: more
+    or less of the same colour. What then still differs is hue and dullness, not strength.
+
+    Parameters
+    ----------
+    wavelengths, reference, sample, base
+        As for `relative_strength`.
+    illuminant, observer
+        White point of the colours.
+
+    Returns
+    -------
+    DataFrame
+        `L, a, b` at equal depth with their white point, `scale` (times the sample's amount),
+        the differences to the reference, `strength_sum` and `moved`, the way in words.
+    """
+    from dyelab.compare import direction
+
+    waves = np.asarray(wavelengths, float)
+    strength = relative_strength(waves, reference, sample, base=base)
+    scale = 100 / strength["strength_sum"].to_numpy()
+    second = np.atleast_2d(added(sample, base)) * scale[:, None]
+    ground = 0.0 if base is None else convert.ks(np.asarray(base, float))
+    scaled = convert.ks_to_reflectance(np.maximum(second + ground, 0))
+    white: dict[str, Any] = {"illuminant": illuminant, "observer": observer}
+    lab = convert.spectrum_to_lab(waves, scaled, **white)
+    first = np.broadcast_to(
+        convert.spectrum_to_lab(waves, np.atleast_2d(np.asarray(reference, float)), **white),
+        lab.shape,
+    )
+    result = pd.DataFrame(lab, columns=table.LAB).assign(**white, scale=scale)
+    result = pd.concat([result, convert.differences(first, lab).reset_index(drop=True)], axis=1)
+    percent = strength["strength_sum"].to_numpy()
+    return result.assign(strength_sum=percent, moved=direction(first, lab))

@@ -1,0 +1,308 @@
+"""Swatches that differ in one step alone, found in the book, and what that step did."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from dyelab import compare, table
+from dyelab.compare.directions import hue_part
+from dyelab.errors import InputError
+from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label, level, varying
+
+PARTS = ["dL", "da", "db", "dC", "dH"]
+
+
+@dataclass(frozen=True)
+class Shift:
+    """What one step did, pair by pair.
+
+    Attributes
+    ----------
+    what : str
+        iron, copper, mordant or tannin.
+    pairs : DataFrame
+        One row a matched pair: the factors held, `level` (what the sample has of the step),
+        `dose`, `recipe` (in words), then the columns of ``compare.to_reference``.
+    recipes : Recipes
+        All variants of the book.
+    """
+
+    what: str
+    pairs: pd.DataFrame
+    recipes: Recipes
+
+    def by(self, *factors: str) -> pd.DataFrame:
+        """Mean shift and its spread over pairs; see `mean_shift`."""
+        return mean_shift(self.pairs, by=list(factors))
+
+
+def of_metal(
+    wide: pd.DataFrame,
+    metal: str,
+    *,
+    shared: pd.DataFrame | None = None,
+    formula: str = "dE00",
+    confidence: float = 0.95,
+) -> Shift:
+    """Compare every recipe that has the metal with the same recipe without it.
+
+    Parameters
+    ----------
+    wide : DataFrame
+        As ``book.wide`` gives it.
+    metal : str
+        ``iron`` or ``copper``.
+    shared : DataFrame, optional
+        The book's `shared` table.
+    formula, confidence
+        As for ``compare.to_reference``.
+
+    Returns
+    -------
+    Shift
+
+    Raises
+    ------
+    InputError
+        If no two recipes differ in the metal alone; the message says which swatch is missing.
+    """
+    return of_step(wide, metal, shared=shared, formula=formula, confidence=confidence)
+
+
+def of_step(
+    wide: pd.DataFrame | Recipes,
+    what: str,
+    *,
+    reference: str = "none",
+    shared: pd.DataFrame | None = None,
+    formula: str = "dE00",
+    confidence: float = 0.95,
+) -> Shift:
+    """Compare recipes that differ in one step alone: iron, copper, mordant or tannin.
+
+    Parameters
+    ----------
+    wide : DataFrame or Recipes
+        As ``book.wide`` gives it, or already gathered by `as_dyed`.
+    what : str
+        ``iron``, ``copper``, ``mordant`` or ``tannin``.
+    reference : str
+        What the reference has of it: ``none``, a material such as ``potash alum``, or a
+        material with its dose as `level` words it.
+    shared, formula, confidence
+        As for `of_metal`.
+
+    Returns
+    -------
+    Shift
+
+    Raises
+    ------
+    InputError
+        If no two recipes differ in that step alone.
+    """
+    recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
+    made = recipes.made
+    columns = varying(what, made)
+    first, second = _matched(made, what, columns, reference)
+    if not len(first):
+        raise InputError(_nothing(made, what, reference))
+    found = compare.between(
+        recipes.variants, first, second, formula, confidence, replicates_needed=True
+    )
+    held = [name for name in FACTORS if name in made and name not in columns]
+    sample = made.iloc[second].reset_index(drop=True)
+    context = sample[held].assign(
+        level=level(sample, what),
+        dose=sample[columns[-1]].to_numpy(float) if columns[-1].endswith("_wof") else np.nan,
+        recipe=label(sample),
+    )
+    found = found.assign(from_row=first, to_row=second)
+    return Shift(what, pd.concat([context, found], axis=1), recipes)
+
+
+def _matched(
+    made: pd.DataFrame, what: str, columns: list[str], reference: str
+) -> tuple[np.ndarray, np.ndarray]:
+    """Row numbers of references and samples that agree in every other factor."""
+    held = [name for name in FACTORS if name in made and name not in columns]
+    base = _is_reference(made, what, reference)
+    group = made.groupby(held, sort=False, dropna=False).ngroup().to_numpy()
+    rows = pd.Series(np.flatnonzero(base), index=group[base])
+    rows = rows[~rows.index.duplicated()]
+    samples = np.flatnonzero(~base & np.isin(group, rows.index))
+    return rows.reindex(group[samples]).to_numpy(), samples
+
+
+def _is_reference(made: pd.DataFrame, what: str, reference: str) -> np.ndarray:
+    if what in METALS:
+        worded = level(made, what).to_numpy()
+        return worded == reference
+    return ((made[what] == reference) | (level(made, what).to_numpy() == reference)).to_numpy()
+
+
+def _nothing(made: pd.DataFrame, what: str, reference: str) -> str:
+    having = made[level(made, what).to_numpy() != reference]
+    if having.empty:
+        return (
+            f"no swatch here has {what} other than {reference!r}. Dye one swatch of a recipe "
+            f"you have with {what}, measure it, and come back."
+        )
+    wanted = having.iloc[[0]].copy()
+    if what in METALS:
+        wanted[METALS[what]] = 0.0
+    recipe = label(wanted, (what,) if what not in METALS else ())[0]
+    return (
+        f"no two recipes here differ in {what} alone. Missing, for one: {recipe}, "
+        f"with {what} {reference}. Dye and measure that swatch."
+    )
+
+
+def mean_shift(
+    pairs: pd.DataFrame, *, by: list[str] | None = None, confidence: float = 0.95
+) -> pd.DataFrame:
+    """Mean shift over pairs, and how much it differs from one pair to another.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        As `Shift.pairs`.
+    by : list of str
+        Columns such as ``fibre``, ``tannin``, ``dye``, ``level``; all pairs together without.
+
+    Returns
+    -------
+    DataFrame
+        The columns of `by`, `pairs`, then for dL, da, db, dC, dH the mean, `_low`, `_high`
+        (Student's t over pairs; blank for one pair) and `_spread` (standard deviation over
+        pairs), mean `dE00`, and `moved` in words.
+    """
+    by = by or []
+    table.need(pairs, [*by, *PARTS], "mean shift")
+    groups = pairs.groupby(by, sort=False) if by else [((), pairs)]
+    rows = [
+        {
+            **dict(zip(by, key if isinstance(key, tuple) else (key,), strict=True)),
+            **_mean(part, confidence),
+        }
+        for key, part in groups
+    ]
+    return pd.DataFrame(rows)
+
+
+def _mean(part: pd.DataFrame, confidence: float) -> dict:
+    n = len(part)
+    values = part[PARTS].to_numpy(float)
+    mean = values.mean(axis=0)
+    spread = values.std(axis=0, ddof=1) if n > 1 else np.full(len(PARTS), np.nan)
+    reach = special.stdtrit(n - 1, (1 + confidence) / 2) * spread / np.sqrt(n) if n > 1 else spread
+    row: dict = {"pairs": n}
+    for i, name in enumerate(PARTS):
+        row |= {
+            name: mean[i],
+            f"{name}_low": mean[i] - reach[i],
+            f"{name}_high": mean[i] + reach[i],
+        }
+        row[f"{name}_spread"] = spread[i]
+    row["dE00"] = part["dE00"].mean()
+    return row | {"moved": _most(part["moved"])}
+
+
+def _most(moved: pd.Series) -> str:
+    """Words that at least half of the pairs share, without their degree."""
+    said = [set(text.replace("much ", "").replace("slightly ", "").split(", ")) for text in moved]
+    counts: dict[str, int] = {}
+    for words in said:
+        for word in words:
+            counts[word] = counts.get(word, 0) + 1
+    order = ["lighter", "darker", "clearer", "duller", "redder", "yellower", "greener", "bluer"]
+    shared = [word for word in order if 2 * counts.get(word, 0) >= len(said)]
+    return ", ".join(shared) or "no way shared by half of the pairs"
+
+
+def rank(pairs: pd.DataFrame, *, formula: str = "dE00") -> pd.DataFrame:
+    """Order variants by how far they moved, with the dyer's names for the way.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        As `Shift.pairs` or ``compare.to_reference`` give it, with `L, a, b` of both in
+        `from_L` … `to_b` where hue names shall be exact.
+    formula : str
+        dE76, dE00 or dECMC.
+
+    Returns
+    -------
+    DataFrame
+        Furthest first: `place`, `recipe`, the distance with its interval, and
+        `saddening` (-(ΔL* + ΔC*) / √2: darker and duller), `warming` (ΔH* towards hue 50°,
+        orange; negative is cooling), `greening` (ΔH* where hue moved towards green; negative
+        towards red), `moved`, `verdict`. All in CIELAB units.
+    """
+    table.need(pairs, [formula, "dL", "dC", "dH", "moved"], "ranking")
+    warming, greening = _hue_names(pairs)
+    result = pairs.assign(
+        saddening=-(pairs["dL"] + pairs["dC"]) / np.sqrt(2), warming=warming, greening=greening
+    )
+    result = result.sort_values(formula, ascending=False, kind="stable").reset_index(drop=True)
+    result.insert(0, "place", np.arange(1, len(result) + 1))
+    names = ["place", "recipe", "sample", formula, f"{formula}_low", f"{formula}_high"]
+    names += ["saddening", "warming", "greening", "moved", "verdict"]
+    return result[[name for name in names if name in result]]
+
+
+def _hue_names(pairs: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Hue change towards orange, and towards green, in CIELAB units."""
+    size = pairs["dH"].abs().to_numpy()
+    angle = hue_part(pairs[["from_a", "from_b"]].to_numpy(), pairs[["to_a", "to_b"]].to_numpy())
+    warm = size * np.sign(np.cos(np.radians(angle - 50)))
+    quarter = np.round(angle / 90).astype(int) % 4
+    return warm, np.where(quarter == 2, size, np.where(quarter == 0, -size, 0.0))
+
+
+def interaction(
+    wide: pd.DataFrame | Recipes, *, shared: pd.DataFrame | None = None, confidence: float = 0.95
+) -> pd.DataFrame:
+    """What iron and copper do together beyond the sum of what each does alone.
+
+    Parameters
+    ----------
+    wide : DataFrame or Recipes
+    shared : DataFrame, optional
+    confidence : float
+
+    Returns
+    -------
+    DataFrame
+        One row where all four of none, iron, copper and both exist: `recipe`, `iron_wof`,
+        `copper_wof`, `dL, da, db` (both - iron - copper + none) and its length `distance`
+        (ΔE*ab), each with `_low` and `_high`, `noise_floor`, `verdict`, `moved`. Empty where
+        there is no such four.
+    """
+    recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
+    made = recipes.made
+    held = [n for n in FACTORS if n in made and n not in METALS.values()]
+    key = [*held, "iron_wof", "copper_wof"]
+    at = pd.Series(np.arange(len(made)), index=pd.MultiIndex.from_frame(made[key]))
+    both = np.flatnonzero((made["iron_wof"] > 0) & (made["copper_wof"] > 0))
+    fours = [four for row in both if (four := _four(made, at, key, int(row))) is not None]
+    if not fours:
+        return pd.DataFrame(columns=["recipe", "iron_wof", "copper_wof", "distance", "verdict"])
+    rows = np.array(fours)
+    mean = recipes.variants.mean[rows]
+    summed = mean[:, 1] + mean[:, 2] - mean[:, 3]
+    weights = np.array([1, -1, -1, 1.0])
+    found = compare.contrast(recipes.variants, rows, weights, summed, confidence)
+    context = made.iloc[rows[:, 0]].reset_index(drop=True)
+    names = context[["iron_wof", "copper_wof"]].assign(recipe=label(context))
+    return pd.concat([names, found], axis=1)
+
+
+def _four(made: pd.DataFrame, at: pd.Series, key: list[str], row: int) -> list[int] | None:
+    """Rows with both metals, iron alone, copper alone, and neither."""
+    own = tuple(made[key].iloc[row])
+    rest, iron, copper = own[:-2], own[-2], own[-1]
+    wanted = [(*rest, iron, copper), (*rest, iron, 0.0), (*rest, 0.0, copper), (*rest, 0.0, 0.0)]
+    return [int(at[one]) for one in wanted] if all(one in at.index for one in wanted) else None

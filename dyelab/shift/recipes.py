@@ -1,0 +1,164 @@
+"""A swatch book as variants: one row a recipe as dyed, its mean colour, and its noise."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from dyelab import compare, table
+from dyelab.errors import InputError, choose
+
+FACTORS = [
+    *("form", "fibre", "ground", "tannin", "tannin_wof", "mordant", "mordant_wof"),
+    *("dye", "dye_wof", "iron_wof", "copper_wof", "modifier"),
+]
+_SALTS = ("ferrous sulfate", "copper sulfate")
+METALS = {"iron": "iron_wof", "copper": "copper_wof"}
+VARIES = {
+    "iron": ("iron_wof",),
+    "copper": ("copper_wof",),
+    "mordant": ("mordant", "mordant_wof"),
+    "tannin": ("tannin", "tannin_wof"),
+}
+
+
+@dataclass(frozen=True)
+class Recipes:
+    """The variants of a book.
+
+    Attributes
+    ----------
+    made : DataFrame (g rows)
+        One row a recipe: its factors, `pieces`, `swatch` (codes), `L, a, b`, white point.
+    variants : compare.Variants
+        Means and noise of the same g rows.
+    rows : DataFrame
+        The readings behind them, with the row number of their recipe as `variant`.
+    """
+
+    made: pd.DataFrame
+    variants: compare.Variants
+    rows: pd.DataFrame
+
+
+def as_dyed(wide: pd.DataFrame, *, shared: pd.DataFrame | None = None) -> Recipes:
+    """Gather the readings taken before any test into recipes.
+
+    Parameters
+    ----------
+    wide : DataFrame
+        As ``book.wide`` gives it.
+    shared : DataFrame, optional
+        The book's `shared` table.
+
+    Returns
+    -------
+    Recipes
+
+    Raises
+    ------
+    InputError
+        If columns are missing, nothing has been read as dyed, or white points mix.
+    """
+    table.need(wide, [*table.LAB, *table.WHITE, "swatch", *METALS.values()], "shift")
+    rows = _fresh(wide)
+    white = table.one_white(rows)
+    there = [name for name in FACTORS if name in rows]
+    rows = _without_salts(rows.assign(**_filled(rows[there])))
+    rows["variant"] = rows.groupby(there, sort=False, dropna=False).ngroup().to_numpy()
+    series = "series" if "series" in rows else None
+    known = shared if shared is not None and len(shared) else None
+    variants = compare.gather(rows, by="variant", piece="swatch", shared=known, series=series)
+    first = rows.drop_duplicates("variant").reset_index(drop=True)
+    codes = rows.drop_duplicates(["variant", "swatch"]).groupby("variant")["swatch"].agg(", ".join)
+    made = first[there].assign(
+        **dict(zip(table.LAB, variants.mean.T, strict=True)),
+        illuminant=white[0],
+        observer=white[1],
+        pieces=variants.pieces,
+        swatch=codes.to_numpy(),
+    )
+    return Recipes(made, replace(variants, names=np.array(label(made), object)), rows)
+
+
+def _fresh(wide: pd.DataFrame) -> pd.DataFrame:
+    keep = wide[table.LAB].notna().all(axis=1)
+    if "exposure" in wide:
+        keep &= wide["exposure"] == "none"
+    if "part" in wide:
+        keep &= wide["part"].isin(["", "swatch"]) | wide["part"].isna()
+    if not keep.any():
+        raise InputError(
+            "no swatch has been measured as dyed yet. Add readings with exposure 'none' first."
+        )
+    return wide[keep].reset_index(drop=True)
+
+
+def _filled(rows: pd.DataFrame) -> dict[str, pd.Series]:
+    return {
+        str(name): rows[name].fillna(0.0).astype(float)
+        if str(name).endswith("_wof")
+        else rows[name].astype(object).where(rows[name].notna(), "").astype(str)
+        for name in rows
+    }
+
+
+def _without_salts(rows: pd.DataFrame) -> pd.DataFrame:
+    """Iron and copper are told by their doses alone, wherever in the recipe they stood."""
+    changed = {}
+    if "modifier" in rows:
+        kept = {text: _no_salt(text) for text in rows["modifier"].unique()}
+        changed["modifier"] = rows["modifier"].map(kept)
+    if "mordant" in rows:
+        alone = rows["mordant"].isin(_SALTS)
+        changed["mordant"] = rows["mordant"].where(~alone, "none")
+        if "mordant_wof" in rows:
+            changed["mordant_wof"] = rows["mordant_wof"].where(~alone, 0.0)
+    return rows.assign(**changed)
+
+
+def _no_salt(text: str) -> str:
+    kept = [part for part in text.split(" + ") if part and part not in _SALTS]
+    return " + ".join(kept) or "none"
+
+
+def varying(what: str, made: pd.DataFrame) -> list[str]:
+    """Columns that `what` varies: iron, copper, mordant or tannin."""
+    choose(what, VARIES, "step", "that can vary")
+    return [name for name in VARIES[what] if name in made]
+
+
+def level(made: pd.DataFrame, what: str) -> pd.Series:
+    """What each recipe has of `what`, in words: ``iron 2 %``, ``potash alum 15 %``, ``none``."""
+    if what in METALS:
+        doses = made[METALS[what]].to_numpy(float)
+        return pd.Series([_dosed(what, dose) if dose > 0 else "none" for dose in doses])
+    doses = made.get(f"{what}_wof", pd.Series(np.nan, index=made.index)).to_numpy(float)
+    return pd.Series([_dosed(str(n), d) for n, d in zip(made[what], doses, strict=True)])
+
+
+def _dosed(name: str, dose: float) -> str:
+    return f"{name} {dose:.3g} %" if np.isfinite(dose) and dose > 0 else name
+
+
+def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
+    """Each recipe in words: ``madder 50 % on wool, potash alum 15 %, iron 2 %``."""
+    return [_label(row, leave_out) for row in made.to_dict("records")]
+
+
+def _label(row: dict, leave_out: tuple[str, ...]) -> str:
+    dye = "undyed" if row.get("dye", "none") in ("none", "") else ""
+    parts = [] if "dye" in leave_out else [dye or _dosed(row["dye"], row.get("dye_wof", np.nan))]
+    if "fibre" not in leave_out and row.get("fibre"):
+        parts = [f"{parts[0]} {row['fibre']}" if dye else " on ".join([*parts, row["fibre"]])]
+    for name in ("tannin", "mordant"):
+        if name not in leave_out and row.get(name, "none") not in ("none", ""):
+            parts.append(_dosed(row[name], row.get(f"{name}_wof", np.nan)))
+    parts += [
+        _dosed(metal, row[column])
+        for metal, column in METALS.items()
+        if metal not in leave_out and row[column] > 0
+    ]
+    if row.get("modifier", "none") not in ("none", ""):
+        parts.append(str(row["modifier"]))
+    return ", ".join(part for part in parts if part)
