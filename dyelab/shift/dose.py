@@ -1,11 +1,11 @@
 """Dose curves: how much metal shows, how much does half, and how much more is wasted.
 
-Lightness, a* and b* follow one saturating curve of the dose with a shared rate. Two shapes are
-weighed by how well they fit, 1 - exp(-k x) and x / (x + 1/k), since nobody knows which a fibre
-follows. Rates, shapes and coordinates are drawn from their joint posterior (flat in the shift at
-the largest dose and in the logarithm of the rate; the swatch-to-swatch covariance learned from
-this curve and from all other replicates), so that every dose read off the curve carries an
-interval. Doses are read within the range dyed: nothing is extrapolated.
+Lightness, a* and b* follow one saturating curve of the dose with a shared rate, 1 - exp(-k x) or
+x / (x + 1/k), from which the colour may stray smoothly. Shapes, rates and looseness are weighed
+by how well they fit, coordinates drawn from their joint posterior (flat in the shift at the
+largest dose and in the logarithm of the rate; the swatch-to-swatch covariance learned from this
+curve and from all other replicates), so that every dose read off the curve carries an interval.
+Doses are read within the range dyed: nothing is extrapolated.
 """
 
 from dataclasses import dataclass
@@ -20,7 +20,9 @@ from dyelab.errors import InputError, choose
 from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label
 
 SHAPES = ("exponential", "hyperbola")
-_RATES, _GRID = 80, 61
+_RATES, _GRID = 50, 81
+_LOOSE = (0.01, 1.0, 10.0, 100.0)
+_REACH = 0.35  # of the whole shift: how far along the curve a straying carries
 LEVELS = ("visible", "half", "enough")
 
 
@@ -105,9 +107,9 @@ def dose_curve(
     rows = series_of(recipes, metal, hold or {})
     points = _points(recipes, rows, metal)
     prior, free = _others(recipes, rows)
-    drawn = _drawn(points, prior, free, draws, np.random.default_rng(seed))
-    grid = np.linspace(0, points["dose"].max(), _GRID)
-    curves = drawn.curves(grid)
+    grid = points["dose"].max() * np.linspace(0, 1, _GRID) ** 2
+    rng = np.random.default_rng(seed)
+    curves, shapes = _drawn(points, prior, free, grid, draws, rng)
     distance = FORMULAS[formula](np.broadcast_to(curves[:, :1], curves.shape), curves)
     back = FORMULAS[formula](curves, np.broadcast_to(curves[:, -1:], curves.shape))
     doses = _read_off(grid, distance, back, visible, confidence)
@@ -121,7 +123,7 @@ def dose_curve(
         points=points,
         band=_band(grid, curves, distance, confidence),
         doses=doses,
-        shapes=drawn.weights,
+        shapes=shapes,
         formula=formula,
         visible=visible,
         sentence=_sentence(doses, metal, named, float(grid[-1]), visible, formula),
@@ -176,32 +178,58 @@ def _others(recipes: Recipes, rows: np.ndarray) -> tuple[np.ndarray, int]:
     return variants.scatter[alike].sum(axis=0), int((variants.pieces[alike] - 1).sum())
 
 
+def _risen(x: np.ndarray, rate: np.ndarray, hyperbola: np.ndarray, top: float) -> np.ndarray:
+    """Share, of the shift at the largest dose, that is reached at x: (m, n)."""
+
+    def saturated(dose: np.ndarray) -> np.ndarray:
+        kx = rate[:, None] * dose
+        return np.where(hyperbola[:, None], kx / (1 + kx), -np.expm1(-kx))
+
+    return saturated(x) / saturated(np.array([top]))
+
+
 @dataclass(frozen=True)
-class _Draws:
-    hyperbola: np.ndarray  # (d,) bool
-    rate: np.ndarray  # (d,)
+class _Candidates:
+    """Every shape, rate and looseness weighed; m of them, n swatches.
+
+    Looseness is the variance, in units of a swatch's own, by which the colour may stray smoothly
+    from the curve: the path of a colour isn't straight, and no fibre follows a formula.
+    """
+
+    hyperbola: np.ndarray  # (m,) bool
+    rate: np.ndarray  # (m,)
+    looseness: np.ndarray  # (m,)
     top: float
-    coefficients: np.ndarray  # (d, 2, 3): start, shift at the largest dose
-    weights: dict[str, float]
 
-    def curves(self, grid: np.ndarray) -> np.ndarray:
-        """Colours along the doses: (d, g, 3)."""
-        risen = _risen(grid, self.rate, self.hyperbola) / _risen(
-            np.array([self.top]), self.rate, self.hyperbola
-        )
-        return self.coefficients[:, :1] + risen[:, :, None] * self.coefficients[:, 1:]
+    def design(self, x: np.ndarray, of: Any = slice(None)) -> np.ndarray:
+        """Ones and the share risen: (m, n, 2)."""
+        risen = _risen(x, self.rate[of], self.hyperbola[of], self.top)
+        return np.stack([np.ones_like(risen), risen], axis=-1)
+
+    def stray(self, x: np.ndarray, other: np.ndarray, of: Any = slice(None)) -> np.ndarray:
+        """Covariance of the straying between doses: (m, n, k); smooth in the share risen."""
+        one = _risen(x, self.rate[of], self.hyperbola[of], self.top)[:, :, None]
+        two = _risen(other, self.rate[of], self.hyperbola[of], self.top)[:, None, :]
+        near = np.exp(-(((one - two) / _REACH) ** 2) / 2)
+        return self.looseness[of][:, None, None] * near
 
 
-def _risen(x: np.ndarray, rate: np.ndarray, hyperbola: np.ndarray) -> np.ndarray:
-    """Share of saturation reached at x: (d, n)."""
-    kx = rate[:, None] * x
-    return np.where(hyperbola[:, None], kx / (1 + kx), -np.expm1(-kx))
+def _candidates(x: np.ndarray) -> _Candidates:
+    top, least = x.max(), x[x > 0].min()
+    rates = np.geomspace(0.1 / top, 8 / least, _RATES)
+    hyperbola, rate, loose = np.meshgrid([False, True], rates, _LOOSE, indexing="ij")
+    return _Candidates(hyperbola.ravel(), rate.ravel(), loose.ravel(), top)
 
 
 def _drawn(
-    points: pd.DataFrame, prior: np.ndarray, free: int, draws: int, rng: np.random.Generator
-) -> _Draws:
-    """Draw shape, rate and coordinates from their joint posterior."""
+    points: pd.DataFrame,
+    prior: np.ndarray,
+    free: int,
+    grid: np.ndarray,
+    draws: int,
+    rng: np.random.Generator,
+) -> tuple[np.ndarray, dict[str, float]]:
+    """Colours along the doses, drawn from the posterior: (d, g, 3), and each shape's weight."""
     x, y = points["dose"].to_numpy(float), points[table.LAB].to_numpy(float)
     df = free + len(x) - 2
     if df < 4:
@@ -209,41 +237,64 @@ def _drawn(
             f"{len(x)} swatches without replicates can't carry a dose curve with an interval. "
             "Dye at least two of them again, in separate baths."
         )
-    top, least = x.max(), x[x > 0].min()
-    rates = np.geomspace(0.1 / top, 8 / least, _RATES)
-    rate, hyperbola = np.tile(rates, 2), np.repeat([False, True], _RATES)
-    risen = _risen(x, rate, hyperbola) / _risen(np.array([top]), rate, hyperbola)
-    design = np.stack([np.ones_like(risen), risen], axis=-1)
-    inverse = np.linalg.inv(np.swapaxes(design, 1, 2) @ design)
-    centre = inverse @ np.swapaxes(design, 1, 2) @ y
+    every = _candidates(x)
+    design, cover = every.design(x), every.stray(x, x) + np.eye(len(x))
+    inverse = np.linalg.inv(cover)
+    weighed = np.swapaxes(design, 1, 2) @ inverse
+    spread = np.linalg.inv(weighed @ design)
+    centre = spread @ weighed @ y
     rest = y - design @ centre
-    scatter = prior + np.swapaxes(rest, 1, 2) @ rest + 1e-9 * np.eye(3)
-    log = 1.5 * np.linalg.slogdet(inverse)[1] - df / 2 * np.linalg.slogdet(scatter)[1]
+    scatter = prior + np.swapaxes(rest, 1, 2) @ inverse @ rest + 1e-9 * np.eye(3)
+    log = 1.5 * (np.linalg.slogdet(spread)[1] - np.linalg.slogdet(cover)[1])
+    log -= df / 2 * np.linalg.slogdet(scatter)[1]
     weight = np.exp(log - log.max())
     weight /= weight.sum()
-    at = rng.choice(len(rate), draws, p=weight)
-    noise = _matrix_noise(inverse[at], scatter[at], df, rng)
-    return _Draws(
-        hyperbola[at],
-        rate[at],
-        top,
-        centre[at] + noise,
-        dict(zip(SHAPES, weight.reshape(2, -1).sum(axis=1), strict=True)),
-    )
+    chosen = np.sort(rng.choice(len(weight), draws, p=weight))
+    curves = []
+    for at, count in zip(*np.unique(chosen, return_counts=True), strict=True):
+        fitted = (centre[at], spread[at], scatter[at])
+        curves.append(_curves(every, int(at), fitted, x, y, grid, df, int(count), rng))
+    share = [float(weight[every.hyperbola == one].sum()) for one in (False, True)]
+    return np.concatenate(curves), dict(zip(SHAPES, share, strict=True))
 
 
-def _matrix_noise(
-    inverse: np.ndarray, scatter: np.ndarray, df: int, rng: np.random.Generator
+def _curves(
+    every: _Candidates,
+    at: int,
+    fitted: tuple[np.ndarray, np.ndarray, np.ndarray],
+    x: np.ndarray,
+    y: np.ndarray,
+    grid: np.ndarray,
+    df: int,
+    count: int,
+    rng: np.random.Generator,
 ) -> np.ndarray:
-    """Matrix t noise of the coefficients: inverse Wishart by Bartlett's factor, then normal."""
-    n = len(inverse)
-    factor = np.zeros((n, 3, 3))
+    """Draw `count` curves of one candidate: coefficients, then the straying given them."""
+    centre, spread, scatter = fitted
+    of = slice(at, at + 1)
+    root = _wishart_roots(scatter, df, count, rng)
+    steps = np.linalg.cholesky(spread) @ rng.normal(size=(count, 2, 3))
+    coefficients = centre + steps @ np.swapaxes(root, 1, 2)
+    cross = every.stray(grid, x, of)[0]
+    gain = cross @ np.linalg.inv(every.stray(x, x, of)[0] + np.eye(len(x)))
+    left = every.stray(grid, grid, of)[0] - gain @ cross.T
+    values, vectors = np.linalg.eigh(left)
+    kept = values > 1e-8 * max(values[-1], 1e-12)
+    factor = vectors[:, kept] * np.sqrt(values[kept])
+    straying = factor @ rng.normal(size=(count, int(kept.sum()), 3)) @ np.swapaxes(root, 1, 2)
+    smooth = every.design(grid, of)[0] @ coefficients
+    return smooth + gain @ (y - every.design(x, of)[0] @ coefficients) + straying
+
+
+def _wishart_roots(
+    scatter: np.ndarray, df: int, count: int, rng: np.random.Generator
+) -> np.ndarray:
+    """Square roots of covariances drawn from an inverse Wishart, by Bartlett's factor."""
+    factor = np.zeros((count, 3, 3))
     for i in range(3):
-        factor[:, i, i] = np.sqrt(rng.chisquare(df - i, n))
-        factor[:, i, :i] = rng.normal(size=(n, i))
-    root = np.linalg.cholesky(scatter) @ np.linalg.inv(np.swapaxes(factor, 1, 2))
-    z = rng.normal(size=(n, 2, 3))
-    return np.linalg.cholesky(inverse) @ z @ np.swapaxes(root, 1, 2)
+        factor[:, i, i] = np.sqrt(rng.chisquare(df - i, count))
+        factor[:, i, :i] = rng.normal(size=(count, i))
+    return np.linalg.cholesky(scatter) @ np.linalg.inv(np.swapaxes(factor, 1, 2))
 
 
 def _read_off(
