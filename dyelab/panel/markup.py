@@ -66,7 +66,7 @@ def _chip(patch: Chip) -> str:
     row = dict(zip("Lab", patch.lab, strict=True))
     frame = pd.DataFrame([{**row, "illuminant": patch.illuminant, "observer": patch.observer}])
     fill, inside = style.screen(frame)
-    numbers = " ".join(f"{value:.1f}" for value in patch.lab)
+    numbers = "  ".join(f"{value:.1f}" for value in patch.lab).replace("-", "−")
     mark = "" if inside[0] else f"<br>{escape(words.say('frame.outside'))}"
     kind = "dl-chip" if inside[0] else "dl-chip dl-outside"
     return (
@@ -110,7 +110,7 @@ def shown(value: Any) -> str:
     if isinstance(value, bool | np.bool_):
         return words.say("frame.yes" if value else "frame.no")
     if isinstance(value, float | np.floating):
-        return f"{value:.2f}".rstrip("0").rstrip(".") if value == round(value) else f"{value:.2f}"
+        return f"{value:.2f}".replace("-", "−")
     return str(value)
 
 

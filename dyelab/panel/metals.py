@@ -13,6 +13,7 @@ from dyelab.panel import choices, frame
 from dyelab.plot import plane, style
 
 _PICKED = ("fibre", "dye", "tannin", "mordant")
+_USUAL_IRON = 2.0  # % WOF: the upper end of common practice for saddening
 _SHOWN = ["dE00", "dE00_low", "dE00_high", "dL", "da", "db", "dC", "dH", "verdict"]
 
 
@@ -64,7 +65,15 @@ def _choose(bench: _Bench) -> dict[str, Any]:
         metal: choices.steps(words.say(f"metals.{metal}"), _doses(dyed, metal))
         for metal in variants.METALS
     }
+    doses["iron"].value = _telling(bench, {name: pick.value for name, pick in picks.items()})
     return {**picks, **doses}
+
+
+def _telling(bench: _Bench, picked: dict[str, str]) -> float:
+    """Return the iron dose to open with: a usual one that was dyed, so that there is a story."""
+    one = variants.only(bench.made, **picked, copper_wof=0.0)
+    usual = [dose for _, dose in _doses(one, "iron") if dose <= _USUAL_IRON]
+    return usual[-1]
 
 
 def _kinds(made: pd.DataFrame, name: str) -> list[str]:
@@ -74,6 +83,8 @@ def _kinds(made: pd.DataFrame, name: str) -> list[str]:
 
 def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
     found = sorted({0.0, *made[f"{metal}_wof"].fillna(0.0).astype(float)})
+    if len(found) == 1:
+        return [(words.say("metals.only_none"), 0.0)]
     return [(variants.dose(dose), dose) for dose in found]
 
 

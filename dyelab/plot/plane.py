@@ -59,7 +59,7 @@ def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dic
     a_low, a_high, b_low, b_high = spans or around(lab)
     return {
         "xaxis": {
-            "domain": [0, 0.76],
+            "domain": [0, 0.8],
             "range": [a_low, a_high],
             "title": {"text": style.AXES["a"]},
         },
@@ -67,7 +67,6 @@ def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dic
             "range": [b_low, b_high],
             "title": {"text": style.AXES["b"]},
             "scaleanchor": "x",
-            "constrain": "domain",
         },
         "xaxis2": {
             "domain": [0.9, 1],
@@ -77,13 +76,12 @@ def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dic
             "zeroline": False,
             "ticks": "",
             "range": [-0.8, max(0.8, lab[group].nunique() - 0.2)],
-            "title": {"text": "lightness"},
+            "title": {"text": "lightness L*"},
         },
         "yaxis2": {
             "anchor": "x2",
             "range": [0, 100],
             "dtick": 20,
-            "title": {"text": style.AXES["L"]},
         },
     }
 

@@ -163,10 +163,10 @@ class Notebook:
         self._shut_side_bar()
 
     def _shut_side_bar(self):
-        self.page.evaluate(
-            "() => { const b = document.querySelector('.jp-SideBar .lm-mod-current'); "
-            "if (b && b.dataset.id === 'filebrowser') b.click(); }"
-        )
+        """Give the notebook the window's width, as a user with a small screen does."""
+        if self.page.locator("#jp-left-stack").is_visible():
+            self.page.keyboard.press("Control+b")
+            self.page.wait_for_selector("#jp-left-stack", state="hidden")
 
     def run_all(self, until=".dyelab .dl-canvas .main-svg", timeout=60_000):
         """Run every cell and wait for what the panel shows; give back the seconds taken."""

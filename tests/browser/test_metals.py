@@ -18,6 +18,10 @@ def test_choose_slide_save_and_see_the_file(panel, page, drawn, choose, desk):
     assert answer.inner_text()
     handle = page.locator(".dyelab .noUi-handle").first
     handle.focus()
+    page.keyboard.press("Home")
+    page.wait_for_function(
+        "document.querySelector('.dl-answer').innerText.includes('without iron')"
+    )
     drawn(lambda: page.keyboard.press("ArrowRight"))
     assert "iron made" in answer.inner_text()
     assert "ΔE00" in answer.inner_text()
@@ -38,11 +42,11 @@ def test_choose_slide_save_and_see_the_file(panel, page, drawn, choose, desk):
     assert page.foreign == []
 
 
-def test_both_themes_and_both_widths(panel, page, shot):
+def test_both_themes_and_both_widths(panel, page, shot, choose, drawn):
+    drawn(lambda: choose("Dye", "madder"))
     page.locator(".dyelab .noUi-handle").first.focus()
-    for _ in range(3):
-        page.keyboard.press("ArrowRight")
-    page.wait_for_timeout(800)
+    drawn(lambda: page.keyboard.press("ArrowRight"))
+    page.wait_for_timeout(500)
     for theme in ("light", "dark"):
         panel.theme(theme)
         for width in (1280, 800):
