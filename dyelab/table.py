@@ -344,10 +344,17 @@ def with_covariances(frame: pd.DataFrame, matrices: np.ndarray) -> pd.DataFrame:
 
 
 def fault(
-    file: str, row: int | None, column: str, found: Any, expected: str, remedy: str, label: str = ""
+    file: str,
+    row: int | None,
+    column: str,
+    found: Any,
+    expected: str,
+    remedy: str,
+    label: str = "",
+    word: str = "row",
 ) -> dict[str, Any]:
     """One fault as a record: where it is, what was found, what was expected, what to do."""
-    place = file + (f" row {row}" if row is not None else "") + (f" ({label})" if label else "")
+    place = file + (f" {word} {row}" if row is not None else "") + (f" ({label})" if label else "")
     subject = f"{column} = {found}" if column else f"{found}"
     text = f"{place}: {subject} {expected}. {remedy}".strip()
     return {

@@ -64,7 +64,7 @@ def adapt(table: pd.DataFrame, illuminant: str, observer: int) -> pd.DataFrame:
         same transform by its local slope.
     """
     need(table, [*LAB, *WHITE], "adapting")
-    result, target = table.copy(), white(illuminant, observer)
+    result, target = table.astype(dict.fromkeys(LAB, float)), white(illuminant, observer)
     flags = result["flags"].fillna("").astype(str) if "flags" in result else ""
     result["flags"] = pd.Series(flags, index=result.index, dtype=object)
     for (old, degrees), rows in table.groupby(WHITE, sort=False):

@@ -1,0 +1,206 @@
+"""CGATS.17 / ISO 28178 text, in the variants that are met."""
+
+import re
+from collections.abc import Iterator
+
+import pandas as pd
+
+from dyelab.errors import InputError
+from dyelab.read.grid import Grid, illuminant_in, observer_in
+from dyelab.table import fault
+
+_TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')
+_PAIRS = {"SPECTRALNM", "SPECTRALWL"}
+_STATES_WHITE = ("WEIGHTING_FUNCTION", "ILLUMINANT", "OBSERVER", "MEASUREMENT_SOURCE")
+
+
+def looks_like(text: str) -> bool:
+    """Whether a text is CGATS: it has the keyword that begins its format or its data."""
+    return re.search(r"^\s*BEGIN_DATA(_FORMAT)?\s*$", text, flags=re.M) is not None
+
+
+def grids(text: str, name: str) -> list[Grid]:
+    """Every table of a CGATS text.
+
+    Raises
+    ------
+    InputError
+        If the format or the data are missing or break off.
+    """
+    lines = [
+        line.split("#")[0] if line.lstrip().startswith("#") else line for line in text.split("\n")
+    ]
+    tables = list(_sections(lines, name))
+    if not tables:
+        raise InputError(
+            f"{name}: no BEGIN_DATA line found, so the file holds no data. "
+            "Expected a CGATS table: export the measurements again."
+        )
+    return tables
+
+
+def _sections(lines: list[str], name: str) -> Iterator[Grid]:
+    meta: list[str] = []
+    columns: list[str] = []
+    at = 0
+    while at < len(lines):
+        word = lines[at].strip()
+        if word == "BEGIN_DATA_FORMAT":
+            end = _end(lines, at, "END_DATA_FORMAT", name)
+            columns = [cell for line in lines[at + 1 : end] for cell in _tokens(line)]
+            at = end
+        elif word == "BEGIN_DATA":
+            if not columns:
+                raise InputError(
+                    f"{name} line {at + 1}: BEGIN_DATA found before any BEGIN_DATA_FORMAT, so the "
+                    "columns have no names. Export the file with its data format."
+                )
+            end = _end(lines, at, "END_DATA", name)
+            yield _table(lines[at + 1 : end], at + 2, columns, meta, name)
+            meta, at = [line for line in meta if not _counts(line)], end
+        elif word:
+            meta.append(word)
+        at += 1
+
+
+def _counts(line: str) -> bool:
+    return line.startswith(("NUMBER_OF_SETS", "NUMBER_OF_FIELDS"))
+
+
+def _end(lines: list[str], start: int, word: str, name: str) -> int:
+    for at in range(start + 1, len(lines)):
+        if lines[at].strip() == word:
+            return at
+    raise InputError(
+        f"{name} line {len(lines)}: the file breaks off: {lines[start].strip()} on line "
+        f"{start + 1} has no {word}. Copy or export the whole file again."
+    )
+
+
+def _tokens(line: str) -> list[str]:
+    if "\t" in line:
+        return [cell.strip().strip('"') for cell in line.split("\t") if cell.strip()]
+    return [quoted or bare for quoted, bare in _TOKEN.findall(line)]
+
+
+def _cells(line: str, count: int) -> list[str] | None:
+    """Cells of a data line, by tabs or else by spaces; None if neither gives the count."""
+    by_tab = [cell.strip().strip('"') for cell in line.rstrip("\n").split("\t")]
+    spaced = [quoted if quoted else bare for quoted, bare in _TOKEN.findall(line)]
+    for cells in (by_tab, [cell for cell in by_tab if cell], spaced):
+        if len(cells) == count:
+            return cells
+    return None
+
+
+def _table(lines: list[str], first: int, columns: list[str], meta: list[str], name: str) -> Grid:
+    kept, rows, faults = [], [], []
+    for number, line in enumerate(lines, first):
+        if not line.strip():
+            continue
+        cells = _cells(line, len(columns))
+        if cells is None:
+            found = len(_tokens(line))
+            faults.append(
+                fault(
+                    name,
+                    number,
+                    "",
+                    f"{found} values",
+                    f"where the format has {len(columns)} fields",
+                    "Correct the line, or export again.",
+                    word="line",
+                )
+            )
+            continue
+        kept.append(cells)
+        rows.append(number)
+    notes, missing = _count_notes(meta, len(columns), len(kept) + len(faults), first, name)
+    frame = _unpaired(pd.DataFrame(kept, columns=columns, dtype=str), rows, name)
+    return Grid(
+        frame,
+        rows,
+        white=_white(meta),
+        geometry=_keyword(meta, "MEASUREMENT_GEOMETRY"),
+        notes=tuple(notes),
+        faults=(*faults, *missing),
+        row_word="line",
+    )
+
+
+def _count_notes(
+    meta: list[str], fields: int, found: int, first: int, name: str
+) -> tuple[list[str], list[dict]]:
+    """Fewer rows than the file promises is a fault; other wrong counts lose nothing: a note."""
+    notes, faults = [], []
+    promised = _number(_keyword(meta, "NUMBER_OF_SETS"))
+    if promised is not None and found < promised:
+        faults.append(
+            fault(
+                name,
+                first + found,
+                "",
+                f"{found} rows of data",
+                f"where NUMBER_OF_SETS says {promised}",
+                "Some may be missing: export again, or take those there are with --skip-bad.",
+                word="line",
+            )
+        )
+    elif promised is not None and found > promised:
+        notes.append(f"NUMBER_OF_SETS says {promised}, the data have {found} rows: all were read")
+    promised = _number(_keyword(meta, "NUMBER_OF_FIELDS"))
+    if promised is not None and promised != fields:
+        notes.append(
+            f"NUMBER_OF_FIELDS says {promised}, the format names {fields}: its names count"
+        )
+    return notes, faults
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.isdigit() else None
+
+
+def _keyword(meta: list[str], key: str) -> str:
+    for line in reversed(meta):
+        if line.split(None, 1)[0] == key and len(line.split(None, 1)) == 2:
+            return line.split(None, 1)[1].strip().strip('"')
+    return ""
+
+
+def _white(meta: list[str]) -> tuple[str, int] | None:
+    """Illuminant and observer that the weighting or the source lines state."""
+    illuminant, observer = None, None
+    for line in meta:
+        upper = line.upper()
+        if not upper.startswith(
+            ("WEIGHTING_FUNCTION", "ILLUMINANT", "OBSERVER", "MEASUREMENT_SOURCE")
+        ):
+            continue
+        _, _, value = upper.partition("\t") if "\t" in upper else upper.partition(" ")
+        for part in re.split(r"\s+(?=\w+=)", value.strip(' "')):
+            if "ILLUM" in part or upper.startswith("ILLUMINANT"):
+                illuminant = illuminant_in(re.sub(r"ILLUM\w*", " ", part)) or illuminant
+            if "OBSERVER" in part or upper.startswith("OBSERVER"):
+                observer = observer_in(part) or observer
+    return (illuminant, observer) if illuminant and observer else None
+
+
+def _unpaired(frame: pd.DataFrame, rows: list[int], name: str) -> pd.DataFrame:
+    """Spread SPECTRAL_NM and SPECTRAL_DEC pairs into one column a wavelength."""
+    plain = [column.upper().replace("_", "") for column in frame.columns]
+    at = [i for i, column in enumerate(plain) if column in _PAIRS and i + 1 < len(plain)]
+    if not at:
+        return frame
+    rest = [i for i in range(len(plain)) if i not in at and i - 1 not in at]
+    waves = frame.iloc[:, at]
+    for i, number in enumerate(rows):
+        if list(waves.iloc[i]) != list(waves.iloc[0]):
+            raise InputError(
+                f"{name} line {number}: its wavelengths differ from those of line {rows[0]}. "
+                "Expected one set of wavelengths in a table: export such samples separately."
+            )
+    spectra = frame.iloc[:, [i + 1 for i in at]].copy()
+    spectra.columns = [f"nm{wave.replace(',', '.')}" for wave in waves.iloc[0]] if rows else []
+    if any(column.endswith("PCT") for column in (plain[i + 1] for i in at)):
+        spectra.columns = [f"pct {column}" for column in spectra.columns]
+    return pd.concat([frame.iloc[:, rest], spectra], axis=1)

@@ -1,0 +1,94 @@
+"""Which column is what: sample, CIELAB, wavelengths, white, by any usual name."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+_SPECTRAL = re.compile(
+    r"^(?:spectral[ _]?(?:nm|pct|dec)?|spec|reflectance|refl|r%|%r|pct nm|r|wavelength|wl|nm|λ)?"
+    r"[ _\-]*[(\[]?(\d{3,4})(?:[.,]0+)?[)\]]?[ _]*(?:nm)?(?:[ _]*[(\[]?%[)\]]?)?$",
+    re.I,
+)
+_PERCENT = re.compile(r"pct|%|percent|per cent", re.I)
+_LAB = {
+    "L": {"l", "labl", "ciel", "lstar", "cielabl", "lightness"},
+    "a": {"a", "laba", "ciea", "astar", "cielaba"},
+    "b": {"b", "labb", "cieb", "bstar", "cielabb"},
+}
+_SAMPLE = (
+    "samplename",
+    "sample",
+    "swatch",
+    "name",
+    "label",
+    "sampleid",
+    "reading",
+    "id",
+    "no",
+    "nr",
+)
+_ILLUMINANT = {"illuminant", "illum", "illuminantname"}
+_OBSERVER = {"observer", "obs", "observerangle", "observerdeg", "observerdegree"}
+
+
+@dataclass(frozen=True)
+class Roles:
+    """Column names of a table by what they hold; None or empty where there are none."""
+
+    sample: str | None
+    lab: dict[str, str]
+    bands: dict[int, str]
+    illuminant: str | None
+    observer: str | None
+    percent: bool
+
+    @property
+    def others(self) -> set[str]:
+        """Names that this reading has taken up."""
+        named = {self.sample, self.illuminant, self.observer}
+        return {n for n in named if n} | set(self.lab.values()) | set(self.bands.values())
+
+
+def _plain(name: str) -> str:
+    without = re.sub(r"[(\[].*?[)\]]", "", name)
+    return re.sub(r"[^a-z0-9]", "", without.lower())
+
+
+def wavelength(name: str) -> int | None:
+    """Wavelength in nm that a column name states, or None."""
+    found = _SPECTRAL.match(name.strip())
+    nm = int(found.group(1)) if found else 0
+    return nm if 300 <= nm <= 1100 else None
+
+
+def roles(names: Sequence[str]) -> Roles:
+    """Find what each column of a table holds, by its name."""
+    bands = {nm: name for name in names if (nm := wavelength(name)) is not None}
+    lab = {
+        part: name
+        for part, known in _LAB.items()
+        for name in reversed(names)
+        if _plain(name) in known
+    }
+    sample = next((name for wanted in _SAMPLE for name in names if _plain(name) == wanted), None)
+    return Roles(
+        sample,
+        lab if len(lab) == 3 else {},
+        bands if len(bands) >= 8 else {},
+        next((name for name in names if _plain(name) in _ILLUMINANT), None),
+        next((name for name in names if _plain(name) in _OBSERVER), None),
+        any(_PERCENT.search(name) for name in bands.values()),
+    )
+
+
+def is_header(cells: Sequence[str]) -> bool:
+    """Whether a row of cells names the columns of a table of readings."""
+    if not cells:
+        return False
+    names = [str(cell).strip() for cell in cells]
+    found = roles(names)
+    # A row of whole numbers could pass for wavelengths: those of a header rise.
+    rising = list(found.bands) == sorted(found.bands) or list(found.bands) == sorted(
+        found.bands, reverse=True
+    )
+    return bool(found.lab) or (bool(found.bands) and rising)

@@ -1,0 +1,102 @@
+"""Bytes to text: encodings as they are met, and files that aren't text at all."""
+
+import codecs
+from pathlib import Path
+
+from dyelab.errors import InputError
+
+_MAGIC = {
+    b"%PDF": "a PDF",
+    b"\x89PNG": "a PNG picture",
+    b"\xff\xd8\xff": "a JPEG picture",
+    b"II*\x00": "a TIFF picture",
+    b"MM\x00*": "a TIFF picture",
+    b"PK\x03\x04": "a zip or spreadsheet",
+    b"\xd0\xcf\x11\xe0": "an old spreadsheet (.xls)",
+    b"\x1f\x8b": "a gzip archive",
+}
+_BOMS = {
+    codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
+MOST = 200 * 2**20
+
+
+def content(path: Path) -> bytes:
+    """Read a file whole.
+
+    Raises
+    ------
+    InputError
+        If it is missing, a folder, empty, unreadable, or larger than any measurement file.
+    """
+    try:
+        if path.is_dir():
+            raise InputError(f"{path} is a folder, not a measurement file. Name the files in it.")
+        if path.stat().st_size > MOST:
+            raise InputError(f"{path.name}: over 200 MB, far more than measurements take.")
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise InputError(f"{path}: there is no such file. Check the name and folder.") from None
+    except OSError as error:
+        raise InputError(f"{path}: can't be read ({error.strerror}).") from None
+    if not data.strip():
+        raise InputError(f"{path.name}: the file is empty. Export the measurements again.")
+    return data
+
+
+def decoded(data: bytes, name: str) -> tuple[str, list[str]]:
+    """Text of a file with its line ends made plain, and notes on what had to be decided.
+
+    UTF-8 or UTF-16 by their marks, UTF-16 by its zero bytes, else UTF-8, else Windows-1252.
+
+    Raises
+    ------
+    InputError
+        If the bytes aren't text.
+    """
+    kind = next((what for magic, what in _MAGIC.items() if data.startswith(magic)), None)
+    if kind:
+        raise InputError(
+            f"{name}: this is {kind}, found where measurement text was expected. "
+            "Export the readings as CGATS, CxF, CSV or XLSX."
+        )
+    encoding = next((code for mark, code in _BOMS.items() if data.startswith(mark)), None)
+    encoding = encoding or _wide(data)
+    if encoding is None and _binary(data):
+        raise InputError(
+            f"{name}: the file holds binary data, not text. "
+            "Export the readings as CGATS, CxF, CSV or XLSX."
+        )
+    text, notes = _decode(data, encoding, name)
+    return text.replace("\r\n", "\n").replace("\r", "\n"), notes
+
+
+def _wide(data: bytes) -> str | None:
+    head = data[:2000]
+    if head[1::2].count(0) > 0.4 * len(head) / 2:
+        return "utf-16-le"
+    if head[::2].count(0) > 0.4 * len(head) / 2:
+        return "utf-16-be"
+    return None
+
+
+def _binary(data: bytes) -> bool:
+    head = data[:100_000]
+    odd = sum(head.count(bytes([code])) for code in (*range(9), *range(14, 32)))
+    return odd > 0.002 * len(head)
+
+
+def _decode(data: bytes, encoding: str | None, name: str) -> tuple[str, list[str]]:
+    try:
+        return data.decode(encoding or "utf-8"), []
+    except UnicodeDecodeError:
+        if encoding:
+            raise InputError(
+                f"{name}: the text breaks off or is damaged ({encoding} expected). "
+                "Export the measurements again."
+            ) from None
+    return data.decode("cp1252", errors="replace"), [
+        "not UTF-8: read as Western European text (Windows-1252)"
+    ]

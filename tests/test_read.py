@@ -1,0 +1,357 @@
+"""Measurement files in the variants that are met, and what is refused."""
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from dyelab import convert, read
+from dyelab.cli.convert_ import command
+from dyelab.errors import InputError
+
+BANDS = list(range(400, 701, 10))
+FACTORS = np.round(0.3 + 0.2 * np.sin(np.outer([1, 2, 3], np.array(BANDS) / 97)), 4)
+NAMES = ["K-01", "K-02", "K-03"]
+
+
+@pytest.fixture
+def write(tmp_path):
+    def write(content, name="swatches.txt", encoding="utf-8"):
+        path = tmp_path / name
+        path.write_bytes(content if isinstance(content, bytes) else content.encode(encoding))
+        return path
+
+    return write
+
+
+def cgats_text(naming="SPECTRAL_NM{}", *, mark="\t", comma=False, scale=1, name="{}", sets=3):
+    rows = [
+        mark.join([name.format(sample), *(f"{x * scale:.4f}" for x in row)])
+        for sample, row in zip(NAMES, FACTORS, strict=True)
+    ]
+    data = "\n".join(rows)
+    return "\n".join(
+        [
+            "CGATS.17",
+            'ORIGINATOR "nobody"',
+            "# a remark",
+            "NUMBER_OF_FIELDS 32",
+            "BEGIN_DATA_FORMAT",
+            mark.join(["SAMPLE_ID", *(naming.format(nm) for nm in BANDS)]),
+            "END_DATA_FORMAT",
+            f"NUMBER_OF_SETS {sets}",
+            "BEGIN_DATA",
+            data.replace(".", ",") if comma else data,
+            "END_DATA",
+            "",
+        ]
+    )
+
+
+def cxf_text(prefix="cc:", step='Increment="10"', start='StartWL="400"'):
+    colon = f":{prefix[:-1]}" if prefix else ""
+    objects = "".join(
+        f'<{prefix}Object ObjectType="Standard" Name="{sample}" Id="o{i}"><{prefix}ColorValues>'
+        f'<{prefix}ReflectanceSpectrum {start} ColorSpecification="CS1">'
+        f"{' '.join(map(str, row))}</{prefix}ReflectanceSpectrum>"
+        f"</{prefix}ColorValues></{prefix}Object>"
+        for i, (sample, row) in enumerate(zip(NAMES, FACTORS, strict=True))
+    )
+    return (
+        f'<?xml version="1.0" encoding="UTF-8"?><{prefix}CxF '
+        f'xmlns{colon}="http://colorexchangeformat.com/CxF3-core"><{prefix}Resources>'
+        f"<{prefix}ObjectCollection>{objects}</{prefix}ObjectCollection>"
+        f'<{prefix}ColorSpecificationCollection><{prefix}ColorSpecification Id="CS1">'
+        f"<{prefix}MeasurementSpec><{prefix}WavelengthRange {step}/></{prefix}MeasurementSpec>"
+        f"</{prefix}ColorSpecification></{prefix}ColorSpecificationCollection>"
+        f"</{prefix}Resources></{prefix}CxF>"
+    )
+
+
+def table_text(header="sample", mark=",", naming="{}", scale=1):
+    head = mark.join([header, *(naming.format(nm) for nm in BANDS)])
+    rows = [
+        mark.join([sample, *(f"{x * scale:.6g}" for x in row)])
+        for sample, row in zip(NAMES, FACTORS, strict=True)
+    ]
+    return "\n".join([head, *rows, ""])
+
+
+def same_spectra(found):
+    assert found.spectra["sample"].tolist() == NAMES
+    assert convert.wavelength_columns(found.spectra) == [str(nm) for nm in BANDS]
+    values = found.spectra[[str(nm) for nm in BANDS]].to_numpy(float)
+    np.testing.assert_allclose(values, FACTORS, atol=1e-9)
+
+
+NAMINGS = ["SPECTRAL_NM{}", "SPECTRAL_NM_{}", "SPEC_{}", "nm{}", "{}nm", "SPECTRAL_{}"]
+TABLE_NAMINGS = ["{}", "R_{}", "R{}", "{} nm", "Wavelength {}", "{}.0"]
+HEADS = [
+    'WEIGHTING_FUNCTION "ILLUMINANT,D50"\nWEIGHTING_FUNCTION "OBSERVER,2 degree"',
+    'MEASUREMENT_SOURCE "Illumination=D50 ObserverAngle=2"',
+]
+
+
+@pytest.mark.parametrize("naming", NAMINGS)
+def test_cgats_spectral_names(write, naming):
+    same_spectra(read.measurements(write(cgats_text(naming))))
+
+
+@pytest.mark.parametrize("naming", [*NAMINGS, *TABLE_NAMINGS])
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+def test_table_spectral_names(write, naming, mark):
+    same_spectra(read.measurements(write(table_text(mark=mark, naming=naming), "s.csv")))
+
+
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "latin-1", "utf-16", "utf-16-le"])
+def test_line_ends_and_encodings(write, ending, encoding):
+    text = cgats_text(name="{}").replace("nobody", "Färberin").replace("\n", ending)
+    found = read.measurements(write(text, encoding=encoding))
+    same_spectra(found)
+    assert any("Windows-1252" in note for note in found.notes) == (encoding == "latin-1")
+
+
+def test_cgats_with_decimal_commas(write):
+    found = read.measurements(write(cgats_text(comma=True)))
+    same_spectra(found)
+    assert "decimal commas were read as points" in found.notes
+
+
+def test_cgats_with_spaces_and_quoted_names(write):
+    text = cgats_text(mark=" ", name='"{}"')
+    same_spectra(read.measurements(write(text)))
+
+
+def test_cgats_with_an_empty_tab_column(write):
+    same_spectra(read.measurements(write(cgats_text().replace("K-02\t", "K-02\t\t"))))
+
+
+def test_cgats_format_over_many_lines_and_no_identifier(write):
+    text = cgats_text().replace("CGATS.17\n", "").replace("SPECTRAL_NM450", "\nSPECTRAL_NM450")
+    same_spectra(read.measurements(write(text)))
+
+
+def test_cgats_pairs_of_wavelength_and_value(write):
+    head = "\t".join(["SampleID", "LAB_L", *["SPECTRAL_NM", "SPECTRAL_DEC"] * len(BANDS)])
+    rows = [
+        "\t".join([sample, "50", *(f"{nm}\t{x}" for nm, x in zip(BANDS, row, strict=True))])
+        for sample, row in zip(NAMES, FACTORS, strict=True)
+    ]
+    body = ["BEGIN_DATA_FORMAT", head, "END_DATA_FORMAT", "BEGIN_DATA", *rows, "END_DATA"]
+    same_spectra(read.measurements(write("\n".join(body))))
+
+
+def test_cgats_pairs_must_agree_on_wavelengths(write):
+    head = "\t".join(["ID", *["SPECTRAL_NM", "SPECTRAL_DEC"] * 10])
+    rows = ["\t".join(["a", *["400\t0.5"] * 10]), "\t".join(["b", *["410\t0.5"] * 10])]
+    body = ["BEGIN_DATA_FORMAT", head, "END_DATA_FORMAT", "BEGIN_DATA", *rows, "END_DATA"]
+    with pytest.raises(InputError, match=r"line 6: its wavelengths differ"):
+        read.measurements(write("\n".join(body)))
+
+
+def test_cgats_several_tables_in_one_file(write):
+    second = cgats_text().replace("K-0", "M-0").replace("CGATS.17\n", "")
+    found = read.measurements(write(cgats_text() + second))
+    assert found.spectra["sample"].tolist() == [*NAMES, "M-01", "M-02", "M-03"]
+
+
+def test_cgats_counts_that_lose_nothing_are_noted(write):
+    text = cgats_text(sets=2).replace("NUMBER_OF_FIELDS 32", "NUMBER_OF_FIELDS 9")
+    found = read.measurements(write(text))
+    same_spectra(found)
+    assert any("NUMBER_OF_SETS says 2" in note for note in found.notes)
+    assert any("NUMBER_OF_FIELDS says 9" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("head", HEADS)
+@pytest.mark.parametrize("naming", ["LAB_{}", "Lab_{}"])
+def test_cgats_lab_with_its_white_in_the_head(write, head, naming):
+    columns = "\t".join(naming.format(part) for part in ("L", "a", "b"))
+    body = f"BEGIN_DATA_FORMAT\nSAMPLE_NAME\t{columns}\nEND_DATA_FORMAT"
+    text = f"CGATS.17\n{head}\n{body}\nBEGIN_DATA\nmadder\t50\t20\t10\nEND_DATA\n"
+    lab = read.measurements(write(text)).lab
+    assert lab[["sample", "L", "illuminant", "observer"]].values.tolist() == [
+        ["madder", 50.0, "D50", 2]
+    ]
+
+
+@pytest.mark.parametrize("prefix", ["cc:", "", "x:"])
+def test_cxf_namespaces(write, prefix):
+    same_spectra(read.measurements(write(cxf_text(prefix), "s.cxf")))
+
+
+def test_cxf_start_from_the_specification(write):
+    text = cxf_text(step='StartWL="400" Increment="10"', start="")
+    same_spectra(read.measurements(write(text, "s.cxf")))
+
+
+def test_cxf_keeps_factors_beyond_one(write):
+    text = cxf_text().replace(str(FACTORS[0][0]), "1.0931").replace(str(FACTORS[1][0]), "-0.0012")
+    found = read.measurements(write(text, "s.cxf"))
+    assert found.spectra["400"].tolist()[:2] == [1.0931, -0.0012]
+
+
+def test_cxf_with_entities_is_refused(write):
+    bomb = '<!DOCTYPE x [<!ENTITY a "b">]>'
+    text = cxf_text().replace('"UTF-8"?>', f'"UTF-8"?>{bomb}')
+    with pytest.raises(InputError, match="document type or entities"):
+        read.measurements(write(text, "s.cxf"))
+
+
+def test_cxf_without_a_step_is_refused(write):
+    with pytest.raises(InputError, match="Increment"):
+        read.measurements(write(cxf_text(step=""), "s.cxf"))
+
+
+def test_workbook(tmp_path):
+    path = tmp_path / "readings.xlsx"
+    frame = pd.DataFrame(FACTORS * 100, columns=[f"{nm} nm" for nm in BANDS])
+    frame.insert(0, "Sample", NAMES)
+    with pd.ExcelWriter(path) as book:
+        pd.DataFrame({"notes": ["nothing here"]}).to_excel(book, sheet_name="cover", index=False)
+        frame.to_excel(book, sheet_name="data", index=False, startrow=3)
+    found = read.measurements(path)
+    same_spectra(found)
+    assert any("per cent: the largest value is" in note for note in found.notes)
+
+
+def test_scale_by_rule_by_name_and_by_asking(write):
+    percent = table_text(scale=100)
+    same_spectra(read.measurements(write(percent, "a.csv")))
+    dark = table_text(naming="SPECTRAL_PCT_{}", scale=1)
+    found = read.measurements(write(dark, "b.csv"))
+    np.testing.assert_allclose(found.spectra["400"], FACTORS[:, 0] / 100)
+    found = read.measurements(write(table_text(), "c.csv"), scale="percent")
+    np.testing.assert_allclose(found.spectra["400"], FACTORS[:, 0] / 100)
+
+
+def test_lab_table_with_white_in_columns(write):
+    text = "Swatch;L*;a*;b*;Illuminant;Observer;note\nK-1;50,5;20;10;D65;10°;rain\n"
+    lab = read.measurements(write(text, "s.csv")).lab
+    assert lab.iloc[0].tolist() == ["K-1", 50.5, 20, 10, "D65", 10, "s.csv", "rain"]
+
+
+def test_lab_table_with_white_from_the_caller(write):
+    path = write("sample,L,a,b\nK-1,50,20,10\n", "s.csv")
+    with pytest.raises(InputError, match=r"row 2 \(K-1\).*--measured-under D50/2"):
+        read.measurements(path)
+    found = read.measurements(path, illuminant="D50", observer=2)
+    assert found.lab[["illuminant", "observer"]].values.tolist() == [["D50", 2]]
+    assert any("taken as D50/2" in note for note in found.notes)
+
+
+BAD = {
+    "empty": (b"", "the file is empty"),
+    "blank": (b" \n\n", "the file is empty"),
+    "binary": (bytes(range(256)) * 20, "binary data"),
+    "picture": (b"\x89PNG\r\n\x1a\n" + bytes(50), "a PNG picture"),
+    "broken utf-16": (b"\xff\xfe" + "sample,L".encode("utf-16-le") + b"\x00", "breaks off"),
+    "truncated cgats": (cgats_text().split("K-03")[0], "has no END_DATA"),
+    "cgats without data": (cgats_text().split("BEGIN_DATA\n")[0], "no BEGIN_DATA line"),
+    "truncated cxf": (cxf_text()[:-200], "damaged or breaks off"),
+    "other xml": ("<html></html>", "where 'CxF' was expected"),
+    "too few rows": (cgats_text(sets=5), "NUMBER_OF_SETS says 5"),
+    "wrong count": (cgats_text().replace("K-02\t0", "K-02\t1\t1\t0"), r"line 11: 34 values"),
+    "not a number": (table_text().replace("K-02,0.", "K-02,x0."), r"row 3 \(K-02\): 400 = 'x0"),
+    "nan": (re.sub("K-03,[^,]+", "K-03,nan", table_text()), r"row 4 \(K-03\): 400 = 'nan'"),
+    "duplicate": (table_text().replace("K-03", "K-01"), r"row 4 \(K-01\).*also on row 2"),
+    "no name": (table_text().replace("K-03", ""), r"row 4: sample = blank"),
+    "impossible": (table_text().replace("K-02,0.", "K-02,-7."), r"row 3 \(K-02\): 400 = -7"),
+    "rgb": ("sample,L,a,b,illuminant,observer\nK-1,212,10,9,D65,10\n", "screen_to_lab"),
+    "no header": ("madder,lovely\nweld,bright\n", "no header found"),
+    "column twice": ("sample,L,a,b,b\nK,1,2,3,4\n", "'b' is there 2 times"),
+    "header only": (table_text().split("\n")[0] + "\n", "the table is empty"),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_files_are_refused_by_the_command(write, tmp_path, case):
+    content, message = BAD[case]
+    out = tmp_path / "out.csv"
+    result = CliRunner().invoke(command, [str(write(content)), "-o", str(out)])
+    assert isinstance(result.exception, InputError), result.output
+    assert "swatches.txt" in str(result.exception)
+    with pytest.raises(InputError, match=message):
+        read.measurements(write(content))
+    assert not out.exists()
+    assert "\n" not in str(result.exception)
+
+
+def test_missing_file_and_folder(tmp_path):
+    with pytest.raises(InputError, match="no such file"):
+        read.measurements(tmp_path / "none.csv")
+    with pytest.raises(InputError, match="is a folder"):
+        read.measurements(tmp_path)
+
+
+def test_skip_bad_offers_the_good_rows_and_names_the_others(write):
+    text = table_text().replace("K-02,0.", "K-02,x0.")
+    found = read.measurements(write(text), skip_bad=True)
+    assert found.spectra["sample"].tolist() == ["K-01", "K-03"]
+    assert found.faults["row"].tolist() == [3]
+
+
+def test_command_converts_several_files(write, tmp_path):
+    lab = "sample,L,a,b,illuminant,observer\nM-1,50,20,10,A,10\n"
+    out = tmp_path / "out.csv"
+    files = [str(write(cgats_text())), str(write(lab, "lab.csv"))]
+    result = CliRunner().invoke(command, [*files, "-o", str(out)], catch_exceptions=False)
+    assert result.exit_code == 0
+    table = pd.read_csv(out, keep_default_na=False)
+    assert list(table.columns[:7]) == ["sample", "L", "a", "b", "illuminant", "observer", "source"]
+    assert table["flags"].tolist() == ["ends", "ends", "ends", "adapted"]
+    expected = convert.spectrum_to_lab(BANDS, FACTORS)
+    np.testing.assert_allclose(table.loc[:2, ["L", "a", "b"]].astype(float), expected, rtol=1e-5)
+
+
+def test_command_under_another_white(write, tmp_path):
+    out = tmp_path / "out.csv"
+    arguments = [str(write(cgats_text())), "-o", str(out), "--illuminant", "A", "--observer", "2"]
+    CliRunner().invoke(command, arguments, catch_exceptions=False)
+    expected = convert.spectrum_to_lab(BANDS, FACTORS, illuminant="A", observer=2)
+    np.testing.assert_allclose(pd.read_csv(out)[["L", "a", "b"]], expected, rtol=1e-5)
+
+
+def test_command_agrees_with_the_values_an_instrument_wrote(write, tmp_path):
+    """A CxF file with both: the spectra as measured, the CIELAB as the instrument computes it.
+
+    The CIELAB here comes from colour-science's ASTM E308 method, spectrum by spectrum.
+    """
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour
+
+        observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+        light = colour.SDS_ILLUMINANTS["D50"]
+        xyz = [
+            colour.sd_to_XYZ(
+                colour.SpectralDistribution(row, BANDS), observer, light, method="ASTM E308"
+            )
+            for row in FACTORS
+        ]
+    theirs = convert.xyz_to_lab(np.array(xyz), convert.white("D50", 2))
+    out = tmp_path / "out.csv"
+    arguments = [str(write(cxf_text(), "s.cxf")), "-o", str(out), "--illuminant", "D50"]
+    CliRunner().invoke(command, [*arguments, "--observer", "2"], catch_exceptions=False)
+    ours = pd.read_csv(out)[["L", "a", "b"]].to_numpy()
+    assert convert.dE76(ours, theirs).max() < 0.05
+
+
+def test_command_refuses_one_sample_in_two_files(write, tmp_path):
+    files = [str(write(cgats_text())), str(write(table_text(), "again.csv"))]
+    result = CliRunner().invoke(command, [*files, "-o", str(tmp_path / "out.csv")])
+    assert "K-01" in str(result.exception)
+    assert "swatches.txt and in again.csv" in str(result.exception)
+
+
+def test_odd_wavelengths_name_the_remedy(write):
+    text = "sample," + ",".join(str(400 + 7 * i) for i in range(43))
+    text += "\nK-01," + ",".join(["0.5"] * 43) + "\n"
+    found = read.measurements(write(text, "odd.csv"))
+    with pytest.raises(InputError, match="1, 5, 10 or 20 nm"):
+        convert.spectra_to_lab(found.spectra)
