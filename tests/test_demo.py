@@ -1,9 +1,154 @@
 """The demo: the whole job on the shipped example, and never over somebody's own work."""
 
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
 import pytest
 
+from dyelab import book, convert, handout, synth
 from dyelab.cli.fresh import fresh
 from dyelab.errors import InputError
+from dyelab.handout import findings
+
+ROOT = Path(__file__).parents[1]
+LAB = ["L", "a", "b"]
+
+
+def run(*arguments, cwd):
+    """Run the command as a user does, elsewhere than in the checkout."""
+    return subprocess.run(
+        [sys.executable, "-m", "dyelab", "demo", *arguments],
+        cwd=cwd,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"},
+    )
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory):
+    cwd = tmp_path_factory.mktemp("elsewhere")
+    return run(cwd=cwd), cwd / "dyelab-demo"
+
+
+@pytest.fixture(scope="module")
+def example():
+    return book.wide(book.open(synth.example()))
+
+
+@pytest.mark.slow
+def test_the_demo_ends_well_and_names_its_files(done):
+    result, folder = done
+    assert result.returncode == 0, result.stderr
+    assert "Traceback" not in result.stderr
+    assert "setting the page" in result.stderr  # progress
+    listed = re.findall(r"^  (\S+)  ", result.stdout.split("Files written")[1], flags=re.M)
+    assert len(listed) >= 4
+    assert all((folder / name).exists() for name in listed)
+    assert {p.name for p in folder.iterdir()} == {n.rstrip("/") for n in listed} | {".dyelab-demo"}
+
+
+@pytest.mark.slow
+def test_the_demo_says_what_the_example_holds(done, example):
+    said = done[0].stdout
+    assert "invented" in said
+    assert f"{example['swatch'].nunique()} swatches, {len(example)} readings" in said
+    for source in ("wool_as_dyed.txt", "cotton_as_dyed.cxf", "washed.xlsx", "light.csv"):
+        assert source in said
+
+
+@pytest.mark.slow
+def test_the_numbers_said_are_those_of_the_book(done):
+    """ΔE00 of madder on alumed wool, worked out here from the book's own readings."""
+    result, folder = done
+    wide = book.wide(book.open(folder / "book"))
+    wool = wide[(wide["exposure"] == "none") & (wide["part"] == "swatch")]
+    wool = wool[(wool["fibre"] == "wool") & (wool["dye"] == "madder")]
+    wool = wool[(wool["mordant"] == "potash alum") & (wool["copper_wof"] == 0)]
+    before, after = (wool.loc[wool["iron_wof"] == d, LAB].mean().to_numpy() for d in (0.0, 2.0))
+    distance = float(convert.dE00(before, after))
+    assert f"madder on wool with potash alum: {distance:.1f} (" in result.stdout
+    metals = pd.read_csv(folder / "metals.csv")
+    row = metals[(metals["dye"] == "madder") & (metals["metal"] == "iron") & (metals["dose"] == 2)]
+    row = row[row["cloth"] == "wool with potash alum"].iloc[0]
+    assert row["dE00"] == pytest.approx(distance, abs=1e-3)
+    assert row["dE00_low"] < distance < row["dE00_high"]
+
+
+@pytest.mark.slow
+def test_the_demo_shows_where_the_quick_answer_is_wrong(done):
+    said = done[0].stdout.split("Where the quick answer is wrong")[1]
+    assert "weld on cotton with pomegranate rind" in said
+
+
+@pytest.mark.slow
+def test_the_page_is_a_pdf(done):
+    content = (done[1] / "what_iron_did.pdf").read_bytes()
+    assert content.startswith(b"%PDF-")
+    assert len(content) > 10_000
+
+
+@pytest.mark.slow
+def test_the_book_it_makes_is_sound_and_open(done):
+    folder = done[1] / "book"
+    assert book.check(folder).empty
+    package = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
+    assert {r["name"] for r in package["resources"]} >= {"swatches", "steps", "readings"}
+
+
+@pytest.mark.slow
+def test_the_demo_runs_again_but_not_over_work(tmp_path):
+    assert run("--to", "mine", cwd=tmp_path).returncode == 0
+    notes = tmp_path / "mine" / "notes.txt"
+    notes.write_text("mine")
+    again = run("--to", "mine", cwd=tmp_path)
+    assert again.returncode == 1
+    assert again.stderr.startswith("dyelab: mine holds work of yours (notes.txt is new")
+    assert "Traceback" not in again.stderr
+    assert notes.read_text() == "mine"
+
+
+def test_the_page_fits_one_sheet(example):
+    page = findings.page(findings.find(example), dose=2.0)
+    assert len(handout.sheets(page)) == 1
+
+
+def test_matched_pairs_differ_in_the_metal_alone(example):
+    found = findings.find(example)
+    at = found.made.set_index("variant")
+    factors = [n for n in findings.variants.FACTORS if n not in ("iron_wof", "copper_wof")]
+    for metal, other in (("iron", "copper"), ("copper", "iron")):
+        pairs = found.metals[found.metals["metal"] == metal]
+        assert len(pairs) >= 10
+        before, after = at.loc[pairs["reference"]], at.loc[pairs["sample"]]
+        assert (before[factors].to_numpy() == after[factors].to_numpy()).all()
+        assert (before[f"{metal}_wof"] == 0).all()
+        assert np.array_equal(after[f"{metal}_wof"], pairs["dose"])
+        assert (before[f"{other}_wof"].to_numpy() == after[f"{other}_wof"].to_numpy()).all()
+
+
+def test_a_swatch_is_graded_against_itself(example):
+    held = findings.exposed(example)
+    one = held[(held["swatch"] == "W02") & (held["amount"] == 10)].iloc[0]
+    readings = example.set_index("reading")
+    fresh, washed = (readings.loc[name, LAB].to_numpy(float) for name in ("W02", "W02-w10"))
+    assert one["exposure"] == "wash"
+    assert one["dE76"] == pytest.approx(np.linalg.norm(washed - fresh))
+    assert not held["swatch"].isna().any()
+
+
+def test_a_book_without_tannin_has_no_misleading_case(example):
+    plain = example[example["tannin"] == "none"]
+    found = findings.find(plain)
+    assert findings.case(found, "iron", 2.0).empty
+    assert len(handout.sheets(findings.page(found, dose=2.0))) == 1
 
 
 def fill(folder, text="one"):

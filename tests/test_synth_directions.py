@@ -182,3 +182,23 @@ def test_blue_wools_fade_by_a_grade_at_their_dose():
     ]
     assert np.linalg.norm(lab[1] - lab[0], axis=1) == pytest.approx(1.7, abs=0.3)
     assert np.linalg.norm(lab[2] - lab[0], axis=1) == pytest.approx(3.4, abs=0.4)
+
+
+@pytest.mark.parametrize(
+    ("dye", "tannin"), [("weld", "pomegranate rind"), ("madder", "gallnut"), ("weld", "gallnut")]
+)
+def test_the_separated_answer_is_right(example, dye, tannin):
+    """Share of iron's added K/S that is its work on the dye: interval against the model's own."""
+    from dyelab import shift
+
+    hold = {"dye": dye, "fibre": "cotton", "tannin": tannin, "mordant": "aluminium acetate"}
+    split = shift.separate(example.wide, "iron", hold=hold, spectra=example.spectra, dose=2.0)
+    share = split.parts.set_index("part").loc["dye"]
+
+    cell = rows(example, **hold).iloc[[0, 0]].assign(iron_wof=[2.0, 0.0])
+    parts = synth.contributions(synth.uptake(cell))
+    added = {name: (ks[0] - ks[1]).sum() for name, ks in parts.items()}
+    dyes = sum(ks for name, ks in added.items() if name.startswith("dye"))
+    true = 100 * dyes / sum(added.values())
+    assert share["share_low"] < true < share["share_high"]
+    assert share["share_high"] < 60  # the quick answer, all of it the dye's, is far outside

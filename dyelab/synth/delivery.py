@@ -12,15 +12,15 @@ import pandas as pd
 from dyelab import files, table
 from dyelab.errors import InputError
 from dyelab.synth import instruments, noise, yard
-from dyelab.synth.fade import stained
+from dyelab.synth.fade import blue_wool, stained
 from dyelab.synth.series import BANDS, Synth, readings, simulate
 
 if TYPE_CHECKING:
     from dyelab.book import Book
 
-SEED = 1874
+SEED = 1878
 MADE_AT = "2025-09-30T09:00:00+00:00"
-SWATCH_SD, READING_SD = 0.12, 0.004
+SWATCH_SD, READING_SD = 0.08, 0.004
 # What was washed beside undyed cloth, to see what it gives off.
 STAINED = 12
 NOTICE = """Marlpit Yard is an invented studio. Nothing in this folder was measured.
@@ -32,6 +32,7 @@ cloth or supplier, and no recipe here is advice.
   swatches.csv, steps.csv   what was dyed, and every bath in order
   tests.csv                 how the washing and the light were done
   measured.csv              one row a reading: which swatch, after what, in which file
+                            (BW1 to BW8 are blue wool references, lit beside the swatches)
   wool_as_dyed.txt          spectra as CGATS text
   cotton_as_dyed.cxf        spectra as CxF3
   washed.xlsx               spectra as a spreadsheet, in per cent
@@ -115,6 +116,31 @@ def _beside(swatches: pd.Series, fibre: str, cycles: float) -> pd.DataFrame:
     )
 
 
+def references() -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Blue wool references beside the swatches in the light: readings and spectra."""
+    steps = np.arange(1, 9)
+    rng = np.random.default_rng(SEED + 2)
+    logs, read = [], []
+    for dose in (0.0, *yard.LIGHT_DOSES):
+        read.append(noise.read_spectra(blue_wool(steps, dose), READING_SD, rng))
+        logs.append(_lit(yard.references()["swatch"], dose))
+    spectra = np.concatenate(read)
+    log = readings(pd.concat(logs, ignore_index=True), spectra, READING_SD)
+    return log, pd.concat([log[["reading"]], pd.DataFrame(spectra, columns=BANDS)], axis=1)
+
+
+def _lit(swatches: pd.Series, dose: float) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "reading": swatches + (f"-l{dose / 1e6:g}" if dose else ""),
+            "swatch": swatches,
+            "exposure": "light" if dose else "none",
+            "amount": dose,
+            "unit": "lx h" if dose else "",
+        }
+    )
+
+
 def measured() -> tuple[pd.DataFrame, pd.DataFrame]:
     """Everything the studio read: the log of `measured.csv`, and all spectra.
 
@@ -128,16 +154,17 @@ def measured() -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     book = invented()
     beside, beside_spectra = adjacent()
+    blue, blue_spectra = references()
     columns = [name for name in table.READINGS.names if name not in (*table.LAB, *table.WHITE)]
-    log = pd.concat([book.wide, beside], ignore_index=True)[columns]
+    log = pd.concat([book.wide, beside, blue], ignore_index=True)[columns]
     fibre = log["swatch"].map(book.recipes.set_index("swatch")["fibre"])
-    as_dyed = fibre.map({"wool": "wool_as_dyed.txt", "cotton": "cotton_as_dyed.cxf"})
+    as_dyed = fibre.map({"cotton": "cotton_as_dyed.cxf"}).fillna("wool_as_dyed.txt")
     later = log["exposure"].map({"wash": "washed.xlsx", "light": "light.csv"})
     source = later.where(log["exposure"] != "none", as_dyed)
     source = source.where(log["part"] == "swatch", "washed.xlsx")
     test = log["exposure"].where(log["exposure"] != "none", "")
     log = log.assign(source=source, test=test, taken_at=_when(log))
-    return log, pd.concat([book.spectra, beside_spectra], ignore_index=True)
+    return log, pd.concat([book.spectra, beside_spectra, blue_spectra], ignore_index=True)
 
 
 def _when(log: pd.DataFrame) -> pd.Series:
@@ -149,7 +176,8 @@ def write_sources(folder: str | Path) -> None:
     """Write the studio's recipe tables, log and instrument files into a folder."""
     folder, swatches = Path(folder), yard.recipes()
     log, spectra = measured()
-    instruments.write_csv(yard.swatch_table(swatches), folder / "swatches.csv")
+    made = pd.concat([yard.swatch_table(swatches), yard.references()], ignore_index=True)
+    instruments.write_csv(made, folder / "swatches.csv")
     instruments.write_csv(yard.step_table(swatches), folder / "steps.csv")
     instruments.write_csv(yard.test_table(), folder / "tests.csv")
     terms = {name: log[name].map("{:.4g}".format) for name in table.COVARIANCE}
@@ -187,22 +215,32 @@ def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     ------
     InputError
         If a file is missing or can't be read, or if the log names a sample no file has.
+
+    Notes
+    -----
+    Spectra from 400 to 700 nm lack the ends of the visible range; ASTM E308 gives their weight
+    to the first and last band, and the readings are flagged ``ends``.
     """
-    from dyelab import read
+    from dyelab import convert, read
 
     folder = Path(folder)
-    log = pd.read_csv(folder / "measured.csv", keep_default_na=False, na_values={"var_L": [""]})
-    found = [read.measurements(folder / name) for name in log["source"].unique()]
-    lab = pd.concat([part.lab for part in found])[["sample", *table.LAB, *table.WHITE]]
-    spectra = pd.concat([part.spectra for part in found], ignore_index=True)
-    lost = log.loc[~log["reading"].isin(lab["sample"]), ["reading", "source"]]
+    log = pd.read_csv(folder / "measured.csv", keep_default_na=False)
+    found = [read.measurements(folder / name).spectra for name in log["source"].unique()]
+    spectra = pd.concat([part for part in found if part is not None], ignore_index=True)
+    lost = log.loc[~log["reading"].isin(spectra["sample"]), ["reading", "source"]]
     if len(lost):
         raise InputError(
             f"measured.csv: sample {lost['reading'].iloc[0]!r} isn't in "
             f"{lost['source'].iloc[0]}. Correct the name, or take the row out."
         )
-    joined = log.merge(lab.rename(columns={"sample": "reading"}), on="reading")
-    return joined[table.READINGS.names], spectra.rename(columns={"sample": "reading"})
+    bands = convert.wavelength_columns(spectra)
+    lab = convert.spectra_to_lab(spectra, *table.DEFAULT_WHITE)[
+        ["sample", *table.LAB, *table.WHITE]
+    ]
+    ends = "ends" if convert.missing_ends([float(band) for band in bands]) else ""
+    joined = log.merge(lab.rename(columns={"sample": "reading"}), on="reading").assign(flags=ends)
+    named = spectra[["sample", *bands]].rename(columns={"sample": "reading"})
+    return joined[table.READINGS.names], named
 
 
 def write_book(folder: str | Path, path: str | Path) -> "Book":

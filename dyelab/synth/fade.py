@@ -220,7 +220,7 @@ def blue_wool(
     """
     step, light = np.broadcast_arrays(np.atleast_1d(reference), np.atleast_1d(dose))
     noticed = np.array(REFERENCE_DOSE)[step - 1]
-    amount = 0.35 * (1 - _NOTICED) ** (light / noticed)
+    amount = (0.30 + 0.01 * step) * (1 - _NOTICED) ** (light / noticed)
     wool = pd.DataFrame({"fibre": ["wool"] * len(step)})
     held = uptake(wool.assign(dye="indigo", dye_wof=1.0))
     return seen(replace(held, dye=np.outer(amount, [1.0, 0, 0, 0])), wavelengths=wavelengths)

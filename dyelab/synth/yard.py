@@ -60,14 +60,20 @@ def _walnut() -> Iterator[Row]:
 
 
 def _cotton() -> Iterator[Row]:
-    """Three tannins by two dyes and none, each with and without iron: a full set of controls."""
+    """Three tannins by two dyes and none, each with and without iron: a full set of controls.
+
+    Weld over pomegranate rind and its control are dyed five times: there the quick answer is
+    wrong, and the right one lies in a difference of differences, which needs replicates.
+    """
     base = {"series": COTTON, "fibre": "cotton"}
     yield from (base, base)
     for tannin, dye in product(("none", "gallnut", "pomegranate rind"), ("none", "madder", "weld")):
         cell = {**base, **ACETATE, "tannin": tannin, "dye": dye, "dye_wof": USUAL_DOSE[dye]}
         cell["tannin_wof"] = 0.0 if tannin == "none" else TANNIN_DOSE
-        yield from (cell, cell, {**cell, "iron_wof": 2.0}, {**cell, "iron_wof": 2.0})
-        if tannin == "pomegranate rind" and dye != "madder":
+        taught = tannin == "pomegranate rind" and dye != "madder"
+        for _ in range(5 if taught else 2):
+            yield from (cell, {**cell, "iron_wof": 2.0})
+        if taught:
             yield from ({**cell, "iron_wof": dose} for dose in (0.5, 1.0, 4.0))
             yield {**cell, "copper_wof": 2.0}
     yield {**base, **ALUM, "dye": "weld", "dye_wof": USUAL_DOSE["weld"]}
@@ -97,8 +103,25 @@ def cut_up(swatches: pd.DataFrame) -> pd.Series:
     return ~swatches.drop(columns="swatch").duplicated()
 
 
+def references() -> pd.DataFrame:
+    """Blue wool references 1 to 8, exposed beside the swatches: rows of swatches.csv."""
+    steps = range(1, 9)
+    return pd.DataFrame(
+        {
+            "swatch": [f"BW{step}" for step in steps],
+            "form": "cloth",
+            "fibre": "blue wool",
+            "ground": [f"blue wool reference {step}" for step in steps],
+            "mass_g": None,
+            "series": "blue wool references",
+            "made_on": "",
+            "note": "invented",
+        }
+    )
+
+
 def swatch_table(swatches: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows of swatches.csv."""
+    """Return the rows of swatches.csv for what the studio dyed."""
     day = swatches["series"].map({WOOL: "2025-05-06", DARKENED: "2025-06-11"})
     return pd.DataFrame(
         {
