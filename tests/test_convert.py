@@ -8,6 +8,9 @@ import pandas as pd
 import pytest
 
 from dyelab import convert
+from dyelab.convert import cie
+from dyelab.convert.cie import __main__ as cie_writer
+from dyelab.convert.science import library
 from dyelab.errors import InputError
 
 PUBLISHED = Path(__file__).parent / "published"
@@ -27,7 +30,7 @@ def smooth(count, bands=BANDS, seed=7):
 
 
 def test_ciede2000_of_the_34_published_pairs():
-    pairs = published("ciede2000.csv")
+    pairs = published("sharma_2005.csv")
     ours = convert.dE00(pairs[["L1", "a1", "b1"]], pairs[["L2", "a2", "b2"]])
     assert len(pairs) == 34
     np.testing.assert_allclose(ours, pairs["dE00"], atol=0.5e-4)
@@ -131,6 +134,79 @@ def test_differences_agree_with_scikit_image():
     np.testing.assert_allclose(
         convert.dECMC(first, second), deltaE_cmc(first, second, kL=2, kC=1), **tight
     )
+
+
+def test_differences_agree_with_colour_science():
+    first, second = random_pairs(10_000, 13)
+    theirs = library().difference
+    tight = {"atol": 1e-9, "rtol": 1e-9}
+    np.testing.assert_allclose(
+        convert.dE00(first, second), theirs.delta_E_CIE2000(first, second), **tight
+    )
+    for l, c in ((2, 1), (1, 1)):  # noqa: E741
+        ours = convert.dECMC(first, second, l=l, c=c)
+        np.testing.assert_allclose(ours, theirs.delta_E_CMC(first, second, l=l, c=c), **tight)
+
+
+GREYS = np.array([[0.0, 0, 0], [50, 0, 0], [100, 0, 0], [50, 1e-12, 0], [50, -10, 0], [50, 0, -10]])
+
+
+def test_differences_of_greys_and_axes_agree_with_scikit_image():
+    """Where hue is undefined or on a branch of a formula."""
+    from skimage.color import deltaE_ciede2000, deltaE_cmc
+
+    first, second = (x.reshape(-1, 3) for x in np.broadcast_arrays(GREYS[:, None], GREYS[None]))
+    np.testing.assert_allclose(
+        convert.dE00(first, second), deltaE_ciede2000(first, second), atol=1e-9
+    )
+    np.testing.assert_allclose(
+        convert.dECMC(first, second), deltaE_cmc(first, second, kL=2), atol=1e-9
+    )
+
+
+def test_differences_take_any_leading_shape():
+    lab = random_pairs(24, 4)[0].reshape(2, 3, 4, 3)
+    for formula in (convert.dE76, convert.dE00, convert.dECMC):
+        assert formula(lab, lab[0, 0, 0]).shape == (2, 3, 4)
+        assert np.ndim(formula(lab[0, 0, 0], lab[1, 1, 1])) == 0
+
+
+@pytest.mark.parametrize("name", ["observers", "illuminants"])
+def test_the_shipped_cie_tables_are_the_library_s(name):
+    theirs, ours = getattr(cie_writer, name)(), cie.table(name)
+    assert list(ours.columns) == list(theirs.columns)
+    assert ours.index.tolist() == theirs.index.tolist()
+    np.testing.assert_allclose(ours.to_numpy(), theirs.to_numpy(), rtol=1e-15)
+
+
+@pytest.mark.parametrize("step", [10, 20])
+@pytest.mark.parametrize("illuminant", ["A", "D65", "FL2"])
+@pytest.mark.parametrize("observer", [2, 10])
+def test_weights_agree_with_the_library_s_astm_e2022(step, illuminant, observer):
+    science = library()
+    name = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}
+    shape = science.SpectralShape(360, 780, 1)
+    light = science.SpectralDistribution(
+        convert.illuminant_power(illuminant, shape.wavelengths), shape.wavelengths
+    )
+    theirs = science.colorimetry.tristimulus_weighting_factors_ASTME2022(
+        science.MSDS_CMFS[name[observer]].copy().align(shape),
+        light,
+        science.SpectralShape(360, 780, step),
+    )
+    ours = convert.spectrum_to_xyz(
+        np.arange(360, 781, step), np.eye(420 // step + 1), illuminant=illuminant, observer=observer
+    )
+    np.testing.assert_allclose(ours, theirs, atol=1e-9)
+
+
+def test_cat16_agrees_with_the_library():
+    lab, source, target = random_pairs(500, 8)[0], convert.white("A", 10), convert.white("D65", 2)
+    theirs = library().adaptation.chromatic_adaptation_VonKries(
+        convert.lab_to_xyz(lab, source) / 100, source / 100, target / 100, transform="CAT16"
+    )
+    ours = convert.lab_to_xyz(convert.adapt_lab(lab, source, target), target)
+    np.testing.assert_allclose(ours, theirs * 100, rtol=1e-8, atol=1e-8)
 
 
 @pytest.mark.parametrize("illuminant", ["A", "C", "D50", "D65", "FL11", "LED-B3", "HP1", "E"])

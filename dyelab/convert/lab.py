@@ -5,11 +5,18 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from dyelab.convert.light import white
-from dyelab.convert.science import library
 from dyelab.table import LAB, WHITE, need
 
 _EPSILON = 216 / 24389
 _KAPPA = 24389 / 27
+# CIECAM16's transform from XYZ to cone-like responses (CIE 248:2022, equation 7).
+_CAT16 = np.array(
+    [
+        [0.401288, 0.650173, -0.051461],
+        [-0.250268, 1.204414, 0.045854],
+        [-0.002079, 0.048952, 0.953127],
+    ]
+)
 
 
 def xyz_to_lab(xyz: ArrayLike, white: np.ndarray) -> np.ndarray:
@@ -40,10 +47,9 @@ def adapt_lab(lab: ArrayLike, old_white: np.ndarray, new_white: np.ndarray) -> n
 
     An estimate: the spectrum, where there is one, gives the true value.
     """
-    xyz = library().adaptation.chromatic_adaptation_VonKries(
-        lab_to_xyz(lab, old_white) / 100, old_white / 100, new_white / 100, transform="CAT16"
-    )
-    return xyz_to_lab(xyz * 100, new_white)
+    gain = (_CAT16 @ new_white) / (_CAT16 @ old_white)
+    transform = np.linalg.inv(_CAT16) @ (gain[:, None] * _CAT16)
+    return xyz_to_lab(lab_to_xyz(lab, old_white) @ transform.T, new_white)
 
 
 def adapt(table: pd.DataFrame, illuminant: str, observer: int) -> pd.DataFrame:

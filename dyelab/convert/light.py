@@ -5,21 +5,17 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyelab.convert.science import library
+from dyelab.convert.cie import table
 from dyelab.errors import InputError, choose
 
 # ASTM E308 sums over 360 to 780 nm; CIE tables of the observers run to 830 nm, those of most
 # illuminants only to 780 nm.
 FINE = np.arange(360, 781)
-_OBSERVERS = {
-    2: "CIE 1931 2 Degree Standard Observer",
-    10: "CIE 1964 10 Degree Standard Observer",
-}
 
 
 def illuminants() -> list[str]:
     """Names of the CIE illuminants at hand: A, C, the D and FL series, HP, LED, ID."""
-    return [name for name in library().SDS_ILLUMINANTS if not name.startswith("ISO")]
+    return list(table("illuminants").columns)
 
 
 def illuminant_power(name: str, wavelengths: ArrayLike) -> np.ndarray:
@@ -43,10 +39,8 @@ def illuminant_power(name: str, wavelengths: ArrayLike) -> np.ndarray:
         For an illuminant that isn't known, with the nearest names.
     """
     choose(name, illuminants(), "illuminant", "in CIE's tables")
-    spectrum = library().SDS_ILLUMINANTS[name]
-    return np.interp(
-        np.asarray(wavelengths, float), spectrum.wavelengths, spectrum.values, left=0, right=0
-    )
+    power = table("illuminants")[name].dropna()
+    return np.interp(np.asarray(wavelengths, float), power.index, power, left=0, right=0)
 
 
 def colour_matching(observer: int, wavelengths: ArrayLike) -> np.ndarray:
@@ -57,16 +51,12 @@ def colour_matching(observer: int, wavelengths: ArrayLike) -> np.ndarray:
     InputError
         For an observer other than 2 or 10.
     """
-    if observer not in _OBSERVERS:
+    if observer not in (2, 10):
         raise InputError(f"no observer {observer!r}: CIELAB knows 2 and 10 (degrees).")
-    functions = library().MSDS_CMFS[_OBSERVERS[observer]]
-    table = functions.values
+    functions = table("observers")
+    at = np.asarray(wavelengths, float)
     return np.stack(
-        [
-            np.interp(np.asarray(wavelengths, float), functions.wavelengths, table[:, i])
-            for i in range(3)
-        ],
-        axis=-1,
+        [np.interp(at, functions.index, functions[f"{axis}{observer}"]) for axis in "xyz"], axis=-1
     )
 
 

@@ -1,4 +1,4 @@
-"""The one door to colour-science, opened late because importing it takes about a second."""
+"""The one door to colour-science, opened late because importing it takes two seconds."""
 
 import warnings
 from functools import cache

@@ -8,8 +8,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from dyelab.convert.lab import xyz_to_lab
-from dyelab.convert.light import FINE, fine_weights, illuminant_power, white
-from dyelab.convert.science import library
+from dyelab.convert.light import FINE, colour_matching, fine_weights, illuminant_power, white
 from dyelab.errors import InputError
 from dyelab.table import LAB, WHITE
 
@@ -155,14 +154,26 @@ def _summed(grid: np.ndarray, illuminant: str, observer: int) -> np.ndarray:
 
 
 def _e308(grid: np.ndarray, illuminant: str, observer: int) -> np.ndarray:
-    """Weights at 10 or 20 nm by the Lagrange interpolation of ASTM E2022."""
-    science = library()
-    shape = science.SpectralShape(grid[0], grid[-1], grid[1] - grid[0])
+    """Weights at 10 or 20 nm as ASTM E2022 computes them for the tables of ASTM E308."""
     fine = np.arange(grid[0], grid[-1] + 1)
-    light = science.SpectralDistribution(illuminant_power(illuminant, fine), fine)
-    name = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}
-    eye = (
-        science.MSDS_CMFS[name[observer]].copy().align(science.SpectralShape(fine[0], fine[-1], 1))
-    )
-    weights = science.colorimetry.tristimulus_weighting_factors_ASTME2022(eye, light, shape)
+    products = colour_matching(observer, fine) * illuminant_power(illuminant, fine)[:, None]
+    weights = _lagrange(grid[0], grid[-1], grid[1] - grid[0]).T @ products
     return weights * (white(illuminant, observer) / weights.sum(axis=0))
+
+
+@lru_cache(maxsize=16)
+def _lagrange(start: float, end: float, step: float) -> np.ndarray:
+    """Matrix (n at 1 nm, n at the step) of Lagrange interpolation, as ASTM E2022 prescribes.
+
+    Through the four nearest bands, in the first and the last interval through three.
+    """
+    grid, fine = np.arange(start, end + 1, step), np.arange(start, end + 1)
+    matrix = np.zeros((len(fine), len(grid)))
+    last = len(grid) - 2
+    for row, at in zip(matrix, fine, strict=True):
+        interval = min(int((at - start) // step), last)
+        nodes = range(max(interval - 1, 0), min(interval + 2, last + 1) + 1)
+        for i in nodes:
+            others = [grid[j] for j in nodes if j != i]
+            row[i] = np.prod([(at - other) / (grid[i] - other) for other in others])
+    return matrix
