@@ -57,9 +57,10 @@ def graded(
         for kind in _KINDS
     ]
     result = pd.concat([part for part in parts if len(part)]).sort_index()
-    white = table.one_white(found.readings)
+    illuminant, observer = table.one_white(found.readings)
     return result.assign(
-        **dict(zip(table.WHITE, white, strict=True)),
+        illuminant=illuminant,
+        observer=observer,
         said=[_said(row) for row in result.to_dict("records")],
         cautions=[_cautions(row) for row in result.to_dict("records")],
     )
