@@ -4,6 +4,13 @@ Arrays in, arrays out: CIELAB and XYZ have shape (..., 3), reflectance factors (
 wavelengths in nm. An illuminant is a CIE name such as ``"D65"``, an observer is 2 or 10 (degrees).
 """
 
+from dyelab.convert.cameras import (
+    camera_sensitivity,
+    cameras,
+    target_lab,
+    target_names,
+    target_spectra,
+)
 from dyelab.convert.chip import screen, screen_to_lab
 from dyelab.convert.depth import ks, ks_to_reflectance, strength
 from dyelab.convert.difference import (
@@ -27,6 +34,8 @@ from dyelab.convert.spectrum import (
 __all__ = [
     "adapt",
     "adapt_lab",
+    "camera_sensitivity",
+    "cameras",
     "colour_matching",
     "dE00",
     "dE76",
@@ -49,6 +58,9 @@ __all__ = [
     "spectrum_to_lab",
     "spectrum_to_xyz",
     "strength",
+    "target_lab",
+    "target_names",
+    "target_spectra",
     "wavelength_columns",
     "white",
     "xyz_to_lab",

@@ -1,0 +1,22 @@
+"""The printed swatch card: its geometry, its PDF and its layout file.
+
+All lengths are millimetres from the page's top left. Measuring needs the layout and the photo
+alone; the scale at which the card was printed doesn't matter.
+"""
+
+from dyelab.card.design import KINDS, PAPERS, layout, of_markers
+from dyelab.card.layout import Area, Layout, read_layout, write_layout
+from dyelab.card.printing import bitmap, pdf
+
+__all__ = [
+    "KINDS",
+    "PAPERS",
+    "Area",
+    "Layout",
+    "bitmap",
+    "layout",
+    "of_markers",
+    "pdf",
+    "read_layout",
+    "write_layout",
+]

@@ -1,0 +1,112 @@
+"""How the card is laid out: rows of windows above and below the target, borders at the sides."""
+
+from functools import cache
+
+from dyelab.card.layout import Area, Layout
+from dyelab.errors import choose
+
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+# Rows above the target, rows below it, windows a row, share of the row a window's width takes.
+KINDS = {"cloth": (2, 2, 6), "large": (1, 1, 4), "yarn": (1, 1, 8)}
+MARKER, EDGE, STRIP = 16.0, 9.0, 7.0
+TARGET = (126.0, 88.0)
+LABEL, GAP = 6.0, 5.0
+_FIRST = 60  # number of the first card's first marker
+
+
+def _numbers(kind: str, paper: str) -> list[int]:
+    card = list(KINDS).index(kind) * len(PAPERS) + list(PAPERS).index(paper)
+    return [_FIRST + 4 * card + corner for corner in range(4)]
+
+
+@cache
+def layout(paper: str = "A4", kind: str = "cloth") -> Layout:
+    """Geometry of one of our cards.
+
+    Parameters
+    ----------
+    paper : str
+        A4 or Letter.
+    kind : str
+        ``cloth``: 24 windows; ``large``: 8 larger ones; ``yarn``: 16 tall slots for yarn wound
+        on card.
+
+    Returns
+    -------
+    Layout
+
+    Raises
+    ------
+    InputError
+        For another paper or kind.
+    """
+    choose(paper, PAPERS, "paper", "for the card")
+    choose(kind, KINDS, "kind of card", "to print")
+    width, height = PAPERS[paper]
+    top, bottom = EDGE + MARKER + 5, height - EDGE - MARKER - 4
+    target = Area((width - TARGET[0]) / 2, (top + bottom - TARGET[1]) / 2, *TARGET)
+    white, grey = _borders(width, top, bottom)
+    beside = [
+        Area(x, target.y_mm + 6, 13.0, target.height_mm - 12)
+        for x in (EDGE + STRIP + 5, width - EDGE - STRIP - 18)
+    ]
+    return Layout(
+        name=f"{paper} {kind}",
+        page_mm=(width, height),
+        windows=tuple(_windows(kind, width, (top, target.y_mm), (_end(target), bottom))),
+        target_area=target,
+        white_areas=(*white, *beside),
+        grey_areas=tuple(grey),
+        markers=tuple(_markers(kind, paper, width, height)),
+    )
+
+
+def _end(area: Area) -> float:
+    return area.y_mm + area.height_mm
+
+
+def _markers(kind: str, paper: str, width: float, height: float) -> list[Area]:
+    right, low = width - EDGE - MARKER, height - EDGE - MARKER
+    corners = [(EDGE, EDGE), (right, EDGE), (right, low), (EDGE, low)]
+    numbers = _numbers(kind, paper)
+    return [Area(*xy, MARKER, MARKER, str(n)) for xy, n in zip(corners, numbers, strict=True)]
+
+
+def _borders(width: float, top: float, bottom: float) -> tuple[list[Area], list[Area]]:
+    """Strips of white and mid-grey blocks in turn down both sides, and along top and bottom."""
+    white: list[Area] = []
+    grey: list[Area] = []
+    count = 13
+    step = (bottom - top) / count
+    for x in (EDGE, width - EDGE - STRIP):
+        for i in range(count):
+            (grey if i % 2 else white).append(Area(x, top + i * step, STRIP, step))
+    return white, grey
+
+
+def _windows(
+    kind: str, width: float, above: tuple[float, float], below: tuple[float, float]
+) -> list[Area]:
+    rows_above, rows_below, columns = KINDS[kind]
+    left = EDGE + STRIP + GAP
+    pitch = (width - 2 * left + GAP) / columns
+    made = []
+    for span, rows, first in ((above, rows_above, 0), (below, rows_below, rows_above)):
+        height = (span[1] - span[0] - 2.0) / rows
+        for row in range(rows):
+            y = span[0] + row * height + (2.0 if span is below else 0.0)
+            for column in range(columns):
+                place = f"{'ABCD'[first + row]}{column + 1}"
+                made.append(
+                    Area(left + column * pitch, y + LABEL, pitch - GAP, height - LABEL - 2, place)
+                )
+    return made
+
+
+def of_markers(numbers: set[int]) -> Layout | None:
+    """Return which of our cards carries these markers, if one does."""
+    for kind in KINDS:
+        for paper in PAPERS:
+            if numbers & set(_numbers(kind, paper)):
+                return layout(paper, kind)
+    return None

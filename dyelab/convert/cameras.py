@@ -1,0 +1,123 @@
+"""Cameras and the 24-patch reference target: what colour-science publishes about both."""
+
+from functools import cache
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+
+from dyelab.convert.lab import adapt_lab, xyz_to_lab
+from dyelab.convert.light import white
+from dyelab.convert.science import library
+from dyelab.convert.spectrum import spectrum_to_lab
+from dyelab.errors import choose
+from dyelab.table import DEFAULT_WHITE
+
+# Our names for colour-science's tables; the measured average is spectral, the others CIELAB.
+_SPECTRAL = {"average": "BabelColor Average"}
+_COLOURS = {
+    "before-2014": "ColorChecker24 - Before November 2014",
+    "after-2014": "ColorChecker24 - After November 2014",
+}
+
+
+def cameras() -> list[str]:
+    """Names of the cameras whose measured sensitivities colour-science ships."""
+    return list(library().MSDS_CAMERA_SENSITIVITIES)
+
+
+def camera_sensitivity(name: str, wavelengths: ArrayLike) -> np.ndarray:
+    """Relative spectral sensitivity of a camera's three channels.
+
+    Parameters
+    ----------
+    name : str
+        See `cameras`.
+    wavelengths : array_like (k,)
+        In nm; outside the published range the sensitivity is zero.
+
+    Returns
+    -------
+    ndarray (k, 3)
+        Red, green, blue, each with its maximum at 1.
+
+    Raises
+    ------
+    InputError
+        For a camera that isn't there.
+    """
+    choose(name, cameras(), "camera", "in the published tables")
+    table = library().MSDS_CAMERA_SENSITIVITIES[name]
+    at = np.asarray(wavelengths, float)
+    columns = [np.interp(at, table.wavelengths, v, left=0, right=0) for v in table.values.T]
+    return np.stack(columns, axis=-1)
+
+
+def target_names() -> list[str]:
+    """Names of the published averages of the 24-patch target."""
+    return [*_SPECTRAL, *_COLOURS]
+
+
+@cache
+def target_spectra(name: str = "average") -> pd.DataFrame:
+    """Published average reflectance of the 24 patches, row by row.
+
+    Returns
+    -------
+    DataFrame
+        `sample`, then one column a wavelength in nm, factors 0 to 1.
+
+    Raises
+    ------
+    InputError
+        For a name without spectra.
+    """
+    choose(name, _SPECTRAL, "spectral average", "of the 24-patch target")
+    patches = library().SDS_COLOURCHECKERS[_SPECTRAL[name]]
+    bands = np.arange(380, 731, 10)
+    values = [np.interp(bands, patch.wavelengths, patch.values) for patch in patches.values()]
+    frame = pd.DataFrame(values, columns=[str(band) for band in bands])
+    frame.insert(0, "sample", list(patches))
+    return frame
+
+
+def target_lab(
+    name: str = "average",
+    *,
+    illuminant: str = DEFAULT_WHITE[0],
+    observer: int = DEFAULT_WHITE[1],
+) -> pd.DataFrame:
+    """Published CIELAB of the 24 patches under this white.
+
+    Returns
+    -------
+    DataFrame
+        `sample, L, a, b, illuminant, observer, flags`; values that are published for another
+        white only are adapted to this one (CAT16) and flagged so.
+
+    Raises
+    ------
+    InputError
+        For an unknown name, illuminant or observer.
+    """
+    choose(name, target_names(), "published average", "of the 24-patch target")
+    if name in _SPECTRAL:
+        spectra = target_spectra(name)
+        factors = spectra.drop(columns="sample").to_numpy(float)
+        bands = [float(band) for band in spectra.columns[1:]]
+        lab = spectrum_to_lab(bands, factors, illuminant=illuminant, observer=observer)
+        samples, flags = list(spectra["sample"]), ""
+    else:
+        published = library().CCS_COLOURCHECKERS[_COLOURS[name]]
+        samples, flags = list(published.data), "adapted"
+        lab = _from_xyY(np.array(list(published.data.values())), published.illuminant)
+        lab = adapt_lab(lab, white("D50", 2), white(illuminant, observer))
+    frame = pd.DataFrame(lab, columns=["L", "a", "b"])
+    frame.insert(0, "sample", samples)
+    return frame.assign(illuminant=illuminant, observer=observer, flags=flags)
+
+
+def _from_xyY(xyY: np.ndarray, chromaticity: np.ndarray) -> np.ndarray:
+    xyz = library().xyY_to_XYZ(xyY)
+    own_white = library().xy_to_XYZ(chromaticity)
+    return xyz_to_lab(xyz * 100, own_white * 100)
