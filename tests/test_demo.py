@@ -43,6 +43,10 @@ def example():
     return book.wide(book.open(synth.example()))
 
 
+def found(wide):
+    return findings.find(wide, spectra=book.open(synth.example()).spectra)
+
+
 @pytest.mark.slow
 def test_the_demo_ends_well_and_names_its_files(done):
     result, folder = done
@@ -116,22 +120,20 @@ def test_the_demo_runs_again_but_not_over_work(tmp_path):
 
 
 def test_the_page_fits_one_sheet(example):
-    page = findings.page(findings.find(example), dose=2.0)
-    assert len(handout.sheets(page)) == 1
+    assert len(handout.sheets(findings.page(found(example), "Iron"))) == 1
 
 
-def test_matched_pairs_differ_in_the_metal_alone(example):
-    found = findings.find(example)
-    at = found.made.set_index("variant")
-    factors = [n for n in findings.variants.FACTORS if n not in ("iron_wof", "copper_wof")]
-    for metal, other in (("iron", "copper"), ("copper", "iron")):
-        pairs = found.metals[found.metals["metal"] == metal]
-        assert len(pairs) >= 10
-        before, after = at.loc[pairs["reference"]], at.loc[pairs["sample"]]
-        assert (before[factors].to_numpy() == after[factors].to_numpy()).all()
-        assert (before[f"{metal}_wof"] == 0).all()
-        assert np.array_equal(after[f"{metal}_wof"], pairs["dose"])
-        assert (before[f"{other}_wof"].to_numpy() == after[f"{other}_wof"].to_numpy()).all()
+def test_the_case_is_where_the_tannin_does_most(example):
+    asked = found(example)
+    dyed, control = asked.misled().to_dict("records")
+    assert dyed["dye"] != "none"
+    assert control["dye"] == "none"
+    assert dyed["cloth"] == control["cloth"]
+    shares = asked.case.parts.set_index("part")["share"]
+    assert shares["tannin"] > 60 > shares["dye"]
+    said = " ".join(findings.quick_answer(asked))
+    assert f"ΔE00 {dyed['dE00']:.1f}" in said
+    assert f"{shares['tannin']:.0f} % (" in said
 
 
 def test_a_swatch_is_graded_against_itself(example):
@@ -145,10 +147,15 @@ def test_a_swatch_is_graded_against_itself(example):
 
 
 def test_a_book_without_tannin_has_no_misleading_case(example):
-    plain = example[example["tannin"] == "none"]
-    found = findings.find(plain)
-    assert findings.case(found, "iron", 2.0).empty
-    assert len(handout.sheets(findings.page(found, dose=2.0))) == 1
+    asked = found(example[example["tannin"] == "none"])
+    assert asked.case is None
+    assert findings.quick_answer(asked) == []
+    assert len(handout.sheets(findings.page(asked, "Iron"))) == 1
+
+
+def test_a_book_without_copper_tells_about_iron(example):
+    asked = found(example[example["copper_wof"] == 0])
+    assert set(asked.metals["metal"]) == {"iron"}
 
 
 def fill(folder, text="one"):

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 DOSE = 2.0  # % WOF of ferrous sulfate, where the example has replicates and every control
 BOOK, METALS, HELD, PAGE = "book", "metals.csv", "fastness.csv", "what_iron_did.pdf"
+TOLD = ["metal", "dose", "dye", "cloth", "reference", "sample", "dL", "da", "db", "dC", "dH"]
+TOLD += ["dE76", "dE00", "dE00_low", "dE00_high", "noise_floor", "dECMC", "pieces", "verdict"]
+TOLD += ["moved", "illuminant", "observer"]
 
 
 @click.command("demo")
@@ -54,13 +57,15 @@ def _job(folder: Path) -> "tuple[Book, Findings]":
         bk = synth.write_book(synth.sources(), folder / BOOK)
         bar.update()
         step("comparing")
-        found = findings.find(book.wide(bk))
+        found = findings.find(book.wide(bk), spectra=bk.spectra, shared=bk.shared, dose=DOSE)
         bar.update()
         step("writing")
         _write(found, folder)
         bar.update()
         step("page")
-        pdf(findings.page(found, dose=DOSE, note=words.say("findings.note")), folder / PAGE)
+        title = words.say("demo.page_title", dose=f"{DOSE:g} %")
+        note = words.say("demo.page_note")
+        pdf(findings.page(found, title, note=note), folder / PAGE)
         bar.update()
     return bk, found
 
@@ -68,7 +73,7 @@ def _job(folder: Path) -> "tuple[Book, Findings]":
 def _write(found: "Findings", folder: Path) -> None:
     from dyelab import files
 
-    for name, frame in ((METALS, found.metals), (HELD, found.held)):
+    for name, frame in ((METALS, found.metals[TOLD]), (HELD, found.held)):
         with files.whole(folder / name) as file:
             frame.to_csv(file, index=False, lineterminator="\n", float_format="%.4f")
 
@@ -95,24 +100,22 @@ def _iron(found: "Findings") -> Iterator[str]:
     from dyelab.handout import findings, variants
 
     yield words.say("demo.iron", dose=variants.dose(DOSE))
-    for row in found.of("iron", DOSE).to_dict("records"):
-        if row["dye"] != "none" and row["tannin"] == "none":
-            yield words.say("demo.iron_row", **findings.rounded(row))
+    for row in found.plain().to_dict("records"):
+        yield words.say("demo.iron_row", **findings.rounded(row))
 
 
 def _quick_answer(found: "Findings") -> Iterator[str]:
     from dyelab.handout import findings
 
     yield words.say("demo.tannin")
-    misled = findings.case(found, "iron", DOSE)
-    yield from (f"  {line}" for line in findings.answers(misled.head(0), misled))
+    yield from (f"  {line}" for line in findings.quick_answer(found))
 
 
 def _held(found: "Findings") -> Iterator[str]:
     from dyelab.handout import findings
 
     yield words.say("demo.held")
-    graded = findings.grades(found.held, dose=DOSE)
+    graded = findings.grades(found)
     for row in graded.to_dict("records"):
         dye, added = row.pop("dye"), row.pop("added")
         said = (words.say("demo.grade", grade=g, when=w) for w, g in row.items())

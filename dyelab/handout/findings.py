@@ -3,14 +3,16 @@
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
-from dyelab import convert, grade, table, words
+from dyelab import convert, grade, shift, table, words
+from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
 
-SHOWN = ("dE00", "dE00_low", "dE00_high")
+_CELL = ["dye", "fibre", "tannin", "mordant"]
+_RECIPE = ["fibre", "tannin", "mordant", "dye", "iron_wof", "copper_wof"]
+_SHOWN = ["dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
 
 @dataclass(frozen=True)
@@ -19,77 +21,96 @@ class Findings:
 
     Attributes
     ----------
-    rows : DataFrame
-        Readings as dyed, as ``variants.as_dyed`` gives them.
-    made : DataFrame
-        Recipes, as ``variants.variants`` gives them.
     metals : DataFrame
-        One row a matched pair: `metal, dose, dye, cloth` and the result of ``compare.pairs``.
+        Every matched pair, as ``shift.of_step`` gives it, with `metal` and `cloth`.
     held : DataFrame
-        One row a swatch and exposure, as `exposed` gives it.
+        Every exposed swatch, as `exposed` gives it.
+    case : Separation or None
+        Iron on a dyed and tannined cloth, split with its controls: of those the book can
+        split, the best replicated, and among equals the one with the largest tannin share.
+    dose : float
+        Iron dose asked about, % WOF of ferrous sulfate.
     """
 
-    rows: pd.DataFrame
-    made: pd.DataFrame
     metals: pd.DataFrame
     held: pd.DataFrame
+    case: shift.Separation | None
+    dose: float
 
-    def of(self, metal: str, dose: float, **wanted: str) -> pd.DataFrame:
-        """Pairs of one metal at one dose, the furthest moved first."""
-        found = self.metals[(self.metals["metal"] == metal) & (self.metals["dose"] == dose)]
-        for name, value in wanted.items():
-            found = found[found[name] == value]
-        return found.sort_values("dE00", ascending=False, kind="stable")
+    def of_iron(self) -> pd.DataFrame:
+        """Pairs of iron at the dose asked about, the furthest moved first."""
+        iron = (self.metals["metal"] == "iron") & (self.metals["dose"] == self.dose)
+        return self.metals[iron].sort_values("dE00", ascending=False, kind="stable")
+
+    def plain(self) -> pd.DataFrame:
+        """Of these pairs, the dyed ones without a tannin."""
+        iron = self.of_iron()
+        return iron[(iron["dye"] != "none") & (iron["tannin"] == "none")]
+
+    def misled(self) -> pd.DataFrame:
+        """Two pairs of the case: the dyed cloth, and the same cloth and tannin without dye."""
+        iron = self.of_iron()
+        if self.case is None:
+            return iron.head(0)
+        cells = self.case.cells.set_index("cell")["swatch"]
+        at = iron.set_index("swatch_with", drop=False)
+        return at.loc[[cells["dyed with"], cells["tannin with"]]].reset_index(drop=True)
 
 
-def find(wide: pd.DataFrame, shared: pd.DataFrame | None = None) -> Findings:
-    """Compare every matched pair of a book, and every exposed swatch with itself as dyed.
+def find(
+    wide: pd.DataFrame,
+    *,
+    spectra: pd.DataFrame | None = None,
+    shared: pd.DataFrame | None = None,
+    dose: float = 2.0,
+) -> Findings:
+    """Ask a book what its metals did, what the tannin's share was, and how the colours held.
 
     Parameters
     ----------
     wide : DataFrame
         As ``book.wide`` gives it.
-    shared : DataFrame, optional
-        `table.SHARED` rows of these readings.
+    spectra, shared : DataFrame, optional
+        The book's tables of these names.
+    dose : float
+        Iron dose to dwell on, % WOF of ferrous sulfate.
 
     Returns
     -------
     Findings
     """
-    rows = variants.as_dyed(wide)
-    made = variants.variants(rows)
-    pairs = pd.concat([matched(made, metal) for metal in variants.METALS], ignore_index=True)
-    ends = list(pairs[["reference", "sample"]].itertuples(index=False, name=None))
-    compared = variants.differences(rows, ends, shared).drop(columns=["reference", "sample"])
-    metals = pd.concat([pairs.drop(columns=["reference", "sample"]), compared], axis=1)
-    return Findings(rows, made, metals.assign(**pairs[["reference", "sample"]]), exposed(wide))
+    recipes = shift.as_dyed(wide, shared=shared)
+    metals = pd.concat([_pairs(recipes, metal) for metal in variants.METALS], ignore_index=True)
+    return Findings(metals, exposed(wide), _case(recipes, metals, spectra, dose), dose)
 
 
-def matched(made: pd.DataFrame, metal: str) -> pd.DataFrame:
-    """Recipes that differ in one metal alone: one row a pair, `reference` without it.
+def _pairs(recipes: shift.Recipes, metal: str) -> pd.DataFrame:
+    try:
+        pairs = shift.of_step(recipes, metal).pairs
+    except InputError:  # a book need not have every metal
+        return pd.DataFrame()
+    after = recipes.made.loc[pairs["to_row"], ["swatch", *table.WHITE]].reset_index(drop=True)
+    named = pairs.assign(metal=metal, cloth=cloths(pairs))
+    return pd.concat([named, after.rename(columns={"swatch": "swatch_with"})], axis=1)
 
-    Parameters
-    ----------
-    made : DataFrame
-        As ``variants.variants`` gives it.
-    metal : str
-        ``iron`` or ``copper``.
 
-    Returns
-    -------
-    DataFrame
-        `reference, sample` (variants), `metal, dose, dye, fibre, tannin, mordant, cloth`.
-    """
-    column = f"{metal}_wof"
-    same = [name for name in variants.FACTORS if name in made and name != column]
-    without = made.loc[made[column] == 0, [*same, "variant"]]
-    having = made.loc[made[column] > 0, [*same, column, "variant"]]
-    pairs = having.merge(without, on=same, suffixes=("_with", "_without"))
-    named = pairs.rename(
-        columns={"variant_without": "reference", "variant_with": "sample", column: "dose"}
-    )
-    kept = ["reference", "sample", "dose", "dye", "fibre", "tannin", "mordant"]
-    return named[kept].assign(metal=metal, cloth=cloths(named))
+def _case(
+    recipes: shift.Recipes, metals: pd.DataFrame, spectra: pd.DataFrame | None, dose: float
+) -> shift.Separation | None:
+    iron = metals[(metals["metal"] == "iron") & (metals["dose"] == dose)]
+    cells = iron.loc[(iron["tannin"] != "none") & (iron["dye"] != "none"), _CELL]
+    splits = [
+        shift.separate(recipes, "iron", hold=_named(cell), spectra=spectra, dose=dose)
+        for cell in cells.drop_duplicates().to_dict("records")
+    ]
+    whole = [split for split in splits if not split.missing and "share" in split.parts]
+    return max(whole, key=_weight, default=None)
+
+
+def _weight(split: shift.Separation) -> tuple[int, float]:
+    """Best replicated first, then the tannin's share."""
+    share = split.parts.set_index("part")["share"].astype(float)
+    return int(split.cells["pieces"].iloc[:4].min()), share["tannin"]
 
 
 def cloths(rows: pd.DataFrame) -> list[str]:
@@ -117,87 +138,73 @@ def exposed(wide: pd.DataFrame) -> pd.DataFrame:
         ``convert.differences``, `change_value, change_grade`.
     """
     swatches = wide[wide["part"].isin(["", "swatch"])]
-    fresh = swatches[swatches["exposure"] == "none"].set_index("swatch")[table.LAB]
-    later = swatches[swatches["exposure"].isin(["wash", "light"])].reset_index(drop=True)
+    fresh = swatches[swatches["exposure"] == "none"].groupby("swatch")[table.LAB].mean()
+    later = swatches[swatches["exposure"].isin(["wash", "light"])]
     later = later[later["swatch"].isin(fresh.index)].reset_index(drop=True)
     table.one_white(swatches)
     before, after = fresh.loc[later["swatch"]].to_numpy(), later[table.LAB].to_numpy()
-    kept = ["swatch", *_RECIPE, "exposure", "amount", "unit"]
-    named = later[kept].assign(cloth=[variants.recipe(r) for r in later.to_dict("records")])
-    moved = [convert.differences(before, after), grade.change(before, after)]
-    return pd.concat([named, *(part.reset_index(drop=True) for part in moved)], axis=1)
+    kept = later[["swatch", *_RECIPE, "exposure", "amount", "unit"]]
+    named = kept.assign(cloth=[variants.recipe(row) for row in later.to_dict("records")])
+    graded = grade.change(before, after)[["change_value", "change_grade"]]
+    moved = convert.differences(before, after)
+    return pd.concat([named, moved.reset_index(drop=True), graded.reset_index(drop=True)], axis=1)
 
 
-_RECIPE = ["fibre", "tannin", "mordant", "dye", "iron_wof", "copper_wof"]
-
-
-def case(found: Findings, metal: str, dose: float) -> pd.DataFrame:
-    """Find where a quick answer misleads most: a dye on tannin, and that tannin without dye.
-
-    Returns
-    -------
-    DataFrame
-        Two rows of `metals`, a dyed pair and its control: those where the control's shift is
-        most nearly the whole. No rows where no tannin has such a control.
-    """
-    pairs = found.of(metal, dose)
-    tanned = pairs[pairs["tannin"] != "none"].reset_index()
-    both = tanned[tanned["dye"] != "none"].merge(
-        tanned[tanned["dye"] == "none"], on="cloth", suffixes=("", "_alone")
-    )
-    if both.empty:
-        return pairs.head(0)
-    shift = both[["dL", "da", "db"]].to_numpy()
-    left = shift - both[["dL_alone", "da_alone", "db_alone"]].to_numpy()
-    worst = both.iloc[(np.linalg.norm(left, axis=1) / np.linalg.norm(shift, axis=1)).argmin()]
-    return pairs.loc[[worst["index"], worst["index_alone"]]]
-
-
-def page(found: Findings, *, dose: float, note: str = "") -> parts.Page:
+def page(found: Findings, title: str, *, note: str = "") -> parts.Page:
     """Set the page: chips before and after iron, the differences, the grades, the cautions.
 
     Parameters
     ----------
     found : Findings
-    dose : float
-        Iron dose shown, % WOF of ferrous sulfate.
-    note : str
-        Foot line.
+    title, note : str
+        Head and foot line.
 
     Returns
     -------
     Page
     """
-    moved = found.of("iron", dose)
-    plain = moved[(moved["dye"] != "none") & (moved["tannin"] == "none")]
-    misled = case(found, "iron", dose)
-    columns = ["dye", "cloth", *SHOWN, "dL", "dC", "verdict"]
-    chosen = pd.concat([plain, misled])[columns]
+    plain, misled = found.plain(), found.misled()
     return parts.Page(
-        words.say("findings.title", dose=variants.dose(dose)),
+        title,
         (
-            parts.Text(" ".join(answers(plain, misled)), "lead"),
-            _chips(found.made, pd.concat([plain.head(1), misled]), variants.dose(dose)),
+            parts.Text(" ".join([*furthest(found), *quick_answer(found)]), "lead"),
+            _chips(pd.concat([plain.head(1), misled]), found.dose),
             parts.Heading(words.say("findings.table")),
-            parts.number_table(chosen),
+            parts.number_table(pd.concat([plain, misled])[_SHOWN]),
             parts.Heading(words.say("findings.held")),
-            parts.number_table(grades(found.held, dose=dose)),
+            parts.number_table(grades(found)),
             parts.Caution((words.say("findings.caution"), words.say("findings.screening"))),
         ),
         note=note,
     )
 
 
-def answers(plain: pd.DataFrame, misled: pd.DataFrame) -> list[str]:
-    """Say what moved furthest, and how much of a shift on tannin comes without any dye."""
-    said = []
-    if len(plain):
-        said.append(words.say("findings.furthest", **rounded(plain.iloc[0].to_dict())))
-    if len(misled) == 2:
-        dyed, control = misled.to_dict("records")
-        said.append(words.say("findings.quick", **rounded(dyed)))
-        said.append(words.say("findings.alone", **rounded(control)))
-    return said
+def furthest(found: Findings) -> list[str]:
+    """Say which dye iron moved furthest where no tannin was in the way."""
+    first = found.plain().head(1).to_dict("records")
+    return [words.say("findings.furthest", **rounded(row)) for row in first]
+
+
+def quick_answer(found: Findings) -> list[str]:
+    """Say what iron seems to do to a dye on tannin, and how much of it is the tannin's own."""
+    if found.case is None:
+        return []
+    dyed, control = (rounded(row) for row in found.misled().to_dict("records"))
+    return [
+        words.say("findings.quick", **dyed),
+        words.say("findings.alone", **control),
+        words.say("findings.split", **_shares(found.case)),
+    ]
+
+
+def _shares(split: shift.Separation) -> dict[str, str]:
+    rows = split.parts.set_index("part")[["share", "share_low", "share_high"]]
+    whole = rows.round(0).astype(int).to_dict("index")
+    return {part: words.say("findings.share", **_named(whole[part])) for part in ("dye", "tannin")}
+
+
+def _named(row: dict[Any, Any]) -> dict[str, Any]:
+    return {str(name): value for name, value in row.items()}
 
 
 def rounded(row: dict[Any, Any]) -> dict[str, Any]:
@@ -205,20 +212,28 @@ def rounded(row: dict[Any, Any]) -> dict[str, Any]:
     return {str(k): f"{v:.1f}" if isinstance(v, float) else v for k, v in row.items()}
 
 
-def _chips(made: pd.DataFrame, pairs: pd.DataFrame, dose: str) -> parts.Chips:
+def _chips(pairs: pd.DataFrame, dose: float) -> parts.Chips:
     """Pairs side by side: each cloth without iron, then with it."""
-    at = made.set_index("variant")
-    order = pairs[["reference", "sample"]].to_numpy().ravel()
-    labels = [words.say("findings.without"), words.say("findings.with_iron", dose=dose)]
+    pairs = pairs.reset_index(drop=True)
+    ends = [pairs[[f"{end}_{name}" for name in table.LAB]].to_numpy() for end in ("from", "to")]
+    labels = [
+        words.say("findings.without"),
+        words.say("findings.with_iron", dose=variants.dose(dose)),
+    ]
     dyes = pairs["dye"].replace("none", words.say("findings.no_dye"))
     notes = [f"{dye}, {cloth}" for dye, cloth in zip(dyes, pairs["cloth"], strict=True)]
-    shown = at.loc[order, [*table.LAB, *table.WHITE]]
-    patches = parts.patches(shown, labels * len(pairs), [n for n in notes for _ in (0, 1)])
+    lab = pd.DataFrame(_alternately(*ends), columns=table.LAB)
+    lab[table.WHITE] = pairs[table.WHITE].loc[pairs.index.repeat(2)].to_numpy()
+    patches = parts.patches(lab, labels * len(pairs), _alternately(notes, notes))
     return parts.Chips(tuple(patches), columns=6)
 
 
-def grades(held: pd.DataFrame, *, fibre: str = "wool", dose: float = 2.0) -> pd.DataFrame:
-    """Change grades on one mordanted fibre, plain and with each metal.
+def _alternately(first: Any, second: Any) -> list[Any]:
+    return [item for both in zip(first, second, strict=True) for item in both]
+
+
+def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
+    """Change grades on one mordanted fibre, plain and with each metal at the dose asked about.
 
     Returns
     -------
@@ -226,23 +241,17 @@ def grades(held: pd.DataFrame, *, fibre: str = "wool", dose: float = 2.0) -> pd.
         One row a dye and metal: `dye, added`, and a column for the hardest exposure of each
         kind, named in words.
     """
+    held = found.held
     last = held["amount"] == held.groupby("exposure")["amount"].transform("max")
-    metals = held["iron_wof"].isin([0, dose]) & held["copper_wof"].isin([0, dose])
+    metals = held["iron_wof"].isin([0, found.dose]) & held["copper_wof"].isin([0, found.dose])
     chosen = held[last & metals & (held["fibre"] == fibre) & (held["mordant"] != "none")]
     rows = chosen[chosen["dye"] != "none"].to_dict("records")
     named = [{**row, "when": when(row), "added": _added(row)} for row in rows]
-    return (
-        pd.DataFrame(named, columns=[*held.columns, "when", "added"])
-        .pivot_table(
-            index=["dye", "added"],
-            columns="when",
-            values="change_grade",
-            aggfunc="first",
-            sort=False,
-        )
-        .rename_axis(columns=None)
-        .reset_index()
+    frame = pd.DataFrame(named, columns=[*held.columns, "when", "added"])
+    grades = frame.pivot_table(
+        index=["dye", "added"], columns="when", values="change_grade", aggfunc="first", sort=False
     )
+    return grades.rename_axis(columns=None).reset_index()
 
 
 def _added(row: dict[Any, Any]) -> str:
@@ -252,7 +261,7 @@ def _added(row: dict[Any, Any]) -> str:
         for metal, dose in doses.items()
         if dose > 0
     ]
-    return ", ".join([row["mordant"], *said])
+    return ", ".join([str(row["mordant"]), *said])
 
 
 def when(row: dict[Any, Any]) -> str:
