@@ -21,8 +21,8 @@ from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label
 
 SHAPES = ("exponential", "hyperbola")
 _RATES, _GRID = 50, 81
-_LOOSE = (0.01, 1.0, 10.0, 100.0)
-_REACH = 0.35  # of the whole shift: how far along the curve a straying carries
+_LOOSE = (0.1, 1.0, 10.0, 100.0)
+_REACH = 0.2  # of the whole shift: how far along the curve a straying carries
 LEVELS = ("visible", "half", "enough")
 
 
