@@ -54,7 +54,11 @@ def vectors(
     start, finish = ends(pairs, recipes)
     both = pd.concat([start, finish], ignore_index=True)
     drawn = style.figure(height=height, **_two_planes(both))
-    for x, y, axes in (("a", "b", {}), ("C", "L", {"xaxis": "x2", "yaxis": "y2"})):
+    places: list[tuple[str, str, dict[str, Any]]] = [
+        ("a", "b", {}),
+        ("C", "L", {"xaxis": "x2", "yaxis": "y2"}),
+    ]
+    for x, y, axes in places:
         drawn.add_trace(_arrows(start, finish, x, y, **axes))
         drawn.add_traces(_marks(start, finish, pairs[mark].astype(str), x, y, axes))
     return drawn
@@ -86,7 +90,7 @@ def _two_planes(both: pd.DataFrame) -> dict[str, Any]:
 
 
 def _arrows(
-    start: pd.DataFrame, finish: pd.DataFrame, x: str, y: str, *, size: int = 12, **axes: str
+    start: pd.DataFrame, finish: pd.DataFrame, x: str, y: str, *, size: int = 12, **axes: Any
 ) -> go.Scatter:
     """Every shift as a line with a head at its end; one trace, parted by gaps."""
     gap = np.full(len(start), np.nan)
@@ -134,7 +138,7 @@ def _marks(
             **axes,
         )
     ]
-    look = {"x": x, "y": y, "size": size, "showlegend": legend, **axes}
+    look: dict[str, Any] = {"x": x, "y": y, "size": size, "showlegend": legend, **axes}
     for one, shape in _kinds(kind).items():
         part = finish[(kind == one).to_numpy()]
         traces.append(style.points(part, name=one, shape=shape, legendgroup=one, **look))
@@ -211,6 +215,7 @@ def _cell(
         "domain": [top - height + 0.05, top - 0.07],
         "range": list(limits[2:]),
         "anchor": f"x{end}",
+        "showticklabels": i == 0,
         "title": {"text": "b*" if i == 0 else ""},
     }
     return {f"xaxis{end}": x, f"yaxis{end}": y}
@@ -438,7 +443,7 @@ def family(recipes: pd.DataFrame, *, labels: Sequence[str], height: int = 0) -> 
     drawn.add_trace(_branches(middle, [paths[i] for i in order], deepest))
     drawn.add_trace(_node_names(middle))
     drawn.add_traces(_leaves(leaves, [labels[i] for i in order]))
-    drawn.update_xaxes(visible=False, range=[-0.1, deepest + 1.3])
+    drawn.update_xaxes(visible=False, range=[-0.1, deepest + 1.0])
     drawn.update_yaxes(visible=False, range=[-len(leaves) + 0.4, 0.8])
     return drawn
 
@@ -476,6 +481,7 @@ def _node_names(middle: dict[tuple[str, ...], float]) -> go.Scatter:
         mode="text",
         text=[style.plain(node[-1], 28) for node in nodes],
         textposition="top right",
+        textfont={"size": 11},
         hoverinfo="skip",
         showlegend=False,
     )

@@ -1,7 +1,7 @@
 """What one step of a recipe did: pairs, dose curves, controls, depth."""
 
 from dyelab.shift.controls import Separation, separate
-from dyelab.shift.depth import at_equal_depth, relative_strength
+from dyelab.shift.depth import Depth, at_equal_depth, depth_of, relative_strength
 from dyelab.shift.dose import DoseCurve, dose_curve
 from dyelab.shift.pairs import Shift, interaction, mean_shift, of_metal, of_step, rank
 from dyelab.shift.recipes import METALS, VARIES, Recipes, as_dyed, label, level
@@ -10,6 +10,7 @@ from dyelab.shift.saturating import Saturating, fit
 __all__ = [
     "METALS",
     "VARIES",
+    "Depth",
     "DoseCurve",
     "Recipes",
     "Saturating",
@@ -17,6 +18,7 @@ __all__ = [
     "Shift",
     "as_dyed",
     "at_equal_depth",
+    "depth_of",
     "dose_curve",
     "fit",
     "interaction",

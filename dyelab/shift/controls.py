@@ -185,11 +185,12 @@ def _described(recipes: Recipes, wanted: list[dict], rows: np.ndarray) -> pd.Dat
 
 
 def _possible(rows: np.ndarray) -> list[str]:
-    """Parts whose cells are all there."""
+    """Parts whose cells are all there; no tannin's part on a cloth without tannin."""
     return [
         part
         for part, weights in WEIGHTS.items()
-        if all(row >= 0 for row, weight in zip(rows, weights, strict=True) if weight)
+        if not (part == "tannin" and rows[2] == rows[4])
+        and all(row >= 0 for row, weight in zip(rows, weights, strict=True) if weight)
     ]
 
 
@@ -220,7 +221,7 @@ def _by_ks(
     seed: int,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Parts from K/S, their noise drawn from the scatter of replicate swatches."""
-    noise = pooled_log_noise(found, draws, np.random.default_rng(seed))
+    noise = pooled_log_noise(found, rows, draws, np.random.default_rng(seed))
     start = found.mean[1]
     white = table.one_white(recipes.rows)
     records, bands = [], []

@@ -4,13 +4,16 @@ Strength is K/S of what was added to the cloth: the undyed base's K/S is taken o
 strength is common textile practice; the standard-depth formula of ISO 105-A06 isn't used.
 """
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, table
+from dyelab import convert, table, words
 from dyelab.errors import InputError
+from dyelab.shift.kubelka import cell_spectra
+from dyelab.shift.recipes import Recipes
 
 
 def added(reflectance: np.ndarray, base: np.ndarray | None = None) -> np.ndarray:
@@ -115,3 +118,80 @@ def at_equal_depth(
     result = pd.concat([result, convert.differences(first, lab).reset_index(drop=True)], axis=1)
     percent = strength["strength_sum"].to_numpy()
     return result.assign(strength_sum=percent, moved=direction(first, lab))
+
+
+@dataclass(frozen=True)
+class Depth:
+    """Two cloths' K/S, how strong one is beside the other, and what equal depth leaves.
+
+    `wavelengths`, `reference` and `sample` (K/S) are (k,); `strength` and `equal` are rows of
+    `relative_strength` and `at_equal_depth`.
+    """
+
+    wavelengths: np.ndarray
+    reference: np.ndarray
+    sample: np.ndarray
+    strength: dict[str, Any]
+    equal: dict[str, Any]
+    sentence: str
+
+
+def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFrame) -> Depth | None:
+    """Compare the depth of two recipes of a book, the undyed base taken off where there is one.
+
+    Parameters
+    ----------
+    recipes : Recipes
+    reference, sample : int
+        Row numbers of ``recipes.made``.
+    spectra : DataFrame
+        The book's spectra.
+
+    Returns
+    -------
+    Depth or None
+        None where a spectrum is missing.
+    """
+    base = _undyed(recipes, reference)
+    found = cell_spectra(recipes, np.array([reference, sample, base]), spectra)
+    if found is None:
+        return None
+    read = [convert.ks_to_reflectance(ks) for ks in found.mean]
+    ground = read[2] if base >= 0 and found.mean[2].sum() < found.mean[0].sum() else None
+    white = recipes.made.iloc[reference][table.WHITE]
+    strength = relative_strength(found.wavelengths, read[0], read[1], base=ground).iloc[0]
+    equal = at_equal_depth(
+        found.wavelengths,
+        read[0],
+        read[1],
+        base=ground,
+        illuminant=str(white["illuminant"]),
+        observer=int(white["observer"]),
+    ).iloc[0]
+    rows = dict(strength), dict(equal)
+    return Depth(found.wavelengths, found.mean[0], found.mean[1], *rows, _said(*rows))
+
+
+def _undyed(recipes: Recipes, row: int) -> int:
+    """The bare cloth of a recipe; -1 where it wasn't read."""
+    made = recipes.made
+    bare = (made["dye"] == "none") & (made["tannin"] == "none")
+    bare &= (made["iron_wof"] == 0) & (made["copper_wof"] == 0)
+    for name in ("form", "fibre", "ground"):
+        if name in made:
+            bare &= made[name] == made[name].iloc[row]
+    at = np.flatnonzero(bare)
+    return int(at[0]) if len(at) else -1
+
+
+def _said(strength: dict[str, Any], equal: dict[str, Any]) -> str:
+    first = words.say(
+        "shift.depth",
+        maximum=f"{strength['maximum_nm']:.0f}",
+        strength=f"{strength['strength_maximum']:.0f}",
+        sum=f"{strength['strength_sum']:.0f}",
+    )
+    if equal["moved"] == "no visible change":
+        return f"{first} {words.say('shift.depth_same')}"
+    left = words.say("shift.depth_left", moved=equal["moved"], distance=f"{equal['dE00']:.1f}")
+    return f"{first} {left}"

@@ -1,6 +1,7 @@
 """Swatches that differ in one step alone, found in the book, and what that step did."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -77,6 +78,7 @@ def of_step(
     *,
     reference: str = "none",
     shared: pd.DataFrame | None = None,
+    hold: dict[str, Any] | None = None,
     formula: str = "dE00",
     confidence: float = 0.95,
 ) -> Shift:
@@ -91,6 +93,9 @@ def of_step(
     reference : str
         What the reference has of it: ``none``, a material such as ``potash alum``, or a
         material with its dose as `level` words it.
+    hold : dict, optional
+        Factors to hold, such as ``{"dye": "weld"}``: only such pairs are compared, and only
+        they count for the correction of the verdicts.
     shared, formula, confidence
         As for `of_metal`.
 
@@ -107,8 +112,10 @@ def of_step(
     made = recipes.made
     columns = varying(what, made)
     first, second = _matched(made, what, columns, reference)
+    keep = _holding(made.iloc[second], hold or {})
+    first, second = first[keep], second[keep]
     if not len(first):
-        raise InputError(_nothing(made, what, reference))
+        raise InputError(_nothing(made[_holding(made, hold or {})], what, reference))
     found = compare.between(
         recipes.variants, first, second, formula, confidence, replicates_needed=True
     )
@@ -121,6 +128,15 @@ def of_step(
     )
     found = found.assign(from_row=first, to_row=second)
     return Shift(what, pd.concat([context, found], axis=1), recipes)
+
+
+def _holding(made: pd.DataFrame, hold: dict[str, Any]) -> np.ndarray:
+    """Which recipes have these values."""
+    keep = np.ones(len(made), bool)
+    for name, value in hold.items():
+        table.need(made, [name], "what to hold")
+        keep &= (made[name] == value).to_numpy()
+    return keep
 
 
 def _matched(

@@ -1,0 +1,201 @@
+"""Compare variants: what one step did, to which cloths, and whether it is more than noise."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from dyelab import compare, shift, words
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame
+from dyelab.plot import shift as drawn
+
+ALL = ""
+_HELD = ("fibre", "dye", "tannin", "mordant")
+_FIGURES = ("vectors", "multiples", "dose", "spectra", "family")
+_SHOWN = 8  # chips of at most so many pairs
+
+
+@dataclass(frozen=True)
+class _Bench:
+    recipes: shift.Recipes
+    spectra: pd.DataFrame | None
+
+
+def panel(book: Any = None) -> frame.Panel:
+    """Pick what varies, what to hold, the reference and the formula; read what it did.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    title = words.say("comparing.title")
+    return frame.Panel("compare", title, _choose, _show, refresh=_fit, prepare=_bench, book=book)
+
+
+def _bench(book: Any) -> _Bench:
+    from dyelab import book as books
+
+    return _Bench(shift.as_dyed(books.wide(book), shared=book.shared), book.spectra)
+
+
+def _choose(bench: _Bench) -> dict[str, Any]:
+    made = bench.recipes.made
+    steps = [(words.say(f"comparing.step_{name}"), name) for name in shift.VARIES]
+    picks = {"what": choices.pick(words.say("comparing.what"), steps)}
+    for name in _HELD:
+        picks[name] = choices.pick(words.say(f"comparing.{name}"), _offered(made, name))
+    picks["reference"] = choices.pick(words.say("comparing.reference"), _levels(made, "iron"))
+    formulas = [(sign, name) for name, sign in compare.SIGNS.items()]
+    picks["formula"] = choices.pick(words.say("comparing.formula"), formulas, "dE00")
+    figures = [(words.say(f"comparing.{name}"), name) for name in _FIGURES]
+    picks["picture"] = choices.pick(words.say("comparing.picture"), figures)
+    return picks
+
+
+def _offered(made: pd.DataFrame, name: str) -> list[tuple[str, str]]:
+    found = list(dict.fromkeys(made[name]))
+    return [(words.say("comparing.all"), ALL), *((one, one) for one in found)]
+
+
+def _levels(made: pd.DataFrame, what: str) -> list[str]:
+    """References to choose from: none first, then materials, then doses."""
+    worded = list(shift.level(made, what))
+    names = [] if what in shift.METALS else list(made[what])
+    return list(dict.fromkeys(["none", *names, *worded]))
+
+
+def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
+    """Offer the references of the step that varies; a step that varies can't be held."""
+    what = widgets["what"].value
+    choices.set_options(widgets["reference"], _levels(bench.recipes.made, what))
+    for name in _HELD:
+        widgets[name].disabled = name == what
+
+
+def _show(
+    bench: _Bench, what: str, reference: str, formula: str, picture: str, **held: str
+) -> frame.Shown:
+    fixed = {name: value for name, value in held.items() if value != ALL and name != what}
+    found = shift.of_step(bench.recipes, what, reference=reference, formula=formula, hold=fixed)
+    figure, said = _picture(bench, found, picture, what, fixed, formula)
+    sentence = _sentence(found.pairs, what, reference, formula)
+    return frame.Shown(
+        f"{sentence} {said}".strip(),
+        figure,
+        _table(found.pairs, formula),
+        _chips(bench.recipes.made, found.pairs, formula),
+        _notes(found.pairs),
+    )
+
+
+def _sentence(pairs: pd.DataFrame, what: str, reference: str, formula: str) -> str:
+    if len(pairs) == 1:
+        return str(pairs["words"].iloc[0])
+    mean = shift.mean_shift(pairs).iloc[0]
+    furthest = shift.rank(pairs, formula=formula).iloc[0]
+    counts = pairs["verdict"].value_counts()
+    return words.say(
+        "comparing.answer",
+        what=words.say(f"comparing.step_{what}"),
+        reference=reference,
+        pairs=len(pairs),
+        moved=mean["moved"],
+        sign=compare.SIGNS[formula],
+        low=f"{pairs[formula].min():.1f}",
+        high=f"{pairs[formula].max():.1f}",
+        furthest=furthest["recipe"],
+        clear=int(counts.get("clear", 0)),
+        unclear=int(counts.get("not clear", 0)),
+        untold=len(pairs) - int(counts.get("clear", 0)) - int(counts.get("not clear", 0)),
+    )
+
+
+def _table(pairs: pd.DataFrame, formula: str) -> pd.DataFrame:
+    names = ["recipe", formula, f"{formula}_low", f"{formula}_high", "noise_floor", "verdict"]
+    names += ["more_swatches", "moved", "dL", "da", "db", "dC", "dH", "pieces"]
+    order = np.argsort(-pairs[formula].to_numpy(), kind="stable")
+    return pairs.iloc[order][names].reset_index(drop=True)
+
+
+def _chips(made: pd.DataFrame, pairs: pd.DataFrame, formula: str) -> list[list[frame.Chip]]:
+    """The furthest pairs, edge to edge."""
+    order = np.argsort(-pairs[formula].to_numpy(), kind="stable")[:_SHOWN]
+    return [
+        [_chip(made, pairs, i, "from_row", "reference"), _chip(made, pairs, i, "to_row", "recipe")]
+        for i in order
+    ]
+
+
+def _chip(made: pd.DataFrame, pairs: pd.DataFrame, i: int, row: str, name: str) -> frame.Chip:
+    cloth = made.iloc[int(pairs[row].iloc[i])]
+    lab = (float(cloth["L"]), float(cloth["a"]), float(cloth["b"]))
+    label = words.say("comparing.before") if row == "from_row" else str(pairs["level"].iloc[i])
+    return frame.Chip(
+        label, lab, str(pairs[name].iloc[i]), str(cloth["illuminant"]), int(cloth["observer"])
+    )
+
+
+def _notes(pairs: pd.DataFrame) -> list[str]:
+    notes = [words.say("comparing.single")] if (pairs["pieces"] == 1).any() else []
+    if len(pairs) > 1:
+        notes.append(words.say("comparing.many", number=len(pairs)))
+    return [*notes, words.say("comparing.floor"), words.say("comparing.marks")]
+
+
+def _picture(
+    bench: _Bench,
+    found: shift.Shift,
+    picture: str,
+    what: str,
+    held: dict[str, str],
+    formula: str,
+) -> tuple[go.Figure | None, str]:
+    """The figure asked for, and what it adds to the answer."""
+    made = bench.recipes.made
+    if picture == "multiples":
+        return drawn.multiples(found.pairs, made), ""
+    if picture == "dose":
+        if what not in shift.METALS:
+            raise InputError(words.say("comparing.no_dose"))
+        curve = shift.dose_curve(bench.recipes, what, hold=dict(held), formula=formula)
+        return drawn.dose(curve), curve.sentence
+    if picture == "spectra":
+        return _spectra(bench, found.pairs, formula)
+    if picture == "family":
+        return _family(made, held), ""
+    return drawn.vectors(found.pairs, made), ""
+
+
+def _spectra(bench: _Bench, pairs: pd.DataFrame, formula: str) -> tuple[go.Figure, str]:
+    """K/S of the pair that moved furthest; weaker or duller is said in words."""
+    best = pairs.iloc[int(np.argmax(pairs[formula].to_numpy()))]
+    ends = [int(best["from_row"]), int(best["to_row"])]
+    depth = None
+    if bench.spectra is not None and len(bench.spectra):
+        depth = shift.depth_of(bench.recipes, ends[0], ends[1], bench.spectra)
+    if depth is None:
+        raise InputError(words.say("comparing.no_spectra", recipe=best["recipe"]))
+    figure = drawn.spectra(
+        depth.wavelengths,
+        depth.reference,
+        depth.sample,
+        names=(str(best["reference"]), str(best["recipe"])),
+        strength=True,
+    )
+    return figure, depth.sentence
+
+
+def _family(made: pd.DataFrame, held: dict[str, str]) -> go.Figure:
+    if "dye" not in held:
+        raise InputError(words.say("comparing.pick_dye"))
+    keep = np.ones(len(made), bool)
+    for name, value in held.items():
+        if name in ("dye", "fibre"):
+            keep &= (made[name] == value).to_numpy()
+    part = made[keep].reset_index(drop=True)
+    labels = shift.label(part, ("dye",))
+    return drawn.family(part, labels=[label or words.say("comparing.plain") for label in labels])
