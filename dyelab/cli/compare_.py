@@ -17,7 +17,7 @@ COLOURS = table.Table(
         table.Column("a", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
         table.Column("b", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
         table.Column("illuminant"),
-        table.Column("observer", "integer", unit="°", options=("", "2", "10")),
+        table.Column("observer", "integer", unit="°", options=("2", "10")),
         *(
             table.Column(name, "number", minimum=0, maximum=100)
             for name in table.STANDARD_UNCERTAINTIES

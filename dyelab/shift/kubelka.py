@@ -67,16 +67,19 @@ def _residuals(logs: np.ndarray, variant: np.ndarray) -> tuple[np.ndarray, int]:
     return rest[counts[at] > 1], int((counts - 1).sum())
 
 
-def pooled_log_noise(found: CellSpectra, draws: int, rng: np.random.Generator) -> np.ndarray | None:
+def pooled_log_noise(
+    found: CellSpectra, rows: np.ndarray, draws: int, rng: np.random.Generator
+) -> np.ndarray | None:
     """Draw the true K/S of each cloth: (draws, c, k); None where nothing was replicated.
 
     A multivariate t about the measured ln K/S, whose covariance over wavelengths is the pooled
-    scatter of replicates.
+    scatter of replicates. Cloths of the same recipe (`rows` equal) are one and err together.
     """
     if found.df < 1:
         return None
-    c, r = len(found.mean), len(found.residuals)
-    normal = rng.normal(size=(draws, c, r)) @ found.residuals / np.sqrt(found.df)
+    _, same = np.unique(rows, return_inverse=True)
+    c, r = int(same.max()) + 1, len(found.residuals)
+    normal = (rng.normal(size=(draws, c, r)) @ found.residuals)[:, same] / np.sqrt(found.df)
     chi = np.sqrt(rng.chisquare(found.df, (draws, 1, 1)) / found.df)
     steps = normal / chi / np.sqrt(np.maximum(found.pieces, 1))[None, :, None]
     return found.mean * np.exp(steps)
