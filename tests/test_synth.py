@@ -157,3 +157,49 @@ def test_washing_stains_the_neighbour_and_wool_more_than_cotton():
 def test_ten_thousand_recipes_are_one_call():
     swatches = synth.random_recipes(10_000, np.random.default_rng(0))
     assert synth.reflectance(swatches).shape == (10_000, 31)
+
+
+def test_row_order_index_and_further_columns_change_nothing():
+    swatches = random_swatches(60)
+    shuffled = swatches.sample(frac=1, random_state=1).assign(note="x", pH=4.0)
+    odd = shuffled.set_index(pd.Index(range(900, 960)))
+    back = np.argsort(shuffled.index)
+    for exposure, amount in (("none", 0.0), ("wash", 5.0), ("light", 1e6)):
+        plain = synth.faded(swatches, exposure, amount)
+        assert np.array_equal(synth.faded(odd, exposure, amount)[back], plain)
+    stains = synth.stained(swatches, "cotton", 5.0)
+    assert np.array_equal(synth.stained(odd, "cotton", 5.0)[back], stains)
+
+
+def test_no_recipes_give_no_spectra():
+    assert synth.reflectance(random_swatches(3).head(0)).shape == (0, 31)
+
+
+def test_blanks_and_missing_columns_count_as_none():
+    bare = recipes(fibre=["cotton"])
+    blank = bare.assign(dye=None, dye_wof=np.nan, tannin="", mordant="none", iron_wof=np.nan)
+    assert np.array_equal(synth.reflectance(bare), synth.reflectance(blank))
+
+
+def test_a_negative_dose_is_refused():
+    with pytest.raises(InputError, match=r"iron_wof = -1 is below 0 % WOF\. Give 0"):
+        synth.reflectance(recipes(iron_wof=[2.0, -1.0]))
+
+
+def test_other_wavelengths_lie_on_the_same_curve():
+    swatches = random_swatches(20)
+    fine = synth.reflectance(swatches, wavelengths=np.arange(400.0, 701.0, 5.0))
+    assert fine[:, ::2] == pytest.approx(synth.reflectance(swatches))
+
+
+def test_rivalry_takes_iron_from_both_dye_and_tannin():
+    from dataclasses import replace
+
+    rivals = replace(synth.CLOTH, rivalry=0.5)
+    cell = recipes(
+        **{"fibre": "cotton", "tannin": "gallnut", "tannin_wof": 8.0, "dye": "weld"},
+        **{"dye_wof": 50.0, "mordant": "aluminium acetate", "mordant_wof": 8.0, "iron_wof": [2.0]},
+    )
+    free, rival = (synth.uptake(cell, cloth=cloth) for cloth in (synth.CLOTH, rivals))
+    assert rival.tannin_iron[0] < free.tannin_iron[0]
+    assert rival.dye[0, 2] < free.dye[0, 2]

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from dyelab.errors import choose
+from dyelab.errors import InputError, choose
 from dyelab.synth.materials import ALUMINIUM, CLOTH, Cloth
 from dyelab.synth.spectra import WAVELENGTHS, absorption, body_reflectance, with_surface
 
@@ -50,7 +50,7 @@ def whole_recipes(recipes: pd.DataFrame, cloth: Cloth = CLOTH) -> pd.DataFrame:
     Raises
     ------
     InputError
-        If a fibre, tannin, mordant or dye isn't one the model knows.
+        If a fibre, tannin, mordant or dye isn't one the model knows, or a dose is negative.
     """
     known = {
         "fibre": list(cloth.fibres),
@@ -67,6 +67,9 @@ def whole_recipes(recipes: pd.DataFrame, cloth: Cloth = CLOTH) -> pd.DataFrame:
     for name in DOSES:
         cells = recipes.get(name, pd.Series(0.0, index=recipes.index))
         full[name] = pd.to_numeric(cells).fillna(0.0).astype(float)
+        if (full[name] < 0).any():
+            least = full[name].min()
+            raise InputError(f"{name} = {least:g} is below 0 % WOF. Give 0 where there is none.")
     return full
 
 
