@@ -97,6 +97,7 @@ STEPS = Table(
         Column("bath", about="code of the bath, the same for swatches that shared it"),
         Column("liquor_ratio", "number", "L/kg", minimum=0, about="litres of bath per kg of fibre"),
         Column("bath_use", "integer", minimum=1, about="1 fresh, 2 used once before, and so on"),
+        Column("state", options=("planned", "done"), default="done"),
         Column("note"),
     ),
     key=("swatch", "order", "area"),

@@ -1,0 +1,124 @@
+"""From recipes to steps, and from steps to baths: what goes in which pot, and how much."""
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import recipe
+from dyelab.recipe.sense import CELLULOSE
+
+IRON, COPPER = "ferrous sulfate", "copper sulfate"
+_LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "dye": "D", "vat": "V", "modifier": "X"}
+_LETTERS |= {"rinse": "R"}
+_DAYS = {"scour": 1, "tannin": 1, "mordant": 2, "dye": 3, "vat": 3, "modifier": 3, "rinse": 3}
+_SCOUR_WOF = 2.0
+
+
+@cache
+def practice() -> pd.DataFrame:
+    """Usual heat and time of each kind of step (common practice)."""
+    return pd.read_csv(Path(__file__).with_name("practice.csv"), keep_default_na=False)
+
+
+def _usual(kind: str, fibre: str, material: str) -> Any:
+    group = "cellulose" if fibre in CELLULOSE else "protein"
+    rows = practice()
+    rows = rows[(rows["kind"] == kind) & (rows["fibre"] == group)]
+    own = rows[rows["material"] == material]
+    return (own if len(own) else rows).iloc[0]
+
+
+def steps(rows: pd.DataFrame, liquor_ratio: float, listed: pd.DataFrame | None) -> pd.DataFrame:
+    """Write out the steps of each recipe in the usual order."""
+    found = [
+        {"swatch": row["swatch"], "order": order, **step}
+        for row in rows.to_dict("records")
+        for order, step in enumerate(_of_recipe(row, listed), start=1)
+    ]
+    return pd.DataFrame(found).assign(area="whole", liquor_ratio=liquor_ratio, bath_use=1)
+
+
+def _of_recipe(row: dict[str, Any], listed: pd.DataFrame | None) -> list[dict[str, Any]]:
+    fibre = row["fibre"]
+    soap = str(_usual("scour", fibre, "")["material"])
+    wanted: list[tuple[str, str, float]] = [("scour", soap, _SCOUR_WOF)]
+    for kind in ("tannin", "mordant", "dye"):
+        if row[kind] != "none":
+            role = recipe.find(row[kind], listed)["role"] if kind == "dye" else ""
+            wanted.append(("vat" if role == "vat" else kind, row[kind], row[f"{kind}_wof"]))
+    if row["modifier"] != "none":
+        wanted.append(("modifier", row["modifier"], row["modifier_wof"]))
+    for salt, dose in ((IRON, row["iron_wof"]), (COPPER, row["copper_wof"])):
+        if dose:
+            wanted.append(("modifier", salt, dose))
+    wanted.append(("rinse", "", np.nan))
+    return [_step(kind, material, dose, fibre) for kind, material, dose in wanted]
+
+
+def _step(kind: str, material: str, dose: float, fibre: str) -> dict[str, Any]:
+    usual = _usual(kind, fibre, material)
+    return {
+        "kind": kind,
+        "material": material,
+        "amount": dose,
+        "unit": "" if np.isnan(dose) else "% WOF",
+        "temperature_C": float(usual["temperature_C"]),
+        "minutes": float(usual["minutes"]),
+        "note": str(usual["note"]),
+    }
+
+
+def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, shared: bool, most: int) -> pd.DataFrame:
+    """Give each step its bath: swatches with the same step, dose and fibre share one."""
+    facts = done.merge(rows[["swatch", "fibre", "place", "replicate"]], on="swatch")
+    keys = ["kind", "fibre", "material", "amount"]
+    facts["stage"] = facts["kind"].map(list(_LETTERS).index)
+    facts = facts.sort_values(["stage", "place"], kind="stable")
+    group = facts.groupby(keys, sort=False, dropna=False)
+    part = group.cumcount() // (most if shared else 1)
+    label = [*(facts[key].astype(str) for key in keys), part.astype(str)]
+    identity = label[0].str.cat(label[1:], sep="|")
+    numbers = {kind: {} for kind in _LETTERS}  # type: dict[str, dict[str, int]]
+    codes = [
+        f"{_LETTERS[kind]}{numbers[kind].setdefault(key, len(numbers[kind]) + 1)}"
+        for kind, key in zip(facts["kind"], identity, strict=True)
+    ]
+    placed = facts.assign(bath=codes).sort_values(["place", "order"], kind="stable")
+    return placed[[*done.columns, "bath"]].reset_index(drop=True)
+
+
+def listed(done: pd.DataFrame, rows: pd.DataFrame, materials: pd.DataFrame | None) -> pd.DataFrame:
+    """One row a bath: what to weigh, how much water, which swatches."""
+    facts = done.merge(rows[["swatch", "fibre", "mass_g", "place"]], on="swatch")
+    found = []
+    for code, group in facts.groupby("bath", sort=False):
+        first = group.iloc[0]
+        fibre_g = float(group["mass_g"].sum())
+        found.append(
+            {
+                "bath": code,
+                "kind": first["kind"],
+                "day": _DAYS[first["kind"]],
+                "fibre": first["fibre"],
+                "material": first["material"],
+                "wof": first["amount"],
+                "weigh_g": 0.0
+                if pd.isna(first["amount"])
+                else recipe.grams(first["amount"], fibre_g),
+                "fibre_g": fibre_g,
+                "water_L": recipe.water_L(fibre_g, first["liquor_ratio"]),
+                "swatches": len(group),
+                "codes": ", ".join(group.sort_values("place")["swatch"]),
+                "temperature_C": first["temperature_C"],
+                "minutes": first["minutes"],
+                "note": first["note"],
+            }
+        )
+    frame = pd.DataFrame(found)
+    stage = frame["kind"].map(list(_LETTERS).index)
+    number = frame["bath"].str[1:].astype(int)
+    order = np.lexsort([number, stage])
+    return frame.iloc[order].reset_index(drop=True)

@@ -1,0 +1,294 @@
+"""A planned series: recipes with codes, steps, baths, totals, and what it can and can't tell."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from dyelab import recipe, words
+from dyelab.book import Book
+from dyelab.errors import InputError
+from dyelab.plan import baths as bathing
+from dyelab.plan import design as designs
+from dyelab.plan import factors as factoring
+
+Design = Literal["full", "fraction", "optimal"]
+RECIPE = ["fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
+RECIPE += ["iron_wof", "copper_wof", "modifier", "modifier_wof"]
+
+
+@dataclass(frozen=True, repr=False)
+class Series:
+    """A planned series.
+
+    Attributes
+    ----------
+    name : str
+    swatches : DataFrame
+        One row a swatch in working order: swatch (code), place (in the working order), purpose
+        (series, or which control), replicate, the recipe columns, mass_g.
+    steps : DataFrame
+        The columns of `table.STEPS`, each with its bath.
+    baths : DataFrame
+        One row a bath and material: bath, kind, day, fibre, material, wof, weigh_g, fibre_g,
+        water_L, swatches (number), codes, temperature_C, minutes, note.
+    design : str
+        full, fraction or optimal.
+    resolution : int or None
+        Of a regular fraction.
+    cannot : tuple of str
+        What this series can't tell, in words.
+    notes : tuple of str
+    seed : int
+    """
+
+    name: str
+    swatches: pd.DataFrame
+    steps: pd.DataFrame
+    baths: pd.DataFrame
+    design: str
+    resolution: int | None
+    cannot: tuple[str, ...]
+    notes: tuple[str, ...]
+    seed: int
+    levels: Mapping[str, Sequence[factoring.Level]] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        many = (self.swatches["purpose"] == "series").sum()
+        return (
+            f"Series({self.name!r}: {many} swatches and {len(self.swatches) - many} controls, "
+            f"{self.baths['bath'].nunique()} baths)"
+        )
+
+
+def series(
+    factors: Mapping[str, Sequence[Any]],
+    *,
+    name: str = "series",
+    design: Design = "full",
+    runs: int | None = None,
+    divide: int = 2,
+    replicates: int = 2,
+    controls: bool = True,
+    mass_g: float = 5.0,
+    liquor_ratio: float = 40.0,
+    shared_baths: bool = True,
+    most_in_bath: int = 24,
+    seed: int = 1,
+    listed: pd.DataFrame | None = None,
+    keep: Series | Book | None = None,
+) -> Series:
+    """Plan a series of swatches.
+
+    Parameters
+    ----------
+    factors : mapping
+        Factors and levels, as `levels` reads them: ``{"fibre": ["wool"], "tannin": ["none",
+        "gallnut 8"], "mordant": ["potash alum 15"], "dye": ["madder 50"], "iron": [0, 2, 4]}``.
+    design : {"full", "fraction", "optimal"}
+        Every recipe; one in `divide`; or the `runs` that tell most.
+    runs : int, optional
+        Recipes of an optimal design; by default half of the full one, or as few as needed.
+    divide : int
+        2, 3, 4, 8 or 9: the fraction is one recipe in so many.
+    replicates : int
+        Swatches of each recipe. One alone can't show swatch-to-swatch scatter.
+    controls : bool
+        Add undyed, mordant-only, tannin-only, metal-only and tannin-plus-metal swatches.
+    mass_g, liquor_ratio : float
+        Dry mass of a swatch, and litres of bath per kg of fibre.
+    shared_baths : bool
+        Swatches of one step and dose share a bath, up to `most_in_bath`; else a jar each.
+    seed : int
+        Of the random working order; the same seed gives the same plan.
+    keep : Series or Book, optional
+        An earlier plan, or the book: recipes planned before keep their codes and no code is
+        given twice.
+
+    Raises
+    ------
+    InputError
+        If a factor, level, design or number can't be.
+    """
+    _sensible(replicates, mass_g, liquor_ratio)
+    chosen = factoring.levels(factors, listed)
+    sizes = {factor: len(found) for factor, found in chosen.items()}
+    indices, resolution = _design(chosen, sizes, design, runs, divide, seed, listed)
+    rows = factoring.recipes(indices, chosen).assign(purpose="series")
+    if controls:
+        rows = pd.concat([rows, _controls(rows)], ignore_index=True)
+    rows = rows.loc[rows.index.repeat(replicates)]
+    rows["replicate"] = rows.groupby(level=0).cumcount() + 1
+    rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
+    rows.insert(0, "swatch", _codes(rows, name, keep))
+    steps = bathing.steps(rows, liquor_ratio, listed)
+    steps = bathing.grouped(steps, rows, shared=shared_baths, most=most_in_bath)
+    cannot = tuple(designs.cannot_tell(indices, sizes)) + _unseen(
+        replicates, controls, shared_baths
+    )
+    advice = tuple(recipe.advise(steps, rows, listed)["advice"].unique())
+    return Series(
+        name=name,
+        swatches=rows,
+        steps=steps,
+        baths=bathing.listed(steps, rows, listed),
+        design=design,
+        resolution=resolution,
+        cannot=cannot,
+        notes=advice,
+        seed=seed,
+        levels=chosen,
+    )
+
+
+def _sensible(replicates: int, mass_g: float, liquor_ratio: float) -> None:
+    asked = {"replicates": replicates, "mass_g": mass_g, "liquor_ratio": liquor_ratio}
+    for name, value in asked.items():
+        if not (np.isfinite(value) and value > 0):
+            raise InputError(f"{name} = {value} is not above 0. Give a number from 1 upwards.")
+
+
+def _design(
+    chosen: Mapping[str, Sequence[factoring.Level]],
+    sizes: Mapping[str, int],
+    design: str,
+    runs: int | None,
+    divide: int,
+    seed: int,
+    listed: pd.DataFrame | None,
+) -> tuple[pd.DataFrame, int | None]:
+    from dyelab.errors import choose
+
+    choose(design, ("full", "fraction", "optimal"), "design")
+    full = factoring.crossed(chosen, listed)
+    if design == "full":
+        return full, None
+    if design == "optimal":
+        return _optimal(full, sizes, runs, seed), None
+    if len(full) < int(np.prod(list(sizes.values()))):
+        raise InputError(
+            "a balanced fraction needs every combination, and a vat dye takes no mordant. "
+            'Choose the optimal design: design="optimal".'
+        )
+    by = next((prime for prime in (2, 3, 5) if divide % prime == 0), 0)
+    times = round(np.log(divide) / np.log(by)) if by else 0
+    if not by or by**times != divide:
+        raise InputError(f"one recipe in {divide}: choose 2, 3, 4, 8 or 9.")
+    return designs.fraction(sizes, by, times)
+
+
+def _optimal(
+    full: pd.DataFrame, sizes: Mapping[str, int], runs: int | None, seed: int
+) -> pd.DataFrame:
+    """All pairs acting together if there is room, else those with a metal, else single factors."""
+    pairs = designs.all_terms(sizes)
+    metal = [t for t in pairs if len(t) == 1 or set(t) & set(factoring.METALS)]
+    single = [t for t in pairs if len(t) == 1]
+    wanted = runs if runs is not None else max(len(full) // 2, 1)
+    for terms in (pairs, metal, single):
+        needed = np.linalg.matrix_rank(designs.model_matrix(full, sizes, terms))
+        if needed <= wanted or (runs is None and terms is single):
+            return designs.optimal(full, sizes, terms, max(wanted, int(needed)), seed=seed)
+    return designs.optimal(full, sizes, single, wanted, seed=seed)
+
+
+def _controls(rows: pd.DataFrame) -> pd.DataFrame:
+    """The swatches that make shifts separable, those that the design doesn't hold already."""
+    bare = {name: 0.0 if name.endswith("_wof") else "none" for name in RECIPE}
+    found: list[dict[str, Any]] = []
+    for fibre in rows["fibre"].unique():
+        own = rows[rows["fibre"] == fibre]
+        base = {**bare, "fibre": fibre}
+        found.append({**base, "purpose": "undyed"})
+        mordants = own[["mordant", "mordant_wof"]].drop_duplicates().to_dict("records")
+        tannins = own[["tannin", "tannin_wof"]].drop_duplicates().to_dict("records")
+        metals = [
+            {f"{m}_wof": dose}
+            for m in factoring.METALS
+            for dose in sorted(own[f"{m}_wof"].unique())
+            if dose
+        ]
+        found += [
+            {**base, **m, "purpose": "mordant only"} for m in mordants if m["mordant"] != "none"
+        ]
+        found += [{**base, **t, "purpose": "tannin only"} for t in tannins if t["tannin"] != "none"]
+        for metal in metals:
+            label = next(iter(metal)).removesuffix("_wof")
+            found.append({**base, **metal, "purpose": f"{label} only"})
+            found += [
+                {**base, **t, **metal, "purpose": f"tannin plus {label}"}
+                for t in tannins
+                if t["tannin"] != "none"
+            ]
+    frame = pd.DataFrame(found)
+    there = set(rows[RECIPE].itertuples(index=False, name=None))
+    new = [row not in there for row in frame[RECIPE].itertuples(index=False, name=None)]
+    return frame[new]
+
+
+def _ordered(rows: pd.DataFrame, seed: int) -> pd.DataFrame:
+    """Random working order, replicates spread so that each round holds every recipe once."""
+    shuffled = rows.sample(frac=1, random_state=seed).sort_values("replicate", kind="stable")
+    shuffled = shuffled.reset_index(drop=True)
+    return shuffled.assign(place=np.arange(1, len(shuffled) + 1))
+
+
+def _codes(rows: pd.DataFrame, name: str, keep: Series | Book | None) -> list[str]:
+    """Short codes; recipes planned before keep theirs, and none is given twice."""
+    used, known = _used(keep)
+    letters = "".join(word[0] for word in name.split() if word[:1].isalpha()).upper()[:3]
+    prefix = letters or "S"
+    fresh = (code for i in range(1, 100_000) if (code := f"{prefix}-{i:02}") not in used)
+    codes = []
+    for row in rows[[*RECIPE, "replicate"]].itertuples(index=False, name=None):
+        kept = known.pop(row, None)
+        codes.append(kept or next(fresh))
+    return codes
+
+
+def _used(keep: Series | Book | None) -> tuple[set[str], dict[tuple[Any, ...], str]]:
+    if keep is None:
+        return set(), {}
+    if isinstance(keep, Book):
+        return set(keep.swatches["swatch"]), {}
+    rows = keep.swatches[[*RECIPE, "replicate"]].itertuples(index=False, name=None)
+    return set(keep.swatches["swatch"]), dict(zip(rows, keep.swatches["swatch"], strict=True))
+
+
+def _unseen(replicates: int, controls: bool, shared: bool) -> tuple[str, ...]:
+    keys = [
+        *(["one_swatch"] if replicates < 2 else []),
+        *([] if controls else ["no_controls"]),
+        *(["shared_bath"] if shared and replicates > 1 else []),
+    ]
+    return tuple(words.say(f"series.{key}") for key in keys)
+
+
+def into(bk: Book, planned: Series) -> Book:
+    """Add a planned series to a book: its swatches, and its steps marked as planned.
+
+    Raises
+    ------
+    InputError
+        If a code is taken already; plan again with ``keep=bk``.
+    """
+    from dyelab import book
+
+    rows = planned.swatches
+    swatches = rows[["swatch", "fibre", "mass_g"]].assign(
+        form="cloth",
+        series=planned.name,
+        note=np.where(rows["purpose"] == "series", "", "control: " + rows["purpose"]),
+    )
+    return book.add(bk, swatches=swatches, steps=planned.steps.assign(state="planned"))
+
+
+def totals(planned: Series) -> pd.DataFrame:
+    """Return what the whole series takes: material, grams, and litres of water in the last row."""
+    weighed = planned.baths.groupby("material", sort=False)["weigh_g"].sum().reset_index()
+    weighed = weighed[weighed["material"] != ""].assign(unit="g")
+    water = planned.baths.drop_duplicates("bath")["water_L"].sum()
+    last = pd.DataFrame([{"material": "water", "weigh_g": water, "unit": "L"}])
+    return pd.concat([weighed, last], ignore_index=True).rename(columns={"weigh_g": "amount"})
