@@ -3,9 +3,11 @@
 from dyelab.plan.design import all_terms, balance, cannot_tell, fraction, model_matrix, optimal
 from dyelab.plan.factors import FACTORS, Level, crossed, levels
 from dyelab.plan.series import Series, into, series, totals
+from dyelab.plan.sheets import SHEETS, mark, page, recipe_line, sheets, timetable
 
 __all__ = [
     "FACTORS",
+    "SHEETS",
     "Level",
     "Series",
     "all_terms",
@@ -15,8 +17,13 @@ __all__ = [
     "fraction",
     "into",
     "levels",
+    "mark",
     "model_matrix",
     "optimal",
+    "page",
+    "recipe_line",
     "series",
+    "sheets",
+    "timetable",
     "totals",
 ]

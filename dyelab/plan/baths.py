@@ -13,6 +13,7 @@ from dyelab.recipe.sense import CELLULOSE
 IRON, COPPER = "ferrous sulfate", "copper sulfate"
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "dye": "D", "vat": "V", "modifier": "X"}
 _LETTERS |= {"rinse": "R"}
+KINDS = tuple(_LETTERS)
 _DAYS = {"scour": 1, "tannin": 1, "mordant": 2, "dye": 3, "vat": 3, "modifier": 3, "rinse": 3}
 _SCOUR_WOF = 2.0
 
@@ -23,6 +24,7 @@ def practice() -> pd.DataFrame:
     return pd.read_csv(Path(__file__).with_name("practice.csv"), keep_default_na=False)
 
 
+@cache
 def _usual(kind: str, fibre: str, material: str) -> Any:
     group = "cellulose" if fibre in CELLULOSE else "protein"
     rows = practice()
@@ -33,22 +35,23 @@ def _usual(kind: str, fibre: str, material: str) -> Any:
 
 def steps(rows: pd.DataFrame, liquor_ratio: float, listed: pd.DataFrame | None) -> pd.DataFrame:
     """Write out the steps of each recipe in the usual order."""
+    known = recipe.materials() if listed is None else listed
+    vats = set(known.loc[known["role"] == "vat", "material"])
     found = [
         {"swatch": row["swatch"], "order": order, **step}
         for row in rows.to_dict("records")
-        for order, step in enumerate(_of_recipe(row, listed), start=1)
+        for order, step in enumerate(_of_recipe(row, vats), start=1)
     ]
     return pd.DataFrame(found).assign(area="whole", liquor_ratio=liquor_ratio, bath_use=1)
 
 
-def _of_recipe(row: dict[str, Any], listed: pd.DataFrame | None) -> list[dict[str, Any]]:
+def _of_recipe(row: Any, vats: set[str]) -> list[dict[str, Any]]:
     fibre = row["fibre"]
     soap = str(_usual("scour", fibre, "")["material"])
     wanted: list[tuple[str, str, float]] = [("scour", soap, _SCOUR_WOF)]
     for kind in ("tannin", "mordant", "dye"):
         if row[kind] != "none":
-            role = recipe.find(row[kind], listed)["role"] if kind == "dye" else ""
-            wanted.append(("vat" if role == "vat" else kind, row[kind], row[f"{kind}_wof"]))
+            wanted.append(("vat" if row[kind] in vats else kind, row[kind], row[f"{kind}_wof"]))
     if row["modifier"] != "none":
         wanted.append(("modifier", row["modifier"], row["modifier_wof"]))
     for salt, dose in ((IRON, row["iron_wof"]), (COPPER, row["copper_wof"])):
@@ -78,10 +81,11 @@ def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, shared: bool, most: int) 
     facts["stage"] = facts["kind"].map(list(_LETTERS).index)
     facts = facts.sort_values(["stage", "place"], kind="stable")
     group = facts.groupby(keys, sort=False, dropna=False)
-    part = group.cumcount() // (most if shared else 1)
-    label = [*(facts[key].astype(str) for key in keys), part.astype(str)]
-    identity = label[0].str.cat(label[1:], sep="|")
-    numbers = {kind: {} for kind in _LETTERS}  # type: dict[str, dict[str, int]]
+    many = group["swatch"].transform("size")
+    parts = np.ceil(many / (most if shared else 1))  # even parts: 25 are 13 and 12, not 24 and 1
+    part = group.cumcount() * parts // many
+    identity = list(zip(*(facts[key].astype(str) for key in keys), part, strict=True))
+    numbers: dict[str, dict[Any, int]] = {kind: {} for kind in _LETTERS}
     codes = [
         f"{_LETTERS[kind]}{numbers[kind].setdefault(key, len(numbers[kind]) + 1)}"
         for kind, key in zip(facts["kind"], identity, strict=True)

@@ -87,27 +87,22 @@ def fraction(sizes: Mapping[str, int], by: int, times: int = 1) -> tuple[pd.Data
 
 
 def _words(count: int, by: int, times: int) -> np.ndarray | None:
-    """Defining words (times, count) over the numbers modulo `by` with the longest shortest word."""
-    vectors = [
-        v for v in itertools.product(range(by), repeat=count) if _leads(v) and _weight(v) > 2
+    """Defining words (times, count) over the numbers modulo `by` with the longest shortest word.
+
+    The last `times` factors are set by the others: each word is one such rule.
+    """
+    free = count - times
+    rules = [
+        v for v in itertools.product(range(by), repeat=max(free, 0)) if np.count_nonzero(v) > 1
     ]
-    vectors.sort(key=_weight, reverse=True)
+    rules.sort(key=np.count_nonzero, reverse=True)
     best, length = None, 2
-    for chosen in itertools.islice(itertools.combinations(vectors, times), 20_000):
-        words = np.array(chosen)
+    for chosen in itertools.islice(itertools.combinations(rules, times), 20_000):
+        words = np.hstack([np.array(chosen), (by - 1) * np.eye(times, dtype=int)])
         found = _resolution(words, by)
         if found > length:
             best, length = words, found
     return best
-
-
-def _leads(vector: Sequence[int]) -> bool:
-    first = next((x for x in vector if x), 0)
-    return first == 1
-
-
-def _weight(vector: Sequence[int]) -> int:
-    return sum(x != 0 for x in vector)
 
 
 def _resolution(words: np.ndarray, by: int) -> int:
@@ -164,10 +159,10 @@ def _basis(X: np.ndarray, rank: int) -> np.ndarray:
 
 
 def _exchange(X: np.ndarray, rng: np.random.Generator, runs: int) -> list[int]:
-    """Swap a chosen row for a better one until none is (Fedorov 1972, Theory of Optimal Experiments).
+    """Swap a chosen row for a better one until none is.
 
-    Swapping row i for row j multiplies the determinant by
-    (1 + d_j)(1 - d_i) + d_ij², with d = X (XᵀX)⁻¹ Xᵀ over the rows chosen.
+    Fedorov 1972, Theory of Optimal Experiments: swapping row i for row j multiplies the
+    determinant by (1 + d_j)(1 - d_i) + d_ij², with d = X (XᵀX)⁻¹ Xᵀ over the rows chosen.
     """
     rows = rng.choice(len(X), runs, replace=False)
     for _ in range(60 * runs):
@@ -233,8 +228,8 @@ def _named(term: Term) -> str:
 def balance(design: pd.DataFrame) -> pd.DataFrame:
     """How often each level stands in a design: factor, level, count."""
     counts: Iterator[Any] = (
-        (name, int(level), int(count))
-        for name in design
+        (name, level, int(count))
+        for name in design.columns
         for level, count in design[name].value_counts().sort_index().items()
     )
     return pd.DataFrame(counts, columns=["factor", "level", "count"])

@@ -105,24 +105,33 @@ def crossed(
         )
     rows = list(itertools.product(*(range(len(found)) for found in chosen.values())))
     frame = pd.DataFrame(rows, columns=list(chosen))
-    for name in ("mordant", "tannin"):
-        if name in chosen and "dye" in chosen and _bare(chosen[name]) is not None:
-            vat = frame["dye"].map([_is_vat(level, listed) for level in chosen["dye"]].__getitem__)
-            frame.loc[vat, name] = (
-                _bare(chosen[name]) if name == "mordant" else frame.loc[vat, name]
-            )
+    if "mordant" in chosen:
+        bare = [level.name for level in chosen["mordant"]]
+        frame.loc[_vats(frame, chosen, listed), "mordant"] = (
+            bare.index("none") if "none" in bare else 0
+        )
     return frame.drop_duplicates(ignore_index=True)
 
 
-def _bare(found: Sequence[Level]) -> int | None:
-    return next((i for i, level in enumerate(found) if level.name == "none"), None)
+def _vats(
+    frame: pd.DataFrame, chosen: Mapping[str, Sequence[Level]], listed: pd.DataFrame | None
+) -> np.ndarray:
+    """Which rows are dyed in a vat."""
+    if "dye" not in chosen:
+        return np.zeros(len(frame), bool)
+    vat = np.array([_is_vat(level, listed) for level in chosen["dye"]])
+    return vat[frame["dye"].to_numpy(int)]
 
 
 def _is_vat(level: Level, listed: pd.DataFrame | None) -> bool:
     return level.name != "none" and recipe.find(level.name, listed)["role"] == "vat"
 
 
-def recipes(indices: pd.DataFrame, chosen: Mapping[str, Sequence[Level]]) -> pd.DataFrame:
+def recipes(
+    indices: pd.DataFrame,
+    chosen: Mapping[str, Sequence[Level]],
+    listed: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """Turn level numbers into recipe columns: names and doses, ``none`` and 0 where absent."""
     columns: dict[str, Any] = {}
     for name in FACTORS:
@@ -133,4 +142,7 @@ def recipes(indices: pd.DataFrame, chosen: Mapping[str, Sequence[Level]]) -> pd.
             columns[name] = [x.name for x in found] if found else "none"
             if name in MATERIALS:
                 columns[f"{name}_wof"] = [x.dose for x in found] if found else 0.0
-    return pd.DataFrame(columns, index=indices.index)
+    frame = pd.DataFrame(columns, index=indices.index)
+    vat = _vats(indices, chosen, listed)
+    bare = {"mordant": frame["mordant"].mask(vat, "none")}
+    return frame.assign(**bare, mordant_wof=frame["mordant_wof"].mask(vat, 0.0))

@@ -116,7 +116,7 @@ def series(
     chosen = factoring.levels(factors, listed)
     sizes = {factor: len(found) for factor, found in chosen.items()}
     indices, resolution = _design(chosen, sizes, design, runs, divide, seed, listed)
-    rows = factoring.recipes(indices, chosen).assign(purpose="series")
+    rows = factoring.recipes(indices, chosen, listed).assign(purpose="series")
     if controls:
         rows = pd.concat([rows, _controls(rows)], ignore_index=True)
     rows = rows.loc[rows.index.repeat(replicates)]

@@ -1,9 +1,11 @@
 """Order and sense: advice by the custom of the trade. It advises, and refuses only the unsafe.
 
-Every rule takes the steps of a series, joined with their materials and swatches, and yields
-(swatch, order, words). All are common practice of the trade.
+Every rule takes the steps of one swatch in order, each with the facts of its material and the
+fibre, and yields (swatch, order, words). All are common practice of the trade.
 """
 
+import itertools
+import math
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -19,6 +21,7 @@ _SUBSTANTIVE = {"walnut hull", "cutch", "onion skin", "indigo", "woad"}
 _LIMIT = {"silk": 80.0, "wool": 95.0}
 _FIXING = {"wheat bran", "chalk", "sodium phosphate"}
 Advice = tuple[str, int | None, str]
+Steps = list[Any]  # records of one swatch, in order
 
 
 def advise(
@@ -43,14 +46,11 @@ def advise(
     """
     known = listing.materials() if listed is None else listed
     done = _joined(steps, swatches, known)
-    found: list[Advice] = [*_across(done)]
-    parted = set(done.loc[done["area"] != "whole", "swatch"])
-    for (code, area), group in done.groupby(["swatch", "area"], sort=False):
-        if area == "whole" and code in parted:
-            continue  # each named area is looked at with the steps of the whole
-        one = _with_whole(done, str(code), group)
-        for rule in _RULES:
-            found += rule(one)
+    rows: Steps = done.to_dict("records")
+    found: list[Advice] = [*_across(rows)]
+    for codes, one in _alike(rows):
+        said = [advice for rule in _RULES for advice in rule(one)]
+        found += [(code, order, text) for _, order, text in said for code in codes]
     frame = pd.DataFrame(found, columns=["swatch", "order", "advice"]).drop_duplicates()
     grouped = frame.groupby(["advice", "order"], sort=False, dropna=False)["swatch"]
     return (
@@ -80,86 +80,105 @@ def _joined(steps: pd.DataFrame, swatches: pd.DataFrame, known: pd.DataFrame) ->
         named[column] = named.get(column, blank)
     named["area"] = named["area"].replace("", "whole")
     for column in ("temperature_C", "bath_use", "amount"):
-        named[column] = named[column] if column in named else float("nan")
+        values = named[column] if column in named else pd.Series(float("nan"), index=named.index)
+        named[column] = values.astype(float)
     facts = known[["material", "role", "metal", "low_wof", "high_wof", "own_colour"]]
     full = named.merge(facts, on="material", how="left").merge(
         swatches[["swatch", "fibre"]], on="swatch", how="left"
     )
     full["fibre"] = full["fibre"].fillna("").str.lower()
+    for column in ("role", "metal", "own_colour", "unit", "bath"):
+        full[column] = full[column].fillna("") if column in full else ""
     return full.sort_values(["swatch", "order"], kind="stable")
 
 
-def _with_whole(done: pd.DataFrame, code: str, group: pd.DataFrame) -> pd.DataFrame:
-    if group["area"].iloc[0] == "whole":
-        return group
-    both = done[(done["swatch"] == code) & done["area"].isin(["whole", group["area"].iloc[0]])]
-    return both.sort_values("order", kind="stable")
+def _alike(rows: Steps) -> list[tuple[list[str], Steps]]:
+    """Steps of each recipe once, with the swatches that share it.
+
+    Each named area of a cloth is looked at with the steps of the whole.
+    """
+    found: dict[Any, tuple[list[str], Steps]] = {}
+    for swatch, group in itertools.groupby(rows, key=lambda row: row["swatch"]):
+        own = list(group)
+        named = dict.fromkeys(row["area"] for row in own if row["area"] != "whole")
+        for area in named or ["whole"]:
+            one = [row for row in own if row["area"] in ("whole", area)]
+            found.setdefault(_signature(one), ([], one))[0].append(str(swatch))
+    return list(found.values())
 
 
-def _of(done: pd.DataFrame, *kinds: str) -> pd.DataFrame:
-    return done[done["kind"].isin(kinds)]
+_ALIKE = ("fibre", "kind", "material", "amount", "unit", "area", "temperature_C", "order")
+
+
+def _signature(one: Steps) -> Any:
+    pots = [row["bath"] for row in one]
+    return tuple((pots.index(row["bath"]), *(str(row[name]) for name in _ALIKE)) for row in one)
+
+
+def _of(one: Steps, *kinds: str) -> Steps:
+    return [row for row in one if row["kind"] in kinds]
+
+
+def _first(rows: Steps) -> float:
+    return min((row["order"] for row in rows), default=math.inf)
 
 
 def _say(row: Any, key: str, **values: Any) -> Advice:
-    order = None if pd.isna(row["order"]) else int(row["order"])
-    return str(row["swatch"]), order, words.say(f"recipe.{key}", **values)
+    return str(row["swatch"]), int(row["order"]), words.say(f"recipe.{key}", **values)
 
 
-def _rows(frame: pd.DataFrame) -> Iterator[Any]:
-    return iter(frame.to_dict("records"))
+def _scour(one: Steps) -> Iterator[Advice]:
+    scours = _of(one, "scour")
+    if not scours:
+        yield str(one[0]["swatch"]), None, words.say("recipe.scour_missing")
+    elif one[0]["kind"] not in ("scour", "rinse"):
+        yield _say(scours[0], "scour_late", other=one[0]["material"] or one[0]["kind"])
 
 
-def _scour(done: pd.DataFrame) -> Iterator[Advice]:
-    scours = _of(done, "scour")
-    first = done.iloc[0]
-    if scours.empty:
-        yield str(first["swatch"]), None, words.say("recipe.scour_missing")
-    elif first["kind"] not in ("scour", "rinse"):
-        yield _say(scours.iloc[0], "scour_late", other=first["material"] or first["kind"])
-
-
-def _tannin(done: pd.DataFrame) -> Iterator[Advice]:
-    fibre = done["fibre"].iloc[0]
-    alum = _of(done, "mordant")
-    alum = alum[alum["metal"].eq("Al") & ~alum["material"].str.contains("acetate")]
-    tannins = _of(done, "tannin")
-    if fibre in CELLULOSE and len(alum) and tannins.empty:
-        yield _say(alum.iloc[0], "tannin_missing", mordant=alum["material"].iloc[0], fibre=fibre)
-    if fibre in CELLULOSE and len(alum) and tannins["order"].min() > alum["order"].min():
-        yield _say(tannins.iloc[0], "tannin_late", fibre=fibre)
-    for row in _rows(tannins):
-        if row["own_colour"] not in ("clear", "") and isinstance(row["own_colour"], str):
+def _tannin(one: Steps) -> Iterator[Advice]:
+    fibre, tannins = one[0]["fibre"], _of(one, "tannin")
+    alum = [
+        row
+        for row in _of(one, "mordant")
+        if row["metal"] == "Al" and "acetate" not in row["material"]
+    ]
+    if fibre in CELLULOSE and alum and not tannins:
+        yield _say(alum[0], "tannin_missing", mordant=alum[0]["material"], fibre=fibre)
+    if fibre in CELLULOSE and alum and tannins and _first(tannins) > _first(alum):
+        yield _say(tannins[0], "tannin_late", fibre=fibre)
+    for row in tannins:
+        if row["own_colour"] not in ("clear", ""):
             yield _say(row, "own_colour", tannin=row["material"], colour=row["own_colour"])
 
 
-def _mordant(done: pd.DataFrame) -> Iterator[Advice]:
-    vats = done[done["kind"].eq("vat") | done["role"].eq("vat")]
-    dyes = _of(done, "dye")
-    dyes = dyes[~dyes["material"].isin(_SUBSTANTIVE) & ~dyes["role"].eq("vat")]
-    metals = done[done["kind"].isin(["mordant", "modifier"]) & done["metal"].fillna("").ne("")]
-    for row in _rows(vats):
-        before = metals[metals["order"] < row["order"]]
-        if len(before) and dyes.empty:
-            mordant = before["material"].iloc[0]
-            yield _say(row, "vat_mordant", dye=row["material"], mordant=mordant)
-    if len(dyes) and metals.empty:
-        yield _say(dyes.iloc[0], "no_mordant", dye=dyes["material"].iloc[0])
+def _mordant(one: Steps) -> Iterator[Advice]:
+    vats = [row for row in one if row["kind"] == "vat" or row["role"] == "vat"]
+    dyes = [row for row in _of(one, "dye") if row["role"] != "vat"]
+    dyes = [row for row in dyes if row["material"] not in _SUBSTANTIVE]
+    metals = [row for row in _of(one, "mordant", "modifier") if row["metal"]]
+    for row in vats:
+        before = [other for other in metals if other["order"] < row["order"]]
+        if before and not dyes:
+            yield _say(row, "vat_mordant", dye=row["material"], mordant=before[0]["material"])
+    if dyes and not metals:
+        yield _say(dyes[0], "no_mordant", dye=dyes[0]["material"])
 
 
-def _iron(done: pd.DataFrame) -> Iterator[Advice]:
-    fibre = done["fibre"].iloc[0]
-    dyed = _of(done, "dye", "vat")["order"].min()
-    for row in _rows(done[done["metal"].eq("Fe")]):
-        if fibre in PROTEIN and row["order"] < dyed:
+def _iron(one: Steps) -> Iterator[Advice]:
+    fibre, dyed = one[0]["fibre"], _of(one, "dye", "vat")
+    for row in (row for row in one if row["metal"] == "Fe" and fibre in PROTEIN):
+        if dyed and row["order"] < _first(dyed):
             yield _say(row, "iron_early", fibre=fibre)
-        if fibre in PROTEIN and row["unit"] == "% WOF" and row["amount"] > row["high_wof"]:
+        if row["unit"] == "% WOF" and row["amount"] > row["high_wof"]:
             amount, high = row["amount"], row["high_wof"]
             yield _say(row, "iron_high", amount=amount, high=high, fibre=fibre)
 
 
-def _dose(done: pd.DataFrame) -> Iterator[Advice]:
-    for row in _rows(done[done["unit"].eq("% WOF") & done["high_wof"].notna()]):
-        values = {name: row[name] for name in ("amount", "material")}
+def _dose(one: Steps) -> Iterator[Advice]:
+    for row in one:
+        if row["unit"] != "% WOF" or not row["high_wof"] > 0:
+            continue
+        values = {"amount": row["amount"], "material": row["material"]}
         values |= {"low": row["low_wof"], "high": row["high_wof"]}
         protein = row["fibre"] in PROTEIN and row["metal"] == "Fe"
         if row["amount"] > row["high_wof"] and not protein:
@@ -168,45 +187,50 @@ def _dose(done: pd.DataFrame) -> Iterator[Advice]:
             yield _say(row, "dose_low", **values)
 
 
-def _printed(done: pd.DataFrame) -> Iterator[Advice]:
-    put_on = done[done["area"].ne("whole") & done["kind"].eq("mordant")]
-    dyed = _of(done, "dye")["order"].min()
-    fixed = done[done["material"].isin(_FIXING) & (done["order"] < dyed)]
-    for row in _rows(put_on):
+def _printed(one: Steps) -> Iterator[Advice]:
+    dyed = _first(_of(one, "dye"))
+    fixed = any(row["material"] in _FIXING and row["order"] < dyed for row in one)
+    for row in _of(one, "mordant"):
+        if row["area"] == "whole":
+            continue
         if "acetate" not in row["material"]:
             yield _say(row, "print_salt", material=row["material"])
-        elif fixed.empty and dyed > row["order"]:
+        elif not fixed and row["order"] < dyed < math.inf:
             yield _say(row, "print_fix", material=row["material"])
 
 
-def _pot(done: pd.DataFrame) -> Iterator[Advice]:
+def _pot(one: Steps) -> Iterator[Advice]:
     """What shares a step, or a bath, and shouldn't."""
-    pot = done["bath"].where(done["bath"] != "", done["order"].astype(str))
-    for _, together in done.groupby(pot):
-        names = list(together["material"])
-        bad = [n for n in names if "acetate" in n or n == "ferrous sulfate"]
-        alum = [n for n in names if "alum" in n]
+    pots: dict[str, Steps] = {}
+    for row in one:
+        pots.setdefault(row["bath"] or str(row["order"]), []).append(row)
+    for together in pots.values():
+        names = [row["material"] for row in together]
+        bad = [name for name in names if "acetate" in name or name == "ferrous sulfate"]
+        alum = [name for name in names if "alum" in name]
         if "cream of tartar" in names and bad:
-            yield _say(together.iloc[0], "share_tartar", other=bad[0])
+            yield _say(together[0], "share_tartar", other=bad[0])
         if "chalk" in names and alum:
-            yield _say(together.iloc[0], "share_chalk", other=alum[0])
+            yield _say(together[0], "share_chalk", other=alum[0])
 
 
-def _heat(done: pd.DataFrame) -> Iterator[Advice]:
-    fibre = done["fibre"].iloc[0]
+def _heat(one: Steps) -> Iterator[Advice]:
+    fibre = one[0]["fibre"]
     limit = _LIMIT.get(fibre, 130.0)
-    for row in _rows(done[done["temperature_C"].notna()]):
+    for row in one:
         temperature = row["temperature_C"]
         if row["material"] == "madder" and temperature > 70:
             yield _say(row, "hot_madder", temperature=temperature)
         if temperature > limit:
             yield _say(row, "hot_protein", temperature=temperature, fibre=fibre, limit=limit)
-    for row in _rows(done[done["material"].eq("soda ash")] if fibre in PROTEIN else done[:0]):
-        yield _say(row, "hot_alkali", fibre=fibre)
+        if row["material"] == "soda ash" and fibre in PROTEIN:
+            yield _say(row, "hot_alkali", fibre=fibre)
 
 
-def _listed(done: pd.DataFrame) -> Iterator[Advice]:
-    for row in _rows(done[done["role"].isna() & done["material"].ne("")]):
+def _listed(one: Steps) -> Iterator[Advice]:
+    for row in one:
+        if row["role"] or not row["material"]:
+            continue
         try:
             listing.refuse_unsafe(row["material"])
             yield _say(row, "unknown", material=row["material"])
@@ -214,21 +238,24 @@ def _listed(done: pd.DataFrame) -> Iterator[Advice]:
             yield _say(row, "unsafe", material=row["material"])
 
 
-def _across(done: pd.DataFrame) -> Iterator[Advice]:
+def _across(rows: Steps) -> Iterator[Advice]:
     """What shows only when swatches are looked at together."""
-    baths = done[done["bath"].ne("") & done["kind"].isin(["dye", "mordant", "modifier"])]
-    irons = baths[baths["metal"].eq("Fe")]
-    for bath in irons["bath"].unique():
-        rows = baths[baths["bath"] == bath]
-        without = rows[~rows["swatch"].isin(irons.loc[irons["bath"] == bath, "swatch"])]
-        if len(without):
-            codes = ", ".join(without["swatch"].unique()[:6])
-            yield _say(without.iloc[0], "share_iron", bath=bath, codes=codes)
-    for row in _rows(baths[baths["bath_use"].fillna(1) > 1]):
-        times = f"{int(row['bath_use']) - 1} time" + "s" * (row["bath_use"] > 2)
-        yield _say(row, "used_bath", bath=row["bath"], times=times)
+    baths: dict[str, Steps] = {}
+    for row in _of(rows, "dye", "mordant", "modifier"):
+        if row["bath"]:
+            baths.setdefault(row["bath"], []).append(row)
+    for bath, together in baths.items():
+        iron = {row["swatch"] for row in together if row["metal"] == "Fe"}
+        without = [row for row in together if row["swatch"] not in iron]
+        if iron and without:
+            codes = ", ".join(list(dict.fromkeys(row["swatch"] for row in without))[:6])
+            yield _say(without[0], "share_iron", bath=bath, codes=codes)
+        for row in together:
+            if row["bath_use"] > 1:
+                times = f"{int(row['bath_use']) - 1} time" + "s" * (row["bath_use"] > 2)
+                yield _say(row, "used_bath", bath=bath, times=times)
 
 
-_RULES: tuple[Callable[[pd.DataFrame], Iterator[Advice]], ...] = (
+_RULES: tuple[Callable[[Steps], Iterator[Advice]], ...] = (
     *(_scour, _tannin, _mordant, _iron, _dose, _printed, _pot, _heat, _listed),
 )

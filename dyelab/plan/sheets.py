@@ -1,0 +1,230 @@
+"""The sheets of a series: baths with weigh-outs and cautions, timetable, labels, check list."""
+
+import io
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from dyelab import errors, press, recipe, words
+from dyelab.plan.baths import KINDS
+from dyelab.plan.series import Series, totals
+
+_HERE = Path(__file__).with_name("typst")
+SHEETS = ("baths", "timetable", "labels", "checklist")
+_WIDTHS = {"A4": 210.0, "Letter": 215.9}
+_LABEL = 45.0
+_WARM_UP = 30
+_TEXT = (
+    *("invented", "cautions", "fibre", "water", "nothing", "weigh", "swatches", "done", "really"),
+    *("began", "ended", "totals", "from", "to", "bath", "what", "heat", "cannot", "advice", "code"),
+)
+
+
+def sheets(
+    planned: Series,
+    folder: str | Path,
+    *,
+    paper: str = "A4",
+    only: Iterable[str] = SHEETS,
+    pots: int = 2,
+    children: bool = False,
+    listed: pd.DataFrame | None = None,
+) -> dict[str, Path]:
+    """Write the sheets of a series as PDF.
+
+    Parameters
+    ----------
+    planned : Series
+    folder : str or Path
+        Where to. The files are named after the series and the sheet.
+    paper : {"A4", "Letter"}
+    only : iterable of str
+        Some of baths, timetable, labels, checklist.
+    pots : int
+        Pots that can be on at once, for the timetable.
+    children : bool
+        Add the caution for children in class.
+    listed : DataFrame, optional
+        The materials list.
+
+    Returns
+    -------
+    dict of str to Path
+        The files written, by sheet.
+
+    Raises
+    ------
+    InputError
+        If the paper or a sheet is unknown.
+    """
+    errors.choose(paper, press.PAPERS, "paper")
+    written = {}
+    for sheet in only:
+        errors.choose(sheet, SHEETS, "sheet", "of a series")
+        target = Path(folder) / f"{_file_name(planned.name)}_{sheet}.pdf"
+        template, data, pictures = page(
+            planned, sheet, paper=paper, pots=pots, children=children, listed=listed
+        )
+        written[sheet] = press.pdf(template, data, target, pictures=pictures)
+    return written
+
+
+def page(
+    planned: Series,
+    sheet: str,
+    *,
+    paper: str = "A4",
+    pots: int = 2,
+    children: bool = False,
+    listed: pd.DataFrame | None = None,
+) -> tuple[str, dict[str, Any], dict[str, bytes]]:
+    """Return a sheet's template, data and pictures, ready for `press`."""
+    template = "".join((_HERE / f"{name}.typ").read_text("utf-8") for name in ("common", sheet))
+    data: dict[str, Any] = {
+        "title": planned.name,
+        "sheet": words.say(f"series.sheet_{sheet}"),
+        "paper": press.PAPERS[paper],
+        "text": {key: words.say(f"series.{key}") for key in _TEXT},
+    }
+    pictures: dict[str, bytes] = {}
+    if sheet == "baths":
+        data |= _bath_data(planned, children, listed)
+    elif sheet == "timetable":
+        data |= {"days": timetable(planned, pots), "about": words.say("series.pots", pots=pots)}
+    elif sheet == "labels":
+        pictures = {f"{i}.svg": mark(code) for i, code in enumerate(planned.swatches["swatch"])}
+        data |= _label_data(planned, paper)
+    else:
+        data |= _check_data(planned)
+    return template, data, pictures
+
+
+def _file_name(name: str) -> str:
+    kept = "".join(c if c.isalnum() or c in "-_" else "_" for c in name.strip())
+    return kept[:60] or "series"
+
+
+def _bath_data(planned: Series, children: bool, listed: pd.DataFrame | None) -> dict[str, Any]:
+    baths = planned.baths
+    used = [name for name in baths["material"].unique() if name]
+    every = recipe.cautions(used, listed, children=children)
+    known = recipe.materials() if listed is None else listed
+    general = [text for text in every if not text.startswith(_hazard_words())]
+    return {
+        "cautions": general,
+        "baths": [_bath(row, known) for row in baths.to_dict("records")],
+        "totals": [
+            (row["material"], f"{row['amount']:.1f} {row['unit']}")
+            for row in totals(planned).to_dict("records")
+        ],
+    }
+
+
+def _hazard_words() -> tuple[str, ...]:
+    return tuple(words.say(f"recipe.{key}").split("{")[0] for key in ("danger", "warning"))
+
+
+def _bath(row: Any, listed: pd.DataFrame) -> dict[str, Any]:
+    weighed = row["weigh_g"] > 0
+    said = recipe.cautions([row["material"]], listed)[0] if row["material"] else ""
+    return {
+        "bath": row["bath"],
+        "head": words.say(f"series.kind_{row['kind']}", fibre=row["fibre"]),
+        "day": words.say("series.day", day=row["day"]),
+        "heat": f"{row['temperature_C']:.0f} °C",
+        "time": words.say("series.minutes", minutes=f"{row['minutes']:.0f}"),
+        "fibre_g": f"{row['fibre_g']:.1f}",
+        "water": f"{row['water_L']:.1f}",
+        "weigh": f"{row['weigh_g']:.2f}" if weighed else "",
+        "material": row["material"],
+        "sum": f"{row['wof']:g} % WOF × {row['fibre_g']:.1f} g / 100" if weighed else "",
+        "note": row["note"],
+        "hazard": said if said.startswith(_hazard_words()) else "",
+        "many": row["swatches"],
+        "codes": row["codes"],
+    }
+
+
+def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, Any]]:
+    """Return the days of a series: each bath with its time, so many pots on at once.
+
+    A stage begins when the one before it has ended; a hot bath takes half an hour to warm.
+    """
+    days = []
+    for day, rows in planned.baths.groupby("day"):
+        clock = start * 60.0
+        lines: list[dict[str, Any]] = []
+        for kind in KINDS:
+            clock = _stage(rows[rows["kind"] == kind], clock, pots, lines)
+        days.append({"day": words.say("series.day", day=day), "rows": lines})
+    return days
+
+
+def _stage(rows: pd.DataFrame, clock: float, pots: int, lines: list[dict[str, Any]]) -> float:
+    free = [clock] * max(pots, 1)
+    for row in rows.to_dict("records"):
+        pot = free.index(min(free))
+        takes = row["minutes"] + (_WARM_UP if row["temperature_C"] > 30 else 0)
+        heat = f"{row['temperature_C']:.0f} °C, {row['minutes']:.0f} min"
+        head = words.say(f"series.kind_{row['kind']}", fibre=row["fibre"])
+        what = f"{head}: {row['material']} ({row['swatches']})" if row["material"] else head
+        times = {"from": _clock(free[pot]), "to": _clock(free[pot] + takes)}
+        lines.append({**times, "bath": row["bath"], "what": what, "heat": heat})
+        free[pot] += takes
+    return max(free)
+
+
+def _clock(minutes: float) -> str:
+    days, rest = divmod(int(minutes), 24 * 60)
+    return f"{rest // 60:02}:{rest % 60:02}" + (f" +{days}" if days else "")
+
+
+def mark(code: str) -> bytes:
+    """Return a QR code of a swatch code as SVG, with the strongest error correction."""
+    import segno
+
+    out = io.BytesIO()
+    segno.make(code, error="h", micro=False).save(out, kind="svg", border=2, xmldecl=False)
+    return out.getvalue()
+
+
+def _label_data(planned: Series, paper: str) -> dict[str, Any]:
+    columns = int((_WIDTHS[paper] - 16) // _LABEL)
+    labels = [
+        {"code": row["swatch"], "recipe": recipe_line(row), "mark": f"{i}.svg"}
+        for i, row in enumerate(planned.swatches.to_dict("records"))
+    ]
+    side = (_WIDTHS[paper] - columns * _LABEL) / 2
+    return {"labels": labels, "columns": columns, "side": side}
+
+
+def recipe_line(row: Any) -> str:
+    """Return a recipe in one line, as it stands on a label."""
+    parts = [
+        f"{row[name]} {row[f'{name}_wof']:g}"
+        for name in ("tannin", "mordant", "dye", "modifier")
+        if row[name] != "none"
+    ]
+    parts += [f"{name} {row[f'{name}_wof']:g}" for name in ("iron", "copper") if row[f"{name}_wof"]]
+    if row["purpose"] != "series" and not parts:
+        parts = [row["purpose"]]
+    return f"{row['fibre']}: {', '.join(parts)}" if parts else str(row["fibre"])
+
+
+def _check_data(planned: Series) -> dict[str, Any]:
+    kinds = [kind for kind in KINDS if (planned.baths["kind"] == kind).any()]
+    joined = planned.steps.groupby(["swatch", "kind"])["bath"].agg(", ".join)
+    baths: dict[Any, str] = joined.to_dict()
+    rows = [
+        {
+            "place": row["place"],
+            "code": row["swatch"],
+            "recipe": recipe_line(row),
+            "baths": [baths.get((row["swatch"], kind), "") for kind in kinds],
+        }
+        for row in planned.swatches.to_dict("records")
+    ]
+    named = [words.say(f"series.column_{kind}") for kind in kinds]
+    return {"kinds": named, "rows": rows, "cannot": planned.cannot, "notes": planned.notes}

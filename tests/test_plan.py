@@ -1,0 +1,250 @@
+"""Planned series: designs judged by the rank of their model matrix, sums, codes, and sheets."""
+
+import io
+import itertools
+
+import numpy as np
+import pytest
+
+from dyelab import book, plan, press, recipe
+from dyelab.errors import InputError
+
+FACTORS = {
+    "fibre": ["wool", "cotton"],
+    "tannin": ["none", "gallnut 8"],
+    "mordant": ["potash alum 15"],
+    "dye": ["madder 50", "weld 50"],
+    "iron": [0, 2, 4],
+}
+TWO = dict.fromkeys("abcde", 2)
+
+
+# Designs --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("sizes", "by", "times", "runs", "resolution"),
+    [
+        # Regular two-level fractions of the handbooks: Box, Hunter and Hunter, Statistics for
+        # Experimenters (1978), table 12.15, from memory.
+        (dict.fromkeys("abc", 2), 2, 1, 4, 3),
+        (dict.fromkeys("abcd", 2), 2, 1, 8, 4),
+        (TWO, 2, 1, 16, 5),
+        (TWO, 2, 2, 8, 3),
+        (dict.fromkeys("abcdef", 2), 2, 1, 32, 6),
+        (dict.fromkeys("abcdef", 2), 2, 2, 16, 4),
+        (dict.fromkeys("abcdefg", 2), 2, 3, 16, 4),
+        (dict.fromkeys("abc", 3), 3, 1, 9, 3),
+        (dict.fromkeys("abcd", 3), 3, 1, 27, 4),
+    ],
+)
+def test_a_fraction_keeps_its_claimed_resolution_and_balance(sizes, by, times, runs, resolution):
+    design, claimed = plan.fraction(sizes, by, times)
+    assert (len(design), claimed) == (runs, resolution)
+    assert len(design.drop_duplicates()) == runs
+    assert plan.balance(design)["count"].nunique() == 1
+    terms = [t for size in range(1, 4) for t in itertools.combinations(sizes, size)]
+    mixed = {
+        len(one) + len(two)
+        for one, two in itertools.combinations(terms, 2)
+        if not independent(design, sizes, one, two)
+    }
+    # Effects of p and of q factors are mixed for some p + q = resolution, and for none less.
+    assert min(mixed, default=resolution) >= resolution
+    if resolution < 6:
+        assert resolution in mixed
+
+
+def independent(design, sizes, one, two):
+    """Rank test: whether two effects have columns of their own beside the constant."""
+    alone = [plan.model_matrix(design, sizes, [term]) for term in (one, two)]
+    both = plan.model_matrix(design, sizes, [one, two])
+    ranks = [np.linalg.matrix_rank(matrix) for matrix in (*alone, both)]
+    return ranks[2] == ranks[0] + ranks[1] - 1
+
+
+def test_the_full_cross_tells_everything_and_a_fraction_says_what_it_can_not():
+    full = plan.crossed(plan.levels({"fibre": ["wool", "cotton"], "iron": [0, 2, 4]}))
+    assert plan.cannot_tell(full, {"fibre": 2, "iron": 3}) == []
+    design, _ = plan.fraction(dict.fromkeys(["tannin", "dye", "iron"], 2), 2)
+    said = plan.cannot_tell(design, dict.fromkeys(["tannin", "dye", "iron"], 2))
+    assert "the effect of tannin can't be told from dye and iron acting together." in said
+    assert len(said) == 3
+
+
+def test_a_fraction_that_can_not_be_is_refused():
+    with pytest.raises(InputError, match=r"multiple of 2.*optimal"):
+        plan.fraction({"fibre": 2, "iron": 3}, 2)
+
+
+def test_an_optimal_design_tells_its_model_with_few_recipes():
+    chosen = plan.levels(FACTORS)
+    sizes = {name: len(found) for name, found in chosen.items()}
+    full = plan.crossed(chosen)
+    terms = plan.all_terms(sizes)
+    X = plan.model_matrix(full, sizes, terms)
+    design = plan.optimal(full, sizes, terms, X.shape[1] + 3)
+    M = plan.model_matrix(design, sizes, terms)
+    assert np.linalg.matrix_rank(M) == X.shape[1]
+    assert len(design.drop_duplicates()) == len(design) == X.shape[1] + 3
+    with pytest.raises(InputError, match=f"{X.shape[1]} are needed"):
+        plan.optimal(full, sizes, terms, X.shape[1] - 1)
+
+
+def test_exchange_finds_the_best_determinant_of_a_case_small_enough_to_try_all():
+    chosen = plan.levels(
+        {"fibre": ["wool", "cotton"], "dye": ["madder", "weld"], "iron": [0, 2, 4]}
+    )
+    sizes = {name: len(found) for name, found in chosen.items()}
+    full, terms = plan.crossed(chosen), plan.all_terms(sizes, 1)
+    X = plan.model_matrix(full, sizes, terms)
+
+    def volume(rows):
+        return np.linalg.det(X[list(rows)].T @ X[list(rows)])
+
+    best = max(volume(rows) for rows in itertools.combinations(range(len(full)), 6))
+    found = plan.optimal(full, sizes, terms, 6)
+    M = plan.model_matrix(found, sizes, terms)
+    assert np.linalg.det(M.T @ M) == pytest.approx(best, rel=1e-9)
+
+
+# Series ---------------------------------------------------------------------------------------
+
+
+def test_a_series_holds_every_recipe_its_replicates_and_its_controls():
+    s = plan.series(FACTORS, replicates=2)
+    many = s.swatches.groupby("purpose").size()
+    assert many["series"] == 2 * 2 * 2 * 3 * 2
+    assert many["undyed"] == many["mordant only"] == many["tannin only"] == 2 * 2
+    assert many["tannin plus iron"] == many["iron only"] == 2 * 2 * 2
+    assert s.swatches["swatch"].is_unique
+    assert sorted(s.swatches["place"]) == list(range(1, len(s.swatches) + 1))
+
+
+def test_the_order_is_random_and_repeats_with_its_seed():
+    orders = [list(plan.series(FACTORS, seed=seed).swatches["dye"]) for seed in (1, 1, 2)]
+    assert orders[0] == orders[1] != orders[2]
+
+
+def test_a_vat_takes_no_mordant():
+    s = plan.series({"fibre": ["wool"], "mordant": ["alum"], "dye": ["indigo", "madder"]})
+    rows = s.swatches[s.swatches["dye"] == "indigo"]
+    assert set(rows["mordant"]) == {"none"}
+    assert set(s.steps.loc[s.steps["swatch"].isin(rows["swatch"]), "kind"]) == {
+        "scour",
+        "vat",
+        "rinse",
+    }
+
+
+def test_baths_add_up():
+    s = plan.series(FACTORS, mass_g=5, liquor_ratio=40)
+    for bath in s.baths.to_dict("records"):
+        assert bath["fibre_g"] == pytest.approx(5 * bath["swatches"])
+        assert bath["water_L"] == pytest.approx(bath["fibre_g"] * 40 / 1000)
+        assert bath["swatches"] <= 24
+        if bath["material"]:
+            assert bath["weigh_g"] == pytest.approx(recipe.grams(bath["wof"], bath["fibre_g"]))
+    # By hand: 48 swatches of 5 g with 15 % alum, and 4 mordant-only: 52 x 0.75 g = 39 g.
+    amounts = plan.totals(s).set_index("material")["amount"]
+    assert amounts["potash alum"] == pytest.approx(39.0)
+    assert amounts["water"] == pytest.approx(s.baths["water_L"].sum())
+
+
+def test_a_bath_too_large_is_parted_evenly_and_a_jar_each_can_be_had():
+    s = plan.series({"fibre": ["wool"], "dye": ["madder"]}, replicates=25, controls=False)
+    assert list(s.baths.loc[s.baths["kind"] == "dye", "swatches"]) == [13, 12]
+    jars = plan.series(FACTORS, shared_baths=False)
+    assert set(jars.baths["swatches"]) == {1}
+
+
+def test_replanning_keeps_codes_and_never_gives_one_twice():
+    before = plan.series(FACTORS, name="Autumn wool")
+    after = plan.series({**FACTORS, "iron": [0, 4, 8]}, name="Autumn wool", keep=before, seed=9)
+    keys = ["fibre", "tannin", "dye", "iron_wof", "purpose", "replicate"]
+    both = before.swatches.merge(after.swatches, on=keys, suffixes=("_was", "_is"))
+    assert len(both) > 40
+    assert (both["swatch_was"] == both["swatch_is"]).all()
+    new = after.swatches[after.swatches["iron_wof"] == 8]
+    assert not set(new["swatch"]) & set(before.swatches["swatch"])
+
+
+def test_a_series_goes_into_a_book_as_planned(tmp_path):
+    s = plan.series(FACTORS, name="Autumn")
+    bk = book.save(plan.into(book.create(tmp_path / "b"), s))
+    found = book.recipes(bk).merge(s.swatches, on="swatch", suffixes=("", "_planned"))
+    for name in ("tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof", "iron_wof"):
+        assert (found[name] == found[f"{name}_planned"]).all(), name
+    assert set(book.open(tmp_path / "b").steps["state"]) == {"planned"}
+    with pytest.raises(InputError, match="is there twice"):
+        plan.into(bk, s)
+    again = plan.series(FACTORS, name="Autumn", keep=bk)
+    assert not set(again.swatches["swatch"]) & set(bk.swatches["swatch"])
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"fibre": []}, "at least one"),
+        ({"dye": ["madder 50", "madder 50"]}, "each level once"),
+        ({"iron": ["two"]}, "0 to 300"),
+        ({"dye": ["maddar"]}, "Did you mean 'madder'"),
+        ({"mordant": ["potassium dichromate"]}, "not offered"),
+        ({"colour": ["red"]}, "no factor 'colour'"),
+        ({"iron": list(range(300)), "copper": list(range(9))}, "Leave out a factor"),
+    ],
+)
+def test_a_wrong_factor_is_refused_with_a_remedy(change, said):
+    with pytest.raises(InputError, match=said):
+        plan.series({**FACTORS, **change})
+
+
+def test_a_series_says_what_it_can_not_tell():
+    assert "scatter" in plan.series(FACTORS, replicates=1).cannot[0]
+    assert any("no controls" in said for said in plan.series(FACTORS, controls=False).cannot)
+
+
+# Sheets ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_sheets_are_written_on_either_paper(tmp_path, paper):
+    name = "A long name, with #markup *bold* $x$ and سلسلة 🌿 / ../ that must not matter"
+    s = plan.series(FACTORS, name=name, replicates=1)
+    written = plan.sheets(s, tmp_path, paper=paper)
+    assert sorted(written) == sorted(plan.SHEETS)
+    for path in written.values():
+        assert path.parent == tmp_path
+        assert path.read_bytes().startswith(b"%PDF")
+    with pytest.raises(InputError, match="A4"):
+        plan.sheets(s, tmp_path, paper="A5")
+
+
+def test_the_mark_on_a_label_is_read_by_another_library():
+    cv2 = pytest.importorskip("cv2")
+    s = plan.series(
+        {"fibre": ["wool"], "dye": ["madder"]}, name="Autumn", replicates=1, controls=False
+    )
+    template, data, pictures = plan.page(s, "labels")
+    png = press.compiled(template, data, pictures=pictures, form="png")
+    picture = cv2.imdecode(np.frombuffer(io.BytesIO(png).read(), np.uint8), cv2.IMREAD_COLOR)
+    picture = cv2.resize(picture, None, fx=3, fy=3)
+    assert cv2.QRCodeDetector().detectAndDecode(picture)[0] == "A-01"
+
+
+def test_the_timetable_never_has_more_pots_on_than_there_are():
+    s = plan.series(FACTORS)
+    for pots in (1, 3):
+        for day in plan.timetable(s, pots):
+            times = [(row["from"], row["to"]) for row in day["rows"] if "+" not in row["to"]]
+            for moment, _ in times:
+                assert sum(begin <= moment < end for begin, end in times) <= pots
+
+
+def test_bath_sheets_carry_hazards_and_cautions():
+    s = plan.series({**FACTORS, "copper": [0, 2]}, replicates=1)
+    _, data, _ = plan.page(s, "baths", children=True)
+    copper = next(b for b in data["baths"] if b["material"] == "copper sulfate")
+    assert "serious eye damage" in copper["hazard"]
+    assert any("Children" in text for text in data["cautions"])
+    assert any("not for drains" in text for text in data["cautions"])
