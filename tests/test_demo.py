@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyelab import book, convert, handout, synth
+from dyelab import book, convert, grade, handout, synth
 from dyelab.cli.fresh import fresh
 from dyelab.errors import InputError
 from dyelab.handout import findings
@@ -137,13 +137,16 @@ def test_the_case_is_where_the_tannin_does_most(example):
 
 
 def test_a_swatch_is_graded_against_itself(example):
-    held = findings.exposed(example)
-    one = held[(held["swatch"] == "W02") & (held["amount"] == 10)].iloc[0]
+    asked = found(example)
+    held = asked.held[(asked.held["swatch"] == "W02") & (asked.held["amount"] == 10)].iloc[0]
     readings = example.set_index("reading")
     fresh, washed = (readings.loc[name, LAB].to_numpy(float) for name in ("W02", "W02-w10"))
-    assert one["exposure"] == "wash"
-    assert one["dE76"] == pytest.approx(np.linalg.norm(washed - fresh))
-    assert not held["swatch"].isna().any()
+    assert held["exposure"] == "wash"
+    assert held["dE76"] == pytest.approx(np.linalg.norm(washed - fresh))
+    table = findings.grades(asked).set_index(["dye", "added"])
+    said = table.loc[("madder", "potash alum"), "after 10 washes"]
+    assert said.startswith(grade.change(fresh, washed)["change_grade"].iloc[0])
+    assert not asked.held["fibre"].isna().any()
 
 
 def test_a_book_without_tannin_has_no_misleading_case(example):

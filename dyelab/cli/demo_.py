@@ -15,9 +15,18 @@ if TYPE_CHECKING:
 
 DOSE = 2.0  # % WOF of ferrous sulfate, where the example has replicates and every control
 BOOK, METALS, HELD, PAGE = "book", "metals.csv", "fastness.csv", "what_iron_did.pdf"
-TOLD = ["metal", "dose", "dye", "cloth", "reference", "sample", "dL", "da", "db", "dC", "dH"]
-TOLD += ["dE76", "dE00", "dE00_low", "dE00_high", "noise_floor", "dECMC", "pieces", "verdict"]
-TOLD += ["moved", "illuminant", "observer"]
+_MOVED = ["dL", "da", "db", "dC", "dH", "dE76", "dE00", "dE00_low", "dE00_high", "dECMC"]
+TOLD = {
+    METALS: [
+        *("metal", "dose", "dye", "cloth", "reference", "sample", *_MOVED, "noise_floor"),
+        *("pieces", "verdict", "moved", "illuminant", "observer"),
+    ],
+    HELD: [
+        *("swatch", "dye", "fibre", "tannin", "mordant", "iron_wof", "copper_wof", "exposure"),
+        *("amount", "unit", *_MOVED, "value", "grade", "grade_worst", "grade_best", "moved"),
+        *("illuminant", "observer"),
+    ],
+}
 
 
 @click.command("demo")
@@ -73,9 +82,9 @@ def _job(folder: Path) -> "tuple[Book, Findings]":
 def _write(found: "Findings", folder: Path) -> None:
     from dyelab import files
 
-    for name, frame in ((METALS, found.metals[TOLD]), (HELD, found.held)):
+    for name, frame in ((METALS, found.metals), (HELD, found.held)):
         with files.whole(folder / name) as file:
-            frame.to_csv(file, index=False, lineterminator="\n", float_format="%.4f")
+            frame[TOLD[name]].to_csv(file, index=False, lineterminator="\n", float_format="%.6g")
 
 
 def _summary(bk: "Book", found: "Findings", folder: Path) -> Iterator[str]:
@@ -119,7 +128,7 @@ def _held(found: "Findings") -> Iterator[str]:
     for row in graded.to_dict("records"):
         dye, added = row.pop("dye"), row.pop("added")
         said = (words.say("demo.grade", grade=g, when=w) for w, g in row.items())
-        yield words.say("demo.held_row", dye=dye, added=added, grades=", ".join(said))
+        yield words.say("demo.held_row", dye=dye, added=added, grades="; ".join(said))
     yield words.say("findings.screening")
 
 

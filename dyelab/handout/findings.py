@@ -5,13 +5,12 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import convert, grade, shift, table, words
+from dyelab import grade, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
 
 _CELL = ["dye", "fibre", "tannin", "mordant"]
-_RECIPE = ["fibre", "tannin", "mordant", "dye", "iron_wof", "copper_wof"]
 _SHOWN = ["dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
 
@@ -24,7 +23,7 @@ class Findings:
     metals : DataFrame
         Every matched pair, as ``shift.of_step`` gives it, with `metal` and `cloth`.
     held : DataFrame
-        Every exposed swatch, as `exposed` gives it.
+        Every swatch after washing or light, as ``grade.graded`` gives it.
     case : Separation or None
         Iron on a dyed and tannined cloth, split with its controls: of those the book can
         split, the best replicated, and among equals the one with the largest tannin share.
@@ -81,7 +80,9 @@ def find(
     """
     recipes = shift.as_dyed(wide, shared=shared)
     metals = pd.concat([_pairs(recipes, metal) for metal in variants.METALS], ignore_index=True)
-    return Findings(metals, exposed(wide), _case(recipes, metals, spectra, dose), dose)
+    graded = grade.graded(grade.matched(wide), shared=shared)
+    held = graded[(graded["kind"] == "change") & graded["exposure"].isin(["wash", "light"])]
+    return Findings(metals, held, _case(recipes, metals, spectra, dose), dose)
 
 
 def _pairs(recipes: shift.Recipes, metal: str) -> pd.DataFrame:
@@ -121,33 +122,6 @@ def cloths(rows: pd.DataFrame) -> list[str]:
         joint = words.say("findings.with", fibre=row["fibre"], what=", ".join(added))
         said.append(joint if added else str(row["fibre"]))
     return said
-
-
-def exposed(wide: pd.DataFrame) -> pd.DataFrame:
-    """Every swatch after washing or light, against itself as dyed.
-
-    Parameters
-    ----------
-    wide : DataFrame
-        As ``book.wide`` gives it.
-
-    Returns
-    -------
-    DataFrame
-        `swatch`, the recipe, `cloth, exposure, amount, unit`, the differences of
-        ``convert.differences``, `change_value, change_grade`.
-    """
-    swatches = wide[wide["part"].isin(["", "swatch"])]
-    fresh = swatches[swatches["exposure"] == "none"].groupby("swatch")[table.LAB].mean()
-    later = swatches[swatches["exposure"].isin(["wash", "light"])]
-    later = later[later["swatch"].isin(fresh.index)].reset_index(drop=True)
-    table.one_white(swatches)
-    before, after = fresh.loc[later["swatch"]].to_numpy(), later[table.LAB].to_numpy()
-    kept = later[["swatch", *_RECIPE, "exposure", "amount", "unit"]]
-    named = kept.assign(cloth=[variants.recipe(row) for row in later.to_dict("records")])
-    graded = grade.change(before, after)[["change_value", "change_grade"]]
-    moved = convert.differences(before, after)
-    return pd.concat([named, moved.reset_index(drop=True), graded.reset_index(drop=True)], axis=1)
 
 
 def page(found: Findings, title: str, *, note: str = "") -> parts.Page:
@@ -249,7 +223,7 @@ def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
     named = [{**row, "when": when(row), "added": _added(row)} for row in rows]
     frame = pd.DataFrame(named, columns=[*held.columns, "when", "added"])
     grades = frame.pivot_table(
-        index=["dye", "added"], columns="when", values="change_grade", aggfunc="first", sort=False
+        index=["dye", "added"], columns="when", values="said", aggfunc="first", sort=False
     )
     return grades.rename_axis(columns=None).reset_index()
 
