@@ -48,6 +48,7 @@ __all__ = [
     "Text",
     "cell",
     "chart",
+    "ending",
     "html",
     "live",
     "logo",
@@ -70,12 +71,21 @@ def write(page: Page, path: str | Path) -> Path:
     InputError
         If the name ends in neither.
     """
-    ending = Path(path).suffix.lower()
-    if ending == ".pdf":
-        return pdf(page, path)
-    if ending in (".html", ".htm"):
-        return html(page, path)
-    raise InputError(f"{path}: a page is written as .pdf or .html. Name the file so.")
+    return pdf(page, path) if ending(path) == ".pdf" else html(page, path)
+
+
+def ending(path: str | Path) -> str:
+    """Kind of page a file name asks for: ``.pdf`` or ``.html``.
+
+    Raises
+    ------
+    InputError
+        If the name ends in neither.
+    """
+    found = Path(path).suffix.lower()
+    if found not in (".pdf", ".html"):
+        raise InputError(f"{path}: a page is written as .pdf or .html. Name the file so.")
+    return found
 
 
 def shared(title: str, sentence: str, figure: Any = None, table: Any = None) -> Page:

@@ -169,6 +169,37 @@ class Page:
             raise InputError(f"no paper {self.paper!r} here. Papers: {', '.join(PAPERS)}.")
 
 
+@dataclass(frozen=True)
+class Own:
+    """What a teacher puts on every page: title, name, a text, a foot line, a logo, the paper."""
+
+    title: str = ""
+    teacher: str = ""
+    text: str = ""
+    note: str = ""
+    logo: Logo | None = None
+    paper: str = "A4"
+
+    def page(self, title: str, blocks: Sequence[Block], *, landscape: bool = False) -> Page:
+        """Return a page with these on it; `title` is used where the teacher gave none."""
+        opening: list[Block] = [Text(self.text)] if self.text else []
+        note = self.note or words.say("pages.foot")
+        return Page(
+            self.title or opened(title),
+            (*opening, *blocks),
+            self.teacher,
+            note,
+            self.logo,
+            self.paper,
+            landscape,
+        )
+
+
+def opened(text: str) -> str:
+    """Text with a capital at its start, for a title or a sentence that begins with a name."""
+    return text[:1].upper() + text[1:]
+
+
 def logo(path: str | Path | None) -> Logo | None:
     """Read a logo file; nothing given, nothing shown.
 

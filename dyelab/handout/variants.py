@@ -1,6 +1,7 @@
 """One row a recipe: the mean colour of the swatches dyed to it, as pages and panels show it."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,43 @@ FACTORS = [
     *("dye", "dye_wof", "iron_wof", "copper_wof", "modifier"),
 ]
 METALS = ("iron", "copper")
+
+
+@dataclass(frozen=True)
+class Source:
+    """What pages and panels take from a book, read once.
+
+    Attributes
+    ----------
+    book : Book
+    rows : DataFrame
+        Readings as dyed, as `as_dyed` gives them.
+    made : DataFrame
+        One row a recipe, as `variants` gives them.
+    """
+
+    book: Any
+    rows: pd.DataFrame
+    made: pd.DataFrame
+
+    @property
+    def shared(self) -> pd.DataFrame | None:
+        """Errors that readings of one source share."""
+        return getattr(self.book, "shared", None)
+
+
+def source(bk: Any) -> Source:
+    """Read what pages and panels need from a book.
+
+    Raises
+    ------
+    InputError
+        If nothing in it has been measured as dyed.
+    """
+    from dyelab import book
+
+    rows = as_dyed(book.wide(bk))
+    return Source(bk, rows, variants(rows))
 
 
 def as_dyed(wide: pd.DataFrame) -> pd.DataFrame:

@@ -174,7 +174,19 @@ def _limits(ax: Any, figure: go.Figure, place: tuple[str, str]) -> None:
             setting(min(0, setting()[0]), setting()[1])
     _ticks(ax, x, y)
     if y.scaleanchor and y.scaleanchor[0] == "x":
-        ax.set_aspect("equal", adjustable="box", anchor="W")
+        _squared(ax)
+
+
+def _squared(ax: Any) -> None:
+    """Widen the shorter range so that one unit is as long across as up, and the place is full."""
+    width, height = ax.bbox.width, ax.bbox.height
+    unit = max(np.ptp(ax.get_xlim()) / width, np.ptp(ax.get_ylim()) / height)
+    for limits, length, setting in (
+        (ax.get_xlim(), width, ax.set_xlim),
+        (ax.get_ylim(), height, ax.set_ylim),
+    ):
+        middle = sum(limits) / 2
+        setting(middle - unit * length / 2, middle + unit * length / 2)
 
 
 def _ticks(ax: Any, x: Any, y: Any) -> None:

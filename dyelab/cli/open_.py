@@ -1,0 +1,137 @@
+"""``dyelab open``: JupyterLab, or the panels alone, on copies of the notebooks."""
+
+import filecmp
+import json
+import os
+import shutil
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+
+import click
+
+FOLDER = "dyelab-notebooks"
+_RECORD = ".as-shipped"
+
+
+@click.command("open")
+@click.argument("folder", metavar="[BOOK]", required=False, type=click.Path(path_type=Path))
+@click.option("--app", is_flag=True, help="Serve the panels alone, without code.")
+@click.option(
+    "--in",
+    "desk",
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path(FOLDER),
+    show_default=True,
+    help="Folder of your own for the copies of the notebooks.",
+)
+@click.option("--port", type=int, default=0, help="Port on this machine; a free one by default.")
+@click.option("--no-browser", is_flag=True, help="Print the address only.")
+def command(folder: Path | None, app: bool, desk: Path, port: int, no_browser: bool) -> None:
+    """Open the notebooks on a swatch book, or on the example.
+
+    The notebooks are copied to a folder of your own; those you have changed are left as they
+    are. The server answers to this machine alone.
+    """
+    from dyelab import words
+
+    environment = _environment(folder)
+    if app and find_spec("voila") is None:
+        raise _refusal("cli.no_app")
+    for line in copies(desk):
+        click.echo(line)
+    click.echo(words.say("cli.serving", folder=desk.resolve()))
+    run = _app if app else _lab
+    os.chdir(desk)
+    os.execve(sys.executable, run(port, no_browser), environment)
+
+
+def _refusal(key: str, **values: object) -> Exception:
+    from dyelab import words
+    from dyelab.errors import InputError
+
+    return InputError(words.say(key, **values))
+
+
+def _environment(folder: Path | None) -> dict[str, str]:
+    """Return the environment of the server, with the book the panels shall open on."""
+    if folder is None:
+        return {**os.environ}
+    if not (folder / "datapackage.json").is_file():
+        raise _refusal("frame.no_book", path=folder)
+    return {**os.environ, "DYELAB_BOOK": str(folder.resolve())}
+
+
+def copies(desk: Path) -> list[str]:
+    """Copy the notebooks to a folder of the user's own; give back what there is to say.
+
+    A copy that was changed is never written over: the new one is laid beside it.
+
+    Raises
+    ------
+    InputError
+        If the folder lies inside the installed package.
+    """
+    from dyelab import files, words
+
+    source = files.shipped("notebooks")
+    if desk.resolve().is_relative_to(Path(__file__).resolve().parents[1]):
+        raise _refusal("cli.inside", path=desk)
+    desk.mkdir(parents=True, exist_ok=True)
+    record = _read_record(desk)
+    said = []
+    for path in sorted(source.glob("*.ipynb")):
+        target = desk / path.name
+        if target.exists() and not _untouched(target, path, record):
+            target = desk / f"{path.stem} (new){path.suffix}"
+            if not target.exists() or not filecmp.cmp(path, target, shallow=False):
+                said.append(words.say("cli.kept", name=path.name, new=target.name))
+        if not target.exists() or _untouched(target, path, record):
+            shutil.copyfile(path, target)
+        record.setdefault(target.name, []).append(_digest(path))
+    with files.whole(desk / _RECORD) as file:
+        json.dump({name: sorted(set(known)) for name, known in record.items()}, file, indent=1)
+    return said
+
+
+def _read_record(desk: Path) -> dict[str, list[str]]:
+    """Digests of the notebooks as they were laid there."""
+    try:
+        held = json.loads((desk / _RECORD).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return held if isinstance(held, dict) else {}
+
+
+def _untouched(target: Path, path: Path, record: dict[str, list[str]]) -> bool:
+    same = filecmp.cmp(path, target, shallow=False)
+    return same or _digest(target) in record.get(target.name, [])
+
+
+def _digest(path: Path) -> str:
+    """Digest of what a user writes in a notebook; outputs and counts don't matter."""
+    import hashlib
+
+    try:
+        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        kept = [[cell["cell_type"], "".join(cell["source"])] for cell in cells]
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
+    return hashlib.sha256(json.dumps(kept).encode()).hexdigest()
+
+
+def _lab(port: int, no_browser: bool) -> list[str]:
+    arguments = [sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1"]
+    arguments += ["--LabApp.news_url=None", "--ServerApp.root_dir=."]
+    arguments += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
+    return arguments + _common(port, no_browser, "--ServerApp.port")
+
+
+def _app(port: int, no_browser: bool) -> list[str]:
+    arguments = [sys.executable, "-m", "voila", ".", "--Voila.ip=127.0.0.1"]
+    return arguments + _common(port, no_browser, "--Voila.port")
+
+
+def _common(port: int, no_browser: bool, name: str) -> list[str]:
+    return [*([f"{name}={port}"] if port else []), *(["--no-browser"] if no_browser else [])]

@@ -1,0 +1,118 @@
+"""The iron page (and the copper page): where a colour goes as the metal rises, and why."""
+
+from typing import Any
+
+import pandas as pd
+
+from dyelab import table, words
+from dyelab.errors import InputError
+from dyelab.handout import page as parts
+from dyelab.handout import variants
+from dyelab.handout.family import CONTROLS, START, Family, family, gaps, metals, told
+from dyelab.plot import plane
+
+_COLUMNS = ["dE00", "dE00_low", "dE00_high", "dL", "dC", "dH"]
+
+
+def sheet(
+    source: variants.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", **picked: str
+) -> parts.Page:
+    """One dye on one cloth from no metal to the most that was dyed.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+    metal : str
+        ``iron`` or ``copper``.
+    **picked
+        ``fibre``, ``dye``, ``tannin`` and ``mordant``.
+
+    Raises
+    ------
+    InputError
+        If there is no unmodified swatch, or none with this metal.
+    """
+    one = family(source.rows, source.made, source.shared, **picked)
+    doses = [dose for dose in one.dyed if _alone(dose, metal)]
+    if len(doses) < 2:
+        named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": _metal(metal)}
+        raise InputError(words.say("pages.no_metal", **named))
+    last = doses[-1]
+    blocks = [
+        parts.Text(told(one, *last), "lead"),
+        _chips(doses, one.dyed, 14),
+        *_controls(one, doses),
+        parts.live(plane.figure(_drawn(one, last), path="path", height=290), told(one, *last)),
+        _numbers(one, doses),
+        *[parts.Text(text, "small") for text in gaps(one, *last)],
+        parts.Caution(cautions([_SALTS[metal]], source)),
+    ]
+    title = words.say("pages.metal_title", metal=_metal(metal).capitalize(), dye=picked["dye"])
+    return own.page(title, blocks)
+
+
+_SALTS = {"iron": "ferrous sulfate", "copper": "copper sulfate"}
+
+
+def _metal(metal: str) -> str:
+    return words.say(f"pages.{metal}")
+
+
+def _alone(dose: tuple[float, float], metal: str) -> bool:
+    iron, copper = dose
+    return dose == START or (
+        (iron > 0) == (metal == "iron") and (copper > 0) == (metal == "copper")
+    )
+
+
+def cautions(names: list[str], source: variants.Source, *, children: bool = False) -> tuple:
+    """What to take care of with these materials, as the recipe module words it."""
+    from dyelab import book, recipe
+
+    return recipe.cautions(names, book.materials(source.book), children=children)
+
+
+def _chips(
+    doses: list[tuple[float, float]], rows: dict[tuple[float, float], dict], height: float
+) -> parts.Chips:
+    there = [dose for dose in doses if dose in rows]
+    lab = pd.DataFrame([rows[dose] for dose in there])[[*table.LAB, *table.WHITE]]
+    labels = [metals(*dose) or words.say("pages.no_salt") for dose in there]
+    return parts.Chips(
+        tuple(parts.patches(lab, labels)),
+        columns=max(4, len(there)),
+        height_mm=height,
+        touching=True,
+    )
+
+
+def _controls(one: Family, doses: list[tuple[float, float]]) -> list[Any]:
+    blocks: list[Any] = []
+    for name in CONTROLS:
+        rows = one.controls.get(name, {})
+        if any(dose in rows for dose in doses[1:]):
+            title = words.say(f"pages.{name}", tannin=one.picked["tannin"])
+            blocks += [parts.Text(title), _chips(doses, rows, 7)]
+    return blocks
+
+
+def _drawn(one: Family, last: tuple[float, float]) -> pd.DataFrame:
+    parts_ = {one.picked["dye"]: one.way(*last)}
+    for name in CONTROLS:
+        ends = one.ends(name, *last)
+        if ends:
+            parts_[words.say(f"metals.{name}")] = ends
+    return pd.DataFrame(
+        [{**row, "group": name, "path": name} for name, rows in parts_.items() for row in rows]
+    )
+
+
+def _numbers(one: Family, doses: list[tuple[float, float]]) -> parts.NumberTable:
+    rows = []
+    for dose in doses[1:]:
+        change = one.moved(one.dyed[dose]) or {}
+        numbers = {name: float(change[name]) for name in _COLUMNS}
+        said = {"words": change["moved"], "verdict": change["verdict"]}
+        rows.append({"added": metals(*dose), **numbers, **said})
+    return parts.number_table(pd.DataFrame(rows), words.say("pages.compared_start"))

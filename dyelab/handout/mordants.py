@@ -1,0 +1,93 @@
+"""The mordant sheet: one dye on one cloth, everything that was put with it."""
+
+from typing import Any
+
+import pandas as pd
+
+from dyelab import table, words
+from dyelab.errors import InputError
+from dyelab.handout import page as parts
+from dyelab.handout import variants
+from dyelab.handout.family import distance
+
+_ORDER = ["tannin", "mordant", "iron_wof", "copper_wof"]
+
+
+def sheet(source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, dye: str) -> Any:
+    """Chips, numbers and one sentence each, compared with the dye on its own.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+        The teacher's title, text, logo and paper.
+    fibre, dye : str
+        As in the book.
+
+    Returns
+    -------
+    Page
+
+    Raises
+    ------
+    InputError
+        If this dye was not measured on this fibre.
+    """
+    found = variants.only(source.made, fibre=fibre, dye=dye)
+    if found.empty:
+        raise InputError(words.say("pages.no_dye", dye=dye, fibre=fibre))
+    rows = found.sort_values(_ORDER, kind="stable", key=_none_first).to_dict("records")
+    start, others = rows[0], rows[1:]
+    moved = _moved(source, start, others)
+    named = {"dye": dye, "fibre": fibre, "start": variants.recipe(start, bare=True)}
+    blocks: list[Any] = [parts.Text(words.say("pages.mordants_lead", **named), "lead")]
+    blocks += [_chips(rows), parts.Heading(words.say("pages.each"))]
+    blocks += [parts.Points(tuple(_sentences(others, moved)))] if others else []
+    blocks += [_numbers(rows, moved)]
+    return own.page(words.say("pages.mordants_title", dye=dye, fibre=fibre), blocks)
+
+
+def _none_first(column: pd.Series) -> pd.Series:
+    return column.where(column != "none", "") if column.dtype == object else column.fillna(0.0)
+
+
+def _moved(
+    source: variants.Source, start: dict[Any, Any], others: list[dict[Any, Any]]
+) -> dict[str, dict[Any, Any]]:
+    pairs = [(start["variant"], row["variant"]) for row in others]
+    if not pairs:
+        return {}
+    compared = variants.differences(source.rows, pairs, source.shared)
+    return {row["sample"]: row for row in compared.to_dict("records")}
+
+
+def _chips(rows: list[dict[Any, Any]]) -> parts.Chips:
+    labels = [variants.recipe(row, bare=True) for row in rows]
+    lab = pd.DataFrame(rows)[[*table.LAB, *table.WHITE]]
+    return parts.Chips(tuple(parts.patches(lab, labels)), columns=5, height_mm=16)
+
+
+def _sentences(others: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -> list[str]:
+    said = []
+    for row in others:
+        change = moved[row["variant"]]
+        values = {"moved": change["moved"], "verdict": change["verdict"]}
+        named = variants.recipe(row, bare=True)
+        said.append(words.say("pages.one", recipe=named, distance=distance(change), **values))
+    return said
+
+
+def _numbers(rows: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -> parts.NumberTable:
+    shown = [
+        {
+            "recipe": variants.recipe(row, bare=True),
+            **{name: float(row[name]) for name in table.LAB},
+            **{
+                name: moved.get(row["variant"], {}).get(name, float("nan"))
+                for name in ("dL", "dC", "dH", "dE00")
+            },
+            "pieces": int(row["pieces"]),
+        }
+        for row in rows
+    ]
+    return parts.number_table(pd.DataFrame(shown), words.say("pages.compared"))

@@ -1,0 +1,85 @@
+"""One series to pass on: a page that opens in any browser, and the same numbers as a table."""
+
+from typing import Any
+
+import pandas as pd
+
+from dyelab import table, words
+from dyelab.errors import InputError
+from dyelab.handout import page as parts
+from dyelab.handout import variants
+from dyelab.plot import plane
+
+_NUMBERS = ["recipe", *table.LAB, *table.STANDARD_UNCERTAINTIES, "pieces"]
+_FACTORS = [*variants.FACTORS, *table.LAB, *table.STANDARD_UNCERTAINTIES, *table.WHITE, "pieces"]
+
+
+def names(source: variants.Source) -> list[str]:
+    """Series of the book that have been measured."""
+    if "series" not in source.rows:
+        return []
+    return [str(name) for name in source.rows["series"].dropna().unique() if str(name)]
+
+
+def _of(source: variants.Source, series: str | None) -> pd.DataFrame:
+    if series is None:
+        return source.made
+    rows = source.rows[source.rows["series"] == series]
+    found = source.made[source.made["variant"].isin(rows["variant"])]
+    if found.empty:
+        raise InputError(words.say("pages.no_series", series=series))
+    return found
+
+
+def shared(
+    source: variants.Source, own: parts.Own = parts.Own(), *, series: str | None = None
+) -> parts.Page:
+    """Return a page with the figures alive inside, for a student with nothing installed.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+    series : str, optional
+        Name of a series in the book; all swatches without it.
+
+    Raises
+    ------
+    InputError
+        If no swatch of the series was measured.
+    """
+    made = _of(source, series)
+    title = series or getattr(source.book, "title", "") or words.say("pages.series_title")
+    blocks: list[Any] = [
+        parts.Text(words.say("pages.series_lead", recipes=len(made)), "lead"),
+    ]
+    for fibre, part in made.groupby("fibre", sort=False):
+        figure = plane.figure(part.assign(group=_dyes(part)), size=13)
+        blocks += [
+            parts.Heading(str(fibre).capitalize()),
+            parts.live(figure, words.say("pages.series_figure", fibre=fibre)),
+            _chips(part),
+        ]
+    blocks += [parts.Heading(words.say("pages.numbers")), parts.number_table(made[_NUMBERS])]
+    return own.page(str(title), blocks)
+
+
+def _dyes(made: pd.DataFrame) -> pd.Series:
+    return made["dye"].where(made["dye"] != "none", words.say("pages.undyed"))
+
+
+def _chips(made: pd.DataFrame) -> parts.Chips:
+    labels = [variants.recipe(row) for row in made.to_dict("records")]
+    return parts.Chips(tuple(parts.patches(made[[*table.LAB, *table.WHITE]], labels)), columns=5)
+
+
+def numbers(source: variants.Source, *, series: str | None = None) -> pd.DataFrame:
+    """Return the series as a table for a spreadsheet: factors, CIELAB, uncertainties.
+
+    Raises
+    ------
+    InputError
+        If no swatch of the series was measured.
+    """
+    made = _of(source, series)
+    return made[["swatch", *[name for name in _FACTORS if name in made]]].reset_index(drop=True)
