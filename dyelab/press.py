@@ -42,8 +42,9 @@ def compiled(
     *,
     pictures: dict[str, bytes] | None = None,
     form: Literal["pdf", "png", "svg"] = "pdf",
+    ppi: float = 144,
 ) -> bytes:
-    """Compile a Typst template in memory; `form` is pdf, png or svg."""
+    """Compile a Typst template in memory; `form` is pdf, png (at `ppi`) or svg."""
     import tempfile
 
     import typst
@@ -55,7 +56,7 @@ def compiled(
         for name, content in (pictures or {}).items():
             (root / name).write_bytes(content)
         page = str(root / "page.typ")
-        return typst.compile(page, root=str(root), format=form, font_paths=_fonts())
+        return typst.compile(page, root=str(root), format=form, ppi=ppi, font_paths=_fonts())
 
 
 def _fonts() -> list[str]:

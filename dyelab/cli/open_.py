@@ -7,6 +7,7 @@ import shutil
 import sys
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -47,7 +48,7 @@ def command(folder: Path | None, app: bool, desk: Path, port: int, no_browser: b
     os.execve(sys.executable, run(port, no_browser), environment)
 
 
-def _refusal(key: str, **values: object) -> Exception:
+def _refusal(key: str, **values: Any) -> Exception:
     from dyelab import words
     from dyelab.errors import InputError
 

@@ -16,10 +16,10 @@ def pdf(page: Page, path: str | Path) -> Path:
     return press.pdf(_template(), data, path, pictures=pictures)
 
 
-def sheets(page: Page, form: str = "png") -> list[bytes]:
-    """Pictures of the sheets, for a preview."""
+def sheets(page: Page, ppi: float = 100) -> list[bytes]:
+    """PNG pictures of the sheets, for a preview."""
     data, pictures = _data(page)
-    made: Any = press.compiled(_template(), data, pictures=pictures, form=form)  # type: ignore[arg-type]
+    made: Any = press.compiled(_template(), data, pictures=pictures, form="png", ppi=ppi)
     return made if isinstance(made, list) else [made]
 
 

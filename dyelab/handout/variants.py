@@ -15,6 +15,7 @@ FACTORS = [
     *("dye", "dye_wof", "iron_wof", "copper_wof", "modifier"),
 ]
 METALS = ("iron", "copper")
+REFERENCE_FIBRE = "blue wool"  # light references: measured beside the swatches, not dyed here
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,9 @@ def as_dyed(wide: pd.DataFrame) -> pd.DataFrame:
         If nothing has been measured as dyed.
     """
     blank = wide["part"].fillna("").isin(["", "swatch"]) if "part" in wide else True
-    rows = wide[(wide["exposure"] == "none") & blank & wide[table.LAB].notna().all(axis=1)]
+    measured = wide[table.LAB].notna().all(axis=1)
+    cloth = wide["fibre"] != REFERENCE_FIBRE
+    rows = wide[(wide["exposure"] == "none") & blank & measured & cloth]
     if rows.empty:
         raise InputError(words.say("variants.nothing"))
     rows = rows.reset_index(drop=True)

@@ -255,31 +255,24 @@ def _bars(ax: Any, trace: Any, x: Any, y: Any) -> None:
 
 
 def _markers(ax: Any, trace: Any, x: Any, y: Any) -> Any:
-    symbols = _many(trace.marker.symbol or "circle", len(x))
-    colours = _many(trace.marker.color or "#555555", len(x))
-    sizes = _many(trace.marker.size or 6, len(x))
+    symbols = np.array([str(s) for s in _many(trace.marker.symbol or "circle", len(x))], object)
+    colours = [_ink(colour) for colour in _many(trace.marker.color or "#555555", len(x))]
+    sizes = np.array(_many(trace.marker.size or 6, len(x)), float)
+    for i in np.flatnonzero(symbols == "arrow"):
+        _arrow(ax, x, y, i)
     handle = None
-    for i, symbol in enumerate(symbols):
-        if str(symbol) == "arrow":
-            _arrow(ax, x, y, i)
-            continue
-        base = str(symbol).removesuffix("-open").removesuffix("-x").removesuffix("-dot")
-        hollow = str(symbol).endswith("-open")
-        (mark,) = ax.plot(
-            [x[i]],
-            [y[i]],
-            linestyle="",
-            marker=_MARKS.get(base, "o"),
-            markersize=0.72 * float(sizes[i]),
-            markerfacecolor="none" if hollow else _ink(colours[i]),
-            markeredgecolor="#333333",
-            markeredgewidth=0.8,
-            zorder=3,
+    for symbol in dict.fromkeys(symbols[symbols != "arrow"]):
+        at = np.flatnonzero(symbols == symbol)
+        fills = "none" if symbol.endswith("-open") else [colours[i] for i in at]
+        base = symbol.removesuffix("-open").removesuffix("-x").removesuffix("-dot")
+        style = {"edgecolors": "#333333", "linewidths": 0.8, "zorder": 3}
+        marks = ax.scatter(
+            x[at], y[at], (0.72 * sizes[at]) ** 2, marker=_MARKS.get(base, "o"), **style
         )
-        if str(symbol).endswith("-x"):
-            size = 0.5 * float(sizes[i])
-            ax.plot([x[i]], [y[i]], "x", color="#222222", markersize=size, zorder=4)
-        handle = handle or mark
+        marks.set_facecolor(fills)
+        if symbol.endswith("-x"):
+            ax.scatter(x[at], y[at], (0.5 * sizes[at]) ** 2, "#222222", marker="x", zorder=4)
+        handle = handle or marks
     return handle
 
 

@@ -1,0 +1,266 @@
+"""Every handout on the example book and on small books that go wrong in their own ways."""
+
+import re
+import subprocess
+from dataclasses import replace
+from shutil import which
+
+import nasty
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import book, files, handout
+from dyelab.errors import InputError
+from dyelab.handout import (
+    cards,
+    classroom,
+    findings,
+    metals,
+    mordants,
+    report,
+    series,
+    variants,
+)
+from dyelab.handout.page import Own
+
+EXAMPLE = files.shipped("data", "marlpit_yard")
+CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
+
+
+@pytest.fixture(scope="module")
+def source():
+    return variants.source(book.open(EXAMPLE))
+
+
+def every(source, own=Own()):
+    """Every kind of page this book can give, by name."""
+    codes = list(source.book.swatches["swatch"])
+    first = source.made[source.made["dye"] != "none"].iloc[0]
+    return {
+        "mordants": mordants.sheet(source, own, fibre=first["fibre"], dye=first["dye"]),
+        "card": cards.card(source, own, swatch=codes[0]),
+        "samples": cards.samples(source, own, swatches=codes[:3]),
+        "wall": classroom.wall(source, own, fibre=first["fibre"]),
+        "series": series.shared(source, own),
+        "report": report.report(source.book, own),
+    }
+
+
+def words_of(page):
+    """All words of a page as its HTML says them."""
+    from test_handout import Words
+
+    from dyelab.handout import web
+
+    return "".join(Words(web.text(page)).words)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_every_page_of_the_example_becomes_pdf_and_html(source, paper, tmp_path):
+    own = Own("A title of my own", "Class 3", "A text of my own.", "A foot of my own.", paper=paper)
+    pages = every(source, own) | {
+        "iron": metals.sheet(source, own, **CLOTH),
+        "worksheet": classroom.worksheet(source, own),
+    }
+    for name, page in pages.items():
+        pdf = handout.write(page, tmp_path / f"{name}.pdf")
+        assert pdf.read_bytes().startswith(b"%PDF")
+        said = handout.write(page, tmp_path / f"{name}.html").read_text(encoding="utf-8")
+        for text in ("A title of my own", "Class 3", "A text of my own.", "A foot of my own."):
+            assert text in said
+
+
+def test_the_mordant_sheet_has_a_chip_a_row_and_a_sentence_for_each(source):
+    page = mordants.sheet(source, fibre="wool", dye="madder")
+    made = variants.only(source.made, fibre="wool", dye="madder")
+    (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
+    (points,) = [b for b in page.blocks if isinstance(b, handout.Points)]
+    (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
+    assert len(chips.patches) == len(table.rows) == len(made)
+    assert len(points.texts) == len(made) - 1
+    assert chips.patches[0].label == "nothing added"
+    assert all("ΔE00" in text for text in points.texts)
+
+
+def test_chips_carry_the_numbers_that_were_measured(source):
+    page = mordants.sheet(source, fibre="wool", dye="weld")
+    (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
+    rows = variants.only(source.made, fibre="wool", dye="weld")
+    wanted = {handout.numbers(row) for row in rows[["L", "a", "b"]].to_numpy()}
+    assert {patch.numbers for patch in chips.patches} == wanted
+
+
+def test_the_iron_page_tells_the_tannins_share_and_cautions(source):
+    said = words_of(metals.sheet(source, **CLOTH))
+    assert "The tannin alone" in said
+    assert "Take care" in said
+    assert "safety data sheet" in said
+
+
+def test_a_recipe_card_weighs_out_for_the_swatch(source):
+    """2 % of 4.5 g is 0.09 g: a rounded 0.1 g would be a tenth too much."""
+    codes = source.rows.loc[(source.rows["iron_wof"] == 2) & (source.rows["dye"] == "madder")]
+    page = cards.card(source, swatch=codes["swatch"].iloc[0])
+    (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
+    (iron,) = [row for row in table.rows if "ferrous sulfate" in row]
+    assert "0.09" in iron
+    assert [b for b in page.blocks if isinstance(b, handout.Caution)]
+
+
+def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, tmp_path):
+    page = classroom.worksheet(source, count=4)
+    turn = next(i for i, b in enumerate(page.blocks) if isinstance(b, handout.NewPage))
+    asked, answered = page.blocks[:turn], page.blocks[turn:]
+    assert sum(isinstance(b, handout.Rules) for b in asked) == 4
+    assert sum(isinstance(b, handout.Chips) for b in answered) == 4
+    assert not [b for b in asked if isinstance(b, handout.Text) and "ΔE00" in b.text]
+    shown = {p.fill for b in asked if isinstance(b, handout.Chips) for p in b.patches}
+    after = {b.patches[1].fill for b in answered if isinstance(b, handout.Chips)}
+    assert not shown & after
+    if which("pdftotext"):
+        pdf = handout.write(page, tmp_path / "w.pdf")
+        text = subprocess.run(["pdftotext", pdf, "-"], capture_output=True, check=True).stdout
+        sheets = text.decode().rstrip("\f").split("\f")
+        assert "Answers" in sheets[-1]
+        assert not [sheet for sheet in sheets[:-1] if "ΔE00" in sheet]
+
+
+def test_answers_agree_with_the_differences(source):
+    page = classroom.worksheet(source, count=3)
+    said = [b.text for b in page.blocks if isinstance(b, handout.Text) and "(" in b.text]
+    pairs = findings.matched(source.made, "iron")
+    known = variants.differences(
+        source.rows, list(pairs[["reference", "sample"]].itertuples(index=False, name=None))
+    )
+    distances = {f"{value:.1f}" for value in known["dE00"]}
+    assert all(re.search(r"ΔE00 ([\d.]+)", text)[1] in distances for text in said[:3])
+
+
+def test_the_shared_series_counts_and_tables_agree(source):
+    name = series.names(source)[0]
+    page = series.shared(source, series=name)
+    frame = series.numbers(source, series=name)
+    (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
+    assert len(table.rows) == len(frame)
+    assert {"L", "a", "b", "u_L", "illuminant", "observer"} <= set(frame.columns)
+    assert [b for b in page.blocks if isinstance(b, handout.Live)]
+
+
+def test_the_report_says_how_many_and_what_moved_most(source):
+    page = report.report(source.book)
+    lead = page.blocks[0].text
+    assert f"{len(source.book.swatches)} swatches" in lead
+    assert "Iron moved most" in lead
+
+
+@pytest.mark.parametrize(
+    ("make", "remedy"),
+    [
+        (lambda s: mordants.sheet(s, fibre="wool", dye="saffron"), "Choose another dye"),
+        (lambda s: cards.card(s, swatch="W0"), "Did you mean"),
+        (lambda s: cards.samples(s, swatches=["W01", "nope"]), "no swatch 'nope'"),
+        (lambda s: classroom.wall(s, fibre="nettle"), "Choose another fibre"),
+        (lambda s: series.shared(s, series="none such"), "Choose another"),
+        (
+            lambda s: metals.sheet(s, metal="copper", **(CLOTH | {"tannin": "gallnut"})),
+            "Choose another cloth or metal",
+        ),
+    ],
+)
+def test_what_can_not_be_made_is_refused_with_what_to_do(source, make, remedy):
+    with pytest.raises(InputError, match=remedy):
+        make(source)
+
+
+def small(tmp_path, count, *, name="S", lab=(50, 30, 20), blank=()):
+    """Return a book of `count` swatches, those numbered in `blank` never measured."""
+    codes = [f"{name}{i}" for i in range(count)]
+    bk = book.create(tmp_path / f"book{count}{len(blank)}", "A small book")
+    swatches = pd.DataFrame({"swatch": codes, "fibre": "wool", "form": "cloth", "mass_g": 5.0})
+    doses = np.linspace(1, 80, count)
+    steps = pd.DataFrame(
+        {
+            "swatch": codes,
+            "order": 1,
+            "kind": "dye",
+            "material": "madder",
+            "amount": doses,
+            "unit": "% WOF",
+        }
+    )
+    read = [i for i in range(count) if i not in blank]
+    readings = pd.DataFrame(
+        {
+            "reading": [codes[i] for i in read],
+            "swatch": [codes[i] for i in read],
+            "exposure": "none",
+            "method": "typed",
+            "illuminant": "D65",
+            "observer": 10,
+            "L": float(lab[0]),
+            "a": np.linspace(0, lab[1], len(read)),
+            "b": float(lab[2]),
+        }
+    )
+    return book.add(bk, swatches=swatches, steps=steps, readings=readings)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("count", [1, 3, 60])
+def test_few_and_many_swatches(count, tmp_path):
+    source = variants.source(small(tmp_path, count))
+    codes = list(source.book.swatches["swatch"])
+    for name, page in every(source).items():
+        assert handout.write(page, tmp_path / f"{name}.pdf").stat().st_size > 1000
+    page = cards.samples(source, swatches=codes)
+    assert sum(isinstance(b, handout.Frame) for b in page.blocks) == count
+
+
+def test_a_swatch_never_measured_gets_an_empty_chip_that_says_so(tmp_path):
+    source = variants.source(small(tmp_path, 3, blank=(1,)))
+    page = cards.samples(source, swatches=["S0", "S1", "S2"])
+    frames = [b for b in page.blocks if isinstance(b, handout.Frame)]
+    assert [bool(frame.patch.fill) for frame in frames] == [True, False, True]
+    assert "not measured yet" in words_of(page)
+
+
+def test_colours_beyond_the_page_are_marked(tmp_path):
+    source = variants.source(small(tmp_path, 3, lab=(50, -120, 60)))
+    page = classroom.wall(source, fibre="wool")
+    (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
+    assert [patch.inside for patch in chips.patches][-1] is False
+    assert "corner cut" in words_of(page)
+
+
+def test_a_book_without_readings_says_what_to_do(tmp_path):
+    with pytest.raises(InputError, match="capture notebook"):
+        variants.source(small(tmp_path, 2, blank=(0, 1)))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("text", nasty.ALL)
+def test_user_text_passes_through_every_page_as_text(text, tmp_path):
+    """Codes, dyes, fibres, notes and titles are a user's own words."""
+    from test_handout import Words
+
+    from dyelab.handout import web
+
+    bk = small(tmp_path, 2)
+    swatches = bk.swatches.assign(note=text, ground=text)
+    named = replace(bk, swatches=swatches, title=text)
+    plain = every(variants.source(bk), Own())
+    source = variants.source(named)
+    rows = source.rows.assign(fibre=text, dye=text)
+    source = replace(source, rows=rows, made=variants.variants(rows))
+    for name, page in every(source, Own(text, text, text, text)).items():
+        if name == "report":  # it reads the book again: its own words are the title and the foot
+            assert text in "".join(Words(web.text(page)).words)
+            continue
+        seen = Words(web.text(page))
+        assert "".join(seen.words).count(text) >= 4
+        usual = set(Words(web.text(plain[name])).tags) | {"p", "footer"}
+        assert set(seen.tags) <= usual
+        assert not [key for key, _ in seen.attributes if key.startswith("on")]
+        handout.write(page, tmp_path / f"{name}.pdf")
