@@ -8,8 +8,7 @@ from dyelab import table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
-from dyelab.handout.family import distance
-from dyelab.handout.findings import matched
+from dyelab.handout.family import distance, twins
 from dyelab.handout.metals import cautions
 
 _SALTS = {"iron": "ferrous sulfate", "copper": "copper sulfate"}
@@ -54,7 +53,7 @@ def worksheet(
 
 def _asked(source: variants.Source, metal: str, count: int) -> pd.DataFrame:
     """Matched pairs of many kinds: each dye and cloth once, at the dose most often dyed."""
-    pairs = matched(source.made, metal)
+    pairs = twins(source.made, metal)
     if pairs.empty:
         return pairs
     usual = pairs["dose"].mode().iloc[0]

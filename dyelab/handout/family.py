@@ -120,6 +120,38 @@ def _pairs(part: dict[Dose, dict[Any, Any]]) -> Iterator[tuple[str, str]]:
         yield from ((start, row["variant"]) for dose, row in part.items() if dose != START)
 
 
+def twins(made: pd.DataFrame, metal: str) -> pd.DataFrame:
+    """Recipes that differ in one metal alone: one row a pair, `reference` without it.
+
+    Parameters
+    ----------
+    made : DataFrame
+        As ``variants.variants`` gives it.
+    metal : str
+        ``iron`` or ``copper``.
+
+    Returns
+    -------
+    DataFrame
+        `reference, sample` (recipe keys), `dose, dye, fibre, tannin, mordant`, `cloth` (in words).
+    """
+    column = f"{metal}_wof"
+    same = [name for name in variants.FACTORS if name in made and name != column]
+    without = made.loc[made[column].fillna(0) == 0, [*same, "variant"]]
+    having = made.loc[made[column] > 0, [*same, column, "variant"]]
+    pairs = having.merge(without, on=same, suffixes=("_with", "_without")).rename(
+        columns={"variant_without": "reference", "variant_with": "sample", column: "dose"}
+    )
+    kept = ["reference", "sample", "dose", "dye", "fibre", "tannin", "mordant"]
+    return pairs[kept].assign(cloth=[_cloth(row) for row in pairs.to_dict("records")])
+
+
+def _cloth(row: dict[Any, Any]) -> str:
+    added = [str(row[name]) for name in ("tannin", "mordant") if row[name] not in ("none", "")]
+    fibre = str(row["fibre"])
+    return words.say("family.cloth", fibre=fibre, what=", ".join(added)) if added else fibre
+
+
 def metals(iron: float, copper: float) -> str:
     """The metals in words: ``2 % iron and 1 % copper``."""
     doses = {"iron": iron, "copper": copper}

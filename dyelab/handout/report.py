@@ -7,6 +7,7 @@ import pandas as pd
 from dyelab import table, words
 from dyelab.handout import findings, variants
 from dyelab.handout import page as parts
+from dyelab.handout.family import twins
 from dyelab.handout.metals import cautions
 
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
@@ -28,47 +29,56 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
     from dyelab import book
 
     wide = book.wide(bk)
-    found = findings.find(wide, bk.shared)
-    source = variants.Source(bk, found.rows, found.made)
+    rows = variants.as_dyed(wide)
+    source = variants.Source(bk, rows, variants.variants(rows))
+    moved = {metal: _moved(source, metal) for metal in variants.METALS}
     title = getattr(bk, "title", "") or words.say("pages.report_title")
     blocks = [
-        parts.Text(_summary(bk, found), "lead"),
-        *_shifts(found),
-        *_held(found.held),
-        *_colours(found.made),
+        parts.Text(_summary(source, moved), "lead"),
+        *_shifts(moved),
+        *_held(findings.exposed(wide)),
+        *_colours(source.made),
         *_faults(bk),
         parts.Heading(words.say("pages.method")),
-        parts.Points(tuple(_method(found.rows))),
+        parts.Points(tuple(_method(rows))),
         parts.Caution(cautions(sorted(set(bk.steps["material"]) - {""}), source)),
     ]
     return own.page(title, blocks)
 
 
-def _summary(bk: Any, found: findings.Findings) -> str:
+def _moved(source: variants.Source, metal: str) -> pd.DataFrame:
+    """Every pair that differs in this metal alone, compared."""
+    pairs = twins(source.made, metal)
+    if pairs.empty:
+        return pairs
+    ends = list(pairs[["reference", "sample"]].itertuples(index=False, name=None))
+    compared = variants.differences(source.rows, ends, source.shared)
+    return pd.concat([pairs, compared.drop(columns=["reference", "sample"])], axis=1)
+
+
+def _summary(source: variants.Source, moved: dict[str, pd.DataFrame]) -> str:
     counts: dict[str, Any] = {
-        "swatches": len(bk.swatches),
-        "recipes": len(found.made),
-        "readings": len(bk.readings),
+        "swatches": len(source.book.swatches),
+        "recipes": len(source.made),
+        "readings": len(source.book.readings),
     }
     said = [words.say("pages.report_lead", **counts)]
-    for metal in variants.METALS:
-        pairs = found.metals[(found.metals["metal"] == metal) & (found.metals["dye"] != "none")]
-        if len(pairs):
-            top = pairs.sort_values("dE00", ascending=False).iloc[0].to_dict()
-            named = {"metal": words.say(f"pages.{metal}"), "dose": variants.dose(top.pop("dose"))}
-            said.append(parts.opened(words.say("pages.report_metal", **named, **_said(top))))
+    for metal, pairs in moved.items():
+        dyed = pairs[pairs["dye"] != "none"]
+        if len(dyed):
+            top = dyed.sort_values("dE00", ascending=False).iloc[0].to_dict()
+            named = {key: str(top[key]) for key in ("dye", "cloth", "moved", "verdict")}
+            numbers = {"dose": variants.dose(top["dose"]), "distance": f"{top['dE00']:.1f}"}
+            told = words.say(
+                "pages.report_metal", metal=words.say(f"pages.{metal}"), **named, **numbers
+            )
+            said.append(parts.opened(told))
     return " ".join(said)
 
 
-def _said(row: dict[Any, Any]) -> dict[str, str]:
-    values = {key: str(row[key]) for key in ("dye", "cloth", "moved", "verdict")}
-    return {**values, "distance": findings.rounded(row)["dE00"]}
-
-
-def _shifts(found: findings.Findings) -> list[Any]:
+def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
     blocks: list[Any] = []
-    for metal in variants.METALS:
-        pairs = found.metals[found.metals["metal"] == metal]
+    for metal, pairs in moved.items():
         if pairs.empty:
             continue
         rows = pairs.sort_values(["cloth", "dye", "dose"], kind="stable")
@@ -77,22 +87,29 @@ def _shifts(found: findings.Findings) -> list[Any]:
             dye=rows["dye"].replace("none", words.say("pages.undyed")),
         )
         title = words.say("pages.report_did", metal=words.say(f"pages.{metal}"))
-        blocks += [
-            parts.Heading(title),
-            parts.number_table(shown, words.say("pages.compared_pair")),
-        ]
+        blocks.append(parts.Heading(title))
+        blocks.append(parts.number_table(shown, words.say("pages.compared_pair")))
     return blocks
 
 
 def _held(held: pd.DataFrame) -> list[Any]:
+    """Change grades after the hardest exposure of each kind, one row a recipe."""
     if held.empty:
         return []
-    shown = findings.grades(held)
-    if shown.empty:
-        return []
+    last = held[held["amount"] == held.groupby("exposure")["amount"].transform("max")]
+    named = last.assign(when=[findings.when(row) for row in last.to_dict("records")])
+    shown = named.pivot_table(
+        index="cloth", columns="when", values="change_grade", aggfunc=_worst, sort=False
+    )
+    shown = shown.rename_axis(columns=None).reset_index()
     screening = parts.Text(words.say("findings.screening"), "small")
     heading = parts.Heading(words.say("findings.held"))
     return [heading, parts.number_table(shown), screening]
+
+
+def _worst(grades: pd.Series) -> str:
+    """The lowest of the swatches dyed alike; grades are texts such as ``3-4``."""
+    return str(min(grades, key=lambda grade: [int(part) for part in str(grade).split("-")]))
 
 
 def _colours(made: pd.DataFrame) -> list[Any]:

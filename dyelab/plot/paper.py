@@ -259,7 +259,7 @@ def _markers(ax: Any, trace: Any, x: Any, y: Any) -> Any:
     colours = [_ink(colour) for colour in _many(trace.marker.color or "#555555", len(x))]
     sizes = np.array(_many(trace.marker.size or 6, len(x)), float)
     for i in np.flatnonzero(symbols == "arrow"):
-        _arrow(ax, x, y, i)
+        _arrow(ax, x, y, int(i))
     handle = None
     for symbol in dict.fromkeys(symbols[symbols != "arrow"]):
         at = np.flatnonzero(symbols == symbol)

@@ -1,0 +1,105 @@
+"""The commands that open the notebooks and write the report."""
+
+import json
+import shutil
+
+import pytest
+from click.testing import CliRunner
+
+from dyelab import files
+from dyelab.cli import open_, report_
+from dyelab.errors import InputError
+
+EXAMPLE = files.shipped("data", "marlpit_yard")
+
+
+def edited(path, text):
+    notebook = json.loads(path.read_text(encoding="utf-8"))
+    notebook["cells"][0]["source"] = [text]
+    path.write_text(json.dumps(notebook), encoding="utf-8")
+
+
+def test_the_notebooks_are_copied_to_a_folder_of_the_users_own(tmp_path):
+    assert open_.copies(tmp_path / "desk") == []
+    names = {path.name for path in files.shipped("notebooks").glob("*.ipynb")}
+    assert names == {path.name for path in (tmp_path / "desk").glob("*.ipynb")}
+
+
+def test_a_changed_copy_is_never_written_over(tmp_path):
+    desk = tmp_path / "desk"
+    open_.copies(desk)
+    mine = sorted(desk.glob("*.ipynb"))[0]
+    edited(mine, "my own words")
+    (said,) = open_.copies(desk)
+    assert mine.name in said
+    assert "my own words" in mine.read_text(encoding="utf-8")
+    beside = desk / f"{mine.stem} (new).ipynb"
+    assert beside.read_bytes() == (files.shipped("notebooks") / mine.name).read_bytes()
+    assert open_.copies(desk) == []
+
+
+def test_an_untouched_copy_follows_a_new_version(tmp_path, monkeypatch):
+    """A copy that was only run, not edited, is replaced when dyelab brings a newer one."""
+    shipped = tmp_path / "shipped"
+    shutil.copytree(files.shipped("notebooks"), shipped)
+    monkeypatch.setattr(files, "shipped", lambda *parts: shipped)
+    desk = tmp_path / "desk"
+    open_.copies(desk)
+    name = sorted(path.name for path in shipped.glob("*.ipynb"))[0]
+    edited(shipped / name, "a newer text")
+    assert open_.copies(desk) == []
+    assert "a newer text" in (desk / name).read_text(encoding="utf-8")
+
+
+def test_the_notebooks_are_never_opened_inside_the_package():
+    inside = files.shipped("notebooks").parent / "dyelab" / "desk"
+    with pytest.raises(InputError, match="folder of your own"):
+        open_.copies(inside)
+    assert not inside.exists()
+
+
+def test_the_server_answers_to_this_machine_alone():
+    assert "--ServerApp.ip=127.0.0.1" in open_._lab(0, True)
+    assert "--Voila.ip=127.0.0.1" in open_._app(8899, True)
+    assert "--Voila.port=8899" in open_._app(8899, True)
+
+
+def test_a_missing_extra_is_told_with_its_install_line(tmp_path, monkeypatch):
+    monkeypatch.setattr(open_, "find_spec", lambda name: None)
+    with pytest.raises(InputError, match=r'pip install "dyelab\[app\]"'):
+        CliRunner().invoke(
+            open_.command,
+            ["--app", "--in", str(tmp_path / "d")],
+            standalone_mode=False,
+            catch_exceptions=False,
+        )
+
+
+def test_a_folder_that_is_no_book_is_refused_before_anything_starts(tmp_path):
+    with pytest.raises(InputError, match="not a swatch book"):
+        CliRunner().invoke(
+            open_.command, [str(tmp_path)], standalone_mode=False, catch_exceptions=False
+        )
+
+
+@pytest.mark.parametrize("suffix", [".pdf", ".html"])
+def test_the_report_is_written(tmp_path, suffix):
+    out = tmp_path / f"report{suffix}"
+    told = CliRunner().invoke(
+        report_.command, [str(EXAMPLE), "-o", str(out), "--teacher", "Class 3"]
+    )
+    assert told.exit_code == 0, told.output
+    assert "Wrote" in told.output
+    assert out.stat().st_size > 10_000
+
+
+def test_a_report_refused_leaves_no_file(tmp_path):
+    for book, out in ((EXAMPLE, "report.docx"), (tmp_path / "none", "report.pdf")):
+        with pytest.raises(InputError):
+            CliRunner().invoke(
+                report_.command,
+                [str(book), "-o", str(tmp_path / out)],
+                standalone_mode=False,
+                catch_exceptions=False,
+            )
+        assert not (tmp_path / out).exists()
