@@ -4,9 +4,10 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import table, words
-from dyelab.handout import findings, variants
+from dyelab import grade, table, words
+from dyelab.errors import InputError
 from dyelab.handout import page as parts
+from dyelab.handout import variants
 from dyelab.handout.family import twins
 from dyelab.handout.metals import cautions
 
@@ -36,7 +37,7 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
     blocks = [
         parts.Text(_summary(source, moved), "lead"),
         *_shifts(moved),
-        *_held(findings.exposed(wide)),
+        *_held(wide, source.shared),
         *_colours(source.made),
         *_faults(bk),
         parts.Heading(words.say("pages.method")),
@@ -92,24 +93,34 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
     return blocks
 
 
-def _held(held: pd.DataFrame) -> list[Any]:
-    """Change grades after the hardest exposure of each kind, one row a recipe."""
-    if held.empty:
+def _held(wide: pd.DataFrame, shared: pd.DataFrame | None) -> list[Any]:
+    """Change grades after the hardest exposure of each kind, one row a recipe: the worst swatch."""
+    try:
+        graded = grade.graded(grade.matched(wide), shared=shared)
+    except InputError:  # a book need not have been washed or lit
         return []
-    last = held[held["amount"] == held.groupby("exposure")["amount"].transform("max")]
-    named = last.assign(when=[findings.when(row) for row in last.to_dict("records")])
-    shown = named.pivot_table(
-        index="cloth", columns="when", values="change_grade", aggfunc=_worst, sort=False
+    change = graded[(graded["kind"] == "change") & (graded["fibre"] != variants.REFERENCE_FIBRE)]
+    last = change["amount"] == change.groupby("exposure")["amount"].transform("max")
+    rows = change[last].sort_values("value", kind="stable").to_dict("records")
+    named = [
+        {"cloth": variants.recipe(row), "when": _when(row), "said": row["said"]} for row in rows
+    ]
+    if not named:
+        return []
+    shown = pd.DataFrame(named).pivot_table(
+        index="cloth", columns="when", values="said", aggfunc="first"
     )
     shown = shown.rename_axis(columns=None).reset_index()
     screening = parts.Text(words.say("findings.screening"), "small")
-    heading = parts.Heading(words.say("findings.held"))
-    return [heading, parts.number_table(shown), screening]
+    heading = parts.Heading(words.say("pages.held"))
+    return [heading, parts.number_table(shown, words.say("pages.worst")), screening]
 
 
-def _worst(grades: pd.Series) -> str:
-    """The lowest of the swatches dyed alike; grades are texts such as ``3-4``."""
-    return str(min(grades, key=lambda grade: [int(part) for part in str(grade).split("-")]))
+def _when(row: dict[Any, Any]) -> str:
+    if row["unit"] == "lx h":
+        return words.say("pages.after_light", amount=f"{row['amount'] / 1e6:g}")
+    values = {"exposure": row["exposure"], "amount": f"{row['amount']:g}", "unit": row["unit"]}
+    return words.say("pages.after_exposure", **values)
 
 
 def _colours(made: pd.DataFrame) -> list[Any]:
