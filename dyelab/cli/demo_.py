@@ -96,8 +96,9 @@ def _summary(bk: "Book", found: "Findings", folder: Path) -> Iterator[str]:
         files=", ".join(bk.readings["source"].unique()),
     )
     yield ""
-    yield from _iron(found)
-    yield ""
+    for metal in ("iron", "copper"):
+        yield from _metal(found, metal)
+        yield ""
     yield from _quick_answer(found)
     yield ""
     yield from _held(found)
@@ -105,12 +106,12 @@ def _summary(bk: "Book", found: "Findings", folder: Path) -> Iterator[str]:
     yield from _files(folder)
 
 
-def _iron(found: "Findings") -> Iterator[str]:
+def _metal(found: "Findings", metal: str) -> Iterator[str]:
     from dyelab.handout import findings, variants
 
-    yield words.say("demo.iron", dose=variants.dose(DOSE))
-    for row in found.plain().to_dict("records"):
-        yield words.say("demo.iron_row", **findings.rounded(row))
+    yield words.say(f"demo.{metal}", dose=variants.dose(DOSE))
+    for row in found.plain(metal).to_dict("records"):
+        yield words.say("demo.metal_row", **findings.rounded(row))
 
 
 def _quick_answer(found: "Findings") -> Iterator[str]:

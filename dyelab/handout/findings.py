@@ -28,7 +28,7 @@ class Findings:
         Iron on a dyed and tannined cloth, split with its controls: of those the book can
         split, the best replicated, and among equals the one with the largest tannin share.
     dose : float
-        Iron dose asked about, % WOF of ferrous sulfate.
+        Dose asked about, % WOF of ferrous or copper sulfate.
     """
 
     metals: pd.DataFrame
@@ -36,19 +36,19 @@ class Findings:
     case: shift.Separation | None
     dose: float
 
-    def of_iron(self) -> pd.DataFrame:
-        """Pairs of iron at the dose asked about, the furthest moved first."""
-        iron = (self.metals["metal"] == "iron") & (self.metals["dose"] == self.dose)
-        return self.metals[iron].sort_values("dE00", ascending=False, kind="stable")
+    def at_dose(self, metal: str) -> pd.DataFrame:
+        """Pairs of a metal at the dose asked about, the furthest moved first."""
+        kept = (self.metals["metal"] == metal) & (self.metals["dose"] == self.dose)
+        return self.metals[kept].sort_values("dE00", ascending=False, kind="stable")
 
-    def plain(self) -> pd.DataFrame:
+    def plain(self, metal: str = "iron") -> pd.DataFrame:
         """Of these pairs, the dyed ones without a tannin."""
-        iron = self.of_iron()
-        return iron[(iron["dye"] != "none") & (iron["tannin"] == "none")]
+        pairs = self.at_dose(metal)
+        return pairs[(pairs["dye"] != "none") & (pairs["tannin"] == "none")]
 
     def misled(self) -> pd.DataFrame:
         """Two pairs of the case: the dyed cloth, and the same cloth and tannin without dye."""
-        iron = self.of_iron()
+        iron = self.at_dose("iron")
         if self.case is None:
             return iron.head(0)
         cells = self.case.cells.set_index("cell")["swatch"]
