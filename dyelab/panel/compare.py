@@ -57,7 +57,11 @@ def _choose(bench: _Bench) -> dict[str, Any]:
 
 
 def _offered(made: pd.DataFrame, name: str) -> list[tuple[str, str]]:
-    found = list(dict.fromkeys(made[name]))
+    names = ("dye", "tannin", "mordant")
+    treated = (made[[n for n in names if n in made]] != "none").any(axis=1) | (
+        made[list(shift.METALS.values())] > 0
+    ).any(axis=1)
+    found = list(dict.fromkeys(made.loc[treated, name]))
     return [(words.say("comparing.all"), ALL), *((one, one) for one in found)]
 
 

@@ -1,0 +1,257 @@
+"""Differences with intervals: what must hold whatever the colours."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import compare, convert
+from dyelab.errors import InputError
+
+sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
+import coverage
+
+WHITE = {"illuminant": "D65", "observer": 10}
+
+
+def cloths(values, replicates=1, sd=0.0, seed=0):
+    """Invented swatches: names to L*, a*, b*."""
+    rng = np.random.default_rng(seed)
+    rows = [
+        (name, f"{name}{i}", *(np.array(lab, float) + rng.normal(0, sd, 3)))
+        for name, lab in values.items()
+        for i in range(replicates)
+    ]
+    return pd.DataFrame(rows, columns=["sample", "swatch", "L", "a", "b"]).assign(**WHITE)
+
+
+PAIR = {"alum": (60, 30, 20), "iron": (58, 29, 20)}
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ((50, 30, 20), (50, 30, 20), "no visible change"),
+        ((50, 30, 20), (40, 15, 10), "much darker, much duller"),
+        ((50, 0, 40), (50, -4, 39.8), "greener"),
+        ((50, 0, 40), (50, 4, 39.8), "redder"),
+        ((50, 40, 0), (50, 39.8, -4), "bluer"),
+        ((50, 40, 0), (50, 39.8, 4), "yellower"),
+        ((50, -40, 0), (50, -39.8, 4), "yellower"),
+        ((50, 0, 0), (50, 0, -3), "clearer, bluer"),
+        ((50, 20, 0), (51, 20, 0), "slightly lighter"),
+        ((50, 20, 0), (np.nan, 20, 0), "not measured"),
+    ],
+)
+def test_the_way_is_named_by_the_hue_really_moved(before, after, said):
+    assert compare.direction(before, after) == [said]
+
+
+def test_direction_refuses_arrays_that_dont_match():
+    with pytest.raises(InputError, match="Give two arrays of the same shape"):
+        compare.direction(np.zeros((2, 3)), np.zeros((3, 3)))
+
+
+def test_the_interval_leaves_out_zero_exactly_above_the_noise_floor():
+    frame, pairs, _ = coverage.simulated("light", 3, 1.5, cases=300)
+    found = compare.pairs(frame, pairs, series="series")
+    above = found["dE00"] > found["noise_floor"]
+    assert 0.05 < above.mean() < 0.95
+    assert ((found["dE00_low"] > 0) == above).all()
+    assert (found["dE00_high"] > 0).all()
+    assert ((found["chance_if_equal"] < 0.05) == above).all()
+
+
+def test_limits_rise_with_the_distance_and_never_cross():
+    distance = np.linspace(0.01, 12, 80)
+    one = np.ones_like(distance)
+    noise = compare.Noise(one, 2 * one, 2.5 * one, 6 * one, 9 * one)
+    low, high = compare.distance_interval(distance, noise)
+    assert (np.diff(low) >= -1e-6).all()
+    assert (np.diff(high) > 0).all()
+    assert (low <= distance).all()
+    assert (distance <= high).all()
+
+
+def test_more_noise_gives_wider_intervals_and_a_higher_floor():
+    calm, loud = (compare.to_reference(cloths(PAIR, 4, sd), "alum").iloc[0] for sd in (0.2, 0.8))
+    for name in ("dE00", "dE76", "dECMC", "dL", "dC", "dH"):
+        width = [row[f"{name}_high"] - row[f"{name}_low"] for row in (calm, loud)]
+        assert width[0] < width[1]
+    assert calm["noise_floor"] < loud["noise_floor"]
+
+
+def test_results_dont_depend_on_row_order_index_or_other_columns():
+    frame = cloths({**PAIR, "copper": (55, 20, 25)}, 3, 0.4)
+    plain = compare.to_reference(frame, "alum", piece="swatch").set_index("sample")
+    mixed = frame.sample(frac=1, random_state=3).assign(note="x").set_index(frame.index[::-1])
+    shuffled = compare.to_reference(mixed, "alum", piece="swatch").set_index("sample")
+    numbers = plain.select_dtypes("number").columns
+    pd.testing.assert_frame_equal(plain[numbers], shuffled.loc[plain.index, numbers])
+
+
+def test_a_second_reading_of_a_swatch_is_no_replicate():
+    frame = cloths(PAIR, 2, 0.3)
+    twice = pd.concat([frame, frame.assign(L=frame["L"] + 0.01)])
+    once = compare.to_reference(frame, "alum", piece="swatch").iloc[0]
+    again = compare.to_reference(twice, "alum", piece="swatch").iloc[0]
+    assert again["pieces"] == once["pieces"] == 2
+    assert again["dE00_high"] == pytest.approx(once["dE00_high"], rel=1e-3)
+
+
+def stated(*names):
+    frame = cloths({name: (50 + i, 10, 10) for i, name in enumerate(names)})
+    return frame.assign(reading=list(names), u_L=1.0, u_a=0.1, u_b=0.1)
+
+
+def shared(rows):
+    columns = ["reading", "source", "factor", "L", "a", "b"]
+    return pd.DataFrame([(*row, 1, 0.98, 0.0, 0.0) for row in rows], columns=columns)
+
+
+def test_one_photos_calibration_cancels_and_two_photos_dont():
+    frame = stated("x", "y")
+    together = compare.to_reference(frame, "x", shared=shared([("x", "p"), ("y", "p")]))
+    apart = compare.to_reference(frame, "x", shared=shared([("x", "p"), ("y", "q")]))
+    alone = compare.to_reference(frame, "x")
+    widths = [f["dL_high"][0] - f["dL_low"][0] for f in (together, apart, alone)]
+    assert widths[0] == pytest.approx(2 * 1.96 * np.sqrt(2 * (1 - 0.98**2)), rel=1e-3)
+    assert widths[1] == pytest.approx(2 * 1.96 * np.sqrt(2), rel=1e-3)
+    assert widths[1] == pytest.approx(widths[2])
+
+
+def test_a_photo_for_each_replicate_isnt_counted_twice():
+    """Calibration that already shows in the scatter of replicates adds nothing."""
+    frame = cloths(PAIR, 4, 0.5)
+    frame = frame.assign(reading=frame["swatch"])
+    each = shared([(name, name) for name in frame["swatch"]]).assign(L=0.3)
+    plain = compare.to_reference(frame, "alum", piece="swatch").iloc[0]
+    with_photos = compare.to_reference(frame, "alum", piece="swatch", shared=each).iloc[0]
+    assert with_photos["dL_high"] == pytest.approx(plain["dL_high"])
+    one = shared([(name, name[:-1]) for name in frame["swatch"]])
+    apart = compare.to_reference(frame, "alum", piece="swatch", shared=one).iloc[0]
+    assert apart["dL_high"] - apart["dL_low"] > 1.5 * (plain["dL_high"] - plain["dL_low"])
+
+
+def test_one_swatch_each_isnt_enough_where_a_recipe_is_asked_about():
+    frame = stated("x", "y")
+    pieces = compare.to_reference(frame, "x").iloc[0]
+    recipes = compare.to_reference(frame, "x", replicates_needed=True).iloc[0]
+    assert pieces["verdict"] == "not clear"
+    assert recipes["verdict"] == "can't tell: no replicates"
+    assert "Dye at least two more" in recipes["words"]
+
+
+def test_a_series_lends_its_scatter_to_a_single_swatch():
+    frame = pd.concat(
+        [cloths({"x": (50, 0, 0), "y": (50, 9, 0)}, 3, 0.4), cloths({"z": (40, 0, 0)})]
+    )
+    found = compare.to_reference(frame, "x", piece="swatch").set_index("sample")
+    assert found.loc["z", "verdict"] == "clear"
+    assert found.loc["z", "basis"] == "replicates"
+
+
+def test_more_swatches_are_named_when_they_would_settle_it():
+    frame, pairs, _ = coverage.simulated("middle, round", 2, 1.6, cases=200)
+    found = compare.pairs(frame, pairs, series="series")
+    unclear = found[found["chance_if_equal"] > 0.2]
+    assert (unclear["verdict"] == "not clear").all()
+    told = found[found["verdict"] == "not clear"]["more_swatches"].dropna()
+    assert len(told) > 20
+    assert told.between(1, 50).all()
+    near, far = (
+        found.loc[told.index, "dE00"].nsmallest(5),
+        found.loc[told.index, "dE00"].nlargest(5),
+    )
+    assert told[near.index].median() > told[far.index].median()
+
+
+def test_the_number_named_does_settle_it_four_times_in_five():
+    """Dye as many more as were named, for a true difference as large as it looked."""
+    have = 2
+    frame, pairs, _ = coverage.simulated("middle, round", have, 1.5, cases=200)
+    found = compare.pairs(frame, pairs, series="series")
+    some = found[found["more_swatches"].between(2, 8)].iloc[0]
+    total = have + int(some["more_swatches"])
+    distances = np.linspace(0.2, 8, 80)
+    true = [coverage.simulated("middle, round", total, d, cases=1)[2] for d in distances]
+    sizes = [float(convert.dE00(*colours)) for colours in true]
+    wanted = float(np.interp(some["dE00"], sizes, distances))
+    again, pairs, _ = coverage.simulated("middle, round", total, wanted, cases=400, seed=5)
+    settled = compare.pairs(again, pairs, series="series")["chance_if_equal"] < 0.05
+    assert settled.mean() > 0.7
+
+
+@pytest.mark.slow
+def test_many_equal_cloths_are_called_clear_at_most_once_in_twenty():
+    """Over the family, noise alone gives a clear verdict at most 5 times in a hundred."""
+    any_clear = [
+        (
+            compare.to_reference(
+                cloths(dict.fromkeys("abcdefgh", (50, 10, 10)), 3, 0.5, seed), "a"
+            )["verdict"]
+            == "clear"
+        ).any()
+        for seed in range(150)
+    ]
+    assert np.mean(any_clear) <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / 150)
+
+
+def test_mixed_whites_are_refused_with_the_remedy():
+    frame = cloths(PAIR).assign(observer=[10, 2])
+    with pytest.raises(InputError, match=r'convert\.adapt\(table, "D65", 10\)'):
+        compare.to_reference(frame, "alum")
+
+
+@pytest.mark.parametrize(
+    ("call", "remedy"),
+    [
+        (lambda f: compare.to_reference(f, "irn"), "Did you mean 'iron'"),
+        (lambda f: compare.to_reference(f, "alum", formula="dE94"), "Difference formulas: dE76"),
+        (lambda f: compare.to_reference(f, "alum", confidence=95), "between 0 and 1"),
+        (lambda f: compare.pairs(f, []), r"List them as \(reference, sample\)"),
+        (lambda f: compare.to_reference(f[["sample", "L"]], "alum"), "Add the columns"),
+        (lambda f: compare.to_reference(f.iloc[:1], "alum"), "Add at least one"),
+        (lambda f: compare.to_reference(f.iloc[:0], "alum"), "Give at least two samples"),
+    ],
+)
+def test_refusals_say_what_to_do(call, remedy):
+    with pytest.raises(InputError, match=remedy):
+        call(cloths(PAIR))
+
+
+QUICK = [
+    ("dark", 2, 0.0),
+    ("dark", 2, 12.0),
+    ("light", 3, 0.5),
+    ("light", 8, 4.0),
+    ("middle, round", 4, 0.0),
+]
+
+
+def close(share, cases, wanted=(0.93, 0.97)):
+    """Within the limits, but for what so few cases can't show."""
+    room = 2.6 * np.sqrt(0.05 * 0.95 / cases)
+    return wanted[0] - room <= share <= wanted[1] + room
+
+
+@pytest.mark.parametrize(("setting", "replicates", "distance"), QUICK)
+def test_intervals_hold_what_they_promise(setting, replicates, distance):
+    shares = coverage.held(setting, replicates, distance, cases=400, seed=11)
+    for name in coverage.NAMES:
+        assert close(shares[name], 400), name
+    assert shares["false clear"] <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / 400)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("setting", coverage.NOISE)
+@pytest.mark.parametrize("replicates", [2, 8])
+@pytest.mark.parametrize("distance", [0.0, 1.0, 12.0])
+def test_intervals_hold_over_two_thousand_cases(setting, replicates, distance):
+    shares = coverage.held(setting, replicates, distance, cases=2000, seed=23)
+    top = 0.985 if distance == 1.0 else 0.97  # cautious where the difference is as small as noise
+    for name in coverage.NAMES:
+        assert close(shares[name], 2000, (0.93, top)), name
+    assert shares["false clear"] <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / 2000)

@@ -1,0 +1,341 @@
+"""What a metal did: pairs the book finds, dose curves, controls, depth."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import book, convert, shift, synth
+from dyelab.errors import InputError
+
+HERE = Path(__file__).parent
+sys.path.insert(0, str(HERE / "benchmarks"))
+import dose_truth  # noqa: E402
+import separation_truth  # noqa: E402
+
+WOOL = {"fibre": "wool", "mordant": "potash alum", "mordant_wof": 15.0}
+
+
+def invented(rows, seed=1, replicates=2, **options):
+    """Swatches of our model's world: rows of recipe parts."""
+    recipes = pd.DataFrame([{"copper_wof": 0.0, "iron_wof": 0.0, **row} for row in rows])
+    return synth.simulate(recipes, seed, replicates=replicates, **options)
+
+
+@pytest.fixture(scope="module")
+def yard():
+    opened = book.open(synth.example())
+    return opened, shift.as_dyed(book.wide(opened))
+
+
+def madder(iron=0.0, copper=0.0, **more):
+    return {
+        **WOOL,
+        "dye": "madder",
+        "dye_wof": 50.0,
+        "iron_wof": iron,
+        "copper_wof": copper,
+        **more,
+    }
+
+
+def test_pairs_differ_in_the_metal_and_in_nothing_else(yard):
+    _, recipes = yard
+    found = shift.of_step(recipes, "iron")
+    made = recipes.made
+    first = made.iloc[found.pairs["from_row"]].reset_index(drop=True)
+    second = made.iloc[found.pairs["to_row"]].reset_index(drop=True)
+    held = ["form", "fibre", "ground", "tannin", "mordant", "mordant_wof", "dye", "copper_wof"]
+    pd.testing.assert_frame_equal(first[held], second[held])
+    assert (first["iron_wof"] == 0).all()
+    assert (second["iron_wof"] > 0).all()
+    factors = [*held, "tannin_wof", "dye_wof", "modifier"]
+    plain = set(made.loc[made["iron_wof"] == 0, factors].itertuples(index=False, name=None))
+    iron = made.loc[made["iron_wof"] > 0, factors].itertuples(index=False, name=None)
+    assert len(found.pairs) == sum(one in plain for one in iron)
+
+
+@pytest.mark.parametrize("what", ["iron", "copper", "mordant", "tannin"])
+def test_each_step_can_vary(yard, what):
+    found = shift.of_step(yard[1], what)
+    assert len(found.pairs) > 3
+    assert set(found.pairs["verdict"]) <= {"clear", "not clear", "can't tell: no replicates"}
+    assert (found.pairs["comparisons"] == len(found.pairs)).all()
+
+
+def test_holding_narrows_the_pairs_and_the_correction(yard):
+    whole = shift.of_step(yard[1], "iron")
+    part = shift.of_step(yard[1], "iron", hold={"dye": "weld", "fibre": "wool"})
+    assert set(part.pairs["dye"]) == {"weld"}
+    assert len(part.pairs) < len(whole.pairs)
+    assert part.pairs["comparisons"].iloc[0] == len(part.pairs)
+
+
+def test_a_metal_as_the_only_mordant_pairs_with_the_unmordanted_cloth():
+    plain = {"fibre": "wool", "dye": "madder", "dye_wof": 50.0}
+    wide = invented([plain, {**plain, "iron_wof": 3.0}]).wide
+    as_mordant = wide.assign(
+        mordant=np.where(wide["iron_wof"] > 0, "ferrous sulfate", "none"),
+        mordant_wof=wide["iron_wof"],
+    )
+    assert len(shift.of_metal(as_mordant, "iron").pairs) == 1
+
+
+def test_tested_and_adjacent_cloth_is_left_out():
+    wide = invented([madder(), madder(2.0)], exposures=[("wash", 5)]).wide
+    beside = wide.head(2).assign(part="adjacent cotton", L=99.0, reading=["p", "q"])
+    once = shift.of_metal(wide[wide["exposure"] == "none"], "iron").pairs
+    pd.testing.assert_frame_equal(once, shift.of_metal(pd.concat([wide, beside]), "iron").pairs)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ([madder()], "Dye one swatch of a recipe"),
+        ([madder(2.0)], "Missing, for one: madder 50 % on wool, potash alum 15 %, with iron none"),
+    ],
+)
+def test_what_is_missing_is_named(rows, said):
+    with pytest.raises(InputError, match=said):
+        shift.of_metal(invented(rows).wide, "iron")
+
+
+def test_nothing_measured_and_mixed_whites_are_refused():
+    wide = invented([madder(), madder(2.0)]).wide
+    with pytest.raises(InputError, match="Add readings with exposure 'none' first"):
+        shift.of_metal(wide.assign(exposure="wash"), "iron")
+    with pytest.raises(InputError, match="Bring both to one white"):
+        shift.of_metal(wide.assign(observer=[2, 10] * (len(wide) // 2)), "iron")
+
+
+def test_mean_shift_and_spread_by_fibre(yard):
+    found = shift.of_step(yard[1], "iron")
+    by = found.by("fibre")
+    one = found.pairs[found.pairs["fibre"] == "cotton"]["dL"]
+    row = by[by["fibre"] == "cotton"].iloc[0]
+    assert row["dL"] == pytest.approx(one.mean())
+    assert row["dL_spread"] == pytest.approx(one.std())
+    assert row["dL_low"] < row["dL"] < row["dL_high"]
+    assert row["pairs"] == len(one)
+    assert "darker" in row["moved"]
+
+
+def test_rank_orders_by_distance_and_names_the_way(yard):
+    ranked = shift.rank(shift.of_step(yard[1], "iron").pairs)
+    assert ranked["dE00"].is_monotonic_decreasing
+    assert ranked["place"].to_list() == list(range(1, len(ranked) + 1))
+    assert ranked["saddening"].head(5).min() > 10
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "warming", "greening"),
+    [
+        ((60, 0, 40), (60, 8, 39.2), 1, -1),  # a yellow that turns orange
+        ((60, 0, 40), (60, -8, 39.2), -1, 1),  # a yellow that turns green
+        ((60, 40, 0), (60, 39.2, -8), -1, 0),  # a red that turns purple
+        ((60, 40, 0), (60, 30, 0), 0, 0),  # a red that only dulls
+    ],
+)
+def test_warming_and_greening_follow_the_hue_really_moved(before, after, warming, greening):
+    pairs = convert.differences(np.array([before], float), np.array([after], float))
+    for side, colour in (("from", before), ("to", after)):
+        for name, value in zip("Lab", colour, strict=True):
+            pairs[f"{side}_{name}"] = value
+    row = shift.rank(pairs.assign(moved="", recipe="x")).iloc[0]
+    assert np.sign(round(row["warming"], 6)) == warming
+    assert np.sign(round(row["greening"], 6)) == greening
+
+
+# Directions published for natural dyes, on the example, whose colours are invented.
+@pytest.mark.parametrize("metal", ["iron", "copper"])
+def test_madder_on_wool_goes_darker_and_lower_in_chroma(yard, metal):
+    """Fibers and Polymers 2014, 15(12), 2504, abstract (seen)."""
+    found = shift.of_step(yard[1], metal, hold={"dye": "madder", "fibre": "wool"}).pairs
+    alumed = found[found["mordant"] == "potash alum"]
+    assert (alumed[["dL_high", "dC_high"]] < 0).all(axis=None)
+    assert (alumed[["to_a", "to_b"]] > 0).all(axis=None)
+    assert (alumed["verdict"] == "clear").all()
+
+
+def test_alum_makes_madder_on_wool_clearer(yard):
+    """Fibers and Polymers 2014, 15(12), 2504, abstract (seen): alum lighter and higher in chroma
+    than the other mordants."""
+    made = yard[1].made.query("dye == 'madder' and fibre == 'wool' and mordant == 'potash alum'")
+    chroma = np.hypot(made["a"], made["b"])
+    plain = (made["iron_wof"] == 0) & (made["copper_wof"] == 0)
+    assert made.loc[plain, "L"].min() > made.loc[~plain, "L"].max()
+    assert chroma[plain].min() > chroma[~plain].max()
+
+
+def test_iron_moves_a_tannin_rich_dye_most(yard):
+    """Coloration Technology 2008, Raja and Thilagavathi, abstract (seen): K/S of tannin-rich
+    leaves 8.24 with aluminium, 30.5 with iron. Here walnut hull stands for such a dye."""
+    opened, recipes = yard
+    found = shift.of_step(recipes, "iron", hold={"dye": "walnut hull"}).pairs.iloc[0]
+    depth = shift.depth_of(recipes, found["from_row"], found["to_row"], opened.spectra)
+    assert depth.strength["strength_sum"] > 130
+
+
+def test_two_metals_together_beyond_the_sum_of_each():
+    rows = [madder(), madder(2.0), madder(0.0, 2.0), madder(2.0, 2.0)]
+    together = shift.interaction(invented(rows, replicates=4, swatch_sd=0.05).wide, confidence=0.99)
+    truth = invented(rows, replicates=1, swatch_sd=0.0, reading_sd=0.0).wide
+    none, iron, copper, both = truth[["L", "a", "b"]].to_numpy()
+    expected = both - iron - copper + none
+    row = together.iloc[0]
+    assert len(together) == 1
+    for i, name in enumerate(("dL", "da", "db")):
+        assert row[f"{name}_low"] < expected[i] < row[f"{name}_high"]
+    assert row["distance_low"] < np.linalg.norm(expected) < row["distance_high"]
+    assert row["verdict"] == "clear"
+    assert shift.interaction(invented(rows[:3]).wide).empty
+
+
+# NIST's own starting values, and worse.
+@pytest.mark.parametrize("guess", [None, 1e-4, 5e-4, 1e-6, 0.1])
+def test_misra1a_certified_parameters_and_standard_errors(guess):
+    data = pd.read_csv(HERE / "published" / "misra1a.csv", comment="#")
+    found = shift.fit(data["x"], data["y"], start=False, guess=guess)
+    assert found.gain[0] == pytest.approx(2.3894212918e02, rel=1e-9)
+    assert found.rate == pytest.approx(5.5015643181e-04, rel=1e-9)
+    assert found.errors[0, 0] == pytest.approx(2.7070075241, rel=1e-8)
+    assert found.rate_error == pytest.approx(7.2668688436e-06, rel=1e-8)
+    assert found.residual[0] == pytest.approx(1.0187876330e-01, rel=1e-9)
+
+
+def test_coordinates_share_one_rate():
+    x = np.array([0, 0.5, 1, 2, 4, 8.0])
+    y = np.stack([50 - 30 * (1 - np.exp(-0.7 * x)), 10 + 5 * (1 - np.exp(-0.7 * x))], axis=1)
+    found = shift.fit(x, y + np.random.default_rng(0).normal(0, 1e-4, y.shape))
+    assert found.rate == pytest.approx(0.7, rel=1e-3)
+    np.testing.assert_allclose(found.coefficients, [[50, 10], [-30, 5]], rtol=1e-3)
+    np.testing.assert_allclose(found.at(x), y, atol=1e-3)
+
+
+def test_too_few_doses_are_refused():
+    with pytest.raises(InputError, match="at least 4 are needed, none among them"):
+        shift.fit([0, 1, 2], [1, 2, 3])
+    with pytest.raises(InputError, match="Dyed so far: 0 %, 2 %"):
+        shift.dose_curve(invented([madder(), madder(2.0)]).wide, "iron")
+
+
+def test_doses_lie_in_their_intervals():
+    found = pd.concat([dose_truth.checked(seed) for seed in range(400, 406)])
+    assert found["inside"].mean() >= 0.9 - 2 * np.sqrt(0.9 * 0.1 / len(found))
+    assert (found["high"] - found["low"]).where(np.isfinite(found["high"])).median() < 1.5
+
+
+@pytest.mark.slow
+def test_doses_lie_in_their_intervals_in_many_worlds():
+    found = pd.concat([dose_truth.checked(seed) for seed in range(500, 560)])
+    assert found["inside"].mean() >= 0.9
+
+
+def test_a_dose_curve_says_when_nothing_shows():
+    rows = [
+        {"fibre": "wool", "dye": "indigo", "dye_wof": 4.0, "iron_wof": d} for d in (0, 0, 1, 2, 4)
+    ]
+    wide = invented(rows, replicates=2, swatch_sd=0.01).wide
+    curve = shift.dose_curve(wide, "iron", visible=40.0)
+    assert np.isinf(curve.doses.set_index("what").loc["visible", "dose"])
+    assert "no change of ΔE00 40 shows up to 4 %" in curve.sentence
+
+
+def test_separation_is_near_the_truth_where_the_naive_answer_is_not():
+    found = pd.concat([separation_truth.checked(seed) for seed in range(700, 716)])
+    bias = found.groupby("part")["bias"].mean().abs()
+    for part in ("dye", "tannin", "fibre"):
+        assert bias[part] < 0.25, part
+    assert bias["naive"] > 1
+    assert found[found["part"] != "naive"]["inside"].mean() > 0.85
+
+
+@pytest.mark.slow
+def test_separation_on_two_hundred_books():
+    found = pd.concat([separation_truth.checked(seed) for seed in range(200)])
+    bias = found.groupby("part")["bias"].mean().abs()
+    assert (bias[["dye", "tannin", "fibre"]] < 0.25).all()
+    assert bias["naive"] > 1
+
+
+LESSON = {"dye": "weld", "fibre": "cotton", "tannin": "pomegranate rind"}
+
+
+def test_the_example_holds_a_case_where_the_naive_answer_is_wrong(yard):
+    """Iron on weld over a tannin with its own colour: most of the shift is the tannin's."""
+    opened, recipes = yard
+    found = shift.separate(recipes, "iron", hold=LESSON, spectra=opened.spectra)
+    parts = found.parts.set_index("part")
+    rows = recipes.made.set_index("swatch").loc[found.cells["swatch"]]
+    truth = separation_truth.true_parts(rows.reset_index(), synth.CLOTH)
+    for part in ("dye", "tannin", "fibre"):
+        assert parts.loc[part, "ks_low"] < truth[part] < parts.loc[part, "ks_high"], part
+    assert parts.loc["naive", "ks_low"] > truth["dye"]
+    assert parts.loc["tannin", "share_low"] > 50
+    assert "on the tannin" in found.sentence
+    assert not found.missing
+
+
+def test_parts_add_up_at_every_wavelength(yard):
+    opened, recipes = yard
+    bands = shift.separate(recipes, "iron", hold=LESSON, spectra=opened.spectra).spectra
+    wide = bands.pivot(index="wavelength", columns="part", values="ks")
+    np.testing.assert_allclose(wide[["dye", "tannin", "fibre"]].sum(axis=1), wide["naive"])
+
+
+def test_without_spectra_a_difference_of_differences(yard):
+    found = shift.separate(yard[1], "iron", hold=LESSON)
+    parts = found.parts.set_index("part")
+    for name in ("dL", "da", "db"):
+        total = parts.loc[["dye", "tannin", "fibre"], name].sum()
+        assert total == pytest.approx(parts.loc["naive", name])
+    assert found.basis == "CIELAB"
+    assert "spectra would settle it" in found.sentence
+
+
+def test_a_missing_control_is_named():
+    cotton = {"fibre": "cotton", "mordant": "aluminium acetate", "mordant_wof": 8.0}
+    weld = {**cotton, "dye": "weld", "dye_wof": 50.0, "tannin": "gallnut", "tannin_wof": 8.0}
+    wide = invented([weld, {**weld, "iron_wof": 2.0}, {**weld, "dye": "none", "dye_wof": 0.0}]).wide
+    found = shift.separate(wide, "iron", hold={"dye": "weld", "fibre": "cotton"})
+    assert "undyed cotton, gallnut 8 %, aluminium acetate 8 %, iron 2 %" in found.missing
+    assert "Dye and measure: undyed cotton, gallnut 8 %" in found.sentence
+    assert found.parts.set_index("part").loc["dye"].isna().all()
+    with pytest.raises(InputError, match="Dye both, else alike"):
+        shift.separate(wide, "iron", hold={"dye": "weld", "fibre": "cotton"}, dose=4.0)
+
+
+def test_relative_strength_as_published():
+    """Adv. Mater. Sci. Eng. 2017, 7516409 (seen): 17.46 against 11.85 is 147.4 %."""
+    reference, sample = (convert.ks_to_reflectance(np.full(31, ks)) for ks in (11.85, 17.46))
+    found = shift.relative_strength(synth.WAVELENGTHS, reference, sample).iloc[0]
+    assert round(1.474 * 100 - found["strength_maximum"], 1) == pytest.approx(0, abs=0.1)
+    assert found["strength_sum"] == pytest.approx(found["strength_maximum"])
+
+
+def test_the_base_is_taken_off():
+    base = np.linspace(0.6, 0.9, 31)
+    added = 3 * np.exp(-(((synth.WAVELENGTHS - 500) / 60) ** 2))
+    cloths = [convert.ks_to_reflectance(convert.ks(base) + k * added) for k in (1, 0.5)]
+    found = shift.relative_strength(synth.WAVELENGTHS, *cloths, base=base).iloc[0]
+    assert found["strength_maximum"] == pytest.approx(50)
+    assert found["maximum_nm"] == 500
+    with pytest.raises(InputError, match="no deeper than its undyed base"):
+        shift.relative_strength(synth.WAVELENGTHS, base, cloths[0], base=base)
+
+
+def test_weaker_isnt_duller():
+    """Half as much of the same colour leaves nothing at equal depth; a grey added does."""
+    base = np.full(31, 0.8)
+    dye = 4 * np.exp(-(((synth.WAVELENGTHS - 440) / 50) ** 2))
+    full, half, grey = (
+        convert.ks_to_reflectance(convert.ks(base) + ks) for ks in (dye, dye / 2, dye + 0.8)
+    )
+    weaker = shift.at_equal_depth(synth.WAVELENGTHS, full, half, base=base).iloc[0]
+    duller = shift.at_equal_depth(synth.WAVELENGTHS, full, grey, base=base).iloc[0]
+    assert weaker["dE00"] == pytest.approx(0, abs=1e-6)
+    assert weaker["strength_sum"] == pytest.approx(50)
+    assert duller["dC"] < -5
+    assert "duller" in duller["moved"]
