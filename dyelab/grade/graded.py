@@ -51,7 +51,7 @@ def graded(
     """
     if not 0 < confidence < 1:
         raise InputError(f"grade: confidence is {confidence}. Give a value between 0 and 1.")
-    variants = _gathered(found, shared)
+    variants = gathered(found, shared)
     parts = [
         _one_kind(found.pairs[found.pairs["kind"] == kind], kind, variants, confidence)
         for kind in _KINDS
@@ -66,7 +66,7 @@ def graded(
     )
 
 
-def _gathered(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
+def gathered(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
     """Mean and noise of each set; a reading used twice is told apart by its row."""
     rows = found.readings.assign(_row=[f"{i}" for i in range(len(found.readings))])
     if shared is not None and len(shared):
