@@ -130,9 +130,11 @@ def _fitted(rows: pd.DataFrame, variants: compare.Variants) -> Drift:
             left_out[name] = words.say("grade.neutral")
             continue
         curves[name] = fading.choose(_series(name, amounts, lab, covariance, stated))
-    row = rows.iloc[0]
-    named = [str(row[name]) for name in (*WHERE, "exposure", "unit", "test")]
-    return Drift(*named, amounts, lab, covariance, stated, curves, left_out)
+    swatch, part, area, exposure, unit, test = (
+        str(rows[name].iloc[0]) for name in (*WHERE, "exposure", "unit", "test")
+    )
+    piece = (swatch, part, area, exposure, unit, test)
+    return Drift(*piece, amounts, lab, covariance, stated, curves, left_out)
 
 
 def _joint(variants: compare.Variants, at: list[int]) -> tuple[np.ndarray, bool]:
@@ -190,10 +192,10 @@ def _distance(
     gradient = formulas.distance_gradient(formula, first, first + (later - first) * stretch)
     slopes = np.zeros((n, n + 1, 3))
     slopes[:, 0], slopes[np.arange(n), np.arange(1, n + 1)] = gradient[:, :3], gradient[:, 3:]
-    slopes = slopes.reshape(n, -1)
+    flat = slopes.reshape(n, -1)
     if stated:
-        size = np.sqrt(np.maximum(size**2 - _added(formula, first, later, slopes, covariance), 0))
-    return size, slopes
+        size = np.sqrt(np.maximum(size**2 - _added(formula, first, later, flat, covariance), 0))
+    return size, flat
 
 
 def _added(
@@ -208,8 +210,8 @@ def _added(
     minus = np.zeros((n, 3, n + 1, 3))
     for i in range(n):
         minus[i, :, 0], minus[i, :, i + 1] = -np.eye(3), np.eye(3)
-    minus = minus.reshape(n, 3, -1)
-    spread = minus @ covariance @ np.swapaxes(minus, 1, 2)
+    apart = minus.reshape(n, 3, -1)
+    spread = apart @ covariance @ np.swapaxes(apart, 1, 2)
     across = np.trace(formulas.metric(formula, first, later) @ spread, axis1=1, axis2=2)
     along = np.einsum("ni,ij,nj->n", slopes, covariance, slopes)
     return np.maximum(across - along, 0)

@@ -199,7 +199,8 @@ def fit(series: Series, shape: str, scale: float | None = None, freedom: float =
         finer = _around(rates, parts[2], 8 * size * (50 if n - p < 3 and estimated else 1))
         more = _solved(series, shape, finer, whiten)
         rates, order = np.unique(np.concatenate([rates, finer]), return_index=True)
-        parts = tuple(np.concatenate(two)[order] for two in zip(parts, more, strict=True))
+        one, two, three = (np.concatenate(p)[order] for p in zip(parts, more, strict=True))
+        parts = one, two, three
     size = _size(parts[2].min(), n - p, estimated, scale)
     return Fade(series, shape, rates, *parts, size, float(n - p) if estimated else freedom)
 
