@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab.synth.model import DOSES
+from dyelab.synth.spectra import body_reflectance
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,11 +36,14 @@ def swatch_doses(recipes: pd.DataFrame, sd: float, rng: np.random.Generator) -> 
     return recipes.assign(**dict(zip(present, (recipes[present] * factors).T.values, strict=True)))
 
 
-def swatch_level(reflectance: np.ndarray, sd: float, rng: np.random.Generator) -> np.ndarray:
-    """Lift or lower each row as weave and lay do: K/S by a common factor, shape (n, k)."""
-    ks = (1 - reflectance) ** 2 / (2 * reflectance)
-    ks = ks * np.exp(rng.normal(0, 0.3 * sd, (len(reflectance), 1)))
-    return 1 / (1 + ks + np.sqrt(ks * (ks + 2)))
+def weave_levels(n: int, sd: float, rng: np.random.Generator) -> np.ndarray:
+    """Factor on K/S that weave and lay give each of `n` swatches, shape (n, 1)."""
+    return np.exp(rng.normal(0, 0.3 * sd, (n, 1)))
+
+
+def at_level(reflectance: np.ndarray, levels: np.ndarray) -> np.ndarray:
+    """Lift or lower each row by its factor on K/S, shape (n, k)."""
+    return body_reflectance((1 - reflectance) ** 2 / (2 * reflectance) * levels)
 
 
 def reading_directions(reflectance: np.ndarray, sd: float) -> np.ndarray:

@@ -104,12 +104,8 @@ def simulate(
     worked = noise.swatch_doses(swatches, swatch_sd, rng)
     parts = [("none", 0.0), *exposures]
     true = [faded(swatches, *part, cloth=cloth) for part in parts]
-    level = np.random.default_rng(rng.integers(2**32))
-    levels = level.bit_generator.state
-    cloths = []
-    for part in parts:  # the same weave each time the same swatch is read
-        level.bit_generator.state = levels
-        cloths.append(noise.swatch_level(faded(worked, *part, cloth=cloth), swatch_sd, level))
+    weave = noise.weave_levels(len(swatches), swatch_sd, np.random.default_rng(rng.integers(2**32)))
+    cloths = [noise.at_level(faded(worked, *part, cloth=cloth), weave) for part in parts]
     log = pd.concat([_log(swatches, *part) for part in parts], ignore_index=True)
     read = noise.read_spectra(np.concatenate(cloths), reading_sd, rng)
     wide = readings(log, read, reading_sd).merge(swatches, on="swatch")
