@@ -1,29 +1,41 @@
 """The swatch book: a folder of open tables that outlives the programs that write it."""
 
+from dyelab.book.export import export, restore
+from dyelab.book.incoming import FIELDS, matches, sheet, take_in
+from dyelab.book.joining import merge
 from dyelab.book.model import Book, tables
 from dyelab.book.opening import add, change, create, history, redo, remove, save, undo, was
 from dyelab.book.opening import open_book as open
 from dyelab.book.photos import check, inside, keep_photo, photos_of
+from dyelab.book.search import search
 from dyelab.book.views import areas, materials, recipes, wide
 
 __all__ = [
+    "FIELDS",
     "Book",
     "add",
     "areas",
     "change",
     "check",
     "create",
+    "export",
     "history",
     "inside",
     "keep_photo",
+    "matches",
     "materials",
+    "merge",
     "open",
     "photos_of",
     "recipes",
     "redo",
     "remove",
+    "restore",
     "save",
+    "search",
+    "sheet",
     "tables",
+    "take_in",
     "undo",
     "was",
     "wide",

@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import table
+from dyelab import files, table
 from dyelab.book import store
 from dyelab.book.cells import Cells, end_to_end, read
 from dyelab.book.checking import sort_out
@@ -19,10 +19,11 @@ from dyelab.book.model import ASIDE, TABLES, Aside, Book, described, keys, table
 from dyelab.errors import InputError, choose
 
 PACKAGE = "datapackage.json"
+NEUTRALISED = "formulas_neutralised"  # in an export: text cells may begin with an apostrophe
 _PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _ASIDE_FILES = {name: f"{ASIDE}/{name}.csv" for name in [*TABLES, "lines", "cells"]}
 _FILES = {name: f"{name}.csv" for name in TABLES}
-_NUMERIC = {
+NUMERIC = {
     name: {column.name for column in rules.columns if column.kind in ("number", "integer")}
     for name, rules in TABLES.items()
 }
@@ -46,7 +47,7 @@ def create(path: str | Path, title: str = "") -> Book:
     folder.mkdir(parents=True, exist_ok=True)
     blank: dict[str, Any] = {name: table.empty(rules) for name, rules in TABLES.items()}
     bk = _book(folder, title or folder.name, blank, Aside(), [], ())
-    contents = _rendered(bk, {})
+    contents = rendered(bk, {})
     with store.locked(folder):
         store.commit(folder, contents, act="save", what=["a new book"])
     return _as_saved(bk, contents)
@@ -71,18 +72,22 @@ def open_book(path: str | Path) -> Book:
             f"{folder}: no swatches.csv here, so this is not a swatch book. "
             "Choose the folder that holds it."
         )
-    return _loaded(folder, contents)
+    return loaded(folder, contents)
 
 
-def _loaded(folder: Path, contents: dict[str, bytes]) -> Book:
+def loaded(folder: Path, contents: dict[str, bytes]) -> Book:
+    """Make a book of its files' bytes, every row checked."""
     missing = [file for file in _FILES.values() if file not in contents]
     found = {
-        name: read(contents[file], file, _NUMERIC[name]) if file in contents else _nothing(name)
+        name: read(contents[file], file, NUMERIC[name]) if file in contents else _nothing(name)
         for name, file in _FILES.items()
     }
     aside = {
         name: read(contents[file], file) for name, file in _ASIDE_FILES.items() if file in contents
     }
+    if _package(contents).get(NEUTRALISED):
+        found = {name: _as_it_was(cells) for name, cells in found.items()}
+        aside = {name: _as_it_was(cells) for name, cells in aside.items()}
     typed, kept, faults = sort_out(found, aside)
     notes = [note for cells in found.values() for note in cells.notes]
     notes += [f"{file} is missing; it is made with the next save." for file in missing]
@@ -90,6 +95,13 @@ def _loaded(folder: Path, contents: dict[str, bytes]) -> Book:
     return replace(
         bk, base=tables(bk), stamp={name: store.digest(text) for name, text in contents.items()}
     )
+
+
+def _as_it_was(cells: Cells) -> Cells:
+    """Text without the apostrophes that an export put before formulas."""
+    text = cells.frame.select_dtypes(include=["object", "str"]).columns
+    columns: Any = {name: cells.frame[name].map(files.unplain) for name in text}
+    return replace(cells, frame=cells.frame.assign(**columns))
 
 
 def _nothing(name: str) -> Cells:
@@ -144,8 +156,8 @@ def save(bk: Book, what: str = "") -> Book:
         store.recover(bk.path)
         disk = store.snapshot(bk.path, _ALL)
         if {name: store.digest(text) for name, text in disk.items()} != bk.stamp:
-            bk = _joined(bk, _loaded(bk.path, disk))
-        contents = _rendered(bk, _package(disk))
+            bk = _joined(bk, loaded(bk.path, disk))
+        contents = rendered(bk, _package(disk))
         if contents == disk and (bk.path / store.HISTORY / "files").exists():
             return _as_saved(bk, contents)
         _keep_outside_edits(bk.path, disk)
@@ -172,7 +184,7 @@ def _joined(mine: Book, theirs: Book) -> Book:
         mine.title if mine.title != theirs.title and mine.title != mine.path.name else theirs.title
     )
     joined = replace(theirs, **typed, title=title, base=tables(theirs))
-    checked = _loaded(mine.path, _rendered(joined, {}))
+    checked = loaded(mine.path, rendered(joined, {}))
     return replace(checked, base=tables(theirs), title=title)
 
 
@@ -181,7 +193,7 @@ def _as_saved(bk: Book, contents: dict[str, bytes]) -> Book:
     return replace(bk, base=tables(bk), stamp=stamp)
 
 
-def _rendered(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
+def rendered(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
     """Every file of the book as bytes."""
     contents = {_FILES[name]: as_csv(frame) for name, frame in tables(bk).items()}
     extra = {**bk.aside.rows, "lines": bk.aside.lines, "cells": bk.aside.cells}
@@ -209,7 +221,8 @@ def _descriptor(
     ours = {entry["name"] for entry in listed} | {f"{ASIDE}_{name}" for name in _ASIDE_FILES}
     theirs = [r for r in package.get("resources", []) if r.get("name") not in ours]
     created = package.get("created") or datetime.now(UTC).isoformat(timespec="seconds")
-    base = {"$schema": _PROFILE, "name": "swatch-book", "created": created, **package}
+    kept = {key: value for key, value in package.items() if key != NEUTRALISED}
+    base = {"$schema": _PROFILE, "name": "swatch-book", "created": created, **kept}
     return {**base, "title": bk.title, "resources": [*listed, *theirs]}
 
 
@@ -373,4 +386,4 @@ def was(path: str | Path, version: int) -> Book:
         raise InputError(
             f"{folder.name}: no version {version}. There are 1 to {max(every, default=0)}."
         )
-    return _loaded(folder, store.contents(folder, every[version]))
+    return loaded(folder, store.contents(folder, every[version]))

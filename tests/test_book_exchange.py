@@ -1,0 +1,208 @@
+"""A book out to other forms and back; a user's own spreadsheet in; two books into one."""
+
+import csv
+import io
+import zipfile
+
+import openpyxl
+import pandas as pd
+import pytest
+from frictionless import Package
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from dyelab import book
+from dyelab.errors import InputError
+
+NOTES = [
+    'commas, "quotes", and\na second line',
+    "=HYPERLINK(\"x\")",
+    "'=already",
+    "+1", "-2", "@sum", "\ttab", "'", "''",
+    "Köln, naïve, ß",
+    "🌿🧶 emoji",
+    "مرحبا بالعالم, right to left",
+    "carriage\r\nreturn",
+    "  spaces kept  ",
+    "_x000D_ literally",
+    "1.50", "007", "TRUE", "NA", "nan", "None",
+    "",
+]  # fmt: skip
+
+
+def noted(path, notes=NOTES):
+    bk = book.create(path, "Ünïted =notes 🌿")
+    codes = [f"N-{i:02}" for i in range(len(notes))]
+    readings = pd.DataFrame(
+        [(f"R{c}", c, "none", "typed", "D65", 10, 100 / 3, -1.25e-7, 0.1 + 0.2) for c in codes],
+        columns=["reading", "swatch", "exposure", "method", "illuminant", "observer", *"Lab"],
+    )
+    return book.add(
+        bk,
+        swatches=pd.DataFrame({"swatch": codes, "note": notes, "fibre": "wool"}),
+        readings=readings,
+        spectra=pd.DataFrame({"reading": readings["reading"], "400": 1 / 7, "410": None}),
+    )
+
+
+def same(one, two):
+    for name, frame in book.tables(one).items():
+        pd.testing.assert_frame_equal(frame, getattr(two, name), check_dtype=False)
+
+
+@pytest.mark.parametrize("form", ["folder", "b.zip", "b.xlsx"])
+def test_a_book_goes_out_and_comes_back_the_same(tmp_path, form):
+    bk = noted(tmp_path / "b")
+    (tmp_path / "p.jpg").write_bytes(b"invented picture")
+    bk, _ = book.keep_photo(bk, tmp_path / "p.jpg", swatches=["N-01"])
+    bk = book.save(bk)
+    same(bk, book.open(tmp_path / "b"))
+    book.export(bk, tmp_path / form)
+    back = book.restore(tmp_path / form, tmp_path / "again")
+    same(bk, back)
+    assert back.title == "Ünïted =notes 🌿"
+    assert back.faults.empty
+    assert (form == "b.xlsx") or book.check(back.path).empty
+    assert Package(str(back.path / "datapackage.json")).validate().valid
+
+
+@pytest.mark.slow
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.lists(st.text(max_size=12), min_size=1, max_size=8))
+def test_any_text_survives_every_form(tmp_path_factory, notes):
+    notes = [note.replace("\0", "") for note in notes]
+    notes = [note.encode("utf-8", "ignore").decode() for note in notes]
+    folder = tmp_path_factory.mktemp("any")
+    bk = book.save(noted(folder / "b", notes))
+    same(bk, book.open(folder / "b"))
+    for form in ("folder", "b.zip", "b.xlsx"):
+        book.export(bk, folder / form)
+        same(bk, book.restore(folder / form, folder / f"again {form}"))
+
+
+def test_no_exported_text_would_run_as_a_formula(tmp_path):
+    bk = book.save(noted(tmp_path / "b"))
+    book.export(bk, tmp_path / "out")
+    for file in (tmp_path / "out").glob("*.csv"):
+        for row in csv.reader(io.StringIO(file.read_bytes().decode(), newline="")):
+            for cell in row:
+                number = cell.replace(".", "").replace("-", "").replace("e", "").isdigit()
+                assert number or not cell.startswith(("=", "+", "-", "@", "\t", "\r"))
+    book.export(bk, tmp_path / "b.xlsx")
+    for sheet in openpyxl.load_workbook(tmp_path / "b.xlsx"):
+        assert all(cell.data_type != "f" for row in sheet.iter_rows() for cell in row)
+
+
+def test_an_export_folder_opens_as_a_book(tmp_path):
+    bk = book.save(noted(tmp_path / "b"))
+    book.export(bk, tmp_path / "out")
+    opened = book.open(tmp_path / "out")
+    same(bk, opened)
+    book.save(book.change(opened, swatches=opened.swatches.assign(series="x")))
+    same(book.open(tmp_path / "out"), book.change(bk, swatches=bk.swatches.assign(series="x")))
+
+
+def test_a_zip_that_leads_out_or_is_cut_is_refused(tmp_path):
+    with zipfile.ZipFile(tmp_path / "evil.zip", "w") as packed:
+        packed.writestr("../../evil.csv", "swatch\n")
+        packed.writestr("swatches.csv", "swatch\n")
+    (tmp_path / "cut.zip").write_bytes(b"PK\x03\x04 cut")
+    (tmp_path / "cut.xlsx").write_bytes(b"PK\x03\x04 cut")
+    for name, said in [("evil.zip", "leads out"), ("cut.zip", "whole zip"), ("cut.xlsx", "XLSX")]:
+        with pytest.raises(InputError, match=said):
+            book.restore(tmp_path / name, tmp_path / "new")
+    assert not (tmp_path / "new").exists()
+
+
+# A user's own spreadsheet ---------------------------------------------------------------------
+
+OWN = """Sample Nr;Fabric;Gerbstoff;Tannin %;Mordant;Alum %;Dye plant;Eisen;Comments;Shelf
+A1;wool;;;alum;15;madder;2,5;"good; even";B
+A2;Baumwolle;gallnut;8;alum;12,5;weld;0;;C
+"""
+
+
+def test_columns_are_guessed_confirmed_and_taken_in(tmp_path):
+    (tmp_path / "own.csv").write_text(OWN, "utf-8")
+    frame = book.sheet(tmp_path / "own.csv")
+    guess = book.matches(frame).set_index("column")
+    expected = {
+        "Sample Nr": "swatch",
+        "Fabric": "fibre",
+        "Gerbstoff": "tannin",
+        "Tannin %": "tannin_wof",
+        "Mordant": "mordant",
+        "Alum %": "mordant_wof",
+        "Dye plant": "dye",
+        "Eisen": "iron_wof",
+        "Comments": "note",
+        "Shelf": "keep",
+    }
+    assert guess["field"].to_dict() == expected
+    assert guess.loc["Fabric", "example"] == "wool"
+    bk = book.save(book.take_in(book.create(tmp_path / "b"), frame, expected))
+    found = book.recipes(bk).set_index("swatch")
+    assert found.loc["A1", ["mordant", "mordant_wof", "dye", "iron_wof"]].to_list() == [
+        "potash alum", 15.0, "madder", 2.5,
+    ]  # fmt: skip
+    assert found.loc["A2", ["tannin", "tannin_wof", "iron_wof"]].to_list() == ["gallnut", 8.0, 0.0]
+    assert bk.swatches["Shelf"].to_list() == ["B", "C"]
+    assert bk.swatches["note"].to_list() == ["good; even", ""]
+
+
+def test_an_xlsx_with_colours_needs_its_white_point(tmp_path):
+    rows = {"Code": ["A1"], "L*": [50.5], "a*": [1.0], "b*": [-2.0], "Dyed on": ["2026-04-30"]}
+    pd.DataFrame(rows).to_excel(tmp_path / "own.xlsx", index=False)
+    frame = book.sheet(tmp_path / "own.xlsx")
+    guess = dict(book.matches(frame)[["column", "field"]].itertuples(index=False))
+    assert guess == {"Code": "swatch", "L*": "L", "a*": "a", "b*": "b", "Dyed on": "made_on"}
+    bk = book.create(tmp_path / "b")
+    with pytest.raises(InputError, match="white point"):
+        book.take_in(bk, frame, guess)
+    full = frame.assign(illuminant="D65", observer="10°")
+    confirmed = {**guess, "illuminant": "illuminant", "observer": "observer"}
+    assert book.take_in(bk, full, confirmed).readings["L"].to_list() == [50.5]
+
+
+def test_a_wrong_confirmation_is_refused(tmp_path):
+    bk, frame = book.create(tmp_path / "b"), pd.DataFrame({"Code": ["A"], "Other": ["B"]})
+    with pytest.raises(InputError, match="no column holds the swatch code"):
+        book.take_in(bk, frame, {"Other": "note"})
+    with pytest.raises(InputError, match="both called 'swatch'"):
+        book.take_in(bk, frame, {"Code": "swatch", "Other": "swatch"})
+    with pytest.raises(InputError, match="no field 'fibr'.*Did you mean 'fibre'"):  # noqa: RUF043
+        book.take_in(bk, frame, {"Code": "swatch", "Other": "fibr"})
+    (tmp_path / "x.csv").write_bytes(b"\x00\x01\x02")
+    with pytest.raises(InputError, match="not a table"):
+        book.sheet(tmp_path / "x.csv")
+    (tmp_path / "x.csv").write_bytes(b"")
+    with pytest.raises(InputError, match="no rows"):
+        book.sheet(tmp_path / "x.csv")
+
+
+# Two books into one ---------------------------------------------------------------------------
+
+
+def test_merging_keeps_everything_and_renames_what_clashes(tmp_path):
+    one = book.save(noted(tmp_path / "one", ["alike", "mine"]))
+    two = book.save(noted(tmp_path / "two", ["alike", "theirs", "new"]))
+    (tmp_path / "p.jpg").write_bytes(b"invented picture")
+    two, source = book.keep_photo(two, tmp_path / "p.jpg", swatches=["N-01"])
+    two = book.save(two)
+    merged, renamed = book.merge(one, two)
+    merged = book.save(merged)
+    assert dict(merged.swatches[["swatch", "note"]].itertuples(index=False)) == {
+        "N-00": "alike", "N-01": "mine", "N-01~2": "theirs", "N-02": "new",
+    }  # fmt: skip
+    assert set(renamed.itertuples(index=False, name=None)) == {
+        ("swatches", "N-01", "N-01~2"),
+        ("readings", "RN-01", "RN-01~2"),
+    }
+    readings = merged.readings.set_index("reading")["swatch"]
+    assert readings["RN-01~2"] == "N-01~2"
+    assert "RN-01~2" in set(merged.spectra["reading"])
+    assert book.photos_of(merged, "N-01~2")[0].name in source
+    assert book.check(merged.path).empty
+    again, renamed = book.merge(merged, one)
+    assert renamed.empty
+    same(again, merged)
