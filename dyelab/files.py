@@ -1,5 +1,7 @@
 """Files that are whole or absent: atomic writing, CSV cells as text, what the package ships."""
 
+import csv
+import io
 import os
 import tempfile
 from collections.abc import Iterator
@@ -7,8 +9,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dyelab.errors import InputError
+
 if TYPE_CHECKING:
-    pass
+    import pandas as pd
 
 _HERE = Path(__file__).resolve().parent
 
@@ -75,3 +79,85 @@ def plain(text: str) -> str:
 def unplain(text: str) -> str:
     """Return the text that `plain` was given."""
     return text[1:] if text[:1] == "'" else text
+
+
+def text_of(path: str | Path) -> str:
+    """Return the text of a UTF-8 (or marked UTF-16) file.
+
+    Raises
+    ------
+    InputError
+        If there is no such file, or it is empty, binary, or in another encoding.
+    """
+    name = Path(path).name
+    try:
+        content = Path(path).read_bytes()
+    except OSError as error:
+        raise InputError(
+            f"{path}: can't be read ({error.strerror}). Check the name and the folder."
+        ) from error
+    if not content.strip():
+        raise InputError(f"{name}: the file is empty. Expected a table with a heading row.")
+    marked = content[:2] in (b"\xff\xfe", b"\xfe\xff")
+    if b"\0" in content and not marked:
+        raise InputError(
+            f"{name}: binary data, not text. Save the table as CSV UTF-8 and give that file."
+        )
+    try:
+        return content.decode("utf-16" if marked else "utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise InputError(
+            f"{name} row {line}: byte 0x{content[error.start]:02x} isn't UTF-8 text. "
+            "Save the table as CSV UTF-8 from your spreadsheet."
+        ) from error
+
+
+def cells(path: str | Path) -> tuple["pd.DataFrame", dict[int, str]]:
+    """Read a CSV, semicolon or tab table as text cells, blank as ``""``.
+
+    Returns
+    -------
+    DataFrame of str
+        One row a line of data, headings stripped of spaces; short rows are filled with blanks.
+    dict of int to str
+        Rows whose number of cells isn't that of the heading, by the number a spreadsheet shows,
+        each with its message.
+
+    Raises
+    ------
+    InputError
+        If the file can't be read as text, has no data row, or repeats a heading.
+    """
+    import pandas as pd
+
+    name, text = Path(path).name, text_of(path)
+    heading = text.lstrip().split("\n", 1)[0]
+    parted = max(",;\t", key=heading.count)
+    try:
+        rows = list(
+            csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=parted, strict=True)
+        )
+    except csv.Error as error:
+        raise InputError(
+            f"{name}: the table breaks off or a quotation mark is left open ({error}). "
+            "Save it again as CSV."
+        ) from error
+    heads = [cell.strip() for cell in rows[0]]
+    while len(rows) > 1 and not any(map(str.strip, rows[-1])):
+        rows.pop()
+    body = rows[1:]
+    twice = {head for head in heads if head and heads.count(head) > 1}
+    if twice:
+        raise InputError(f"{name}: the heading {sorted(twice)[0]!r} is there twice. Rename one.")
+    if not body:
+        raise InputError(f"{name}: a heading but no rows. Add at least one row of data.")
+    ragged = {
+        number: f"{name} row {number}: {len(row)} cells, the heading has {len(heads)}. "
+        "Is a cell missing, or a comma inside a cell without quotation marks?"
+        for number, row in enumerate(body, 2)
+        if len(row) != len(heads)
+    }
+    width = len(heads)
+    full = [[cell.strip() for cell in (row + [""] * width)[:width]] for row in body]
+    return pd.DataFrame(full, columns=heads, dtype=str), ragged
