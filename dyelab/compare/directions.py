@@ -1,5 +1,7 @@
 """Which way a colour moved, in words."""
 
+import math
+
 import numpy as np
 
 from dyelab import table
@@ -40,32 +42,36 @@ def direction(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[str]:
             f"direction: reference {reference.shape} and sample {sample.shape} don't match. "
             "Give two arrays of the same shape, (n, 3)."
         )
-    return [_phrase(one, other) for one, other in zip(reference, sample, strict=True)]
+    chroma = np.hypot(reference[:, 1], reference[:, 2]), np.hypot(sample[:, 1], sample[:, 2])
+    turn, towards = _hue_moves(reference[:, 1:], sample[:, 1:])
+    moves = np.stack([sample[:, 0] - reference[:, 0], chroma[1] - chroma[0], turn], axis=1)
+    quarters = np.round(np.nan_to_num(towards) / 90).astype(int) % 4
+    return [_phrase(move, HUES[q]) for move, q in zip(moves.tolist(), quarters, strict=True)]
 
 
-def _phrase(reference: np.ndarray, sample: np.ndarray) -> str:
-    if not (np.isfinite(reference).all() and np.isfinite(sample).all()):
+def _phrase(move: list[float], hue: str) -> str:
+    if not all(map(math.isfinite, move)):
         return "not measured"
-    before, after = np.hypot(*reference[1:]), np.hypot(*sample[1:])
-    turn, towards = _hue_move(reference[1:], sample[1:], min(before, after))
-    parts = [
-        _said(sample[0] - reference[0], "lighter", "darker"),
-        _said(after - before, "clearer", "duller"),
-        _said(turn, HUES[round(towards / 90) % 4], ""),
-    ]
+    names = (("lighter", "darker"), ("clearer", "duller"), (hue, ""))
+    parts = [_said(amount, *pair) for amount, pair in zip(move, names, strict=True)]
     return ", ".join(part for part in parts if part) or "no visible change"
 
 
-def _hue_move(before: np.ndarray, after: np.ndarray, chroma: float) -> tuple[float, float]:
-    """Length of the hue change and the angle, in degrees, it points to on the a*b* plane."""
+def _hue_moves(before: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Length of each hue change and the angle, in degrees, it points to on the a*b* plane."""
     move = after - before
-    if chroma < NEUTRAL:
-        return float(np.hypot(*move)), float(np.degrees(np.arctan2(move[1], move[0])))
-    middle = before / np.hypot(*before) + after / np.hypot(*after)
-    along = np.array([-middle[1], middle[0]])
-    sideways = float(move @ along) / max(float(np.hypot(*middle)), 1e-12)
-    angle = np.degrees(np.arctan2(along[1], along[0])) + (180 if sideways < 0 else 0)
-    return abs(sideways), float(angle)
+    size = np.hypot(*before.T), np.hypot(*after.T)
+    middle = sum(
+        colour / np.maximum(length, 1e-12)[:, None]
+        for colour, length in zip((before, after), size, strict=True)
+    )
+    along = np.stack([-middle[:, 1], middle[:, 0]], axis=1)
+    along /= np.maximum(np.hypot(*along.T), 1e-12)[:, None]
+    sideways = np.sum(move * along, axis=1)
+    neutral = np.minimum(*size) < NEUTRAL
+    way = np.where(neutral[:, None], move, along * np.where(sideways < 0, -1, 1)[:, None])
+    length = np.where(neutral, np.hypot(*move.T), np.abs(sideways))
+    return length, np.degrees(np.arctan2(way[:, 1], way[:, 0]))
 
 
 def hue_part(before: np.ndarray, after: np.ndarray) -> np.ndarray:
@@ -81,11 +87,7 @@ def hue_part(before: np.ndarray, after: np.ndarray) -> np.ndarray:
     ndarray (n,)
         Along the hue circle, in the sense moved; beside a near-neutral, of the move itself.
     """
-    moves = [
-        _hue_move(one, other, float(min(np.hypot(*one), np.hypot(*other))))[1]
-        for one, other in zip(before, after, strict=True)
-    ]
-    return np.array(moves, float)
+    return _hue_moves(np.asarray(before, float), np.asarray(after, float))[1]
 
 
 def _said(amount: float, rising: str, falling: str) -> str:

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pandas as pd
-from scipy import special, stats
+from scipy import special
 
 from dyelab import words
 from dyelab.compare.interval import Noise
@@ -12,6 +12,7 @@ CLEAR, NOT_CLEAR, CANT_TELL = "clear", "not clear", "can't tell: no replicates"
 SIGNS = {"dE76": "ΔE*ab", "dE00": "ΔE00", "dECMC": "ΔE CMC(2:1)"}
 _POWER = 0.8  # chance of a clear verdict that "would settle it" promises
 _MOST = 50  # swatches nobody will dye more of
+_SAID = ["reference", "sample", "moved", "comparisons", "verdict", "noise_floor", "more_swatches"]
 
 
 def judged(
@@ -33,12 +34,16 @@ def judged(
         told &= pair.basis == REPLICATES
     verdict = np.full(len(result), CANT_TELL, object)
     verdict[told] = np.where(holm(chance[told]) < 1 - confidence, CLEAR, NOT_CLEAR)
-    more = _more_swatches(result, spread, pair, formula, confidence, int(told.sum()))
-    more = np.where(verdict == CLEAR, 0, np.where(told, more, np.nan))
+    unclear = told & (verdict == NOT_CLEAR) & (pair.basis == REPLICATES)
+    more = np.where(verdict == CLEAR, 0.0, np.nan)
+    size = (1 - confidence) / max(int(told.sum()), 1)
+    have = result["pieces"].to_numpy(float)[unclear]
+    distance = result[formula].to_numpy(float)[unclear]
+    more[unclear] = _more_swatches(distance, spread[unclear], have, pair.df[unclear], size)
     result = result.assign(comparisons=int(told.sum()), verdict=verdict, more_swatches=more)
-    return result.assign(
-        words=[_sentence(row, formula, confidence) for row in result.to_dict("records")]
-    )
+    used = [*_SAID, formula, f"{formula}_low", f"{formula}_high"]
+    rows = result[used].to_dict("records")
+    return result.assign(words=[_sentence(row, formula, confidence) for row in rows])
 
 
 def holm(chances: np.ndarray) -> np.ndarray:
@@ -52,31 +57,20 @@ def holm(chances: np.ndarray) -> np.ndarray:
 
 
 def _more_swatches(
-    result: pd.DataFrame,
-    spread: Noise,
-    pair: Joint,
-    formula: str,
-    confidence: float,
-    comparisons: int,
+    distance: np.ndarray, spread: Noise, have: np.ndarray, df: np.ndarray, size: float
 ) -> np.ndarray:
     """How many more swatches of each variant would show a difference as large as measured.
 
-    NaN where more than fifty would be needed, or where only a better reading can help.
+    With four chances in five; NaN where more than fifty would be needed.
     """
-    distance = result[formula].to_numpy(float)
-    size = (1 - confidence) / max(comparisons, 1)
-    have = result["pieces"].to_numpy(float)
-    answer = np.full(len(result), np.nan)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        for extra in range(_MOST, 0, -1):
-            shrink = have / (have + extra)
-            df = np.where(np.isfinite(pair.df), pair.df + 2 * extra, np.inf)
-            near = np.minimum(spread.dimensions * df, 1e4)
-            bound = special.fdtri(spread.dimensions, near, 1 - size) * spread.dimensions
-            shift = distance**2 / (spread.square / spread.trace * shrink)
-            power = stats.ncx2.sf(bound, spread.dimensions, shift)
-            answer = np.where(power >= _POWER, extra, answer)
-    return np.where(pair.basis == REPLICATES, answer, np.nan)
+    answer = np.full(len(distance), np.nan)
+    for extra in range(_MOST, 0, -1):
+        noise = spread.square / spread.trace * have / (have + extra)
+        near = np.minimum(spread.dimensions * (df + 2 * extra), 1e4)
+        bound = special.fdtri(spread.dimensions, near, 1 - size) * spread.dimensions
+        power = 1 - special.chndtr(bound, spread.dimensions, distance**2 / noise)
+        answer = np.where(power >= _POWER, extra, answer)
+    return answer
 
 
 def _sentence(row: dict, formula: str, confidence: float) -> str:

@@ -17,7 +17,7 @@ import pandas as pd
 from dyelab import compare, table, words
 from dyelab.compare.formulas import FORMULAS
 from dyelab.errors import InputError, choose
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label
+from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, grouped, label
 
 SHAPES = ("exponential", "hyperbola")
 _RATES, _GRID = 50, 81
@@ -144,7 +144,7 @@ def series_of(recipes: Recipes, metal: str, hold: dict[str, object]) -> np.ndarr
         table.need(made, [name], "dose curve")
         keep &= (made[name] == value).to_numpy()
     held = [name for name in FACTORS if name in made and name != METALS[metal]]
-    group = made.groupby(held, sort=False, dropna=False).ngroup().to_numpy()
+    group = grouped(made, held)
     doses = made[METALS[metal]].to_numpy(float)
     sizes = {g: len(set(doses[keep & (group == g)])) for g in np.unique(group[keep])}
     started = {g: n for g, n in sizes.items() if (doses[keep & (group == g)] == 0).any()}

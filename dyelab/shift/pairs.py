@@ -10,7 +10,7 @@ from scipy import special
 from dyelab import compare, table
 from dyelab.compare.directions import hue_part
 from dyelab.errors import InputError
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label, level, varying
+from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, grouped, label, level, varying
 
 PARTS = ["dL", "da", "db", "dC", "dH"]
 
@@ -124,7 +124,7 @@ def of_step(
     context = sample[held].assign(
         level=level(sample, what),
         dose=sample[columns[-1]].to_numpy(float) if columns[-1].endswith("_wof") else np.nan,
-        recipe=label(sample),
+        recipe=recipes.variants.names[second],
     )
     found = found.assign(from_row=first, to_row=second)
     return Shift(what, pd.concat([context, found], axis=1), recipes)
@@ -145,7 +145,7 @@ def _matched(
     """Row numbers of references and samples that agree in every other factor."""
     held = [name for name in FACTORS if name in made and name not in columns]
     base = _is_reference(made, what, reference)
-    group = made.groupby(held, sort=False, dropna=False).ngroup().to_numpy()
+    group = grouped(made, held)
     rows = pd.Series(np.flatnonzero(base), index=group[base])
     rows = rows[~rows.index.duplicated()]
     samples = np.flatnonzero(~base & np.isin(group, rows.index))

@@ -65,18 +65,20 @@ def as_dyed(wide: pd.DataFrame, *, shared: pd.DataFrame | None = None) -> Recipe
     white = table.one_white(rows)
     there = [name for name in FACTORS if name in rows]
     rows = _without_salts(rows.assign(**_filled(rows[there])))
-    rows["variant"] = rows.groupby(there, sort=False, dropna=False).ngroup().to_numpy()
+    rows["variant"] = grouped(rows, there)
     series = "series" if "series" in rows else None
     known = shared if shared is not None and len(shared) else None
     variants = compare.gather(rows, by="variant", piece="swatch", shared=known, series=series)
     first = rows.drop_duplicates("variant").reset_index(drop=True)
-    codes = rows.drop_duplicates(["variant", "swatch"]).groupby("variant")["swatch"].agg(", ".join)
+    codes: dict[int, dict[str, None]] = {}
+    for variant, code in zip(rows["variant"].tolist(), rows["swatch"].tolist(), strict=True):
+        codes.setdefault(variant, {})[code] = None
     made = first[there].assign(
         **dict(zip(table.LAB, variants.mean.T, strict=True)),
         illuminant=white[0],
         observer=white[1],
         pieces=variants.pieces,
-        swatch=codes.to_numpy(),
+        swatch=[", ".join(codes[i]) for i in range(len(first))],
     )
     return Recipes(made, replace(variants, names=np.array(label(made), object)), rows)
 
@@ -122,6 +124,15 @@ def _no_salt(text: str) -> str:
     return " + ".join(kept) or "none"
 
 
+def grouped(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
+    """Number rows that agree in all these columns alike, in order of appearance."""
+    key = np.zeros(len(frame), np.int64)
+    for name in names:
+        codes, levels = pd.factorize(frame[name])
+        key = pd.factorize(key * (len(levels) + 1) + codes)[0].astype(np.int64)
+    return key
+
+
 def varying(what: str, made: pd.DataFrame) -> list[str]:
     """Columns that `what` varies: iron, copper, mordant or tannin."""
     choose(what, VARIES, "step", "that can vary")
@@ -143,7 +154,8 @@ def _dosed(name: str, dose: float) -> str:
 
 def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
     """Each recipe in words: ``madder 50 % on wool, potash alum 15 %, iron 2 %``."""
-    return [_label(row, leave_out) for row in made.to_dict("records")]
+    there = made[[name for name in FACTORS if name in made]]
+    return [_label(row, leave_out) for row in there.to_dict("records")]
 
 
 def _label(row: dict, leave_out: tuple[str, ...]) -> str:
