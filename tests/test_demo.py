@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 from dyelab import book, convert, grade, handout, synth
+from dyelab.cli import lines
 from dyelab.cli.fresh import fresh
 from dyelab.errors import InputError
 from dyelab.handout import findings
@@ -61,7 +62,7 @@ def test_the_demo_ends_well_and_names_its_files(done):
 
 @pytest.mark.slow
 def test_the_demo_says_what_the_example_holds(done, example):
-    said = done[0].stdout
+    said = " ".join(done[0].stdout.split())
     assert "invented" in said
     assert f"{example['swatch'].nunique()} swatches, {len(example)} readings" in said
     for source in ("wool_as_dyed.txt", "cotton_as_dyed.cxf", "washed.xlsx", "light.csv"):
@@ -78,7 +79,8 @@ def test_the_numbers_said_are_those_of_the_book(done):
     wool = wool[(wool["mordant"] == "potash alum") & (wool["copper_wof"] == 0)]
     before, after = (wool.loc[wool["iron_wof"] == d, LAB].mean().to_numpy() for d in (0.0, 2.0))
     distance = float(convert.dE00(before, after))
-    assert f"madder on wool with potash alum: {distance:.1f} (" in result.stdout
+    said = " ".join(result.stdout.split())
+    assert f"madder on wool with potash alum {distance:.1f} (" in said
     metals = pd.read_csv(folder / "metals.csv")
     row = metals[(metals["dye"] == "madder") & (metals["metal"] == "iron") & (metals["dose"] == 2)]
     row = row[row["cloth"] == "wool with potash alum"].iloc[0]
@@ -88,7 +90,7 @@ def test_the_numbers_said_are_those_of_the_book(done):
 
 @pytest.mark.slow
 def test_the_demo_shows_where_the_quick_answer_is_wrong(done):
-    said = done[0].stdout.split("Where the quick answer is wrong")[1]
+    said = " ".join(done[0].stdout.split("Where the quick answer is wrong")[1].split())
     assert "weld on cotton with pomegranate rind" in said
 
 
@@ -117,6 +119,18 @@ def test_the_demo_runs_again_but_not_over_work(tmp_path):
     assert again.stderr.startswith("dyelab: mine holds work of yours (notes.txt is new")
     assert "Traceback" not in again.stderr
     assert notes.read_text() == "mine"
+
+
+@pytest.mark.parametrize("columns", [40, 80, 200])
+def test_lines_keep_within_the_terminal_and_lose_no_word(monkeypatch, columns):
+    monkeypatch.setenv("COLUMNS", str(columns))
+    rows = [["a", "12.5", "long words " * 12], ["bcd", "3", "short"], ["", "", ""]]
+    made = list(lines.columns(rows))
+    assert " ".join(" ".join(made).split()) == " ".join(" ".join(map(" ".join, rows)).split())
+    assert max(map(len, made)) <= max(columns, 40)
+    assert made[0].index("12.5") == next(m for m in made if "bcd" in m).index("3")
+    assert lines.sentence("word " * 60, indent=2).startswith("  word")
+    assert max(map(len, lines.sentence("word " * 60).split("\n"))) <= min(columns, 100)
 
 
 def test_the_page_fits_one_sheet(example):

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from dyelab import words
+from dyelab.cli import lines
 from dyelab.cli.fresh import fresh
 
 if TYPE_CHECKING:
@@ -88,58 +89,66 @@ def _write(found: "Findings", folder: Path) -> None:
 
 
 def _summary(bk: "Book", found: "Findings", folder: Path) -> Iterator[str]:
-    yield words.say("demo.invented")
-    yield words.say(
+    yield lines.sentence(words.say("demo.invented"))
+    counted = words.say(
         "demo.counted",
         swatches=len(bk.swatches),
         readings=len(bk.readings),
         files=", ".join(bk.readings["source"].unique()),
     )
-    yield ""
-    for metal in ("iron", "copper"):
-        yield from _metal(found, metal)
+    yield lines.sentence(counted)
+    for part in (
+        _metal(found, "iron"),
+        _metal(found, "copper"),
+        _quick_answer(found),
+        _held(found),
+        _files(folder),
+    ):
         yield ""
-    yield from _quick_answer(found)
-    yield ""
-    yield from _held(found)
-    yield ""
-    yield from _files(folder)
+        yield from part
 
 
 def _metal(found: "Findings", metal: str) -> Iterator[str]:
     from dyelab.handout import findings, variants
 
     yield words.say(f"demo.{metal}", dose=variants.dose(DOSE))
-    for row in found.plain(metal).to_dict("records"):
-        yield words.say("demo.metal_row", **findings.rounded(row))
+    rows = [findings.rounded(row) for row in found.plain(metal).to_dict("records")]
+    yield from lines.columns(
+        [
+            [
+                words.say("demo.cloth", **row),
+                words.say("demo.distance", **row),
+                str(row["verdict"]),
+                str(row["moved"]),
+            ]
+            for row in rows
+        ]
+    )
 
 
 def _quick_answer(found: "Findings") -> Iterator[str]:
     from dyelab.handout import findings
 
     yield words.say("demo.tannin")
-    yield from (f"  {line}" for line in findings.quick_answer(found))
+    yield from (lines.sentence(line, indent=2) for line in findings.quick_answer(found))
 
 
 def _held(found: "Findings") -> Iterator[str]:
     from dyelab.handout import findings
 
+    graded = findings.grades(found).rename(columns={"dye": "", "added": ""})
     yield words.say("demo.held")
-    graded = findings.grades(found)
-    for row in graded.to_dict("records"):
-        dye, added = row.pop("dye"), row.pop("added")
-        said = (words.say("demo.grade", grade=g, when=w) for w, g in row.items())
-        yield words.say("demo.held_row", dye=dye, added=added, grades="; ".join(said))
-    yield words.say("findings.screening")
+    yield from lines.columns([list(graded.columns), *graded.fillna("").to_numpy().tolist()])
+    yield lines.sentence(words.say("findings.screening"))
 
 
 def _files(folder: Path) -> Iterator[str]:
     yield words.say("demo.files", folder=folder)
-    told = {
-        f"{BOOK}/": words.say("demo.file_book", path=folder / BOOK),
-        METALS: words.say("demo.file_metals"),
-        HELD: words.say("demo.file_held"),
-        PAGE: words.say("demo.file_page"),
-    }
-    width = max(map(len, told))
-    yield from (f"  {name:{width}}  {what}" for name, what in told.items())
+    yield from lines.columns(
+        [
+            [f"{BOOK}/", words.say("demo.file_book", path=folder / BOOK)],
+            [METALS, words.say("demo.file_metals")],
+            [HELD, words.say("demo.file_held")],
+            [PAGE, words.say("demo.file_page")],
+        ]
+    )

@@ -4,7 +4,8 @@ Washing is two-rate: a loose share goes within a cycle or two, the rest slowly. 
 dye at a rate that depends on the metal that holds it, fast for a loose part and slowly for the
 rest (fast then slow is one of the shapes of fading that Giles described). Broken dye leaves
 something yellow-brown behind; iron-tannate hardly goes, so that iron shades turn grey. All
-rates are invented; their order is the published one (aluminium fastest, copper slowest).
+rates are invented; their order is the published one: aluminium lets the dye fade soonest, then
+iron, copper last.
 """
 
 from dataclasses import replace
