@@ -390,3 +390,41 @@ def test_spectra_table_to_lab():
         lab[["L", "a", "b"]],
         convert.spectrum_to_lab(BANDS, smooth(3), illuminant="D50", observer=2),
     )
+
+
+def test_rows_over_different_bands_are_each_computed_from_their_own():
+    frame = pd.DataFrame(smooth(3), columns=[str(band) for band in BANDS]).assign(
+        reading=list("abc")
+    )
+    frame.loc[1, ["400", "410", "700"]] = np.nan
+    lab = convert.spectra_to_lab(frame)[["L", "a", "b"]].to_numpy()
+    np.testing.assert_allclose(lab[[0, 2]], convert.spectrum_to_lab(BANDS, smooth(3)[[0, 2]]))
+    np.testing.assert_allclose(lab[1], convert.spectrum_to_lab(BANDS[2:-1], smooth(3)[1, 2:-1]))
+
+
+@pytest.mark.parametrize("columns", ["u", "full"])
+def test_adapting_carries_uncertainty_as_a_simulation_does(columns):
+    deviations, centre = np.array([0.3, 0.5, 0.8]), np.array([55.0, 25, 30])
+    names = ["var_L", "var_a", "var_b", "cov_La", "cov_Lb", "cov_ab"]
+    sizes = (
+        dict(zip(["u_L", "u_a", "u_b"], deviations, strict=True))
+        if columns == "u"
+        else dict(zip(names, [*deviations**2, 0, 0, 0], strict=True))
+    )
+    white = {"illuminant": "A", "observer": 2}
+    row = pd.DataFrame([dict(zip("Lab", centre, strict=True)) | white | sizes])
+    adapted = convert.adapt(row, "D65", 10)
+    cloud = np.random.default_rng(4).normal(centre, deviations, (200_000, 3))
+    moved = convert.adapt_lab(cloud, convert.white("A", 2), convert.white("D65", 10))
+    if columns == "u":
+        ours = adapted[["u_L", "u_a", "u_b"]].to_numpy(float)[0]
+        np.testing.assert_allclose(ours, moved.std(axis=0), rtol=0.01)
+    else:
+        ours = adapted[names].to_numpy(float)[0]
+        i, j = [0, 1, 2, 0, 0, 1], [0, 1, 2, 1, 2, 2]
+        np.testing.assert_allclose(ours, np.cov(moved.T)[i, j], atol=0.005)
+
+
+def test_metamerism_names_its_methods():
+    with pytest.raises(InputError, match="Methods: additive, multiplicative"):
+        convert.metamerism([1, 2, 3], [1, 2, 3], [1, 2, 3], [1, 2, 3], method="mean")

@@ -201,6 +201,15 @@ def test_cxf_with_entities_is_refused(write):
         read.measurements(write(text, "s.cxf"))
 
 
+def test_cxf_spectrum_with_a_value_missing(write):
+    text = cxf_text().replace(f" {FACTORS[1][-1]}<", "<")
+    with pytest.raises(InputError, match=r"object 2 \(K-02\): 30 values where the others .* 31"):
+        read.measurements(write(text, "s.cxf"))
+    found = read.measurements(write(text, "s.cxf"), skip_bad=True)
+    assert found.spectra["sample"].tolist() == ["K-01", "K-03"]
+    assert found.faults["row"].tolist() == [2]
+
+
 def test_cxf_without_a_step_is_refused(write):
     with pytest.raises(InputError, match="Increment"):
         read.measurements(write(cxf_text(step=""), "s.cxf"))
@@ -215,7 +224,7 @@ def test_workbook(tmp_path):
         frame.to_excel(book, sheet_name="data", index=False, startrow=3)
     found = read.measurements(path)
     same_spectra(found)
-    assert any("per cent: the largest value is" in note for note in found.notes)
+    assert any("per cent: the brightest band" in note for note in found.notes)
 
 
 def test_scale_by_rule_by_name_and_by_asking(write):
@@ -355,3 +364,172 @@ def test_odd_wavelengths_name_the_remedy(write):
     found = read.measurements(write(text, "odd.csv"))
     with pytest.raises(InputError, match="1, 5, 10 or 20 nm"):
         convert.spectra_to_lab(found.spectra)
+
+
+def test_repeated_names_are_told_apart_by_their_numbers(write):
+    rows = "\n".join(f"{i},madder,{50 + i},20,10,D65,10" for i in (1, 2, 3))
+    found = read.measurements(write(f"SAMPLE_ID,SAMPLE_NAME,L,a,b,illuminant,observer\n{rows}\n"))
+    assert found.lab["sample"].tolist() == ["madder (1)", "madder (2)", "madder (3)"]
+    assert "3 names repeat: told apart by SAMPLE_ID, such as 'madder (1)'" in found.notes
+
+
+def test_cxf_repeated_names_are_told_apart_by_their_ids(write):
+    found = read.measurements(write(cxf_text().replace('"K-03"', '"K-01"'), "s.cxf"))
+    assert found.spectra["sample"].tolist() == ["K-01 (o0)", "K-02", "K-01 (o2)"]
+
+
+def test_cgats_a_sample_that_begins_with_a_hash_is_no_remark(write):
+    text = cgats_text().replace("K-02", "#2").replace("BEGIN_DATA\n", "BEGIN_DATA\n# by hand\n")
+    assert read.measurements(write(text)).spectra["sample"].tolist() == ["K-01", "#2", "K-03"]
+
+
+def test_cgats_a_blank_field_before_a_trailing_tab(write):
+    text = "BEGIN_DATA_FORMAT\nSAMPLE_ID\tNOTE\tLAB_L\tLAB_A\tLAB_B\nEND_DATA_FORMAT\nBEGIN_DATA\n"
+    found = read.measurements(
+        write(text + "K-01\t\t50\t20\t10\t\nEND_DATA\n"), illuminant="D50", observer=2
+    )
+    assert found.lab[["sample", "L", "b"]].values.tolist() == [["K-01", 50, 10]]
+
+
+@pytest.mark.parametrize("first", ["nm", "Wavelength (nm)", ""])
+def test_wavelengths_down_the_first_column(write, first):
+    lines = [",".join([first, *NAMES])]
+    lines += [",".join([str(nm), *map(str, row)]) for nm, row in zip(BANDS, FACTORS.T, strict=True)]
+    found = read.measurements(write("exported on a Tuesday\n\n" + "\n".join(lines) + "\n"))
+    same_spectra(found)
+    bad = "\n".join(lines).replace(f"450,{FACTORS[0, 5]}", "450,x")
+    with pytest.raises(InputError, match=r"column 2 \(K-01\): 450 = 'x' is not a reflectance"):
+        read.measurements(write(bad))
+
+
+def test_one_slip_of_the_decimal_point_does_not_rescale_the_file(write):
+    text = table_text().replace(f"K-02,{FACTORS[1, 0]:.6g}", "K-02,45.3")
+    with pytest.raises(InputError, match=r"row 3 \(K-02\): 400 = 45.3 is outside -0.2 to 2"):
+        read.measurements(write(text))
+    found = read.measurements(write(text), skip_bad=True)
+    np.testing.assert_allclose(found.spectra["410"], FACTORS[[0, 2], 1])
+
+
+def test_a_row_of_factors_in_a_file_of_per_cent_is_refused(write):
+    percent, factors = table_text(scale=100).split("\n"), table_text().split("\n")
+    text = "\n".join([*percent[:3], factors[3], ""])
+    with pytest.raises(InputError, match=r"row 4 \(K-03\).*Multiply it by 100.*--scale percent"):
+        read.measurements(write(text))
+    assert len(read.measurements(write(text), scale="percent").spectra) == 3
+
+
+def test_cells_with_a_per_cent_sign(write):
+    head, *rows = table_text(scale=100).strip().split("\n")
+    same_spectra(read.measurements(write("\n".join([head, *(row + " %" for row in rows)]))))
+
+
+def test_tables_over_different_wavelengths_keep_their_own(write, tmp_path):
+    narrow = [nm for nm in BANDS if nm <= 690]
+    second = table_text().replace("K-0", "M-0").split("\n")
+    second = "\n".join(",".join(line.split(",")[:-1]) for line in second if line)
+    path, out = tmp_path / "two.xlsx", tmp_path / "out.csv"
+    with pd.ExcelWriter(path) as book:
+        for name, text in {"first": table_text(), "second": second}.items():
+            frame = pd.DataFrame([line.split(",") for line in text.strip().split("\n")])
+            frame.to_excel(book, sheet_name=name, index=False, header=False)
+    found = read.measurements(path)
+    assert "sheet 'second' was read" in found.notes
+    CliRunner().invoke(command, [str(path), "-o", str(out)], catch_exceptions=False)
+    ours = pd.read_csv(out)
+    wide = convert.spectrum_to_lab(BANDS, FACTORS)
+    small = convert.spectrum_to_lab(narrow, FACTORS[:, :-1])
+    np.testing.assert_allclose(ours[["L", "a", "b"]], np.r_[wide, small], rtol=1e-5)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "sample,L,a,b,illuminant\nK-1,50,20,10,D65/10\n",
+        "sample,L* (D65/10°),a* (D65/10°),b* (D65/10°)\nK-1,50,20,10\n",
+        "sample,L,a,b,Illuminant,Observer\nK-1,50,20,10,CIE D65,CIE 1964\n",
+    ],
+)
+def test_white_in_one_cell_in_headings_and_in_other_words(write, text):
+    lab = read.measurements(write(text)).lab
+    assert lab[["illuminant", "observer"]].values.tolist() == [["D65", 10]]
+
+
+def test_an_illuminant_s_number_is_not_taken_for_an_observer(write):
+    with pytest.raises(InputError, match="CIELAB without its observer"):
+        read.measurements(write("sample,L,a,b,illuminant\nK-1,50,20,10,F2\n"))
+
+
+LAB_ELEMENT = (
+    '<cc:ColorCIELab ColorSpecification="{}"><cc:L>{}</cc:L><cc:A>{}</cc:A><cc:B>{}</cc:B>'
+    "</cc:ColorCIELab>"
+)
+WHITE_ELEMENT = (
+    '<cc:ColorSpecification Id="CS2"><cc:TristimulusSpec><cc:Illuminant>D50</cc:Illuminant>'
+    "<cc:Observer>2_Degree</cc:Observer></cc:TristimulusSpec></cc:ColorSpecification>"
+)
+
+
+def cxf_with_lab(specification="CS2", **options):
+    text = cxf_text(**options)
+    for row in convert.spectrum_to_lab(BANDS, FACTORS, illuminant="D50", observer=2):
+        element = LAB_ELEMENT.format(specification, *np.round(row, 4))
+        text = text.replace("<cc:ColorValues><cc:Refl", f"<cc:ColorValues>{element}<cc:Refl", 1)
+    opening = "<cc:ColorSpecificationCollection>"
+    return text.replace(opening, opening + WHITE_ELEMENT)
+
+
+def test_cxf_with_its_own_cielab_says_how_far_they_agree(write):
+    found = read.measurements(write(cxf_with_lab(), "s.cxf"))
+    same_spectra(found)
+    assert found.lab is None
+    assert "the file's own CIELAB (D50/2°) agrees: at most 0.00 ΔE*ab away" in found.notes
+    found = read.measurements(write(cxf_with_lab(start='StartWL="410"'), "s.cxf"))
+    assert any("differs by up to" in note and "wavelengths" in note for note in found.notes)
+
+
+def test_cielab_without_a_white_does_not_matter_where_there_are_spectra(write):
+    found = read.measurements(write(cxf_with_lab(specification="CS1"), "s.cxf"))
+    same_spectra(found)
+    assert len(found.faults) == 0
+
+
+def test_wavelengths_between_whole_nm_are_refused(write):
+    text = table_text().replace(",410,", ",410.5,")
+    with pytest.raises(InputError, match=r"the wavelength 410.5 nm.*1, 5, 10 or 20 nm"):
+        read.measurements(write(text))
+
+
+def test_refusal_offers_the_good_rows(write):
+    text = table_text().replace("K-02,0.", "K-02,x0.").replace("K-03,", ",")
+    with pytest.raises(InputError, match=r"1 more .*The other 1 rows are good: --skip-bad"):
+        read.measurements(write(text))
+
+
+def test_command_names_the_file_whose_bands_it_cannot_use(write, tmp_path):
+    text = "sample," + ",".join(map(str, range(400, 701, 4))) + "\nK-1" + ",0.5" * 76 + "\n"
+    result = CliRunner().invoke(command, [str(write(text)), "-o", str(tmp_path / "out.csv")])
+    assert re.match(r"swatches.txt: wavelengths are spaced by 4 nm", str(result.exception))
+
+
+def test_command_never_writes_over_a_measurement(write):
+    path = write(table_text())
+    result = CliRunner().invoke(command, [str(path), "-o", str(path)])
+    assert "would destroy it" in str(result.exception)
+    assert path.read_text(encoding="utf-8") == table_text()
+
+
+def test_command_neutralises_text_that_a_spreadsheet_would_run(write, tmp_path):
+    out = tmp_path / "out.csv"
+    text = "sample,L,a,b,illuminant,observer\n=1+1,50,20,-10,D65,10\n"
+    CliRunner().invoke(command, [str(write(text)), "-o", str(out)], catch_exceptions=False)
+    table = pd.read_csv(out)
+    assert table["sample"].tolist() == ["'=1+1"]
+    assert table["b"].tolist() == [-10]
+
+
+def test_command_says_what_it_decided(write, tmp_path):
+    lab = write("sample,L,a,b,illuminant,observer\nM-1,50,20,10,A,10\n", "lab.csv")
+    arguments = [str(write(cgats_text())), str(lab), "-o", str(tmp_path / "out.csv")]
+    said = CliRunner().invoke(command, arguments, catch_exceptions=False).stderr
+    assert "swatches.txt: measured from 400 to 700 nm: beyond" in said
+    assert "lab.csv: 1 colours adapted to D65/10° by CAT16" in said

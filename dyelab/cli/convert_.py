@@ -1,5 +1,7 @@
 """``dyelab convert``: measurement files to one CIELAB table."""
 
+import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
@@ -45,23 +47,31 @@ def command(
 ) -> None:
     """Turn measurement files into one CIELAB table.
 
-    Spectra are computed under the illuminant and observer you ask for. Files that hold CIELAB
-    only are adapted to it by CAT16, an estimate, and flagged "adapted".
+    FILE is CGATS text, CxF3, or a CSV, TSV or XLSX table. Spectra are computed under the
+    illuminant and observer you ask for. Files that hold CIELAB only are adapted to it by CAT16,
+    an estimate, and flagged "adapted"; "ends" marks spectra that stop short of 360 or 780 nm.
     """
+    _keep_sources(sources, out)
     light, angle = _white(measured_under)
     convert.white(illuminant, int(observer))  # refuse an unknown light before reading anything
     tables = []
-    for source in sources:
+    for source in _slowly(sources):
         found = read.measurements(
             source, illuminant=light, observer=angle, scale=scale, skip_bad=skip_bad
         )
-        _say(Path(source).name, found)
-        tables += _labs(found, illuminant, int(observer))
+        tables.append(_lab(found, Path(source).name, illuminant, int(observer)))
     table = pd.concat(tables, ignore_index=True)
     _refuse_repeats(table)
-    with files.whole(out) as file:
-        table[_order(table)].to_csv(file, index=False, float_format="%.6g", lineterminator="\n")
+    _write(table[_order(table)], out)
     click.echo(f"{len(table)} samples under {illuminant}/{observer}° written to {out}")
+
+
+def _keep_sources(sources: tuple[str, ...], out: str) -> None:
+    if Path(out).resolve() in {Path(source).resolve() for source in sources}:
+        raise InputError(
+            f"{out} is one of the measurement files: writing there would destroy it. "
+            "Give -o another name."
+        )
 
 
 def _white(text: str | None) -> tuple[str | None, int | None]:
@@ -74,24 +84,48 @@ def _white(text: str | None) -> tuple[str | None, int | None]:
     return light, int(angle.rstrip("°"))
 
 
-def _say(name: str, found: read.Measurements) -> None:
-    for note in found.notes:
+def _slowly(sources: tuple[str, ...]) -> Iterable[str]:
+    """The files, with a bar on a terminal once it takes over a second."""
+    from tqdm import tqdm
+
+    return tqdm(sources, delay=1, disable=None, leave=False, unit="file", file=sys.stderr)
+
+
+def _lab(found: read.Measurements, name: str, illuminant: str, observer: int) -> pd.DataFrame:
+    """CIELAB of one file under the white wanted, with a `flags` column; says what was decided."""
+    tables, notes = [], list(found.notes)
+    if found.spectra is not None:
+        try:
+            table, ends = _from_spectra(found.spectra, illuminant, observer)
+        except InputError as error:
+            raise InputError(f"{name}: {error}") from None
+        tables.append(table)
+        notes += ends
+    if found.lab is not None:
+        table = convert.adapt(found.lab, illuminant, observer)
+        tables.append(table)
+        adapted = table["flags"].str.contains("adapted").sum()
+        notes += [f"{adapted} colours adapted to {illuminant}/{observer}° by CAT16"] * bool(adapted)
+    for note in notes:
         click.echo(f"{name}: {note}", err=True)
     for text in found.faults["text"]:
         click.echo(f"left out: {text}", err=True)
+    return pd.concat(tables, ignore_index=True)
 
 
-def _labs(found: read.Measurements, illuminant: str, observer: int) -> list[pd.DataFrame]:
-    """CIELAB tables under the white wanted, with a `flags` column."""
-    tables = []
-    if found.spectra is not None:
-        bands = convert.wavelength_columns(found.spectra)
-        table = convert.spectra_to_lab(found.spectra, illuminant, observer)
-        flag = "ends" if convert.missing_ends([float(band) for band in bands]) else ""
-        tables.append(table.assign(flags=flag))
-    if found.lab is not None:
-        tables.append(convert.adapt(found.lab, illuminant, observer))
-    return tables
+def _from_spectra(
+    spectra: pd.DataFrame, illuminant: str, observer: int
+) -> tuple[pd.DataFrame, list[str]]:
+    table = convert.spectra_to_lab(spectra, illuminant, observer).assign(flags="")
+    notes = []
+    for bands, rows in convert.same_bands(spectra):
+        if convert.missing_ends(bands):
+            table.loc[rows, "flags"] = "ends"
+            notes.append(
+                f"measured from {bands[0]} to {bands[-1]} nm: beyond, the last value was taken "
+                "as ASTM E308 says (flagged ends)"
+            )
+    return table, notes
 
 
 def _refuse_repeats(table: pd.DataFrame) -> None:
@@ -108,3 +142,10 @@ def _refuse_repeats(table: pd.DataFrame) -> None:
 def _order(table: pd.DataFrame) -> list[str]:
     rest = [column for column in table.columns if column not in (*FIRST, "flags")]
     return [*FIRST, "flags", *rest]
+
+
+def _write(table: pd.DataFrame, out: str) -> None:
+    texts = table.select_dtypes(exclude="number").columns
+    safe = table.assign(**{name: table[name].fillna("").map(files.plain) for name in texts})
+    with files.whole(out) as file:
+        safe.to_csv(file, index=False, float_format="%.6g", lineterminator="\n")

@@ -25,6 +25,7 @@ from dyelab.convert.light import colour_matching, illuminant_power, illuminants,
 from dyelab.convert.notation import munsell, munsell_to_lab, munsell_value, yellowness
 from dyelab.convert.spectrum import (
     missing_ends,
+    same_bands,
     spectra_to_lab,
     spectrum_to_lab,
     spectrum_to_xyz,
@@ -52,6 +53,7 @@ __all__ = [
     "munsell",
     "munsell_to_lab",
     "munsell_value",
+    "same_bands",
     "screen",
     "screen_to_lab",
     "spectra_to_lab",

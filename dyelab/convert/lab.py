@@ -5,7 +5,15 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from dyelab.convert.light import white
-from dyelab.table import LAB, WHITE, need
+from dyelab.table import (
+    COVARIANCE,
+    LAB,
+    STANDARD_UNCERTAINTIES,
+    WHITE,
+    covariances,
+    need,
+    with_covariances,
+)
 
 _EPSILON = 216 / 24389
 _KAPPA = 24389 / 27
@@ -66,11 +74,13 @@ def adapt(table: pd.DataFrame, illuminant: str, observer: int) -> pd.DataFrame:
     -------
     DataFrame
         A new table under that white. Rows that had another are adapted by CAT16, and the word
-        ``adapted`` is added to their `flags`. Covariances, if any, are carried through the
-        same transform by its local slope.
+        ``adapted`` is added to their `flags`. Covariances and `u_L, u_a, u_b`, if any, are
+        carried through the same transform by its local slope.
     """
     need(table, [*LAB, *WHITE], "adapting")
-    result, target = table.astype(dict.fromkeys(LAB, float)), white(illuminant, observer)
+    sizes = [name for name in (*COVARIANCE, *STANDARD_UNCERTAINTIES) if name in table]
+    result = table.astype(dict.fromkeys([*LAB, *sizes], float))
+    target = white(illuminant, observer)
     flags = result["flags"].fillna("").astype(str) if "flags" in result else ""
     result["flags"] = pd.Series(flags, index=result.index, dtype=object)
     for (old, degrees), rows in table.groupby(WHITE, sort=False):
@@ -90,20 +100,23 @@ def adapt(table: pd.DataFrame, illuminant: str, observer: int) -> pd.DataFrame:
 def _carry_covariance(
     result: pd.DataFrame, rows: pd.DataFrame, source: np.ndarray, target: np.ndarray
 ) -> pd.DataFrame:
-    from dyelab.table import COVARIANCE, covariances, with_covariances
-
-    if not set(COVARIANCE) <= set(rows.columns) or rows.empty:
+    full, single = (set(names) <= set(rows) for names in (COVARIANCE, STANDARD_UNCERTAINTIES))
+    if rows.empty or not (full or single):
         return result
-    lab, step = rows[LAB].to_numpy(float), 0.1
-    slopes = [
-        (
-            adapt_lab(lab + step * np.eye(3)[i], source, target)
-            - adapt_lab(lab - step * np.eye(3)[i], source, target)
-        )
-        / (2 * step)
-        for i in range(3)
-    ]
-    jacobian = np.stack(slopes, axis=-1)
+    jacobian = _slopes(rows[LAB].to_numpy(float), source, target)
     moved = jacobian @ covariances(rows) @ np.swapaxes(jacobian, -1, -2)
-    result.loc[rows.index, COVARIANCE] = with_covariances(rows, moved)[COVARIANCE]
+    if full:
+        result.loc[rows.index, COVARIANCE] = with_covariances(rows, moved)[COVARIANCE]
+    if single:
+        deviations = np.sqrt(np.diagonal(moved, axis1=-2, axis2=-1))
+        result.loc[rows.index, STANDARD_UNCERTAINTIES] = deviations
     return result
+
+
+def _slopes(lab: np.ndarray, source: np.ndarray, target: np.ndarray) -> np.ndarray:
+    """Derivatives (n, 3, 3) of the adapted L*, a*, b* by the old ones."""
+    step = 0.1 * np.eye(3)
+    up, down = (
+        adapt_lab(lab[:, None] + sign * step, source, target) for sign in (1, -1)
+    )  # (n, 3 steps, 3 coordinates)
+    return np.swapaxes((up - down) / 0.2, -1, -2)

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from dyelab.convert.lab import xyz_to_lab
 from dyelab.convert.light import FINE, colour_matching, fine_weights, illuminant_power, white
 from dyelab.errors import InputError
-from dyelab.table import LAB, WHITE
+from dyelab.table import LAB
 
 STEPS = (1, 5, 10, 20)
 _NM = re.compile(r"\d{3,4}")
@@ -73,18 +73,34 @@ def spectrum_to_lab(
 def spectra_to_lab(
     spectra: pd.DataFrame, illuminant: str = "D65", observer: int = 10
 ) -> pd.DataFrame:
-    """CIELAB of a spectra table: its other columns, then L, a, b, illuminant, observer."""
-    bands = wavelength_columns(spectra)
-    lab = spectrum_to_lab(
-        [float(band) for band in bands],
-        spectra[bands].to_numpy(float),
-        illuminant=illuminant,
-        observer=observer,
-    )
-    values = dict(zip(LAB, lab.T, strict=True)) | dict(
-        zip(WHITE, (illuminant, observer), strict=True)
-    )
-    return spectra.drop(columns=bands).assign(**values)
+    """CIELAB of a spectra table: its other columns, then L, a, b, illuminant, observer.
+
+    Rows may reach over different wavelengths, NaN elsewhere; each is computed from its own.
+    """
+    columns = wavelength_columns(spectra)
+    lab = pd.DataFrame(np.nan, index=spectra.index, columns=LAB)
+    for bands, rows in same_bands(spectra):
+        lab.loc[rows] = spectrum_to_lab(
+            bands,
+            spectra.loc[rows, [f"{band}" for band in bands]].to_numpy(float),
+            illuminant=illuminant,
+            observer=observer,
+        )
+    others = spectra.drop(columns=columns)
+    return pd.concat([others, lab], axis=1).assign(illuminant=illuminant, observer=observer)
+
+
+def same_bands(spectra: pd.DataFrame) -> list[tuple[list[int], np.ndarray]]:
+    """Wavelengths, and a mask of the rows that have just these, for each set in the table."""
+    columns = wavelength_columns(spectra)
+    there = spectra[columns].notna().to_numpy()
+    patterns, which = np.unique(there, axis=0, return_inverse=True)
+    bands = np.array(columns, dtype=int)
+    return [
+        (bands[pattern].tolist(), which.ravel() == i)
+        for i, pattern in enumerate(patterns)
+        if pattern.any()
+    ]
 
 
 def wavelength_columns(spectra: pd.DataFrame) -> list[str]:

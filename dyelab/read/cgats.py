@@ -11,7 +11,6 @@ from dyelab.table import fault
 
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')
 _PAIRS = {"SPECTRALNM", "SPECTRALWL"}
-_STATES_WHITE = ("WEIGHTING_FUNCTION", "ILLUMINANT", "OBSERVER", "MEASUREMENT_SOURCE")
 
 
 def looks_like(text: str) -> bool:
@@ -27,10 +26,7 @@ def grids(text: str, name: str) -> list[Grid]:
     InputError
         If the format or the data are missing or break off.
     """
-    lines = [
-        line.split("#")[0] if line.lstrip().startswith("#") else line for line in text.split("\n")
-    ]
-    tables = list(_sections(lines, name))
+    tables = list(_sections(text.split("\n"), name))
     if not tables:
         raise InputError(
             f"{name}: no BEGIN_DATA line found, so the file holds no data. "
@@ -47,7 +43,8 @@ def _sections(lines: list[str], name: str) -> Iterator[Grid]:
         word = lines[at].strip()
         if word == "BEGIN_DATA_FORMAT":
             end = _end(lines, at, "END_DATA_FORMAT", name)
-            columns = [cell for line in lines[at + 1 : end] for cell in _tokens(line)]
+            named = [line for line in lines[at + 1 : end] if not _is_remark(line)]
+            columns = [cell for line in named for cell in _tokens(line)]
             at = end
         elif word == "BEGIN_DATA":
             if not columns:
@@ -58,9 +55,13 @@ def _sections(lines: list[str], name: str) -> Iterator[Grid]:
             end = _end(lines, at, "END_DATA", name)
             yield _table(lines[at + 1 : end], at + 2, columns, meta, name)
             meta, at = [line for line in meta if not _counts(line)], end
-        elif word:
+        elif word and not _is_remark(word):
             meta.append(word)
         at += 1
+
+
+def _is_remark(line: str) -> bool:
+    return line.lstrip().startswith("#")
 
 
 def _counts(line: str) -> bool:
@@ -85,20 +86,20 @@ def _tokens(line: str) -> list[str]:
 
 def _cells(line: str, count: int) -> list[str] | None:
     """Cells of a data line, by tabs or else by spaces; None if neither gives the count."""
-    by_tab = [cell.strip().strip('"') for cell in line.rstrip("\n").split("\t")]
-    spaced = [quoted if quoted else bare for quoted, bare in _TOKEN.findall(line)]
-    for cells in (by_tab, [cell for cell in by_tab if cell], spaced):
-        if len(cells) == count:
-            return cells
-    return None
+    by_tab = [cell.strip().strip('"') for cell in line.split("\t")]
+    ended = by_tab[:count] if not any(by_tab[count:]) else by_tab
+    spaced = [quoted or bare for quoted, bare in _TOKEN.findall(line)]
+    ways = (ended, [cell for cell in by_tab if cell], spaced)
+    return next((cells for cells in ways if len(cells) == count), None)
 
 
 def _table(lines: list[str], first: int, columns: list[str], meta: list[str], name: str) -> Grid:
     kept, rows, faults = [], [], []
     for number, line in enumerate(lines, first):
-        if not line.strip():
-            continue
         cells = _cells(line, len(columns))
+        # A line that begins with # is a remark, unless it has all the values of a sample.
+        if not line.strip() or (cells is None and _is_remark(line)):
+            continue
         if cells is None:
             found = len(_tokens(line))
             faults.append(

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 _SPECTRAL = re.compile(
-    r"^(?:spectral[ _]?(?:nm|pct|dec)?|spec|reflectance|refl|r%|%r|pct nm|r|wavelength|wl|nm|λ)?"
-    r"[ _\-]*[(\[]?(\d{3,4})(?:[.,]0+)?[)\]]?[ _]*(?:nm)?(?:[ _]*[(\[]?%[)\]]?)?$",
+    r"^(?:spectral[ _]?(?:nm|pct|dec)?|spectrum|spec|reflectance|refl|ref|r%|%r|% r|pct nm|r|"
+    r"wavelength|wave|wl|nm|w|λ)?[ _\-.:]*[(\[]?(\d{3,4}(?:[.,]\d+)?)[ _]*(?:nm)?[)\]]?"
+    r"[ _]*(?:nm)?(?:[ _]*[(\[]?(?:%|pct)(?:[ _]*r)?[)\]]?)?$",
     re.I,
 )
 _PERCENT = re.compile(r"pct|%|percent|per cent", re.I)
@@ -21,12 +22,13 @@ _SAMPLE = (
     "swatch",
     "name",
     "label",
-    "sampleid",
     "reading",
+    "sampleid",
     "id",
     "no",
     "nr",
 )
+_NUMBER = ("sampleid", "id", "no", "nr", "number", "reading")
 _ILLUMINANT = {"illuminant", "illum", "illuminantname"}
 _OBSERVER = {"observer", "obs", "observerangle", "observerdeg", "observerdegree"}
 
@@ -37,10 +39,11 @@ class Roles:
 
     sample: str | None
     lab: dict[str, str]
-    bands: dict[int, str]
+    bands: dict[float, str]
     illuminant: str | None
     observer: str | None
     percent: bool
+    number: str | None = None  # a column that numbers the rows, beside the sample's name
 
     @property
     def others(self) -> set[str]:
@@ -54,10 +57,10 @@ def _plain(name: str) -> str:
     return re.sub(r"[^a-z0-9]", "", without.lower())
 
 
-def wavelength(name: str) -> int | None:
+def wavelength(name: str) -> float | None:
     """Wavelength in nm that a column name states, or None."""
     found = _SPECTRAL.match(name.strip())
-    nm = int(found.group(1)) if found else 0
+    nm = float(found.group(1).replace(",", ".")) if found else 0
     return nm if 300 <= nm <= 1100 else None
 
 
@@ -70,7 +73,8 @@ def roles(names: Sequence[str]) -> Roles:
         for name in reversed(names)
         if _plain(name) in known
     }
-    sample = next((name for wanted in _SAMPLE for name in names if _plain(name) == wanted), None)
+    sample = _first(names, _SAMPLE)
+    number = _first([name for name in names if name != sample], _NUMBER)
     return Roles(
         sample,
         lab if len(lab) == 3 else {},
@@ -78,7 +82,13 @@ def roles(names: Sequence[str]) -> Roles:
         next((name for name in names if _plain(name) in _ILLUMINANT), None),
         next((name for name in names if _plain(name) in _OBSERVER), None),
         any(_PERCENT.search(name) for name in bands.values()),
+        number,
     )
+
+
+def _first(names: Sequence[str], wanted: Sequence[str]) -> str | None:
+    """Return the first of the wanted names that is there."""
+    return next((name for want in wanted for name in names if _plain(name) == want), None)
 
 
 def is_header(cells: Sequence[str]) -> bool:

@@ -1,12 +1,16 @@
 """CxF3 / ISO 17972-1 XML, through a hardened parser."""
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 from xml.etree.ElementTree import Element, ParseError
 
 import pandas as pd
 
 from dyelab.errors import InputError
 from dyelab.read.grid import Grid, illuminant_in, observer_in
+from dyelab.table import fault
+
+_Object = tuple[int, str, Element]  # place in the file, what it is called, its XML
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,8 @@ def grids(data: bytes, name: str) -> list[Grid]:
     specifications = {
         node.get("Id", ""): _specification(node) for node in _all(root, "ColorSpecification")
     }
-    objects = list(_all(root, "Object"))
+    nodes = list(_all(root, "Object"))
+    objects = list(zip(range(1, len(nodes) + 1), _labels(nodes), nodes, strict=True))
     found = [*_spectra(objects, specifications, name), *_labs(objects, specifications)]
     if not found:
         raise InputError(
@@ -105,42 +110,68 @@ def _is_number(text: str) -> bool:
     return True
 
 
-def _label(node: Element, number: int) -> str:
-    return (node.get("Name") or node.get("Id") or str(number)).strip()
+def _labels(objects: list[Element]) -> list[str]:
+    """What each object is called: its name, with its Id behind where names repeat."""
+    names = [
+        (node.get("Name") or node.get("Id") or str(number)).strip()
+        for number, node in enumerate(objects, 1)
+    ]
+    counts, ids = Counter(names), Counter(node.get("Id", "") for node in objects)
+    return [
+        f"{name} ({node.get('Id')})" if counts[name] > 1 and ids[node.get("Id", "")] == 1 else name
+        for name, node in zip(names, objects, strict=True)
+    ]
 
 
 def _spectra(
-    objects: list[Element], specifications: dict[str, _Specification], name: str
+    objects: list[_Object], specifications: dict[str, _Specification], name: str
 ) -> list[Grid]:
-    """One grid for each set of wavelengths, so that none is forced onto another."""
-    groups: dict[tuple, list] = {}
+    """One grid for each condition of measurement, so that no wavelengths are forced on others."""
+    groups: dict[tuple, list[_Object]] = {}
     several = 0
-    for number, node in enumerate(objects, 1):
+    for number, label, node in objects:
         spectra = _all(node, "ReflectanceSpectrum")
         several += len(spectra) > 1
-        if spectra:
-            specification = specifications.get(
-                spectra[0].get("ColorSpecification", ""), _Specification()
-            )
-            start = spectra[0].get("StartWL") or specification.start
-            step = spectra[0].get("Increment") or specification.step
-            label, values = _label(node, number), (spectra[0].text or "").split()
+        for spectrum in spectra[:1]:
+            condition = spectrum.get("ColorSpecification", "")
+            specification = specifications.get(condition, _Specification())
+            start = spectrum.get("StartWL") or specification.start
+            step = spectrum.get("Increment") or specification.step
             _need_range(start, step, name, number, label)
-            key = (float(start), float(step), len(values), specification.white)
-            groups.setdefault(key, []).append((number, label, values, specification.geometry))
+            key = (float(start), float(step), condition, specification.geometry)
+            groups.setdefault(key, []).append((number, label, spectrum))
+    found = [_grid(key, members, name) for key, members in groups.items()]
     note = f"{several} objects hold several spectra: the first of each was read"
-    return [
-        Grid(
-            _frame(key, members),
-            [member[0] for member in members],
-            white=key[3],
-            scale="factor",
-            geometry=members[0][3],
-            notes=(note,) if several and i == 0 else (),
-            row_word="object",
+    return [replace(grid, notes=(note,) if several else ()) for grid in found]
+
+
+def _grid(key: tuple, members: list[_Object], name: str) -> Grid:
+    """Spectra of one condition; those with another count of values than the most are faulty."""
+    start, step, _, geometry = key
+    rows = [(number, label, (node.text or "").split()) for number, label, node in members]
+    count = Counter(len(values) for _, _, values in rows).most_common(1)[0][0]
+    good = [row for row in rows if len(row[2]) == count]
+    faults = [
+        fault(
+            name,
+            number,
+            "",
+            f"{len(values)} values",
+            f"where the others of this condition have {count}",
+            "Is the file cut? Export this measurement again.",
+            label,
+            "object",
         )
-        for i, (key, members) in enumerate(groups.items())
+        for number, label, values in rows
+        if len(values) != count
     ]
+    bands = [f"nm{start + i * step:g}" for i in range(count)]
+    frame = pd.DataFrame([row[2] for row in good], columns=bands, dtype=str)
+    frame.insert(0, "sample", [row[1] for row in good])
+    numbers = [row[0] for row in good]
+    return Grid(
+        frame, numbers, scale="factor", geometry=geometry, faults=tuple(faults), row_word="object"
+    )
 
 
 def _need_range(start: str, step: str, name: str, number: int, label: str) -> None:
@@ -152,24 +183,16 @@ def _need_range(start: str, step: str, name: str, number: int, label: str) -> No
         )
 
 
-def _frame(key: tuple, members: list) -> pd.DataFrame:
-    start, step, count = key[:3]
-    bands = [f"nm{start + i * step:g}" for i in range(count)]
-    frame = pd.DataFrame([member[2] for member in members], columns=bands, dtype=str)
-    frame.insert(0, "sample", [member[1] for member in members])
-    return frame
-
-
-def _labs(objects: list[Element], specifications: dict[str, _Specification]) -> list[Grid]:
+def _labs(objects: list[_Object], specifications: dict[str, _Specification]) -> list[Grid]:
     rows, numbers = [], []
-    for number, node in enumerate(objects, 1):
+    for number, label, node in objects:
         for value in _all(node, "ColorCIELab")[:1]:
             specification = specifications.get(
                 value.get("ColorSpecification", ""), _Specification()
             )
             white = specification.white or ("", "")
             lab = [_text(value, part) for part in "LAB"]
-            rows.append([_label(node, number), *lab, white[0], str(white[1])])
+            rows.append([label, *lab, white[0], str(white[1])])
             numbers.append(number)
     if not rows:
         return []

@@ -1,7 +1,7 @@
 """What every format is first turned into: rows of text cells with their line numbers."""
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import pandas as pd
 
@@ -23,7 +23,6 @@ class Grid:
     notes: tuple[str, ...] = ()
     faults: tuple[dict, ...] = ()
     row_word: str = "row"
-    extra: dict = field(default_factory=dict)
 
 
 _ILLUMINANT = re.compile(
@@ -44,6 +43,7 @@ def illuminant_in(text: str) -> str | None:
 def observer_in(text: str) -> int | None:
     """Observer angle, 2 or 10, named in a text such as ``2 degree`` or ``CIE1964_10``, or None."""
     cleaned = re.sub(r"19(31|64)", " ", str(text)).replace("_", " ")
+    cleaned = _ILLUMINANT.sub(" ", cleaned.upper())
     found = _OBSERVER.search(cleaned)
     if found:
         return int(found.group(1))

@@ -2,12 +2,13 @@
 
 import csv
 import io
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
 from dyelab.errors import InputError
-from dyelab.read.columns import is_header
+from dyelab.read.columns import is_header, wavelength
 from dyelab.read.grid import Grid
 from dyelab.table import fault
 
@@ -17,6 +18,8 @@ _LOOK = 60  # lines within which the header must come
 def from_text(text: str, name: str) -> Grid:
     """Read a CSV or TSV table, the delimiter found from its header.
 
+    Wavelengths may run across the header or down the first column.
+
     Raises
     ------
     InputError
@@ -24,16 +27,50 @@ def from_text(text: str, name: str) -> Grid:
     """
     csv.field_size_limit(10_000_000)
     tries = [list(csv.reader(io.StringIO(text), delimiter=mark)) for mark in "\t;,"]
-    at, lines = next(
-        ((at, lines) for lines in tries if (at := _header_at(lines)) is not None), (None, tries[2])
-    )
-    if at is None:
+    found = (_table(lines, name) for lines in tries)
+    grid = next((grid for grid in found if grid is not None), None)
+    if grid is None:
         raise _no_header(max(tries, key=lambda t: len(t[0]) if t else 0), name)
-    return _grid(lines, at, name)
+    return grid
 
 
-def from_workbook(data: bytes, name: str) -> Grid:
-    """Read the first sheet of an XLSX workbook that holds a table of readings.
+def _table(lines: list[list[str]], name: str) -> Grid | None:
+    """Find the table in these lines, upright or lying on its side."""
+    at = _header_at(lines)
+    if at is not None:
+        return _grid(lines, at, name)
+    start = next((i for i, line in enumerate(lines[:_LOOK]) if _on_its_side(lines, i)), None)
+    return _turned(lines, start) if start is not None else None
+
+
+def _on_its_side(lines: list[list[str]], at: int) -> bool:
+    """Whether wavelengths run down the first column from the next line on."""
+    head = lines[at]
+    below = [wavelength(line[0]) for line in lines[at + 1 : at + 9] if line]
+    return len(head) > 1 and len(below) == 8 and None not in below and wavelength(head[0]) is None
+
+
+def _turned(lines: list[list[str]], at: int) -> Grid:
+    """A table with a column a sample and a row a wavelength, as a row a sample."""
+    head = [cell.strip() for cell in lines[at]]
+    body = [line for line in lines[at + 1 :] if any(cell.strip() for cell in line)]
+    bands = [line for line in body if line and wavelength(line[0]) is not None]
+    notes = ["wavelengths run down the first column: each further column was read as a sample"]
+    if len(body) > len(bands):
+        notes.append(f"{len(body) - len(bands)} lines without a wavelength were passed over")
+    columns = [i for i in range(1, len(head)) if head[i] or any(_cell(x, i) for x in bands)]
+    cells = [[head[i], *(_cell(line, i) for line in bands)] for i in columns]
+    names = ["sample", *(line[0].strip() for line in bands)]
+    frame = pd.DataFrame(cells, columns=names, dtype=str)
+    return Grid(frame, [i + 1 for i in columns], notes=tuple(notes), row_word="column")
+
+
+def _cell(line: list[str], i: int) -> str:
+    return line[i].strip() if i < len(line) else ""
+
+
+def from_workbook(data: bytes, name: str) -> list[Grid]:
+    """Read every sheet of an XLSX workbook that holds a table of readings.
 
     Raises
     ------
@@ -46,16 +83,23 @@ def from_workbook(data: bytes, name: str) -> Grid:
 
     try:
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        sheets = [[[_text(cell) for cell in row] for row in sheet.values] for sheet in book]
+        sheets = {
+            sheet.title: [[_text(cell) for cell in row] for row in sheet.values]
+            for sheet in book.worksheets
+        }
     except (zipfile.BadZipFile, KeyError, OSError, ValueError, EOFError) as error:
         raise InputError(
             f"{name}: not a workbook that can be read ({error}). Save it again as XLSX, or as CSV."
         ) from None
-    for lines in sheets:
-        at = _header_at(lines)
-        if at is not None:
-            return _grid(lines, at, name)
-    raise _no_header(sheets[0] if sheets else [], name)
+    found = {title: table for title, lines in sheets.items() if (table := _table(lines, name))}
+    if not found:
+        raise _no_header(next(iter(sheets.values()), []), name)
+    if len(sheets) == 1:
+        return list(found.values())
+    return [
+        replace(grid, notes=(*grid.notes, f"sheet {title!r} was read"), row_word=f"{title} row")
+        for title, grid in found.items()
+    ]
 
 
 def _text(cell: Any) -> str:

@@ -1,0 +1,111 @@
+"""CIELAB columns to readings, each under the white that the file or the caller states."""
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert
+from dyelab.errors import InputError
+from dyelab.read.columns import Roles
+from dyelab.read.grid import illuminant_in, observer_in
+from dyelab.read.rows import Part, Rows, not_numbers, numbers, with_extras
+from dyelab.table import LAB, WHITE
+
+_LIMITS = {"L": (0, 100), "a": (-160, 160), "b": (-160, 160)}
+_RGB = "Is this an RGB value? Convert it first: convert.screen_to_lab."
+_SAY_WHITE = (
+    "Say under which white it was computed, such as D50 and 2: add the columns illuminant and "
+    "observer, or give that white to read.measurements (--measured-under D50/2)."
+)
+_FAR = 0.5  # ΔE*ab: above what different weighting tables make of one spectrum
+
+
+def labs(rows: Rows, role: Roles, white: tuple[str | None, int | None]) -> Part:
+    """CIELAB of every row, with notes and the faults found."""
+    cells = rows.grid.cells[[role.lab[part] for part in LAB]]
+    values, notes = numbers(cells)
+    values.columns = pd.Index(LAB)
+    whites, more, unknown = _whites(rows, role, white)
+    faults = [*not_numbers(rows, values, cells, "a CIELAB value"), *_outside(rows, values)]
+    frame = pd.concat([rows.samples.rename("sample"), values, whites], axis=1)
+    table = with_extras(frame.assign(source=rows.name), rows.grid, role)
+    return Part(lab=table, notes=(*notes, *more), faults=(*faults, *unknown))
+
+
+def _outside(rows: Rows, values: pd.DataFrame) -> list[dict]:
+    faults = []
+    for part, (low, high) in _LIMITS.items():
+        column = values[part].to_numpy(float)
+        for i in np.flatnonzero((column < low) | (column > high)).tolist():
+            expected = f"is outside {low} to {high}"
+            faults.append(rows.fault(i, part, f"{column[i]:g}", expected, _RGB))
+    return faults
+
+
+def _whites(
+    rows: Rows, role: Roles, given: tuple[str | None, int | None]
+) -> tuple[pd.DataFrame, list[str], list[dict]]:
+    """White of each row: its own columns, else the file's head, else what the caller gave."""
+    stated = rows.grid.white or _in_headings(role)
+    head = (stated[0] or given[0], stated[1] or given[1])
+    own = _own_whites(rows.grid.cells, role)
+    lights = [light or head[0] for light, _ in own]
+    angles = [angle or head[1] for _, angle in own]
+    faults = [
+        rows.fault(
+            i,
+            "",
+            f"CIELAB without its {'observer' if lights[i] else 'illuminant'}",
+            "means nothing",
+            _SAY_WHITE,
+        )
+        for i in range(len(own))
+        if not (lights[i] and angles[i])
+    ]
+    taken = given != (None, None) and any(
+        (light or stated[0], angle or stated[1]) != (lights[i], angles[i])
+        for i, (light, angle) in enumerate(own)
+    )
+    notes = [f"CIELAB taken as {head[0]}/{head[1]}°: the file doesn't say"] if taken else []
+    frame = {"illuminant": lights, "observer": pd.array(angles, dtype="Int64")}
+    return pd.DataFrame(frame, index=rows.grid.cells.index), notes, faults
+
+
+def _own_whites(cells: pd.DataFrame, role: Roles) -> list[tuple[str | None, int | None]]:
+    """White in each row's own columns, also where one cell holds both, such as ``D65/10``."""
+    blank = [""] * len(cells)
+    lights = cells[role.illuminant].tolist() if role.illuminant else blank
+    angles = cells[role.observer].tolist() if role.observer else blank
+    known = {
+        pair: (illuminant_in(pair[0]), observer_in(pair[1]) or observer_in(pair[0]))
+        for pair in set(zip(lights, angles, strict=True))
+    }
+    return [known[pair] for pair in zip(lights, angles, strict=True)]
+
+
+def _in_headings(role: Roles) -> tuple[str | None, int | None]:
+    """White in the headings themselves, such as ``L* (D65/10°)``."""
+    inside = role.lab["L"].partition("(")[2]
+    return illuminant_in(inside), observer_in(inside)
+
+
+def agreement(spectra: pd.DataFrame, stated: pd.DataFrame) -> str:
+    """Say how far a file's own CIELAB is from the colour of its spectra, under the same white."""
+    both = stated.dropna(subset=[*LAB, *WHITE]).merge(spectra, on="sample", suffixes=("", "_2"))
+    worst, sample, white = 0.0, "", ""
+    for (light, angle), rows in both.groupby(WHITE):
+        try:
+            ours = convert.spectra_to_lab(rows.drop(columns=LAB), str(light), int(str(angle)))
+        except InputError:
+            continue  # what can't be converted is refused where conversion is asked for
+        apart = convert.dE76(ours[LAB], rows[LAB])
+        if apart.max() >= worst:
+            worst, sample = float(apart.max()), str(rows["sample"].iloc[int(apart.argmax())])
+            white = f"{light}/{angle}°"
+    if not sample:
+        return ""
+    if worst <= _FAR:
+        return f"the file's own CIELAB ({white}) agrees: at most {worst:.2f} ΔE*ab away"
+    return (
+        f"the file's own CIELAB ({white}) differs by up to {worst:.1f} ΔE*ab ({sample}): check "
+        "that wavelengths, scale and the stated white are right"
+    )

@@ -1,0 +1,113 @@
+"""Spectral columns to reflectance factors: per cent or factor, and what no cloth reflects."""
+
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from dyelab.errors import InputError
+from dyelab.read.columns import Roles
+from dyelab.read.grid import Grid
+from dyelab.read.rows import Part, Rows, first_of_each_row, not_numbers, numbers, with_extras
+
+Scale = Literal["percent", "factor"]
+LEAST, MOST = -0.2, 2.0  # reflectance factors beyond these are no reflectance of cloth
+# A row this dark among rows this bright, in per cent, is a row of factors in the wrong file.
+_FACTORS, _BRIGHT = 1.2, 20.0
+
+
+def spectra(rows: Rows, role: Roles, scale: Scale | None) -> Part:
+    """Reflectance factors of every row, with notes on their scale and the faults found.
+
+    Raises
+    ------
+    InputError
+        If wavelengths aren't whole nm.
+    """
+    bands = _whole(role, rows.name)
+    cells = rows.grid.cells[[role.bands[nm] for nm in bands]]
+    cells, marked = _without_signs(cells)
+    values, notes = numbers(cells)
+    values.columns = pd.Index([f"{nm:.0f}" for nm in bands])
+    percent, why = _is_percent(values, role.percent or marked, rows.grid, scale)
+    factors = values / 100 if percent else values
+    faults = not_numbers(rows, values, cells, "a reflectance")
+    faults += _impossible(rows, factors, cells, percent)
+    if percent and scale is None and not (role.percent or marked):
+        faults += _other_scale(rows, values)
+    frame = pd.concat([rows.samples.rename("sample"), factors], axis=1).assign(source=rows.name)
+    table = with_extras(frame, rows.grid, role)
+    return Part(spectra=table, notes=(why, *notes), faults=tuple(faults))
+
+
+def _whole(role: Roles, name: str) -> list[float]:
+    bands = sorted(role.bands)
+    odd = next((nm for nm in bands if nm != round(nm)), None)
+    if odd is not None:
+        raise InputError(
+            f"{name}: the wavelength {odd:g} nm isn't a whole number. "
+            "Expected bands every 1, 5, 10 or 20 nm: export the measurements at one of these."
+        )
+    return bands
+
+
+def _without_signs(cells: pd.DataFrame) -> tuple[pd.DataFrame, bool]:
+    """Cells such as ``45.3 %`` without their sign, and whether there were any."""
+    marked = any(cells[name].str.endswith("%").any() for name in cells)
+    if not marked:
+        return cells, False
+    return cells.apply(lambda column: column.str.rstrip("% ")), True
+
+
+def _is_percent(
+    values: pd.DataFrame, marked: bool, grid: Grid, scale: Scale | None
+) -> tuple[bool, str]:
+    """Per cent or factor: as the caller says, else the file, else by the rows' largest values.
+
+    The median row decides, so that one slip of a decimal point can't rescale a file.
+    """
+    if scale is not None:
+        word = "per cent" if scale == "percent" else "factors"
+        return scale == "percent", f"reflectance read as {word}, as asked"
+    if marked or grid.scale:
+        percent = marked or grid.scale == "percent"
+        word = "per cent" if percent else "factors"
+        return percent, f"reflectance is in {word}, as the file says"
+    largest = values.max(axis=1).dropna()
+    typical = float(largest.median()) if len(largest) else 0.0
+    word = "per cent" if typical > MOST else "factors (0 to 1)"
+    rule = f"the brightest band of a typical row is {typical:g}; over {MOST:g} means per cent"
+    return typical > MOST, f"reflectance read as {word}: {rule}"
+
+
+def _impossible(
+    rows: Rows, factors: pd.DataFrame, cells: pd.DataFrame, percent: bool
+) -> list[dict]:
+    table = factors.to_numpy(float)
+    with np.errstate(invalid="ignore"):
+        bad = (table < LEAST) | (table > MOST)
+    span = f"{LEAST:.0%} to {MOST:.0%}" if percent else f"{LEAST:g} to {MOST:g}"
+    expected = f"is outside {span}, which no cloth reflects"
+    remedy = "Check the value, or leave this row out with --skip-bad."
+    return [
+        rows.fault(i, str(cells.columns[j]), str(cells.iat[i, j]), expected, remedy)
+        for i, j in first_of_each_row(bad)
+    ]
+
+
+def _other_scale(rows: Rows, values: pd.DataFrame) -> list[dict]:
+    """Rows that look like factors in a file of per cent: read so they would turn black."""
+    largest = values.max(axis=1)
+    if not largest.median() > _BRIGHT:
+        return []
+    return [
+        rows.fault(
+            int(i),
+            "",
+            f"its largest reflectance is {largest.iloc[i]:g}",
+            f"where a typical row of this file reaches {largest.median():g} per cent",
+            "Is this row in factors? Multiply it by 100; if it is truly so dark, say --scale "
+            "percent (scale='percent').",
+        )
+        for i in np.flatnonzero(largest <= _FACTORS)
+    ]
