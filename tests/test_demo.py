@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -46,6 +47,11 @@ def example():
 
 def found(wide):
     return findings.find(wide, spectra=book.open(synth.example()).spectra)
+
+
+@pytest.fixture(scope="module")
+def asked(example):
+    return found(example)
 
 
 @pytest.mark.slow
@@ -110,14 +116,15 @@ def test_the_book_it_makes_is_sound_and_open(done):
 
 
 @pytest.mark.slow
-def test_the_demo_runs_again_but_not_over_work(tmp_path):
-    assert run("--to", "mine", cwd=tmp_path).returncode == 0
+def test_the_demo_never_runs_over_work(done, tmp_path):
+    shutil.copytree(done[1], tmp_path / "mine")
     notes = tmp_path / "mine" / "notes.txt"
     notes.write_text("mine")
     again = run("--to", "mine", cwd=tmp_path)
     assert again.returncode == 1
     assert again.stderr.startswith("dyelab: mine holds work of yours (notes.txt is new")
     assert "Traceback" not in again.stderr
+    assert again.stdout == ""
     assert notes.read_text() == "mine"
 
 
@@ -133,12 +140,11 @@ def test_lines_keep_within_the_terminal_and_lose_no_word(monkeypatch, columns):
     assert max(map(len, lines.sentence("word " * 60).split("\n"))) <= min(columns, 100)
 
 
-def test_the_page_fits_one_sheet(example):
-    assert len(handout.sheets(findings.page(found(example), "Iron"))) == 1
+def test_the_page_fits_one_sheet(asked):
+    assert len(handout.sheets(findings.page(asked, "Iron"))) == 1
 
 
-def test_the_case_is_where_the_tannin_does_most(example):
-    asked = found(example)
+def test_the_case_is_where_the_tannin_does_most(asked):
     dyed, control = asked.misled().to_dict("records")
     assert dyed["dye"] != "none"
     assert control["dye"] == "none"
@@ -150,8 +156,7 @@ def test_the_case_is_where_the_tannin_does_most(example):
     assert f"{shares['tannin']:.0f} % (" in said
 
 
-def test_a_swatch_is_graded_against_itself(example):
-    asked = found(example)
+def test_a_swatch_is_graded_against_itself(example, asked):
     held = asked.held[(asked.held["swatch"] == "W02") & (asked.held["amount"] == 10)].iloc[0]
     readings = example.set_index("reading")
     fresh, washed = (readings.loc[name, LAB].to_numpy(float) for name in ("W02", "W02-w10"))
@@ -164,15 +169,15 @@ def test_a_swatch_is_graded_against_itself(example):
 
 
 def test_a_book_without_tannin_has_no_misleading_case(example):
-    asked = found(example[example["tannin"] == "none"])
-    assert asked.case is None
-    assert findings.quick_answer(asked) == []
-    assert len(handout.sheets(findings.page(asked, "Iron"))) == 1
+    plain = found(example[example["tannin"] == "none"])
+    assert plain.case is None
+    assert findings.quick_answer(plain) == []
+    assert len(handout.sheets(findings.page(plain, "Iron"))) == 1
 
 
 def test_a_book_without_copper_tells_about_iron(example):
-    asked = found(example[example["copper_wof"] == 0])
-    assert set(asked.metals["metal"]) == {"iron"}
+    rest = found(example[example["copper_wof"] == 0])
+    assert set(rest.metals["metal"]) == {"iron"}
 
 
 def fill(folder, text="one"):
