@@ -1,0 +1,236 @@
+"""Blue wool, change of tone, and which mordant holds better."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import book, convert, grade, synth, table
+from dyelab.errors import InputError
+from dyelab.grade import bluewool
+from dyelab.synth import model
+
+DOSE = 3e6
+
+
+def lit(swatch, change, fibre="wool", dose=DOSE, u=0.05, rng=None):
+    """A grey read before and after light that lightens it by `change`."""
+    noise = rng.normal(0, u, (2, 3)) if rng is not None else np.zeros((2, 3))
+    rows = []
+    for i, (exposure, lift) in enumerate((("none", 0), ("light", change))):
+        lab = np.array([45.0 + lift, 10, -15]) + noise[i]
+        rows.append(
+            {
+                "reading": f"{swatch}-{exposure}-{dose}",
+                "swatch": swatch,
+                "exposure": exposure,
+                "amount": dose if i else 0.0,
+                "unit": "lx h" if i else "",
+                "fibre": fibre,
+                **dict(zip(table.LAB, lab, strict=True)),
+                "u_L": u,
+                "u_a": u,
+                "u_b": u,
+                "illuminant": "D65",
+                "observer": 10,
+            }
+        )
+    return rows
+
+
+def graded(*rows):
+    return grade.graded(grade.matched(pd.DataFrame([row for part in rows for row in part])))
+
+
+REFERENCES = {n: 20 / 2.5**n for n in range(1, 9)}
+
+
+def references(**more):
+    return [lit(f"BW{n}", d, "blue wool", **more) for n, d in REFERENCES.items()]
+
+
+@pytest.mark.parametrize("number", [2, 3, 4])
+def test_a_sample_that_changes_as_a_reference_does_is_like_it(number):
+    told = grade.alike(graded(lit("S", REFERENCES[number]), *references())).iloc[0]
+    assert told["reference"] == pytest.approx(number, abs=0.01)
+    assert told["reference_low"] < number < told["reference_high"]
+    assert told["said"].startswith(f"like reference {number} (")
+
+
+def test_between_two_references_by_the_logarithm_of_the_change():
+    middle = np.sqrt(REFERENCES[3] * REFERENCES[4])
+    told = grade.alike(graded(lit("S", middle), *references())).iloc[0]
+    assert told["reference"] == pytest.approx(3.5, abs=0.01)
+    assert told["said"].startswith("between references 3 and 4 (3.5), from ")
+
+
+def test_outside_the_references_is_said():
+    told = grade.alike(graded(lit("S", 30.0), *references())).iloc[0]
+    assert (told["edge"], told["said"]) == (
+        "below",
+        "changed more than reference 1, the lowest read",
+    )
+    some = [part for part in references() if part[0]["swatch"] in ("BW1", "BW2", "BW3")]
+    told = grade.alike(graded(lit("S", 0.1), *some)).iloc[0]
+    assert told["said"] == "changed less than reference 3, the highest read"
+
+
+def test_too_little_change_is_no_answer():
+    told = grade.alike(graded(lit("S", 0.05, u=0.2), *references(u=0.2))).iloc[0]
+    assert told["said"].startswith("too little change yet to tell")
+
+
+def test_the_interval_of_the_reference_covers():
+    """Many tries at once, each at a dose of its own with references of its own."""
+    rng = np.random.default_rng(8)
+    numbers, parts = rng.uniform(2, 4.5, 60), []
+    for i, number in enumerate(numbers):
+        more = {"dose": 1e6 * 1.1**i, "u": 0.15, "rng": rng}
+        parts.append(lit(f"S{i}", 20 / 2.5**number, **more))
+        parts += [lit(f"t{i}-{n}", d, "blue wool", **more) for n, d in REFERENCES.items()]
+    told = grade.alike(graded(*parts)).set_index("swatch").loc[[f"S{i}" for i in range(60)]]
+    inside = (told["reference_low"] <= numbers) & (numbers <= told["reference_high"])
+    assert 0.88 <= inside.mean() <= 0.995  # about 95 %
+
+
+def test_the_best_dose_is_the_one_nearest_to_grade_4():
+    rows = [lit("S", change, dose=dose) for change, dose in ((0.4, 1e6), (1.8, 3e6), (6.0, 9e6))]
+    more = [part for dose in (1e6, 3e6, 9e6) for part in references(dose=dose)]
+    frame = pd.DataFrame([row for part in [*rows, *more] for row in part])
+    told = grade.alike(grade.graded(grade.matched(frame.drop_duplicates("reading"))))
+    assert list(told["best"]) == [False, True, False]
+
+
+def test_missing_or_misnamed_references_are_refused():
+    with pytest.raises(InputError, match=r"at least two are needed.*fibre blue wool"):
+        grade.alike(graded(lit("S", 2.0)))
+    with pytest.raises(InputError, match=r"must end in its number, 1 to 8"):
+        grade.alike(graded(lit("S", 2.0), lit("old", 3.0, "blue wool")))
+    with pytest.raises(InputError, match="Read both at the same doses"):
+        grade.alike(graded(lit("S", 2.0), *references(dose=9e6)))
+
+
+def test_dose_alone_by_the_table_of_cie_157():
+    """CIE 157:2004, doses from memory."""
+    for number, dose in enumerate(bluewool.WITH_UV, start=1):
+        assert grade.from_dose(dose) == (pytest.approx(number), "")
+    assert grade.from_dose(1e3) == (1.0, "below")
+    assert grade.from_dose(1e9, uv=False) == (pytest.approx(7.92, abs=0.01), "")
+    with pytest.raises(InputError, match="Give a dose above 0"):
+        grade.from_dose(0)
+
+
+def test_the_table_steps_by_two_to_three_as_the_references_do():
+    """Each reference takes two to three times the dose of the one before."""
+    steps = np.diff(np.log(bluewool.WITH_UV))
+    assert 2 < np.exp(steps.mean()) < 3
+
+
+def test_the_examples_samples_against_its_references():
+    bk = book.open(synth.example())
+    wide = book.wide(bk)
+    some = wide[wide["swatch"].isin(["W01", "W02", "W17"]) | wide["fibre"].eq("blue wool")]
+    told = grade.alike(grade.graded(grade.matched(some[some["exposure"].ne("wash")])))
+    best = told[told["best"]].set_index("swatch")
+    assert best["reference"].between(1, 8).all()
+    assert best.at["W02", "reference"] == pytest.approx(3.4, abs=0.4)
+
+
+RECIPES = pd.DataFrame(
+    [
+        {"swatch": f"{f}-{d}", "fibre": f, "dye": d, "dye_wof": w}
+        for f in ("wool", "cotton")
+        for d, w in (("madder", 50.0), ("weld", 50.0), ("cochineal", 8.0), ("onion skin", 30.0))
+    ]
+).assign(mordant="potash alum", mordant_wof=15.0)
+
+
+def colours(amounts):
+    """Noise-free CIELAB and spectra of amounts of dye on cloth."""
+    spectra = model.seen(amounts)
+    lab = convert.spectrum_to_lab(synth.WAVELENGTHS, spectra)
+    names = [f"R{i}" for i in range(len(lab))]
+    frame = pd.DataFrame(lab, columns=table.LAB).assign(
+        illuminant="D65", observer=10, reading=names
+    )
+    bands = pd.DataFrame(spectra, columns=[f"{w:g}" for w in synth.WAVELENGTHS])
+    return frame, bands.assign(reading=names)
+
+
+@pytest.mark.parametrize("left", [0.8, 0.6, 0.4])
+@pytest.mark.parametrize("with_spectra", [True, False])
+def test_a_cloth_that_only_loses_dye_is_called_plain_fading(left, with_spectra):
+    held = model.uptake(RECIPES)
+    before, spectra = colours(held)
+    after, _ = colours(replace(held, dye=held.dye * left))
+    cloth = synth.reflectance(pd.DataFrame({"fibre": ["wool"]}))
+    bare = convert.spectrum_to_lab(synth.WAVELENGTHS, cloth)[0]
+    told = grade.tone(before, after, bare=bare, spectra=spectra if with_spectra else None)
+    assert set(told["kind"]) <= {"plain fading", "no visible change"}
+    assert told["colour_left"].to_numpy() == pytest.approx(np.full(8, left), abs=0.1)
+
+
+@pytest.mark.parametrize("with_spectra", [True, False])
+def test_a_cloth_that_browns_is_a_change_of_tone(with_spectra):
+    held = model.uptake(RECIPES[RECIPES["dye"] == "weld"])
+    before, spectra = colours(held)
+    after, _ = colours(replace(held, dye=held.dye * 0.6, brown=held.brown + 0.35))
+    told = grade.tone(before, after, spectra=spectra if with_spectra else None)
+    assert set(told["kind"]) == {"tone change"}
+    assert all("redder" in way for way in told["turned"])
+
+
+def test_more_dye_is_called_deepening():
+    held = model.uptake(RECIPES[RECIPES["dye"] == "madder"])
+    before, _ = colours(held)
+    after, _ = colours(replace(held, dye=held.dye * 1.3))
+    assert set(grade.tone(before, after)["kind"]) == {"deepening"}
+
+
+def variants(changes):
+    rows = [lit(f"{name}{i}", c) for name, many in changes.items() for i, c in enumerate(many)]
+    made = graded(*rows)
+    return made.assign(variant=made["swatch"].str[:-1])
+
+
+def test_the_mordant_that_holds_better_is_named_with_its_cost():
+    made = variants({"alum": [4.0, 4.2, 3.9], "iron": [1.5, 1.7, 1.6], "none": [4.1, 3.8, 4.3]})
+    told = grade.holding(made, "alum").set_index("variant")
+    assert told.at["iron", "holds"] == "better"
+    assert told.at["iron", "less_change"] == pytest.approx(12.1 / 3 - 4.8 / 3)
+    assert told.at["iron", "less_low"] < 2.43 < told.at["iron", "less_high"]
+    assert (told.at["none", "verdict"], told.at["none", "holds"]) == ("not clear", "")
+    assert told.at["iron", "hue_dE00"] == 0
+    assert told["basis"].unique() == ["replicate swatches"]
+
+
+def test_single_swatches_rest_on_their_readings_and_say_so():
+    told = grade.holding(variants({"alum": [4.0], "iron": [1.5]}), "alum").iloc[0]
+    assert (told["basis"], told["holds"], told["pieces"]) == ("readings alone", "better", 1)
+
+
+def test_without_replicates_or_uncertainty_nothing_can_be_told():
+    made = variants({"alum": [4.0], "iron": [1.5]})
+    told = grade.holding(made.assign(difference_low=np.nan, difference_high=np.nan), "alum")
+    assert told["verdict"].iloc[0] == "can't tell: no replicates"
+
+
+def test_the_difference_between_variants_covers():
+    rng = np.random.default_rng(9)
+    made = []
+    for i in range(60):
+        changes = {k: c + rng.normal(0, 0.4, 3) for k, c in (("alum", 4.0), ("iron", 2.0))}
+        for name, many in changes.items():
+            rows = [row for j, c in enumerate(many) for row in lit(f"{i}-{name}{j}", c)]
+            made.append(pd.DataFrame(rows).assign(test=f"t{i}", variant=name))
+    told = grade.holding(grade.graded(grade.matched(pd.concat(made))), "alum")
+    inside = (told["less_low"] <= 2.0) & (told["less_high"] >= 2.0)
+    assert 0.88 <= inside.mean() <= 0.995  # about 95 %
+
+
+def test_a_reference_without_company_is_refused():
+    with pytest.raises(InputError, match="Test at least two variants by the same amount"):
+        grade.holding(variants({"alum": [4.0]}), "alum")
+    with pytest.raises(InputError, match="Did you mean 'alum'"):
+        grade.holding(variants({"alum": [4.0]}), "alun")
