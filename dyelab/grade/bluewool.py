@@ -58,9 +58,11 @@ def alike(grades: pd.DataFrame, *, confidence: float = 0.95, seed: int = 0) -> p
         raise InputError(words.say("grade.no_references"))
     rng = np.random.default_rng(seed)
     rows = []
-    for (amount, unit), group in samples.groupby(["amount", "unit"], sort=False):
-        there = beside[np.isclose(beside["amount"], amount, rtol=_SAME_DOSE)]
-        there = there[there["unit"].eq(unit)].sort_values("number").drop_duplicates("number")
+    for _, group in samples.groupby(["amount", "unit"], sort=False):
+        amount, unit = float(group["amount"].iloc[0]), str(group["unit"].iloc[0])
+        same = np.isclose(beside["amount"].to_numpy(float), amount, rtol=_SAME_DOSE)
+        there = beside[same & beside["unit"].eq(unit)]
+        there = there.sort_values("number").drop_duplicates("number")
         if len(there) > 1:
             rows += _placed(group, there, confidence, rng)
     if not rows:
