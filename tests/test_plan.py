@@ -248,3 +248,37 @@ def test_bath_sheets_carry_hazards_and_cautions():
     assert "serious eye damage" in copper["hazard"]
     assert any("Children" in text for text in data["cautions"])
     assert any("not for drains" in text for text in data["cautions"])
+
+
+# What was really done -------------------------------------------------------------------------
+
+
+def test_a_bath_is_confirmed_with_its_corrections(tmp_path):
+    s = plan.series(FACTORS, name="Autumn", replicates=1)
+    bk = book.save(plan.into(book.create(tmp_path / "b"), s))
+    waiting = plan.open_baths(bk)
+    assert set(waiting["bath"]) == set(s.baths["bath"])
+    alum = waiting[waiting["kind"] == "mordant"].iloc[0]
+    codes = alum["swatches"].split(", ")
+    # 12 swatches of 5 g and one left out: with 9 g really weighed, 9 / 60 = 15 %, 9 / 55 = 16.36 %.
+    bk = plan.done(bk, alum["bath"], swatches=codes[:-1], weighed_g=9, minutes=75, pH=4.5)
+    rows = bk.steps[(bk.steps["bath"] == alum["bath"])].set_index("swatch")
+    assert rows.loc[codes[0], "amount"] == pytest.approx(100 * 9 / (5 * (len(codes) - 1)))
+    assert rows.loc[codes[0], ["state", "minutes", "pH"]].to_list() == ["done", 75, 4.5]
+    assert rows.loc[codes[-1], "state"] == "planned"
+    assert plan.open_baths(bk)["bath"].str.cat(sep=" ").split().count(alum["bath"]) == 1
+    for bath in plan.open_baths(bk)["bath"]:
+        bk = plan.done(bk, bath, on="2026-05-01")
+    assert plan.open_baths(bk).empty
+    assert set(bk.swatches["made_on"]) == {"2026-05-01"}
+    with pytest.raises(InputError, match="no bath 'M9'"):
+        plan.done(bk, "M9")
+
+
+def test_the_story_of_a_swatch_lists_the_saves_that_touched_it(tmp_path):
+    s = plan.series({"fibre": ["wool"], "dye": ["madder"]}, name="A", replicates=1, controls=False)
+    bk = book.save(plan.into(book.create(tmp_path / "b"), s))
+    bk = book.save(plan.done(bk, "D1", minutes=90))
+    bk = book.save(book.add(bk, swatches=bk.swatches.assign(swatch="other")))
+    told = book.story(bk, "A-01")
+    assert list(told["what"]) == ["1 swatch added; 3 steps added", "1 step changed"]

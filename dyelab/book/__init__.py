@@ -8,6 +8,7 @@ from dyelab.book.opening import add, change, create, history, redo, remove, save
 from dyelab.book.opening import open_book as open
 from dyelab.book.photos import check, inside, keep_photo, photos_of
 from dyelab.book.search import search
+from dyelab.book.story import story
 from dyelab.book.views import areas, materials, recipes, wide
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "save",
     "search",
     "sheet",
+    "story",
     "tables",
     "take_in",
     "undo",

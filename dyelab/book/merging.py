@@ -91,14 +91,15 @@ def changes(before: Mapping[str, pd.DataFrame], after: Mapping[str, pd.DataFrame
             "changed": int(now[both].ne(was[both]).sum()),
             "removed": len(was.index.difference(now.index)),
         }
-        said += [f"{count} {_noun(name, count)} {verb}" for verb, count in counts.items() if count]
+        said += [f"{count} {noun(name, count)} {verb}" for verb, count in counts.items() if count]
     return said or ["nothing but the wording of the files"]
 
 
 _NOUNS = {"swatches": "swatch", "spectra": "spectrum", "shared": "shared error"}
 
 
-def _noun(name: str, count: int) -> str:
+def noun(name: str, count: int) -> str:
+    """Return the word for so many rows of a table."""
     one = _NOUNS.get(name, name.removesuffix("s"))
     many = {"shared": "shared errors"}.get(name, name)
     return one if count == 1 else many

@@ -242,6 +242,16 @@ def contents(path: Path, manifest: dict[str, Any]) -> dict[str, bytes]:
         ) from error
 
 
+def kept(path: Path, manifest: dict[str, Any], name: str) -> bytes | None:
+    """One file of a version: nothing in it where the version has none, None if no longer kept."""
+    if name not in manifest["files"]:
+        return b""
+    try:
+        return _kept(path, name, manifest["files"][name]).read_bytes()
+    except FileNotFoundError:
+        return None
+
+
 def prune(path: Path) -> None:
     """Let go of the files that only versions older than the last `KEPT_VERSIONS` hold."""
     every = manifests(path)

@@ -2,6 +2,7 @@
 
 from dyelab.plan.design import all_terms, balance, cannot_tell, fraction, model_matrix, optimal
 from dyelab.plan.factors import FACTORS, Level, crossed, levels
+from dyelab.plan.record import done, open_baths
 from dyelab.plan.series import Series, into, series, totals
 from dyelab.plan.sheets import SHEETS, mark, page, recipe_line, sheets, timetable
 
@@ -14,11 +15,13 @@ __all__ = [
     "balance",
     "cannot_tell",
     "crossed",
+    "done",
     "fraction",
     "into",
     "levels",
     "mark",
     "model_matrix",
+    "open_baths",
     "optimal",
     "page",
     "recipe_line",

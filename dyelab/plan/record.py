@@ -1,0 +1,130 @@
+"""Enter what was really done: a planned bath is confirmed as it was, with its corrections."""
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import book, errors, recipe
+from dyelab.book import Book
+from dyelab.errors import InputError
+
+
+def open_baths(bk: Book) -> pd.DataFrame:
+    """List the baths that are planned and not yet done, in the order they come.
+
+    Returns
+    -------
+    DataFrame
+        `series, bath, kind, material, wof, weigh_g, fibre_g, temperature_C, minutes, swatches`.
+    """
+    steps = bk.steps[(bk.steps["state"] == "planned") & (bk.steps["bath"] != "")]
+    facts = steps.merge(bk.swatches[["swatch", "series", "mass_g"]], on="swatch")
+    if facts.empty:
+        return pd.DataFrame(columns=_COLUMNS)
+    grouped = facts.groupby(["series", "bath"], sort=False)
+    found = grouped.agg(
+        kind=("kind", "first"),
+        material=("material", "first"),
+        wof=("amount", "first"),
+        fibre_g=("mass_g", "sum"),
+        temperature_C=("temperature_C", "first"),
+        minutes=("minutes", "first"),
+        swatches=("swatch", lambda codes: ", ".join(codes)),
+        order=("order", "min"),
+    ).reset_index()
+    found["weigh_g"] = found["wof"].where(found["wof"] > 0) * found["fibre_g"] / 100
+    return found.sort_values(["series", "order"], kind="stable")[_COLUMNS].reset_index(drop=True)
+
+
+_COLUMNS = ["series", "bath", "kind", "material", "wof", "weigh_g", "fibre_g"]
+_COLUMNS += ["temperature_C", "minutes", "swatches"]
+
+
+def done(
+    bk: Book,
+    bath: str,
+    *,
+    series: str | None = None,
+    swatches: Iterable[str] | None = None,
+    weighed_g: float | None = None,
+    temperature_C: float | None = None,
+    minutes: float | None = None,
+    pH: float | None = None,
+    bath_use: int | None = None,
+    note: str | None = None,
+    on: str = "",
+) -> Book:
+    """Mark a planned bath as done; what isn't given was as planned.
+
+    Parameters
+    ----------
+    bk : Book
+    bath : str
+        Its code, such as ``M1``.
+    series : str, optional
+        Needed where two planned series have a bath of that code.
+    swatches : iterable of str, optional
+        Those that really went in; the others stay planned. By default all.
+    weighed_g : float, optional
+        What was really weighed: the dose in % WOF follows from the fibre that went in.
+    temperature_C, minutes, pH, bath_use, note : optional
+        As they really were.
+    on : str
+        Day, as 2026-04-30; today by default. A swatch whose last step is done gets it.
+
+    Raises
+    ------
+    InputError
+        If there is no such planned bath, or a value is out of range.
+    """
+    rows = _planned(bk, bath, series)
+    chosen = list(rows["swatch"]) if swatches is None else list(swatches)
+    for code in chosen:
+        errors.choose(code, rows["swatch"], "swatch", f"in bath {bath}")
+    if not chosen:
+        raise InputError(f"bath {bath}: no swatch is ticked. Tick those that went in.")
+    rows = rows[rows["swatch"].isin(chosen)].assign(state="done")
+    told: dict[str, Any] = {
+        "temperature_C": temperature_C,
+        "minutes": minutes,
+        "pH": pH,
+        "bath_use": bath_use,
+        "note": note,
+    }
+    rows = rows.assign(**{name: value for name, value in told.items() if value is not None})
+    if weighed_g is not None:
+        rows = rows.assign(amount=_dose(bk, chosen, weighed_g), unit="% WOF")
+    changed = book.change(bk, steps=rows)
+    return book.change(changed, swatches=_finished(changed, chosen, on or date.today().isoformat()))
+
+
+def _planned(bk: Book, bath: str, series: str | None) -> pd.DataFrame:
+    rows = bk.steps[bk.steps["state"] == "planned"]
+    names = bk.swatches.set_index("swatch")["series"]
+    if series is not None:
+        rows = rows[rows["swatch"].map(names) == series]
+    errors.choose(bath, rows["bath"].unique(), "bath", "is planned and not yet done")
+    rows = rows[rows["bath"] == bath]
+    among = rows["swatch"].map(names).unique()
+    if len(among) > 1:
+        raise InputError(f"bath {bath} is planned in {' and in '.join(among)}. Say which series.")
+    return rows
+
+
+def _dose(bk: Book, chosen: list[str], weighed_g: float) -> float:
+    mass = bk.swatches.loc[bk.swatches["swatch"].isin(chosen), "mass_g"].to_numpy(float)
+    if np.isnan(mass).any():
+        raise InputError(
+            "the dry mass of a swatch in this bath is not in the book. Fill in its mass_g first."
+        )
+    return recipe.wof(weighed_g, float(mass.sum()))
+
+
+def _finished(bk: Book, chosen: list[str], day: str) -> pd.DataFrame:
+    """Rows of the swatches whose last step is done now, with the day."""
+    left = set(bk.steps.loc[bk.steps["state"] == "planned", "swatch"])
+    rows = bk.swatches[bk.swatches["swatch"].isin(set(chosen) - left)]
+    return rows.assign(made_on=rows["made_on"].mask(rows["made_on"] == "", day))
