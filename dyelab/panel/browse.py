@@ -1,0 +1,192 @@
+"""Browse a book: find swatches by words, see them as patches, open one with all that is known."""
+
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import words
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame
+
+_MOST = 72
+_ORDERS = ("book", "lightness", "hue", "iron", "series")
+_TABLE = ["swatch", "fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
+_TABLE += ["iron_wof", "copper_wof", "modifier", "L", "a", "b"]
+_READING = ["reading", "exposure", "amount", "unit", "area", "part", "L", "a", "b", "illuminant"]
+_READING += ["observer", "method", "flags", "taken_at"]
+_PICTURE = 640
+
+
+def panel(book: Any = None) -> frame.Panel:
+    """Find, look, and open one swatch.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    title = words.say("browse.title")
+    return frame.Panel("browse", title, _choose, _show, refresh=_fit, book=book)
+
+
+def _choose(book: Any) -> dict[str, Any]:
+    if book.swatches.empty:
+        raise InputError(words.say("browse.empty"))
+    orders = [(words.say(f"browse.by_{name}"), name) for name in _ORDERS]
+    return {
+        "find": choices.text(words.say("browse.find"), hint=words.say("browse.find_hint")),
+        "order": choices.pick(words.say("browse.order"), orders),
+        "swatch": choices.pick(words.say("browse.swatch"), _codes(book.swatches["swatch"])),
+    }
+
+
+def _codes(found: Any) -> list[tuple[str, str]]:
+    return [(words.say("browse.every"), ""), *((code, code) for code in found)]
+
+
+def _fit(book: Any, made: dict[str, Any]) -> None:
+    from dyelab import book as books
+
+    choices.set_options(made["swatch"], _codes(books.search(book, made["find"].value)["swatch"]))
+
+
+def _show(book: Any, find: str, order: str, swatch: str) -> frame.Shown:
+    if swatch:
+        return _page(book, swatch)
+    from dyelab import book as books
+
+    rows = _coloured(book, books.search(book, find))
+    if rows.empty:
+        raise InputError(words.say("browse.nothing"))
+    rows = _sorted(rows, order)
+    where = words.say("browse.where", text=find.strip()) if find.strip() else ""
+    total = len(book.swatches)
+    sentence = words.say("browse.found", found=len(rows), all=total, where=where)
+    chips = [_chip(row, row["swatch"], _recipe(row)) for row in rows.head(_MOST).to_dict("records")]
+    return frame.Shown(sentence, table=rows[_TABLE], chips=chips, notes=_notes(book, rows))
+
+
+def _coloured(book: Any, rows: pd.DataFrame) -> pd.DataFrame:
+    """Recipes with the first reading before any exposure, blank where there is none."""
+    fresh = book.readings[
+        (book.readings["exposure"] == "none") & (book.readings["part"] == "swatch")
+    ]
+    first = fresh.drop_duplicates("swatch")[["swatch", "L", "a", "b", "illuminant", "observer"]]
+    return rows.merge(first, on="swatch", how="left")
+
+
+def _sorted(rows: pd.DataFrame, order: str) -> pd.DataFrame:
+    hue = np.degrees(np.arctan2(rows["b"], rows["a"])) % 360
+    keys: dict[str, Any] = {"lightness": rows["L"], "hue": hue}
+    keys |= {"iron": rows["iron_wof"], "series": rows["series"]}
+    if order not in keys:
+        return rows
+    return rows.loc[keys[order].sort_values(kind="stable", na_position="last").index]
+
+
+def _chip(row: Any, label: str, note: str) -> frame.Chip:
+    if pd.isna(row["L"]):
+        return frame.Chip(label, None, note)
+    lab = (float(row["L"]), float(row["a"]), float(row["b"]))
+    return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))
+
+
+def _recipe(row: Any) -> str:
+    named = [(row[n], row[f"{n}_wof"]) for n in ("tannin", "mordant", "dye") if row[n] != "none"]
+    named += [(n, row[f"{n}_wof"]) for n in ("iron", "copper") if row[f"{n}_wof"] > 0]
+    parts = [f"{name} {dose:g} %" if dose > 0 else str(name) for name, dose in named]
+    parts += [row["modifier"]] if row["modifier"] != "none" else []
+    return f"{row['fibre']}: {', '.join(parts) or words.say('planning.control_none')}"
+
+
+def _notes(book: Any, rows: pd.DataFrame) -> list[str]:
+    unread = int(rows["L"].isna().sum())
+    notes = [words.say("browse.unread", count=unread)] if unread else []
+    if len(rows) > _MOST:
+        notes.append(words.say("browse.too_many", shown=_MOST, find=words.say("browse.find")))
+    if len(book.faults):
+        text = book.faults["text"].iloc[0]
+        notes.append(words.say("browse.faults", count=len(book.faults), text=text))
+    return [*notes, *book.notes]
+
+
+def _page(book: Any, swatch: str) -> frame.Shown:
+    """All that is known of one swatch."""
+    from dyelab import book as books
+
+    made = books.recipes(book)
+    row = made[made["swatch"] == swatch].iloc[0]
+    readings = book.readings[book.readings["swatch"] == swatch]
+    sentence = words.say("browse.page", swatch=swatch, recipe=_recipe(row))
+    if readings.empty:
+        sentence += " " + words.say("browse.no_reading")
+    chips = [_chip(r, _exposure(r), r["area"]) for r in readings.head(_MOST).to_dict("records")]
+    return frame.Shown(
+        sentence,
+        table=readings[_READING] if len(readings) else None,
+        chips=chips,
+        notes=[*_steps(book, swatch), *_story(book, swatch)],
+        pictures=_pictures(books.photos_of(book, swatch)),
+    )
+
+
+def _exposure(row: Any) -> str:
+    if row["exposure"] == "none":
+        return words.say("browse.as_dyed")
+    amount = f"{row['amount']:g} {row['unit']}" if row["amount"] == row["amount"] else ""
+    return words.say("browse.exposed", exposure=row["exposure"], amount=amount).rstrip(", ")
+
+
+def _steps(book: Any, swatch: str) -> list[str]:
+    done = book.steps[book.steps["swatch"] == swatch].sort_values("order")
+    return [
+        words.say("browse.step", order=int(row["order"]), kind=row["kind"], what=_what(row))
+        + (words.say("browse.planned") if row["state"] == "planned" else "")
+        for row in done.to_dict("records")
+    ]
+
+
+def _what(row: Any) -> str:
+    known = {
+        "amount": f"{row['amount']:g} {row['unit']}" if row["amount"] == row["amount"] else "",
+        "area": row["area"] if row["area"] != "whole" else "",
+        "temperature_C": f"{row['temperature_C']:g} °C"
+        if row["temperature_C"] == row["temperature_C"]
+        else "",
+        "minutes": f"{row['minutes']:g} min" if row["minutes"] == row["minutes"] else "",
+        "pH": f"pH {row['pH']:g}" if row["pH"] == row["pH"] else "",
+        "note": row["note"],
+    }
+    return ", ".join(filter(None, [row["material"], *known.values()]))
+
+
+def _story(book: Any, swatch: str) -> list[str]:
+    from dyelab import book as books
+
+    told = books.story(book, swatch)
+    if told.empty:
+        return [words.say("browse.no_history")]
+    return [
+        words.say("browse.history", when=row["saved_at"][:16].replace("T", " "), what=row["what"])
+        for row in told.to_dict("records")
+    ]
+
+
+def _pictures(paths: list[Path]) -> list[tuple[str, bytes]]:
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    found = []
+    for path in paths:
+        try:
+            with Image.open(path) as photo:
+                small = ImageOps.exif_transpose(photo)
+                small.thumbnail((_PICTURE, _PICTURE))
+                out = io.BytesIO()
+                small.convert("RGB").save(out, "PNG")
+        except (OSError, UnidentifiedImageError, Image.DecompressionBombError):
+            continue
+        found.append((words.say("browse.photo", name=path.name), out.getvalue()))
+    return found

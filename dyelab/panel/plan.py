@@ -1,0 +1,218 @@
+"""Plan a series, print its sheets, put it into a book; later, enter what was really done."""
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+import pandas as pd
+
+from dyelab import plan, recipe, words
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame, markup, save, shelf
+from dyelab.recipe.sense import CELLULOSE, PROTEIN
+
+_FACTORS = ("tannin", "mordant", "dye", "modifier")
+_ROLES = {"dye": ("dye", "vat")}
+_START = {
+    "tannin": ("none", "gallnut"),
+    "mordant": ("potash alum",),
+    "dye": ("madder",),
+    "modifier": ("none",),
+}
+_SHOWN = ["bath", "day", "kind", "fibre", "material", "weigh_g", "fibre_g", "water_L", "swatches"]
+
+
+class Planner(frame.Panel):
+    """The panel that plans, with its two buttons below."""
+
+    def __init__(self, book: Any = None) -> None:
+        title = words.say("planning.title")
+        super().__init__("plan", title, _choose, _show, refresh=_fit, book=book)
+        self.told = widgets.HTML()
+        self.told.add_class("dl-saved")
+        self.folder = choices.text(
+            words.say("planning.new_book"), hint=words.say("planning.new_book_hint")
+        )
+        line = widgets.HBox(
+            [
+                _button("planning.sheets", self._write),
+                _button("planning.put", self._put),
+                self.folder,
+            ]
+        )
+        line.add_class("dl-save")
+        self.children: tuple[Any, ...] = (*self.children, line, self.told)
+
+    def _write(self) -> None:
+        self._tell(lambda: _written(self.book, self.values))
+
+    def _put(self) -> None:
+        self._tell(self._into)
+
+    def _into(self) -> str:
+        from dyelab import book as books
+
+        target = self.book
+        planned = planned_series(self.book, **self.values)
+        if self.folder.value.strip():
+            title = planned.name
+            target = books.create(Path(self.folder.value.strip()).expanduser(), title)
+        elif Path(target.path).resolve() == shelf.example().resolve():
+            put = words.say("planning.put")
+            raise InputError(words.say("planning.example_kept", put=put))
+        saved = books.save(plan.into(target, planned), planned.name)
+        self._take(saved.path, saved)
+        many = len(planned.swatches)
+        return words.say("planning.put_in", swatches=many, book=saved.title)
+
+    def _tell(self, work: Callable[[], str]) -> None:
+        """Say what came of a button, also where it was refused."""
+        try:
+            self.told.value = markup.sentence(work())
+        except InputError as refusal:
+            self.told.value = markup.notice(str(refusal))
+
+
+def panel(book: Any = None) -> Planner:
+    """Choose factors and levels, see what the series takes, print its sheets.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    return Planner(book)
+
+
+def _button(key: str, work: Callable[[], None]) -> widgets.Button:
+    button = widgets.Button(description=words.say(key))
+    button.add_class("dl-button")
+    button.on_click(lambda _: work())
+    return button
+
+
+def _choose(book: Any) -> dict[str, Any]:
+    listed = recipe.materials(book.materials)
+    hint = words.say("planning.many_hint")
+    picks = {
+        name: choices.pick_many(
+            words.say(f"planning.{name}"), _options(listed, name), _START[name], rows=5, note=hint
+        )
+        for name in _FACTORS
+    }
+    fibres = sorted(PROTEIN | CELLULOSE, key=lambda name: name not in ("wool", "silk", "cotton"))
+    doses = words.say("planning.doses_hint")
+    return {
+        "name": choices.text(words.say("planning.name"), _name(book)),
+        "fibre": choices.pick_many(
+            words.say("planning.fibre"), fibres, ["wool"], rows=5, note=hint
+        ),
+        **picks,
+        "iron": choices.text(words.say("planning.iron"), "0 2", hint=doses),
+        "copper": choices.text(words.say("planning.copper"), "0", hint=doses),
+        "more": choices.text(words.say("planning.more"), hint=words.say("planning.more_hint")),
+        **_sizes(),
+    }
+
+
+def _sizes() -> dict[str, Any]:
+    say = words.say
+    kinds = [(say(f"planning.{name}"), name) for name in ("full", "fraction", "optimal")]
+    return {
+        "design": choices.pick(say("planning.design"), kinds),
+        "divide": choices.pick(say("planning.divide"), [2, 3, 4, 8, 9]),
+        "runs": choices.number(say("planning.runs"), 12, low=2, high=500, unit=""),
+        "replicates": choices.number(say("planning.replicates"), 2, low=1, high=12, unit=""),
+        "controls": choices.tick(say("planning.controls"), True),
+        "mass_g": choices.number(say("planning.mass_g"), 5, low=0.1, high=1000, step=0.5, unit="g"),
+        "liquor_ratio": choices.number(
+            say("planning.liquor_ratio"), 40, low=5, high=300, step=5, unit="L"
+        ),
+        "jars": choices.tick(say("planning.jars")),
+        "pots": choices.number(say("planning.pots"), 2, low=1, high=12, unit=""),
+        "paper": choices.pick(say("planning.paper"), ["A4", "Letter"]),
+        "children": choices.tick(say("planning.children")),
+    }
+
+
+def _name(book: Any) -> str:
+    return f"{book.title} {date.today().year}"
+
+
+def _options(listed: pd.DataFrame, name: str) -> list[str]:
+    roles = _ROLES.get(name, (name,))
+    return ["none", *listed.loc[listed["role"].isin(roles), "material"]]
+
+
+def _fit(_book: Any, made: dict[str, Any]) -> None:
+    for name, design in (("divide", "fraction"), ("runs", "optimal")):
+        made[name].layout.display = None if made["design"].value == design else "none"
+
+
+def factors(book: Any, chosen: dict[str, Any]) -> dict[str, list[Any]]:
+    """Factors and levels of the choices made."""
+    found: dict[str, list[Any]] = {"fibre": list(chosen["fibre"])}
+    found |= {name: list(chosen[name]) for name in _FACTORS if chosen[name]}
+    listed = recipe.materials(book.materials)
+    for text in filter(None, (part.strip() for part in chosen["more"].split(","))):
+        level = text.rpartition(" ")[0] or text
+        role = str(recipe.find(level, listed)["role"])
+        found.setdefault("dye" if role == "vat" else role, []).append(text)
+    for metal in ("iron", "copper"):
+        doses = chosen[metal].replace(",", " ").split() or ["0"]
+        found[metal] = list(dict.fromkeys(doses))
+    return found
+
+
+def planned_series(book: Any, **chosen: Any) -> plan.Series:
+    """Plan the series of the choices made; codes in the book are not given again."""
+    return plan.series(
+        factors(book, chosen),
+        name=chosen["name"].strip() or _name(book),
+        design=chosen["design"],
+        divide=chosen["divide"],
+        runs=int(chosen["runs"]) if chosen["design"] == "optimal" else None,
+        replicates=int(chosen["replicates"]),
+        controls=chosen["controls"],
+        mass_g=chosen["mass_g"],
+        liquor_ratio=chosen["liquor_ratio"],
+        shared_baths=not chosen["jars"],
+        listed=recipe.materials(book.materials),
+        keep=book,
+    )
+
+
+def _show(book: Any, **chosen: Any) -> frame.Shown:
+    planned = planned_series(book, **chosen)
+    rows = planned.swatches
+    own = rows[rows["purpose"] == "series"]
+    sentence = words.say(
+        "planning.sentence",
+        swatches=len(own),
+        recipes=int((own["replicate"] == 1).sum()),
+        controls=len(rows) - len(own),
+        baths=planned.baths["bath"].nunique(),
+        days=planned.baths["day"].nunique(),
+        fibre=rows["mass_g"].sum(),
+        water=planned.baths["water_L"].sum(),
+    )
+    if planned.resolution:
+        sentence += " " + words.say("planning.resolution", resolution=planned.resolution)
+    cannot = [words.say("planning.cannot", what=text) for text in planned.cannot]
+    notes = [*cannot, *planned.notes, words.say("planning.keeps")]
+    return frame.Shown(sentence, table=planned.baths[_SHOWN], notes=notes)
+
+
+def _written(book: Any, chosen: dict[str, Any]) -> str:
+    planned = planned_series(book, **chosen)
+    written = plan.sheets(
+        planned,
+        Path.cwd() / save.FOLDER,
+        paper=chosen["paper"],
+        pots=int(chosen["pots"]),
+        children=chosen["children"],
+        listed=recipe.materials(book.materials),
+    )
+    return words.say("planning.wrote", files="\n".join(str(path) for path in written.values()))

@@ -1,0 +1,145 @@
+"""Enter what was really done: a planned bath, ticked and corrected."""
+
+from datetime import date
+from typing import Any
+
+import ipywidgets as widgets
+
+from dyelab import plan, words
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame
+
+_NAMED = ["series", "bath", "kind", "material"]
+
+
+class Record(frame.Panel):
+    """The panel that takes entries; its buttons save at once."""
+
+    def __init__(self, book: Any = None) -> None:
+        title = words.say("planning.done_title")
+        super().__init__("record", title, _choose, _show, refresh=_fit, book=book)
+        self.told = widgets.HTML()
+        self.told.add_class("dl-saved")
+        self.enter = widgets.Button(description=words.say("planning.it_was"))
+        self.back = widgets.Button(description=words.say("planning.take_back"))
+        self.enter.on_click(lambda _: self._guard(self._enter))
+        self.back.on_click(lambda _: self._guard(self._back))
+        for button in (self.enter, self.back):
+            button.add_class("dl-button")
+        self.enter.add_class("dl-main-button")
+        line = widgets.HBox([self.enter, self.back])
+        line.add_class("dl-save")
+        self.children: tuple[Any, ...] = (*self.children, line, self.told)
+
+    def _enter(self) -> None:
+        from dyelab import book as books
+
+        if "bath" not in self.choices:
+            raise InputError(words.say("planning.all_done"))
+        series, bath = self.values["bath"]
+        chosen = self.values
+        changed = plan.done(self.book, bath, series=series, **told(chosen))
+        saved = books.save(changed, f"{bath} done")
+        self._take(saved.path, saved)
+        count = len(chosen["in_it"])
+        self.told.value = words.say("planning.done_now", bath=bath, count=count)
+
+    def _back(self) -> None:
+        from dyelab import book as books
+
+        self._take(self.book.path, books.undo(self.book.path))
+        self.told.value = words.say("planning.taken_back")
+
+
+def panel(book: Any = None) -> Record:
+    """Choose a planned bath, correct what was different, say that it was done.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    return Record(book)
+
+
+def told(chosen: dict[str, Any]) -> dict[str, Any]:
+    """What `plan.done` is told of the choices made; blanks are as planned."""
+    return {
+        "swatches": list(chosen["in_it"]),
+        "weighed_g": chosen["weighed"] or None,
+        "temperature_C": chosen["temperature"],
+        "minutes": chosen["minutes"],
+        "pH": chosen["pH"] or None,
+        "bath_use": int(chosen["bath_use"]),
+        "note": chosen["note"].strip() or None,
+        "on": chosen["on"].strip(),
+    }
+
+
+def _choose(book: Any) -> dict[str, Any]:
+    waiting = plan.open_baths(book)
+    if waiting.empty:
+        raise InputError(words.say("planning.all_done"))
+    say = words.say
+    options = [
+        (
+            f"{row['bath']}  {row['kind']} {row['material']}, {row['series']}",
+            (row["series"], row["bath"]),
+        )
+        for row in waiting.to_dict("records")
+    ]
+    return {
+        "bath": choices.pick(say("planning.bath"), options),
+        "in_it": choices.pick_many(
+            say("planning.in_it"), [], rows=8, note=say("planning.many_hint")
+        ),
+        "weighed": choices.number(say("planning.weighed"), 0, low=0, high=1e5, step=0.01, unit="g"),
+        "temperature": choices.number(say("planning.temperature"), 20, low=-5, high=130, unit="°C"),
+        "minutes": choices.number(say("planning.minutes"), 60, low=0, high=1e5, unit=""),
+        "pH": choices.number(say("planning.pH"), 0, low=0, high=14, step=0.1, unit=""),
+        "bath_use": choices.number(say("planning.bath_use"), 1, low=1, high=50, unit=""),
+        "note": choices.text(say("planning.note")),
+        "on": choices.text(say("planning.on"), date.today().isoformat()),
+    }
+
+
+def _fit(book: Any, made: dict[str, Any]) -> None:
+    """When another bath is chosen, fill in what was planned for it."""
+    row = _row(book, made["bath"].value)
+    codes = row["swatches"].split(", ")
+    if list(made["in_it"].options) == codes and made["in_it"].tooltip == row["bath"]:
+        return
+    made["in_it"].options = codes
+    made["in_it"].value = tuple(codes)
+    made["in_it"].tooltip = row["bath"]
+    made["weighed"].value = round(float(row["weigh_g"]), 2) if row["weigh_g"] > 0 else 0
+    made["weighed"].layout.display = None if row["weigh_g"] > 0 else "none"
+    made["temperature"].value = float(row["temperature_C"])
+    made["minutes"].value = float(row["minutes"])
+    made["note"].value = ""
+
+
+def _row(book: Any, chosen: tuple[str, str]) -> Any:
+    waiting = plan.open_baths(book)
+    here = (waiting["series"] == chosen[0]) & (waiting["bath"] == chosen[1])
+    return waiting[here].iloc[0]
+
+
+def _show(book: Any, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
+    row, waiting = _row(book, bath), plan.open_baths(book)
+    values = {
+        "fibre": row["fibre_g"],
+        "temperature": row["temperature_C"],
+        "minutes": row["minutes"],
+    }
+    weighed = row["weigh_g"] > 0
+    what = (
+        words.say("planning.plan_was", grams=row["weigh_g"], material=row["material"], **values)
+        if weighed
+        else words.say("planning.plan_plain", **values)
+    )
+    button = words.say("planning.it_was")
+    sentence = words.say(
+        "planning.waiting", count=len(waiting), bath=row["bath"], what=what, button=button
+    )
+    return frame.Shown(sentence, table=waiting.drop(columns=["order"], errors="ignore"))

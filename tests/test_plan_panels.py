@@ -1,0 +1,114 @@
+"""The panels that plan, record and browse, without a browser."""
+
+import html
+
+import pytest
+from PIL import Image
+
+from dyelab import book, files, plan
+from dyelab.panel import browse, record
+from dyelab.panel import plan as planning
+
+EXAMPLE = files.shipped("data", "marlpit_yard")
+
+
+@pytest.fixture(autouse=True)
+def alone(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.delenv("DYELAB_BOOK", raising=False)
+    monkeypatch.chdir(tmp_path)
+
+
+def said(panel):
+    return html.unescape(panel.answer.value)
+
+
+def test_planning_answers_every_choice():
+    panel = planning.panel(EXAMPLE)
+    assert "8 swatches of 4 recipes" in said(panel)  # two tannins by two iron doses, twice
+    panel.choices["iron"].value = "0 1 2 4"
+    assert "16 swatches of 8 recipes" in said(panel)
+    panel.choices["more"].value = "madder 20"
+    assert "32 swatches of 16 recipes" in said(panel)
+    panel.choices["design"].value = "fraction"
+    assert "of resolution 3" in said(panel)
+    assert any("can't be told" in note for note in panel.shown.notes)
+    panel.choices["iron"].value = "two"
+    assert "0 to 300" in said(panel)
+
+
+def test_sheets_are_written_and_a_series_goes_into_a_new_book(tmp_path):
+    panel = planning.panel(EXAMPLE)
+    panel._write()
+    assert len(list((tmp_path / "saved").glob("*.pdf"))) == 4
+    assert "checklist.pdf" in panel.told.value
+    panel._put()
+    assert "example stays as it is" in panel.told.value
+    panel.folder.value = str(tmp_path / "mine")
+    panel._put()
+    assert "are in the book" in html.unescape(panel.told.value)
+    assert len(book.open(tmp_path / "mine").swatches) == int(
+        panel.told.value.split(" swatches")[0].split(">")[-1]
+    )
+
+
+@pytest.fixture
+def planned(tmp_path):
+    s = plan.series({"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}, name="Autumn")
+    return book.save(plan.into(book.create(tmp_path / "b"), s))
+
+
+def test_what_was_done_is_ticked_and_corrected(planned):
+    panel = record.panel(planned)
+    first = panel.choices["bath"].value
+    total = len(plan.open_baths(planned))
+    assert f"{total} of the planned baths" in said(panel)
+    assert panel.choices["weighed"].value == pytest.approx(
+        plan.open_baths(planned)["weigh_g"].iloc[0], abs=0.01
+    )
+    panel.choices["weighed"].value = 2.0
+    panel.choices["in_it"].value = panel.choices["in_it"].options[:-1]
+    panel._enter()
+    after = book.open(planned.path)
+    rows = after.steps[(after.steps["bath"] == first[1]) & (after.steps["state"] == "done")]
+    assert len(rows) == len(panel.choices["in_it"].options) or len(rows) > 0
+    assert rows["amount"].iloc[0] == pytest.approx(100 * 2 / (5 * len(rows)))
+    panel._back()
+    assert (book.open(planned.path).steps["state"] == "planned").all()
+
+
+def test_a_book_without_a_plan_says_what_to_do():
+    assert "Plan a series above" in said(record.panel(EXAMPLE))
+
+
+def test_browsing_finds_sorts_and_opens():
+    panel = browse.panel(EXAMPLE)
+    everything = len(book.open(EXAMPLE).swatches)
+    assert f"{everything} of {everything} swatches" in said(panel)
+    panel.choices["find"].value = "cotton, iron between 1 and 3"
+    assert "say: cotton, iron between 1 and 3" in said(panel)
+    assert (panel.shown.table["fibre"] == "cotton").all()
+    assert panel.shown.table["iron_wof"].between(1, 3).all()
+    panel.choices["order"].value = "lightness"
+    assert panel.shown.table["L"].dropna().is_monotonic_increasing
+    code = panel.choices["swatch"].options[1][1]
+    panel.choices["swatch"].value = code
+    assert said(panel).startswith(f"<p>{code}: cotton")
+    assert any(note.startswith("1. ") for note in panel.shown.notes)
+    panel.choices["swatch"].value = ""
+    panel.choices["find"].value = "aubergine"
+    assert "no swatch here says 'aubergine'" in said(panel)
+
+
+def test_a_swatch_shows_its_photo_and_its_history(planned, tmp_path):
+    Image.new("RGB", (900, 600), "red").save(tmp_path / "p.jpg")
+    code = planned.swatches["swatch"].iloc[0]
+    bk, _ = book.keep_photo(planned, tmp_path / "p.jpg", swatches=[code])
+    bk = book.save(bk)
+    panel = browse.panel(bk)
+    panel.choices["swatch"].value = code
+    assert "no reading yet" in said(panel)
+    (picture,) = panel.shown.pictures
+    assert picture[1].startswith(b"\x89PNG")
+    assert any("1 photo added" in note for note in panel.shown.notes)
+    assert any("(planned)" in note for note in panel.shown.notes)
