@@ -15,7 +15,7 @@ from dyelab.plot import shift as drawn
 ALL = ""
 _HELD = ("fibre", "dye", "tannin", "mordant")
 _FIGURES = ("vectors", "multiples", "dose", "spectra", "family")
-_SHOWN = 8  # chips of at most so many pairs
+_SHOWN = 4  # chips of at most so many pairs
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,9 @@ def _sentence(pairs: pd.DataFrame, what: str, reference: str, formula: str) -> s
     return words.say(
         "comparing.answer",
         what=words.say(f"comparing.step_{what}"),
-        reference=reference,
+        reference=words.say(
+            "comparing.without" if reference == "none" else "comparing.with", reference=reference
+        ),
         pairs=len(pairs),
         moved=mean["moved"],
         sign=compare.SIGNS[formula],

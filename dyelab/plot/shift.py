@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from dyelab import table, words
+from dyelab import words
 from dyelab.plot import plane, style
 
 _COORDINATES = ("L", "a", "b")
@@ -92,19 +92,23 @@ def _two_planes(both: pd.DataFrame) -> dict[str, Any]:
 def _arrows(
     start: pd.DataFrame, finish: pd.DataFrame, x: str, y: str, *, size: int = 12, **axes: Any
 ) -> go.Scatter:
-    """Every shift as a line with a head at its end; one trace, parted by gaps."""
+    """Every shift as a line with a head past its middle; one trace, parted by gaps."""
     gap = np.full(len(start), np.nan)
-    places = {name: np.stack([start[name], finish[name], gap], axis=1).ravel() for name in (x, y)}
+    places = {
+        name: np.stack(
+            [start[name], 0.4 * start[name] + 0.6 * finish[name], finish[name], gap], axis=1
+        ).ravel()
+        for name in (x, y)
+    }
     return go.Scatter(
         x=places[x],
         y=places[y],
         mode="lines+markers",
         line={"color": style.INK, "width": 1.4},
         marker={
-            "symbol": "arrow",
+            "symbol": ["circle", "arrow", "circle", "circle"] * len(start),
             "angleref": "previous",
-            "size": np.tile([0, size, 0], len(start)),
-            "standoff": 7,
+            "size": [0, size, 0, 0] * len(start),
             "color": style.INK,
         },
         hoverinfo="skip",
@@ -338,7 +342,12 @@ def split(separation: Any, *, height: int = 440) -> go.Figure:
     height : int
     """
     bands = separation.spectra
-    drawn = style.figure(x="wavelength", y=words.say("shift_plot.ks_change"), height=height)
+    drawn = style.figure(
+        x="wavelength",
+        y=words.say("shift_plot.ks_change"),
+        height=height,
+        legend={"traceorder": "normal"},
+    )
     colours, dashes = style.colours(PARTS), style.dashes(PARTS)
     naive = bands[bands["part"] == "naive"]
     drawn.add_trace(
@@ -443,7 +452,7 @@ def family(recipes: pd.DataFrame, *, labels: Sequence[str], height: int = 0) -> 
     drawn.add_trace(_branches(middle, [paths[i] for i in order], deepest))
     drawn.add_trace(_node_names(middle))
     drawn.add_traces(_leaves(leaves, [labels[i] for i in order]))
-    drawn.update_xaxes(visible=False, range=[-0.1, deepest + 1.0])
+    drawn.update_xaxes(visible=False, range=[-0.1, deepest + 0.6])
     drawn.update_yaxes(visible=False, range=[-len(leaves) + 0.4, 0.8])
     return drawn
 
@@ -481,7 +490,7 @@ def _node_names(middle: dict[tuple[str, ...], float]) -> go.Scatter:
         mode="text",
         text=[style.plain(node[-1], 28) for node in nodes],
         textposition="top right",
-        textfont={"size": 11},
+        textfont={"size": 10.5},
         hoverinfo="skip",
         showlegend=False,
     )
@@ -495,15 +504,13 @@ def _leaves(leaves: pd.DataFrame, labels: list[str]) -> list[go.Scatter]:
         if len(part):
             name = words.say(f"shift_plot.{key}")
             traces.append(style.points(part, x="x", y="y", name=name, shape="square", size=26))
-    chroma = [
-        f"L* {row.L:.0f}  a* {row.a:.0f}  b* {row.b:.0f}" for row in leaves[table.LAB].itertuples()
-    ]
+    lightness = [f"L* {value:.0f}" for value in leaves["L"]]
     traces.append(
         go.Scatter(
             x=leaves["x"] + 0.12,
             y=leaves["y"],
             mode="text",
-            text=chroma,
+            text=lightness,
             textposition="middle right",
             hovertext=[style.plain(label, 100) for label in labels],
             hoverinfo="text",

@@ -370,11 +370,11 @@ def _sentence(
 
 
 def _share(row: dict) -> str:
+    places = 0 if abs(row["share"]) >= 10 else 1
+    columns = {"share": "share", "low": "share_low", "high": "share_high"}
     if np.isfinite(row["share_low"]):
         return words.say(
             "shift.share_span",
-            share=f"{row['share']:.0f}",
-            low=f"{row['share_low']:.0f}",
-            high=f"{row['share_high']:.0f}",
+            **{name: f"{row[column]:.{places}f}" for name, column in columns.items()},
         )
     return f"{row['share']:.0f} %"

@@ -1,0 +1,49 @@
+"""The compare notebook and the lesson on controls, as a dyer meets them."""
+
+from conftest import traced
+
+
+def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, shot, desk):
+    opened = notebook("3_compare.ipynb")
+    opened.run_all()
+    answer = page.locator(".dyelab .dl-answer")
+    assert "recipes" in answer.inner_text()
+    drawn(lambda: choose("Hold dye", "weld"))
+    assert "iron" in answer.inner_text()
+    for picture in (
+        "one small plane a dye and fibre",
+        "dose curve",
+        "K/S spectra of the furthest pair",
+        "family tree of the dye",
+        "arrows on the colour planes",
+    ):
+        drawn(lambda name=picture: choose("Picture", name))
+        page.wait_for_timeout(400)
+        shot(f"compare-{picture.split()[0].replace('/', '')}", width=1280)
+    drawn(lambda: choose("What varies", "the tannin"))
+    assert "tannin" in answer.inner_text()
+    for name, suffix in (("Save the table (CSV)", "csv"), ("Save the figure (SVG)", "svg")):
+        page.get_by_role("button", name=name).click()
+        page.wait_for_function(
+            "end => document.querySelector('.dl-saved').innerText.trim().endsWith(end)",
+            arg="." + suffix,
+        )
+    assert {".csv", ".svg"} <= {path.suffix for path in (desk / "saved").iterdir()}
+    assert not traced(page)
+    assert page.foreign == []
+
+
+def test_the_tannins_share_is_told(notebook, page, drawn, choose, shot):
+    opened = notebook("8_the_tannins_share.ipynb")
+    opened.run_all()
+    answer = page.locator(".dyelab .dl-answer")
+    assert "on the tannin" in answer.inner_text()
+    for theme in ("light", "dark"):
+        opened.theme(theme)
+        shot(f"share-{theme}", width=1280 if theme == "light" else 800)
+    opened.theme("light")
+    drawn(lambda: choose("Work from", "colours alone (CIELAB)"))
+    assert "difference of CIELAB differences" in answer.inner_text()
+    shot("share-colours", width=1280)
+    assert not traced(page)
+    assert page.foreign == []

@@ -1,0 +1,154 @@
+"""The compare panel, the tannin's share and their figures, without a browser."""
+
+import nasty
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import book, shift, synth
+from dyelab.panel import compare as comparing
+from dyelab.panel import share
+from dyelab.plot import paper
+from dyelab.plot import shift as drawn
+
+
+@pytest.fixture(autouse=True)
+def own_state(monkeypatch, tmp_path):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+
+
+@pytest.fixture(scope="module")
+def yard():
+    return book.open(synth.example())
+
+
+@pytest.fixture(scope="module")
+def recipes(yard):
+    return shift.as_dyed(book.wide(yard))
+
+
+def test_pick_what_varies_hold_and_read(yard):
+    panel = comparing.panel(yard)
+    assert "36 recipes" in panel.sentence
+    panel.choices["dye"].value = "weld"
+    panel.choices["fibre"].value = "wool"
+    assert len(panel.shown.table) == 5
+    assert panel.shown.table["dE00"].is_monotonic_decreasing
+    assert any("5 comparisons at once" in note for note in panel.shown.notes)
+    panel.choices["formula"].value = "dE76"
+    assert "ΔE*ab" in panel.sentence
+    assert "dE76_low" in panel.shown.table
+
+
+def test_one_pair_is_told_in_full(yard):
+    panel = comparing.panel(yard)
+    for name, value in (("dye", "weld"), ("fibre", "wool"), ("what", "mordant")):
+        panel.choices[name].value = value
+    assert panel.sentence.startswith(
+        "weld 50 % on wool, potash alum 15 % against weld 50 % on wool"
+    )
+    assert "95 % interval" in panel.sentence
+    assert panel.choices["mordant"].disabled
+
+
+@pytest.mark.parametrize("picture", ["vectors", "multiples", "dose", "spectra", "family"])
+def test_every_picture_is_drawn_on_screen_and_paper(yard, picture):
+    panel = comparing.panel(yard)
+    panel.choices["dye"].value = "weld"
+    panel.choices["picture"].value = picture
+    assert panel.shown.figure is not None
+    assert "<svg" in paper.svg(panel.shown.figure)
+
+
+def test_weaker_or_duller_is_said_with_the_spectra(yard):
+    panel = comparing.panel(yard)
+    panel.choices["picture"].value = "spectra"
+    assert "Brought to equal depth" in panel.sentence
+
+
+@pytest.mark.parametrize(
+    ("choices", "said"),
+    [
+        ({"picture": "family"}, "Hold a dye"),
+        ({"what": "mordant", "picture": "dose"}, "Only iron and copper have dose curves"),
+        ({"what": "tannin", "dye": "cochineal"}, "Dye one swatch of a recipe"),
+    ],
+)
+def test_what_cant_be_shown_is_said_with_a_next_step(yard, choices, said):
+    panel = comparing.panel(yard)
+    for name, value in choices.items():
+        panel.choices[name].value = value
+    assert said in panel.answer.value
+
+
+def test_a_book_without_readings_says_what_to_do(tmp_path):
+    empty = book.save(book.create(tmp_path / "new"))
+    assert "no swatch has been measured as dyed yet" in comparing.panel(empty).answer.value
+    assert "no swatch has been measured as dyed yet" in share.panel(empty).answer.value
+
+
+def test_the_share_opens_on_the_tannin_with_most_colour(yard):
+    panel = share.panel(yard)
+    assert panel.values["tannin"] == "pomegranate rind"
+    assert "on the tannin" in panel.sentence
+    assert [len(pair) for pair in panel.shown.chips] == [2, 2, 2]
+    panel.choices["by_spectra"].value = False
+    assert "difference of CIELAB differences" in panel.sentence
+    assert panel.shown.figure is not None
+
+
+def test_a_missing_control_is_named_in_the_panel(yard):
+    panel = share.panel(yard)
+    panel.choices["fibre"].value = "wool"
+    panel.choices["dose"].value = 4.0
+    assert "controls are missing" in panel.sentence
+    assert any("iron 4 %" in note for note in panel.shown.notes)
+
+
+def test_marks_differ_by_shape_and_say_what_a_screen_cant_show(recipes):
+    found = shift.of_step(recipes, "iron", hold={"dye": "weld"})
+    figure = drawn.vectors(found.pairs, recipes.made)
+    named = [trace for trace in figure.data if trace.name and trace.xaxis in (None, "x")]
+    shapes = [trace.marker.symbol[0].removesuffix("-x").removesuffix("-open") for trace in named]
+    assert len(set(shapes)) == len(shapes)
+    vivid = recipes.made.assign(L=60.0, a=-120.0, b=90.0)
+    figure = drawn.family(vivid.head(3), labels=["wool", "wool, iron 2 %", "cotton"])
+    leaf = next(trace for trace in figure.data if trace.name and "can't show" in trace.name)
+    assert set(leaf.marker.symbol) == {"square-x"}
+
+
+@pytest.mark.parametrize("name", nasty.ALL)
+def test_a_users_own_names_are_shown_as_they_are(recipes, name):
+    made = recipes.made.head(2).assign(swatch=name)
+    figure = drawn.family(made, labels=[f"wool, {name}", "cotton"])
+    text = "".join(str(trace.text) for trace in figure.data)
+    assert "<script" not in text
+    assert "<img" not in text
+    assert "<svg" in paper.svg(figure)
+
+
+def test_a_dose_curve_marks_the_doses_it_names(recipes):
+    curve = shift.dose_curve(recipes, "iron", hold={"dye": "madder", "fibre": "wool"})
+    figure = drawn.dose(curve)
+    names = " ".join(str(trace.name) for trace in figure.data)
+    assert "just visible" in names
+    assert "half of the shift" in names
+    assert "enough" in names
+    band = curve.band
+    assert (band["distance_low"] <= band["distance"] + 1e-9).all()
+    assert (band["distance"] <= band["distance_high"] + 1e-9).all()
+    assert band["distance"].iloc[0] == pytest.approx(0)
+
+
+def test_the_split_shows_each_part_and_the_naive_answer(yard, recipes):
+    hold = {"dye": "weld", "fibre": "cotton", "tannin": "gallnut"}
+    found = shift.separate(recipes, "iron", hold=hold, spectra=yard.spectra)
+    names = {trace.name for trace in drawn.split(found).data if trace.name}
+    assert names == {
+        "all of it (the naive answer)",
+        "on the dye",
+        "on the tannin",
+        "on the fibre",
+    }
+    tables = [pd.isna(found.parts["share_low"]).any(), np.isfinite(found.spectra["ks_low"]).all()]
+    assert tables == [False, True]
