@@ -5,6 +5,7 @@ import json
 import os
 import shutil
 import sys
+from collections.abc import Mapping
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import click
 
 FOLDER = "dyelab-notebooks"
 _RECORD = ".as-shipped"
+_SERVED = Path(__file__).parent / "served"
 
 
 @click.command("open")
@@ -45,7 +47,13 @@ def command(folder: Path | None, app: bool, desk: Path, port: int, no_browser: b
     click.echo(words.say("cli.serving", folder=desk.resolve()))
     run = _app if app else _lab
     os.chdir(desk)
-    os.execve(sys.executable, run(port, no_browser), environment)
+    os.execve(sys.executable, run(port, no_browser), with_looks(environment))
+
+
+def with_looks(environment: Mapping[str, str]) -> dict[str, str]:
+    """Let Voilà find the page templates that come along; they ask no other machine for anything."""
+    known = [str(_SERVED), *filter(None, [environment.get("JUPYTER_PATH", "")])]
+    return {**environment, "JUPYTER_PATH": os.pathsep.join(known)}
 
 
 def _refusal(key: str, **values: Any) -> Exception:
@@ -130,7 +138,7 @@ def _lab(port: int, no_browser: bool) -> list[str]:
 
 
 def _app(port: int, no_browser: bool) -> list[str]:
-    arguments = [sys.executable, "-m", "voila", ".", "--Voila.ip=127.0.0.1"]
+    arguments = [sys.executable, "-m", "voila", ".", "--Voila.ip=127.0.0.1", "--template=dyelab"]
     return arguments + _common(port, no_browser, "--Voila.port")
 
 

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from dyelab.cli import open_
+
 ROOT = Path(__file__).parents[2]
 ARTEFACTS = ROOT / ".artefacts"
 CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
@@ -115,13 +117,14 @@ def lab(desk, surroundings):
 
 
 @pytest.fixture(scope="session")
-def app(desk, surroundings):
-    """Address of the served panels."""
+def app(desk, surroundings, tmp_path_factory):
+    """Address of the served panels, which remember nothing of what JupyterLab's tests chose."""
     pytest.importorskip("voila", reason="the app extra is not installed")
     port = free_port()
-    command = [sys.executable, "-m", "voila", str(desk), "--no-browser", f"--port={port}"]
-    command += ["--Voila.ip=127.0.0.1"]
-    yield from served(command, desk, surroundings, f"http://127.0.0.1:{port}")
+    command = open_._app(port, no_browser=True)
+    state = str(tmp_path_factory.mktemp("state"))
+    environment = open_.with_looks({**surroundings, "XDG_STATE_HOME": state})
+    yield from served(command, desk, environment, f"http://127.0.0.1:{port}")
 
 
 @pytest.fixture(scope="session")

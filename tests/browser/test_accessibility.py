@@ -1,0 +1,88 @@
+"""Automated accessibility rules (axe-core) on the served panels and the HTML pages."""
+
+from pathlib import Path
+
+import pytest
+from conftest import COLD
+
+from dyelab import book, files, handout
+from dyelab.handout import classroom, metals, mordants, series, variants
+
+AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
+GRAVE = ("serious", "critical")
+
+pytestmark = pytest.mark.skipif(
+    not AXE.exists(),
+    reason="axe-core is not there: npm install --no-package-lock --prefix tests/browser",
+)
+
+
+def findings(page, within):
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = page.evaluate("within => axe.run(within, {resultTypes: ['violations']})", within)
+    return [
+        (rule["id"], rule["impact"], [node["html"][:160] for node in rule["nodes"][:3]])
+        for rule in found["violations"]
+        if rule["impact"] in GRAVE
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "until"),
+    [
+        ("4_iron_and_copper", ".dl-canvas .main-svg"),
+        ("7_make_pages", ".dl-pictures img"),
+    ],
+)
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_a_served_panel_has_no_serious_finding(app, page, name, until, theme):
+    page.goto(f"{app}/voila/render/{name}.ipynb?theme={theme}", timeout=COLD)
+    page.wait_for_selector(until, timeout=COLD)
+    page.wait_for_timeout(500)
+    assert findings(page, ".dyelab") == []
+
+
+@pytest.fixture(scope="module")
+def pages():
+    source = variants.source(book.open(files.shipped("data", "marlpit_yard")))
+    cloth = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut"}
+    return {
+        "mordants": mordants.sheet(source, fibre="wool", dye="madder"),
+        "iron": metals.sheet(source, **cloth, mordant="aluminium acetate"),
+        "worksheet": classroom.worksheet(source),
+        "series": series.shared(source),
+    }
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", ["mordants", "iron", "worksheet", "series"])
+def test_a_page_has_no_serious_finding_and_needs_no_network(page, pages, tmp_path, name, scheme):
+    page.emulate_media(color_scheme=scheme)
+    refused = []
+    page.on("console", lambda said: refused.append(said.text) if said.type == "error" else None)
+    page.goto(handout.html(pages[name], tmp_path / "page.html").as_uri())
+    if name in ("iron", "series"):
+        page.wait_for_selector(".live .main-svg")
+    assert refused == []
+    assert page.foreign == []
+    page.context.set_offline(True)
+    assert findings(page, "html") == []
+
+
+def test_everything_in_a_panel_is_reached_by_keyboard(app, page):
+    page.goto(f"{app}/voila/render/4_iron_and_copper.ipynb", timeout=COLD)
+    page.wait_for_selector(".dl-canvas .main-svg", timeout=COLD)
+    page.locator(".dyelab select").first.focus()
+    seen = []
+    for _ in range(16):
+        seen.append(
+            page.evaluate(
+                "() => { const e = document.activeElement; return e.getAttribute('aria-label') || "
+                "(e.labels && e.labels[0] && e.labels[0].innerText) || e.innerText || e.tagName; }"
+            )
+        )
+        page.keyboard.press("Tab")
+    for wanted in ("Swatch book", "Fibre", "Dye", "Tannin", "Mordant", "Save the table (CSV)"):
+        assert any(wanted in name for name in seen), (wanted, seen)
+    assert any("Iron" in name for name in seen)
+    assert any("Table:" in name for name in seen)

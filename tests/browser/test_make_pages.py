@@ -1,0 +1,43 @@
+"""The page maker, as a teacher meets it."""
+
+from conftest import traced
+
+NOTEBOOK = "7_make_pages.ipynb"
+SHEET = ".dyelab .dl-pictures img"
+FITS = "e => e.scrollWidth <= e.clientWidth + 1"
+
+
+def answers(page, text):
+    page.wait_for_function(
+        "text => document.querySelector('.dl-answer').innerText.includes(text)", arg=text
+    )
+
+
+def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, shot, desk):
+    opened = notebook(NOTEBOOK)
+    opened.run_all(until=SHEET)
+    panel = page.locator(".dyelab")
+    assert panel.get_by_label("Fibre", exact=True).is_visible()
+    assert not panel.get_by_label("Metal", exact=True).is_visible()
+    choose("Page", "Class worksheet: predict the shift")
+    answers(page, "What will iron do?")
+    assert not panel.get_by_label("Fibre", exact=True).is_visible()
+    title = panel.get_by_label("Title of your own")
+    title.fill("<b>Iron</b> & us 🧵")
+    title.press("Tab")
+    answers(page, "<b>Iron</b> & us 🧵")
+    for name, suffix in (("Save the page (PDF)", ".pdf"), ("Save to share (HTML)", ".html")):
+        page.get_by_role("button", name=name).click()
+        page.wait_for_function(
+            "end => document.querySelector('.dl-saved').innerText.trim().endsWith(end)", arg=suffix
+        )
+    saved = {path.suffix: path for path in (desk / "saved").glob("pages-*")}
+    assert saved[".pdf"].read_bytes().startswith(b"%PDF")
+    assert "&lt;b&gt;Iron&lt;/b&gt; &amp; us 🧵" in saved[".html"].read_text(encoding="utf-8")
+    for theme in ("light", "dark"):
+        opened.theme(theme)
+        for width in (1280, 800):
+            shot(f"make-pages-{theme}-{width}", width=width)
+            assert panel.evaluate(FITS)
+    assert not traced(page)
+    assert page.foreign == []

@@ -1,0 +1,32 @@
+"""The panels without code, as somebody meets them who was given an address."""
+
+from conftest import ARTEFACTS, COLD
+
+CANVAS = ".dl-canvas .main-svg"
+FITS = "e => e.scrollWidth <= e.clientWidth + 1"
+
+
+def test_choose_slide_save_and_see_the_file(app, page, drawn, choose, desk):
+    page.goto(app, timeout=COLD)
+    page.get_by_role("link", name="4. Iron and copper").click()
+    page.wait_for_selector(CANVAS, timeout=COLD)
+    answer = page.locator(".dl-answer")
+    assert "iron made" in answer.inner_text()
+    drawn(lambda: choose("Dye", "madder"))
+    handle = page.locator(".dyelab .noUi-handle").first
+    handle.focus()
+    before = answer.inner_text()
+    drawn(lambda: page.keyboard.press("ArrowRight"))
+    assert answer.inner_text() != before
+    page.get_by_role("button", name="Save the table (CSV)").click()
+    page.wait_for_function("document.querySelector('.dl-saved').innerText.trim().endsWith('.csv')")
+    told = page.locator(".dl-saved").inner_text().strip()
+    assert (desk / "saved" / told.rsplit("/", 1)[-1]).is_file()
+    assert page.locator(".jp-CodeCell .jp-InputArea-editor").count() == 0
+    for width in (1280, 800):
+        page.set_viewport_size({"width": width, "height": 1400})
+        page.wait_for_timeout(600)
+        ARTEFACTS.mkdir(exist_ok=True)
+        page.screenshot(path=ARTEFACTS / f"served-{width}.png", full_page=True)
+        assert page.locator(".dyelab").evaluate(FITS)
+    assert page.foreign == []
