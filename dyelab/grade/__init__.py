@@ -1,7 +1,21 @@
 """Colour fastness: grades of change and staining, with the standards they follow."""
 
-from dyelab.grade.bluewool import alike, from_dose
-from dyelab.grade.drifting import Drift, curve_table, drift, drifts, fails, shows
+from dyelab.grade.bluewool import alike, from_dose, is_reference
+from dyelab.grade.drifting import (
+    HORIZON,
+    QUANTITIES,
+    VISIBLE,
+    Drift,
+    amount_text,
+    band,
+    curve_table,
+    drift,
+    drifts,
+    fails,
+    moment_text,
+    reaches_noticed,
+    shows,
+)
 from dyelab.grade.graded import MET, NOT_MET, NOT_SETTLED, graded, required, summed
 from dyelab.grade.mordants import holding
 from dyelab.grade.pairing import Matched, matched
@@ -17,35 +31,65 @@ from dyelab.grade.scales import (
     staining_of,
     worst_allowed,
 )
+from dyelab.grade.studying import (
+    CHANGE,
+    STAINING,
+    Study,
+    exposure_text,
+    forecast_sentence,
+    overall,
+    piece_sentence,
+    study,
+    tone_sentence,
+    verdict_sentence,
+)
 from dyelab.grade.toning import tone
 
 __all__ = [
+    "CHANGE",
     "CHANGE_LIMITS",
     "GRADES",
+    "HORIZON",
     "MET",
     "NOT_MET",
     "NOT_SETTLED",
+    "QUANTITIES",
+    "STAINING",
     "STAINING_LIMITS",
+    "VISIBLE",
     "Drift",
     "Matched",
+    "Study",
     "alike",
+    "amount_text",
+    "band",
     "change",
     "change_of",
     "curve_table",
     "drift",
     "drifts",
+    "exposure_text",
     "fails",
+    "forecast_sentence",
     "from_dose",
     "graded",
     "grey_scale_difference",
     "holding",
+    "is_reference",
     "matched",
+    "moment_text",
+    "overall",
+    "piece_sentence",
+    "reaches_noticed",
     "required",
     "shows",
     "staining",
     "staining_difference",
     "staining_of",
+    "study",
     "summed",
     "tone",
+    "tone_sentence",
+    "verdict_sentence",
     "worst_allowed",
 ]

@@ -10,6 +10,7 @@ from dyelab import compare, convert, words
 from dyelab.compare import formulas
 from dyelab.errors import InputError, choose
 from dyelab.grade import fading, scales
+from dyelab.grade.bluewool import NOTICED
 from dyelab.grade.graded import gathered
 from dyelab.grade.pairing import WHERE, Matched
 
@@ -251,6 +252,11 @@ def fails(one: Drift, required: str, confidence: float = 0.95) -> Moment:
     return _moment(one, "dEF", scales.worst_allowed(required), confidence)
 
 
+def reaches_noticed(one: Drift, confidence: float = 0.95) -> Moment:
+    """Exposure at which the change is that of grade 4: ΔE_F 1.7 (ISO 105-A02)."""
+    return _moment(one, "dEF", NOTICED, confidence)
+
+
 def _moment(one: Drift, name: str, level: float, confidence: float) -> Moment:
     if not np.isfinite(level):
         return Moment(np.inf, np.inf, np.inf, one.longest)
@@ -306,6 +312,14 @@ def _short(value: float) -> str:
     return f"{value:.0f}" if value >= 20 else f"{value:.2g}" if value < 10 else f"{value:.3g}"
 
 
+def _ends(moment: Moment, unit: str) -> dict[str, str]:
+    """Both ends of an interval; the unit is said once where both have the same."""
+    early = amount_text(moment.earliest, unit)
+    late = amount_text(moment.latest, unit) if np.isfinite(moment.latest) else ""
+    named = [said.partition(" ")[2] for said in (early, late)]
+    return {"early": early.partition(" ")[0] if named[0] == named[1] else early, "late": late}
+
+
 def moment_text(moment: Moment, unit: str) -> str:
     """When, in words: with its interval, and whether it is a forecast."""
     if np.isinf(moment.middle) and np.isinf(moment.earliest):
@@ -316,7 +330,6 @@ def moment_text(moment: Moment, unit: str) -> str:
     text = words.say(
         key,
         middle=amount_text(moment.middle, unit),
-        early=amount_text(moment.earliest, unit),
-        late=amount_text(moment.latest, unit) if np.isfinite(moment.latest) else "",
+        **_ends(moment, unit),
     )
     return text + (words.say("grade.forecast") if moment.forecast else "")

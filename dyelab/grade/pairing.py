@@ -229,10 +229,9 @@ def _no_before(cells: Cells, where: tuple, after: np.ndarray) -> dict:
 
 def _no_after(rows: pd.DataFrame, base: dict, done: set[tuple]) -> list[dict]:
     """Pieces measured before and never after, in one line: they wait for their test."""
-    waiting = [where for where in base if where not in done]
-    if not waiting:
+    names = [where[0] for where in base if where[1] == "swatch" and where not in done]
+    if not names:
         return []
-    names = [where[0] if where[1] == "swatch" else f"{where[0]} ({where[1]})" for where in waiting]
     shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
     text = words.say("grade.not_tested", number=len(names), swatches=shown)
     return [{**dict.fromkeys(WHERE, ""), "text": text}]

@@ -1,0 +1,385 @@
+"""The fastness page: before and after side by side, grades, curves, and what may be promised."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import grade, table, words
+from dyelab.errors import InputError, choose
+from dyelab.handout import page as parts
+from dyelab.handout import variants
+from dyelab.plot import fastness as drawn
+
+_STRIPS = 6  # swatches shown with every reading; more are shown before and after only
+_PAIRS = 18
+_CURVES = 4  # in one figure
+_RECORD = ("method", "conditions", "detergent", "lamp", "started_on", "ended_on", "who", "note")
+GRADES = ["recipe", "after", "difference", "span", "said", "verdict", "dE00", "moved"]
+
+
+def sheet(
+    bk: Any,
+    own: parts.Own = parts.Own(),
+    *,
+    swatches: Any = None,
+    series: str | None = None,
+    change: str = grade.CHANGE,
+    staining: str = grade.STAINING,
+) -> parts.Page:
+    """Describe the fastness of some swatches of a book.
+
+    Parameters
+    ----------
+    bk : Book
+    own : Own
+    swatches : iterable of str, optional
+        All tested ones without it.
+    series : str, optional
+        Those of one series.
+    change, staining : str
+        Grades asked for.
+
+    Raises
+    ------
+    InputError
+        If nothing has been measured after a test, or a swatch or series isn't there.
+    """
+    from dyelab import book
+
+    found = grade.study(
+        book.wide(bk),
+        swatches=_of_series(bk, series) if series and swatches is None else swatches,
+        shared=bk.shared,
+        spectra=bk.spectra,
+        change=change,
+        staining=staining,
+    )
+    return page(found, bk.tests, own)
+
+
+def _of_series(bk: Any, series: str) -> list[str]:
+    choose(series, sorted(set(bk.swatches["series"]) - {""}), "series", "in this book")
+    return list(bk.swatches.loc[bk.swatches["series"].eq(series), "swatch"])
+
+
+def page(
+    found: grade.Study, tests: pd.DataFrame | None = None, own: parts.Own = parts.Own()
+) -> parts.Page:
+    """Describe a study; `tests` holds the test records of the book."""
+    blocks: list[Any] = [parts.Text(lead(found), "lead")]
+    for exposure in found.exposures:
+        blocks += _exposure(found, exposure, tests)
+    blocks += _mordants(found)
+    if found.missing:
+        blocks += [parts.Heading(words.say("fastness.missing")), parts.Points(found.missing)]
+    blocks += [
+        parts.Heading(words.say("fastness.method")),
+        parts.Points(tuple(words.say(f"fastness.{name}") for name in _METHOD)),
+        parts.Caution(tuple(cautions(found))),
+    ]
+    return own.page(words.say("fastness.title"), blocks)
+
+
+_METHOD = ("by_change", "by_staining", "by_interval", "by_curve", "by_tone", "by_reference")
+
+
+def lead(found: grade.Study) -> str:
+    """The answer: one sentence a kind of exposure."""
+    changed = [name for name in found.exposures if len(found.of(name))]
+    said = [grade.verdict_sentence(found, name) for name in changed]
+    return " ".join(said) or words.say("fastness.staining_only")
+
+
+def cautions(found: grade.Study) -> list[str]:
+    """What limits these grades."""
+    flagged = [text for text in dict.fromkeys(found.grades["cautions"]) if text]
+    return [*flagged, words.say("fastness.eye"), words.say("fastness.piece")]
+
+
+def name(row: dict[Any, Any]) -> str:
+    """A swatch's code with its recipe."""
+    told = "dye" in row and isinstance(row["dye"], str)
+    code = str(row["swatch"])
+    area = str(row.get("area", "whole"))
+    said = code if area in ("", "whole") else f"{code} ({area})"
+    return f"{said}: {variants.recipe(row)}" if told else said
+
+
+def _exposure(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> list[Any]:
+    """Everything about one kind of exposure."""
+    rows = found.of(exposure)
+    title = parts.opened(words.say(f"fastness.{exposure.replace(' ', '_')}"))
+    blocks: list[Any] = [parts.Heading(title), *_records(found, exposure, tests)]
+    if len(rows):
+        blocks += [*_chips(rows), *_curves(found, exposure), *_said(found, exposure)]
+        blocks.append(parts.number_table(shown(found.hardest(exposure)), decimals=1))
+    if exposure == "light":
+        blocks += _beside(found)
+    stained = found.hardest(exposure, "staining")
+    if len(stained):
+        caption = words.say("fastness.staining", required=found.staining)
+        blocks.append(parts.number_table(_stained(stained), caption, decimals=1))
+    return blocks
+
+
+def _records(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> list[Any]:
+    """The test records that these readings name."""
+    named = set(found.grades.loc[found.grades["exposure"].eq(exposure), "test"]) - {""}
+    known = pd.DataFrame(columns=["test"]) if tests is None else tests
+    known = known[known["test"].isin(named)]
+    if known.empty:
+        return [parts.Text(words.say("fastness.no_record"), "small")]
+    return [parts.Text(_record(row), "small") for row in known.to_dict("records")]
+
+
+def _record(row: dict[Any, Any]) -> str:
+    told = [
+        words.say(f"fastness.record_{field}", value=row[field])
+        for field in _RECORD
+        if isinstance(row.get(field), str) and row[field]
+    ]
+    return words.say("fastness.record", test=row["test"], told="; ".join(told))
+
+
+def _lab(row: dict[Any, Any], ending: str = "") -> list[float]:
+    return [float(row[f"{axis}{ending}"]) for axis in table.LAB]
+
+
+def _chips(rows: pd.DataFrame) -> list[Any]:
+    """Before and after, edge to edge."""
+    pieces = [
+        part.sort_values("amount", kind="stable").to_dict("records")
+        for _, part in rows.groupby(["swatch", "area", "test"], sort=False)
+    ]
+    if len(pieces) > _STRIPS:
+        return [_pairs(pieces)]
+    blocks: list[Any] = []
+    for piece in pieces:
+        blocks += [parts.Text(name(piece[0])), _strip(piece)]
+    return blocks
+
+
+def _strip(piece: list[dict[Any, Any]]) -> parts.Chips:
+    """One swatch through its test."""
+    colours = [_lab(piece[0], "_before"), *(_lab(row) for row in piece)]
+    labels = [words.say("fastness.before"), *(_after(row) for row in piece)]
+    notes = ["", *(words.say("fastness.grade", said=row["said"]) for row in piece)]
+    frame = pd.DataFrame(colours, columns=table.LAB).assign(
+        illuminant=piece[0]["illuminant"], observer=piece[0]["observer"]
+    )
+    patches = tuple(parts.patches(frame, labels, notes))
+    columns = len(patches) if len(patches) <= 6 else int(np.ceil(len(patches) / 2))
+    return parts.Chips(patches, columns=columns, height_mm=13, touching=True)
+
+
+def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
+    """Many swatches: each before and after the most it had, the most changed first."""
+    last = sorted((piece[-1] for piece in pieces), key=lambda row: row["value"])[:_PAIRS]
+    patches: list[parts.Patch] = []
+    for row in last:
+        frame = pd.DataFrame([_lab(row, "_before"), _lab(row)], columns=table.LAB)
+        frame = frame.assign(illuminant=row["illuminant"], observer=row["observer"])
+        labels = [str(row["swatch"]), _after(row)]
+        notes = [variants.recipe(row) if "dye" in row else "", row["said"]]
+        patches += parts.patches(frame, labels, notes)
+    return parts.Chips(tuple(patches), columns=6, height_mm=10, touching=True)
+
+
+def _after(row: dict[Any, Any]) -> str:
+    return grade.exposure_text(pd.Series(row))
+
+
+def figure(
+    found: grade.Study, exposure: str, quantity: str = "dEF", at: float | None = None
+) -> Any | None:
+    """Curves of the most changed swatches of a study, with the grade asked for drawn across."""
+    fitted = [d for d in _fitted(found, exposure) if quantity in d.curves]
+    if not fitted:
+        return None
+    labels = [_label(found, one) for one in fitted]
+    white = (str(found.grades["illuminant"].iloc[0]), int(found.grades["observer"].iloc[0]))
+    return drawn.curves(fitted, labels, quantity, limit=_limit(found, quantity), at=at, white=white)
+
+
+def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:
+    """Curves of one exposure: all of a few swatches, else the most changed."""
+    fitted = [d for d in found.drifts if d.exposure == exposure]
+    fitted = [d for d in fitted if d.unit == fitted[0].unit]
+    if len(fitted) <= _CURVES:
+        return fitted
+    ends = [float(d.curves["dEF"].at(np.array([d.longest]))[0]) for d in fitted]
+    return [fitted[i] for i in np.argsort(ends)[::-1][:_CURVES]]
+
+
+def _label(found: grade.Study, one: grade.Drift) -> str:
+    rows = found.grades[found.grades["swatch"].eq(one.swatch)]
+    row = rows.iloc[0].to_dict()
+    return f"{one.swatch}: {variants.recipe(row, bare=True)}" if "dye" in row else one.swatch
+
+
+def _limit(found: grade.Study, quantity: str) -> tuple[float, str] | None:
+    if quantity == "dEF":
+        level = grade.worst_allowed(found.change)
+        return level, words.say("fastness.limit", required=found.change)
+    return (grade.VISIBLE, words.say("fastness.visible")) if quantity == "dE00" else None
+
+
+def _curves(found: grade.Study, exposure: str) -> list[Any]:
+    made = figure(found, exposure)
+    if made is None:
+        return []
+    about = words.say("fastness.figure", exposure=exposure)
+    rows = pd.concat([_curve_rows(one) for one in _fitted(found, exposure)], ignore_index=True)
+    caption = words.say("fastness.curve_table")
+    return [parts.live(made, about), parts.number_table(rows, caption, decimals=1)]
+
+
+def _curve_rows(one: grade.Drift) -> pd.DataFrame:
+    told = grade.curve_table(one)
+    by, _ = drawn.scale_of(one.unit)
+    shape = [
+        row["shape"] if row["told"] else words.say("fastness.open_shape", shape=row["shape"])
+        for row in told.to_dict("records")
+    ]
+    return pd.DataFrame(
+        {
+            "swatch": one.swatch,
+            "quantity": [words.heading(q) for q in told["quantity"]],
+            "shape": shape,
+            "rate": [_rate(row, by) for row in told.to_dict("records")],
+            "from_value": told["before"],
+            "to_value": told["after"],
+            "forecast": [
+                words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
+                for low, high in zip(told["forecast_low"], told["forecast_high"], strict=True)
+            ],
+        }
+    )
+
+
+def _rate(row: dict[Any, Any], by: float) -> str:
+    if not np.isfinite(row["rate"]):
+        return ""
+    low, middle, high = (f"{row[n] * by:.2g}" for n in ("rate_low", "rate", "rate_high"))
+    high = words.say("fastness.no_limit") if not np.isfinite(row["rate_high"]) else high
+    return words.say(f"fastness.rate_{row['rate_of']}", middle=middle, low=low, high=high)
+
+
+def _said(found: grade.Study, exposure: str) -> list[Any]:
+    """Forecasts and changes of tone, in sentences."""
+    rows = found.hardest(exposure)
+    if len(rows) > _STRIPS:
+        turned = rows[rows["tone_kind"].eq("tone change")]
+        texts = [grade.tone_sentence(row) for _, row in turned.head(10).iterrows()]
+        return [parts.Points(tuple(texts))] if texts else []
+    texts = []
+    for _, row in rows.iterrows():
+        texts.append(grade.forecast_sentence(found, row["swatch"], exposure))
+        texts.append(grade.tone_sentence(row))
+    return [parts.Points(tuple(text for text in texts if text))]
+
+
+def shown(rows: pd.DataFrame) -> pd.DataFrame:
+    """Grades as a table for readers: what, after what, grade, verdict, which way."""
+    ordered = rows.sort_values(["value", "swatch"], kind="stable")
+    records = ordered.to_dict("records")
+    made = ordered.assign(
+        recipe=[name(row) for row in records],
+        after=[_after(row) for row in records],
+        span=[_interval(row) for row in records],
+    )
+    return made[GRADES].reset_index(drop=True)
+
+
+def _interval(row: dict[Any, Any]) -> str:
+    low, high = row["difference_low"], row["difference_high"]
+    if not np.isfinite(low):
+        return ""
+    return words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
+
+
+def _stained(rows: pd.DataFrame) -> pd.DataFrame:
+    made = shown(rows).rename(columns={"difference": "dEGS"})
+    ordered = rows.sort_values(["value", "swatch"], kind="stable")
+    made.insert(1, "part", ordered["part"].to_numpy())
+    return made.drop(columns=["dE00", "moved"])
+
+
+def _beside(found: grade.Study) -> list[Any]:
+    """Light fastness by the references beside the samples, and from the dose alone."""
+    blocks: list[Any] = []
+    if len(found.beside):
+        best = found.beside[found.beside["best"]]
+        rows = pd.DataFrame(
+            {
+                "swatch": best["swatch"],
+                "after": [_after({**row, "exposure": "light"}) for row in best.to_dict("records")],
+                "difference": best["difference"],
+                "blue_wool": best["said"],
+            }
+        )
+        blocks.append(parts.number_table(rows, words.say("fastness.beside"), decimals=1))
+    lines = [text for one in found.drifts if (text := _from_dose(one))]
+    return [*blocks, *([parts.Points(tuple(lines[:_STRIPS]))] if lines else [])]
+
+
+def _from_dose(one: grade.Drift) -> str:
+    """An estimate from the dose at which the change reached grade 4."""
+    if one.exposure != "light" or one.unit != "lx h":
+        return ""
+    when = grade.reaches_noticed(one)
+    if not np.isfinite(when.middle):
+        return ""
+    middle, _ = grade.from_dose(when.middle)
+    low, high = (grade.from_dose(x)[0] if x > 0 else 1.0 for x in (when.earliest, when.latest))
+    span = words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
+    return words.say("fastness.from_dose", swatch=one.swatch, value=f"{middle:.1f}", span=span)
+
+
+def _mordants(found: grade.Study) -> list[Any]:
+    """Variants of one dye and cloth held against the one with the fewest metals."""
+    if "dye" not in found.grades:
+        return []
+    rows = []
+    change = found.grades[found.grades["kind"].eq("change")]
+    for (fibre, dye), part in change.groupby(["fibre", "dye"], sort=False):
+        made = part.assign(variant=[variants.recipe(r, bare=True) for r in part.to_dict("records")])
+        if dye == "none" or made["variant"].nunique() < 2:
+            continue
+        metals = made[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1)
+        plain = metals + 1000 * made["mordant"].eq("none")
+        base = str(made.loc[plain.idxmin(), "variant"])
+        try:
+            told = grade.holding(_last(made), base)
+        except InputError:  # no amount that both had
+            continue
+        rows.append(told.assign(cloth=f"{dye}, {fibre}"))
+    if not rows:
+        return []
+    return [
+        parts.Heading(words.say("fastness.mordants")),
+        parts.number_table(held(pd.concat(rows)), words.say("fastness.mordants_note"), decimals=1),
+    ]
+
+
+def _last(rows: pd.DataFrame) -> pd.DataFrame:
+    most = rows.groupby("exposure")["amount"].transform("max")
+    return rows[rows["amount"].eq(most) | most.isna()]
+
+
+def held(told: pd.DataFrame) -> pd.DataFrame:
+    """Which mordant holds better, as a table for readers."""
+    records = told.to_dict("records")
+    return pd.DataFrame(
+        {
+            "cloth": told["cloth"],
+            "variant": told["variant"],
+            "against": told["reference"],
+            "after": [_after(row) for row in records],
+            "grades": [f"{row['grade']} / {row['reference_grade']}" for row in records],
+            "less_change": told["less_change"],
+            "holds": [row["holds"] or row["verdict"] for row in records],
+            "hue_cost": [f"{row['hue_dE00']:.1f}: {row['hue_words']}" for row in records],
+        }
+    )
