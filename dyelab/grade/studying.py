@@ -119,7 +119,8 @@ def _taken(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:
     wanted = [str(name) for name in swatches]
     for name in wanted:
         choose(name, wide["swatch"].unique(), "swatch")
-    clean = wide["exposure"].eq("none") & wide.get("part", "swatch").ne("swatch")
+    parts = wide["part"] if "part" in wide else pd.Series("swatch", wide.index)
+    clean = wide["exposure"].eq("none") & ~parts.isin(["swatch", ""])
     return wide[wide["swatch"].isin(wanted) | bluewool.is_reference(wide) | clean]
 
 
@@ -153,8 +154,9 @@ def _bare(wide: pd.DataFrame, fibre: str) -> np.ndarray | None:
     if not set(needed) <= set(wide.columns):
         return None
     plain = wide["exposure"].eq("none") & wide["fibre"].eq(fibre) & wide["part"].eq("swatch")
-    plain &= wide[["dye", "tannin", "mordant"]].eq("none").all(axis=1)
-    plain &= wide[["iron_wof", "copper_wof"]].fillna(0).eq(0).all(axis=1)
+    for name in ("dye", "tannin", "mordant"):
+        plain &= wide[name].eq("none")
+    plain &= wide[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1) == 0
     return wide.loc[plain, table.LAB].mean().to_numpy(float) if plain.any() else None
 
 
@@ -162,15 +164,19 @@ def verdict_sentence(found: Study, exposure: str) -> str:
     """How many of the swatches keep the required grade after the most they had."""
     rows = found.hardest(exposure)
     counts = rows["verdict"].value_counts()
-    numbers = {
-        "met": int(counts.get(MET, 0)),
-        "unmet": int(counts.get(NOT_MET, 0)),
-        "open": int(counts.get(NOT_SETTLED, 0)),
-    }
+    met, unmet, unsettled = (int(counts.get(name, 0)) for name in (MET, NOT_MET, NOT_SETTLED))
     after = exposure_text(rows.iloc[0]) if rows["amount"].nunique() == 1 else exposure
     if len(rows) == 1:
         return piece_sentence(rows.iloc[0], after)
-    return words.say("grade.many", after=after, required=found.change, number=len(rows), **numbers)
+    return words.say(
+        "grade.many",
+        after=after,
+        required=found.change,
+        number=len(rows),
+        met=met,
+        unmet=unmet,
+        open=unsettled,
+    )
 
 
 def piece_sentence(row: pd.Series, after: str) -> str:

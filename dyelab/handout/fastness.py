@@ -349,7 +349,7 @@ def _mordants(found: grade.Study) -> list[Any]:
             continue
         metals = made[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1)
         plain = metals + 1000 * made["mordant"].eq("none")
-        base = str(made.loc[plain.idxmin(), "variant"])
+        base = str(made["variant"].iloc[int(np.argmin(plain.to_numpy()))])
         try:
             told = grade.holding(_last(made), base)
         except InputError:  # no amount that both had
