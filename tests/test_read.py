@@ -1,5 +1,7 @@
 """Measurement files in the variants that are met, and what is refused."""
 
+import io
+import random
 import re
 
 import numpy as np
@@ -533,3 +535,73 @@ def test_command_says_what_it_decided(write, tmp_path):
     said = CliRunner().invoke(command, arguments, catch_exceptions=False).stderr
     assert "swatches.txt: measured from 400 to 700 nm: beyond" in said
     assert "lab.csv: 1 colours adapted to D65/10° by CAT16" in said
+
+
+def workbook(frame, **options):
+    held = io.BytesIO()
+    frame.to_excel(held, **options)
+    return held.getvalue()
+
+
+def test_names_under_a_blank_heading(write):
+    frame = pd.DataFrame(FACTORS, columns=BANDS, index=NAMES)
+    same_spectra(read.measurements(write(workbook(frame), "s.xlsx")))
+    same_spectra(read.measurements(write(table_text(header=""), "s.csv")))
+
+
+def test_a_quotation_mark_left_open_does_not_swallow_rows(write):
+    text = table_text().replace("K-02", '"K-02')
+    with pytest.raises(InputError, match="row 3: a quotation mark is opened and never closed"):
+        read.measurements(write(text), skip_bad=True)
+
+
+def test_a_workbook_that_unpacks_to_far_too_much_is_refused(write, monkeypatch):
+    monkeypatch.setattr("dyelab.read.sheet._LARGEST", 1000)
+    with pytest.raises(InputError, match="unpacks to over"):
+        read.measurements(write(workbook(pd.DataFrame(FACTORS, columns=BANDS)), "s.xlsx"))
+
+
+SOUND = {
+    "cgats": cgats_text().encode(),
+    "decimal comma": cgats_text(comma=True).encode("utf-16"),
+    "cxf": cxf_text().encode(),
+    "csv": table_text(scale=100, mark=";").encode(),
+    "xlsx": workbook(pd.DataFrame(FACTORS, columns=BANDS, index=NAMES)),
+    "lab": b"sample,L,a,b,illuminant,observer\nM-1,50,20,10,A,10\nM-2,51,2,10,A,10\n",
+}
+
+
+def damaged(data, chance):
+    """A sound file cut short, with bytes changed, lost or repeated, or a line lost or repeated."""
+    start = chance.randrange(len(data))
+    end = start + chance.randrange(1, 60)
+    lines = data.split(b"\n")
+    n = chance.randrange(len(lines))
+    return chance.choice(
+        [
+            data[:start],
+            data[:start] + data[end:],
+            data[:end] + data[start:],
+            data[:start] + bytes([chance.randrange(256)]) + data[start + 1 :],
+            data[:start] + chance.choice([b"0", b",", b";", b'"', b"#", b"<", b"-"]) + data[start:],
+            b"\n".join(lines[:n] + lines[n + 1 :]),
+            b"\n".join(lines[: n + 1] + lines[n:]),
+        ]
+    )
+
+
+@pytest.mark.parametrize("kind", SOUND)
+def test_damage_is_read_around_or_refused_in_one_line(write, kind):
+    """Whatever the damage, no other error than the refusal, and it names the file."""
+    chance = random.Random(kind)
+    refusals = []
+    for _ in range(30):
+        path = write(damaged(SOUND[kind], chance), "K77.dat")
+        try:
+            found = read.measurements(path)
+        except InputError as error:
+            refusals.append(str(error))
+        else:
+            assert found.lab is not None or found.spectra is not None
+    assert len(refusals) >= 6
+    assert all("K77.dat" in text and "\n" not in text for text in refusals)

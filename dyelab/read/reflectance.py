@@ -26,8 +26,11 @@ def spectra(rows: Rows, role: Roles, scale: Scale | None) -> Part:
     """
     bands = _whole(role, rows.name)
     cells = rows.grid.cells[[role.bands[nm] for nm in bands]]
-    cells, marked = _without_signs(cells)
     values, notes = numbers(cells)
+    marked = False
+    if values.isna().any(axis=None):
+        cells, marked = _without_signs(cells)
+        values, notes = numbers(cells)
     values.columns = pd.Index([f"{nm:.0f}" for nm in bands])
     percent, why = _is_percent(values, role.percent or marked, rows.grid, scale)
     factors = values / 100 if percent else values

@@ -87,11 +87,14 @@ def name_faults(rows: Rows) -> list[dict]:
 
 def numbers(cells: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """Cells as numbers, NaN where they aren't; decimal commas are read when there are any."""
+    values = cells.apply(pd.to_numeric, errors="coerce")
+    if not values.isna().any(axis=None):
+        return values, []
     comma = any(cells[name].str.match(r"^[-+]?\d*,\d+(?:[eE]|$)").any() for name in cells)
-    if comma:
-        cells = cells.apply(lambda column: column.str.replace(",", ".", regex=False))
-    notes = ["decimal commas were read as points"] if comma else []
-    return cells.apply(pd.to_numeric, errors="coerce"), notes
+    if not comma:
+        return values, []
+    points = cells.apply(lambda column: column.str.replace(",", ".", regex=False))
+    return points.apply(pd.to_numeric, errors="coerce"), ["decimal commas were read as points"]
 
 
 def not_numbers(rows: Rows, values: pd.DataFrame, cells: pd.DataFrame, what: str) -> list[dict]:
@@ -104,7 +107,7 @@ def not_numbers(rows: Rows, values: pd.DataFrame, cells: pd.DataFrame, what: str
 
 
 def _shown(cell: str) -> str:
-    return repr(cell) if cell else "blank"
+    return repr(cell if len(cell) <= 40 else f"{cell[:40]}…") if cell else "blank"
 
 
 def first_of_each_row(bad: np.ndarray) -> list[tuple[int, int]]:

@@ -3,16 +3,21 @@
 import csv
 import io
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from dyelab.errors import InputError
-from dyelab.read.columns import is_header, wavelength
+from dyelab.read.columns import is_header, roles, wavelength
 from dyelab.read.grid import Grid
 from dyelab.table import fault
 
+if TYPE_CHECKING:
+    from zipfile import ZipFile
+
 _LOOK = 60  # lines within which the header must come
+_LARGEST = 500 * 2**20  # bytes a workbook may unpack to; ten thousand spectra take 10 MB
+_DAMAGED = (KeyError, OSError, ValueError, EOFError, NotImplementedError, TypeError, IndexError)
 
 
 def from_text(text: str, name: str) -> Grid:
@@ -26,12 +31,22 @@ def from_text(text: str, name: str) -> Grid:
         If no header is found.
     """
     csv.field_size_limit(10_000_000)
+    if text.count('"') % 2:
+        raise _open_quote(text, name)
     tries = [list(csv.reader(io.StringIO(text), delimiter=mark)) for mark in "\t;,"]
     found = (_table(lines, name) for lines in tries)
     grid = next((grid for grid in found if grid is not None), None)
     if grid is None:
         raise _no_header(max(tries, key=lambda t: len(t[0]) if t else 0), name)
     return grid
+
+
+def _open_quote(text: str, name: str) -> InputError:
+    odd = (i for i, line in enumerate(text.split("\n"), 1) if line.count('"') % 2)
+    return InputError(
+        f"{name} row {next(odd)}: a quotation mark is opened and never closed, which swallows all "
+        "rows behind it. Expected them in pairs: remove it or add the other."
+    )
 
 
 def _table(lines: list[list[str]], name: str) -> Grid | None:
@@ -78,18 +93,21 @@ def from_workbook(data: bytes, name: str) -> list[Grid]:
         If the workbook is damaged or no sheet has a header.
     """
     import zipfile
+    import zlib
 
     import openpyxl
 
     try:
+        _refuse_bomb(zipfile.ZipFile(io.BytesIO(data)), name)
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
         sheets = {
             sheet.title: [[_text(cell) for cell in row] for row in sheet.values]
             for sheet in book.worksheets
         }
-    except (zipfile.BadZipFile, KeyError, OSError, ValueError, EOFError) as error:
+    except (zipfile.BadZipFile, zlib.error, *_DAMAGED) as error:
+        reason = str(error).split("\n")[0].rstrip(".") or type(error).__name__
         raise InputError(
-            f"{name}: not a workbook that can be read ({error}). Save it again as XLSX, or as CSV."
+            f"{name}: not a workbook that can be read ({reason}). Save it again as XLSX, or as CSV."
         ) from None
     found = {title: table for title, lines in sheets.items() if (table := _table(lines, name))}
     if not found:
@@ -100,6 +118,14 @@ def from_workbook(data: bytes, name: str) -> list[Grid]:
         replace(grid, notes=(*grid.notes, f"sheet {title!r} was read"), row_word=f"{title} row")
         for title, grid in found.items()
     ]
+
+
+def _refuse_bomb(archive: "ZipFile", name: str) -> None:
+    if sum(item.file_size for item in archive.infolist()) > _LARGEST:
+        raise InputError(
+            f"{name}: this workbook unpacks to over 500 MB, far more than measurements take. "
+            "Save the sheet you need as a workbook of its own, or as CSV."
+        )
 
 
 def _text(cell: Any) -> str:
@@ -126,6 +152,8 @@ def _grid(lines: list[list[str]], at: int, name: str) -> Grid:
     header = [cell.strip() for cell in lines[at]]
     while header and not header[-1]:
         header.pop()
+    if not header[0] and roles(header).sample is None:
+        header[0] = "sample"
     kept, rows, faults = [], [], []
     for number, line in enumerate(lines[at + 1 :], at + 2):
         cells = [cell.strip() for cell in line]
