@@ -41,7 +41,7 @@ class Shown:
     notes : sequence of str
         What limits this answer.
     pictures : sequence of (caption, PNG bytes)
-    page : handout page, optional
+    page : handout page, or a function that makes it, optional
         Offered as PDF and HTML.
     """
 

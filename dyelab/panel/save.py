@@ -106,7 +106,9 @@ class Row(widgets.VBox):
     def _page(self, suffix: str) -> None:
         from dyelab import handout
 
-        self._tell(handout.write(self._panel.shown.page, self._named(suffix)))
+        made = self._panel.shown.page
+        page = made() if callable(made) else made
+        self._tell(handout.write(page, self._named(suffix)))
 
     def _share(self) -> None:
         if self._panel.shown.page is not None:

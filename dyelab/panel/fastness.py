@@ -1,0 +1,234 @@
+"""Fastness: how a colour goes through washing or light, what grade that is, and what to promise."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import grade, table, words
+from dyelab.errors import InputError
+from dyelab.handout import fastness as page
+from dyelab.handout import variants
+from dyelab.panel import choices, frame
+
+_QUANTITIES = ("dEF", "dE00", "L", "C", "h")
+_MOST = 8  # swatches looked at together
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """What the panel needs of a book, read once, and the studies made so far."""
+
+    wide: pd.DataFrame
+    tested: pd.DataFrame  # one row a tested swatch, with its recipe and `cloth`
+    book: Any
+    kept: dict[tuple, grade.Study] = field(default_factory=dict)
+
+    def study(self, swatches: tuple[str, ...], asked: str, progress: Any) -> grade.Study:
+        key = (swatches, asked)
+        if key not in self.kept:
+            self.kept[key] = grade.study(
+                self.wide,
+                swatches=swatches,
+                shared=self.book.shared,
+                spectra=self.book.spectra,
+                change=asked,
+                progress=lambda share: progress(share, words.say("fastness_panel.fitting")),
+            )
+        return self.kept[key]
+
+
+def panel(book: Any = None) -> frame.Panel:
+    """Pick swatches and a test, move through it, see the colour go.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    title = words.say("fastness_panel.title")
+    return frame.Panel("fastness", title, _choose, _show, refresh=_fit, prepare=_bench, book=book)
+
+
+def _bench(book: Any) -> _Bench:
+    from dyelab import book as books
+
+    wide = books.wide(book)
+    after = wide[wide["exposure"].ne("none") & ~grade.is_reference(wide)]
+    tested = after.drop_duplicates("swatch").reset_index(drop=True)
+    cloths = [_cloth(row) for row in tested.to_dict("records")]
+    return _Bench(wide, tested.assign(cloth=cloths), book)
+
+
+def _cloth(row: dict[Any, Any]) -> str:
+    dye = words.say("fastness_panel.undyed") if row["dye"] == "none" else row["dye"]
+    return words.say("fastness_panel.cloth", dye=dye, fibre=row["fibre"])
+
+
+def _choose(bench: _Bench) -> dict[str, Any]:
+    if bench.tested.empty:
+        raise InputError(words.say("grade.no_after"))
+    say = words.say
+    cloths = list(bench.tested["cloth"].value_counts().index)
+    quantities = [(say(f"fastness_panel.{name}"), name) for name in _QUANTITIES]
+    return {
+        "cloth": choices.pick(say("fastness_panel.what"), cloths),
+        "swatches": choices.pick_many(
+            say("fastness_panel.swatches"), _swatches(bench, cloths[0]), _twins(bench, cloths[0])
+        ),
+        "exposure": choices.pick(say("fastness_panel.exposure"), _exposures(bench, ())),
+        "at": choices.steps(say("fastness_panel.at"), [("0", 0.0)]),
+        "quantity": choices.pick(say("fastness_panel.quantity"), quantities),
+        "asked": choices.pick(say("fastness_panel.asked"), grade.GRADES, grade.CHANGE),
+    }
+
+
+def _swatches(bench: _Bench, cloth: str) -> list[tuple[str, str]]:
+    rows = bench.tested[bench.tested["cloth"].eq(cloth)].to_dict("records")
+    return [(f"{row['swatch']}: {variants.recipe(row, bare=True)}", row["swatch"]) for row in rows]
+
+
+def _twins(bench: _Bench, cloth: str) -> tuple[str, ...]:
+    """A swatch without metal over its mordant and one with iron, to open with something to see."""
+    rows = bench.tested[bench.tested["cloth"].eq(cloth)]
+    iron, copper = rows["iron_wof"].fillna(0), rows["copper_wof"].fillna(0)
+    plain = rows[iron.eq(0) & copper.eq(0) & rows["mordant"].ne("none")].head(1)
+    plain = plain if len(plain) else rows.head(1)
+    same = rows["mordant"].eq(plain["mordant"].iloc[0]) & rows["tannin"].eq(plain["tannin"].iloc[0])
+    ironed = rows[same & iron.ge(1)].head(1)
+    return tuple(dict.fromkeys([*plain["swatch"], *ironed["swatch"]]))
+
+
+def _tests(bench: _Bench, swatches: tuple[str, ...]) -> pd.DataFrame:
+    names = swatches or tuple(bench.tested["swatch"])
+    rows = bench.wide[bench.wide["swatch"].isin(names) & bench.wide["part"].eq("swatch")]
+    return rows[rows["exposure"].ne("none")]
+
+
+def _exposures(bench: _Bench, swatches: tuple[str, ...]) -> list[tuple[str, str]]:
+    there = set(_tests(bench, swatches)["exposure"])
+    return [
+        (words.say(f"fastness.{name.replace(' ', '_')}"), name)
+        for name in table.EXPOSURES
+        if name in there
+    ]
+
+
+def _amounts(bench: _Bench, swatches: tuple[str, ...], exposure: str) -> list[tuple[str, float]]:
+    rows = _tests(bench, swatches)
+    rows = rows[rows["exposure"].eq(exposure) & rows["amount"].gt(0)]
+    found = rows[["amount", "unit"]].drop_duplicates().sort_values("amount")
+    said = [(words.say("fastness.before"), 0.0)]
+    return said + [(grade.amount_text(x, u), float(x)) for x, u in found.itertuples(index=False)]
+
+
+def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
+    """Offer the swatches of this cloth, their tests, and the amounts they were read after."""
+    cloth = widgets["cloth"].value
+    offered = _swatches(bench, cloth)
+    if list(widgets["swatches"].options) != offered:
+        widgets["swatches"].options = offered
+        widgets["swatches"].value = _twins(bench, cloth)
+    swatches = tuple(widgets["swatches"].value)
+    choices.set_options(widgets["exposure"], _exposures(bench, swatches))
+    offered_amounts = _amounts(bench, swatches, widgets["exposure"].value)
+    if list(widgets["at"].options) != offered_amounts:
+        widgets["at"].options = offered_amounts
+        widgets["at"].value = offered_amounts[-1][1]
+
+
+def _show(
+    bench: _Bench,
+    cloth: str,
+    swatches: tuple[str, ...],
+    exposure: str,
+    at: float,
+    quantity: str,
+    asked: str,
+    progress: Any,
+) -> frame.Shown:
+    if not swatches:
+        raise InputError(words.say("fastness_panel.none"))
+    if len(swatches) > _MOST:
+        raise InputError(words.say("fastness_panel.many", most=_MOST))
+    found = bench.study(tuple(swatches), asked, progress)
+    rows = found.of(exposure)
+    if rows.empty:
+        raise InputError(words.say("fastness_panel.not_so", exposure=exposure))
+    now = rows if rows["amount"].isna().all() else rows[rows["amount"].eq(at)]
+    return frame.Shown(
+        _sentence(now, at),
+        page.figure(found, exposure, quantity, at=at or None),
+        page.shown(rows).drop(columns=["verdict"]).assign(verdict=_verdicts(rows)),
+        _chips(found, rows, now),
+        _notes(found, exposure, quantity),
+        page=lambda: page.page(found, bench.book.tests),
+    )
+
+
+def _verdicts(rows: pd.DataFrame) -> list[str]:
+    return list(rows.sort_values(["value", "swatch"], kind="stable")["verdict"])
+
+
+def _sentence(now: pd.DataFrame, at: float) -> str:
+    if now.empty:
+        return words.say("fastness_panel.start" if at == 0 else "fastness_panel.none_at")
+    said = [
+        words.say(
+            "fastness_panel.piece",
+            after=grade.exposure_text(row),
+            swatch=row["swatch"],
+            said=row["said"],
+            verdict=row["verdict"],
+        )
+        for _, row in now.sort_values("value", kind="stable").iterrows()
+    ]
+    asked = words.say("fastness_panel.asked_for", required=now["required"].iloc[0])
+    return " ".join([*said, asked])
+
+
+def _chips(
+    found: grade.Study, rows: pd.DataFrame, now: pd.DataFrame
+) -> list[frame.Chip | list[frame.Chip]]:
+    """Each swatch before, and beside it as it is at the chosen amount."""
+    groups: list[frame.Chip | list[frame.Chip]] = []
+    for (swatch, area), part in rows.groupby(["swatch", "area"], sort=False):
+        first = part.iloc[0]
+        label = str(swatch) if area == "whole" else f"{swatch} ({area})"
+        before = _chip(first, "_before", words.say("fastness.before"), label)
+        then = now[now["swatch"].eq(swatch) & now["area"].eq(area)]
+        later = [
+            _chip(row, "", grade.exposure_text(row), words.say("fastness.grade", said=row["said"]))
+            for _, row in then.iterrows()
+        ]
+        groups.append([before, *later])
+    return groups
+
+
+def _chip(row: pd.Series, ending: str, label: str, note: str) -> frame.Chip:
+    L, a, b = (float(row[f"{axis}{ending}"]) for axis in table.LAB)
+    return frame.Chip(label, (L, a, b), note, str(row["illuminant"]), int(row["observer"]))
+
+
+def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
+    """Forecasts, changes of tone, blue wool, and what limits all of it."""
+    last = found.hardest(exposure)
+    notes = []
+    for _, row in last.iterrows():
+        notes += [grade.forecast_sentence(found, row["swatch"], exposure), grade.tone_sentence(row)]
+    if exposure == "light" and len(found.beside):
+        best = found.beside[found.beside["best"]]
+        notes += [
+            words.say("fastness_panel.beside", swatch=row["swatch"], said=row["said"])
+            for row in best.to_dict("records")
+        ]
+    one = next((d for d in found.drifts if d.exposure == exposure), None)
+    if one is not None and quantity in one.left_out:
+        notes.append(words.say("fastness_panel.no_curve", why=one.left_out[quantity]))
+    if one is None:
+        notes.append(words.say("fastness_panel.one_amount"))
+    elif not np.isfinite(one.longest):
+        notes.append(words.say("grade.no_amounts"))
+    missing = [text for text in found.missing if not text.startswith("Not tested")]
+    return [*[note for note in notes if note], *missing, *page.cautions(found)]
