@@ -193,9 +193,10 @@ def _chips(
 ) -> list[frame.Chip | list[frame.Chip]]:
     """Each swatch before, and beside it as it is at the chosen amount."""
     groups: list[frame.Chip | list[frame.Chip]] = []
-    for (swatch, area), part in rows.groupby(["swatch", "area"], sort=False):
+    for _, part in rows.groupby(["swatch", "area"], sort=False):
         first = part.iloc[0]
-        label = str(swatch) if area == "whole" else f"{swatch} ({area})"
+        swatch, area = str(first["swatch"]), str(first["area"])
+        label = swatch if area == "whole" else f"{swatch} ({area})"
         before = _chip(first, "_before", words.say("fastness.before"), label)
         then = now[now["swatch"].eq(swatch) & now["area"].eq(area)]
         later = [
