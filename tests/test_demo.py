@@ -128,6 +128,18 @@ def test_the_demo_never_runs_over_work(done, tmp_path):
     assert notes.read_text() == "mine"
 
 
+def said_like(text):
+    """An interval in words, with the value inside."""
+    value, low, high = map(float, re.fullmatch(r"(\S+) \((\S+) to (\S+)\)", text).groups())
+    return low <= value <= high
+
+
+def test_a_book_without_references_leaves_light_fastness_out(example):
+    rest = found(example[example["fibre"] != "blue wool"])
+    assert rest.light.empty
+    assert "fades_like" not in findings.grades(rest)
+
+
 @pytest.mark.parametrize("columns", [40, 80, 200])
 def test_lines_keep_within_the_terminal_and_lose_no_word(monkeypatch, columns):
     monkeypatch.setenv("COLUMNS", str(columns))
@@ -146,8 +158,8 @@ def test_the_page_fits_one_sheet(asked):
 
 def test_the_case_is_where_the_tannin_does_most(asked):
     dyed, control = asked.misled().to_dict("records")
-    assert dyed["dye"] != "none"
-    assert control["dye"] == "none"
+    assert (dyed["dye"], control["dye"]) == ("weld", "none")
+    assert "pomegranate rind" in dyed["cloth"]  # the best replicated of the cells that settle it
     assert dyed["cloth"] == control["cloth"]
     shares = asked.case.parts.set_index("part")["share"]
     assert shares["tannin"] > 60 > shares["dye"]
@@ -165,6 +177,8 @@ def test_a_swatch_is_graded_against_itself(example, asked):
     table = findings.grades(asked).set_index(["dye", "added"])
     said = table.loc[("madder", "potash alum"), "after 10 washes"]
     assert said.startswith(grade.change(fresh, washed)["change_grade"].iloc[0])
+    assert said_like(table.loc[("madder", "potash alum"), "fades_like"])
+    assert (asked.held["part"] == "swatch").all()
     assert not asked.held["fibre"].isna().any()
 
 

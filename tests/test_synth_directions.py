@@ -129,6 +129,25 @@ def test_alum_fades_most_and_copper_least(example):
         assert alum > iron > copper
 
 
+def test_light_fastness_lies_near_blue_wool_3(example):
+    """Guerin, Tse and Dignard 2023: fourteen dyes by five mordants, all near blue wool 3.
+
+    Read as dyelab reads it, against the example's own references; alum is the lowest each time.
+    """
+    from dyelab import book, grade
+
+    wide = book.wide(book.open(synth.example()))
+    placed = grade.alike(grade.graded(grade.matched(wide)))
+    placed = placed[placed["best"]].set_index("swatch")["reference"]
+    for dye in ("madder", "weld", "cochineal"):
+        alum, iron, copper = (
+            placed[rows(example, "light", 3e6, dye=dye, **metal)["swatch"]].mean()
+            for metal in (ALUM, {"iron_wof": 3.0}, {"copper_wof": 3.0})
+        )
+        assert 2.5 < alum < 3.7
+        assert alum < min(iron, copper) < 5
+
+
 def test_the_mordant_matters_more_than_the_dye(example):
     """Crews 1982: the choice of mordant changes light fastness more than that of the dye.
 

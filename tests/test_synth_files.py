@@ -1,6 +1,7 @@
 """The shipped example: the files an instrument would give, and the same on any day."""
 
 import re
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -88,6 +89,10 @@ def test_a_workbook_written_twice_is_the_same_byte_for_byte(tmp_path):
     for name in ("one.xlsx", "two.xlsx"):
         instruments.write_xlsx(frame, tmp_path / name, "sheet")
     assert (tmp_path / "one.xlsx").read_bytes() == (tmp_path / "two.xlsx").read_bytes()
+    with zipfile.ZipFile(tmp_path / "one.xlsx") as inside:
+        dates = re.findall(r"\d{4}-\d\d-\d\d", inside.read("docProps/core.xml").decode())
+        assert set(dates) == {"2025-09-30"}
+        assert {item.date_time[0] for item in inside.infolist()} == {1980}
 
 
 def test_every_file_says_it_is_invented():

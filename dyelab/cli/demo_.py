@@ -136,9 +136,10 @@ def _quick_answer(found: "Findings") -> Iterator[str]:
 def _held(found: "Findings") -> Iterator[str]:
     from dyelab.handout import findings
 
-    graded = findings.grades(found).rename(columns={"dye": "", "added": ""})
+    graded = findings.grades(found)
+    heads = ["", "", *(words.heading(name) for name in graded.columns[2:])]
     yield words.say("demo.held")
-    yield from lines.columns([list(graded.columns), *graded.fillna("").to_numpy().tolist()])
+    yield from lines.columns([heads, *graded.fillna("").to_numpy().tolist()])
     yield lines.sentence(words.say("findings.screening"))
 
 

@@ -24,6 +24,9 @@ class Findings:
         Every matched pair, as ``shift.of_step`` gives it, with `metal` and `cloth`.
     held : DataFrame
         Every swatch after washing or light, as ``grade.graded`` gives it.
+    light : DataFrame
+        Light fastness: the blue wool reference each swatch changed like, as ``grade.alike``
+        gives it; no rows where no references were lit beside the swatches.
     case : Separation or None
         Iron on a dyed and tannined cloth, split with its controls: of those the book can
         split, the best replicated, and among equals the one with the largest tannin share.
@@ -33,6 +36,7 @@ class Findings:
 
     metals: pd.DataFrame
     held: pd.DataFrame
+    light: pd.DataFrame
     case: shift.Separation | None
     dose: float
 
@@ -82,7 +86,16 @@ def find(
     metals = pd.concat([_pairs(recipes, metal) for metal in variants.METALS], ignore_index=True)
     graded = grade.graded(grade.matched(wide), shared=shared)
     held = graded[(graded["kind"] == "change") & graded["exposure"].isin(["wash", "light"])]
-    return Findings(metals, held, _case(recipes, metals, spectra, dose), dose)
+    case = _case(recipes, metals, spectra, dose)
+    return Findings(metals, held, _light(graded), case, dose)
+
+
+def _light(graded: pd.DataFrame) -> pd.DataFrame:
+    try:
+        placed = grade.alike(graded)
+    except InputError:  # no references beside the swatches
+        return pd.DataFrame(columns=["swatch", "reference", "reference_low", "reference_high"])
+    return placed[placed["best"]]
 
 
 def _pairs(recipes: shift.Recipes, metal: str) -> pd.DataFrame:
@@ -212,8 +225,8 @@ def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a dye and metal: `dye, added`, and a column for the hardest exposure of each
-        kind, named in words.
+        One row a dye and metal: `dye, added`, a column for the hardest exposure of each kind,
+        named in words, and `fades_like`, the reference it fades like.
     """
     held = found.held
     last = held["amount"] == held.groupby("exposure")["amount"].transform("max")
@@ -222,10 +235,25 @@ def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
     rows = chosen[chosen["dye"] != "none"].to_dict("records")
     named = [{**row, "when": when(row), "added": _added(row)} for row in rows]
     frame = pd.DataFrame(named, columns=[*held.columns, "when", "added"])
-    grades = frame.pivot_table(
-        index=["dye", "added"], columns="when", values="said", aggfunc="first", sort=False
+    wide = frame.pivot_table(
+        index=["swatch", "dye", "added"],
+        columns="when",
+        values="said",
+        aggfunc="first",
+        sort=False,
     )
-    return grades.rename_axis(columns=None).reset_index()
+    return _with_light(wide.rename_axis(columns=None).reset_index(), found.light)
+
+
+def _with_light(graded: pd.DataFrame, light: pd.DataFrame) -> pd.DataFrame:
+    """Put the blue wool reference in a last column; the swatch codes have done their work."""
+    said = {
+        row["swatch"]: words.say("findings.reference", **rounded(row))
+        for row in light.to_dict("records")
+    }
+    if said:
+        graded = graded.assign(fades_like=graded["swatch"].map(said).fillna(""))
+    return graded.drop(columns="swatch")
 
 
 def _added(row: dict[Any, Any]) -> str:
