@@ -370,7 +370,8 @@ def test_munsell_says_why_it_is_blank():
     table = convert.munsell([[50, 20, 20], [50, 150, 0]])
     assert table["notation"][0].endswith("/5.1")
     assert table["notation"][1] == ""
-    assert "outside" in table["reason"][1]
+    assert table["reason"][1] == "outside the Munsell renotation"
+    assert convert.munsell([4, 1, -1])["reason"][0] == "darker than Munsell value 1"
 
 
 def test_munsell_round_trip():

@@ -1,8 +1,12 @@
 """Measurement files in the variants that are met, and what is refused."""
 
 import io
+import os
 import random
 import re
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -13,6 +17,7 @@ from dyelab import convert, read
 from dyelab.cli.convert_ import command
 from dyelab.errors import InputError
 
+ROOT = Path(__file__).parents[1]
 BANDS = list(range(400, 701, 10))
 FACTORS = np.round(0.3 + 0.2 * np.sin(np.outer([1, 2, 3], np.array(BANDS) / 97)), 4)
 NAMES = ["K-01", "K-02", "K-03"]
@@ -605,3 +610,42 @@ def test_damage_is_read_around_or_refused_in_one_line(write, kind):
             assert found.lab is not None or found.spectra is not None
     assert len(refusals) >= 6
     assert all("K77.dat" in text and "\n" not in text for text in refusals)
+
+
+def test_geometry_stated_by_the_file_is_kept(write):
+    text = cgats_text().replace("# a remark", 'MEASUREMENT_GEOMETRY "45/0"')
+    assert set(read.measurements(write(text)).spectra["geometry"]) == {"45/0"}
+    assert "geometry" not in read.measurements(write(cgats_text())).spectra
+
+
+def test_command_keeps_the_flags_a_table_brings(write, tmp_path):
+    head, *rows = table_text().strip().split("\n")
+    text = "\n".join([head + ",flags", *(row + ",uneven" for row in rows)])
+    out = tmp_path / "out.csv"
+    CliRunner().invoke(command, [str(write(text)), "-o", str(out)], catch_exceptions=False)
+    assert set(pd.read_csv(out)["flags"]) == {"uneven ends"}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        (["none.csv", "-o", "out.csv"], 1, "there is no such file"),
+        (["good.csv", "-o", "blocked/out.csv"], 1, "Check the folder"),
+        (["good.csv"], 2, "Missing option '-o'"),
+        (["good.csv", "-o", "out.csv", "--illuminant", "D66"], 1, "Did you mean 'D65'"),
+    ],
+)
+def test_command_from_the_shell(tmp_path, arguments, code, said):
+    (tmp_path / "good.csv").write_text(table_text(), encoding="utf-8")
+    (tmp_path / "blocked").write_text("a file where a folder is needed", encoding="utf-8")
+    run = subprocess.run(
+        [sys.executable, "-m", "dyelab", "convert", *arguments],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+    )
+    assert run.returncode == code
+    assert said in run.stderr
+    assert "Traceback" not in run.stderr
+    assert not (tmp_path / "out.csv").exists()

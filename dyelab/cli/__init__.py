@@ -42,9 +42,15 @@ def dyelab() -> None:
 
 
 def main() -> None:
-    """Run a command; refused input is one message on standard error and exit code 1."""
+    """Run a command; refusals and disk trouble are one message on stderr and exit code 1."""
     try:
         dyelab()
     except InputError as error:
         click.echo(f"dyelab: {error}", err=True)
+        sys.exit(1)
+    except OSError as error:
+        if not error.filename:
+            raise
+        place = f"dyelab: {error.filename}: {error.strerror}."
+        click.echo(f"{place} Check the folder, its permissions and its free space.", err=True)
         sys.exit(1)

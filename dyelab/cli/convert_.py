@@ -116,11 +116,12 @@ def _lab(found: read.Measurements, name: str, illuminant: str, observer: int) ->
 def _from_spectra(
     spectra: pd.DataFrame, illuminant: str, observer: int
 ) -> tuple[pd.DataFrame, list[str]]:
-    table = convert.spectra_to_lab(spectra, illuminant, observer).assign(flags="")
-    notes = []
+    table = convert.spectra_to_lab(spectra, illuminant, observer)
+    old = table["flags"].fillna("") if "flags" in table else ""
+    table, notes = table.assign(flags=old), []
     for bands, rows in convert.same_bands(spectra):
         if convert.missing_ends(bands):
-            table.loc[rows, "flags"] = "ends"
+            table.loc[rows, "flags"] = (table.loc[rows, "flags"] + " ends").str.strip()
             notes.append(
                 f"measured from {bands[0]} to {bands[-1]} nm: beyond, the last value was taken "
                 "as ASTM E308 says (flagged ends)"

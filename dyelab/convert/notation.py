@@ -11,6 +11,8 @@ from dyelab.convert.light import white
 from dyelab.convert.science import library
 from dyelab.errors import InputError
 
+_DARKEST = 0.0121  # luminous reflectance of Munsell value 1, where the renotation begins
+
 
 def munsell(lab: ArrayLike, illuminant: str = "D65", observer: int = 10) -> pd.DataFrame:
     """Munsell notation of each colour, where the conversion converges (ASTM D1535).
@@ -34,15 +36,16 @@ def munsell(lab: ArrayLike, illuminant: str = "D65", observer: int = 10) -> pd.D
     return pd.DataFrame([_notation(row) for row in xyz], columns=["notation", "reason"])
 
 
-def _notation(xyz: ArrayLike) -> tuple[str, str]:
+def _notation(xyz: np.ndarray) -> tuple[str, str]:
     science = library()
     try:
         with np.errstate(all="ignore"), warnings.catch_warnings():
             warnings.simplefilter("ignore")
             xyY = science.XYZ_to_xyY(xyz)
             return science.xyY_to_munsell_colour(xyY, hue_decimals=1), ""
-    except Exception as error:  # colour-science raises several kinds out of its gamut
-        return "", f"outside the Munsell renotation ({type(error).__name__})"
+    except Exception:  # colour-science raises several kinds out of its gamut
+        dark = xyz[1] < _DARKEST
+        return "", "darker than Munsell value 1" if dark else "outside the Munsell renotation"
 
 
 def munsell_to_lab(notation: str, illuminant: str = "D65", observer: int = 10) -> np.ndarray:

@@ -40,7 +40,8 @@ def spectrum_to_xyz(
     -------
     ndarray (..., 3)
         XYZ with Y = 100 for the perfect reflector. At 10 and 20 nm by ASTM E308 with weights
-        computed as in ASTM E2022, else by summation (CIE 15). Bands missing towards 360 and
+        computed as in ASTM E2022 (the kind of its table 5: for instruments that correct for
+        their bandpass, as most do), else by summation (CIE 15). Bands missing towards 360 and
         780 nm take the value of the last one measured (E308, 7.3.2.2).
 
     Raises

@@ -21,12 +21,13 @@ class Measurements:
     Attributes
     ----------
     lab : DataFrame or None
-        `sample, L, a, b, illuminant, observer, source`, then other columns of the file. Samples
+        `sample, L, a, b, illuminant, observer, source`, then `geometry` (such as 45/0) where the
+        file states one and other columns of the file. Samples
         that have a spectrum are not in it: their colour comes from the spectrum.
     spectra : DataFrame or None
         `sample`, one column a wavelength in nm named ``"400"`` and so on with reflectance
         factors (NaN where a file mixes ranges and this sample's doesn't reach), `source`, then
-        other columns of the file.
+        `geometry` and other columns as in `lab`.
     notes : tuple of str
         What had to be decided: scale, encoding, names.
     faults : DataFrame

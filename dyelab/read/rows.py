@@ -116,9 +116,10 @@ def first_of_each_row(bad: np.ndarray) -> list[tuple[int, int]]:
 
 
 def with_extras(frame: pd.DataFrame, grid: Grid, role: Roles) -> pd.DataFrame:
-    """Add the file's other columns, the standard uncertainties as numbers."""
+    """Add the measuring geometry and the file's other columns, uncertainties as numbers."""
     taken = set(frame.columns) | role.others
     extra = grid.cells[[column for column in grid.cells if column and column not in taken]].copy()
     for column in set(STANDARD_UNCERTAINTIES) & set(extra.columns):
         extra[column] = pd.to_numeric(extra[column], errors="coerce")
-    return pd.concat([frame, extra], axis=1)
+    stated = grid.geometry and "geometry" not in extra
+    return pd.concat([frame.assign(geometry=grid.geometry) if stated else frame, extra], axis=1)
