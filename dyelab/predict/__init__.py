@@ -1,0 +1,22 @@
+"""Untried recipes: their colour, the recipe for a colour, and the next swatch to dye."""
+
+from dyelab.predict.finding import Found, draws, find, weigh_out
+from dyelab.predict.grid import Limits
+from dyelab.predict.model import Model, fit
+from dyelab.predict.reach import Gamut, Reach, gamut, reach
+from dyelab.predict.series import next_swatches
+
+__all__ = [
+    "Found",
+    "Gamut",
+    "Limits",
+    "Model",
+    "Reach",
+    "draws",
+    "find",
+    "fit",
+    "gamut",
+    "next_swatches",
+    "reach",
+    "weigh_out",
+]

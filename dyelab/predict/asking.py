@@ -1,0 +1,241 @@
+"""What a model answers: a colour with its covariance, what it leans on, and when it guesses."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from dyelab import shift, table, words
+from dyelab.errors import InputError
+from dyelab.predict import factors, process
+from dyelab.predict.factors import CLOTH, NONE, STEPS, Step
+
+if TYPE_CHECKING:
+    from dyelab.predict.model import Model
+
+_FAR = 0.5  # share of the prior variance left: little is known there
+_LEAN, _MOST_LEANT = 0.08, 4  # least weight worth naming, and how many are named
+_SLACK = 1.001  # on the largest and smallest dose
+_CHI2_50 = 2.366  # three degrees of freedom
+Light = tuple[str | None, int | None]
+
+
+def colour(model: "Model", recipes: pd.DataFrame, light: Light = (None, None)) -> pd.DataFrame:
+    """See `Model.colour`."""
+    full = completed(model, recipes)
+    white = (light[0] or model.white[0], light[1] or model.white[1])
+    joined = [_parts(model, row) for row in full.to_dict("records")]
+    sums = {i: parts for i, parts in enumerate(joined) if parts is not None}
+    plain = np.array([i not in sums for i in range(len(full))])
+    lab, C = np.zeros((len(full), 3)), np.zeros((len(full), 3, 3))
+    said, leant = [""] * len(full), [""] * len(full)
+    if plain.any():
+        rows = full[plain]
+        lab[plain], C[plain] = landed(model, rows, white)
+        for i, mark, lean in zip(
+            np.flatnonzero(plain), marks(model, rows), leans(model, rows), strict=True
+        ):
+            said[i], leant[i] = mark, lean
+    for at, parts in sums.items():
+        lab[at], C[at] = _joined(model, parts, white)
+        said[at] = words.say("predict.joined", dyes=str(full.iloc[at]["dye"]))
+        leant[at] = ", ".join(dict.fromkeys(leans(model, parts[1:])))
+    answered = full.assign(recipe=labels(full), **dict(zip(table.LAB, lab.T, strict=True)))
+    answered = answered.assign(illuminant=white[0], observer=white[1])
+    flag = "" if model.spectral or white == model.white else "adapted"
+    answered = table.with_covariances(answered, C)
+    return answered.assign(leans_on=leant, extrapolates=said, flags=flag)
+
+
+def labels(recipes: pd.DataFrame) -> list[str]:
+    """Recipes in words."""
+    numeric = recipes.assign(dye_wof=pd.to_numeric(recipes["dye_wof"], errors="coerce"))
+    return shift.label(numeric)
+
+
+def landed(
+    model: "Model", recipes: pd.DataFrame, white: tuple[str, int] | None = None
+) -> tuple[np.ndarray, np.ndarray]:
+    """CIELAB (n, 3) and covariance (n, 3, 3) of a swatch of each recipe, all of known materials."""
+    mean, spread = model.spread(recipes)
+    J = model.basis.slopes(mean, white)
+    C = np.einsum("niq,nq,njq->nij", J, spread, J)
+    return model.basis.lab(mean, white), C + 1e-6 * np.eye(3)
+
+
+def completed(model: "Model", recipes: pd.DataFrame) -> pd.DataFrame:
+    """Recipes with every column a model needs, and only materials it knows.
+
+    Raises
+    ------
+    InputError
+        Naming the row, the material and those the book knows.
+    """
+    full = recipes.reset_index(drop=True)
+    usual = model.made
+    for name, (material, dose) in STEPS.items():
+        if material and name not in CLOTH:
+            texts = full[material] if material in full else pd.Series(NONE, index=full.index)
+            full[material] = texts.fillna(NONE).replace("", NONE).astype(str)
+        if dose:
+            full[dose] = full[dose].fillna(0.0) if dose in full else 0.0
+    for column in CLOTH:
+        if column in usual:
+            full[column] = _usual(full, usual, column)
+    full = _without_salts(full)
+    for name in STEPS:
+        _known(model, full, name)
+    return full
+
+
+def _without_salts(full: pd.DataFrame) -> pd.DataFrame:
+    """Iron and copper are told by their doses alone, as in the book's own recipes."""
+    alone = full["mordant"].isin(["ferrous sulfate", "copper sulfate"])
+    doses = full["mordant_wof"].where(~alone, 0.0)
+    return full.assign(mordant=full["mordant"].where(~alone, NONE), mordant_wof=doses)
+
+
+def _usual(full: pd.DataFrame, usual: pd.DataFrame, column: str) -> pd.Series:
+    """Fill a blank fibre, form or ground with the commonest, for the fibre where one is given."""
+    blank = full[column].fillna("").eq("") if column in full else pd.Series(True, index=full.index)
+    common = usual[column].mode().iloc[0]
+    filling = pd.Series(common, index=full.index)
+    if column != "fibre":
+        by_fibre = usual.groupby("fibre")[column].agg(lambda texts: texts.mode().iloc[0])
+        filling = full["fibre"].map(by_fibre).fillna(common)
+    return filling if blank.all() else full[column].where(~blank, filling)
+
+
+def _known(model: "Model", full: pd.DataFrame, name: str) -> None:
+    """Raise for a material the book holds no swatch of."""
+    material = _materials(full, name)
+    in_book = model.levels[name]
+    learned = next((step for step in model.steps if step.name == name), None)
+    for i, text in enumerate(material):
+        parts = [text] if text in in_book else text.split(" + ")
+        if learned is None and name in CLOTH[1:]:
+            continue
+        if any(part not in in_book and part != NONE for part in parts) or (
+            text == NONE and learned is None and NONE not in in_book
+        ):
+            known = ", ".join(kind for kind in in_book if kind != NONE) or NONE
+            raise InputError(
+                words.say("predict.unknown", row=i + 1, step=name, found=text, known=known)
+            )
+
+
+def _materials(full: pd.DataFrame, name: str) -> list[str]:
+    if name != "dye":
+        return factors.name_and_dose(full, name)[0]
+    return list(full["dye"])
+
+
+def _parts(model: "Model", row: dict) -> pd.DataFrame | None:
+    """A recipe of dyes never joined, as its ground and then each dye alone; else None."""
+    in_book = model.levels["dye"]
+    dyes = str(row["dye"]).split(" + ")
+    if row["dye"] in in_book or len(dyes) < 2:
+        return None
+    doses = str(row["dye_wof"]).split(" + ")
+    if len(doses) != len(dyes):
+        told = {"dyes": row["dye"], "found": row["dye_wof"]}
+        raise InputError(words.say("predict.doses", **told))
+    alone = [{**row, "dye": d, "dye_wof": float(w)} for d, w in zip(dyes, doses, strict=True)]
+    return pd.DataFrame([{**row, "dye": NONE, "dye_wof": 0.0}, *alone])
+
+
+def _joined(
+    model: "Model", parts: pd.DataFrame, white: tuple[str, int]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Add what each dye brings to K/S over the ground, with their variances."""
+    mean, spread = model.spread(parts)
+    signs = np.array([2.0 - len(parts), *np.ones(len(parts) - 1)])
+
+    def lab(scores: np.ndarray) -> np.ndarray:
+        ks = np.tensordot(signs, model.basis.roots(scores) ** 2, (0, -2))
+        return model.basis.lab_of_roots(np.sqrt(np.maximum(ks, 0)), white)
+
+    C = 1e-6 * np.eye(3)
+    for i, c in np.ndindex(mean.shape):
+        move = np.zeros_like(mean)
+        move[i, c] = 1e-3
+        slope = (lab(mean + move) - lab(mean - move)) / 2e-3
+        C = C + spread[i, c] * np.outer(slope, slope)
+    return lab(mean), C
+
+
+def marks(model: "Model", recipes: pd.DataFrame) -> list[str]:
+    """Why a recipe lies outside what was dyed; blank inside."""
+    rows = [factors.coded(step, recipes) for step in model.steps]
+    said: list[list[str]] = [[] for _ in range(len(recipes))]
+    for step, code in zip(model.steps, rows, strict=True):
+        for i, text in _doses_outside(model, step, code):
+            said[i].append(text)
+    first = model.scores[0]
+    mean_left = model._one(first, rows)[1] / process.alone(first.p, model.kernels, rows)
+    for far in np.flatnonzero(mean_left > _FAR):
+        said[far].append(words.say("predict.far"))
+    return ["; ".join(texts) for texts in said]
+
+
+def _doses_outside(model: "Model", step: Step, code: factors.Coded) -> list[tuple[int, str]]:
+    if STEPS[step.name][1] is None:
+        return []
+    found = []
+    in_book = model.levels[step.name]
+    for i, (kind, relative) in enumerate(zip(code.kind, code.dose, strict=True)):
+        if kind < 0:
+            if NONE not in in_book:
+                found.append((i, words.say("predict.never_without", step=step.name)))
+            continue
+        dose, top, least = relative * step.usual[kind], step.top[kind], step.least[kind]
+        told = {"material": step.materials[kind], "dose": f"{dose:.3g}"}
+        if dose > top * _SLACK:
+            found.append((i, words.say("predict.above", limit=f"{top:.3g}", **told)))
+        elif dose < least / _SLACK and NONE not in in_book:
+            found.append((i, words.say("predict.below", limit=f"{least:.3g}", **told)))
+    return found
+
+
+def leans(model: "Model", recipes: pd.DataFrame) -> list[str]:
+    """Swatches whose colours weigh most in each prediction."""
+    first = model.scores[0]
+    rows = [factors.coded(step, recipes) for step in model.steps]
+    k = process.cross(first.p, model.kernels, rows, model.codes)
+    weights = np.abs(k @ first.inverse)
+    codes = model.made["swatch"].to_numpy()
+    best = np.argsort(-weights, axis=1)[:, :_MOST_LEANT]
+    return [
+        ", ".join(codes[j] for n, j in enumerate(own) if n == 0 or line[j] > _LEAN)
+        for own, line in zip(best, weights, strict=True)
+    ]
+
+
+def report(model: "Model") -> pd.DataFrame:
+    """See `Model.report`."""
+    left, pieces = model.left_out, model.made["pieces"]
+    repeats = int((pieces - 1).sum())
+    rows: list[tuple[str, float, str]] = [
+        ("recipes", len(model.made), ""),
+        ("swatches", int(pieces.sum()), ""),
+        ("error", model.error, ""),
+        ("error_90", float(left["dE00"].quantile(0.9)), ""),
+        ("inside_50", 100 * float((left["distance"] <= _CHI2_50).mean()), ""),
+        ("inside_90", 100 * float(left["inside"].mean()), ""),
+        ("stretch", model.stretch, ""),
+        ("scatter", _scatter(model), "" if repeats else words.say("predict.no_repeats")),
+    ]
+    return pd.DataFrame(
+        {
+            "check": [words.say(f"predict.check_{key}") for key, _, _ in rows],
+            "value": [value for _, value, _ in rows],
+            "means": [more or words.say(f"predict.means_{key}") for key, _, more in rows],
+        }
+    )
+
+
+def _scatter(model: "Model") -> float:
+    """Root mean square ΔE*ab of one swatch of a recipe about the recipe."""
+    J = model.basis.slopes(np.stack([s.left_out[:, 0] for s in model.scores], axis=1))
+    nuggets = np.array([s.nugget for s in model.scores])
+    return float(np.sqrt(np.median(np.einsum("niq,q,niq->n", J, nuggets, J))))

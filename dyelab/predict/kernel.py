@@ -1,0 +1,114 @@
+"""How alike two recipes are: a product over the steps of one plus the likeness of that step.
+
+Multiplied out, the product holds each step's own effect and every way steps act together. A step
+left out has likeness 0, so that a dose of 0 and an absent material are one and the same.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from dyelab.predict.factors import STEPS, Coded, Step
+
+# Priors of the parameters (mean, standard deviation), on the scales they are fitted on.
+_SIZE, _WEIGHT = (0.0, 1.2), (0.0, 1.0)
+_KNEE, _LENGTH = (np.log(0.5), 0.7), (np.log(1.5), 0.5)
+
+
+@dataclass(frozen=True)
+class Likeness:
+    """The kernel of one step.
+
+    Parameters, in order: log of the effect's size; two weights that share likeness between all
+    materials, those of one family and one and the same (softmax with 0); log of the dose, over
+    the usual one, where the log scale bends; log of the length over which doses differ.
+    """
+
+    step: Step
+    weights: int = field(init=False)
+    dosed: bool = field(init=False)
+    tables: np.ndarray = field(init=False)
+
+    def __post_init__(self) -> None:
+        same = self.step.shares @ self.step.shares.T
+        kin = self.step.families @ self.step.families.T
+        tables = [np.ones_like(same)]
+        if len(same) > 1:
+            tables += [same] if np.allclose(kin, same) or np.allclose(kin, 1) else [same, kin]
+        object.__setattr__(self, "tables", np.array(tables))
+        object.__setattr__(self, "weights", len(tables) - 1)
+        object.__setattr__(self, "dosed", STEPS[self.step.name][1] is not None)
+
+    @property
+    def priors(self) -> np.ndarray:
+        """Mean and standard deviation of each parameter, (p, 2)."""
+        own = [_SIZE, *[_WEIGHT] * self.weights]
+        return np.array(own + ([_KNEE, _LENGTH] if self.dosed else []))
+
+    def matrix(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
+        """Likeness of each row of `one` to each of `two`."""
+        return np.exp(p[0]) * self._between(p, one, two) * self._doses(p, one, two)[0]
+
+    def alone(self, p: np.ndarray, one: Coded) -> np.ndarray:
+        """Likeness of each row to itself: the diagonal of `matrix`."""
+        there = one.kind != -1
+        level = _log_dose(one.dose, np.exp(p[-2])) ** 2 if self.dosed else 1.0
+        return np.exp(p[0]) * np.where(there, level, 0.0)
+
+    def slopes(self, p: np.ndarray, one: Coded) -> tuple[np.ndarray, list[np.ndarray]]:
+        """Likeness among rows, and its derivative by each parameter."""
+        size, alike = np.exp(p[0]), self._between(p, one, one)
+        by_dose, *dose_slopes = self._doses(p, one, one, slopes=True)
+        slopes = [size * alike * by_dose]
+        shares = _softmax(p[1 : 1 + self.weights])
+        for i in range(self.weights):
+            moved = self._looked_up(shares[i + 1] * (self.tables[i + 1] - self._mixed(p)), one, one)
+            slopes.append(size * moved * by_dose)
+        slopes += [size * alike * slope for slope in dose_slopes]
+        return slopes[0], slopes
+
+    def _mixed(self, p: np.ndarray) -> np.ndarray:
+        return np.tensordot(_softmax(p[1 : 1 + self.weights]), self.tables, 1)
+
+    def _between(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
+        return self._looked_up(self._mixed(p), one, two)
+
+    def _looked_up(self, table: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
+        """Entries of a table of materials; 0 with none, the least there is with an unknown."""
+        m = len(table)
+        full = np.zeros((m + 2, m + 2))
+        full[:m, :m] = table
+        full[m, :m] = full[:m, m] = table.min()
+        full[m, m] = 1.0
+        place = [
+            np.where(c.kind == -1, m + 1, np.where(c.kind == -2, m, c.kind)) for c in (one, two)
+        ]
+        return full[np.ix_(*place)]
+
+    def _doses(
+        self, p: np.ndarray, one: Coded, two: Coded, slopes: bool = False
+    ) -> list[np.ndarray]:
+        if not self.dosed:
+            return [np.ones((len(one.kind), len(two.kind)))]
+        knee, length = np.exp(p[-2]), np.exp(p[-1])
+        u, v = _log_dose(one.dose, knee), _log_dose(two.dose, knee)
+        gap = u[:, None] - v
+        near = np.exp(-0.5 * (gap / length) ** 2)
+        level = u[:, None] * v
+        if not slopes:
+            return [level * near]
+        step = 1e-5
+        du = (_log_dose(one.dose, knee * np.exp(step)) - u) / step
+        by_knee = (du[:, None] * u + u[:, None] * du) * near
+        by_knee -= level * near * gap * (du[:, None] - du) / length**2
+        return [level * near, by_knee, level * near * (gap / length) ** 2]
+
+
+def _log_dose(dose: np.ndarray, knee: float) -> np.ndarray:
+    """Log scale with a true zero; the usual dose is 1."""
+    return np.log1p(dose / knee) / np.log1p(1 / knee)
+
+
+def _softmax(weights: np.ndarray) -> np.ndarray:
+    full = np.exp(np.append(0.0, weights) - max(0.0, *weights, 0.0))
+    return full / full.sum()

@@ -1,0 +1,93 @@
+"""Predictions against invented worlds whose truth is known, beside plain predictors.
+
+``python tests/benchmarks/predict_truth.py left-out [books]``   leave-one-out error and coverage
+``python tests/benchmarks/predict_truth.py find [books]``       real distance and stated chance
+``python tests/benchmarks/predict_truth.py next [books]``       suggested against random swatches
+``python tests/benchmarks/predict_truth.py speed``
+"""
+
+import resource
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+import dyed_worlds
+
+from dyelab import predict, synth
+
+PEERS = ["nearest", "linear", "pairs"]
+
+
+def left_out(books):
+    rows = pd.DataFrame([dyed_worlds.judged(seed) for seed in range(books)])
+    print(rows.drop(columns="seed").agg(["mean", "median", "min", "max"]).round(3).to_string())
+    best = rows[PEERS].mean().min()
+    print(f"model below the better peer by {100 * (1 - rows['model'].mean() / best):.1f} %")
+    each = 100 * (1 - rows["model"] / rows[PEERS].min(axis=1))
+    print(f"book by book: median {each.median():.1f} %, least {each.min():.1f} %")
+
+
+def find(books):
+    rows = pd.concat([dyed_worlds.searched(seed) for seed in range(books)])
+    first = rows[(rows["place"] == 0) & rows["reachable"]]
+    many = (rows["place"] == 0).sum()
+    print(f"{len(first)} of {many} colours said to be reachable")
+    print(f"first recipe, real ΔE00: median {first['real'].median():.2f}")
+    for name, part in (("first recipes", first), ("all ranked", rows)):
+        tens = np.minimum((part["chance"] * 10).astype(int), 9)
+        bins = part.groupby(tens).agg(
+            n=("landed", "size"), stated=("chance", "mean"), landed=("landed", "mean")
+        )
+        bins["off"] = bins["landed"] - bins["stated"]
+        print(name, bins.round(3).to_string(), sep="\n")
+
+
+def next_swatches(books):
+    rows = pd.DataFrame([dyed_worlds.extended(seed) for seed in range(books)])
+    print(rows.drop(columns="seed").agg(["mean", "median"]).round(3).to_string())
+    print("suggested no worse than 20 random:", (rows["suggested"] <= rows["random"]).mean())
+
+
+def timed(what, work, times=5):
+    spent = []
+    for _ in range(times):
+        wall, cpu = time.perf_counter(), time.process_time()
+        result = work()
+        spent.append((time.perf_counter() - wall, time.process_time() - cpu))
+    wall, cpu = np.median(spent, axis=0)
+    print(f"{what}: {1000 * wall:.0f} ms on the clock, {1000 * cpu:.0f} ms of processor")
+    return result
+
+
+def speed():
+    big = synth.random_book(1, 500, replicates=1)
+    model = timed("fit 500 swatches", lambda: predict.fit(big.wide, spectra=big.spectra), 3)
+    one = big.recipes.head(1)
+    timed("colour of one recipe (500 swatches)", lambda: model.colour(one), 20)
+    small = synth.random_book(1, 60, replicates=1)
+    own = predict.fit(small.wide, spectra=small.spectra)
+    timed("colour of one recipe (60 swatches)", lambda: own.colour(one), 20)
+    for name, judge in (("60", own), ("500", model)):
+        reached = timed(
+            f"predict all candidates ({name} swatches)", lambda j=judge: predict.reach(j)
+        )
+        print(f"  {len(reached.lab)} candidates")
+        timed(
+            f"find among them ({name} swatches)",
+            lambda j=judge, r=reached: predict.find(j, (45, 25, 15), within=r),
+        )
+    timed("next four swatches (60 swatches)", lambda: predict.next_swatches(own, 4), 3)
+    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")
+
+
+if __name__ == "__main__":
+    job, *more = sys.argv[1:] or ["left-out"]
+    jobs = {"left-out": left_out, "find": find, "next": next_swatches}
+    if job == "speed":
+        speed()
+    else:
+        jobs[job](int(more[0]) if more else 100)

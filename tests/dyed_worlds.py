@@ -1,0 +1,158 @@
+"""Invented books with known truth, and plain predictors to stand beside the model."""
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, predict, synth, table
+
+TEXTS = ("fibre", "tannin", "mordant", "dye")
+DOSES = ("tannin_wof", "mordant_wof", "dye_wof", "iron_wof", "copper_wof")
+RIDGES = np.geomspace(1e-3, 30, 12)
+
+
+def true_lab(recipes, cloth):
+    """Colour that a recipe gives, without noise, under D65/10°."""
+    return convert.spectrum_to_lab(synth.WAVELENGTHS, synth.reflectance(recipes, cloth=cloth))
+
+
+def measured(wide):
+    return wide[table.LAB].to_numpy(float)
+
+
+def distance(one, two):
+    """Recipes apart: a material counts 1, a dose its relative change on a log scale."""
+    far = np.zeros((len(one), len(two)))
+    for name in TEXTS:
+        far += one[name].to_numpy(str)[:, None] != two[name].to_numpy(str)
+    for name in DOSES:
+        a, b = (np.log1p(t[name].to_numpy(float)) for t in (one, two))
+        far += 0.5 * np.abs(a[:, None] - b)
+    return far
+
+
+def nearest_left_out(recipes, lab):
+    """Each swatch by its nearest other swatch."""
+    far = distance(recipes, recipes)
+    np.fill_diagonal(far, np.inf)
+    return lab[far.argmin(axis=1)]
+
+
+def columns(recipes, pairs):
+    """Design of a multilinear predictor: materials, doses, and with `pairs` their products."""
+    parts = {}
+    for name in TEXTS:
+        for kind in sorted(set(recipes[name]))[1:]:
+            parts[name, kind] = (recipes[name] == kind).to_numpy(float)
+    for name in DOSES:
+        top = recipes[name].max() or 1.0
+        parts[name, ""] = recipes[name].to_numpy(float) / top
+    found = list(parts.values())
+    names = list(parts)
+    if pairs:
+        found += [
+            parts[a] * parts[b]
+            for i, a in enumerate(names)
+            for b in names[i + 1 :]
+            if a[0].removesuffix("_wof") != b[0].removesuffix("_wof")
+        ]
+    return np.column_stack([np.ones(len(recipes)), *found])
+
+
+def linear_left_out(recipes, lab, pairs):
+    """Multilinear interpolation, each swatch left out; the ridge that does best of all."""
+    X, best = columns(recipes, pairs), None
+    for ridge in RIDGES:
+        penalty = ridge * np.eye(X.shape[1])
+        penalty[0, 0] = 0
+        H = X @ np.linalg.solve(X.T @ X + penalty, X.T)
+        left = lab - (lab - H @ lab) / (1 - np.diag(H))[:, None]
+        error = np.median(convert.dE00(lab, left))
+        if best is None or error < best[0]:
+            best = (error, left)
+    return best[1]
+
+
+def judged(seed, n=60, spectral=True):
+    """One random book of n swatches: leave-one-out errors, and coverage on fresh recipes."""
+    world = synth.random_book(seed, n, replicates=1)
+    model = predict.fit(world.wide, spectra=world.spectra if spectral else None)
+    lab, recipes = measured(world.wide), world.recipes
+    peers = {
+        "nearest": nearest_left_out(recipes, lab),
+        "linear": linear_left_out(recipes, lab, pairs=False),
+        "pairs": linear_left_out(recipes, lab, pairs=True),
+    }
+    errors = {name: np.median(convert.dE00(lab, other)) for name, other in peers.items()}
+    return {"seed": seed, "model": model.error, **errors, **coverage(model, world, seed)}
+
+
+def coverage(model, world, seed, many=200):
+    """Shares of fresh recipes whose truth, and whose one swatch, lie in the 90 % region."""
+    fresh = synth.random_recipes(many, np.random.default_rng(seed + 10_000))
+    said = model.colour(fresh)
+    inverse = np.linalg.inv(table.covariances(said))
+    truth = true_lab(fresh, world.cloth)
+    swatch = measured(synth.simulate(fresh, seed + 7, replicates=1, cloth=world.cloth).wide)
+    shares = {}
+    for name, lab in (("truth_in_90", truth), ("swatch_in_90", swatch)):
+        off = lab - measured(said)
+        shares[name] = (np.einsum("ni,nij,nj->n", off, inverse, off) <= 6.2514).mean()
+    return {**shares, "fresh_error": np.median(convert.dE00(truth, measured(said)))}
+
+
+def searched(seed, n=60, targets=20, tolerance=3.0):
+    """Colours that this world can dye, looked for: real distance and stated chance."""
+    world = synth.random_book(seed, n, replicates=1)
+    model = predict.fit(world.wide, spectra=world.spectra)
+    within = predict.reach(model, size=60_000)
+    wanted = true_lab(synth.random_recipes(targets, np.random.default_rng(seed + 999)), world.cloth)
+    rows = []
+    for lab in wanted:
+        found = predict.find(model, lab, tolerance=tolerance, within=within)
+        ranked = found.ranked
+        real = convert.dE00(np.broadcast_to(lab, (len(ranked), 3)), true_lab(ranked, world.cloth))
+        cloth = synth.simulate(
+            ranked.drop(columns=["swatch"], errors="ignore"),
+            seed + 3,
+            replicates=1,
+            cloth=world.cloth,
+        ).wide
+        swatch = convert.dE00(np.broadcast_to(lab, (len(ranked), 3)), measured(cloth))
+        for place, row in ranked.iterrows():
+            rows.append(
+                {
+                    "seed": seed,
+                    "place": place,
+                    "reachable": found.reachable,
+                    "tried": bool(row["tried"]),
+                    "chance": row["chance"],
+                    "real": real[place],
+                    "landed": swatch[place] <= tolerance,
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def extended(seed, start=20, suggested=10, drawn=20):
+    """Error after suggested swatches and after random ones, from the same random start."""
+    rng = np.random.default_rng(seed)
+    world = synth.varied(seed)
+    recipes = synth.random_recipes(start, rng)
+    fresh = synth.random_recipes(300, rng)
+    more = synth.random_recipes(drawn, rng)
+    truth = true_lab(fresh, world)
+
+    def error(rows):
+        book = synth.simulate(rows, seed + 1, replicates=1, cloth=world)
+        model = predict.fit(book.wide, spectra=book.spectra)
+        return np.median(convert.dE00(truth, measured(model.colour(fresh)))), model
+
+    before, model = error(recipes)
+    next_ones = predict.next_swatches(model, suggested)
+    codes = [f"N{i}" for i in range(len(next_ones))]
+    chosen = next_ones[[c for c in next_ones if c in recipes]].assign(swatch=codes)
+    drawn_ones = more.assign(swatch=[f"R{i}" for i in range(drawn)])
+    after, _ = error(pd.concat([recipes, chosen], ignore_index=True))
+    random, _ = error(pd.concat([recipes, drawn_ones], ignore_index=True))
+    half, _ = error(pd.concat([recipes, drawn_ones.head(suggested)], ignore_index=True))
+    return {"seed": seed, "before": before, "suggested": after, "random": random, "half": half}

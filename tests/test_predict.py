@@ -1,0 +1,306 @@
+"""Predicting from invented books whose truth is known, and what happens at the edges."""
+
+import dyed_worlds
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import convert, predict, synth, table
+from dyelab.errors import InputError
+from dyelab.predict import factors, kernel, process, wanted
+
+SEED = 4
+
+
+@pytest.fixture(scope="module")
+def world():
+    return synth.random_book(SEED, 45, replicates=1)
+
+
+@pytest.fixture(scope="module")
+def model(world):
+    return predict.fit(world.wide, spectra=world.spectra)
+
+
+@pytest.fixture(scope="module")
+def reached(model):
+    return predict.reach(model, size=20_000)
+
+
+def one(**recipe):
+    return pd.DataFrame([{"fibre": "wool", "dye": "madder", "dye_wof": 50.0, **recipe}])
+
+
+def with_alum(**recipe):
+    return one(mordant="potash alum", mordant_wof=15.0, **recipe)
+
+
+def test_the_slopes_of_the_evidence_are_those_of_finite_differences(world):
+    made = world.recipes.head(15)
+    steps = factors.steps_of(made)
+    kernels = [kernel.Likeness(step) for step in steps]
+    codes = [factors.coded(step, made) for step in steps]
+    rng = np.random.default_rng(0)
+    noise = rng.random((2, 15, 2)) * 0.1
+    seen = process.Seen(rng.normal(size=(15, 2)), rng.integers(1, 4, 15), *noise)
+    prior = np.vstack([(-0.7, 1.2), (-4, 1.5), *(k.priors for k in kernels)])
+    p = prior[:, 0] + 0.3 * rng.normal(size=len(prior))
+    _, slopes = process._cost(p, kernels, codes, seen, prior)
+    for i in range(len(p)):
+        move = np.zeros(len(p))
+        move[i] = 1e-5
+        up, down = (process._cost(p + m, kernels, codes, seen, prior)[0] for m in (move, -move))
+        assert slopes[i] == pytest.approx((up - down) / 2e-5, rel=1e-4, abs=1e-4)
+
+
+def test_leave_one_out_is_what_leaving_out_gives(world):
+    """The closed formula against solving again without each row."""
+    made = world.recipes.head(12)
+    steps = factors.steps_of(made)
+    kernels = [kernel.Likeness(step) for step in steps]
+    codes = [factors.coded(step, made) for step in steps]
+    p = np.concatenate([[0.0, -3.0], *(k.priors[:, 0] for k in kernels)])
+    K = process.cross(p, kernels, codes, codes) + np.exp(-3.0) * np.eye(12)
+    y = np.random.default_rng(0).normal(size=12)
+    left = process._left_out(np.linalg.inv(K), y)
+    for i in range(12):
+        rest = np.delete(np.arange(12), i)
+        weights = np.linalg.solve(K[np.ix_(rest, rest)], K[rest, i])
+        assert left[i] == pytest.approx([weights @ y[rest], K[i, i] - weights @ K[rest, i]])
+
+
+def test_a_dose_of_nothing_and_no_material_are_one_recipe(model):
+    absent = model.colour(with_alum())
+    nothing = model.colour(with_alum(tannin="gallnut", tannin_wof=0.0, iron_wof=0.0))
+    assert dyed_worlds.measured(absent) == pytest.approx(dyed_worlds.measured(nothing))
+    faint = model.colour(with_alum(iron_wof=1e-6))
+    assert dyed_worlds.measured(absent) == pytest.approx(dyed_worlds.measured(faint), abs=1e-3)
+
+
+def test_iron_saddens(model):
+    """Common practice of the trade: iron darkens and dulls; more of it, more so."""
+    doses = pd.concat([with_alum(iron_wof=d) for d in (0.0, 0.5, 1.0, 2.0, 4.0)])
+    L, a, b = dyed_worlds.measured(model.colour(doses)).T
+    assert (np.diff(L) < 0).all()
+    assert (np.diff(np.hypot(a, b)) < 0).all()
+
+
+def test_an_answer_says_what_it_leans_on_and_how_sure_it_is(model, world):
+    said = model.colour(world.recipes.head(5))
+    assert table.covariances(said).shape == (5, 3, 3)
+    assert (np.linalg.eigvalsh(table.covariances(said)) > 0).all()
+    for row in said.itertuples():
+        assert row.swatch in row.leans_on.split(", ")
+    assert (said["extrapolates"] == "").all()
+
+
+def test_row_order_index_and_other_columns_change_nothing(world, model):
+    shuffled = world.wide.sample(frac=1, random_state=1).assign(mood="blue")
+    other = predict.fit(shuffled, spectra=world.spectra)
+    assert other.error == pytest.approx(model.error, rel=0.1)
+    rows = world.recipes.head(6)
+    there = dyed_worlds.measured(model.colour(rows))
+    back = dyed_worlds.measured(model.colour(rows[::-1].set_index("swatch", drop=False)))
+    assert there == pytest.approx(back[::-1])
+
+
+def test_any_light_from_spectra_and_adapted_without(world, model):
+    recipe = world.recipes.head(1)
+    under_a = model.colour(recipe, illuminant="A", observer=2)
+    truth = convert.spectrum_to_lab(
+        synth.WAVELENGTHS, synth.reflectance(recipe, cloth=world.cloth), illuminant="A", observer=2
+    )
+    assert convert.dE00(truth, dyed_worlds.measured(under_a))[0] < 4
+    assert under_a["flags"].iloc[0] == ""
+    plain = predict.fit(world.wide)
+    assert not plain.spectral
+    assert plain.colour(recipe, illuminant="A")["flags"].iloc[0] == "adapted"
+
+
+def test_beyond_what_was_dyed_it_says_so_and_is_less_sure(model):
+    inside, outside = (model.colour(with_alum(iron_wof=d)) for d in (2.0, 12.0))
+    assert inside["extrapolates"].iloc[0] == ""
+    assert "iron 12 % is more than was ever dyed (4 %)" in outside["extrapolates"].iloc[0]
+    spread = [np.trace(table.covariances(x)[0]) for x in (inside, outside)]
+    assert spread[1] > spread[0]
+
+
+@pytest.mark.parametrize(
+    ("recipe", "said"),
+    [
+        ({"dye": "brazilwood"}, "no swatch in this book has the dye 'brazilwood'. Known here: "),
+        ({"fibre": "silk"}, "Dye and measure one swatch with it first"),
+        ({"modifier": "chalk"}, "has the modifier 'chalk'"),
+    ],
+)
+def test_an_unknown_material_is_refused_with_those_known(model, recipe, said):
+    with pytest.raises(InputError, match=said):
+        model.colour(one(**recipe))
+
+
+def test_dyes_never_joined_are_added_in_ks(model, world):
+    both = model.colour(with_alum(dye="weld + indigo", dye_wof="50 + 4"))
+    assert "never dyed together" in both["extrapolates"].iloc[0]
+    dyes = [with_alum(dye="weld", dye_wof=50.0), with_alum(dye="indigo", dye_wof=4.0)]
+    alone = model.colour(pd.concat(dyes))
+    assert both["L"].iloc[0] < alone["L"].max()
+    assert alone["b"].min() < both["b"].iloc[0] < alone["b"].max()
+    assert both["a"].iloc[0] < 0  # yellow over blue is green
+    with pytest.raises(InputError, match=r"one dose a dye"):
+        model.colour(one(dye="weld + indigo", dye_wof=50.0))
+
+
+def test_too_few_swatches_names_how_many_and_which(world):
+    with pytest.raises(
+        InputError, match=r"9 recipes measured so far; at least \d+ .* teach most: "
+    ):
+        predict.fit(world.wide.head(9))
+    with pytest.raises(InputError, match=r"measured as dyed"):
+        predict.fit(world.wide.assign(exposure="wash"))
+
+
+def test_all_readings_alike_are_refused(world):
+    same = world.wide.assign(L=50.0, a=10.0, b=10.0)
+    with pytest.raises(InputError, match=r"measured as the same colour"):
+        predict.fit(same)
+
+
+def test_a_step_with_one_level_is_no_obstacle():
+    recipes = synth.random_recipes(25, np.random.default_rng(2))
+    wool = recipes.assign(fibre="wool", copper_wof=0.0)
+    narrow = predict.fit(synth.simulate(wool, 1, replicates=1).wide)
+    assert "copper" not in [step.name for step in narrow.steps]
+    assert "fibre" not in [step.name for step in narrow.steps]
+    with pytest.raises(InputError, match=r"'cotton'. Known here: wool"):
+        narrow.colour(one(fibre="cotton"))
+    with pytest.raises(InputError, match=r"'copper'. Known here: none"):
+        narrow.colour(one(copper_wof=1.0))
+
+
+def test_contradicting_replicates_widen_the_answer():
+    recipes = synth.random_recipes(30, np.random.default_rng(1))
+    sure = synth.simulate(recipes, 2, swatch_sd=0.02).wide
+    rng = np.random.default_rng(3)
+    torn = sure.assign(L=np.clip(sure["L"] + rng.normal(0, 8, len(sure)), 5, 95))
+    spreads = []
+    for wide in (sure, torn):
+        fitted = predict.fit(wide)
+        said = fitted.colour(recipes.head(10).drop(columns="swatch"))
+        spreads.append(np.sqrt(table.covariances(said)[:, 0, 0]).mean())
+        scatter = fitted.report().set_index("check").loc["one swatch to the next, ΔE*ab", "value"]
+    assert spreads[1] > 2 * spreads[0]
+    assert spreads[1] > 6
+    assert scatter > 5
+
+
+def test_readings_said_to_be_poor_count_less(world):
+    good = table.with_covariances(world.wide, np.tile(0.01 * np.eye(3), (len(world.wide), 1, 1)))
+    poor = good.copy()
+    poor.loc[0, ["var_L", "var_a", "var_b"]] = 400.0
+    poor.loc[0, "L"] = min(poor.loc[0, "L"] + 25, 98.0)
+    steady = good.copy()
+    steady.loc[0, "L"] = poor.loc[0, "L"]
+    recipe = world.recipes.head(1)
+    said = [predict.fit(x).colour(recipe)["L"].iloc[0] for x in (good, poor, steady)]
+    assert abs(said[1] - said[0]) < 0.5 * abs(said[2] - said[0])
+
+
+def test_the_report_holds_what_the_left_out_table_holds(model):
+    report = model.report().set_index("check")["value"]
+    assert report["usual error, ΔE00"] == pytest.approx(model.left_out["dE00"].median())
+    assert 80 <= report["inside the 90 % region, %"] <= 100
+    assert f"{model.error:.1f} ΔE00" in repr(model)
+
+
+def test_a_book_teaches_more_than_its_nearest_swatch():
+    """On two invented books; the benchmark does it on a hundred."""
+    for seed in (0, 1):
+        row = dyed_worlds.judged(seed)
+        assert row["model"] < 0.65 * min(row["nearest"], row["linear"], row["pairs"])
+        assert row["truth_in_90"] > 0.6
+
+
+@pytest.mark.parametrize(
+    "target", [(50.0, 20.0, 15.0), "50, 20, 15", "50; 20,0; 15,0", "50 20 15.0"]
+)
+def test_a_colour_can_be_given_as_numbers(model, target):
+    assert wanted.colour(model, target) == pytest.approx([50, 20, 15])
+
+
+def test_a_colour_can_be_given_by_screen_munsell_swatch_or_reading(model, world):
+    white = {"illuminant": "D65", "observer": 10}
+    assert wanted.colour(model, "#808080")[1:] == pytest.approx([0, 0], abs=0.1)
+    assert wanted.colour(model, "5R 5/6")[0] == pytest.approx(51, abs=1.5)
+    first = model.made.iloc[0]
+    assert wanted.colour(model, first["swatch"]) == pytest.approx(list(first[["L", "a", "b"]]))
+    reading = pd.Series({"L": 50.0, "a": 20.0, "b": 15.0, "illuminant": "D50", "observer": 2})
+    adapted = convert.adapt_lab([50, 20, 15], convert.white("D50", 2), convert.white(**white))
+    assert wanted.colour(model, reading) == pytest.approx(adapted)
+    for bad in ("ochre", "#12", (1, 2), (500, 0, 0), "1, 2"):
+        with pytest.raises(InputError, match=r"isn't a colour I can read"):
+            wanted.colour(model, bad)
+
+
+def test_a_tried_recipe_is_found_first(model, reached):
+    row = model.left_out.iloc[3]
+    found = predict.find(model, row["swatch"], tolerance=6.0, within=reached)
+    assert found.reachable
+    assert found.ranked["tried"].iloc[0] != ""
+    assert "Already dyed" in found.sentence
+    tried = found.ranked["tried"] != ""
+    assert (found.ranked["chance"].between(0, 1)).all()
+    assert not tried[tried.idxmin() :].all()
+
+
+def test_limits_hold(model):
+    found = predict.find(
+        model, (45, 15, 15), hold={"fibre": "wool"}, most={"iron_wof": 2.0}, without=["copper"]
+    )
+    assert (found.ranked["fibre"] == "wool").all()
+    assert (found.ranked["iron_wof"] <= 2).all()
+    assert (found.ranked["copper_wof"] == 0).all()
+    with pytest.raises(InputError, match=r"no fibre 'silk'"):
+        predict.find(model, (45, 15, 15), hold={"fibre": "silk"})
+    with pytest.raises(InputError, match=r"no material 'chrome'"):
+        predict.find(model, (45, 15, 15), without=["chrome"])
+    everything = ["madder", "weld", "cochineal", "walnut hull", "indigo"]
+    with pytest.raises(InputError, match=r"leave no recipe"):
+        predict.find(model, (45, 15, 15), without=everything)
+
+
+def test_out_of_reach_is_said_with_the_nearest_edge(model, reached):
+    found = predict.find(model, "#00a0ff", within=reached)
+    assert not found.reachable
+    assert found.sentence.startswith("Out of reach")
+    assert found.ranked["chance"].max() < 0.2
+
+
+def test_weigh_out_is_the_recipe_modules_own_arithmetic(model, reached):
+    best = predict.find(model, (45, 25, 15), within=reached).ranked.iloc[0]
+    sheet = predict.weigh_out(best, 250.0)
+    assert sheet["grams"].to_numpy() == pytest.approx(2.5 * sheet["wof"].to_numpy())
+    assert best["dye"] in set(sheet["material"])
+
+
+def test_the_whole_grid_agrees_with_asking_one_by_one(model, reached):
+    some = np.arange(0, len(reached.lab), 1711)
+    said = model.colour(reached.recipes(some))
+    assert dyed_worlds.measured(said) == pytest.approx(reached.lab[some], abs=1e-6)
+
+
+def test_the_next_swatches_reduce_the_uncertainty_and_differ(model):
+    offered = predict.next_swatches(model, 4)
+    assert len(offered.drop_duplicates("recipe")) == 4
+    assert (offered["u_after"] < offered["u_before"]).all()
+    near = predict.next_swatches(model, 3, around=(45, 30, 20), hold={"fibre": "wool"})
+    assert (near["fibre"] == "wool").all()
+
+
+def test_the_gamut_counts_what_the_metals_add(model):
+    gamut = predict.gamut(model, by=["fibre"])
+    assert set(gamut.counts["group"]) == {"wool", "cotton"}
+    assert (gamut.counts["iron_adds"] > 0).all()
+    lines = gamut.outlines.groupby(["group", "metals", "plane"])
+    assert len(lines) == 2 * 4 * 2
+    for _, line in lines:
+        assert tuple(line[["x", "y"]].iloc[0]) == tuple(line[["x", "y"]].iloc[-1])
