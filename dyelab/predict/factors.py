@@ -115,7 +115,8 @@ def _indicators(lists: Iterable[list[str]]) -> np.ndarray:
     """One row a material, one column a name, rows of unit length."""
     parts = [list(names) for names in lists]
     columns = list(dict.fromkeys(name for names in parts for name in names))
-    hits = np.array([[float(c in names) for c in columns] for names in parts])
+    cells = [float(c in names) for names in parts for c in columns]
+    hits = np.array(cells).reshape(len(parts), len(columns))
     return hits / np.maximum(np.linalg.norm(hits, axis=1, keepdims=True), 1e-12)
 
 
