@@ -8,7 +8,7 @@ from typing import Any
 import ipywidgets as widgets
 import pandas as pd
 
-from dyelab import plan, recipe, words
+from dyelab import plan, press, recipe, words
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame, markup, save, shelf
 from dyelab.recipe.sense import CELLULOSE, PROTEIN
@@ -21,6 +21,7 @@ _START = {
     "dye": ("madder",),
     "modifier": ("none",),
 }
+_PREVIEW = 75  # pixels an inch
 _SHOWN = ["bath", "day", "kind", "fibre", "material", "weigh_g", "fibre_g", "water_L", "swatches"]
 
 
@@ -43,7 +44,8 @@ class Planner(frame.Panel):
             ]
         )
         line.add_class("dl-save")
-        self.children: tuple[Any, ...] = (*self.children, line, self.told)
+        result = self.children[-1].children[-1]
+        result.children = (*result.children, line, self.told)
 
     def _write(self) -> None:
         self._tell(lambda: _written(self.book, self.values))
@@ -202,7 +204,11 @@ def _show(book: Any, **chosen: Any) -> frame.Shown:
         sentence += " " + words.say("planning.resolution", resolution=planned.resolution)
     cannot = [words.say("planning.cannot", what=text) for text in planned.cannot]
     notes = [*cannot, *planned.notes, words.say("planning.keeps")]
-    return frame.Shown(sentence, table=planned.baths[_SHOWN], notes=notes)
+    caption = words.say("planning.first_page")
+    template, data, pictures = plan.page(planned, "baths", paper=chosen["paper"])
+    made: Any = press.compiled(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
+    preview = [(caption, made[0] if isinstance(made, list) else made)]
+    return frame.Shown(sentence, table=planned.baths[_SHOWN], notes=notes, pictures=preview)
 
 
 def _written(book: Any, chosen: dict[str, Any]) -> str:

@@ -9,6 +9,7 @@ from dyelab import plan, words
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
 
+_SHOWN = ["bath", "kind", "material", "weigh_g", "fibre_g", "temperature_C", "minutes", "series"]
 _NAMED = ["series", "bath", "kind", "material"]
 
 
@@ -29,7 +30,8 @@ class Record(frame.Panel):
         self.enter.add_class("dl-main-button")
         line = widgets.HBox([self.enter, self.back])
         line.add_class("dl-save")
-        self.children: tuple[Any, ...] = (*self.children, line, self.told)
+        result = self.children[-1].children[-1]
+        result.children = (*result.children, line, self.told)
 
     def _enter(self) -> None:
         from dyelab import book as books
@@ -142,4 +144,4 @@ def _show(book: Any, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
     sentence = words.say(
         "planning.waiting", count=len(waiting), bath=row["bath"], what=what, button=button
     )
-    return frame.Shown(sentence, table=waiting.drop(columns=["order"], errors="ignore"))
+    return frame.Shown(sentence, table=waiting[_SHOWN])

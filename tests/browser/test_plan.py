@@ -1,0 +1,54 @@
+"""The plan notebook: plan a series, put it into a book, tick off a bath, find a swatch."""
+
+import pytest
+from conftest import traced
+
+from dyelab import book
+
+NOTEBOOK = "1_plan.ipynb"
+
+
+@pytest.fixture
+def panels(notebook, page):
+    opened = notebook(NOTEBOOK)
+    opened.run_all(until=".dyelab .dl-chips")
+    return page.locator(".dyelab")
+
+
+def test_plan_print_put_record_and_find(panels, page, shot, desk):
+    plan, record, browse = (panels.nth(i) for i in range(3))
+    assert "swatches of" in plan.locator(".dl-answer").inner_text()
+    assert "Plan a series above" in record.locator(".dl-answer").inner_text()
+    shot("plan")
+    plan.get_by_label("Iron, % WOF").fill("0 1 2 4")
+    plan.get_by_label("Iron, % WOF").press("Enter")
+    page.wait_for_function(
+        "document.querySelector('.dl-answer').innerText.startsWith('16 swatches of 8 recipes')"
+    )
+    plan.get_by_role("button", name="Write the sheets (PDF)").click()
+    page.wait_for_function("document.body.innerText.includes('labels.pdf')")
+    assert len(list((desk / "saved").glob("*_baths.pdf"))) == 1
+    plan.get_by_label("Into a new book, in the folder").fill("madder-book")
+    plan.get_by_label("Into a new book, in the folder").press("Tab")
+    plan.get_by_role("button", name="Put the series into the book").click()
+    page.wait_for_function("document.body.innerText.includes('as planned. Open it below')")
+    assert len(book.open(desk / "madder-book").swatches) > 16
+
+    record.get_by_label("Swatch book", exact=True).select_option(label="another folder …")
+    record.get_by_label("Folder of your swatch book").fill("madder-book")
+    record.get_by_label("Folder of your swatch book").press("Enter")
+    record.get_by_text("wait to be done").wait_for()
+    shot("record", selector=".dyelab >> nth=1")
+    record.get_by_label("Really weighed (g)").fill("2.5")
+    record.get_by_label("Really weighed (g)").press("Tab")
+    record.get_by_role("button", name="It was done so").click()
+    record.get_by_text("Saved.").wait_for()
+    steps = book.open(desk / "madder-book").steps
+    assert (steps["state"] == "done").sum() > 1
+
+    browse.get_by_label("Find").fill("cotton, iron between 1 and 3")
+    browse.get_by_label("Find").press("Enter")
+    browse.get_by_text("say: cotton, iron between 1 and 3").wait_for()
+    shot("browse", selector=".dyelab >> nth=2")
+    assert not traced(page)
+    assert page.foreign == []
