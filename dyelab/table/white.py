@@ -1,0 +1,99 @@
+"""CIELAB in tables: the white-point rule and covariances."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from dyelab.errors import InputError
+
+LAB = ["L", "a", "b"]
+
+
+WHITE = ["illuminant", "observer"]
+
+
+STANDARD_UNCERTAINTIES = ["u_L", "u_a", "u_b"]
+
+
+COVARIANCE = ["var_L", "var_a", "var_b", "cov_La", "cov_Lb", "cov_ab"]
+
+
+DEFAULT_WHITE = ("D65", 10)
+
+
+def one_white(*tables: pd.DataFrame) -> tuple[str, int]:
+    """Return the one illuminant and observer that all rows share.
+
+    Raises
+    ------
+    InputError
+        If the columns are missing, or if the rows mix white points; the message gives the
+        call that brings them to one.
+    """
+    seen: dict[tuple[str, int], None] = {}
+    for frame in tables:
+        missing = [name for name in WHITE if name not in frame.columns]
+        if missing:
+            raise InputError(
+                f"no {' or '.join(missing)} column: CIELAB means nothing without its white point. "
+                "Add the columns, such as illuminant D65 and observer 10."
+            )
+        pairs = frame[WHITE].drop_duplicates()
+        seen.update(dict.fromkeys((str(i), int(o)) for i, o in pairs.itertuples(index=False)))
+    if not seen:
+        return DEFAULT_WHITE
+    if len(seen) > 1:
+        names = [f"{illuminant}/{observer}°" for illuminant, observer in seen]
+        raise InputError(
+            f"can't compare {' with '.join(names)}. Bring both to one white: "
+            f'convert.adapt(table, "{DEFAULT_WHITE[0]}", {DEFAULT_WHITE[1]}).'
+        )
+    return next(iter(seen))
+
+
+def need(frame: pd.DataFrame, columns: Sequence[str], what: str) -> None:
+    """Raise unless the frame has all these columns.
+
+    Raises
+    ------
+    InputError
+        Names the missing columns, those found, and what they are for.
+    """
+    missing = [name for name in columns if name not in frame.columns]
+    if missing:
+        raise InputError(
+            f"{what}: no column {', '.join(missing)}. Found: {', '.join(map(str, frame.columns))}. "
+            f"Needed: {', '.join(columns)}."
+        )
+
+
+def covariances(frame: pd.DataFrame) -> np.ndarray:
+    """Covariance of each row's L*, a*, b*.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        With the six columns of `COVARIANCE`, or with `u_L, u_a, u_b` (standard uncertainties,
+        taken as independent). Blank means not known.
+
+    Returns
+    -------
+    ndarray, shape (n, 3, 3)
+        NaN where not known.
+    """
+    if set(COVARIANCE) <= set(frame.columns):
+        LL, aa, bb, La, Lb, ab = frame[COVARIANCE].to_numpy(float).T
+        La, Lb, ab = (np.where(np.isnan(LL), np.nan, np.nan_to_num(x)) for x in (La, Lb, ab))
+        return np.stack([LL, La, Lb, La, aa, ab, Lb, ab, bb], axis=-1).reshape(-1, 3, 3)
+    if set(STANDARD_UNCERTAINTIES) <= set(frame.columns):
+        u = frame[STANDARD_UNCERTAINTIES].to_numpy(float)
+        return (u**2)[:, :, None] * np.eye(3)
+    return np.full((len(frame), 3, 3), np.nan)
+
+
+def with_covariances(frame: pd.DataFrame, matrices: np.ndarray) -> pd.DataFrame:
+    """Return the table with its six covariance columns set from (n, 3, 3) matrices."""
+    m = np.asarray(matrices, float)
+    terms = [m[:, 0, 0], m[:, 1, 1], m[:, 2, 2], m[:, 0, 1], m[:, 0, 2], m[:, 1, 2]]
+    return frame.assign(**dict(zip(COVARIANCE, terms, strict=True)))
