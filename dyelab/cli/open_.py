@@ -51,9 +51,12 @@ def command(folder: Path | None, app: bool, desk: Path, port: int, no_browser: b
 
 
 def with_looks(environment: Mapping[str, str]) -> dict[str, str]:
-    """Let Voilà find the page templates that come along; they ask no other machine for anything."""
-    known = [str(_SERVED), *filter(None, [environment.get("JUPYTER_PATH", "")])]
-    return {**environment, "JUPYTER_PATH": os.pathsep.join(known)}
+    """Let the servers find what comes along: pages and settings that ask no other machine."""
+    added = {
+        name: os.pathsep.join([str(_SERVED), *filter(None, [environment.get(name, "")])])
+        for name in ("JUPYTER_PATH", "JUPYTER_CONFIG_PATH")
+    }
+    return {**environment, **added}
 
 
 def _refusal(key: str, **values: Any) -> Exception:

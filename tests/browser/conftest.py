@@ -108,12 +108,11 @@ def served(command, folder, environment, url):
 def lab(desk, surroundings):
     """Address of a JupyterLab on the desk."""
     port = free_port()
-    command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--ip=127.0.0.1"]
-    command += [f"--port={port}", "--allow-root", "--IdentityProvider.token="]
-    command += ["--ServerApp.password=", f"--ServerApp.root_dir={desk}", "--ServerApp.log_level=40"]
-    command += ["--LabApp.news_url=None", "--LabApp.expose_app_in_browser=False"]
-    command += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
-    yield from served(command, desk, surroundings, f"http://127.0.0.1:{port}")
+    command = open_._lab(port, no_browser=True)
+    command += ["--allow-root", "--IdentityProvider.token=", "--ServerApp.password="]
+    command += ["--ServerApp.log_level=40"]
+    environment = open_.with_looks(surroundings)
+    yield from served(command, desk, environment, f"http://127.0.0.1:{port}")
 
 
 @pytest.fixture(scope="session")
@@ -249,7 +248,7 @@ def choose(page):
 def drawn(page):
     """Wait until the figure has been drawn again after doing something."""
 
-    def after(work, timeout=15_000):
+    def after(work, timeout=45_000):
         canvas = page.locator(".dl-canvas").first
         before = int(canvas.get_attribute("data-drawn") or 0)
         work()

@@ -28,13 +28,13 @@ def findings(page, within):
 
 
 @pytest.mark.parametrize(
-    ("name", "until"),
+    ("name", "until", "theme"),
     [
-        ("4_iron_and_copper", ".dl-canvas .main-svg"),
-        ("7_make_pages", ".dl-pictures img"),
+        ("4_iron_and_copper", ".dl-canvas .main-svg", "light"),
+        ("4_iron_and_copper", ".dl-canvas .main-svg", "dark"),
+        ("7_make_pages", ".dl-pictures img", "dark"),
     ],
 )
-@pytest.mark.parametrize("theme", ["light", "dark"])
 def test_a_served_panel_has_no_serious_finding(app, page, name, until, theme):
     page.goto(f"{app}/voila/render/{name}.ipynb?theme={theme}", timeout=COLD)
     page.wait_for_selector(until, timeout=COLD)
