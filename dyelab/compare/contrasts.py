@@ -88,10 +88,13 @@ def _length_noise(
     with np.errstate(divide="ignore", invalid="ignore"):
         near = np.where(own > 0, df * trace**2 / own, np.inf)
         far = np.where(own_along > 0, df * (along / own_along) ** 2, np.inf)
-        radial = np.where(trace > 0, (along + square) / (size + trace), 0.0)
-    return Noise(
-        np.minimum(radial, trace), trace, np.clip(square, trace**2 / 3, trace**2), far, near
-    )
+        radial = np.where(size > 0, along / size, trace)
+    powers, axes = np.linalg.eigh(np.nan_to_num(total))
+    floor = 1e-6 * np.maximum(powers.sum(axis=1), 1e-30)[:, None]
+    parts = np.einsum("nji,nj->ni", axes, vector)
+    square = np.clip(square, trace**2 / 3, trace**2)
+    radial = np.minimum(radial, trace)
+    return Noise(radial, trace, square, far, near, np.maximum(powers, floor), parts)
 
 
 def _with_length(

@@ -5,7 +5,8 @@ cloths differ. Writing d for the measured difference vector, δ for the true one
 covariance of d, |d|² is a noncentral quadratic form. It is matched here in mean and variance by
 a scaled noncentral chi-square (Patnaik 1949), with a spread that is itself estimated and so
 averaged over its chi distribution: at |δ| = 0 that is the F test of Dempster (1958) on the
-trace, far from zero it is Student's t along the direction moved.
+trace, far from zero it is Student's t along the direction moved, and between the two the noise is
+taken where a difference of the length in question most likely points.
 
 The interval inverts a family of tests of size 1 - confidence whose lower tail grows from nothing
 at |δ| = 0 to half the size at the noise floor. It is therefore never empty, it excludes zero
@@ -40,6 +41,9 @@ class Noise:
         tr Σ².
     df_far, df_near : ndarray (n,)
         Degrees of freedom behind `radial` and behind `trace`; infinite where known.
+    powers, parts : ndarray (n, 3), optional
+        Variances along the noise's own axes, and the measured difference along them. With
+        them, `radial` is looked up where a true difference of each length most likely points.
     """
 
     radial: np.ndarray
@@ -47,9 +51,12 @@ class Noise:
     square: np.ndarray
     df_far: np.ndarray
     df_near: np.ndarray
+    powers: np.ndarray | None = None
+    parts: np.ndarray | None = None
 
     def __getitem__(self, rows: np.ndarray) -> "Noise":
-        return Noise(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+        values = (getattr(self, name) for name in self.__dataclass_fields__)
+        return Noise(*(None if value is None else value[rows] for value in values))
 
     @property
     def dimensions(self) -> np.ndarray:
@@ -72,12 +79,37 @@ def chance_if_equal(distance: np.ndarray, noise: Noise) -> np.ndarray:
 def chance_within(distance: np.ndarray, true: np.ndarray, noise: Noise) -> np.ndarray:
     """Chance that cloths `true` apart measure at most `distance` apart; all arrays (n,)."""
     far = 2 * true**2 / (noise.trace + 2 * true**2)
-    scale = (1 - far) * noise.square / noise.trace + far * noise.radial
+    scale = (1 - far) * noise.square / noise.trace + far * _radial(true, noise)
     near_df, far_df = np.minimum(noise.df_near, _MOST_DF), np.minimum(noise.df_far, _MOST_DF)
     df = 1 / ((1 - far) / near_df + far / far_df)
     chi = _chi_square_over_df(df)
     inside = special.chndtr(distance**2 * chi / scale, noise.trace / scale, true**2 * chi / scale)
     return np.sum(_SHARES * inside, axis=0)
+
+
+def _radial(true: np.ndarray, noise: Noise) -> np.ndarray:
+    """Variance along the likeliest true difference of each length, given what was measured.
+
+    The likeliest δ with |δ| fixed is (1 + μ Σ)⁻¹ d; μ by Newton's method on the reciprocal of
+    its length, which is nearly straight in μ (Moré and Sorensen 1983). Noise that happened to
+    point along its own long axis isn't taken for the way the colour moved.
+    """
+    if noise.powers is None or noise.parts is None:
+        return noise.radial
+    powers, squares = noise.powers, noise.parts**2
+    measured = squares.sum(axis=1)
+    wanted = np.maximum(true, 1e-3 * np.sqrt(noise.trace))
+    least = -0.98 / powers.max(axis=1)
+    mu = np.zeros_like(true)
+    for _ in range(8):
+        damped = 1 + mu[:, None] * powers
+        length = np.sqrt(np.maximum((squares / damped**2).sum(axis=1), 1e-300))
+        slope = np.maximum((squares * powers / damped**3).sum(axis=1), 1e-300)
+        mu = np.maximum(mu + length**2 / slope * (length - wanted) / wanted, least)
+    way = squares / (1 + mu[:, None] * powers) ** 2
+    there = (way * powers).sum(axis=1) / np.maximum(way.sum(axis=1), 1e-300)
+    here = (squares * powers).sum(axis=1) / np.maximum(measured, 1e-300)
+    return noise.radial * np.where(here > 0, there / np.where(here > 0, here, 1), 1)
 
 
 @cache

@@ -118,11 +118,7 @@ def _satterthwaite(total: np.ndarray, estimated: np.ndarray, pair: Joint) -> np.
 
 
 def of_formula(formula, reference: np.ndarray, sample: np.ndarray, pair: Joint) -> Noise:
-    """Noise of a difference formula between two measured means (n, 3).
-
-    The direction moved is itself uncertain when the move is small: its variance is averaged
-    over where the move may really point, which weighs the direction measured by its length².
-    """
+    """Noise of a difference formula between two measured means (n, 3)."""
     shape = metric(formula, reference, sample)
     estimated = shape @ (_MINUS @ pair.estimated @ _MINUS.T)
     total = shape @ (_MINUS @ pair.total @ _MINUS.T)
@@ -133,9 +129,26 @@ def of_formula(formula, reference: np.ndarray, sample: np.ndarray, pair: Joint) 
         df_near = np.where(own > 0, pair.df * trace**2 / own, np.inf)
         gradient = _gradient(formula, shape, reference, sample)
         variance, df_far = along(gradient, pair)
-        size = formula(reference, sample) ** 2
-        radial = np.where(trace > 0, (size * variance + square) / (size + trace), 0.0)
-    return Noise(np.minimum(radial, trace), trace, square, df_far, df_near)
+    axes = own_axes(shape, pair, sample - reference, formula(reference, sample))
+    return Noise(np.minimum(variance, trace), trace, square, df_far, df_near, *axes)
+
+
+def own_axes(
+    shape: np.ndarray, pair: Joint, move: np.ndarray, distance: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Variances along the noise's own axes in the formula's space, and the move along them.
+
+    The move is scaled to the formula's own distance, since M holds for small moves.
+    """
+    values, vectors = np.linalg.eigh(shape)
+    root = (vectors * np.sqrt(np.maximum(values, 0))[:, None, :]) @ np.swapaxes(vectors, 1, 2)
+    spread = np.nan_to_num(root @ (_MINUS @ pair.total @ _MINUS.T) @ root)
+    powers, axes = np.linalg.eigh(spread)
+    parts = np.einsum("nji,nj->ni", axes, np.einsum("nij,nj->ni", root, move))
+    size = np.linalg.norm(parts, axis=1)
+    scale = np.where(size > 1e-12, distance / np.where(size > 1e-12, size, 1), 0.0)
+    floor = 1e-6 * np.maximum(powers.sum(axis=1), 1e-30)[:, None]
+    return np.maximum(powers, floor), parts * scale[:, None]
 
 
 def _product(one: np.ndarray, other: np.ndarray) -> np.ndarray:
