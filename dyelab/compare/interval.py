@@ -13,7 +13,7 @@ at |δ| = 0 to half the size at the noise floor. It is therefore never empty, it
 exactly when the distance passes the noise floor, and both limits rise with the distance.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -55,8 +55,8 @@ class Noise:
     parts: np.ndarray | None = None
 
     def __getitem__(self, rows: np.ndarray) -> "Noise":
-        values = (getattr(self, name) for name in self.__dataclass_fields__)
-        return Noise(*(None if value is None else value[rows] for value in values))
+        held = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return replace(self, **{k: v[rows] for k, v in held.items() if v is not None})
 
     @property
     def dimensions(self) -> np.ndarray:
