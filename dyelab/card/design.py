@@ -1,6 +1,7 @@
 """How the card is laid out: rows of windows above and below the target, borders at the sides."""
 
 from functools import cache
+from itertools import pairwise
 
 from dyelab.card.layout import Area, Layout
 from dyelab.errors import choose
@@ -46,6 +47,7 @@ def layout(paper: str = "A4", kind: str = "cloth") -> Layout:
     top, bottom = EDGE + MARKER + 5, height - EDGE - MARKER - 4
     target = Area((width - TARGET[0]) / 2, (top + bottom - TARGET[1]) / 2, *TARGET)
     white, grey = _borders(width, top, bottom)
+    windows = _windows(kind, width, (top, target.y_mm), (_end(target), bottom))
     beside = [
         Area(x, target.y_mm + 6, 13.0, target.height_mm - 12)
         for x in (EDGE + STRIP + 5, width - EDGE - STRIP - 18)
@@ -53,9 +55,9 @@ def layout(paper: str = "A4", kind: str = "cloth") -> Layout:
     return Layout(
         name=f"{paper} {kind}",
         page_mm=(width, height),
-        windows=tuple(_windows(kind, width, (top, target.y_mm), (_end(target), bottom))),
+        windows=tuple(windows),
         target_area=target,
-        white_areas=(*white, *beside),
+        white_areas=(*white, *beside, *_between(windows)),
         grey_areas=tuple(grey),
         markers=tuple(_markers(kind, paper, width, height)),
     )
@@ -82,6 +84,15 @@ def _borders(width: float, top: float, bottom: float) -> tuple[list[Area], list[
         for i in range(count):
             (grey if i % 2 else white).append(Area(x, top + i * step, STRIP, step))
     return white, grey
+
+
+def _between(windows: list[Area]) -> list[Area]:
+    """Bare paper between neighbouring windows: it tells the light in the middle of the page."""
+    return [
+        Area(a.x_mm + a.width_mm + 1, a.y_mm + 1, GAP - 2, a.height_mm - 2)
+        for a, b in pairwise(windows)
+        if a.y_mm == b.y_mm
+    ]
 
 
 def _windows(

@@ -33,13 +33,14 @@ def _described(card: Layout) -> dict[str, Any]:
     fields = [words.say(f"card.{key}") for key in ("series", "date", "light")]
     hint = "yarn" if card.name.endswith("yarn") else "cloth"
     hints = [words.say(f"card.hint_{key}") for key in (hint, "target", "photo")]
+    bordered = (*(a for a in card.white_areas if a.width_mm > 4), *card.grey_areas)
     return {
         "name": card.name,
         "page_mm": card.page_mm,
         "windows": [_box(window) | {"place": window.place} for window in card.windows],
         "target_area": _box(card.target_area),
         "grey_areas": [_box(area) for area in card.grey_areas],
-        "strips": [_box(area) for area in (*card.white_areas, *card.grey_areas)],
+        "strips": [_box(area) for area in bordered],
         "markers": [_box(m) | {"cells": marker_cells(int(m.place))} for m in card.markers],
         "texts": texts | {"fields": fields, "hints": hints},
     }

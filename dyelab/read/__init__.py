@@ -1,6 +1,7 @@
-"""Bytes to readings: instrument files and tables in every open format."""
+"""Bytes to readings: instrument files and tables in every open format, and pictures."""
 
 from dyelab.read.measured import Measurements, measurements
+from dyelab.read.photo import Photo, photo
 from dyelab.read.reflectance import Scale
 
-__all__ = ["Measurements", "Scale", "measurements"]
+__all__ = ["Measurements", "Photo", "Scale", "measurements", "photo"]

@@ -1,0 +1,43 @@
+"""Linear light, card and target finding, shading, camera-to-XYZ fit and its error."""
+
+from dyelab.calibrate.fitting import METHODS, check_method, from_white
+from dyelab.calibrate.model import (
+    Calibration,
+    Errors,
+    read_calibration,
+    write_calibration,
+)
+from dyelab.calibrate.pose import Pose, find_card, from_corners, through
+from dyelab.calibrate.reference import BANDS, Reference, reference
+from dyelab.calibrate.sampling import Samples, sample
+from dyelab.calibrate.shading import Shading, even
+from dyelab.calibrate.shooting import Own, Setup, from_target
+from dyelab.calibrate.target import Target, find_anywhere, find_on_card, from_outline
+
+__all__ = [
+    "BANDS",
+    "METHODS",
+    "Calibration",
+    "Errors",
+    "Own",
+    "Pose",
+    "Reference",
+    "Samples",
+    "Setup",
+    "Shading",
+    "Target",
+    "check_method",
+    "even",
+    "find_anywhere",
+    "find_card",
+    "find_on_card",
+    "from_corners",
+    "from_outline",
+    "from_target",
+    "from_white",
+    "read_calibration",
+    "reference",
+    "sample",
+    "through",
+    "write_calibration",
+]

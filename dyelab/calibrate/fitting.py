@@ -1,0 +1,280 @@
+"""From patches seen and patches known to a calibration: tone and colour together, then errors."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import least_squares
+
+from dyelab import convert
+from dyelab.calibrate.cloths import training
+from dyelab.calibrate.colourfit import (
+    DEGREES,
+    Known,
+    joined,
+    known,
+    left_out,
+    solve,
+    terms,
+    to_lab,
+    to_xyz,
+)
+from dyelab.calibrate.model import Calibration, Errors, near
+from dyelab.calibrate.reference import BANDS, Reference
+from dyelab.calibrate.response import NOISE, Response, any_response, learn
+from dyelab.calibrate.tone import Tone
+from dyelab.errors import InputError, choose
+
+DRAWS, NODES = 16, 450
+PATCH_WEIGHT = 30.0  # of a real patch beside an invented cloth
+ADDED_WEIGHT = 3.0  # of a swatch measured by instrument beside a patch
+WORST_FIT, WORST_PATCH = 7.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
+_FREE = np.array([0.35, 0.4, 0.5])  # how far the tone's numbers may go, standard deviations
+METHODS = ("auto", "plain", "learned")
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Colours known beside what the camera saw of them.
+
+    `stored` (n, 3) is linear by the file's own curve, before any tone is undone, `light` (n,) the
+    relative light there; spectra (n, 36) may be missing (NaN rows).
+    """
+
+    stored: np.ndarray
+    light: np.ndarray
+    of: Known
+    spectra: np.ndarray
+
+    def rgb(self, tone: Tone) -> np.ndarray:
+        """Camera values, tone undone, light evened out."""
+        return tone.undo(self.stored) / self.light[:, None]
+
+
+def check_method(method: str) -> None:
+    """Refuse a way of fitting that there isn't."""
+    choose(method, METHODS, "method", "of calibrating")
+
+
+def patches_seen(stored: np.ndarray, light: np.ndarray, reference: Reference) -> Seen:
+    """Pair the 24 patches with their reference."""
+    return Seen(stored, light, known(reference.lab), reference.spectra)
+
+
+def fit_tone(seen: Seen, steeper_allowed: bool = True) -> Tone:
+    """Undo the camera's own tone curve: curve and colour fitted together over all patches.
+
+    For every curve tried the best colour matrix is solved for; the curve is kept near none unless
+    the patches pull it away.
+    """
+    if not steeper_allowed:
+        return Tone()
+
+    def left(move: np.ndarray) -> np.ndarray:
+        tone = Tone(*move)
+        phi = terms(seen.rgb(tone), 2)
+        off = phi @ solve(phi, seen.of).T - seen.of.xyz
+        return np.concatenate([np.einsum("nij,nj->ni", seen.of.weights, off).ravel(), move / _FREE])
+
+    found = Tone(*least_squares(left, np.zeros(3), method="lm", max_nfev=60).x)
+    return found if found.rising else Tone()
+
+
+def calibrated(
+    seen: Seen,
+    tone: Tone,
+    reference: Reference,
+    *,
+    method: str = "auto",
+    added: Seen | None = None,
+    flags: tuple[str, ...] = (),
+    seed: int = 0,
+) -> Calibration:
+    """Fit the colour and work out its errors.
+
+    Parameters
+    ----------
+    seen : Seen
+        The patches.
+    tone : Tone
+        Of the camera.
+    reference : Reference
+        Of the patches.
+    method : str
+        ``auto``, ``plain`` or ``learned``.
+    added : Seen, optional
+        Swatches of the photo that an instrument measured.
+    flags : tuple of str
+        To keep.
+    seed : int
+        Of the simulation.
+
+    Raises
+    ------
+    InputError
+        If the patches don't fit the reference.
+    """
+    everything = seen if added is None else _both(seen, added)
+    rgb = everything.rgb(tone)
+    degree, out = _chosen(rgb, everything.of, len(seen.stored))
+    _check_fit(out, reference)
+    response = learn(*_spectral(everything, rgb), noise=NOISE if reference.spectral else 2 * NOISE)
+    plain = method == "plain" or (method == "auto" and not _helps(response, everything, rgb))
+    if plain:
+        matrix = solve(terms(rgb, degree), everything.of)
+    else:
+        degree = 3
+        matrix = _learned(response, rgb, everything.of)
+    errors = _simulated(response, matrix, degree, tone, np.random.default_rng(seed))
+    patches = _report(reference, terms(rgb[: len(seen.stored)], degree) @ matrix.T, out)
+    made = Calibration(
+        "plain" if plain else "learned", tone, degree, matrix, errors, patches,
+        witnesses=seen.stored / seen.light[:, None], flags=flags,
+    )  # fmt: skip
+    return _scaled(_anchored(made, added), seen, added)
+
+
+def _both(one: Seen, other: Seen) -> Seen:
+    heavier = Known(other.of.lab, other.of.xyz, other.of.weights * np.sqrt(ADDED_WEIGHT))
+    return Seen(
+        np.concatenate([one.stored, other.stored]),
+        np.concatenate([one.light, other.light]),
+        joined(one.of, heavier),
+        np.concatenate([one.spectra, other.spectra]),
+    )
+
+
+def _chosen(rgb: np.ndarray, of: Known, count: int) -> tuple[int, np.ndarray]:
+    """Degree whose fits, each without one patch, miss that patch least; and those misses."""
+    best: tuple[float, int, np.ndarray] | None = None
+    for degree in DEGREES:
+        if 3 * len(rgb) < 4 * terms(rgb[:1], degree).size:
+            continue
+        out = convert.dE00(of.lab[:count], left_out(terms(rgb, degree), of, count))
+        mean = float(np.sqrt(np.mean(out**2)))
+        if best is None or mean < best[0]:
+            best = (mean, degree, out)
+    assert best is not None
+    return best[1], best[2]
+
+
+def _check_fit(out: np.ndarray, reference: Reference) -> None:
+    worst = int(out.argmax())
+    if np.median(out) > WORST_FIT:
+        raise InputError(
+            f"the target's colours don't agree with the reference values ({reference.source}): "
+            f"half of its patches are over {np.median(out):.0f} ΔE00 off. Are these the values of "
+            "this target? Is it in even, white light?"
+        )
+    if out[worst] > WORST_PATCH:
+        raise InputError(
+            f"patch {reference.names[worst]!r} of the target is {out[worst]:.0f} ΔE00 off, the "
+            f"others {np.median(out):.1f}: is it covered, shaded or dirty? Uncover it, or give the "
+            "values of this target."
+        )
+
+
+def _spectral(seen: Seen, rgb: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    whole = np.isfinite(seen.spectra).all(axis=1)
+    return rgb[whole], seen.spectra[whole]
+
+
+def _helps(response: Response, seen: Seen, rgb: np.ndarray) -> bool:
+    """Whether smooth curves explain the patches, so that training on them is worth it."""
+    values, spectra = _spectral(seen, rgb)
+    off = spectra @ response.mean / np.maximum(values, 1e-4) - 1
+    bright = values > 0.05 * values.max()
+    return float(np.sqrt(np.mean(off[bright] ** 2))) < 2.0 * NOISE
+
+
+def _learned(response: Response, rgb: np.ndarray, of: Known) -> np.ndarray:
+    spectra, invented = training()
+    phi = np.concatenate([terms(spectra @ response.mean, 3), terms(rgb, 3)])
+    heavier = Known(of.lab, of.xyz, of.weights * np.sqrt(PATCH_WEIGHT))
+    return solve(phi, joined(invented, heavier))
+
+
+def _simulated(
+    response: Response, matrix: np.ndarray, degree: int, tone: Tone, rng: np.random.Generator
+) -> Errors:
+    """Errors of this fit for invented cloths, over responses that agree with the patches."""
+    spectra, invented = training()
+    spectra, true = spectra[:NODES], invented.lab[:NODES]
+    seen = [spectra @ response.draw(rng) for _ in range(DRAWS)]
+    fitted = np.stack([to_lab(terms(rgb, degree) @ matrix.T) for rgb in seen])
+    return Errors(fitted.mean(axis=0), fitted - true)
+
+
+def _report(reference: Reference, xyz: np.ndarray, out: np.ndarray) -> pd.DataFrame:
+    L, a, b = reference.lab.T
+    left = convert.dE00(reference.lab, to_lab(xyz))
+    return pd.DataFrame(
+        {"patch": reference.names, "L": L, "a": a, "b": b, "dE00": left, "dE00_left_out": out}
+    )
+
+
+def _anchored(made: Calibration, added: Seen | None) -> Calibration:
+    if added is None:
+        return made
+    fitted = made.lab(added.rgb(made.tone))
+    anchors = (fitted, added.of.lab - fitted)
+    # What every simulated camera gets wrong at these swatches is now known and taken away there.
+    _, common = made.errors.at(fitted)
+    there = np.moveaxis(common, 1, 0) * np.sqrt(DRAWS)
+    off = np.stack(
+        [o - near(made.errors.lab, fitted, c) for o, c in zip(made.errors.off, there, strict=True)]
+    )
+    return replace(made, anchors=anchors, errors=replace(made.errors, off=off))
+
+
+def _scaled(made: Calibration, seen: Seen, added: Seen | None) -> Calibration:
+    """Widen the errors where the patches themselves are missed by more than simulated."""
+    fitted = made.lab(seen.rgb(made.tone))
+    own, common = made.errors.at(fitted)
+    whole = own + np.einsum("ndk,ndl->nkl", common, common) + 0.05 * np.eye(3)
+    off = fitted - seen.of.lab
+    distance = np.einsum("nk,nkl,nl->n", off, np.linalg.inv(whole), off) / 3
+    scale = float(np.clip(np.sqrt(np.median(distance) / 0.79), 1, 4))
+    return replace(made, errors=replace(made.errors, scale=scale))
+
+
+def from_white(paper: np.ndarray, reference_white: float = 0.88) -> Calibration:
+    """Calibration from the card's paper alone: the camera's own colours, white balanced.
+
+    Parameters
+    ----------
+    paper : ndarray (3,)
+        Linear camera values of the paper.
+    reference_white : float
+        Its luminance factor.
+
+    Returns
+    -------
+    Calibration
+        Its errors are those of cameras of every kind, and large.
+    """
+    rng = np.random.default_rng(0)
+    spectra, invented = training()
+    spectra = spectra[:NODES]
+    flat = np.full((1, len(BANDS)), reference_white)
+    matrix = _srgb_to_white() * reference_white / paper
+    offs, seen_as = [], []
+    for _ in range(DRAWS):
+        response = any_response(rng)
+        raw = spectra @ response / (flat @ response)
+        own = solve(terms(raw, 1), known(invented.lab[:NODES]))
+        off = to_lab(raw @ own.T) - invented.lab[:NODES]
+        warp = 1 + 0.06 * rng.standard_normal(3)  # what camera makers do to please the eye
+        tilt = rng.normal(0, 1.5, 3)
+        seen_as.append(invented.lab[:NODES] + off)
+        offs.append(off + (warp - 1) * invented.lab[:NODES] * [0.5, 2, 2] + tilt)
+    empty = pd.DataFrame(columns=["patch", "L", "a", "b", "dE00", "dE00_left_out"])
+    errors = Errors(np.mean(seen_as, axis=0), np.stack(offs))
+    return Calibration("white", Tone(), 1, matrix, errors, empty, paper[None], ("no_target",))
+
+
+def _srgb_to_white() -> np.ndarray:
+    """Linear sRGB (IEC 61966-2-1) to XYZ of D65/10°, white to white."""
+    srgb = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    lab = convert.xyz_to_lab(100 * srgb.T, convert.white("D65", 2))
+    return to_xyz(lab).T

@@ -1,0 +1,204 @@
+"""A finished calibration: camera values to CIELAB, with the error that depends on the colour."""
+
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, files
+from dyelab.calibrate.colourfit import terms, to_lab
+from dyelab.calibrate.tone import Tone
+from dyelab.errors import InputError
+
+REACH = 9.0  # CIELAB units over which calibration errors are alike
+_MOST_OFF = (
+    3.0  # root mean square ΔE00 of the patches beyond which a stored calibration no longer fits
+)
+
+
+@dataclass(frozen=True)
+class Errors:
+    """What the fit would get wrong, by simulation.
+
+    Attributes
+    ----------
+    lab : ndarray (m, 3)
+        What the fit says of m simulated cloths.
+    off : ndarray (d, m, 3)
+        Its error for each, in d cameras and lights that agree with the patches as well.
+    scale : float
+        Factor by which the patches themselves show the simulation to be too hopeful, at least 1.
+    """
+
+    lab: np.ndarray
+    off: np.ndarray
+    scale: float = 1.0
+
+    def at(self, lab: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Error of n colours: what is each colour's own, (n, 3, 3), and what they share.
+
+        The shared part is factors (n, d, 3): the covariance of two colours' calibration errors
+        is the sum over factors of the product of their rows.
+        """
+        apart = ((lab[:, None] - self.lab) ** 2).sum(axis=-1)
+        nearest = np.sort(apart, axis=1)[:, min(12, len(self.lab) - 1)]
+        reach = np.maximum(REACH**2, nearest)[:, None]
+        share = np.exp(-0.5 * apart / reach)
+        share /= share.sum(axis=1, keepdims=True)
+        d = len(self.off)
+        common = np.einsum("nm,dmk->ndk", share, self.off)
+        whole = np.einsum("nm,dmk,dml->nkl", share, self.off, self.off, optimize=True) / d
+        own = whole - np.einsum("ndk,ndl->nkl", common, common) / d
+        return own * self.scale**2, common * self.scale / np.sqrt(d)
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """From linear camera values, light evened out, to CIELAB D65/10°.
+
+    Attributes
+    ----------
+    method : str
+        ``plain``: fitted to the patches; ``learned``: trained on invented cloths seen through
+        the camera's estimated response, and on the patches; ``white``: from the card's paper
+        alone.
+    tone : Tone
+        Undone before anything else.
+    degree : int
+        Of the root polynomial.
+    matrix : ndarray (3, p)
+        Terms to XYZ.
+    errors : Errors
+        Simulated.
+    patches : DataFrame
+        `patch, L, a, b` (reference), `dE00` (left by the fit), `dE00_left_out` (by a fit that
+        didn't see the patch).
+    witnesses : ndarray (k, 3)
+        Linear camera values, before `tone`, of the patches (or of the paper): what a later photo
+        must give again if this calibration is to serve it.
+    flags : tuple of str
+        What to hold against every colour of the photo.
+    anchors : tuple of ndarrays
+        CIELAB as fitted, and what is added there, of swatches measured by instrument.
+    """
+
+    method: str
+    tone: Tone
+    degree: int
+    matrix: np.ndarray
+    errors: Errors
+    patches: pd.DataFrame
+    witnesses: np.ndarray
+    flags: tuple[str, ...] = ()
+    anchors: tuple[np.ndarray, np.ndarray] | None = None
+
+    @property
+    def left(self) -> float:
+        """Median ΔE00 of the patches by fits that didn't see them."""
+        return float(self.patches["dE00_left_out"].median()) if len(self.patches) else np.nan
+
+    def lab(self, rgb: np.ndarray) -> np.ndarray:
+        """CIELAB (n, 3) of camera values (n, 3), linear, `tone` undone, light evened out."""
+        fitted = to_lab(terms(np.atleast_2d(rgb), self.degree) @ self.matrix.T)
+        return fitted if self.anchors is None else fitted + near(fitted, *self.anchors)
+
+    def slope(self, rgb: np.ndarray) -> np.ndarray:
+        """Derivative of CIELAB by the logarithm of the camera values, (n, 3, 3)."""
+        step, columns = 1e-3, []
+        for channel in range(3):
+            up, down = rgb.copy(), rgb.copy()
+            up[:, channel] *= 1 + step
+            down[:, channel] *= 1 - step
+            columns.append((self.lab(up) - self.lab(down)) / (2 * step))
+        return np.stack(columns, axis=-1)
+
+    def check(self, seen: np.ndarray, name: str) -> None:
+        """Refuse a photo whose patches or paper no longer give what they gave.
+
+        Raises
+        ------
+        InputError
+            With how far they are off.
+        """
+        then, now = (self.lab(self.tone.undo(g)) for g in (self.witnesses, seen))
+        off = float(np.sqrt(np.mean(convert.dE00(then, now) ** 2)))
+        if not off <= _MOST_OFF:
+            raise InputError(
+                f"{name}: the stored calibration no longer fits: the target is {off:.1f} ΔE00 off "
+                f"({_MOST_OFF:g} allowed). Light, camera or its settings changed: make a new "
+                "calibration with the target in the picture."
+            )
+
+
+def near(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.ndarray:
+    """Smoothly spread what is known at some colours: full there, nothing far away."""
+    apart = ((lab[:, None] - places) ** 2).sum(axis=-1)
+    alike = np.exp(-0.5 * apart / REACH**2)
+    between = np.exp(-0.5 * ((places[:, None] - places) ** 2).sum(axis=-1) / REACH**2)
+    return alike @ np.linalg.solve(between + 0.5 * np.eye(len(places)), shifts)
+
+
+def write_calibration(made: Calibration, path: str | Path) -> Path:
+    """Keep a calibration for later scans or photos from a copy stand, as JSON."""
+    content = {
+        "dyelab": "calibration 1",
+        "method": made.method,
+        "tone": made.tone.values.tolist(),
+        "degree": made.degree,
+        "matrix": made.matrix.tolist(),
+        "errors": {
+            "lab": np.round(made.errors.lab, 3).tolist(),
+            "off": np.round(made.errors.off, 3).tolist(),
+            "scale": made.errors.scale,
+        },
+        "patches": made.patches.to_dict("list"),
+        "witnesses": made.witnesses.tolist(),
+        "flags": list(made.flags),
+        "anchors": None if made.anchors is None else [a.tolist() for a in made.anchors],
+    }
+    with files.whole(path) as file:
+        json.dump(content, file)
+    return Path(path)
+
+
+def read_calibration(path: str | Path) -> Calibration:
+    """Read a kept calibration.
+
+    Raises
+    ------
+    InputError
+        If the file isn't one.
+    """
+    try:
+        return _from_json(json.loads(files.text_of(path)))
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(
+            f"{Path(path).name}: not a stored calibration ({str(error)[:60]}). "
+            "Write one with: dyelab measure PHOTO --target REF --keep FILE.json -o OUT.csv"
+        ) from error
+
+
+def _from_json(content: dict[str, Any]) -> Calibration:
+    errors = content["errors"]
+    anchors = content["anchors"]
+    return Calibration(
+        method=str(content["method"]),
+        tone=Tone(*content["tone"]),
+        degree=int(content["degree"]),
+        matrix=np.array(content["matrix"], float),
+        errors=Errors(np.array(errors["lab"]), np.array(errors["off"]), float(errors["scale"])),
+        patches=pd.DataFrame(content["patches"]),
+        witnesses=np.array(content["witnesses"], float),
+        flags=tuple(content["flags"]),
+        anchors=None if anchors is None else (np.array(anchors[0]), np.array(anchors[1])),
+    )
+
+
+def flagged(made: Calibration, *flags: str) -> Calibration:
+    """Return the calibration with further flags."""
+    return replace(made, flags=(*made.flags, *flags))

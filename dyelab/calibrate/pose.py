@@ -1,0 +1,236 @@
+"""Where the card lies in a photo: corner markers, then the homography from mm to pixels."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyelab import card as cards
+from dyelab.card import Layout
+from dyelab.errors import InputError
+from dyelab.read import Photo
+
+REDUCED = (900, 1800, 3600)  # long side of the copies that are searched, pixels
+MOST_BENT = 1.0  # mm that a marker's corner may lie off the flat page
+LEAST_DENSITY = 1.6  # pixels a mm
+SOFT_EDGE = 1.0, 3.5  # mm, and pixels, over which a sharp edge may be smeared
+_CORNERS = ("top left", "top right", "bottom right", "bottom left")
+_RETAKE = "Lay the card flat, all four corner squares in the picture, sharp and unshaded."
+
+
+@dataclass(frozen=True)
+class Pose:
+    """Where a card was found.
+
+    Attributes
+    ----------
+    layout : Layout
+        Which card it is.
+    to_pixels : ndarray (3, 3)
+        Homography from mm on the page to pixels.
+    bent_mm : float
+        Largest distance of a marker's corner from where a flat page would have it.
+    density : float
+        Pixels a mm in the middle of the page, along the more foreshortened direction.
+    edge_mm : float
+        Width over which the markers' edges are smeared.
+    hidden : tuple of str
+        Corners whose marker wasn't seen.
+    """
+
+    layout: Layout
+    to_pixels: np.ndarray
+    bent_mm: float = 0.0
+    density: float = 10.0
+    edge_mm: float = 0.0
+    hidden: tuple[str, ...] = ()
+
+
+def through(homography: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """Map points (..., 2) by a homography."""
+    p = np.asarray(points, float)
+    moved = np.concatenate([p, np.ones((*p.shape[:-1], 1))], axis=-1) @ homography.T
+    return moved[..., :2] / moved[..., 2:]
+
+
+def find_card(photo: Photo, layout: Layout | None = None) -> Pose:
+    """Find the card in a photo, in any orientation.
+
+    Parameters
+    ----------
+    photo : Photo
+        As read.
+    layout : Layout, optional
+        The card it should be; by default whichever of ours the markers name.
+
+    Returns
+    -------
+    Pose
+
+    Raises
+    ------
+    InputError
+        If there is no card, more than one, another card than asked for, or it is cut off,
+        bent, or too small in the picture.
+    """
+    for side in REDUCED:
+        found = _markers(photo.pixels, side)
+        chosen = layout or cards.of_markers(set(found))
+        wanted = [int(m.place) for m in chosen.markers] if chosen else []
+        if sum(n in found for n in wanted) == 4 or side >= max(photo.pixels.shape):
+            break
+    _check_found(found, chosen, wanted, photo)
+    assert chosen is not None
+    return _posed(photo, chosen, {n: found[n][0] for n in wanted if n in found})
+
+
+def from_corners(photo: Photo, layout: Layout, corners: np.ndarray) -> Pose:
+    """Pose of a card whose four outer marker corners (4, 2) somebody has shown, in pixels.
+
+    Clockwise from the card's own top left.
+    """
+    import cv2
+
+    page = np.array([m.corners[i] for i, m in enumerate(layout.markers)], np.float32)
+    to_pixels = cv2.getPerspectiveTransform(page, np.asarray(corners, np.float32))
+    return Pose(layout, to_pixels, 0.0, _density(layout, to_pixels))
+
+
+def _markers(pixels: np.ndarray, side: int) -> dict[int, list[np.ndarray]]:
+    """Corners (4, 2) of every marker seen in a reduced copy, by number, in full pixels."""
+    import cv2
+
+    step = max(1, round(max(pixels.shape) / side))
+    grey = _grey(pixels, step)
+    settings = cv2.aruco.DetectorParameters()
+    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36H11)
+    corners, numbers, _ = cv2.aruco.ArucoDetector(family, settings).detectMarkers(grey)
+    found: dict[int, list[np.ndarray]] = {}
+    for number, corner in zip([] if numbers is None else numbers.ravel(), corners, strict=True):
+        full = (corner[0].astype(float) + 0.5) * step - 0.5
+        found.setdefault(int(number), []).append(full)
+    return found
+
+
+def _grey(pixels: np.ndarray, step: int) -> np.ndarray:
+    """Green channel, 8 bit, reduced by averaging."""
+    import cv2
+
+    h, w = pixels.shape[0] // step, pixels.shape[1] // step
+    green = pixels[..., 1] if step == 1 else cv2.resize(
+        pixels[: h * step, : w * step, 1], (w, h), interpolation=cv2.INTER_AREA
+    )  # fmt: skip
+    return np.ascontiguousarray(
+        green if green.dtype == np.uint8 else (green / 257).astype(np.uint8)
+    )
+
+
+def _check_found(
+    found: dict[int, list[np.ndarray]], layout: Layout | None, wanted: list[int], photo: Photo
+) -> None:
+    name = photo.name
+    seen = [n for n in wanted if n in found]
+    if not found or layout is None:
+        raise InputError(
+            f"{name}: no swatch card found. {_RETAKE} "
+            "Without a card: drag boxes over the swatches in the capture notebook."
+        )
+    if not seen:
+        other = cards.of_markers(set(found))
+        which = f"the {other.name} card" if other else "another card"
+        raise InputError(
+            f"{name}: this photo shows {which}, but the layout given is {layout.name}. "
+            "Give the layout file that was written with this card."
+        )
+    if any(len(found[n]) > 1 for n in seen):
+        raise InputError(f"{name}: more than one card in the picture. Photograph one at a time.")
+    if len(seen) < 3:
+        missing = ", ".join(c for c, n in zip(_CORNERS, wanted, strict=True) if n not in found)
+        raise InputError(
+            f"{name}: the card is cut off, covered or blurred: no corner square found at "
+            f"{missing}. {_RETAKE}"
+        )
+
+
+def _posed(photo: Photo, layout: Layout, seen: dict[int, np.ndarray]) -> Pose:
+    import cv2
+
+    markers = {int(m.place): m for m in layout.markers}
+    page = np.concatenate([markers[n].corners for n in seen])
+    pixels = np.concatenate([_refined(photo.pixels, corners) for corners in seen.values()])
+    to_pixels, _ = cv2.findHomography(page, pixels, 0)
+    if to_pixels is None:
+        raise InputError(f"{photo.name}: the corner squares don't form a page. {_RETAKE}")
+    off = through(np.linalg.inv(to_pixels), pixels) - page
+    bent = float(np.linalg.norm(off, axis=1).max())
+    hidden = tuple(c for c, n in zip(_CORNERS, markers, strict=True) if n not in seen)
+    pose = Pose(
+        layout, to_pixels, bent, _density(layout, to_pixels), _edge(photo, to_pixels, seen), hidden
+    )
+    _check_pose(pose, photo)
+    return pose
+
+
+def _refined(pixels: np.ndarray, corners: np.ndarray) -> np.ndarray:
+    """Sharpen a marker's corners on its own cut-out of the full picture."""
+    import cv2
+
+    reach = max(3, int(np.ptp(corners, axis=0).max() / 22))
+    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 3 * reach, 0)
+    high = np.ceil(corners.max(axis=0)).astype(int) + 3 * reach
+    cut = _grey(pixels[low[1] : high[1], low[0] : high[0]], 1)
+    points = np.ascontiguousarray((corners - low)[:, None], np.float32)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
+    cv2.cornerSubPix(cut, points, (reach, reach), (-1, -1), stop)
+    return points[:, 0].astype(float) + low
+
+
+def _density(layout: Layout, to_pixels: np.ndarray) -> float:
+    w, h = layout.page_mm
+    seen = through(to_pixels, np.array([[w / 2, h / 2], [w / 2 + 1, h / 2], [w / 2, h / 2 + 1]]))
+    return float(np.linalg.svd(seen[1:] - seen[0], compute_uv=False)[-1])
+
+
+def _edge(photo: Photo, to_pixels: np.ndarray, seen: dict[int, np.ndarray]) -> float:
+    """10 to 90 % width in mm of the step from paper to the black of the markers' left sides."""
+    import cv2
+
+    widths = []
+    for corners in seen.values():
+        page = through(np.linalg.inv(to_pixels), corners)
+        rows = np.linspace(page[0, 1] + 2, page[3, 1] - 2, 24)
+        steps = np.linspace(page[0, 0] - 1.9, page[0, 0] + 1.9, 77)
+        grid = np.stack(np.meshgrid(steps, rows), axis=-1)
+        at = through(to_pixels, grid).astype(np.float32)
+        low = np.maximum(np.floor(at.min(axis=(0, 1))).astype(int) - 2, 0)
+        high = np.ceil(at.max(axis=(0, 1))).astype(int) + 3
+        cut = photo.pixels[low[1] : high[1], low[0] : high[0], 1]
+        at = (at - low).astype(np.float32)
+        values = cv2.remap(cut, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
+        profile = np.median(values.astype(float), axis=0)
+        span = profile[:10].mean() - profile[-10:].mean()
+        share = (profile - profile[-10:].mean()) / max(span, 1e-6)
+        inside = (share > 0.1) & (share < 0.9)
+        widths.append(inside.sum() * (steps[1] - steps[0]))
+    return float(np.median(widths))
+
+
+def _check_pose(pose: Pose, photo: Photo) -> None:
+    w, h = pose.layout.page_mm
+    if pose.bent_mm > MOST_BENT:
+        raise InputError(
+            f"{photo.name}: the card isn't flat: a corner square lies {pose.bent_mm:.1f} mm off. "
+            "Weigh the card down, and photograph it as a whole."
+        )
+    near_edge = np.array([[0.03, 0.02], [0.97, 0.02], [0.97, 0.98], [0.03, 0.98]]) * [w, h]
+    page = through(pose.to_pixels, near_edge)
+    size = np.array(photo.pixels.shape[1::-1])
+    if pose.hidden and ((page < 0) | (page > size)).any():
+        raise InputError(
+            f"{photo.name}: the card is cut off at its {', '.join(pose.hidden)}. {_RETAKE}"
+        )
+    if pose.density < LEAST_DENSITY:
+        raise InputError(
+            f"{photo.name}: the card is too small in the picture, {pose.density:.1f} pixels a mm; "
+            f"{LEAST_DENSITY} are needed. Go closer, or use the camera's full size."
+        )

@@ -1,0 +1,145 @@
+"""What the 24 patches are: published averages, or the user's own target measured."""
+
+import re
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, read
+from dyelab.errors import InputError
+from dyelab.table import DEFAULT_WHITE, LAB
+
+BANDS = np.arange(380.0, 731.0, 10.0)
+ROWS, COLUMNS = 4, 6
+_ILLUMINANT, _OBSERVER = DEFAULT_WHITE
+
+
+@dataclass(frozen=True)
+class Reference:
+    """The target's 24 patches, row by row, the six greys last.
+
+    Attributes
+    ----------
+    lab : ndarray (24, 3)
+        CIELAB, D65/10°.
+    spectra : ndarray (24, 36)
+        Reflectance factors at `BANDS`.
+    names : tuple of str
+        Of the patches.
+    spectral : bool
+        Whether the spectra are of this target, or only the published average's.
+    adapted : bool
+        Whether the CIELAB values were adapted from another white.
+    source : str
+        Where the values come from.
+    """
+
+    lab: np.ndarray
+    spectra: np.ndarray
+    names: tuple[str, ...]
+    spectral: bool
+    adapted: bool
+    source: str
+
+    def but(self, kept: np.ndarray) -> "Reference":
+        """Return the reference with some of its patches."""
+        names = tuple(name for name, k in zip(self.names, kept, strict=True) if k)
+        return replace(self, lab=self.lab[kept], spectra=self.spectra[kept], names=names)
+
+
+def reference(source: str | Path = "average") -> Reference:
+    """Get the target's reference values.
+
+    Parameters
+    ----------
+    source : str or Path
+        A measurement file of the 24 patches (CGATS, CxF3, CSV; spectra or CIELAB), or the name
+        of a published average: ``average``, ``before-2014``, ``after-2014``.
+
+    Raises
+    ------
+    InputError
+        If it is neither, or the file hasn't 24 patches, or they are no such target.
+    """
+    if str(source) in convert.target_names():
+        return _published(str(source))
+    if not Path(source).exists():
+        raise InputError(
+            f"no file {str(source)!r} with the target's values. Give a measurement file of its "
+            f"24 patches, or a published average: {', '.join(convert.target_names())}."
+        )
+    return _measured(Path(source))
+
+
+def _published(name: str) -> Reference:
+    lab = convert.target_lab(name)
+    adapted = bool((lab["flags"] == "adapted").any())
+    names = tuple(lab["sample"])
+    return Reference(lab[LAB].to_numpy(), _average(), names, name == "average", adapted, name)
+
+
+def _average() -> np.ndarray:
+    return convert.target_spectra()[[str(int(b)) for b in BANDS]].to_numpy(float)
+
+
+def _measured(path: Path) -> Reference:
+    found = read.measurements(path)
+    table = found.spectra if found.spectra is not None else found.lab
+    if table is None or len(table) != ROWS * COLUMNS:
+        count = 0 if table is None else len(table)
+        raise InputError(
+            f"{path.name}: {count} patches; the reference target has {ROWS * COLUMNS}. "
+            "Measure each patch once, row by row, and give that file."
+        )
+    order = in_rows(list(table["sample"].astype(str)))
+    table = table.iloc[order].reset_index(drop=True)
+    lab, spectra, adapted = _values(table, found.spectra is not None)
+    turned = _upright(lab)
+    if turned is None:
+        raise InputError(
+            f"{path.name}: these 24 patches hold no row of six greys from white to black. "
+            "Expected the usual 24-patch target, row by row, its greys in the last row."
+        )
+    names = tuple(table["sample"].astype(str).iloc[turned])
+    spectra = _average() if spectra is None else spectra[turned]
+    return Reference(lab[turned], spectra, names, found.spectra is not None, adapted, path.name)
+
+
+def _values(table: pd.DataFrame, spectral: bool) -> tuple[np.ndarray, np.ndarray | None, bool]:
+    if spectral:
+        lab = convert.spectra_to_lab(table, _ILLUMINANT, _OBSERVER)[LAB].to_numpy(float)
+        bands = convert.wavelength_columns(table)
+        at = [float(b) for b in bands]
+        rows = table[bands].to_numpy(float)
+        return lab, np.array([np.interp(BANDS, at, row) for row in rows]), False
+    other = (table["illuminant"] != _ILLUMINANT) | (table["observer"].astype(int) != _OBSERVER)
+    moved = convert.adapt(table, _ILLUMINANT, _OBSERVER) if other.any() else table
+    return moved[LAB].to_numpy(float), None, bool(other.any())
+
+
+def in_rows(samples: list[str]) -> list[int]:
+    """Order that puts patches row by row: by A1 to D6, A1 to F4 or 1 to 24; else as they are."""
+    cells = [re.fullmatch(r"([A-Fa-f])\s*0?([1-6])", s.strip()) for s in samples]
+    if all(cells):
+        pairs = [(c[1].upper(), int(c[2])) for c in cells if c]
+        by_letter = len({letter for letter, _ in pairs}) == ROWS
+        keys = [(a, n) if by_letter else (str(n), ord(a)) for a, n in pairs]
+        return sorted(range(len(keys)), key=keys.__getitem__)
+    if all(re.fullmatch(r"\D*0*\d{1,2}", s) for s in samples):
+        numbers = [int(re.sub(r"\D", "", s)) for s in samples]
+        if sorted(numbers) == list(range(min(numbers), min(numbers) + len(samples))):
+            return sorted(range(len(numbers)), key=numbers.__getitem__)
+    return list(range(len(samples)))
+
+
+def _upright(lab: np.ndarray) -> np.ndarray | None:
+    """Order with the greys, white first, as the last row; None if no side is all grey."""
+    grid = np.arange(ROWS * COLUMNS).reshape(ROWS, COLUMNS)
+    by_column = np.arange(ROWS * COLUMNS).reshape(COLUMNS, ROWS).T
+    for plan in (grid, grid[::-1, ::-1], by_column, by_column[::-1, ::-1]):
+        greys = lab[plan[-1]]
+        if np.hypot(greys[:, 1], greys[:, 2]).max() < 10 and (np.diff(greys[:, 0]) < -5).all():
+            return plan.ravel()
+    return None

@@ -1,0 +1,123 @@
+"""A camera's response to the light of a photo, as three smooth curves learned from the patches.
+
+The response q of a channel is sensitivity times light. Its prior is a Gaussian process: a generic
+sensitivity times one of a few typical lights, free to deviate smoothly. The 24 patches are 24
+weighted sums of q; conditioning on them gives q and its uncertainty in closed form.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from dyelab import convert
+from dyelab.calibrate.reference import BANDS
+
+# Typical of their kind; a photo's own light is seldom one of a standard's tables.
+LIGHTS = ("D50", "D55", "D75", "A", "LED-B1", "LED-B2", "LED-B4", "LED-B5", "LED-V1", "FL2", "FL7")
+FREEDOM, SMOOTH_NM, NOISE = 0.35, 28.0, 0.015
+_TEMPER = 8.0  # the prior is only roughly right, so its evidence counts for less
+
+
+@dataclass(frozen=True)
+class Response:
+    """What is known of q, per typical light: weight, mean (36, 3) and root of the covariance.
+
+    `evidence` is the best logarithmic evidence.
+    """
+
+    weights: np.ndarray  # (lights,)
+    means: np.ndarray  # (lights, 36, 3)
+    roots: np.ndarray  # (lights, 3, 36, 36)
+    evidence: float
+
+    @property
+    def mean(self) -> np.ndarray:
+        """Mean response, shape (36, 3)."""
+        return np.einsum("l,lkc->kc", self.weights, self.means)
+
+    def draw(self, rng: np.random.Generator) -> np.ndarray:
+        """One response (36, 3) that could be true."""
+        i = int(rng.choice(len(self.weights), p=self.weights))
+        shift = np.einsum("ckj,cj->kc", self.roots[i], rng.standard_normal((3, len(BANDS))))
+        return self.means[i] + shift
+
+
+@cache
+def _generic() -> np.ndarray:
+    """Three bell-shaped sensitivities (36, 3), red with a little violet: no camera's in particular."""  # noqa: E501
+
+    def bell(middle: float, width: float) -> np.ndarray:
+        return np.exp(-0.5 * ((BANDS - middle) / width) ** 2)
+
+    return np.stack([bell(600, 35) + 0.1 * bell(440, 25), bell(535, 38), bell(460, 30)], axis=-1)
+
+
+@cache
+def _lights() -> np.ndarray:
+    powers = np.stack([convert.illuminant_power(name, BANDS) for name in LIGHTS])
+    return powers / powers.mean(axis=1, keepdims=True)
+
+
+def learn(seen: np.ndarray, spectra: np.ndarray, noise: float = NOISE) -> Response:
+    """Condition the prior on patches.
+
+    Parameters
+    ----------
+    seen : ndarray (n, 3)
+        Linear camera values of patches.
+    spectra : ndarray (n, 36)
+        Their reflectance factors.
+    noise : float
+        Relative standard deviation of a patch's value, its reference included.
+
+    Returns
+    -------
+    Response
+    """
+    parts = [_for_light(light, seen, spectra, noise) for light in _lights()]
+    evidence = np.array([part[0] for part in parts])
+    weights = np.exp((evidence - evidence.max()) / _TEMPER)
+    kept = weights > 0.02
+    return Response(
+        weights[kept] / weights[kept].sum(),
+        np.stack([part[1] for part, k in zip(parts, kept, strict=True) if k]),
+        np.stack(
+            [[_root(rest) for rest in part[2]] for part, k in zip(parts, kept, strict=True) if k]
+        ),
+        float(evidence.max()),
+    )
+
+
+def _for_light(
+    light: np.ndarray, seen: np.ndarray, spectra: np.ndarray, noise: float
+) -> tuple[float, np.ndarray, np.ndarray]:
+    alike = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / SMOOTH_NM) ** 2)
+    evidence, means, spreads = 0.0, [], []
+    for channel in range(3):
+        prior = _generic()[:, channel] * light
+        level = seen[:, channel] @ (spectra @ prior) / ((spectra @ prior) ** 2).sum()
+        prior = prior * level
+        size = FREEDOM * level * _generic()[:, channel].max()
+        spread = size**2 * alike * np.outer(light, light)
+        error = (noise * (seen[:, channel] + 0.02 * seen[:, channel].max())) ** 2
+        whole = spectra @ spread @ spectra.T + np.diag(error)
+        left = seen[:, channel] - spectra @ prior
+        gain = np.linalg.solve(whole, spectra @ spread).T
+        evidence += -0.5 * left @ np.linalg.solve(whole, left) - 0.5 * np.linalg.slogdet(whole)[1]
+        means.append(prior + gain @ left)
+        spreads.append(spread - gain @ spectra @ spread)
+    return evidence, np.stack(means, axis=-1), np.stack(spreads)
+
+
+def any_response(rng: np.random.Generator) -> np.ndarray:
+    """One response (36, 3) of a camera and light that nothing is known about."""
+    light = _lights()[rng.integers(len(_lights()))]
+    alike = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / SMOOTH_NM) ** 2)
+    bumps = (_root(alike) @ rng.standard_normal((len(BANDS), 3))) * FREEDOM
+    return np.maximum(_generic() + bumps * _generic().max(axis=0) * 0.5, 0) * light[:, None]
+
+
+def _root(matrix: np.ndarray) -> np.ndarray:
+    values, vectors = np.linalg.eigh((matrix + matrix.T) / 2)
+    return vectors * np.sqrt(np.maximum(values, 0))

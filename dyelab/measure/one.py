@@ -1,0 +1,231 @@
+"""One photo measured: find, calibrate, sample, convert."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import calibrate
+from dyelab.calibrate import Calibration, Own, Pose, Reference, Samples, Setup, Target, through
+from dyelab.card import Layout
+from dyelab.errors import InputError
+from dyelab.measure.uncertainty import AREAS, covariances
+from dyelab.read import Photo
+from dyelab.table import COVARIANCE, DEFAULT_WHITE, LAB, STANDARD_UNCERTAINTIES, with_covariances
+
+COLUMNS = ["photo", "place", *LAB, *STANDARD_UNCERTAINTIES, "illuminant", "observer", "n", "flags"]
+INNER = 0.7  # share of a window's width and height that is measured
+CLIPPED, SMALL, UNEVEN, SHADOW, BARE = 0.02, 900, 0.2, 0.35, 0.04
+_OUTSIDE = 0.2  # luminance, relative, below which 8 bits hardly tell shades apart
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What one photo gave.
+
+    Attributes
+    ----------
+    table : DataFrame
+        A row a window: `COLUMNS`, then the six covariance terms, `method` and `patch_dE00`
+        (median ΔE00 of the target's patches by fits that didn't see them).
+    shared : DataFrame
+        `reading` (photo/place), `source`, `factor`, `L`, `a`, `b`: the calibration error that
+        the windows share.
+    setup : Setup
+        Calibration, light, card and target.
+    quads : ndarray (n, 4, 2)
+        What was measured, in pixels.
+    """
+
+    table: pd.DataFrame
+    shared: pd.DataFrame
+    setup: Setup
+    quads: np.ndarray
+
+
+def photo(
+    picture: Photo,
+    reference: Reference | None,
+    *,
+    layout: Layout | None = None,
+    add: pd.DataFrame | None = None,
+    method: str = "auto",
+    stored: Calibration | None = None,
+    pose: Pose | None = None,
+    target: Target | None = None,
+    windows: dict[str, np.ndarray] | None = None,
+) -> Measured:
+    """Measure the windows of a card.
+
+    Parameters
+    ----------
+    picture : Photo
+        As read.
+    reference : Reference or None
+        Values of the 24-patch target; None to go by the card's white paper alone.
+    layout : Layout, optional
+        Of the card; by default the one its markers name.
+    add : DataFrame, optional
+        Instrument readings of some windows: `sample` (the place), `L, a, b` under D65/10°, or
+        spectra.
+    method : str
+        ``auto``, ``plain`` or ``learned``.
+    stored : Calibration, optional
+        Made before, to be used again.
+    pose, target : optional
+        Where they are, if somebody has shown it.
+    windows : dict of str to ndarray (4, 2), optional
+        Places moved by hand, in pixels.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    InputError
+        If the card or target isn't found for certain, or the photo can't be measured.
+    """
+    pose = pose or calibrate.find_card(picture, layout)
+    if target is None and reference is not None:
+        target = calibrate.find_on_card(picture, pose, reference)
+    moved = windows or {}
+    quads = {
+        w.place: moved.get(w.place, through(pose.to_pixels, w.inner(INNER).corners))
+        for w in pose.layout.windows
+    }
+    own = _own(add, quads, picture.name)
+    setup = calibrate.from_target(
+        picture, reference, target, pose, own=own, method=method, stored=stored
+    )
+    return _measured(picture, setup, quads)
+
+
+def boxes(
+    picture: Photo,
+    reference: Reference,
+    places: dict[str, np.ndarray],
+    *,
+    add: pd.DataFrame | None = None,
+    method: str = "auto",
+    stored: Calibration | None = None,
+    target: Target | None = None,
+) -> Measured:
+    """Measure boxes drawn on a photo without our card; it must hold a target.
+
+    Parameters
+    ----------
+    picture, reference, add, method, stored, target
+        As for `photo`.
+    places : dict of str to ndarray (4, 2)
+        Corners of each box, in pixels.
+
+    Returns
+    -------
+    Measured
+        Flagged ``no_card``: the light is taken as even, which the uncertainty allows for.
+    """
+    target = target or calibrate.find_anywhere(picture, reference)
+    own = _own(add, places, picture.name)
+    setup = calibrate.from_target(
+        picture, reference, target, None, own=own, method=method, stored=stored
+    )
+    return _measured(picture, setup, places)
+
+
+def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> Own | None:
+    if add is None or add.empty:
+        return None
+    unknown = [s for s in add["sample"] if s not in quads]
+    if unknown:
+        raise InputError(
+            f"{name}: the added readings name {unknown[0]!r}, which is no place here. "
+            f"Places: {', '.join(list(quads)[:30])}."
+        )
+    spectra = [name for name in add.columns if str(name).isdigit()]
+    missing = np.full((len(add), len(calibrate.BANDS)), np.nan)
+    return Own(
+        np.array([quads[s] for s in add["sample"]]),
+        add[LAB].to_numpy(float),
+        add[spectra].to_numpy(float) if spectra else missing,
+    )
+
+
+def _measured(picture: Photo, setup: Setup, quads: dict[str, np.ndarray]) -> Measured:
+    made, shading = setup.calibration, setup.shading
+    corners = np.array(list(quads.values()), float).reshape(-1, 4, 2)
+    seen = calibrate.sample(picture, list(corners), made.tone.undo(picture.to_linear))
+    if not np.isfinite(seen.mean).all():
+        place = list(quads)[int(np.flatnonzero(~np.isfinite(seen.mean).all(axis=1))[0])]
+        raise InputError(
+            f"{picture.name}: {place} lies outside the picture. Show the whole card, or move it."
+        )
+    light, left = np.ones(len(corners)), 0.02
+    if shading is not None and setup.pose is not None:
+        light = shading.at(through(np.linalg.inv(setup.pose.to_pixels), corners.mean(axis=1)))
+        left = shading.left
+    rgb = np.maximum(seen.mean / light[:, None], 1e-6)
+    covariance, factors = covariances(made, seen, rgb, left, picture.full)
+    table = _table(picture.name, list(quads), made, rgb, covariance)
+    table["flags"] = _flags(seen, rgb, setup)
+    return Measured(table, _shared(table, factors), setup, corners)
+
+
+def _table(
+    name: str, places: list[str], made: Calibration, rgb: np.ndarray, covariance: np.ndarray
+) -> pd.DataFrame:
+    lab = made.lab(rgb)
+    spread = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
+    table = pd.DataFrame({"photo": name, "place": places})
+    table[LAB] = np.round(np.clip(lab, [0, -160, -160], [100, 160, 160]), 4)
+    table[STANDARD_UNCERTAINTIES] = np.round(spread, 4)
+    table["illuminant"], table["observer"] = DEFAULT_WHITE
+    table["n"], table["flags"] = AREAS, ""
+    table = with_covariances(table, np.round(covariance, 6))
+    table["method"], table["patch_dE00"] = made.method, round(made.left, 3)
+    return table[[*COLUMNS, *COVARIANCE, "method", "patch_dE00"]]
+
+
+def _flags(seen: Samples, rgb: np.ndarray, setup: Setup) -> list[str]:
+    """Words for what is doubtful about each window, parted by spaces."""
+    tilted, rough = _tilt(seen.blocks)
+    paper = np.full(3, np.nan) if setup.shading is None else setup.shading.paper
+    bare = (np.abs(rgb / paper - 1).max(axis=1) < BARE) & (seen.spread < 0.06)
+    found = {
+        "clipped": seen.clipped > CLIPPED,
+        "small": seen.pixels < SMALL,
+        "shadow": tilted > SHADOW,
+        "uneven": rough > UNEVEN,
+        "empty": bare,
+    }
+    photo_wide = [*setup.calibration.flags, *(["no_card"] if setup.pose is None else [])]
+    return [
+        " ".join([*(name for name, hit in found.items() if hit[i]), *photo_wide])
+        for i in range(len(rgb))
+    ]
+
+
+def _tilt(blocks: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Relative change of light from one side of a window to the other, and what else varies."""
+    side = round(blocks.shape[1] ** 0.5)
+    u = np.linspace(-0.5, 0.5, side)
+    design = np.column_stack([np.ones(side**2), np.tile(u, side), np.repeat(u, side)])
+    light = blocks.mean(axis=2)
+    light = light / np.maximum(light.mean(axis=1, keepdims=True), 1e-6)
+    plane = np.linalg.lstsq(design, light.T, rcond=None)[0]
+    rest = light - (design @ plane).T
+    return np.hypot(plane[1], plane[2]), rest.std(axis=1)
+
+
+def _shared(table: pd.DataFrame, factors: np.ndarray) -> pd.DataFrame:
+    n, f, _ = factors.shape
+    readings = (table["photo"] + "/" + table["place"]).to_numpy()
+    return pd.DataFrame(
+        {
+            "reading": np.repeat(readings, f),
+            "source": np.repeat(table["photo"].to_numpy(), f),
+            "factor": np.tile(np.arange(1, f + 1), n),
+            **{c: np.round(factors[..., i].ravel(), 5) for i, c in enumerate(LAB)},
+        }
+    )

@@ -1,0 +1,78 @@
+"""How sure a window's colour is: cloth, light, storage, and the calibration it shares."""
+
+import numpy as np
+
+from dyelab.calibrate import Calibration, Samples
+
+AREAS = 16  # independent areas of a window: four by four groups of blocks
+_LIGHT = 0.003  # least relative error of the evened light
+_STORED = 0.35  # standard deviation of a stored 8-bit value that averaging doesn't take away
+_KEPT = 0.998  # share of the shared variance that the factors written keep
+
+
+def covariances(
+    made: Calibration, seen: Samples, rgb: np.ndarray, light_left: float, full: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Covariance of each colour, and the factors that the colours of one photo share.
+
+    Parameters
+    ----------
+    made : Calibration
+        Of the photo.
+    seen : Samples
+        The windows, n of them.
+    rgb : ndarray (n, 3)
+        Their camera values, light evened out.
+    light_left : float
+        Relative standard deviation of the evened light.
+    full : int
+        Largest value that a pixel stores.
+
+    Returns
+    -------
+    ndarray (n, 3, 3)
+        The whole covariance: cloth over independent areas, light, storage, calibration.
+    ndarray (n, f, 3)
+        Factors: for two windows i and j, the sum over f of the outer products of rows i and j
+        is the covariance that they share.
+    """
+    slope = made.slope(rgb)
+    relative = _cloth(seen.blocks) + _storage(rgb, full)
+    relative += max(light_left, _LIGHT) ** 2  # all channels together: an error of light
+    own, common = made.errors.at(made.lab(rgb))
+    factors = _fewer(common)
+    shared = np.einsum("nfk,nfl->nkl", factors, factors)
+    return slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared, factors
+
+
+def _cloth(blocks: np.ndarray) -> np.ndarray:
+    """Covariance (n, 3, 3) of the logarithm of a window's mean, from its independent areas."""
+    n = len(blocks)
+    side = round(blocks.shape[1] ** 0.5)
+    half = side // 4
+    areas = blocks.reshape(n, 4, half, 4, half, 3).mean(axis=(2, 4)).reshape(n, AREAS, 3)
+    off = areas / np.maximum(areas.mean(axis=1, keepdims=True), 1e-6) - 1
+    spread = np.einsum("nak,nal->nkl", off, off) / (AREAS - 1)
+    # A Student interval with 15 degrees of freedom is wider than a normal one by this.
+    return spread / AREAS * (AREAS - 1) / (AREAS - 3)
+
+
+def _storage(rgb: np.ndarray, full: int) -> np.ndarray:
+    """Rounding and compression of 8-bit files: independent by channel, relative."""
+    if full > 255:
+        return np.zeros((len(rgb), 3, 3))
+    stored = np.maximum(rgb, 1e-4) ** (1 / 2.2)
+    error = 2.2 * _STORED / 255 / stored
+    return (error**2)[:, :, None] * np.eye(3)
+
+
+def _fewer(common: np.ndarray) -> np.ndarray:
+    """Rotate the factors so that a few carry all but nothing of what is shared."""
+    n, d, _ = common.shape
+    if not n:
+        return common[:, :0]
+    flat = np.moveaxis(common, 1, 0).reshape(d, 3 * n)
+    _, size, rows = np.linalg.svd(flat, full_matrices=False)
+    carried = np.cumsum(size**2) / max((size**2).sum(), 1e-12)
+    kept = int(np.searchsorted(carried, _KEPT)) + 1
+    return np.moveaxis((size[:kept, None] * rows[:kept]).reshape(-1, n, 3), 0, 1)

@@ -1,0 +1,315 @@
+"""Pictures: JPEG, PNG, TIFF, HEIC and camera raw to pixels with the way back to linear light."""
+
+import io
+import struct
+import warnings
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dyelab.errors import InputError
+
+MOST_PIXELS = 200_000_000
+MOST_BYTES = 500_000_000
+FEWEST_PIXELS = 200  # on the short side
+RAW = {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef"}
+_EXTRA = "Install it with: pip install 'dyelab[camera]'. Or export the photo as JPEG or TIFF."
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A picture as stored, turned upright, with the curve that undoes its encoding.
+
+    Attributes
+    ----------
+    pixels : ndarray (h, w, 3)
+        Red, green, blue; uint8 or uint16. Not to be written to.
+    to_linear : ndarray (256, 3) or (65536, 3), float32
+        Linear light, 0 to 1, for every stored value of each channel.
+    name : str
+        File name.
+    notes : tuple of str
+        What the file says of itself that matters: its colour profile, its orientation.
+    """
+
+    pixels: np.ndarray
+    to_linear: np.ndarray = field(repr=False)
+    name: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def full(self) -> int:
+        """Largest value a pixel can store."""
+        return len(self.to_linear) - 1
+
+
+def photo(source: str | Path | bytes, *, name: str = "") -> Photo:
+    """Read a picture.
+
+    Parameters
+    ----------
+    source : str, Path or bytes
+        The file, or its content.
+    name : str
+        For the messages, where `source` is bytes.
+
+    Returns
+    -------
+    Photo
+        Turned as its EXIF orientation says. An embedded colour profile of the usual kind
+        (three curves and a matrix) gives the curves; its matrix isn't applied, since the
+        calibration fits one. A picture without profile is taken as sRGB.
+
+    Raises
+    ------
+    InputError
+        If it can't be read, is broken off, is grey or CMYK, or is too large or too small.
+    """
+    content, name = _content(source, name)
+    if Path(name).suffix.lower() in RAW:
+        return _raw(content, name)
+    if content[:2] in (b"II", b"MM") and content[2:4] in (b"*\0", b"\0*", b"+\0", b"\0+"):
+        deep = _deep_tiff(content, name)
+        if deep is not None:
+            return deep
+    return _common(content, name)
+
+
+def _content(source: str | Path | bytes, name: str) -> tuple[bytes, str]:
+    if isinstance(source, bytes):
+        content, name = source, name or "photo"
+    else:
+        path, name = Path(source), Path(source).name
+        try:
+            if path.stat().st_size > MOST_BYTES:
+                raise InputError(f"{name}: over {MOST_BYTES // 1_000_000} MB. Export it smaller.")
+            content = path.read_bytes()
+        except OSError as error:
+            raise InputError(
+                f"{path}: can't be read ({error.strerror}). Check the name and the folder."
+            ) from error
+    if not content:
+        raise InputError(f"{name}: the file is empty. Copy it again from the camera.")
+    return content, name
+
+
+def _common(content: bytes, name: str) -> Photo:
+    """Everything Pillow reads: 8 bits a channel, and 16-bit PNG by OpenCV."""
+    from PIL import Image, ImageOps
+
+    _with_heic(content, name)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            picture: Any = Image.open(io.BytesIO(content))
+            check_size(picture.width, picture.height, name)
+            _check_mode(picture, name)
+            profile = picture.info.get("icc_profile")
+            orientation = picture.getexif().get(0x0112, 1)
+            deep = _deep_png(content, picture)
+            if deep is None:
+                picture.load()
+                if orientation != 1:
+                    picture = ImageOps.exif_transpose(picture)
+                deep = np.asarray(picture if picture.mode == "RGB" else picture.convert("RGB"))
+    except InputError:
+        raise
+    except Image.DecompressionBombError as error:
+        raise InputError(f"{name}: {_too_large()}") from error
+    except (OSError, SyntaxError, ValueError, struct.error) as error:
+        raise InputError(_broken(name, error)) from error
+    _check_coloured(deep, name)
+    return _made(deep, profile, name, ("turned upright",) if orientation != 1 else ())
+
+
+def _broken(name: str, error: Exception) -> str:
+    if "truncated" in str(error).lower() or "broken" in str(error).lower():
+        return f"{name}: the file breaks off before its end. Copy it again from the camera."
+    return (
+        f"{name}: not a picture dyelab can read ({str(error)[:80]}). "
+        "Expected JPEG, PNG, TIFF, HEIC or camera raw: export it as one of these."
+    )
+
+
+def _too_large() -> str:
+    return f"over {MOST_PIXELS // 1_000_000} million pixels. Export it smaller."
+
+
+def check_size(width: int, height: int, name: str) -> None:
+    """Refuse before decoding what would fill the memory, or is too small to hold a card."""
+    if width * height > MOST_PIXELS:
+        raise InputError(f"{name}: {width} by {height} pixels, {_too_large()}")
+    if min(width, height) < FEWEST_PIXELS:
+        raise InputError(
+            f"{name}: {width} by {height} pixels is too small to measure. "
+            "Use the photo as the camera stored it, not a preview."
+        )
+
+
+def _check_mode(picture: Any, name: str) -> None:
+    mode = picture.mode
+    if mode in ("CMYK", "YCCK"):
+        raise InputError(
+            f"{name}: a CMYK picture, made for printing; its colours were changed for ink. "
+            "Use the camera's own RGB file."
+        )
+    if mode in ("1", "L", "LA", "I", "F") or mode.startswith("I;16"):
+        raise InputError(f"{name}: a grey picture holds no colour. {_COLOUR}")
+    if mode in ("LAB", "HSV"):
+        raise InputError(f"{name}: a picture in {mode}. Export it as RGB.")
+
+
+_COLOUR = "Take the photo in colour, without a black-and-white filter."
+
+
+def _check_coloured(pixels: np.ndarray, name: str) -> None:
+    few = pixels[::16, ::16].astype(np.int32)
+    if np.ptp(few, axis=2).max() <= (3 if pixels.dtype == np.uint8 else 800):
+        raise InputError(f"{name}: all pixels are grey, though stored as RGB. {_COLOUR}")
+
+
+def _with_heic(content: bytes, name: str) -> None:
+    if content[4:8] != b"ftyp":
+        return
+    try:
+        import pillow_heif
+    except ImportError as error:
+        raise InputError(f"{name}: reading HEIC needs an extra. {_EXTRA}") from error
+    pillow_heif.register_heif_opener()
+
+
+def _deep_png(content: bytes, picture: Any) -> np.ndarray | None:
+    """Pixels of a 16-bit PNG, which Pillow would cut to 8."""
+    if not content.startswith(b"\x89PNG") or content[24] != 16:
+        return None
+    import cv2
+
+    pixels = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_UNCHANGED)
+    if pixels is None:
+        raise OSError("broken PNG")
+    return np.ascontiguousarray(pixels[..., 2::-1])
+
+
+def _deep_tiff(content: bytes, name: str) -> Photo | None:
+    """Return a 16-bit TIFF; None where Pillow does as well."""
+    from PIL import Image
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            head: Any = Image.open(io.BytesIO(content))
+            check_size(head.width, head.height, name)
+            tags = {tag: head.tag_v2.get(tag) for tag in (258, 262, 277, 274, 34675)}
+    except InputError:
+        raise
+    except Exception:  # a layout Pillow doesn't know may still be a 16-bit one
+        tags = {258: (16, 16, 16), 262: 2, 277: 3}
+    bits = tags[258] if isinstance(tags[258], tuple) else (tags[258] or 8,)
+    if max(bits) != 16 or (tags[277] or 1) < 3 or tags[262] != 2:
+        return None
+    import cv2
+
+    pixels = cv2.imdecode(
+        np.frombuffer(content, np.uint8), cv2.IMREAD_UNCHANGED | cv2.IMREAD_IGNORE_ORIENTATION
+    )
+    if pixels is None or pixels.ndim != 3 or pixels.dtype != np.uint16:
+        raise InputError(_broken(name, OSError("a broken or unusual 16-bit TIFF")))
+    check_size(pixels.shape[1], pixels.shape[0], name)
+    upright = _upright(pixels[..., 2::-1], tags.get(274) or 1)
+    _check_coloured(upright, name)
+    return _made(upright, tags.get(34675), name, ())
+
+
+def _upright(pixels: np.ndarray, orientation: int) -> np.ndarray:
+    """Apply an EXIF orientation 1 to 8."""
+    if orientation in (2, 4, 5, 7):
+        pixels = pixels[:, ::-1]
+    turns = {3: 2, 4: 2, 5: 1, 6: 3, 7: 3, 8: 1}.get(orientation, 0)
+    return np.ascontiguousarray(np.rot90(pixels, turns))
+
+
+def _raw(content: bytes, name: str) -> Photo:
+    """Camera raw, developed without any tone curve: linear, 16 bit, camera's own primaries."""
+    try:
+        import rawpy
+    except ImportError as error:
+        raise InputError(f"{name}: reading camera raw needs an extra. {_EXTRA}") from error
+    try:
+        with rawpy.imread(io.BytesIO(content)) as sensor:
+            check_size(sensor.sizes.width, sensor.sizes.height, name)
+            pixels = sensor.postprocess(
+                gamma=(1, 1),
+                no_auto_bright=True,
+                use_camera_wb=True,
+                output_bps=16,
+                output_color=rawpy.ColorSpace.raw,
+                half_size=True,
+            )
+    except InputError:
+        raise
+    except Exception as error:
+        raise InputError(_broken(name, error)) from error
+    ramp = np.linspace(0, 1, 65536, dtype=np.float32)
+    return Photo(pixels, np.stack([ramp] * 3, axis=1), name, ("camera raw, half size",))
+
+
+def _made(pixels: np.ndarray, profile: bytes | None, name: str, notes: tuple[str, ...]) -> Photo:
+    full = 255 if pixels.dtype == np.uint8 else 65535
+    stored = np.linspace(0, 1, full + 1)
+    curves, note = _curves(profile, stored)
+    pixels = pixels if pixels.flags.c_contiguous else np.ascontiguousarray(pixels)
+    return Photo(pixels, curves.astype(np.float32), name, (*notes, note))
+
+
+def _curves(profile: bytes | None, stored: np.ndarray) -> tuple[np.ndarray, str]:
+    """Linear light of stored values by the profile's three curves; sRGB's where there are none."""
+    if profile:
+        try:
+            curves = [_curve(_tag(profile, f"{c}TRC".encode()), stored) for c in "rgb"]
+            return np.stack(curves, axis=1), "curves of the embedded colour profile"
+        except (KeyError, struct.error, IndexError, ValueError):
+            srgb = "sRGB curve; the embedded profile is of a kind that has no curves"
+            return np.stack([srgb_to_linear(stored)] * 3, axis=1), srgb
+    return np.stack([srgb_to_linear(stored)] * 3, axis=1), "sRGB curve; no colour profile"
+
+
+def srgb_to_linear(stored: np.ndarray) -> np.ndarray:
+    """IEC 61966-2-1, stored value 0 to 1 to linear light."""
+    return np.where(stored <= 0.04045, stored / 12.92, ((stored + 0.055) / 1.055) ** 2.4)
+
+
+def _tag(profile: bytes, name: bytes) -> bytes:
+    """Data of one tag of an ICC profile (ICC.1:2022, 7.3)."""
+    (count,) = struct.unpack_from(">I", profile, 128)
+    for i in range(min(count, 100)):
+        signature, offset, size = struct.unpack_from(">4sII", profile, 132 + 12 * i)
+        if signature == name:
+            return profile[offset : offset + size]
+    raise KeyError(name)
+
+
+def _curve(tag: bytes, x: np.ndarray) -> np.ndarray:
+    """Evaluate curveType (ICC.1:2022, 10.6) or parametricCurveType (10.18)."""
+    if tag[:4] == b"curv":
+        (count,) = struct.unpack_from(">I", tag, 8)
+        if count == 0:
+            return x
+        table = np.frombuffer(tag, ">u2", count, 12).astype(float)
+        if count == 1:
+            return x ** (table[0] / 256)
+        return np.interp(x, np.linspace(0, 1, count), table / 65535)
+    if tag[:4] != b"para":
+        raise ValueError("no curve")
+    (kind,) = struct.unpack_from(">H", tag, 8)
+    count = (1, 3, 4, 5, 7)[kind]
+    p = [v / 65536 for v in struct.unpack_from(f">{count}i", tag, 12)]
+    g, a, b, c, d, e, f = (p + [0.0] * 7)[:7]
+    if kind == 0:
+        return x**g
+    if kind < 3:  # Y = (aX + b)^g (+ c) from -b/a on, c below
+        rise = np.maximum(a * x + b, 0) ** g
+        return np.where(x >= -b / a, rise + (c if kind == 2 else 0), c if kind == 2 else 0)
+    rise = np.maximum(a * x + b, 0) ** g
+    return np.where(x >= d, rise + e, c * x + f)

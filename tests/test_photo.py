@@ -1,0 +1,301 @@
+"""A photo of the card measured: rendered photos with known answers, and bad photos refused."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pandas as pd
+import photos
+import pytest
+from click.testing import CliRunner
+from PIL import Image
+
+from dyelab import calibrate, card, convert, measure, read, synth
+from dyelab.cli.measure_ import command
+from dyelab.errors import InputError
+from dyelab.synth import photo
+
+AVERAGE = calibrate.reference()
+
+
+def measured(picture, **options):
+    return measure.photo(read.photo(picture.jpeg(), name="a.jpg"), AVERAGE, **options)
+
+
+def off(picture, made):
+    return convert.dE00(picture.truth, made.table[["L", "a", "b"]].to_numpy())
+
+
+def saved(picture, path):
+    path.write_bytes(picture.jpeg())
+    return path
+
+
+def changed(picture, pixels):
+    return replace(picture, pixels=np.ascontiguousarray(pixels))
+
+
+# --- right colours
+
+
+def test_an_easy_photo_gives_the_true_colours():
+    e = off(photos.easy(), measured(photos.easy()))
+    assert np.median(e) < 1.0
+    assert np.percentile(e, 95) < 3.0
+
+
+@pytest.mark.parametrize("seed", [11, 12, 13])
+def test_tilted_turned_photos_are_mapped_right(seed):
+    picture = photos.drawn(seed)
+    made = measured(picture)
+    inner = [w.inner(0.7).corners for w in picture.card.windows]
+    true = calibrate.through(picture.to_pixels, np.array(inner))
+    assert np.abs(true - made.quads).max() < 3
+    assert np.median(off(picture, made)) < 1.6
+
+
+@pytest.mark.slow
+def test_a_steeper_tone_curve_costs_little():
+    plain = np.median(off(photos.easy(), measured(photos.easy(), method="plain")))
+    steep = photos.easy(steeper=0.6)
+    assert np.median(off(steep, measured(steep, method="plain"))) < plain + 0.4
+
+
+def test_two_windows_share_the_calibration_error():
+    made = measured(photos.easy())
+    assert list(made.shared.columns) == ["reading", "source", "factor", "L", "a", "b"]
+    assert set(made.shared["reading"]) == set("a.jpg/" + made.table["place"])
+    whole = made.table[["var_L", "var_a", "var_b"]].to_numpy()
+    part = made.shared.assign(**made.shared[["L", "a", "b"]].pow(2)).groupby("reading", sort=False)
+    assert (part[["L", "a", "b"]].sum().to_numpy() <= whole + 1e-3).all()
+
+
+@pytest.mark.slow
+def test_more_noise_in_the_cloth_makes_the_uncertainty_larger():
+    calm, rough = (measured(photos.easy(weave=w)).table for w in (0.02, 0.3))
+    assert (rough["var_L"] > calm["var_L"]).mean() > 0.8
+
+
+@pytest.mark.slow
+def test_white_only_works_with_a_larger_uncertainty():
+    picture = photos.easy()
+    made = measure.photo(read.photo(picture.jpeg(), name="a.jpg"), None)
+    by_target = measured(picture)
+    assert made.table["flags"].str.contains("no_target").all()
+    assert made.table["u_a"].median() > 1.4 * by_target.table["u_a"].median()
+
+
+@pytest.mark.slow
+def test_a_stored_calibration_serves_the_same_light_and_refuses_another(tmp_path):
+    first = measured(photos.easy())
+    kept = calibrate.write_calibration(first.setup.calibration, tmp_path / "kept.json")
+    stored = calibrate.read_calibration(kept)
+    again = measured(photos.easy(), stored=stored)
+    np.testing.assert_allclose(again.table["L"], first.table["L"], atol=0.05)
+    with pytest.raises(InputError, match=r"no longer fits: .*make a new calibration"):
+        measured(photos.easy(light="A", developed=0.0), stored=stored)
+
+
+@pytest.mark.slow
+def test_own_swatches_measured_by_instrument_help(tmp_path):
+    picture = photos.easy(light="LED-B3")
+    places = picture.card.places[::2]
+    add = pd.DataFrame(picture.truth[::2], columns=["L", "a", "b"]).assign(sample=places)
+    before = off(picture, measured(picture, method="plain"))
+    after = off(picture, measured(picture, method="plain", add=add))
+    assert after[1::2].mean() < before[1::2].mean()
+
+
+def test_added_readings_of_an_unknown_place_are_refused():
+    add = pd.DataFrame({"sample": ["Z9"], "L": [50.0], "a": [0.0], "b": [0.0]})
+    with pytest.raises(InputError, match=r"name 'Z9', which is no place here. Places: A1"):
+        measured(photos.easy(), add=add)
+
+
+def test_a_target_in_a_photo_without_card_is_found():
+    picture = photos.easy()
+    pixels = picture.pixels.copy()
+    for marker in picture.card.markers:
+        corners = calibrate.through(picture.to_pixels, marker.inner(1.3).corners)
+        cv2.fillConvexPoly(pixels, np.round(corners).astype(np.int32), (120, 120, 120))
+    bare = read.photo(changed(picture, pixels).jpeg(), name="a.jpg")
+    boxes = {
+        w.place: calibrate.through(picture.to_pixels, w.inner(0.6).corners)
+        for w in picture.card.windows
+    }
+    made = measure.boxes(bare, AVERAGE, boxes)
+    assert np.median(off(picture, made)) < 1.5
+    assert made.table["flags"].str.contains("no_card").all()
+
+
+# --- reference values
+
+
+def test_reference_values_from_files_agree_with_the_published_ones(tmp_path):
+    spectra = convert.target_spectra()
+    spectra["sample"] = [f"{'ABCD'[i // 6]}{i % 6 + 1}" for i in range(24)]
+    spectra.sample(frac=1, random_state=1).to_csv(tmp_path / "target.csv", index=False)
+    read_back = calibrate.reference(tmp_path / "target.csv")
+    np.testing.assert_allclose(read_back.lab, AVERAGE.lab, atol=0.02)
+
+
+def test_a_target_stored_column_by_column_is_turned(tmp_path):
+    lab = convert.target_lab().drop(columns="flags")
+    by_column = lab.iloc[np.arange(24).reshape(4, 6).T.ravel()]
+    by_column.to_csv(tmp_path / "target.csv", index=False)
+    np.testing.assert_allclose(calibrate.reference(tmp_path / "target.csv").lab, AVERAGE.lab)
+
+
+def test_a_file_without_24_patches_is_refused(tmp_path):
+    convert.target_lab().drop(columns="flags")[:20].to_csv(tmp_path / "t.csv", index=False)
+    with pytest.raises(InputError, match="20 patches; the reference target has 24"):
+        calibrate.reference(tmp_path / "t.csv")
+
+
+# --- what is refused or flagged, each in its own words
+
+
+def refused(picture, match):
+    with pytest.raises(InputError, match=match):
+        measured(picture)
+
+
+def test_no_card():
+    blank = np.random.default_rng(1).integers(90, 160, (600, 800, 3), np.uint8)
+    refused(changed(photos.easy(), blank), r"no swatch card found.*drag boxes")
+
+
+def test_a_cut_off_card():
+    refused(photos.easy(cut=0.75), "cut off")
+
+
+def test_two_cards():
+    one = photos.easy().pixels
+    refused(changed(photos.easy(), np.hstack([one, one])), r"more than one card.*one at a time")
+
+
+def test_another_card_than_the_layout():
+    with pytest.raises(InputError, match="shows the A4 cloth card, but the layout given is Letter"):
+        measured(photos.easy(), layout=card.layout("Letter"))
+
+
+def test_a_covered_target():
+    refused(photo.dark(photos.easy()), r"target isn't seen.*inside the dashed frame")
+
+
+def test_clipped_whites():
+    refused(photos.easy(exposure=1.3), "burnt out .clipped.*Expose less")
+
+
+def test_a_partly_covered_target():
+    picture = photos.easy()
+    pixels = picture.pixels.copy()
+    found = measured(picture).setup.target
+    cv2.fillConvexPoly(pixels, np.round(found.quads[8]).astype(np.int32), (30, 200, 40))
+    refused(changed(picture, pixels), r"patch 'moderate red'.*is it covered")
+
+
+def test_a_bent_card():
+    picture = photos.easy()
+    h, w = picture.pixels.shape[:2]
+    x, y = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(h, dtype=np.float32))
+    bent = cv2.remap(
+        picture.pixels, x, (y + 30 * np.sin(x / w * 9)).astype(np.float32), cv2.INTER_LINEAR
+    )
+    refused(changed(picture, bent), "isn't flat|no corner square")
+
+
+def test_a_card_too_small_in_the_picture():
+    refused(photos.easy(filling=0.28), "too small in the picture|no swatch card found|blurred")
+
+
+def test_a_blurred_photo_is_flagged():
+    made = measured(photos.easy(blur=2.0))
+    assert made.table["flags"].str.contains("blurred").all()
+    assert not measured(photos.easy()).table["flags"].str.contains("blurred").any()
+
+
+@pytest.mark.slow
+def test_a_window_in_hard_shadow_is_flagged():
+    picture = photos.easy()
+    pixels = picture.pixels.copy()
+    quad = measured(picture).quads[8]
+    half = np.array([quad[0], (quad[0] + quad[1]) / 2, (quad[2] + quad[3]) / 2, quad[3]])
+    mask = np.zeros(pixels.shape[:2], np.uint8)
+    cv2.fillConvexPoly(mask, np.round(half).astype(np.int32), 1)
+    pixels[mask > 0] = (pixels[mask > 0] * 0.6).astype(np.uint8)
+    flags = measured(changed(picture, pixels)).table["flags"]
+    assert "shadow" in flags[8]
+    assert flags.drop(8).eq("").all()
+
+
+@pytest.mark.slow
+def test_a_clipped_window_is_flagged():
+    picture = photos.easy()
+    pixels = picture.pixels.copy()
+    cv2.fillConvexPoly(pixels, np.round(measured(picture).quads[3]).astype(np.int32), (255, 250, 9))
+    assert "clipped" in measured(changed(picture, pixels)).table["flags"][3]
+
+
+@pytest.mark.slow
+def test_an_empty_window_is_flagged():
+    paper = np.full((24, len(photo.BANDS)), photo.PAPER)
+    spectra = np.where(np.arange(24)[:, None] == 5, paper, photos.cloth(1))
+    made = measured(photo.render(spectra, photo.Shot(megapixels=2, weave=0.001)))
+    assert [i for i, flags in enumerate(made.table["flags"]) if "empty" in flags] == [5]
+
+
+@pytest.mark.slow
+def test_a_letter_card_is_recognised_by_its_markers():
+    made = card.layout("Letter", "large")
+    picture = photo.render(photos.cloth(2, 8), photo.Shot(megapixels=2), card=made)
+    assert list(measured(picture).table["place"]) == made.places
+
+
+# --- the command
+
+
+@pytest.mark.slow
+def test_the_command_writes_the_agreed_columns(tmp_path):
+    paths = [
+        saved(photos.easy(), tmp_path / "one.jpg"),
+        saved(photos.drawn(11), tmp_path / "b.jpg"),
+    ]
+    layout = card.write_layout(card.layout(), tmp_path / "card.json")
+    out = tmp_path / "out.csv"
+    done = CliRunner().invoke(
+        command,
+        [*map(str, paths), "--target", "average", "--card", str(layout), "-o", str(out),
+         "--overlay", str(tmp_path / "over"), "--shared", str(tmp_path / "shared.csv"), "-j", "1"],
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    table = pd.read_csv(out)
+    assert list(table.columns[:12]) == measure.COLUMNS
+    assert len(table) == 48
+    with Image.open(tmp_path / "over" / "one.overlay.jpg") as picture:
+        assert max(picture.size) <= 1600
+    assert len(pd.read_csv(tmp_path / "shared.csv")) > 48
+
+
+@pytest.mark.slow
+def test_a_refused_photo_leaves_no_table_behind(tmp_path):
+    bad = tmp_path / "bad.jpg"
+    bad.write_bytes(photos.easy().jpeg()[:9000])
+    good = saved(photos.easy(), tmp_path / "good.jpg")
+    out = tmp_path / "out.csv"
+    arguments = [str(good), str(bad), "--target", "average", "-o", str(out), "-j", "1"]
+    done = CliRunner().invoke(command, arguments)
+    assert isinstance(done.exception, InputError)
+    assert "bad.jpg: the file breaks off" in str(done.exception)
+    assert not out.exists()
+    done = CliRunner().invoke(command, [*arguments, "--skip-bad"])
+    assert done.exit_code == 0
+    assert set(pd.read_csv(out)["photo"]) == {"good.jpg"}
+
+
+def test_rendered_photos_say_so():
+    assert "Invented" in synth.photo.__doc__
+
+
+def test_a_hopelessly_blurred_photo():
+    refused(photos.easy(blur=5.0), r"blurred|no swatch card found.*sharp")
