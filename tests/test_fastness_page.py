@@ -176,5 +176,20 @@ def test_nasty_texts_come_through(text, tmp_path):
     assert handout.write(made, tmp_path / "nasty.pdf").exists()
 
 
+@pytest.mark.slow
+def test_ten_washes_and_five_doses_make_a_report(bk, tmp_path):
+    """The example's alum and iron variants, read ten times and more."""
+    recipes = book.recipes(bk)
+    some = recipes[recipes["swatch"].isin([ALUM, IRON])]
+    tests = [("wash", float(c)) for c in range(1, 11)]
+    tests += [("light", dose) for dose in (0.3e6, 1e6, 3e6, 6e6, 10e6)]
+    made = synth.simulate(some, 12, replicates=1, exposures=tests)
+    study = grade.study(made.wide, spectra=made.spectra)
+    assert len(study.of("wash")) == 20
+    assert len(study.of("light")) == 10
+    assert all(one.curves["dEF"].chosen.shape != "no change" for one in study.drifts)
+    assert handout.write(fastness.page(study), tmp_path / "ten.pdf").stat().st_size > 5000
+
+
 def test_a_summary_of_all():
     assert grade.overall(grade.study(plain_readings())) == "not settled"

@@ -48,6 +48,7 @@ def test_sentence_table_and_chips_agree(panel):
             f"After 10 Mlx h of light, {swatch} keeps grade {row['said']} ({row['verdict']})."
         )
         assert expected in said
+    assert said.startswith("After 10 Mlx h of light: ")
     before, after = panel.shown.chips[0]
     assert before.label == "before"
     assert after.label == "10 Mlx h of light"
@@ -75,8 +76,8 @@ def test_the_figure_does_not_jump_while_the_slider_moves(panel):
 
 def test_a_stricter_grade_is_judged_anew(panel):
     weld(panel)
-    assert "(not met)" in choose(panel, asked="4")
-    assert "(met)" in choose(panel, asked="1")
+    assert ": not met" in choose(panel, asked="4")
+    assert ": met" in choose(panel, asked="1")
     choose(panel, asked="4")
 
 
@@ -102,7 +103,13 @@ def test_nothing_chosen_says_how_to_choose(panel):
 def test_forecasts_tone_and_references_stand_in_the_notes(panel):
     weld(panel)
     notes = "\n".join(panel.shown.notes)
-    for needed in ("the change shows after", "turned as it changed", "blue wool", "screening"):
+    for needed in (
+        "the change shows after",
+        "turned as it changed",
+        "blue wool",
+        "holds better",
+        "screening",
+    ):
         assert needed in notes
 
 

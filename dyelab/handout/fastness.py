@@ -339,27 +339,50 @@ def _from_dose(one: grade.Drift) -> str:
 
 def _mordants(found: grade.Study) -> list[Any]:
     """Variants of one dye and cloth held against the one with the fewest metals."""
-    if "dye" not in found.grades:
+    told = _compared(found)
+    if told.empty:
         return []
+    note = words.say("fastness.mordants_note")
+    heading = parts.Heading(words.say("fastness.mordants"))
+    return [heading, parts.number_table(held(told), note, decimals=1)]
+
+
+def _compared(found: grade.Study) -> pd.DataFrame:
+    if "dye" not in found.grades:
+        return pd.DataFrame()
+    change = found.grades[found.grades["kind"].eq("change") & found.grades["dye"].ne("none")]
     rows = []
-    change = found.grades[found.grades["kind"].eq("change")]
-    for (fibre, dye), part in change.groupby(["fibre", "dye"], sort=False):
+    for _, part in change.groupby(["fibre", "dye"], sort=False):
         made = part.assign(variant=[variants.recipe(r, bare=True) for r in part.to_dict("records")])
-        if dye == "none" or made["variant"].nunique() < 2:
+        if made["variant"].nunique() < 2:
             continue
         metals = made[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1)
         plain = metals + 1000 * made["mordant"].eq("none")
         base = str(made["variant"].iloc[int(np.argmin(plain.to_numpy()))])
+        cloth = f"{part['dye'].iloc[0]}, {part['fibre'].iloc[0]}"
         try:
-            told = grade.holding(_last(made), base)
+            rows.append(grade.holding(_last(made), base).assign(cloth=cloth))
         except InputError:  # no amount that both had
             continue
-        rows.append(told.assign(cloth=f"{dye}, {fibre}"))
-    if not rows:
+    return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
+
+
+def held_sentences(found: grade.Study, exposure: str) -> list[str]:
+    """Which variant holds better under this exposure, and at what cost in hue."""
+    told = _compared(found)
+    if told.empty:
         return []
     return [
-        parts.Heading(words.say("fastness.mordants")),
-        parts.number_table(held(pd.concat(rows)), words.say("fastness.mordants_note"), decimals=1),
+        words.say(
+            f"fastness.holds_{row['holds'] or 'alike'}",
+            variant=row["variant"],
+            reference=row["reference"],
+            after=_after(row),
+            grades=words.say("fastness.against", one=row["grade"], other=row["reference_grade"]),
+            cost=f"{row['hue_dE00']:.1f}",
+            moved=row["hue_words"],
+        )
+        for row in told[told["exposure"].eq(exposure)].to_dict("records")
     ]
 
 

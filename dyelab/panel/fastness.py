@@ -174,18 +174,22 @@ def _verdicts(rows: pd.DataFrame) -> list[str]:
 def _sentence(now: pd.DataFrame, at: float) -> str:
     if now.empty:
         return words.say("fastness_panel.start" if at == 0 else "fastness_panel.none_at")
-    said = [
+    rows = now.sort_values("value", kind="stable")
+    pieces = [
         words.say(
             "fastness_panel.piece",
-            after=grade.exposure_text(row),
             swatch=row["swatch"],
             said=row["said"],
             verdict=row["verdict"],
         )
-        for _, row in now.sort_values("value", kind="stable").iterrows()
+        for row in rows.to_dict("records")
     ]
-    asked = words.say("fastness_panel.asked_for", required=now["required"].iloc[0])
-    return " ".join([*said, asked])
+    return words.say(
+        "fastness_panel.answer",
+        after=grade.exposure_text(rows.iloc[0]),
+        pieces="; ".join(pieces),
+        required=rows["required"].iloc[0],
+    )
 
 
 def _chips(
@@ -224,6 +228,7 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
             words.say("fastness_panel.beside", swatch=row["swatch"], said=row["said"])
             for row in best.to_dict("records")
         ]
+    notes += page.held_sentences(found, exposure)
     one = next((d for d in found.drifts if d.exposure == exposure), None)
     if one is not None and quantity in one.left_out:
         notes.append(words.say("fastness_panel.no_curve", why=one.left_out[quantity]))

@@ -52,7 +52,7 @@ def curves(
     if not pairs:
         return style.figure(height=height)
     by, title = scale_of(pairs[0][0].unit)
-    drawn = style.figure(height=height, x=title, y=_AXES[quantity])
+    drawn = style.figure(height=height, x=title, y=_AXES[quantity], legend_traceorder="normal")
     marks = style.shapes(n for _, n in pairs)
     lines = style.dashes(n for _, n in pairs)
     for i, (one, name) in enumerate(pairs):
