@@ -141,6 +141,17 @@ def test_nought_cycles_count_as_before():
     assert graded(start, AFTER)["before"].iloc[0] == "A-w0"
 
 
+def test_a_rub_with_0_written_as_its_amount_is_still_a_test():
+    rub = reading("A-rub", "A", "rub dry", 0, (51, 20, 20))
+    assert graded(BEFORE, rub)["after"].iloc[0] == "A-rub"
+
+
+def test_readings_that_state_no_uncertainty_leave_the_others_theirs():
+    blank = {**reading("B", "B"), **{f"var_{c}": np.nan for c in "Lab"}}
+    told = graded(BEFORE, AFTER, blank, reading("B-w5", "B", "wash", 5, (52.5, 20, 20)))
+    assert list(told["said"]) == ["3-4", "3-4, uncertainty not known"]
+
+
 def test_staining_needs_an_unstained_reference():
     stained = reading("A-wool-w5", "A", "wash", 5, (85, 2, 5), part="adjacent wool")
     found = grade.matched(frame(BEFORE, AFTER, stained))

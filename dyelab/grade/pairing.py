@@ -12,6 +12,7 @@ from dyelab.errors import InputError, choose
 WHERE = ["swatch", "part", "area"]
 TEST = ["exposure", "amount", "unit", "test"]
 MADE = ["method", "geometry"]
+_COUNTED = ("wash", "light")  # exposures of which an amount of 0 is none at all
 SCREENING = ("photo", "scan")
 NEEDED = ["swatch", "exposure", *table.LAB, *table.WHITE]
 Cells = dict[str, np.ndarray]
@@ -48,7 +49,7 @@ def matched(frame: pd.DataFrame) -> Matched:
     frame : DataFrame
         Readings as ``book.wide`` or `table.READINGS` have them; `swatch, exposure, L, a, b,
         illuminant, observer` at least. Row order doesn't matter. A reading with exposure
-        ``none``, or after an amount of 0, is a before-reading. Several of one piece are
+        ``none``, or after 0 washes or no light, is a before-reading. Several of one piece are
         averaged, and so are several after the same test.
 
     Returns
@@ -62,7 +63,8 @@ def matched(frame: pd.DataFrame) -> Matched:
         white points, or nothing at all can be matched.
     """
     rows = _checked(frame)
-    before = rows["exposure"].eq("none") | rows["amount"].eq(0)
+    before = rows["exposure"].eq("none")
+    before |= rows["exposure"].isin(_COUNTED) & rows["amount"].eq(0)
     if not (~before).any():
         raise InputError(words.say("grade.no_after"))
     cells = {str(name): rows[name].to_numpy() for name in rows}  # quicker to reach into

@@ -49,7 +49,7 @@ class Study:
     def hardest(self, exposure: str, kind: str = "change") -> pd.DataFrame:
         """Grades of each piece after the most it had of this exposure."""
         rows = self.of(exposure, kind)
-        most = rows.groupby(["swatch", "part", "area", "test"])["amount"].transform("max")
+        most = rows.groupby(["swatch", "part", "area", "test", "unit"])["amount"].transform("max")
         return rows[rows["amount"].eq(most) | most.isna()]
 
     @property

@@ -6,16 +6,15 @@ import numpy as np
 import pandas as pd
 
 from dyelab import grade, table, words
-from dyelab.errors import InputError, choose
+from dyelab.errors import choose
+from dyelab.handout import held, variants
 from dyelab.handout import page as parts
-from dyelab.handout import variants
 from dyelab.plot import fastness as drawn
 
 _STRIPS = 6  # swatches shown with every reading; more are shown before and after only
 _PAIRS = 18
 _CURVES = 4  # in one figure
 _RECORD = ("method", "conditions", "detergent", "lamp", "started_on", "ended_on", "who", "note")
-GRADES = ["recipe", "after", "difference", "span", "said", "verdict", "dE00", "moved"]
 
 
 def sheet(
@@ -97,15 +96,6 @@ def cautions(found: grade.Study) -> list[str]:
     return [*flagged, words.say("fastness.eye"), words.say("fastness.piece")]
 
 
-def name(row: dict[Any, Any]) -> str:
-    """A swatch's code with its recipe."""
-    told = "dye" in row and isinstance(row["dye"], str)
-    code = str(row["swatch"])
-    area = str(row.get("area", "whole"))
-    said = code if area in ("", "whole") else f"{code} ({area})"
-    return f"{said}: {variants.recipe(row)}" if told else said
-
-
 def _exposure(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> list[Any]:
     """Everything about one kind of exposure."""
     rows = found.of(exposure)
@@ -113,13 +103,13 @@ def _exposure(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> 
     blocks: list[Any] = [parts.Heading(title), *_records(found, exposure, tests)]
     if len(rows):
         blocks += [*_chips(rows), *_curves(found, exposure), *_said(found, exposure)]
-        blocks.append(parts.number_table(shown(found.hardest(exposure)), decimals=1))
+        blocks.append(parts.number_table(held.shown(found.hardest(exposure)), decimals=1))
     if exposure == "light":
         blocks += _beside(found)
     stained = found.hardest(exposure, "staining")
     if len(stained):
         caption = words.say("fastness.staining", required=found.staining)
-        blocks.append(parts.number_table(_stained(stained), caption, decimals=1))
+        blocks.append(parts.number_table(held.stained(stained), caption, decimals=1))
     return blocks
 
 
@@ -156,14 +146,14 @@ def _chips(rows: pd.DataFrame) -> list[Any]:
         return [_pairs(pieces)]
     blocks: list[Any] = []
     for piece in pieces:
-        blocks += [parts.Text(name(piece[0])), _strip(piece)]
+        blocks += [parts.Text(held.name(piece[0])), _strip(piece)]
     return blocks
 
 
 def _strip(piece: list[dict[Any, Any]]) -> parts.Chips:
     """One swatch through its test."""
     colours = [_lab(piece[0], "_before"), *(_lab(row) for row in piece)]
-    labels = [words.say("fastness.before"), *(_after(row) for row in piece)]
+    labels = [words.say("fastness.before"), *(held.after(row) for row in piece)]
     notes = ["", *(words.say("fastness.grade", said=row["said"]) for row in piece)]
     frame = pd.DataFrame(colours, columns=table.LAB).assign(
         illuminant=piece[0]["illuminant"], observer=piece[0]["observer"]
@@ -180,14 +170,10 @@ def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
     for row in last:
         frame = pd.DataFrame([_lab(row, "_before"), _lab(row)], columns=table.LAB)
         frame = frame.assign(illuminant=row["illuminant"], observer=row["observer"])
-        labels = [str(row["swatch"]), _after(row)]
+        labels = [str(row["swatch"]), held.after(row)]
         notes = [variants.recipe(row) if "dye" in row else "", row["said"]]
         patches += parts.patches(frame, labels, notes)
     return parts.Chips(tuple(patches), columns=6, height_mm=10, touching=True)
-
-
-def _after(row: dict[Any, Any]) -> str:
-    return grade.exposure_text(pd.Series(row))
 
 
 def figure(
@@ -230,40 +216,9 @@ def _curves(found: grade.Study, exposure: str) -> list[Any]:
     if made is None:
         return []
     about = words.say("fastness.figure", exposure=exposure)
-    rows = pd.concat([_curve_rows(one) for one in _fitted(found, exposure)], ignore_index=True)
+    rows = pd.concat([held.curve_rows(one) for one in _fitted(found, exposure)], ignore_index=True)
     caption = words.say("fastness.curve_table")
     return [parts.live(made, about), parts.number_table(rows, caption, decimals=1)]
-
-
-def _curve_rows(one: grade.Drift) -> pd.DataFrame:
-    told = grade.curve_table(one)
-    by, _ = drawn.scale_of(one.unit)
-    shape = [
-        row["shape"] if row["told"] else words.say("fastness.open_shape", shape=row["shape"])
-        for row in told.to_dict("records")
-    ]
-    return pd.DataFrame(
-        {
-            "swatch": one.swatch,
-            "quantity": [words.heading(q) for q in told["quantity"]],
-            "shape": shape,
-            "rate": [_rate(row, by) for row in told.to_dict("records")],
-            "from_value": told["before"],
-            "to_value": told["after"],
-            "forecast": [
-                words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
-                for low, high in zip(told["forecast_low"], told["forecast_high"], strict=True)
-            ],
-        }
-    )
-
-
-def _rate(row: dict[Any, Any], by: float) -> str:
-    if not np.isfinite(row["rate"]):
-        return ""
-    low, middle, high = (f"{row[n] * by:.2g}" for n in ("rate_low", "rate", "rate_high"))
-    high = words.say("fastness.no_limit") if not np.isfinite(row["rate_high"]) else high
-    return words.say(f"fastness.rate_{row['rate_of']}", middle=middle, low=low, high=high)
 
 
 def _said(found: grade.Study, exposure: str) -> list[Any]:
@@ -280,32 +235,6 @@ def _said(found: grade.Study, exposure: str) -> list[Any]:
     return [parts.Points(tuple(text for text in texts if text))]
 
 
-def shown(rows: pd.DataFrame) -> pd.DataFrame:
-    """Grades as a table for readers: what, after what, grade, verdict, which way."""
-    ordered = rows.sort_values(["value", "swatch"], kind="stable")
-    records = ordered.to_dict("records")
-    made = ordered.assign(
-        recipe=[name(row) for row in records],
-        after=[_after(row) for row in records],
-        span=[_interval(row) for row in records],
-    )
-    return made[GRADES].reset_index(drop=True)
-
-
-def _interval(row: dict[Any, Any]) -> str:
-    low, high = row["difference_low"], row["difference_high"]
-    if not np.isfinite(low):
-        return ""
-    return words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
-
-
-def _stained(rows: pd.DataFrame) -> pd.DataFrame:
-    made = shown(rows).rename(columns={"difference": "dEGS"})
-    ordered = rows.sort_values(["value", "swatch"], kind="stable")
-    made.insert(1, "part", ordered["part"].to_numpy())
-    return made.drop(columns=["dE00", "moved"])
-
-
 def _beside(found: grade.Study) -> list[Any]:
     """Light fastness by the references beside the samples, and from the dose alone."""
     blocks: list[Any] = []
@@ -314,7 +243,9 @@ def _beside(found: grade.Study) -> list[Any]:
         rows = pd.DataFrame(
             {
                 "swatch": best["swatch"],
-                "after": [_after({**row, "exposure": "light"}) for row in best.to_dict("records")],
+                "after": [
+                    held.after({**row, "exposure": "light"}) for row in best.to_dict("records")
+                ],
                 "difference": best["difference"],
                 "blue_wool": best["said"],
             }
@@ -339,70 +270,9 @@ def _from_dose(one: grade.Drift) -> str:
 
 def _mordants(found: grade.Study) -> list[Any]:
     """Variants of one dye and cloth held against the one with the fewest metals."""
-    told = _compared(found)
+    told = held.compared(found)
     if told.empty:
         return []
     note = words.say("fastness.mordants_note")
     heading = parts.Heading(words.say("fastness.mordants"))
-    return [heading, parts.number_table(held(told), note, decimals=1)]
-
-
-def _compared(found: grade.Study) -> pd.DataFrame:
-    if "dye" not in found.grades:
-        return pd.DataFrame()
-    change = found.grades[found.grades["kind"].eq("change") & found.grades["dye"].ne("none")]
-    rows = []
-    for _, part in change.groupby(["fibre", "dye"], sort=False):
-        made = part.assign(variant=[variants.recipe(r, bare=True) for r in part.to_dict("records")])
-        if made["variant"].nunique() < 2:
-            continue
-        metals = made[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1)
-        plain = metals + 1000 * made["mordant"].eq("none")
-        base = str(made["variant"].iloc[int(np.argmin(plain.to_numpy()))])
-        cloth = f"{part['dye'].iloc[0]}, {part['fibre'].iloc[0]}"
-        try:
-            rows.append(grade.holding(_last(made), base).assign(cloth=cloth))
-        except InputError:  # no amount that both had
-            continue
-    return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
-
-
-def held_sentences(found: grade.Study, exposure: str) -> list[str]:
-    """Which variant holds better under this exposure, and at what cost in hue."""
-    told = _compared(found)
-    if told.empty:
-        return []
-    return [
-        words.say(
-            f"fastness.holds_{row['holds'] or 'alike'}",
-            variant=row["variant"],
-            reference=row["reference"],
-            after=_after(row),
-            grades=words.say("fastness.against", one=row["grade"], other=row["reference_grade"]),
-            cost=f"{row['hue_dE00']:.1f}",
-            moved=row["hue_words"],
-        )
-        for row in told[told["exposure"].eq(exposure)].to_dict("records")
-    ]
-
-
-def _last(rows: pd.DataFrame) -> pd.DataFrame:
-    most = rows.groupby("exposure")["amount"].transform("max")
-    return rows[rows["amount"].eq(most) | most.isna()]
-
-
-def held(told: pd.DataFrame) -> pd.DataFrame:
-    """Which mordant holds better, as a table for readers."""
-    records = told.to_dict("records")
-    return pd.DataFrame(
-        {
-            "cloth": told["cloth"],
-            "variant": told["variant"],
-            "against": told["reference"],
-            "after": [_after(row) for row in records],
-            "grades": [f"{row['grade']} / {row['reference_grade']}" for row in records],
-            "less_change": told["less_change"],
-            "holds": [row["holds"] or row["verdict"] for row in records],
-            "hue_cost": [f"{row['hue_dE00']:.1f}: {row['hue_words']}" for row in records],
-        }
-    )
+    return [heading, parts.number_table(held.by_mordant(told), note, decimals=1)]

@@ -9,7 +9,7 @@ import pandas as pd
 from dyelab import grade, table, words
 from dyelab.errors import InputError
 from dyelab.handout import fastness as page
-from dyelab.handout import variants
+from dyelab.handout import held, variants
 from dyelab.panel import choices, frame
 
 _QUANTITIES = ("dEF", "dE00", "L", "C", "h")
@@ -160,7 +160,7 @@ def _show(
     return frame.Shown(
         _sentence(now, at),
         page.figure(found, exposure, quantity, at=at or None),
-        page.shown(rows).drop(columns=["verdict"]).assign(verdict=_verdicts(rows)),
+        held.shown(rows).drop(columns=["verdict"]).assign(verdict=_verdicts(rows)),
         _chips(found, rows, now),
         _notes(found, exposure, quantity),
         page=lambda: page.page(found, bench.book.tests),
@@ -228,7 +228,7 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
             words.say("fastness_panel.beside", swatch=row["swatch"], said=row["said"])
             for row in best.to_dict("records")
         ]
-    notes += page.held_sentences(found, exposure)
+    notes += held.held_sentences(found, exposure)
     one = next((d for d in found.drifts if d.exposure == exposure), None)
     if one is not None and quantity in one.left_out:
         notes.append(words.say("fastness_panel.no_curve", why=one.left_out[quantity]))

@@ -1,0 +1,148 @@
+"""What the fastness page and panel say of grades, curves and mordants, as tables and sentences."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import grade, words
+from dyelab.errors import InputError
+from dyelab.handout import variants
+from dyelab.plot import fastness as drawn
+
+_GRADES = ["recipe", "after", "difference", "span", "said", "verdict", "dE00", "moved"]
+
+
+def name(row: dict[Any, Any]) -> str:
+    """A swatch's code with its recipe."""
+    told = "dye" in row and isinstance(row["dye"], str)
+    code = str(row["swatch"])
+    area = str(row.get("area", "whole"))
+    said = code if area in ("", "whole") else f"{code} ({area})"
+    return f"{said}: {variants.recipe(row)}" if told else said
+
+
+def after(row: dict[Any, Any]) -> str:
+    """After what, in words."""
+    return grade.exposure_text(pd.Series(row))
+
+
+def shown(rows: pd.DataFrame) -> pd.DataFrame:
+    """Grades as a table for readers: what, after what, grade, verdict, which way."""
+    ordered = rows.sort_values(["value", "swatch"], kind="stable")
+    records = ordered.to_dict("records")
+    made = ordered.assign(
+        recipe=[name(row) for row in records],
+        after=[after(row) for row in records],
+        span=[_interval(row) for row in records],
+    )
+    return made[_GRADES].reset_index(drop=True)
+
+
+def _interval(row: dict[Any, Any]) -> str:
+    low, high = row["difference_low"], row["difference_high"]
+    if not np.isfinite(low):
+        return ""
+    return words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
+
+
+def stained(rows: pd.DataFrame) -> pd.DataFrame:
+    """Staining grades as a table for readers."""
+    made = shown(rows).rename(columns={"difference": "dEGS"})
+    ordered = rows.sort_values(["value", "swatch"], kind="stable")
+    made.insert(1, "part", ordered["part"].to_numpy())
+    return made.drop(columns=["dE00", "moved"])
+
+
+def curve_rows(one: grade.Drift) -> pd.DataFrame:
+    """Curves of one swatch: shape, rate, start, now, and the span forecast."""
+    told = grade.curve_table(one)
+    by, _ = drawn.scale_of(one.unit)
+    shape = [
+        row["shape"] if row["told"] else words.say("fastness.open_shape", shape=row["shape"])
+        for row in told.to_dict("records")
+    ]
+    return pd.DataFrame(
+        {
+            "swatch": one.swatch,
+            "quantity": [words.heading(q) for q in told["quantity"]],
+            "shape": shape,
+            "rate": [_rate(row, by) for row in told.to_dict("records")],
+            "from_value": told["before"],
+            "to_value": told["after"],
+            "forecast": [
+                words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
+                for low, high in zip(told["forecast_low"], told["forecast_high"], strict=True)
+            ],
+        }
+    )
+
+
+def _rate(row: dict[Any, Any], by: float) -> str:
+    if not np.isfinite(row["rate"]):
+        return ""
+    low, middle, high = (f"{row[n] * by:.2g}" for n in ("rate_low", "rate", "rate_high"))
+    high = words.say("fastness.no_limit") if not np.isfinite(row["rate_high"]) else high
+    return words.say(f"fastness.rate_{row['rate_of']}", middle=middle, low=low, high=high)
+
+
+def compared(found: grade.Study) -> pd.DataFrame:
+    """Variants of one dye and cloth against the plainest, after the most they had."""
+    if "dye" not in found.grades:
+        return pd.DataFrame()
+    change = found.grades[found.grades["kind"].eq("change") & found.grades["dye"].ne("none")]
+    rows = []
+    for _, part in change.groupby(["fibre", "dye"], sort=False):
+        made = part.assign(variant=[variants.recipe(r, bare=True) for r in part.to_dict("records")])
+        if made["variant"].nunique() < 2:
+            continue
+        metals = made[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1)
+        plain = metals + 1000 * made["mordant"].eq("none")
+        base = str(made["variant"].iloc[int(np.argmin(plain.to_numpy()))])
+        cloth = f"{part['dye'].iloc[0]}, {part['fibre'].iloc[0]}"
+        try:
+            rows.append(grade.holding(_last(made), base).assign(cloth=cloth))
+        except InputError:  # no amount that both had
+            continue
+    return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
+
+
+def _last(rows: pd.DataFrame) -> pd.DataFrame:
+    most = rows.groupby("exposure")["amount"].transform("max")
+    return rows[rows["amount"].eq(most) | most.isna()]
+
+
+def by_mordant(told: pd.DataFrame) -> pd.DataFrame:
+    """Which mordant holds better, as a table for readers."""
+    records = told.to_dict("records")
+    return pd.DataFrame(
+        {
+            "cloth": told["cloth"],
+            "variant": told["variant"],
+            "against": told["reference"],
+            "after": [after(row) for row in records],
+            "grades": [f"{row['grade']} / {row['reference_grade']}" for row in records],
+            "less_change": told["less_change"],
+            "holds": [row["holds"] or row["verdict"] for row in records],
+            "hue_cost": [f"{row['hue_dE00']:.1f}: {row['hue_words']}" for row in records],
+        }
+    )
+
+
+def held_sentences(found: grade.Study, exposure: str) -> list[str]:
+    """Which variant holds better under this exposure, and at what cost in hue."""
+    told = compared(found)
+    if told.empty:
+        return []
+    return [
+        words.say(
+            f"fastness.holds_{row['holds'] or 'alike'}",
+            variant=row["variant"],
+            reference=row["reference"],
+            after=after(row),
+            grades=words.say("fastness.against", one=row["grade"], other=row["reference_grade"]),
+            cost=f"{row['hue_dE00']:.1f}",
+            moved=row["hue_words"],
+        )
+        for row in told[told["exposure"].eq(exposure)].to_dict("records")
+    ]
