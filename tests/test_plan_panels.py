@@ -6,7 +6,7 @@ import pytest
 from PIL import Image
 
 from dyelab import book, files, plan
-from dyelab.panel import browse, record
+from dyelab.panel import browse, exchange, record
 from dyelab.panel import plan as planning
 
 EXAMPLE = files.shipped("data", "marlpit_yard")
@@ -112,3 +112,39 @@ def test_a_swatch_shows_its_photo_and_its_history(planned, tmp_path):
     assert picture[1].startswith(b"\x89PNG")
     assert any("1 photo added" in note for note in panel.shown.notes)
     assert any("(planned)" in note for note in panel.shown.notes)
+
+
+def test_a_spreadsheet_is_confirmed_and_taken_in(planned, tmp_path):
+    text = "Sample Nr,Fabric,Dye plant,Iron,Shelf\nZ1,silk,weld,2,B\n"
+    (tmp_path / "own.csv").write_text(text, "utf-8")
+    panel = exchange.panel(planned)
+    panel.choices["file"].value = str(tmp_path / "own.csv")
+    guesses = {made.column: made.value for made in panel.columns.children}
+    expected = {"Sample Nr": "swatch", "Fabric": "fibre", "Dye plant": "dye", "Iron": "iron_wof"}
+    assert guesses == {**expected, "Shelf": "keep"}
+    panel.columns.children[-1].value = ""
+    panel._do()
+    assert "1 swatches came into" in html.unescape(panel.told.value)
+    found = book.open(planned.path)
+    assert "Shelf" not in found.swatches
+    assert book.recipes(found).set_index("swatch").loc["Z1", "iron_wof"] == 2.0
+    panel.choices["task"].value = "undo"
+    panel._do()
+    assert "Z1" not in set(book.open(planned.path).swatches["swatch"])
+
+
+def test_a_book_goes_out_from_the_panel_and_another_comes_in(planned, tmp_path):
+    panel = exchange.panel(planned)
+    for task in ("zip", "xlsx", "folder"):
+        panel.choices["task"].value = task
+        panel._do()
+    assert sorted(path.name for path in (tmp_path / "saved").iterdir()) == ["b", "b.xlsx", "b.zip"]
+    other = book.save(book.create(tmp_path / "other"))
+    panel = exchange.panel(other)
+    panel.choices["task"].value = "merge"
+    panel.choices["file"].value = str(planned.path)
+    panel._do()
+    assert len(book.open(other.path).swatches) == len(planned.swatches)
+    panel = exchange.panel(EXAMPLE)
+    panel._do()
+    assert "example stays as it is" in panel.told.value

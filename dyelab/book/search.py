@@ -8,6 +8,7 @@ looked at for words that are found nowhere else.
 
 import difflib
 import re
+from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -31,9 +32,9 @@ _NAMED = ("tannin", "mordant", "dye", "modifier")
 _DOSES = {"iron": "iron_wof", "copper": "copper_wof", "mass": "mass_g"}
 _DOSES |= {name: f"{name}_wof" for name in _NAMED if name != "modifier"}
 _COLOUR = {"l": "L", "lightness": "L", "a": "a", "b": "b", "chroma": "chroma"}
-_WORDS = ["swatch", "form", "fibre", "ground", "series", *_NAMED]
+_WORDS = ["form", "fibre", "ground", "series", *_NAMED]
 _FILLERS = {"with", "on", "dyed", "and", "the", "of", "a", "swatches", "only"}
-_index: "WeakKeyDictionary[Book, pd.DataFrame]" = WeakKeyDictionary()
+_index: "WeakKeyDictionary[Book, _Index]" = WeakKeyDictionary()
 
 
 def search(bk: Book, text: str) -> pd.DataFrame:
@@ -61,17 +62,39 @@ def search(bk: Book, text: str) -> pd.DataFrame:
     keep = np.ones(len(rows), bool)
     for clause in _clauses(text):
         keep &= _clause(rows, clause)
-    return rows.loc[keep, recipes(bk).columns].reset_index(drop=True)
+    return rows.rows.loc[keep, rows.columns].reset_index(drop=True)
 
 
-def _indexed(bk: Book) -> pd.DataFrame:
-    """The book's recipes with what else can be asked for; made once for each book."""
+@dataclass(frozen=True)
+class _Index:
+    """A book's recipes ready to be asked: made once for each book."""
+
+    rows: pd.DataFrame
+    columns: list[str]
+    words: dict[str, tuple[np.ndarray, list[str]]]  # by column: code of each row, and the texts
+    codes: np.ndarray  # swatch codes in small letters
+    names: frozenset[str]  # codes and series in small letters
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        return self.rows[name].to_numpy()
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+
+def _indexed(bk: Book) -> _Index:
     if bk not in _index:
-        rows = recipes(bk).merge(bk.swatches[["swatch", "note", "mass_g"]], on="swatch")
+        made = recipes(bk)
+        rows = made.merge(bk.swatches[["swatch", "note", "mass_g"]], on="swatch")
         fresh = bk.readings[(bk.readings["exposure"] == "none") & (bk.readings["part"] == "swatch")]
         colour = fresh.groupby("swatch")[["L", "a", "b"]].mean()
         colour["chroma"] = np.hypot(colour["a"], colour["b"])
-        _index[bk] = rows.merge(colour.reset_index(), on="swatch", how="left")
+        rows = rows.merge(colour.reset_index(), on="swatch", how="left")
+        codes = np.array([code.lower() for code in rows["swatch"]], dtype=object)
+        names = frozenset([*codes, *(str(name).lower() for name in rows["series"].unique())])
+        parts = {name: pd.factorize(rows[name]) for name in [*_WORDS, "note"]}
+        words = {name: (part, list(map(str, texts))) for name, (part, texts) in parts.items()}
+        _index[bk] = _Index(rows, list(made.columns), words, codes, names)
     return _index[bk]
 
 
@@ -82,7 +105,7 @@ def _clauses(text: str) -> list[str]:
     return [part.strip() for part in parts if part.strip()]
 
 
-def _clause(rows: pd.DataFrame, clause: str) -> np.ndarray:
+def _clause(rows: _Index, clause: str) -> np.ndarray:
     turned = re.match(r"(?i)(no|not|without)\s+(.+)", clause)
     if turned:
         return ~_clause(rows, turned.group(2))
@@ -92,7 +115,7 @@ def _clause(rows: pd.DataFrame, clause: str) -> np.ndarray:
     return found
 
 
-def _choice(rows: pd.DataFrame, text: str) -> np.ndarray:
+def _choice(rows: _Index, text: str) -> np.ndarray:
     for pattern, kind in _RANGES:
         match = re.fullmatch(rf"(?i)(.+?)\s*{pattern}", text)
         if match and not _literal(rows, text):
@@ -101,9 +124,9 @@ def _choice(rows: pd.DataFrame, text: str) -> np.ndarray:
     return _named(rows, text)
 
 
-def _literal(rows: pd.DataFrame, text: str) -> bool:
+def _literal(rows: _Index, text: str) -> bool:
     """Whether the text is a code or a series as it stands, such as K-07 or autumn 2."""
-    return any(rows[name].str.lower().eq(text.lower()).any() for name in ("swatch", "series"))
+    return text.lower() in rows.names
 
 
 def _within(values: np.ndarray, kind: str, low: float, high: float) -> np.ndarray:
@@ -118,16 +141,16 @@ def _within(values: np.ndarray, kind: str, low: float, high: float) -> np.ndarra
         }[kind]
 
 
-def _values(rows: pd.DataFrame, name: str) -> np.ndarray:
+def _values(rows: _Index, name: str) -> np.ndarray:
     """What a name measures: a colour, a metal's dose, or the dose of a material, NaN elsewhere."""
     plain = _stripped(name)
     column = _COLOUR.get(plain) or _DOSES.get(plain)
     if column:
-        return rows[column].to_numpy(float)
+        return rows[column].astype(float)
     values = np.full(len(rows), np.nan)
     for kind in _NAMED[:3]:
-        here = _holds(rows[kind], plain)
-        values[here] = rows.loc[here, f"{kind}_wof"]
+        here = _holds(rows, kind, plain)
+        values[here] = rows[f"{kind}_wof"][here]
     if np.isnan(values).all():
         raise _nowhere(rows, name)
     return values
@@ -137,19 +160,21 @@ def _stripped(text: str) -> str:
     return " ".join(word for word in text.lower().strip().split() if word not in _FILLERS) or text
 
 
-def _named(rows: pd.DataFrame, text: str) -> np.ndarray:
+def _named(rows: _Index, text: str) -> np.ndarray:
     plain = _stripped(text.strip('"“”'))
     if plain in ("iron", "copper"):
-        return rows[f"{plain}_wof"].to_numpy() > 0
+        return rows[f"{plain}_wof"] > 0
     if plain in _NAMED:
-        return (rows[plain] != "none").to_numpy()
+        return rows[plain] != "none"
     if plain in ("undyed", "control"):
-        return (rows["dye"] == "none").to_numpy()
+        return rows["dye"] == "none"
     if plain == "vat":
-        return rows["vat"].to_numpy()
-    found = np.logical_or.reduce([_holds(rows[column], plain) for column in _WORDS])
+        return rows["vat"]
+    found = rows.codes == plain.lower()
+    for column in _WORDS:
+        found = found | _holds(rows, column, plain)
     if not found.any():
-        found = _holds(rows["note"], plain)
+        found = _holds(rows, "note", plain)
     if found.any() or text.startswith(('"', "“")):
         return found
     words = plain.split()
@@ -158,16 +183,16 @@ def _named(rows: pd.DataFrame, text: str) -> np.ndarray:
     raise _nowhere(rows, text)
 
 
-def _holds(cells: pd.Series, text: str) -> np.ndarray:
-    """Rows whose text has these words, each looked at once."""
-    codes, unique = pd.factorize(cells)
+def _holds(rows: _Index, column: str, text: str) -> np.ndarray:
+    """Rows whose text has these words; each different text is looked at once."""
+    codes, texts = rows.words[column]
     pattern = re.compile(rf"(?i)(?<!\w){re.escape(text)}(?:s|es)?(?!\w)")
-    has = np.array([bool(pattern.search(str(value))) for value in unique], bool)
-    return has[codes] if len(unique) else np.zeros(len(cells), bool)
+    has = np.array([bool(pattern.search(value)) for value in texts], bool)
+    return has[codes] if len(texts) else np.zeros(len(rows), bool)
 
 
-def _nowhere(rows: pd.DataFrame, text: str) -> InputError:
-    known = {str(value) for column in _WORDS for value in rows[column].unique()}
+def _nowhere(rows: _Index, text: str) -> InputError:
+    known = {value for column in _WORDS for value in rows.words[column][1]} | rows.names
     known |= {word for value in known for word in value.split()} | set(_DOSES) | set(_COLOUR)
     near = difflib.get_close_matches(text.lower(), known, n=1)
     guess = f" Did you mean {near[0]!r}?" if near else ""
