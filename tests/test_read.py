@@ -6,6 +6,7 @@ import random
 import re
 import subprocess
 import sys
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from click.testing import CliRunner
 
 from dyelab import convert, read
 from dyelab.cli.convert_ import command
+from dyelab.convert.science import library
 from dyelab.errors import InputError
 
 ROOT = Path(__file__).parents[1]
@@ -331,31 +333,26 @@ def test_command_under_another_white(write, tmp_path):
     np.testing.assert_allclose(pd.read_csv(out)[["L", "a", "b"]], expected, rtol=1e-5)
 
 
-def test_command_agrees_with_the_values_an_instrument_wrote(write, tmp_path):
-    """A CxF file with both: the spectra as measured, the CIELAB as the instrument computes it.
+def test_command_agrees_with_the_cielab_written_beside_spectra_from_380_nm(write, tmp_path):
+    """A CxF file as instruments write it: bands from 380 nm, the step in the specification.
 
-    The CIELAB here comes from colour-science's ASTM E308 method, spectrum by spectrum.
+    The CIELAB beside the spectra comes from colour-science, summing each spectrum at 1 nm.
     """
-    import warnings
-
+    science, bands = library(), np.arange(380, 681, 10)
+    observer = science.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    spectra = [science.SpectralDistribution(row, bands) for row in FACTORS]
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        import colour
-
-        observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-        light = colour.SDS_ILLUMINANTS["D50"]
-        xyz = [
-            colour.sd_to_XYZ(
-                colour.SpectralDistribution(row, BANDS), observer, light, method="ASTM E308"
-            )
-            for row in FACTORS
-        ]
+        warnings.simplefilter("ignore")  # it says that it aligns the tables
+        xyz = [science.sd_to_XYZ(x, observer, science.SDS_ILLUMINANTS["D50"]) for x in spectra]
     theirs = convert.xyz_to_lab(np.array(xyz), convert.white("D50", 2))
+    text = cxf_text(start='StartWL="380"', step='StartWL="380" Increment="10"')
     out = tmp_path / "out.csv"
-    arguments = [str(write(cxf_text(), "s.cxf")), "-o", str(out), "--illuminant", "D50"]
+    arguments = [str(write(text, "s.cxf")), "-o", str(out), "--illuminant", "D50"]
     CliRunner().invoke(command, [*arguments, "--observer", "2"], catch_exceptions=False)
     ours = pd.read_csv(out)[["L", "a", "b"]].to_numpy()
-    assert convert.dE76(ours, theirs).max() < 0.05
+    assert convert.dE76(ours, theirs).max() < 0.15
+    shifted = convert.spectrum_to_lab(bands + 20, FACTORS, illuminant="D50", observer=2)
+    assert convert.dE76(shifted, theirs).min() > 1
 
 
 def test_command_refuses_one_sample_in_two_files(write, tmp_path):
