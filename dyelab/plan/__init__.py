@@ -3,7 +3,7 @@
 from dyelab.plan.design import all_terms, balance, cannot_tell, fraction, model_matrix, optimal
 from dyelab.plan.factors import FACTORS, Level, crossed, levels
 from dyelab.plan.record import done, open_baths
-from dyelab.plan.series import Series, into, series, totals
+from dyelab.plan.series import Series, into, of_recipes, series, totals
 from dyelab.plan.sheets import SHEETS, mark, page, recipe_line, sheets, timetable
 
 __all__ = [
@@ -21,6 +21,7 @@ __all__ = [
     "levels",
     "mark",
     "model_matrix",
+    "of_recipes",
     "open_baths",
     "optimal",
     "page",

@@ -35,7 +35,7 @@ class Series:
         One row a bath and material: bath, kind, day, fibre, material, wof, weigh_g, fibre_g,
         water_L, swatches (number), codes, temperature_C, minutes, note.
     design : str
-        full, fraction or optimal.
+        full, fraction or optimal; given where the recipes were.
     resolution : int or None
         Of a regular fraction.
     cannot : tuple of str
@@ -140,6 +140,55 @@ def series(
         notes=advice,
         seed=seed,
         levels=chosen,
+    )
+
+
+def of_recipes(
+    recipes: pd.DataFrame,
+    *,
+    name: str = "series",
+    replicates: int = 1,
+    mass_g: float = 5.0,
+    liquor_ratio: float = 40.0,
+    seed: int = 1,
+    listed: pd.DataFrame | None = None,
+    keep: Series | Book | None = None,
+) -> Series:
+    """Plan given recipes, such as those a model would like to see, without any design.
+
+    Parameters
+    ----------
+    recipes : DataFrame
+        One row a recipe, in the columns of ``book.recipes``.
+    name, replicates, mass_g, liquor_ratio, seed, listed, keep
+        As for `series`.
+
+    Raises
+    ------
+    InputError
+        If a number can't be.
+    """
+    _sensible(replicates, mass_g, liquor_ratio)
+    blank = {c: 0.0 if c.endswith("_wof") else "none" for c in RECIPE}
+    rows = pd.DataFrame({c: recipes[c] if c in recipes else blank[c] for c in RECIPE})
+    rows = rows.reset_index(drop=True).assign(purpose="series")
+    rows = rows.loc[rows.index.repeat(replicates)]
+    rows["replicate"] = rows.groupby(level=0).cumcount() + 1
+    rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
+    rows.insert(0, "swatch", _codes(rows, name, keep))
+    steps = bathing.steps(rows, liquor_ratio, listed)
+    steps = bathing.grouped(steps, rows, shared=True, most=24)
+    advice = tuple(recipe.advise(steps, rows, listed)["advice"].unique())
+    return Series(
+        name=name,
+        swatches=rows,
+        steps=steps,
+        baths=bathing.listed(steps, rows, listed),
+        design="given",
+        resolution=None,
+        cannot=_unseen(replicates, False, True),
+        notes=advice,
+        seed=seed,
     )
 
 

@@ -13,7 +13,7 @@ from dyelab.predict.factors import CLOTH, NONE, STEPS, Step
 if TYPE_CHECKING:
     from dyelab.predict.model import Model
 
-_FAR = 0.5  # share of the prior variance left: little is known there
+_FAR = 0.3  # share of the prior variance left: little is known there
 _LEAN, _MOST_LEANT = 0.08, 4  # least weight worth naming, and how many are named
 _SLACK = 1.001  # on the largest and smallest dose
 _CHI2_50 = 2.366  # three degrees of freedom
@@ -60,7 +60,7 @@ def landed(
     mean, spread = model.spread(recipes)
     J = model.basis.slopes(mean, white)
     C = np.einsum("niq,nq,njq->nij", J, spread, J)
-    return model.basis.lab(mean, white), C + 1e-6 * np.eye(3)
+    return model.basis.lab(mean, white), model.stretch(C + 1e-6 * np.eye(3))
 
 
 def completed(model: "Model", recipes: pd.DataFrame) -> pd.DataFrame:
@@ -161,7 +161,7 @@ def _joined(
         move[i, c] = 1e-3
         slope = (lab(mean + move) - lab(mean - move)) / 2e-3
         C = C + spread[i, c] * np.outer(slope, slope)
-    return lab(mean), C
+    return lab(mean), model.stretch(C)
 
 
 def marks(model: "Model", recipes: pd.DataFrame) -> list[str]:
@@ -171,11 +171,15 @@ def marks(model: "Model", recipes: pd.DataFrame) -> list[str]:
     for step, code in zip(model.steps, rows, strict=True):
         for i, text in _doses_outside(model, step, code):
             said[i].append(text)
-    first = model.scores[0]
-    mean_left = model._one(first, rows)[1] / process.alone(first.p, model.kernels, rows)
-    for far in np.flatnonzero(mean_left > _FAR):
+    left = [_left(model, learned, rows) for learned in model.scores]
+    for far in np.flatnonzero(np.mean(left, axis=0) > _FAR):
         said[far].append(words.say("predict.far"))
     return ["; ".join(texts) for texts in said]
+
+
+def _left(model: "Model", learned: process.Learned, rows: list[factors.Coded]) -> np.ndarray:
+    """Share of a score's prior variance that the book leaves open."""
+    return model._one(learned, rows)[1] / process.alone(learned.p, model.kernels, rows)
 
 
 def _doses_outside(model: "Model", step: Step, code: factors.Coded) -> list[tuple[int, str]]:
@@ -222,7 +226,7 @@ def report(model: "Model") -> pd.DataFrame:
         ("error_90", float(left["dE00"].quantile(0.9)), ""),
         ("inside_50", 100 * float((left["distance"] <= _CHI2_50).mean()), ""),
         ("inside_90", 100 * float(left["inside"].mean()), ""),
-        ("stretch", model.stretch, ""),
+        ("stretch", model.stretch.whole, ""),
         ("scatter", _scatter(model), "" if repeats else words.say("predict.no_repeats")),
     ]
     return pd.DataFrame(

@@ -16,7 +16,32 @@ from dyelab.predict.process import Learned
 
 LEVEL = 0.90
 _LIMIT = float(stats.chi2.ppf(LEVEL, 3))
-_SCALE, _TAIL = 0.7, (float(np.log(6.0)), 0.6)  # priors of the logs of scale and tail
+# Priors of the calibration: log of the scale, log of the tail, power of the spread.
+_CALIBRATION = np.array([[0.0, np.log(6.0), 0.0], [0.7, 0.6, 0.4]])
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Factor on a predicted covariance, from leave-one-out.
+
+    Attributes
+    ----------
+    whole : float
+        For a covariance of usual size.
+    power : float
+        Of the covariance's trace over the usual one.
+    usual : float
+        Log of the usual trace.
+    """
+
+    whole: float
+    power: float
+    usual: float
+
+    def __call__(self, C: np.ndarray) -> np.ndarray:
+        """Stretch covariances (..., 3, 3)."""
+        size = np.log(np.trace(C, axis1=-2, axis2=-1)) - self.usual
+        return C * (self.whole * np.exp(self.power * size))[..., None, None]
 
 
 @dataclass(frozen=True, repr=False)
@@ -39,9 +64,8 @@ class Model:
         The recipes measured, step by step.
     scores : tuple of Learned
         One Gaussian process for each score of `basis`.
-    stretch : float
-        Factor on the model's variances that makes its 90 % regions hold what they should, from
-        leave-one-out.
+    stretch : Stretch
+        Makes the 90 % regions hold what they should.
     tail : float
         Degrees of freedom of the t distribution that the leave-one-out errors follow: large is
         normal, small has many near misses and a few far ones.
@@ -59,7 +83,7 @@ class Model:
     kernels: tuple[Likeness, ...]
     codes: tuple[factors.Coded, ...]
     scores: tuple[Learned, ...]
-    stretch: float
+    stretch: Stretch
     tail: float
     left_out: pd.DataFrame
     notes: tuple[str, ...]
@@ -127,14 +151,14 @@ class Model:
         return asking.colour(self, recipes, (illuminant, observer))
 
     def spread(self, recipes: pd.DataFrame, *, swatch: bool = True) -> tuple[np.ndarray, ...]:
-        """Mean scores (n, q) and their variances (n, q), without words; see `colour`."""
+        """Mean scores (n, q) and their own variances (n, q), not stretched; see `colour`."""
         rows = [factors.coded(step, recipes) for step in self.steps]
         parts = [self._one(learned, rows) for learned in self.scores]
         mean = np.stack([m for m, _ in parts], axis=1)
         spread = np.stack([v for _, v in parts], axis=1)
         if swatch:
             spread = spread + np.array([learned.nugget for learned in self.scores])
-        return mean, spread * self.stretch
+        return mean, spread
 
     def _one(self, learned: Learned, rows: process.Codes) -> tuple[np.ndarray, np.ndarray]:
         k = process.cross(learned.p, self.kernels, rows, self.codes)
@@ -170,9 +194,11 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     kernels = tuple(Likeness(step) for step in steps)
     codes = tuple(factors.coded(step, known.made) for step in steps)
     scores = tuple(process.learn(kernels, codes, known.seen))
-    left, far = _judged(known, scores)
-    stretch, tail = _calibrated(far)
-    left = left.assign(distance=far / stretch, inside=far / stretch <= _LIMIT)
+    left, off, C = _judged(known, scores)
+    far = _far(off, C)
+    stretch, tail = _calibrated(far, np.trace(C, axis1=1, axis2=2))
+    far = _far(off, stretch(C))
+    left = left.assign(distance=far, inside=far <= _LIMIT)
     basis, levels = known.basis, factors.levels(known.made)
     return Model(
         *(known.made, basis.white, basis, steps, levels, kernels, codes, scores),
@@ -180,8 +206,15 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     )
 
 
-def _judged(known: Gathered, scores: tuple[Learned, ...]) -> tuple[pd.DataFrame, np.ndarray]:
-    """Compare every recipe with its prediction without it; the errors in units of the spread."""
+def _far(off: np.ndarray, C: np.ndarray) -> np.ndarray:
+    """Squared length of errors in units of their covariances."""
+    return np.einsum("ni,nij,nj->n", off, np.linalg.inv(C), off)
+
+
+def _judged(
+    known: Gathered, scores: tuple[Learned, ...]
+) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
+    """Compare every recipe with its prediction without it: table, errors, their covariances."""
     basis, made = known.basis, known.made
     without = np.stack([s.left_out for s in scores], axis=1)
     at, spread = without[..., 0], without[..., 1]
@@ -189,27 +222,30 @@ def _judged(known: Gathered, scores: tuple[Learned, ...]) -> tuple[pd.DataFrame,
     J = basis.slopes(at)
     C = np.einsum("niq,nq,njq->nij", J, spread, J) + 1e-6 * np.eye(3)
     off = measured - lab
-    far = np.einsum("ni,nij,nj->n", off, np.linalg.inv(C), off)
     left = made[["swatch", "recipe"]].assign(
         **dict(zip(table.LAB, measured.T, strict=True)),
         **dict(zip(["L_left", "a_left", "b_left"], lab.T, strict=True)),
         dE00=convert.dE00(measured, lab),
     )
-    return left, far
+    return left, off, C
 
 
-def _calibrated(far: np.ndarray) -> tuple[float, float]:
+def _calibrated(far: np.ndarray, size: np.ndarray) -> tuple[Stretch, float]:
     """Fit a t distribution to leave-one-out errors, held back where few tell.
 
-    Squared errors in units of their covariance follow 3 c F(3, tail). Returns the factor on the
-    variance that brings the normal 90 % region to 90 %, and the tail.
+    Squared errors in units of their covariance follow 3 c F(3, tail), where c is a power of the
+    covariance's trace. Returns the factor on the variance that brings the normal 90 % region to
+    90 %, and the tail.
     """
+    middle = float(np.median(np.log(size)))
+    above = np.log(size) - middle
 
     def cost(p: np.ndarray) -> float:
-        scale, tail = np.exp(p)
-        fit = -stats.f.logpdf(far / (3 * scale), 3, tail).sum() + len(far) * p[0]
-        return float(fit + 0.5 * (p[0] / _SCALE) ** 2 + 0.5 * ((p[1] - _TAIL[0]) / _TAIL[1]) ** 2)
+        log_scale, tail = p[0] + p[2] * above, np.exp(p[1])
+        fit = (log_scale - stats.f.logpdf(far / (3 * np.exp(log_scale)), 3, tail)).sum()
+        return float(fit + 0.5 * (((p - _CALIBRATION[0]) / _CALIBRATION[1]) ** 2).sum())
 
-    p = optimize.minimize(cost, [0.0, _TAIL[0]], method="Nelder-Mead").x
-    scale, tail = np.exp(p)
-    return float(scale * 3 * stats.f.ppf(LEVEL, 3, tail) / _LIMIT), float(tail)
+    scale, tail, power = optimize.minimize(cost, _CALIBRATION[0], method="Nelder-Mead").x
+    tail = float(np.exp(tail))
+    whole = float(np.exp(scale) * 3 * stats.f.ppf(LEVEL, 3, tail) / _LIMIT)
+    return Stretch(whole, float(power), middle), tail

@@ -110,7 +110,7 @@ def _greedy(
 
 def _spread(model: Model, lefts: Sequence[np.ndarray], weights: np.ndarray) -> float:
     total = sum(float(np.maximum(v, 0) @ weights[:, c]) for c, v in enumerate(lefts))
-    return float(np.sqrt(total * model.stretch))
+    return float(np.sqrt(total * model.stretch.whole))
 
 
 def _posterior(

@@ -1,0 +1,182 @@
+"""Where an untried recipe may land: its band among the swatches, and the swatches it may give."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from dyelab import table, words
+from dyelab.plot import plane, style
+
+_CHI2_90 = 4.605  # two degrees of freedom: an outline that holds 90 %
+_COLUMNS, _ROWS = 6, 10
+PATCH = _COLUMNS * _ROWS
+_LEFT, _STRIP, _RIGHT = [0, 0.64], [0.72, 0.79], [0.84, 1.0]
+_DASHES = {"without": "solid", "iron": "dash", "copper": "dot", "both": "dashdot"}
+
+
+def landing(
+    made: pd.DataFrame,
+    said: pd.DataFrame,
+    plausible: Sequence[str],
+    *,
+    wanted: pd.DataFrame | None = None,
+    spans: Sequence[float] | None = None,
+) -> go.Figure:
+    """Draw the a*b* plane with tried swatches, predictions with their bands, and a patch.
+
+    Parameters
+    ----------
+    made : DataFrame
+        Recipes measured, as ``style.painted`` leaves them.
+    said : DataFrame
+        Predictions: `L, a, b`, white point, covariance columns, `recipe`; the first is the one
+        asked for.
+    plausible : sequence of str
+        Screen colours (hex) of swatches that the first may give; `PATCH` of them, or none.
+    wanted : DataFrame, optional
+        The colour looked for.
+    spans : (a_low, a_high, b_low, b_high), optional
+        Axis limits that hold still.
+    """
+    drawn = style.figure(height=460, **_layout(spans or plane.around(made)))
+    drawn.add_trace(style.points(made, name=words.say("exploring.tried"), size=8))
+    drawn.add_trace(_strip(made, "circle", 8, 0.0))
+    drawn.add_traces([_band(row) for _, row in said.iterrows()])
+    drawn.add_trace(style.points(said, name=words.say("exploring.predicted"), shape="square"))
+    drawn.add_trace(_strip(said, "square", 14, 1.0))
+    if wanted is not None:
+        named = words.say("exploring.wanted")
+        drawn.add_trace(style.points(wanted, name=named, shape="star", size=18))
+        drawn.add_trace(_strip(wanted, "star", 18, 2.0))
+    if len(plausible):
+        drawn.add_trace(_patch(plausible))
+    return drawn
+
+
+def _layout(spans: Sequence[float]) -> dict:
+    a_low, a_high, b_low, b_high = spans
+    hidden = {"showticklabels": False, "showgrid": False, "zeroline": False, "ticks": ""}
+    lightness = words.say("exploring.lightness")
+    patch = words.say("exploring.patch")
+    return {
+        "xaxis": {"domain": _LEFT, "range": [a_low, a_high], "title": {"text": style.AXES["a"]}},
+        "yaxis": {
+            "range": [b_low, b_high],
+            "title": {"text": style.AXES["b"]},
+            "scaleanchor": "x",
+        },
+        "xaxis2": {
+            **hidden,
+            "domain": _STRIP,
+            "anchor": "y2",
+            "range": [-0.8, 2.8],
+            "title": {"text": lightness},
+        },
+        "yaxis2": {"anchor": "x2", "range": [0, 100], "dtick": 20},
+        "xaxis3": {
+            **hidden,
+            "domain": _RIGHT,
+            "anchor": "y3",
+            "range": [-0.5, _COLUMNS - 0.5],
+            "title": {"text": patch},
+            "showline": False,
+        },
+        "yaxis3": {**hidden, "anchor": "x3", "range": [-0.5, _ROWS - 0.5], "showline": False},
+    }
+
+
+def _strip(part: pd.DataFrame, shape: str, size: float, place: float) -> go.Scatter:
+    bars = None
+    if place == 1.0:
+        spread = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.645
+        bars = {"type": "data", "array": list(spread), "color": style.INK, "thickness": 1}
+    return style.points(
+        part.assign(_place=place),
+        x="_place",
+        y="L",
+        shape=shape,
+        size=size,
+        xaxis="x2",
+        yaxis="y2",
+        showlegend=False,
+        error_y=bars,
+    )
+
+
+def _band(row: pd.Series) -> go.Scatter:
+    """Outline on a*b* that holds 90 % of where one swatch may land."""
+    power, axes = np.linalg.eigh(table.covariances(row.to_frame().T)[0, 1:, 1:])
+    turn = np.linspace(0, 2 * np.pi, 49)
+    ring = np.stack([np.cos(turn), np.sin(turn)])
+    shape = axes @ (np.sqrt(np.clip(power, 0, None) * _CHI2_90)[:, None] * ring)
+    line = {"color": style.INK, "width": 1.5, "dash": "dash"}
+    return go.Scatter(
+        x=list(float(row["a"]) + shape[0]),
+        y=list(float(row["b"]) + shape[1]),
+        mode="lines",
+        line=line,
+        hoverinfo="skip",
+        showlegend=False,
+    )
+
+
+def _patch(plausible: Sequence[str]) -> go.Heatmap:
+    """Swatches edge to edge, where the eye sees how they differ; each its own colour exactly."""
+    many = len(plausible)
+    places = np.arange(_COLUMNS * _ROWS).reshape(_ROWS, _COLUMNS)
+    scale = [(i / (many - 1), fill) for i, fill in enumerate(plausible)]
+    return go.Heatmap(
+        z=places.tolist(),
+        zmin=0,
+        zmax=many - 1,
+        colorscale=scale,
+        showscale=False,
+        xaxis="x3",
+        yaxis="y3",
+        hoverinfo="skip",
+    )
+
+
+def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
+    """Draw the regions reached on a*b* and on C*L*, without metals, with iron, with copper.
+
+    Parameters
+    ----------
+    outlines : DataFrame
+        `group, metals, plane, x, y`, for one group.
+    made : DataFrame
+        Recipes measured, as ``style.painted`` leaves them.
+    """
+    hue: dict[str, Any] = {"xaxis": {"domain": [0, 0.46], "title": {"text": style.AXES["a"]}}}
+    hue["yaxis"] = {"title": {"text": style.AXES["b"]}, "scaleanchor": "x"}
+    depth: dict[str, Any] = {
+        "xaxis2": {"domain": [0.58, 1], "title": {"text": style.AXES["C"]}, "anchor": "y2"}
+    }
+    depth["yaxis2"] = {"title": {"text": style.AXES["L"]}, "range": [0, 100], "anchor": "x2"}
+    drawn = style.figure(height=460, **hue, **depth)
+    chroma = made.assign(C=np.hypot(made["a"], made["b"]))
+    drawn.add_trace(style.points(chroma, name=words.say("exploring.tried"), size=8))
+    drawn.add_trace(
+        style.points(chroma, x="C", y="L", size=8, xaxis="x2", yaxis="y2", showlegend=False)
+    )
+    for (metals, plane_), part in outlines.groupby(["metals", "plane"], sort=False):
+        drawn.add_trace(_region(str(metals), str(plane_), part))
+    return drawn
+
+
+def _region(metals: str, plane_: str, part: pd.DataFrame) -> go.Scatter:
+    second = {"xaxis": "x2", "yaxis": "y2", "showlegend": False} if plane_ == "CL" else {}
+    colour = dict(zip(_DASHES, style.COLOURS, strict=False))[metals]
+    return go.Scatter(
+        x=list(part["x"]),
+        y=list(part["y"]),
+        mode="lines",
+        name=words.say(f"exploring.region_{metals}"),
+        legendgroup=metals,
+        line={"color": colour, "width": 2, "dash": _DASHES[metals]},
+        hoverinfo="name",
+        **second,
+    )

@@ -1,0 +1,106 @@
+"""The explorer on the example book, without a browser."""
+
+import html
+import shutil
+
+import pytest
+
+from dyelab import book, files
+from dyelab.panel import explore
+
+EXAMPLE = files.shipped("data", "marlpit_yard")
+
+
+@pytest.fixture(scope="module")
+def panel(tmp_path_factory):
+    patch = pytest.MonkeyPatch()
+    patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
+    patch.delenv("DYELAB_BOOK", raising=False)
+    yield explore.panel(EXAMPLE)
+    patch.undo()
+
+
+def choose(panel, **values):
+    for name, value in values.items():
+        panel.choices[name].value = value
+    return panel.sentence or html.unescape(panel.answer.value)
+
+
+def madder(panel, **doses):
+    dye = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "potash alum"}
+    return choose(panel, task="recipe", **dye, **{"iron_wof": 0.0, "copper_wof": 0.0, **doses})
+
+
+def test_it_opens_with_a_colour_and_how_good_it_is(panel):
+    assert "expect L*" in panel.sentence
+    assert "predicted without its own swatches" in panel.shown.notes[0]
+
+
+def test_more_iron_darkens_and_the_chip_agrees_with_the_sentence(panel):
+    lightness = []
+    for dose in (0.0, 1.5, 3.0):
+        said = madder(panel, iron_wof=dose)
+        chip = panel.shown.chips[0][0]
+        assert f"L* {chip.lab[0]:.1f}" in said
+        lightness.append(chip.lab[0])
+    assert lightness == sorted(lightness, reverse=True)
+
+
+def test_two_lights_and_a_patch_of_plausible_colours(panel):
+    madder(panel, iron_wof=1.5)
+    here, lamp = panel.shown.chips[0]
+    assert (here.illuminant, lamp.illuminant) == ("D65", "A")
+    (patch,) = [t for t in panel.shown.figure.data if t.type == "heatmap"]
+    assert len({fill for _, fill in patch.colorscale}) > 5
+
+
+def test_beyond_what_was_dyed_is_called_a_guess(panel):
+    top = panel.choices["iron_wof"].max
+    assert "A guess beyond what was dyed: iron" in madder(panel, iron_wof=top)
+
+
+def test_find_lists_recipes_with_their_chances_and_a_weigh_out(panel):
+    assert "Write the colour you want" in choose(panel, task="find", wanted="")
+    said = choose(panel, wanted="45, 25, 15", fibre="wool")
+    assert "chance" in said
+    assert panel.shown.table["chance"].between(0, 100).all()
+    assert "100 g of dry fibre" in panel.shown.notes[0]
+    assert "isn't a colour I can read" in choose(panel, wanted="mauve")
+    assert choose(panel, wanted="#00a0ff").startswith("Out of reach")
+
+
+def test_the_next_swatches_lower_the_uncertainty(panel):
+    said = choose(panel, task="next", wanted="", many=3)
+    assert "3 swatches" in said
+    assert len(panel.shown.table) == 3
+    panel._first()
+    assert panel.choices["task"].value == "recipe"
+    assert panel.shown.table is not None
+
+
+def test_the_reach_tells_what_the_metals_add(panel):
+    said = choose(panel, task="reach")
+    assert "Iron adds" in said
+    assert {trace.line.dash for trace in panel.shown.figure.data if trace.mode == "lines"} == {
+        "solid",
+        "dash",
+        "dot",
+        "dashdot",
+    }
+
+
+def test_the_example_is_not_planned_into_but_a_copy_is(panel, tmp_path):
+    madder(panel, iron_wof=1.5)
+    panel._put()
+    assert "stays as it is" in panel.told.value
+    copy = shutil.copytree(EXAMPLE, tmp_path / "yard")
+    own = explore.panel(copy)
+    before = len(book.open(copy).swatches)
+    madder(own, iron_wof=1.5)
+    own._put()
+    assert "Planned 1 swatches" in own.told.value
+    after = book.open(copy)
+    assert len(after.swatches) == before + 1
+    steps = after.steps[after.steps["swatch"] == after.swatches["swatch"].iloc[-1]]
+    assert {"madder", "potash alum", "ferrous sulfate"} <= set(steps["material"])
+    assert (steps["state"] == "planned").all()
