@@ -173,6 +173,18 @@ def test_a_broken_row_is_listed_kept_and_hides_nothing(tmp_path):
     assert "K-99" in (path / "set_aside" / "readings.csv").read_text("utf-8")
 
 
+def test_a_covariance_that_can_not_be_is_listed_and_taken_as_unknown(tmp_path):
+    bk = small(tmp_path / "b")
+    good = {"var_L": 0.04, "var_a": 0.04, "var_b": 0.04, "cov_La": 0.03, "cov_Lb": 0.0, "cov_ab": 0}
+    bk = book.save(book.change(bk, readings=bk.readings.assign(**good)))
+    frame = pd.read_csv(bk.path / "readings.csv", dtype=str, keep_default_na=False)
+    frame.loc[1, "cov_La"] = "0.05"
+    frame.to_csv(bk.path / "readings.csv", index=False)
+    opened = book.open(bk.path)
+    assert "a correlation beyond 1" in opened.faults["text"].item()
+    assert opened.readings["var_L"].isna().to_list() == [False, True, False]
+
+
 def test_a_mended_row_comes_back(tmp_path):
     path = tmp_path / "b"
     small(path)

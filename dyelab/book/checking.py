@@ -90,8 +90,9 @@ def _listed(
     rules = described(name, _text_of(frame))
     _tidy(frame, rules)
     own = table.check(_text_of(frame), rules, f"{name}.csv", rows=range(len(frame)))
-    links = [_link_faults(name, frame, link, typed, rows) for link in rules.links]
-    listed = pd.concat([part for part in [own, *links] if len(part)] or [own], ignore_index=True)
+    more = [_link_faults(name, frame, link, typed, rows) for link in rules.links]
+    more += [_covariance_faults(frame)] if name == "readings" else []
+    listed = pd.concat([part for part in [own, *more] if len(part)] or [own], ignore_index=True)
     return _placed(name, frame, listed)
 
 
@@ -137,6 +138,32 @@ def _link_faults(
             remedy = "Its row there has a fault of its own: mend that first, and this is well."
         label = str(frame.iloc[int(at), 0]) if frame.columns[0] != here else ""
         faults.append(table.fault(f"{name}.csv", int(at), here, code, expected, remedy, label))
+    return pd.DataFrame(faults, columns=FAULT_COLUMNS)
+
+
+def _covariance_faults(frame: pd.DataFrame) -> pd.DataFrame:
+    """Covariances that no error can have: a correlation beyond 1."""
+    if not set(table.COVARIANCE) <= set(frame.columns):
+        return pd.DataFrame(columns=FAULT_COLUMNS)
+    terms = pd.DataFrame({name: table.numbers(frame[name]) for name in table.COVARIANCE})
+    at = np.flatnonzero((terms[table.COVARIANCE[3:]].fillna(0) != 0).any(axis=1))
+    matrices = table.covariances(terms.iloc[at])
+    known = np.isfinite(matrices).all(axis=(1, 2))
+    least = np.full(len(at), np.inf)
+    least[known] = np.linalg.eigvalsh(matrices[known])[:, 0]
+    wrong = least < -1e-6 * np.trace(np.nan_to_num(matrices), axis1=1, axis2=2)
+    faults = [
+        table.fault(
+            "readings.csv",
+            int(i),
+            "var_L",
+            frame["var_L"].iloc[int(i)],
+            "does not fit the other covariance terms: a correlation beyond 1",
+            "Copy all six terms again from where the reading was made, or leave them blank.",
+            str(frame["reading"].iloc[int(i)]) if "reading" in frame else "",
+        )
+        for i in at[wrong]
+    ]
     return pd.DataFrame(faults, columns=FAULT_COLUMNS)
 
 
