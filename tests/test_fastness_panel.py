@@ -110,6 +110,12 @@ def test_forecasts_tone_and_references_stand_in_the_notes(panel):
         assert needed in notes
 
 
+def test_staining_of_the_cloth_beside_stands_in_the_notes(panel):
+    choose(panel, cloth="madder on wool", swatches=("W01",), exposure="wash")
+    notes = "\n".join(panel.shown.notes)
+    assert "W01 stains the adjacent wool beside it to grade" in notes
+
+
 def test_the_page_is_made_when_asked_for(panel, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     weld(panel)

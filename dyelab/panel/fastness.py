@@ -229,6 +229,17 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
             for row in best.to_dict("records")
         ]
     notes += held.held_sentences(found, exposure)
+    notes += [
+        words.say(
+            "fastness_panel.stains",
+            swatch=row["swatch"],
+            part=row["part"],
+            said=row["said"],
+            required=row["required"],
+            verdict=row["verdict"],
+        )
+        for row in found.hardest(exposure, "staining").to_dict("records")
+    ]
     one = next((d for d in found.drifts if d.exposure == exposure), None)
     if one is not None and quantity in one.left_out:
         notes.append(words.say("fastness_panel.no_curve", why=one.left_out[quantity]))
