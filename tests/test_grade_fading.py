@@ -233,3 +233,21 @@ def test_the_examples_curves_are_fitted_without_a_hitch():
     every = drift.drifts(grade.matched(some), shared=bk.shared)
     assert len(every) >= 6
     assert all(np.isfinite(one.curves["dEF"].at(np.array([one.longest]))) for one in every)
+
+
+def test_a_distance_below_its_noise_does_not_spoil_the_curve():
+    """Taking the noise off a short distance leaves it uncertain, and that is known."""
+    rng = np.random.default_rng(12)
+    doses, inside, believed = np.array([0, 0.3, 1, 3, 10.0]), [], []
+    for _ in range(40):
+        true = np.array([50, 20, 10]) + np.outer(doses, [0.4, -0.1, 0.1])
+        rows = pd.DataFrame(true + rng.normal(0, 0.15, true.shape), columns=["L", "a", "b"])
+        rows = rows.assign(swatch="S", exposure=["none", *["light"] * 4], amount=doses, unit="h")
+        rows = rows.assign(illuminant="D65", observer=10, u_L=0.15, u_a=0.15, u_b=0.15)
+        one = drift.drift(grade.matched(rows), "S", "light")
+        low, high = drift.band(one, "dEF", np.array([5.0]))
+        middle = np.array([50, 20, 10]) + 5.0 * np.array([0.4, -0.1, 0.1])
+        inside.append(low[0] <= grade.grey_scale_difference(true[0], middle) <= high[0])
+        believed.append(one.curves["dEF"].stated)
+    assert np.mean(inside) >= 0.87  # 40 tries about 95 %
+    assert np.mean(believed) >= 0.97

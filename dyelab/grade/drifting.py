@@ -194,28 +194,41 @@ def _distance(
     slopes = np.zeros((n, n + 1, 3))
     slopes[:, 0], slopes[np.arange(n), np.arange(1, n + 1)] = gradient[:, :3], gradient[:, 3:]
     flat = slopes.reshape(n, -1)
-    if stated:
-        size = np.sqrt(np.maximum(size**2 - _added(formula, first, later, flat, covariance), 0))
-    return size, flat
+    return _without_noise(formula, lab, size, flat, covariance) if stated else (size, flat)
 
 
-def _added(
+def _without_noise(
     formula: Callable,
-    first: np.ndarray,
-    later: np.ndarray,
+    lab: np.ndarray,
+    size: np.ndarray,
     slopes: np.ndarray,
     covariance: np.ndarray,
-) -> np.ndarray:
-    """What noise across the move adds to the squared distance, on average."""
-    n = len(first)
+) -> tuple[np.ndarray, np.ndarray]:
+    """Take off what noise across the move adds to a distance, and widen short ones.
+
+    A distance no longer than its noise has no sure direction: its variance is the mean over
+    where the move may point, as in `compare`, and grows as the noise is taken off.
+    """
+    shape = formulas.metric(formula, np.repeat(lab[:1], len(size), axis=0), lab[1:])
+    spread = shape @ _of_moves(len(size), covariance)
+    trace = np.trace(spread, axis1=1, axis2=2)
+    square = np.einsum("nij,nji->n", spread, spread)
+    along = np.einsum("ni,ij,nj->n", slopes, covariance, slopes)
+    added = np.maximum(trace - along, 0)
+    shorter = np.sqrt(np.maximum(size**2 - added, 0))
+    variance = (size**2 * along + square) / (size**2 + trace)
+    variance *= size**2 / np.maximum(shorter**2 + added / 2, 1e-12)
+    widen = np.sqrt(np.maximum(variance / np.maximum(along, 1e-12), 1.0))
+    return shorter, slopes * widen[:, None]
+
+
+def _of_moves(n: int, covariance: np.ndarray) -> np.ndarray:
+    """Covariance of each later colour minus the first: (n, 3, 3)."""
     minus = np.zeros((n, 3, n + 1, 3))
     for i in range(n):
         minus[i, :, 0], minus[i, :, i + 1] = -np.eye(3), np.eye(3)
     apart = minus.reshape(n, 3, -1)
-    spread = apart @ covariance @ np.swapaxes(apart, 1, 2)
-    across = np.trace(formulas.metric(formula, first, later) @ spread, axis1=1, axis2=2)
-    along = np.einsum("ni,ij,nj->n", slopes, covariance, slopes)
-    return np.maximum(across - along, 0)
+    return apart @ covariance @ np.swapaxes(apart, 1, 2)
 
 
 @dataclass(frozen=True)
