@@ -35,6 +35,8 @@ def test_pick_what_varies_hold_and_read(yard):
     assert len(panel.shown.table) == 5
     assert panel.shown.table["dE00"].is_monotonic_decreasing
     assert any("5 comparisons at once" in note for note in panel.shown.notes)
+    assert panel.shown.table["saddening"].min() > 5
+    assert any("On average over these 5" in note for note in panel.shown.notes)
     panel.choices["formula"].value = "dE76"
     assert "ΔE*ab" in panel.sentence
     assert "dE76_low" in panel.shown.table

@@ -225,14 +225,14 @@ def test_too_few_doses_are_refused():
 
 
 def test_doses_lie_in_their_intervals():
-    found = pd.concat([dose_truth.checked(seed) for seed in range(400, 406)])
+    found = pd.concat([dose_truth.checked(seed) for seed in range(400, 404)])
     assert found["inside"].mean() >= 0.9 - 2 * np.sqrt(0.9 * 0.1 / len(found))
     assert (found["high"] - found["low"]).where(np.isfinite(found["high"])).median() < 1.5
 
 
 @pytest.mark.slow
 def test_doses_lie_in_their_intervals_in_many_worlds():
-    found = pd.concat([dose_truth.checked(seed) for seed in range(500, 560)])
+    found = pd.concat([dose_truth.checked(seed) for seed in range(500, 535)])
     assert found["inside"].mean() >= 0.9
 
 
@@ -247,7 +247,7 @@ def test_a_dose_curve_says_when_nothing_shows():
 
 
 def test_separation_is_near_the_truth_where_the_naive_answer_is_not():
-    found = pd.concat([separation_truth.checked(seed) for seed in range(700, 716)])
+    found = pd.concat([separation_truth.checked(seed) for seed in range(700, 710)])
     bias = found.groupby("part")["bias"].mean().abs()
     for part in ("dye", "tannin", "fibre"):
         assert bias[part] < 0.25, part

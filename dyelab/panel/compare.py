@@ -92,7 +92,7 @@ def _show(
         figure,
         _table(found.pairs, formula),
         _chips(bench.recipes.made, found.pairs, formula),
-        _notes(found.pairs),
+        [*_notes(found.pairs), *_together(bench.recipes, what, fixed)],
     )
 
 
@@ -124,7 +124,8 @@ def _table(pairs: pd.DataFrame, formula: str) -> pd.DataFrame:
     names = ["recipe", formula, f"{formula}_low", f"{formula}_high", "noise_floor", "verdict"]
     names += ["more_swatches", "moved", "dL", "da", "db", "dC", "dH", "pieces"]
     order = np.argsort(-pairs[formula].to_numpy(), kind="stable")
-    return pairs.iloc[order][names].reset_index(drop=True)
+    ways = shift.rank(pairs, formula=formula)[["saddening", "warming", "greening"]]
+    return pd.concat([pairs.iloc[order][names].reset_index(drop=True), ways], axis=1)
 
 
 def _chips(made: pd.DataFrame, pairs: pd.DataFrame, formula: str) -> list[list[frame.Chip]]:
@@ -149,7 +150,32 @@ def _notes(pairs: pd.DataFrame) -> list[str]:
     notes = [words.say("comparing.single")] if (pairs["pieces"] == 1).any() else []
     if len(pairs) > 1:
         notes.append(words.say("comparing.many", number=len(pairs)))
+        mean = shift.mean_shift(pairs).iloc[0]
+        values = {name: f"{mean[name]:.1f}" for name in mean.index if name.startswith("d")}
+        notes.append(words.say("comparing.mean", pairs=len(pairs), **values))
     return [*notes, words.say("comparing.floor"), words.say("comparing.marks")]
+
+
+def _together(recipes: shift.Recipes, what: str, held: dict[str, str]) -> list[str]:
+    """What iron and copper did together beyond the sum of each, where both were dyed."""
+    if what not in shift.METALS:
+        return []
+    both = shift.interaction(recipes)
+    keep = np.ones(len(both), bool)
+    for name, value in held.items():
+        keep &= (both[name] == value).to_numpy() if name in both else False
+    return [
+        words.say(
+            "comparing.together",
+            recipe=row["recipe"],
+            distance=f"{row['distance']:.1f}",
+            low=f"{row['distance_low']:.1f}",
+            high=f"{row['distance_high']:.1f}",
+            moved=row["moved"],
+            verdict=row["verdict"],
+        )
+        for row in both[keep].head(3).to_dict("records")
+    ]
 
 
 def _picture(

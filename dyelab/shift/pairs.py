@@ -292,10 +292,10 @@ def interaction(
     Returns
     -------
     DataFrame
-        One row where all four of none, iron, copper and both exist: `recipe`, `iron_wof`,
-        `copper_wof`, `dL, da, db` (both - iron - copper + none) and its length `distance`
-        (ΔE*ab), each with `_low` and `_high`, `noise_floor`, `verdict`, `moved`. Empty where
-        there is no such four.
+        One row where all four of none, iron, copper and both exist: the factors, `recipe`,
+        `dL, da, db` (both - iron - copper + none) and its length `distance` (ΔE*ab), each with
+        `_low` and `_high`, `noise_floor`, `verdict`, `moved`. Empty where there is no such
+        four.
     """
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
     made = recipes.made
@@ -312,7 +312,7 @@ def interaction(
     weights = np.array([1, -1, -1, 1.0])
     found = compare.contrast(recipes.variants, rows, weights, summed, confidence)
     context = made.iloc[rows[:, 0]].reset_index(drop=True)
-    names = context[["iron_wof", "copper_wof"]].assign(recipe=label(context))
+    names = context[[*held, "iron_wof", "copper_wof"]].assign(recipe=label(context))
     return pd.concat([names, found], axis=1)
 
 
