@@ -70,7 +70,8 @@ def test_the_demo_ends_well_and_names_its_files(done):
 def test_the_demo_says_what_the_example_holds(done, example):
     said = " ".join(done[0].stdout.split())
     assert "invented" in said
-    assert f"{example['swatch'].nunique()} swatches, {len(example)} readings" in said
+    swatches, readings = example["swatch"].nunique() + 24, len(example) + 24  # those by phone
+    assert f"{swatches} swatches, {readings} readings" in said
     for source in ("wool_as_dyed.txt", "cotton_as_dyed.cxf", "washed.xlsx", "light.csv"):
         assert source in said
 
@@ -81,6 +82,7 @@ def test_the_numbers_said_are_those_of_the_book(done):
     result, folder = done
     wide = book.wide(book.open(folder / "book"))
     wool = wide[(wide["exposure"] == "none") & (wide["part"] == "swatch")]
+    wool = wool[wool["method"] == "spectral"]
     wool = wool[(wool["fibre"] == "wool") & (wool["dye"] == "madder")]
     wool = wool[(wool["mordant"] == "potash alum") & (wool["copper_wof"] == 0)]
     before, after = (wool.loc[wool["iron_wof"] == d, LAB].mean().to_numpy() for d in (0.0, 2.0))
@@ -92,6 +94,23 @@ def test_the_numbers_said_are_those_of_the_book(done):
     row = row[row["cloth"] == "wool with potash alum"].iloc[0]
     assert row["dE00"] == pytest.approx(distance, abs=1e-3)
     assert row["dE00_low"] < distance < row["dE00_high"]
+
+
+@pytest.mark.slow
+def test_the_photo_is_held_against_the_instrument(done):
+    """The distances said, worked out here from the book the demo made."""
+    result, folder = done
+    bk = book.open(folder / "book")
+    assert set(bk.readings["method"]) == {"spectral", "photo"}
+    read = bk.readings[bk.readings["method"] == "photo"].set_index("swatch")[LAB]
+    spectra = pd.read_csv(synth.sources() / "photos" / "by_instrument.csv", index_col="sample")
+    lab = convert.spectrum_to_lab(synth.WAVELENGTHS, spectra.loc[read.index].to_numpy())
+    off = convert.dE00(lab, read.to_numpy())
+    said = " ".join(result.stdout.split())
+    assert f"By phone, 24 of them: ΔE00 {np.median(off):.1f} from an instrument" in said
+    assert f"{off.max():.1f} at most" in said
+    assert len(list((folder / "book" / "photos").iterdir())) == 1
+    assert len(list((folder / "overlays").iterdir())) == 1
 
 
 @pytest.mark.slow

@@ -1,6 +1,7 @@
 """``dyelab demo``: the whole job on the shipped example, from instrument files to a page."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,10 +12,13 @@ from dyelab.cli import lines
 from dyelab.cli.fresh import fresh
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from dyelab.book import Book
     from dyelab.handout.findings import Findings
 
 DOSE = 2.0  # % WOF of ferrous sulfate, where the example has replicates and every control
+OVERLAYS = "overlays"
 BOOK, METALS, HELD, PAGE = "book", "metals.csv", "fastness.csv", "what_iron_did.pdf"
 _MOVED = ["dL", "da", "db", "dC", "dH", "dE76", "dE00", "dE00_low", "dE00_high", "dECMC"]
 TOLD = {
@@ -47,37 +51,69 @@ def command(folder: Path) -> None:
     tannin did it, how it held in the wash and the light, and a page to hand out.
     """
     with fresh(folder) as made:
-        bk, found = _job(made)
-    for line in _summary(bk, found, folder):
+        bk, agreed, found = _job(made)
+    for line in _summary(bk, agreed, found, folder):
         click.echo(line)
 
 
-def _job(folder: Path) -> "tuple[Book, Findings]":
-    from tqdm import tqdm
-
-    with tqdm(total=4, bar_format="{percentage:3.0f} % {bar:20} {desc}", leave=False) as bar:
-
-        def step(key: str) -> None:
-            bar.set_description_str(words.say(f"demo.{key}"))
-
+def _job(folder: Path) -> "tuple[Book, pd.DataFrame, Findings]":
+    with _progress(5) as step:
         step("reading")
-        from dyelab import book, synth
-        from dyelab.handout import findings, pdf
+        from dyelab import synth
 
         bk = synth.write_book(synth.sources(), folder / BOOK)
-        bar.update()
+        step("photo")
+        bk, agreed = _photographed(bk, synth.sources() / "photos", folder / OVERLAYS)
         step("comparing")
-        found = findings.find(book.wide(bk), spectra=bk.spectra, shared=bk.shared, dose=DOSE)
-        bar.update()
+        found = _found(bk)
         step("writing")
         _write(found, folder)
-        bar.update()
         step("page")
-        title = words.say("demo.page_title", dose=f"{DOSE:g} %")
-        note = words.say("demo.page_note")
-        pdf(findings.page(found, title, note=note), folder / PAGE)
-        bar.update()
-    return bk, found
+        _page(found, folder)
+    return bk, agreed, found
+
+
+@contextmanager
+def _progress(steps: int) -> Iterator[Callable[[str], None]]:
+    """Yield a function that names the step beginning and counts the one before as done."""
+    from tqdm import tqdm
+
+    with tqdm(total=steps, bar_format="{percentage:3.0f} % {bar:20} {desc}", leave=False) as bar:
+        begun: list[str] = []
+
+        def step(key: str) -> None:
+            bar.update(len(begun) > bar.n)
+            begun.append(key)
+            bar.set_description_str(words.say(f"demo.{key}"))
+
+        yield step
+
+
+def _photographed(bk: "Book", batch: Path, overlays: Path) -> "tuple[Book, pd.DataFrame]":
+    """Put the photographed batch into the book, and hold it against the instrument."""
+    from dyelab.handout import findings
+    from dyelab.synth import phone
+
+    bk = phone.add_photographed(bk, batch, overlays=overlays)
+    read = bk.readings[bk.readings["method"] == "photo"]
+    return bk, findings.agreement(read, phone.by_instrument(batch))
+
+
+def _found(bk: "Book") -> "Findings":
+    from dyelab import book
+    from dyelab.handout import findings
+
+    wide = book.wide(bk)
+    measured = wide[wide["method"] == "spectral"]
+    return findings.find(measured, spectra=bk.spectra, shared=bk.shared, dose=DOSE)
+
+
+def _page(found: "Findings", folder: Path) -> None:
+    from dyelab.handout import findings, pdf
+
+    title = words.say("demo.page_title", dose=f"{DOSE:g} %")
+    page = findings.page(found, title, note=words.say("demo.page_note"))
+    pdf(page, folder / PAGE)
 
 
 def _write(found: "Findings", folder: Path) -> None:
@@ -88,16 +124,11 @@ def _write(found: "Findings", folder: Path) -> None:
             frame[TOLD[name]].to_csv(file, index=False, lineterminator="\n", float_format="%.6g")
 
 
-def _summary(bk: "Book", found: "Findings", folder: Path) -> Iterator[str]:
+def _summary(bk: "Book", agreed: "pd.DataFrame", found: "Findings", folder: Path) -> Iterator[str]:
     yield lines.sentence(words.say("demo.invented"))
-    counted = words.say(
-        "demo.counted",
-        swatches=len(bk.swatches),
-        readings=len(bk.readings),
-        files=", ".join(bk.readings["source"].unique()),
-    )
-    yield lines.sentence(counted)
+    yield from _counted(bk)
     for part in (
+        _by_phone(agreed),
         _metal(found, "iron"),
         _metal(found, "copper"),
         _quick_answer(found),
@@ -106,6 +137,28 @@ def _summary(bk: "Book", found: "Findings", folder: Path) -> Iterator[str]:
     ):
         yield ""
         yield from part
+
+
+def _counted(bk: "Book") -> Iterator[str]:
+    spectral = bk.readings.loc[bk.readings["method"] == "spectral", "source"].unique()
+    said = words.say(
+        "demo.counted",
+        swatches=len(bk.swatches),
+        readings=len(bk.readings),
+        files=", ".join(spectral),
+    )
+    yield lines.sentence(said)
+
+
+def _by_phone(agreed: "pd.DataFrame") -> Iterator[str]:
+    said = words.say(
+        "demo.by_phone",
+        count=len(agreed),
+        middle=f"{agreed['dE00'].median():.1f}",
+        most=f"{agreed['dE00'].max():.1f}",
+        inside=int(agreed["inside"].sum()),
+    )
+    yield lines.sentence(said)
 
 
 def _metal(found: "Findings", metal: str) -> Iterator[str]:
@@ -148,6 +201,7 @@ def _files(folder: Path) -> Iterator[str]:
     yield from lines.columns(
         [
             [f"{BOOK}/", words.say("demo.file_book", path=folder / BOOK)],
+            [f"{OVERLAYS}/", words.say("demo.file_overlays")],
             [METALS, words.say("demo.file_metals")],
             [HELD, words.say("demo.file_held")],
             [PAGE, words.say("demo.file_page")],

@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from dyelab import grade, shift, table, words
+from dyelab import convert, grade, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
@@ -272,3 +273,36 @@ def when(row: dict[Any, Any]) -> str:
     if row["unit"] == "lx h":
         return words.say("findings.light", amount=f"{amount / 1e6:g}")
     return words.say("findings.wash", amount=f"{amount:g}")
+
+
+def agreement(read: pd.DataFrame, instrument: pd.DataFrame) -> pd.DataFrame:
+    """Compare photo readings with an instrument's of the same swatches.
+
+    Parameters
+    ----------
+    read : DataFrame
+        `swatch, L, a, b`, white point, covariances.
+    instrument : DataFrame
+        `sample` (the swatch), `L, a, b`, white point.
+
+    Returns
+    -------
+    DataFrame
+        `swatch, dE00`, and `inside`: whether the instrument's colour lies where the photo's
+        stated uncertainty puts it 95 times in a hundred (chi-squared, three coordinates).
+    """
+    table.one_white(read, instrument)
+    other = instrument.set_index("sample").loc[read["swatch"], table.LAB].to_numpy()
+    own = read[table.LAB].to_numpy()
+    off = other - own
+    squares = np.einsum("ni,nij,nj->n", off, np.linalg.inv(table.covariances(read)), off)
+    return pd.DataFrame(
+        {
+            "swatch": read["swatch"].to_numpy(),
+            "dE00": convert.dE00(other, own),
+            "inside": squares < _CHI2_95,
+        }
+    )
+
+
+_CHI2_95 = 7.814728  # chi-squared, 3 degrees of freedom, 95 %

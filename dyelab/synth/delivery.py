@@ -37,6 +37,8 @@ cloth or supplier, and no recipe here is advice.
   cotton_as_dyed.cxf        spectra as CxF3
   washed.xlsx               spectra as a spreadsheet, in per cent
   light.csv                 spectra as a CSV table, as factors
+  photos/                   a second batch, as a rendered photo of the swatch card, with its
+                            recipes, and the same cloth by an instrument to check against
 """
 
 
@@ -270,8 +272,11 @@ def write_book(folder: str | Path, path: str | Path) -> "Book":
 
 def studio(path: str | Path) -> None:
     """Write the whole example, the same every time: `path`/studio and `path`/marlpit_yard."""
+    from dyelab.synth import phone
+
     path = Path(path)
     write_sources(path / "studio")
+    phone.write_phone(path / "studio" / "photos")
     bk = write_book(path / "studio", path / "marlpit_yard")
     _undated(bk.path)
 
