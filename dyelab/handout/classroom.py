@@ -121,7 +121,7 @@ def wall(
     blocks: list[Any] = []
     for dye, part in made.groupby("dye", sort=False):
         rows = part.sort_values(["tannin", "mordant", "iron_wof", "copper_wof"], kind="stable")
-        labels = [variants.recipe(row, bare=True) for row in rows.to_dict("records")]
+        labels = variants.labels(rows.to_dict("records"))
         patches = parts.patches(rows[[*table.LAB, *table.WHITE]], labels)
         name = words.say("pages.undyed") if dye == "none" else str(dye)
         columns = 5 if upright else 7

@@ -10,7 +10,7 @@ from dyelab.handout import page as parts
 from dyelab.handout import variants
 from dyelab.handout.family import distance
 
-_ORDER = ["tannin", "mordant", "iron_wof", "copper_wof"]
+_ORDER = ["tannin", "mordant", "iron_wof", "copper_wof", "dye_wof"]
 
 
 def sheet(source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, dye: str) -> Any:
@@ -41,8 +41,10 @@ def sheet(source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, 
     moved = _moved(source, start, others)
     named = {"dye": dye, "fibre": fibre, "start": variants.recipe(start, bare=True)}
     blocks: list[Any] = [parts.Text(words.say("pages.mordants_lead", **named), "lead")]
-    blocks += [_chips(rows), parts.Heading(words.say("pages.each"))]
-    blocks += [parts.Points(tuple(_sentences(others, moved)))] if others else []
+    blocks.append(_chips(rows))
+    if others:
+        said = parts.Points(tuple(_sentences(rows, moved)))
+        blocks += [parts.Heading(words.say("pages.each")), said]
     blocks += [_numbers(rows, moved)]
     return own.page(words.say("pages.mordants_title", dye=dye, fibre=fibre), blocks)
 
@@ -62,17 +64,16 @@ def _moved(
 
 
 def _chips(rows: list[dict[Any, Any]]) -> parts.Chips:
-    labels = [variants.recipe(row, bare=True) for row in rows]
+    labels = variants.labels(rows)
     lab = pd.DataFrame(rows)[[*table.LAB, *table.WHITE]]
     return parts.Chips(tuple(parts.patches(lab, labels)), columns=5, height_mm=16)
 
 
-def _sentences(others: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -> list[str]:
+def _sentences(rows: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -> list[str]:
     said = []
-    for row in others:
+    for row, named in list(zip(rows, variants.labels(rows), strict=True))[1:]:
         change = moved[row["variant"]]
         values = {"moved": change["moved"], "verdict": change["verdict"]}
-        named = variants.recipe(row, bare=True)
         said.append(words.say("pages.one", recipe=named, distance=distance(change), **values))
     return said
 
@@ -80,7 +81,7 @@ def _sentences(others: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -
 def _numbers(rows: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -> parts.NumberTable:
     shown = [
         {
-            "recipe": variants.recipe(row, bare=True),
+            "recipe": label,
             **{name: float(row[name]) for name in table.LAB},
             **{
                 name: moved.get(row["variant"], {}).get(name, float("nan"))
@@ -88,6 +89,6 @@ def _numbers(rows: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -> pa
             },
             "pieces": int(row["pieces"]),
         }
-        for row in rows
+        for row, label in zip(rows, variants.labels(rows), strict=True)
     ]
     return parts.number_table(pd.DataFrame(shown), words.say("pages.compared"))

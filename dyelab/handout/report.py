@@ -124,9 +124,9 @@ def _when(row: dict[Any, Any]) -> str:
 
 
 def _colours(made: pd.DataFrame) -> list[Any]:
-    blocks: list[Any] = [parts.NewPage()]
+    blocks: list[Any] = []
     for (fibre, dye), part in made.groupby(["fibre", "dye"], sort=False):
-        labels = [variants.recipe(row, bare=True) for row in part.to_dict("records")]
+        labels = variants.labels(part.to_dict("records"))
         patches = parts.patches(part[[*table.LAB, *table.WHITE]], labels)
         name = words.say("pages.undyed") if dye == "none" else str(dye)
         said = parts.Heading(parts.opened(words.say("pages.dye_on", dye=name, cloth=fibre)))

@@ -139,6 +139,28 @@ def recipe(row: dict[Any, Any], *, bare: bool = False) -> str:
     return said or words.say("variants.bare")
 
 
+def labels(rows: Sequence[dict[Any, Any]]) -> list[str]:
+    """What was put with the dye, one label a recipe, each told apart from the others.
+
+    Where that alone leaves two alike, the dye's dose joins, and then the swatch's code.
+    """
+    made = [recipe(row, bare=True) for row in rows]
+    if len(set(made)) < len(made):
+        dyes = [_part(row, "dye") for row in rows]
+        made = [
+            ", ".join(filter(None, [dye, recipe(row, bare=True) if _added(row) else ""])) or label
+            for dye, row, label in zip(dyes, rows, made, strict=True)
+        ]
+    return [
+        f"{label} ({row['swatch']})" if made.count(label) > 1 else label
+        for label, row in zip(made, rows, strict=True)
+    ]
+
+
+def _added(row: dict[Any, Any]) -> bool:
+    return recipe(row, bare=True) != words.say("variants.bare")
+
+
 def _dye(row: dict[Any, Any]) -> str:
     fibre = str(row.get("fibre", "") or "")
     if _none(row.get("dye")):
@@ -166,7 +188,7 @@ def _some(row: dict[Any, Any], metal: str) -> bool:
 
 def dose(amount: Any) -> str:
     """A dose as the trade writes it: ``0.5 %`` of the weight of fibre."""
-    return f"{float(amount):g} %" if amount is not None and np.isfinite(float(amount)) else "?"
+    return f"{float(amount):.3g} %" if amount is not None and np.isfinite(float(amount)) else "?"
 
 
 def differences(

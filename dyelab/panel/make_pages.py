@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import words
 from dyelab.errors import InputError
-from dyelab.handout import cards, classroom, metals, mordants, report, series, variants
+from dyelab.handout import cards, classroom, fastness, metals, mordants, report, series, variants
 from dyelab.handout import page as parts
 from dyelab.panel import choices, frame
 
@@ -60,9 +60,14 @@ def _report(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> 
     return report.report(source.book, own)
 
 
+def _fastness(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
+    return fastness.sheet(source.book, own, series=chosen["series"] or None)
+
+
 KINDS = {
     "mordants": _Kind(_mordants, ("fibre", "dye")),
     "metals": _Kind(_metals, ("metal", *_CLOTH)),
+    "fastness": _Kind(_fastness, ("series",)),
     "card": _Kind(_card, ("swatch",)),
     "worksheet": _Kind(_worksheet, ("metal", "count")),
     "samples": _Kind(_samples, ("swatches",)),

@@ -48,7 +48,8 @@ PRESS = """([handle, watched, key]) => new Promise(done => {
 def floor_notebook(path):
     cells = [{"cell_type": "code", "id": "floor", "metadata": {}, "outputs": [], "source": FLOOR}]
     cells[0]["execution_count"] = None
-    body = {"cells": cells, "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
+    kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
+    body = {"cells": cells, "metadata": kernel, "nbformat": 4, "nbformat_minor": 5}
     path.write_text(json.dumps(body))
 
 

@@ -1,0 +1,42 @@
+"""Texts for panels and pages: every file can be read, every key that code says is there."""
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from dyelab import words
+
+PACKAGE = Path(words.__file__).parents[1]
+TOPICS = sorted((PACKAGE / "words" / "en").glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", TOPICS, ids=lambda path: path.stem)
+def test_a_topic_is_a_flat_table_of_texts(path):
+    texts = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert texts
+    assert [key for key, text in texts.items() if not isinstance(text, str)] == []
+
+
+def said():
+    """Yield every key written out whole in the code."""
+    for path in PACKAGE.rglob("*.py"):
+        source = path.read_text(encoding="utf-8")
+        for key in re.findall(r"""(?:\bsay|_button)\(\s*["']([a-z_]+\.\w+)["']""", source):
+            yield path.relative_to(PACKAGE), key
+
+
+def test_every_key_said_is_there():
+    known = {
+        f"{path.stem}.{key}"
+        for path in TOPICS
+        for key in tomllib.loads(path.read_text(encoding="utf-8"))
+    }
+    assert [(str(path), key) for path, key in said() if key not in known] == []
+
+
+def test_a_blank_is_filled_and_an_unknown_heading_reads_as_words():
+    assert "wool" in words.say("variants.undyed", fibre="wool")
+    assert words.heading("dE00") == "ΔE00"
+    assert words.heading("some_new_column") == "some new column"
