@@ -3,6 +3,7 @@
 import base64
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 from typing import Any
 
@@ -63,16 +64,21 @@ def _chip(patch: Chip) -> str:
     note = f"<br>{escape(patch.note)}" if patch.note else ""
     if patch.lab is None:
         return f'<li><span class="dl-chip dl-blank"></span>{label}{note}</li>'
-    row = dict(zip("Lab", patch.lab, strict=True))
-    frame = pd.DataFrame([{**row, "illuminant": patch.illuminant, "observer": patch.observer}])
-    fill, inside = style.screen(frame)
+    fill, inside = _painted(patch.lab, patch.illuminant, patch.observer)
     numbers = "  ".join(f"{value:.1f}" for value in patch.lab).replace("-", "−")
-    mark = "" if inside[0] else f"<br>{escape(words.say('frame.outside'))}"
-    kind = "dl-chip" if inside[0] else "dl-chip dl-outside"
+    mark = "" if inside else f"<br>{escape(words.say('frame.outside'))}"
+    kind = "dl-chip" if inside else "dl-chip dl-outside"
     return (
-        f'<li><span class="{kind}" style="background:{escape(fill[0], quote=True)}"></span>{label}'
+        f'<li><span class="{kind}" style="background:{escape(fill, quote=True)}"></span>{label}'
         f'<span class="dl-num">L*a*b* {numbers}</span>{mark}{note}</li>'
     )
+
+
+@lru_cache(maxsize=4096)
+def _painted(lab: tuple[float, float, float], illuminant: str, observer: int) -> tuple[str, bool]:
+    row = {**dict(zip("Lab", lab, strict=True)), "illuminant": illuminant, "observer": observer}
+    fill, inside = style.screen(pd.DataFrame([row]))
+    return str(fill[0]), bool(inside[0])
 
 
 def table(frame: pd.DataFrame | None, title: str) -> str:

@@ -25,6 +25,8 @@ class _Bench:
     made: pd.DataFrame
     shared: pd.DataFrame | None
     kept: dict[tuple, Family] = field(default_factory=dict)
+    shown: dict[tuple, frame.Shown] = field(default_factory=dict)
+    offered: list[tuple] = field(default_factory=list)
 
     def family(self, picked: dict[str, str]) -> Family:
         key = tuple(picked.values())
@@ -90,15 +92,29 @@ def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
 
 def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
     """Offer only what was dyed: each choice narrows those below it."""
+    if bench.offered == [_picked(widgets)]:
+        return  # only a metal was moved
     left = bench.made[bench.made["dye"] != "none"]
     for name in _PICKED:
         choices.set_options(widgets[name], _kinds(left, name))
         left = left[left[name] == widgets[name].value]
     for metal in variants.METALS:
         choices.set_options(widgets[metal], _doses(left, metal))
+    bench.offered[:] = [_picked(widgets)]
+
+
+def _picked(widgets: dict[str, Any]) -> tuple:
+    return tuple(widgets[name].value for name in _PICKED)
 
 
 def _show(bench: _Bench, iron: float, copper: float, **picked: str) -> frame.Shown:
+    key = (*picked.values(), iron, copper)
+    if key not in bench.shown:
+        bench.shown[key] = _made(bench, iron, copper, picked)
+    return bench.shown[key]
+
+
+def _made(bench: _Bench, iron: float, copper: float, picked: dict[str, str]) -> frame.Shown:
     one = bench.family(picked)
     if (iron, copper) not in one.dyed:
         raise InputError(_not_dyed(one, iron, copper))

@@ -1,7 +1,7 @@
 """Every text that a panel or a page shows, in one place and ready for translation.
 
-The texts are TOML files, one a topic, in a folder a language: ``words/en/plan.toml`` holds
-``title = "Plan a series"``, said as ``words.say("plan.title")``.
+The texts are TOML files, one a topic, in a folder a language: ``words/en/metals.toml`` holds
+``title = "Iron and copper"``, said as ``words.say("metals.title")``.
 """
 
 import tomllib
@@ -13,7 +13,7 @@ _HERE = Path(__file__).parent
 
 
 def say(key: str, language: str = "en", **values: Any) -> str:
-    """Return the text of a key such as ``plan.title``, with its {blanks} filled in.
+    """Return the text of a key such as ``metals.title``, with its {blanks} filled in.
 
     Raises
     ------
