@@ -68,11 +68,13 @@ def wide(bk: Book) -> pd.DataFrame:
     DataFrame
         All columns of `readings`, then those of `recipes`.
     """
-    joined = bk.readings.merge(areas(bk), on=["swatch", "area"], how="left")
+    made = areas(bk)
+    joined = bk.readings.merge(made, on=["swatch", "area"], how="left")
     unknown = joined["tannin"].isna()
-    if unknown.any():
-        plain = bk.readings[unknown.to_numpy()].merge(recipes(bk), on="swatch", how="left")
-        joined = pd.concat([joined[~unknown], plain], ignore_index=True)
+    if unknown.any():  # an area that no step names had the steps of the whole, and no others
+        whole = made[made["area"] == "whole"].drop(columns="area")
+        plain = bk.readings[unknown.to_numpy()].merge(whole, on="swatch", how="left")
+        joined = pd.concat([joined[~unknown], plain]).reset_index(drop=True)
     return joined
 
 

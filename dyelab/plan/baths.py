@@ -58,10 +58,11 @@ def _of_recipe(row: Any, vats: set[str]) -> list[dict[str, Any]]:
         if dose:
             wanted.append(("modifier", salt, dose))
     wanted.append(("rinse", "", np.nan))
-    return [_step(kind, material, dose, fibre) for kind, material, dose in wanted]
+    return [step_of(kind, material, dose, fibre) for kind, material, dose in wanted]
 
 
-def _step(kind: str, material: str, dose: float, fibre: str) -> dict[str, Any]:
+def step_of(kind: str, material: str, dose: float, fibre: str) -> dict[str, Any]:
+    """Write out one step with its usual heat and time."""
     usual = _usual(kind, fibre, material)
     return {
         "kind": kind,

@@ -50,7 +50,7 @@ def levels(
     read = {}
     for name, given in factors.items():
         errors.choose(name, FACTORS, "factor", "in a series")
-        found = tuple(_level(name, value, listed) for value in given)
+        found = tuple(level_of(name, value, listed) for value in given)
         if len(set(map(str, found))) < len(found) or not found:
             raise InputError(
                 f"{name}: give each level once, and at least one. Found: {list(given)}."
@@ -61,7 +61,8 @@ def levels(
     return {name: read[name] for name in FACTORS if name in read}
 
 
-def _level(factor: str, value: Any, listed: pd.DataFrame | None) -> Level:
+def level_of(factor: str, value: Any, listed: pd.DataFrame | None) -> Level:
+    """Read one level of a factor as written."""
     if factor == "fibre":
         return Level(str(value).strip().lower())
     if factor in METALS:
