@@ -26,7 +26,7 @@ _OFFERED = {
     "next": {"fibre", "wanted", "most_iron", "no_copper", "many"},
     "reach": {"fibre"},
 }
-_FOUND = ["tried", "recipe", "L", "a", "b", "dE00", "chance", "extrapolates", "leans_on"]
+_FOUND = ["recipe", "tried", "L", "a", "b", "dE00", "chance", "extrapolates", "leans_on"]
 
 
 @dataclass(frozen=True)

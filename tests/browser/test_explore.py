@@ -1,0 +1,30 @@
+"""The explorer, as a dyer meets it."""
+
+from conftest import traced
+
+NOTEBOOK = "6_explore.ipynb"
+
+
+def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, drawn, choose):
+    opened = notebook(NOTEBOOK)
+    opened.run_all(timeout=120_000)
+    answer = page.locator(".dyelab .dl-answer")
+    assert "expect L*" in answer.inner_text()
+    before = answer.inner_text()
+    iron = page.locator(".dyelab .dl-choice", has_text="Iron").locator(".noUi-handle").first
+    iron.focus()
+    drawn(lambda: page.keyboard.press("ArrowRight"))
+    assert answer.inner_text() != before
+    shot("explore-recipe")
+    drawn(lambda: choose("What would you like?", "all this book can reach"))
+    shot("explore-reach")
+    choose("What would you like?", "a recipe for a colour")
+    field = page.locator(".dyelab").get_by_label("Wanted colour")
+    field.fill("45, 25, 15")
+    drawn(lambda: field.press("Enter"))
+    assert "chance" in answer.inner_text()
+    shot("explore-find")
+    opened.theme("dark")
+    shot("explore-find-dark", width=800)
+    assert not traced(page)
+    assert page.foreign == []
