@@ -7,7 +7,7 @@ import pytest
 
 from dyelab import convert, predict, synth, table
 from dyelab.errors import InputError
-from dyelab.predict import factors, kernel, process, wanted
+from dyelab.predict import factors, kernel, landing, process, wanted
 
 SEED = 4
 
@@ -250,6 +250,21 @@ def test_a_tried_recipe_is_found_first(model, reached):
     tried = found.ranked["tried"] != ""
     assert (found.ranked["chance"].between(0, 1)).all()
     assert not tried[tried.idxmin() :].all()
+
+
+def test_drawn_swatches_fill_the_90_percent_region_to_90_percent():
+    C = np.array([[[4.0, 1.0, 0.0], [1.0, 3.0, 0.5], [0.0, 0.5, 2.0]]])
+    for tail in (3.0, 8.0, 100.0):
+        off = landing.draws(np.zeros((1, 3)), C, tail, 40_000)[0]
+        far = np.einsum("ni,ij,nj->n", off, np.linalg.inv(C[0]), off)
+        assert (far <= 6.2514).mean() == pytest.approx(0.90, abs=0.01)
+
+
+def test_chances_stay_between_0_and_1_and_follow_the_odds():
+    away = np.array([[1.0, 2.0, 4.0, 5.0], [0.1, 0.2, 0.3, 0.4], [9.0, 9.0, 9.0, 9.0]])
+    plain = landing.chances(away, 3.0, (0.0, 1.0))
+    assert plain == pytest.approx([0.5, 0.9, 0.1])
+    assert (landing.chances(away, 3.0, (1.0, 1.0)) > plain).all()
 
 
 def test_limits_hold(model):

@@ -6,13 +6,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from dyelab import convert, recipe, table, words
-from dyelab.predict import asking, factors, wanted
+from dyelab.predict import asking, factors, landing, wanted
 from dyelab.predict.factors import NONE, STEPS
 from dyelab.predict.grid import Limits
-from dyelab.predict.model import LEVEL, Model
+from dyelab.predict.model import Model
 from dyelab.predict.reach import Reach, reach
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
@@ -150,7 +149,7 @@ def _judged(
         observer=model.white[1],
         middle=middle,
         dE00=away.mean(axis=1),
-        chance=(away <= tolerance).mean(axis=1),
+        chance=landing.chances(away, tolerance, model.odds),
     )
     answered["tried"] = answered.get("tried", "")
     return table.with_covariances(answered, C)
@@ -158,13 +157,7 @@ def _judged(
 
 def draws(model: Model, lab: np.ndarray, C: np.ndarray, n: int = _DRAWS) -> np.ndarray:
     """Colours (m, n, 3) that single swatches may have, by the model's own tail; seeded."""
-    rng = np.random.default_rng(0)
-    normal = rng.standard_normal((n, 3))
-    tail = model.tail
-    ratio = stats.chi2.ppf(LEVEL, 3) / (3 * stats.f.ppf(LEVEL, 3, tail))
-    reach_ = np.sqrt(ratio * tail / rng.chisquare(tail, n))
-    root = np.linalg.cholesky(C)
-    return lab[:, None, :] + np.einsum("mij,nj->mni", root, normal * reach_[:, None])
+    return landing.draws(lab, C, model.tail, n)
 
 
 def _ranked(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:

@@ -8,14 +8,13 @@ import pandas as pd
 from scipy import optimize, stats
 
 from dyelab import convert, table
-from dyelab.predict import asking, factors, process, scarce
+from dyelab.predict import asking, factors, landing, process, scarce
 from dyelab.predict.basis import Basis
 from dyelab.predict.gathering import Gathered, gathered
 from dyelab.predict.kernel import Likeness
+from dyelab.predict.landing import LEVEL, LIMIT
 from dyelab.predict.process import Learned
 
-LEVEL = 0.90
-_LIMIT = float(stats.chi2.ppf(LEVEL, 3))
 # Priors of the calibration: log of the scale, log of the tail, power of the spread.
 _CALIBRATION = np.array([[0.0, np.log(6.0), 0.0], [0.7, 0.6, 0.4]])
 
@@ -69,6 +68,8 @@ class Model:
     tail : float
         Degrees of freedom of the t distribution that the leave-one-out errors follow: large is
         normal, small has many near misses and a few far ones.
+    odds : (shift, slope)
+        Of the log odds of landing, from looking for every recipe's colour among the others.
     left_out : DataFrame
         One row a recipe, predicted without it: `swatch, recipe, L, a, b` as measured, `L_left,
         a_left, b_left` as predicted, `dE00`, `inside` (within the 90 % region).
@@ -85,6 +86,7 @@ class Model:
     scores: tuple[Learned, ...]
     stretch: Stretch
     tail: float
+    odds: tuple[float, float]
     left_out: pd.DataFrame
     notes: tuple[str, ...]
 
@@ -198,11 +200,11 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     far = _far(off, C)
     stretch, tail = _calibrated(far, np.trace(C, axis1=1, axis2=2))
     far = _far(off, stretch(C))
-    left = left.assign(distance=far, inside=far <= _LIMIT)
+    left = left.assign(distance=far, inside=far <= LIMIT)
     basis, levels = known.basis, factors.levels(known.made)
     return Model(
         *(known.made, basis.white, basis, steps, levels, kernels, codes, scores),
-        *(stretch, tail, left, known.notes),
+        *(stretch, tail, landing.odds(left, stretch(C), tail), left, known.notes),
     )
 
 
@@ -247,5 +249,5 @@ def _calibrated(far: np.ndarray, size: np.ndarray) -> tuple[Stretch, float]:
 
     scale, tail, power = optimize.minimize(cost, _CALIBRATION[0], method="Nelder-Mead").x
     tail = float(np.exp(tail))
-    whole = float(np.exp(scale) * 3 * stats.f.ppf(LEVEL, 3, tail) / _LIMIT)
+    whole = float(np.exp(scale) * 3 * stats.f.ppf(LEVEL, 3, tail) / LIMIT)
     return Stretch(whole, float(power), middle), tail
