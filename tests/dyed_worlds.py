@@ -133,13 +133,22 @@ def searched(seed, n=60, targets=20, tolerance=3.0):
     return pd.DataFrame(rows)
 
 
-def extended(seed, start=20, suggested=10, drawn=20):
-    """Error after suggested swatches and after random ones, from the same random start."""
+LOOKED_AT = {"fibre": ["cotton"], "dye": ["madder", "weld"]}
+
+
+def extended(seed, start=20, suggested=10, drawn=20, looked_at=None):
+    """Error after suggested swatches and after random ones, from the same random start.
+
+    With `looked_at`, both are judged on such recipes alone, and the suggestions know of it.
+    """
+    looked_at = looked_at or {}
     rng = np.random.default_rng(seed)
     world = synth.varied(seed)
     recipes = synth.random_recipes(start, rng)
     fresh = synth.random_recipes(300, rng)
     more = synth.random_recipes(drawn, rng)
+    for column, values in looked_at.items():
+        fresh = fresh[fresh[column].isin(values)]
     truth = true_lab(fresh, world)
 
     def error(rows):
@@ -148,7 +157,7 @@ def extended(seed, start=20, suggested=10, drawn=20):
         return np.median(convert.dE00(truth, measured(model.colour(fresh)))), model
 
     before, model = error(recipes)
-    next_ones = predict.next_swatches(model, suggested)
+    next_ones = predict.next_swatches(model, suggested, hold=looked_at)
     codes = [f"N{i}" for i in range(len(next_ones))]
     chosen = next_ones[[c for c in next_ones if c in recipes]].assign(swatch=codes)
     drawn_ones = more.assign(swatch=[f"R{i}" for i in range(drawn)])

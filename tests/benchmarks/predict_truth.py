@@ -47,9 +47,15 @@ def find(books):
 
 
 def next_swatches(books):
-    rows = pd.DataFrame([dyed_worlds.extended(seed) for seed in range(books)])
-    print(rows.drop(columns="seed").agg(["mean", "median"]).round(3).to_string())
-    print("suggested no worse than 20 random:", (rows["suggested"] <= rows["random"]).mean())
+    for name, looked_at in (
+        ("where the user looks", dyed_worlds.LOOKED_AT),
+        ("everywhere", None),
+    ):
+        worlds = [dyed_worlds.extended(seed, looked_at=looked_at) for seed in range(books)]
+        rows = pd.DataFrame(worlds)
+        print(name)
+        print(rows.drop(columns="seed").agg(["mean", "median"]).round(3).to_string())
+        print("suggested no worse than 20 random:", (rows["suggested"] <= rows["random"]).mean())
 
 
 def timed(what, work, times=5):
