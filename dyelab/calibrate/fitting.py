@@ -30,6 +30,8 @@ PATCH_WEIGHT = 30.0  # of a real patch beside an invented cloth
 ADDED_WEIGHT = 3.0  # of a swatch measured by instrument beside a patch
 WORST_FIT, WORST_PATCH = 7.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
 _FREE = np.array([0.35, 0.4, 0.5])  # how far the tone's numbers may go, standard deviations
+_MEDIAN = 2.366  # of chi-square with three degrees of freedom
+_USUAL = 0.72
 METHODS = ("auto", "plain", "learned")
 
 
@@ -131,7 +133,8 @@ def calibrated(
         "plain" if plain else "learned", tone, degree, matrix, errors, patches,
         witnesses=seen.stored / seen.light[:, None], flags=flags,
     )  # fmt: skip
-    return _scaled(_anchored(made, added), seen, added)
+    scale = _observed(response, rgb, everything.of, tone, len(seen.stored), seed)
+    return _anchored(replace(made, errors=replace(errors, scale=scale)), added)
 
 
 def _both(one: Seen, other: Seen) -> Seen:
@@ -227,15 +230,24 @@ def _anchored(made: Calibration, added: Seen | None) -> Calibration:
     return replace(made, anchors=anchors, errors=replace(made.errors, off=off))
 
 
-def _scaled(made: Calibration, seen: Seen, added: Seen | None) -> Calibration:
-    """Widen the errors where the patches themselves are missed by more than simulated."""
-    fitted = made.lab(seen.rgb(made.tone))
-    own, common = made.errors.at(fitted)
-    whole = own + np.einsum("ndk,ndl->nkl", common, common) + 0.05 * np.eye(3)
-    off = fitted - seen.of.lab
-    distance = np.einsum("nk,nkl,nl->n", off, np.linalg.inv(whole), off) / 3
-    scale = float(np.clip(np.sqrt(np.median(distance) / 0.79), 1, 4))
-    return replace(made, errors=replace(made.errors, scale=scale))
+def _observed(
+    response: Response, rgb: np.ndarray, of: Known, tone: Tone, count: int, seed: int
+) -> float:
+    """How much larger real errors are than simulated ones, from patches that a fit didn't see.
+
+    The ratio is measured on linear fits, which 24 patches pin down well, and drawn towards
+    `_USUAL`, what it was over many rendered photos.
+    """
+    phi = terms(rgb, 2)
+    fitted = left_out(phi, of, count)
+    matrix = solve(phi, of)
+    errors = _simulated(response, matrix, 2, tone, np.random.default_rng(seed))
+    own, common = errors.at(fitted)
+    whole = own + np.einsum("ndk,ndl->nkl", common, common) + 0.02 * np.eye(3)
+    off = fitted - of.lab[:count]
+    distance = np.einsum("nk,nkl,nl->n", off, np.linalg.inv(whole), off)
+    seen = float(np.median(distance)) / _MEDIAN
+    return float(np.clip(np.sqrt(_USUAL**2 * max(seen, 0.1) ** 0.5), 0.5, 4))
 
 
 def from_white(paper: np.ndarray, reference_white: float = 0.88) -> Calibration:

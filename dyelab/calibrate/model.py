@@ -30,7 +30,7 @@ class Errors:
     off : ndarray (d, m, 3)
         Its error for each, in d cameras and lights that agree with the patches as well.
     scale : float
-        Factor by which the patches themselves show the simulation to be too hopeful, at least 1.
+        Factor by which real errors are larger (over 1) or smaller than the simulated ones.
     """
 
     lab: np.ndarray

@@ -14,9 +14,21 @@ function render({ model, el }) {
     if (!text) return;
     const figure = JSON.parse(text);
     delete figure.layout.width;
-    Plotly.react(div, figure.data, { ...figure.layout, autosize: true }, config).then(() => {
+    const drag = { edits: { shapePosition: Boolean(figure.layout.meta && figure.layout.meta.drag) } };
+    const set = { ...config, ...drag };
+    Plotly.react(div, figure.data, { ...figure.layout, autosize: true }, set).then(() => {
       div.dataset.drawn = String(Number(div.dataset.drawn || 0) + 1);
+      if (!div.dataset.heard) {
+        div.dataset.heard = "yes";
+        div.on("plotly_relayout", moved);
+      }
     });
+  }
+
+  // A shape that was dragged, such as a window on a photo, is told to Python.
+  function moved(change) {
+    const shapes = Object.keys(change).filter((key) => key.startsWith("shapes["));
+    if (shapes.length) model.send({ kind: "moved", change });
   }
 
   function picture(ask) {

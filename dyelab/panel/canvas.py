@@ -27,6 +27,7 @@ class Canvas(anywidget.AnyWidget):
 
     def __init__(self, **traits: Any) -> None:
         self._waiting: Callable[[bytes], None] | None = None
+        self.moved: Callable[[dict[str, Any]], None] | None = None
         super().__init__(_esm=_program(), **traits)
         self.on_msg(self._received)
 
@@ -43,6 +44,8 @@ class Canvas(anywidget.AnyWidget):
         self.send(ask)
 
     def _received(self, _widget: Any, content: dict, _buffers: Any) -> None:
+        if content.get("kind") == "moved" and self.moved is not None:
+            self.moved(content.get("change", {}))
         if content.get("kind") != "picture" or self._waiting is None:
             return
         waiting, self._waiting = self._waiting, None

@@ -86,6 +86,7 @@ def judged(picture, made):
         "inside": distance(e, own) < REGION,
         "between": distance(e[i] - e[j], between) < REGION,
         "d2": distance(e, own),
+        "scale": made.setup.calibration.errors.scale,
     }
 
 
@@ -103,7 +104,8 @@ def report(rows):
             f"  {method:8} ΔE00 median {np.median(e):.2f} p95 {np.percentile(e, 95):.2f}"
             f"   plain limit {np.median(limit):.2f} {np.percentile(limit, 95):.2f}"
             f"   inside 95 %: single {inside.mean():.1%}, differences {between.mean():.1%}"
-            f"   (median d² {np.median(d2):.2f}, ideal 2.37)",
+            f"   (median d² {np.median(d2):.2f}, ideal 2.37; scale "
+            f"{part['scale'].min():.2f} to {part['scale'].max():.2f})",
             flush=True,
         )
 

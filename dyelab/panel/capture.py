@@ -1,0 +1,280 @@
+"""Capture: a photo of the card to named colours in the book; wrong corners are dragged right."""
+
+import base64
+import re
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from dyelab import calibrate, convert, files, measure, read, words
+from dyelab.calibrate import through
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame
+from dyelab.table import COVARIANCE, LAB
+
+_EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
+_WHITE = "white"
+_COLUMNS = ["place", "swatch", *LAB, "u_L", "u_a", "u_b", "flags"]
+_GRIP = 9  # pixels of the shown picture
+
+
+def panel(book: Any = None) -> "Capture":
+    """Choose a photo, see what was measured where, put it right, name the swatches, add them.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    return Capture(book)
+
+
+class Capture(frame.Panel):
+    """The capture panel: the house frame, shapes that can be dragged, and a button to add."""
+
+    def __init__(self, book: Any = None) -> None:
+        self.measured: measure.Measured | None = None
+        self.photo: read.Photo | None = None
+        self.origin: Path | None = None
+        self._moves: dict[str, np.ndarray] = {}
+        self._grips: list[str] = []
+        self.add = widgets.Button(description=words.say("capture.add"))
+        self.add.add_class("dl-button")
+        self.add.on_click(lambda _: self._guard(self.add_to_book))
+        say = words.say
+        super().__init__(
+            "capture",
+            say("capture.title"),
+            self._offered,
+            self._measured,
+            button=say("capture.measure"),
+            book=book,
+        )
+        self.canvas.moved = self.moved
+
+    def _open(self, path: Path, ready: Any) -> None:
+        super()._open(path, ready)
+        self._side.children = (*self._side.children, self.add)
+        self._say(words.say("capture.start"))
+
+    def _offered(self, _book: Any) -> dict[str, Any]:
+        def say(key: str) -> str:
+            return words.say(f"capture.{key}")
+
+        targets = [(say(f"target_{t}"), t) for t in (*convert.target_names(), _WHITE)]
+        return {
+            "upload": choices.upload(say("upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
+            "path": choices.text(say("path"), str(files.shipped(*_EXAMPLE)), hint=say("path_hint")),
+            "target": choices.pick(say("target"), targets),
+            "own": choices.text(say("own"), hint=say("own_hint")),
+            "boxes": choices.number(say("boxes"), 0, low=0, high=60, unit=""),
+            "names": choices.text(say("names"), hint=say("names_hint"), long=True),
+        }
+
+    def _recall(self, path: Path) -> None:
+        """A photo is chosen anew each time."""
+
+    def _measured(self, _book: Any, **picked: Any) -> frame.Shown:
+        self._read(picked)
+        assert self.photo is not None
+        white = picked["target"] == _WHITE and not picked["own"].strip()
+        reference = (
+            None if white else calibrate.reference(picked["own"].strip() or picked["target"])
+        )
+        count = int(picked["boxes"])
+        if count and reference is None:
+            raise InputError(words.say("capture.boxes_need_target"))
+        self.measured = (
+            measure.boxes(self.photo, reference, self._boxes(count), target=self._target())
+            if count and reference is not None
+            else measure.photo(
+                self.photo, reference, pose=self._pose(), target=self._target(),
+                windows=self._moves,
+            )
+        )  # fmt: skip
+        return self._told(self.measured, named(picked["names"], self.origin))
+
+    def _read(self, picked: dict[str, Any]) -> None:
+        """Read the photo chosen; another one forgets what was dragged."""
+        uploads = picked["upload"]
+        if uploads:
+            content, name = bytes(uploads[0]["content"]), Path(str(uploads[0]["name"])).name
+            origin = Path("saved") / "photos" / name
+            if not origin.exists() or origin.read_bytes() != content:
+                with files.whole(origin, binary=True) as file:
+                    file.write(content)
+        else:
+            origin = Path(picked["path"].strip()).expanduser()
+        if self.origin != origin:
+            self._moves, self.origin = {}, origin
+            self.photo = None
+        self.photo = self.photo or read.photo(origin)
+
+    def _pose(self) -> Any:
+        """The card's place, if a corner was dragged."""
+        corners = [self._moves.get(f"corner {i}") for i in range(4)]
+        pose = None if self.measured is None else self.measured.setup.pose
+        if self.photo is None or pose is None or all(c is None for c in corners):
+            return None
+        now = _corners(pose)
+        moved = [n if c is None else c for n, c in zip(now, corners, strict=True)]
+        return calibrate.from_corners(self.photo, pose.layout, np.array(moved))
+
+    def _target(self) -> Any:
+        """The target's place, if it was dragged."""
+        outline = self._moves.get("target")
+        return None if outline is None else calibrate.from_outline(outline)
+
+    def _boxes(self, count: int) -> dict[str, np.ndarray]:
+        """Boxes where they were dragged, or in a row at the picture's foot to begin with."""
+        assert self.photo is not None
+        h, w = self.photo.pixels.shape[:2]
+        side = min(w / (count + 1), h / 8)
+        made = {}
+        for i in range(count):
+            x, y = w * (i + 0.6) / (count + 0.2), h * 0.85
+            unit = np.array([[-0.4, -0.4], [0.4, -0.4], [0.4, 0.4], [-0.4, 0.4]]) * side
+            made[f"box {i + 1}"] = self._moves.get(f"box {i + 1}", unit + [x, y])
+        return made
+
+    def moved(self, change: dict[str, Any]) -> None:
+        """Take what was dragged in the picture, and measure again."""
+        for key, value in change.items():
+            number = re.match(r"shapes\[(\d+)\]", key)
+            if number and isinstance(value, str) and int(number[1]) < len(self._grips):
+                points = np.array(re.findall(r"-?[\d.]+(?:e-?\d+)?", value), float).reshape(-1, 2)
+                name = self._grips[int(number[1])]
+                self._moves[name] = points.mean(axis=0) if name.startswith("corner") else points
+        self.update()
+
+    def _told(self, made: measure.Measured, names: dict[str, str]) -> frame.Shown:
+        table = made.table.assign(swatch=made.table["place"].map(names).fillna(""))
+        flagged = int((table["flags"] != "").sum())
+        left = made.setup.calibration.left
+        sentence = words.say(
+            "capture.told", count=len(table), named=int((table["swatch"] != "").sum())
+        )
+        notes = [
+            words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
+            words.say("capture.drag"),
+        ]
+        if flagged:
+            notes.insert(0, words.say("capture.flagged", count=flagged))
+        return frame.Shown(sentence, self._drawn(made), table[_COLUMNS].round(2), notes=notes)
+
+    def _drawn(self, made: measure.Measured) -> go.Figure:
+        """Photo with what was measured; corners, target and windows can be dragged."""
+        assert self.photo is not None
+        h, w = self.photo.pixels.shape[:2]
+        content = base64.b64encode(measure.overlay(self.photo, made)).decode()
+        grips = _grips(made, w * _GRIP / 900)
+        self._grips = list(grips)
+        figure = go.Figure()
+        picture = {"source": f"data:image/jpeg;base64,{content}", "xref": "x", "yref": "y", "x": 0,
+                   "y": 0, "sizex": w, "sizey": h, "sizing": "stretch", "layer": "below"}  # fmt: skip
+        shapes = [{"type": "path", "path": _path(q), "line": {"color": "#ffffff", "width": 2},
+                   "fillcolor": "rgba(255,255,255,0.05)"} for q in grips.values()]  # fmt: skip
+        figure.update_layout(
+            images=[picture], shapes=shapes, meta={"drag": True}, height=620,
+            margin={"l": 0, "r": 0, "t": 0, "b": 0}, plot_bgcolor="#ffffff",
+            xaxis={"range": [0, w], "visible": False},
+            yaxis={"range": [h, 0], "visible": False, "scaleanchor": "x"},
+        )  # fmt: skip
+        return figure
+
+    def add_to_book(self) -> None:
+        """Add the named swatches' readings to the book, with the photo and the shared error."""
+        from dyelab import book as books
+
+        if self.measured is None or self.origin is None:
+            raise InputError(words.say("capture.nothing"))
+        names = named(self.choices["names"].value, self.origin)
+        table = self.measured.table[self.measured.table["place"].isin(names)]
+        if table.empty:
+            raise InputError(words.say("capture.unnamed"))
+        swatches = [names[place] for place in table["place"]]
+        known = set(self.book.swatches["swatch"])
+        new = pd.DataFrame({"swatch": sorted({s for s in swatches if s not in known})})
+        grown = books.add(self.book, swatches=new) if len(new) else self.book
+        grown, source = books.keep_photo(grown, self.origin)
+        rows = readings(table, swatches, source)
+        grown = books.add(grown, readings=rows, shared=self._shared(table, rows, source))
+        books.save(grown)
+        self.book = books.open(grown.path)
+        self._say(words.say("capture.added", count=len(rows), new=len(new)))
+
+    def _shared(self, table: pd.DataFrame, rows: pd.DataFrame, source: str) -> pd.DataFrame:
+        assert self.measured is not None
+        own = dict(zip(table["photo"] + "/" + table["place"], rows["reading"], strict=True))
+        shared = self.measured.shared
+        kept = shared[shared["reading"].isin(own)]
+        return kept.assign(reading=kept["reading"].map(own), source=source)
+
+
+def named(text: str, origin: Path | None = None) -> dict[str, str]:
+    """Which swatch lies at which place, from lines such as ``A1 = W07``.
+
+    Blank text falls back on a table `place, swatch` of the photo's own name beside it.
+
+    Raises
+    ------
+    InputError
+        For a line that isn't so.
+    """
+    beside = None if origin is None else origin.with_suffix(".csv")
+    if not text.strip():
+        if beside is None or not beside.is_file():
+            return {}
+        rows, _ = files.cells(beside)
+        return dict(zip(rows["place"], rows["swatch"], strict=True)) if "place" in rows else {}
+    made = {}
+    for line in filter(None, map(str.strip, re.split(r"[\n;,]", text))):
+        place, equals, swatch = (part.strip() for part in line.partition("="))
+        if not (place and equals and swatch):
+            raise InputError(words.say("capture.line", line=line))
+        made[place] = swatch
+    return made
+
+
+def readings(table: pd.DataFrame, swatches: list[str], source: str) -> pd.DataFrame:
+    """Rows for the book's readings, named by photo and place."""
+    short = Path(source).stem[:8]
+    return pd.DataFrame(
+        {
+            "reading": [f"{s}-{short}-{p}" for s, p in zip(swatches, table["place"], strict=True)],
+            "swatch": swatches,
+            "exposure": "none",
+            "method": "photo",
+            "source": source,
+            **{
+                name: table[name].to_numpy()
+                for name in ("illuminant", "observer", *LAB, *COVARIANCE, "n", "flags")
+            },
+        }
+    )
+
+
+def _corners(pose: Any) -> np.ndarray:
+    """Outer corners of the four markers, in pixels: what `calibrate.from_corners` takes."""
+    page = np.array([m.corners[i] for i, m in enumerate(pose.layout.markers)])
+    return through(pose.to_pixels, page)
+
+
+def _grips(made: measure.Measured, size: float) -> dict[str, np.ndarray]:
+    """Everything that can be dragged, by name, as quadrilaterals in pixels."""
+    unit = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * size
+    grips = {}
+    if made.setup.pose is not None:
+        for i, corner in enumerate(_corners(made.setup.pose)):
+            grips[f"corner {i}"] = unit + corner
+    if made.setup.target is not None:
+        grips["target"] = made.setup.target.outline
+    return grips | dict(zip(made.table["place"], made.quads, strict=True))
+
+
+def _path(quad: np.ndarray) -> str:
+    return "M" + "L".join(f"{x:.1f},{y:.1f}" for x, y in quad) + "Z"

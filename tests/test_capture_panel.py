@@ -1,0 +1,68 @@
+"""The capture panel without a browser: measure, drag, name, add."""
+
+import numpy as np
+import pytest
+
+from dyelab import book, calibrate, convert
+from dyelab.panel import capture
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture
+def shown(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.chdir(tmp_path)
+    book.save(book.create(tmp_path / "mine"))
+    made = capture.panel(tmp_path / "mine")
+    made.update()
+    return made
+
+
+def test_it_measures_the_example_and_names_its_swatches(shown):
+    assert "Measured 24 places; 24 of them" in shown.sentence
+    assert list(shown.shown.table["swatch"][:2]) == ["W01", "W02"]
+    assert shown.shown.figure.layout.meta["drag"]
+
+
+def test_a_dragged_window_is_measured_where_it_was_dropped(shown):
+    before = shown.measured
+    i = shown._grips.index("A1")
+    shown.moved({f"shapes[{i}].path": capture._path(before.quads[7])})
+    first = shown.measured.table.set_index("place").loc["A1", ["L", "a", "b"]]
+    second = before.table.loc[7, ["L", "a", "b"]]
+    assert convert.dE00(first.to_numpy(float), second.to_numpy(float)) < 0.5
+
+
+def test_a_dragged_corner_moves_the_card(shown):
+    corner = calibrate.through(
+        shown.measured.setup.pose.to_pixels,
+        shown.measured.setup.pose.layout.markers[0].corners[:1],
+    )[0]
+    size = np.array([[-9, -9], [9, -9], [9, 9], [-9, 9]])
+    before = shown.measured.quads[0].mean(axis=0)
+    i = shown._grips.index("corner 0")
+    shown.moved({f"shapes[{i}].path": capture._path(size + np.add(corner, (20, 0)))})
+    assert 5 < np.linalg.norm(shown.measured.quads[0].mean(axis=0) - before) < 25
+
+
+def test_named_swatches_go_into_the_book_with_the_photo(shown, tmp_path):
+    shown.choices["names"].value = "A1 = N1\nA2 = N2"
+    shown.add_to_book()
+    assert "Added 2 readings" in shown.sentence
+    kept = book.open(tmp_path / "mine")
+    assert list(kept.readings["swatch"]) == ["N1", "N2"]
+    assert set(kept.shared["reading"]) == set(kept.readings["reading"])
+    assert len(list((tmp_path / "mine" / "photos").iterdir())) == 1
+
+
+def test_a_line_that_names_nothing_says_how_to_write_it(shown):
+    shown.choices["names"].value = "W07"
+    shown.update()
+    assert "A1 = W07" in shown.sentence
+
+
+def test_boxes_serve_without_a_card(shown):
+    shown.choices["boxes"].value = 3
+    shown.update()
+    assert list(shown.shown.table["place"]) == ["box 1", "box 2", "box 3"]
