@@ -138,7 +138,7 @@ class Capture(frame.Panel):
         for i in range(count):
             x, y = w * (i + 0.6) / (count + 0.2), h * 0.85
             unit = np.array([[-0.4, -0.4], [0.4, -0.4], [0.4, 0.4], [-0.4, 0.4]]) * side
-            made[f"box {i + 1}"] = self._moves.get(f"box {i + 1}", unit + [x, y])
+            made[f"box {i + 1}"] = self._moves.get(f"box {i + 1}", unit + np.array([x, y]))
         return made
 
     def moved(self, change: dict[str, Any]) -> None:
@@ -174,8 +174,12 @@ class Capture(frame.Panel):
         grips = _grips(made, w * _GRIP / 900)
         self._grips = list(grips)
         figure = go.Figure()
-        picture = {"source": f"data:image/jpeg;base64,{content}", "xref": "x", "yref": "y", "x": 0,
-                   "y": 0, "sizex": w, "sizey": h, "sizing": "stretch", "layer": "below"}  # fmt: skip
+        picture: dict[str, Any] = {
+            "source": f"data:image/jpeg;base64,{content}",
+            "xref": "x",
+            "yref": "y",
+        }
+        picture |= {"x": 0, "y": 0, "sizex": w, "sizey": h, "sizing": "stretch", "layer": "below"}
         shapes = [{"type": "path", "path": _path(q), "line": {"color": "#ffffff", "width": 2},
                    "fillcolor": "rgba(255,255,255,0.05)"} for q in grips.values()]  # fmt: skip
         figure.update_layout(

@@ -1,0 +1,83 @@
+"""Speed and memory of measuring a 24-megapixel photo, beside decoding it alone in the same run.
+
+Run on a quiet machine: python tests/benchmarks/photo_speed.py
+
+Prints: median seconds to decode, and to read and measure, one JPEG with 24 windows; the peak
+memory of a fresh process that measures it; and how much faster two processes are than one.
+"""
+# ruff: noqa: E402
+
+import io
+import subprocess
+import sys
+import tempfile
+import time
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+
+HERE = Path(__file__)
+sys.path[:0] = [str(HERE.parents[2]), str(HERE.parents[1])]
+
+import photos
+from PIL import Image
+
+from dyelab import calibrate, measure, read
+from dyelab.synth import photo
+
+
+def seconds(work, repeats=5):
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return float(np.median(times))
+
+
+def throughput(paths, workers):
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        measure.photos(paths[:workers], executor=pool)  # imports done before the clock starts
+        start = time.perf_counter()
+        measure.photos(paths, executor=pool)
+        return time.perf_counter() - start
+
+
+def peak_megabytes(path):
+    code = (
+        "import resource, sys; sys.path.insert(0, sys.argv[1]); from dyelab import measure; "
+        "measure.photos([sys.argv[2]]); "
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-W", "ignore", "-c", code, str(HERE.parents[2]), str(path)],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    return float(done.stdout)
+
+
+def main(folder):
+    picture = photo.render(photos.cloth(3), photo.Shot(megapixels=24, tilt=12, turn=5), seed=3)
+    content = picture.jpeg()
+    reference = calibrate.reference()
+
+    def whole():
+        return measure.photo(read.photo(content, name="a.jpg"), reference)
+
+    whole()
+    decode = seconds(lambda: np.asarray(Image.open(io.BytesIO(content)).convert("RGB")))
+    both = seconds(whole)
+    print(f"decode {decode:.2f} s, read and measure {both:.2f} s: {both / decode:.2f} times")
+    paths = [Path(folder) / f"{i}.jpg" for i in range(12)]
+    for path in paths:
+        path.write_bytes(content)
+    print(f"peak memory {peak_megabytes(paths[0]):.0f} MB")
+    one, two = throughput(paths, 1), throughput(paths, 2)
+    print(f"12 photos: one process {one:.1f} s, two {two:.1f} s: {one / two:.2f} times")
+
+
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as folder:
+        main(folder)
