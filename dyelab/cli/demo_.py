@@ -47,8 +47,9 @@ TOLD = {
 def command(folder: Path) -> None:
     """Run the whole job on the shipped example.
 
-    Instrument files of an invented studio become a swatch book; then what iron did, where the
-    tannin did it, how it held in the wash and the light, and a page to hand out.
+    Instrument files and a photo of an invented studio become a swatch book; then what iron and
+    copper did, where the tannin did it, how it held in the wash and the light, and a page to
+    hand out.
     """
     with fresh(folder) as made:
         bk, agreed, found = _job(made)
