@@ -104,7 +104,9 @@ def _choose(book: Any) -> dict[str, Any]:
         )
         for name in _FACTORS
     }
-    fibres = sorted(PROTEIN | CELLULOSE, key=lambda name: name not in ("wool", "silk", "cotton"))
+    fibres = sorted(
+        sorted(PROTEIN | CELLULOSE), key=lambda name: name not in ("wool", "silk", "cotton")
+    )
     doses = words.say("planning.doses_hint")
     return {
         "name": choices.text(words.say("planning.name"), _name(book)),
