@@ -173,6 +173,19 @@ def test_staining_by_its_own_or_the_others_clean_cloth():
     assert "compared with the unstained cloth of the other" in told.at["B", "cautions"]
 
 
+def test_areas_of_a_printed_cloth_are_kept_apart():
+    rows = [
+        reading(
+            f"A-{area}-{e}", "A", e, 5.0 * (e == "wash"), (L + 2 * (e == "wash"), 5, 5), area=area
+        )
+        for area, L in (("ground", 80), ("stripe", 40))
+        for e in ("none", "wash")
+    ]
+    told = graded(*rows)
+    assert list(told["area"]) == ["ground", "stripe"]
+    assert list(told["difference"]) == pytest.approx([2, 2])
+
+
 def test_swapped_labels_show_in_the_dates():
     rows = [{**BEFORE, "taken_at": "2026-05-02T10:00:00"}]
     rows += [{**AFTER, "taken_at": "2026-05-01T10:00:00"}]

@@ -262,10 +262,16 @@ def _from_dose(one: grade.Drift) -> str:
     when = grade.reaches_noticed(one)
     if not np.isfinite(when.middle):
         return ""
-    middle, _ = grade.from_dose(when.middle)
+    middle, without = (grade.from_dose(when.middle, uv=uv)[0] for uv in (True, False))
     low, high = (grade.from_dose(x)[0] if x > 0 else 1.0 for x in (when.earliest, when.latest))
     span = words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
-    return words.say("fastness.from_dose", swatch=one.swatch, value=f"{middle:.1f}", span=span)
+    return words.say(
+        "fastness.from_dose",
+        swatch=one.swatch,
+        value=f"{middle:.1f}",
+        span=span,
+        without=f"{without:.1f}",
+    )
 
 
 def _mordants(found: grade.Study) -> list[Any]:
