@@ -47,9 +47,10 @@ def throughput(paths, workers):
 
 def peak_megabytes(path):
     code = (
-        "import resource, sys; sys.path.insert(0, sys.argv[1]); from dyelab import measure; "
+        "import sys; sys.path.insert(0, sys.argv[1]); from dyelab import measure; "
         "measure.photos([sys.argv[2]]); "
-        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
+        "status = open('/proc/self/status').read(); "
+        "print(int(status.split('VmHWM:')[1].split()[0]) / 1024)"
     )
     done = subprocess.run(
         [sys.executable, "-W", "ignore", "-c", code, str(HERE.parents[2]), str(path)],
