@@ -23,6 +23,7 @@ from playwright.sync_api import sync_playwright  # noqa: E402
 
 from dyelab.cli import open_  # noqa: E402
 
+STARTS = 3
 MOVES = 24
 FLOOR = """import ipywidgets as widgets
 
@@ -71,7 +72,8 @@ def told(name, times):
 
 def main():
     desk = Path(tempfile.mkdtemp(prefix="dyelab-desk-"))
-    shutil.copy(ROOT / "notebooks" / "4_iron_and_copper.ipynb", desk)
+    for i in range(STARTS):  # each with a kernel of its own
+        shutil.copy(ROOT / "notebooks" / "4_iron_and_copper.ipynb", desk / f"start{i}.ipynb")
     floor_notebook(desk / "floor.ipynb")
     own = {"PYTHONPATH": str(ROOT), "XDG_STATE_HOME": str(desk), "OMP_NUM_THREADS": "1"}
     own |= {"JUPYTER_PREFER_ENV_PATH": "1"}
@@ -90,8 +92,8 @@ def main():
         bare = floor.run_all(until=".floor .noUi-handle")
         back = moved(page, ".floor .noUi-handle", ".echo .widget-html-content")
         firsts = []
-        for _ in range(3):
-            panel = conftest.Notebook(page, address, "4_iron_and_copper.ipynb")
+        for i in range(STARTS):
+            panel = conftest.Notebook(page, address, f"start{i}.ipynb")
             firsts.append(panel.run_all())
         times = moved(page, ".dyelab .noUi-handle", ".dl-canvas")
         browser.close()

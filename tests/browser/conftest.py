@@ -173,18 +173,21 @@ class Notebook:
     def run_all(self, until=".dyelab .dl-canvas .main-svg", timeout=60_000):
         """Run every cell and wait for what the panel shows; give back the seconds taken."""
         for _ in range(3):  # a menu pressed while JupyterLab is still settling does nothing
-            start = time.monotonic()
+            start, before = time.monotonic(), self._prompt()
             self.page.click('li.lm-MenuBar-item:has-text("Run")')
             self.page.click('li.lm-Menu-item[data-command="runmenu:run-all"]')
-            if self._started():
+            if self._started(before):
                 break
         self.page.wait_for_selector(until, timeout=timeout)
         return time.monotonic() - start
 
-    def _started(self):
-        prompt = self.page.locator(".jp-CodeCell .jp-InputPrompt").first
+    def _prompt(self):
+        return self.page.locator(".jp-CodeCell .jp-InputPrompt").first.inner_text()
+
+    def _started(self, before):
         for _ in range(30):
-            if any(sign in prompt.inner_text() for sign in "*123456789"):
+            now = self._prompt()
+            if "*" in now or now != before:
                 return True
             self.page.wait_for_timeout(100)
         return False
