@@ -25,6 +25,9 @@ class Chip:
     observer: int = 10
 
 
+_LONG = 26  # characters above which a column of text is given room
+
+
 def sentence(text: str) -> str:
     """The answer, in a sentence or two."""
     return f"<p>{escape(text)}</p>" if text else ""
@@ -85,13 +88,13 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
     """A table that scrolls in its own box, numbers to the right, headings in words."""
     if frame is None or not len(frame.columns):
         return ""
-    numeric = [pd.api.types.is_numeric_dtype(frame[name]) for name in frame.columns]
+    kinds = [_kind(frame.iloc[:, i]) for i in range(frame.shape[1])]
     heads = "".join(
-        f'<th scope="col"{_class(number)}>{escape(words.heading(str(name)))}</th>'
-        for name, number in zip(frame.columns, numeric, strict=True)
+        f'<th scope="col"{kind}>{escape(words.heading(str(name)))}</th>'
+        for name, kind in zip(frame.columns, kinds, strict=True)
     )
     rows = "".join(
-        "<tr>" + "".join(_cells(row, numeric)) + "</tr>" for row in frame.itertuples(index=False)
+        "<tr>" + "".join(_cells(row, kinds)) + "</tr>" for row in frame.itertuples(index=False)
     )
     label = escape(title, quote=True)
     return (
@@ -100,13 +103,16 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
     )
 
 
-def _cells(row: Iterable[Any], numeric: Sequence[bool]) -> Iterable[str]:
-    for value, number in zip(row, numeric, strict=True):
-        yield f"<td{_class(number)}>{escape(shown(value))}</td>"
+def _cells(row: Iterable[Any], kinds: Sequence[str]) -> Iterable[str]:
+    for value, kind in zip(row, kinds, strict=True):
+        yield f"<td{kind}>{escape(shown(value))}</td>"
 
 
-def _class(number: bool) -> str:
-    return ' class="dl-num"' if number else ""
+def _kind(cells: pd.Series) -> str:
+    """Class of a column: numbers to the right; long text gets room to be read."""
+    if pd.api.types.is_numeric_dtype(cells):
+        return ' class="dl-num"'
+    return ' class="dl-long"' if cells.map(lambda cell: len(shown(cell))).max() > _LONG else ""
 
 
 def shown(value: Any) -> str:
