@@ -57,6 +57,13 @@ def figure(
 
 def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dict:
     a_low, a_high, b_low, b_high = spans or around(lab)
+    layout = _places(a_low, a_high, b_low, b_high, lab[group].nunique())
+    for axis in layout.values():
+        axis["automargin"] = False  # measuring labels on every move costs more than drawing
+    return layout
+
+
+def _places(a_low: float, a_high: float, b_low: float, b_high: float, groups: int) -> dict:
     return {
         "xaxis": {
             "domain": [0, 0.8],
@@ -75,7 +82,7 @@ def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dic
             "showgrid": False,
             "zeroline": False,
             "ticks": "",
-            "range": [-0.8, max(0.8, lab[group].nunique() - 0.2)],
+            "range": [-0.8, max(0.8, groups - 0.2)],
             "title": {"text": "lightness L*"},
         },
         "yaxis2": {
