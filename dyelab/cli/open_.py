@@ -137,6 +137,9 @@ def _lab(port: int, no_browser: bool) -> list[str]:
     arguments = [sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1"]
     arguments += ["--LabApp.news_url=None", "--ServerApp.root_dir=."]
     arguments += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
+    # In a container the only user is often root; the server answers to this machine alone.
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        arguments.append("--allow-root")
     return arguments + _common(port, no_browser, "--ServerApp.port")
 
 
