@@ -54,7 +54,14 @@ function render({ model, el }) {
   model.on("change:description", () => div.setAttribute("aria-label", model.get("description")));
   model.on("msg:custom", picture);
   draw();
+  // On a busy machine a first drawing can be lost while the page is still being laid out.
+  let tries = 0;
+  const again = setInterval(() => {
+    if (div.dataset.drawn || ++tries > 20) clearInterval(again);
+    else draw();
+  }, 700);
   return () => {
+    clearInterval(again);
     sized.disconnect();
     Plotly.purge(div);
   };
