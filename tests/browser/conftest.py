@@ -109,7 +109,7 @@ def lab(desk, surroundings):
     """Address of a JupyterLab on the desk."""
     port = free_port()
     command = open_._lab(port, no_browser=True)
-    command += ["--allow-root", "--IdentityProvider.token=", "--ServerApp.password="]
+    command += ["--IdentityProvider.token=", "--ServerApp.password="]
     command += ["--ServerApp.log_level=40"]
     environment = open_.with_looks(surroundings)
     yield from served(command, desk, environment, f"http://127.0.0.1:{port}")

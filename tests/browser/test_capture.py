@@ -1,0 +1,64 @@
+"""The capture notebook: measure a photo, drag a window, put the readings into a book."""
+
+from conftest import traced
+
+from dyelab import book
+
+NOTEBOOK = "2_capture.ipynb"
+
+
+def drag(page, shape, right, down):
+    """Drag the shape with this number in the picture by so many pixels of the screen."""
+    box = page.locator(f'.dl-canvas .shapelayer path[data-index="{shape}"]').first.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + right / 2, y + down / 2, steps=4)
+    page.mouse.move(x + right, y + down, steps=4)
+    page.mouse.up()
+
+
+def row(page, place):
+    cells = page.locator(".dl-table tr", has=page.get_by_text(place, exact=True)).first
+    return cells.locator("td").all_inner_texts()
+
+
+def changed(page, place, before):
+    """Wait for another row of this place, and give it."""
+    for _ in range(120):
+        now = row(page, place)
+        if now != before:
+            return now
+        page.wait_for_timeout(250)
+    raise AssertionError(f"{place} stayed {before}")
+
+
+def test_measure_drag_and_add(notebook, page, shot, desk, drawn):
+    book.create(desk / "photo-book", "from photos")
+    opened = notebook(NOTEBOOK)
+    opened.run_all(until=".dyelab .dl-answer")
+    panel = page.locator(".dyelab")
+    panel.get_by_label("Swatch book", exact=True).select_option(label="another folder …")
+    panel.get_by_label("Folder of your swatch book").fill("photo-book")
+    panel.get_by_label("Folder of your swatch book").press("Enter")
+    panel.get_by_role("button", name="Measure", exact=True).wait_for()
+    drawn(lambda: panel.get_by_role("button", name="Measure", exact=True).click(), 90_000)
+    assert "24" in panel.locator(".dl-answer").inner_text()
+    before = row(page, "A1")
+    assert before[1] == "W01"
+    shot("capture-light-1280")
+    page.locator(".dl-canvas").scroll_into_view_if_needed()
+    drag(page, 5, -16, 0)  # four corners and the target come first
+    moved = changed(page, "A1", before)
+    shot("capture-dragged")
+    drag(page, 5, 16, 0)
+    changed(page, "A1", moved)
+    panel.get_by_role("button", name="Add").last.click()
+    panel.get_by_text("24 readings").first.wait_for()
+    kept = book.open(desk / "photo-book")
+    assert len(kept.readings) == 24
+    assert len(kept.shared) > 24
+    opened.theme("dark")
+    shot("capture-dark-800", width=800)
+    assert not traced(page)
+    assert page.foreign == []
