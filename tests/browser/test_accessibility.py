@@ -33,6 +33,12 @@ def findings(page, within):
         ("4_iron_and_copper", ".dl-canvas .main-svg", "light"),
         ("4_iron_and_copper", ".dl-canvas .main-svg", "dark"),
         ("7_make_pages", ".dl-pictures img", "dark"),
+        ("1_plan", ".dl-chips", "light"),
+        ("2_capture", ".dl-answer", "dark"),
+        ("3_compare", ".dl-canvas .main-svg", "dark"),
+        ("5_fastness", ".dl-canvas .main-svg", "light"),
+        ("6_explore", ".dl-canvas .main-svg", "dark"),
+        ("8_the_tannins_share", ".dl-canvas .main-svg", "light"),
     ],
 )
 def test_a_served_panel_has_no_serious_finding(app, page, name, until, theme):
