@@ -236,7 +236,7 @@ def _observed(
     """How much larger real errors are than simulated ones, from patches that a fit didn't see.
 
     The ratio is measured on linear fits, which 24 patches pin down well, and drawn towards
-    `_USUAL`, what it was over some twenty rendered photos, six a light.
+    `_USUAL`, what it was over six rendered photos a light.
     """
     phi = terms(rgb, 2)
     fitted = left_out(phi, of, count)
