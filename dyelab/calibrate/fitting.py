@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import least_squares
 
 from dyelab import convert
 from dyelab.calibrate.cloths import training
@@ -20,16 +19,16 @@ from dyelab.calibrate.colourfit import (
     to_xyz,
 )
 from dyelab.calibrate.model import Calibration, Errors, near
-from dyelab.calibrate.reference import BANDS, Reference
-from dyelab.calibrate.response import NOISE, Response, any_response, learn
+from dyelab.calibrate.reference import BANDS, NOISE, Reference
+from dyelab.calibrate.response import Response, any_response, learn
 from dyelab.calibrate.tone import Tone
+from dyelab.calibrate.tonefit import ToneFit
 from dyelab.errors import InputError, choose
 
 DRAWS, NODES = 16, 450
 PATCH_WEIGHT = 30.0  # of a real patch beside an invented cloth
 ADDED_WEIGHT = 3.0  # of a swatch measured by instrument beside a patch
 WORST_FIT, WORST_PATCH = 7.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
-_FREE = np.array([0.35, 0.4, 0.5])  # how far the tone's numbers may go, standard deviations
 _MEDIAN = 2.366  # of chi-square with three degrees of freedom
 _USUAL = 0.72
 METHODS = ("auto", "plain", "learned")
@@ -63,28 +62,9 @@ def patches_seen(stored: np.ndarray, light: np.ndarray, reference: Reference) ->
     return Seen(stored, light, known(reference.lab), reference.spectra)
 
 
-def fit_tone(seen: Seen, steeper_allowed: bool = True) -> Tone:
-    """Undo the camera's own tone curve: curve and colour fitted together over all patches.
-
-    For every curve tried the best colour matrix is solved for; the curve is kept near none unless
-    the patches pull it away.
-    """
-    if not steeper_allowed:
-        return Tone()
-
-    def left(move: np.ndarray) -> np.ndarray:
-        tone = Tone(*move)
-        phi = terms(seen.rgb(tone), 2)
-        off = phi @ solve(phi, seen.of).T - seen.of.xyz
-        return np.concatenate([np.einsum("nij,nj->ni", seen.of.weights, off).ravel(), move / _FREE])
-
-    found = Tone(*least_squares(left, np.zeros(3), method="lm", max_nfev=60).x)
-    return found if found.rising else Tone()
-
-
 def calibrated(
     seen: Seen,
-    tone: Tone,
+    toned: ToneFit,
     reference: Reference,
     *,
     method: str = "auto",
@@ -98,8 +78,8 @@ def calibrated(
     ----------
     seen : Seen
         The patches.
-    tone : Tone
-        Of the camera.
+    toned : ToneFit
+        Tone curve of the camera.
     reference : Reference
         Of the patches.
     method : str
@@ -117,23 +97,25 @@ def calibrated(
         If the patches don't fit the reference.
     """
     everything = seen if added is None else _both(seen, added)
+    tone = toned.tone
     rgb = everything.rgb(tone)
     degree, out = _chosen(rgb, everything.of, len(seen.stored))
     _check_fit(out, reference)
-    response = learn(*_spectral(everything, rgb), noise=NOISE if reference.spectral else 2 * NOISE)
+    response = learn(*_spectral(everything, rgb), noise=reference.noise)
     plain = method == "plain" or (method == "auto" and not _helps(response, everything, rgb))
     if plain:
         matrix = solve(terms(rgb, degree), everything.of)
     else:
         degree = 3
         matrix = _learned(response, rgb, everything.of)
-    errors = _simulated(response, matrix, degree, tone, np.random.default_rng(seed))
+    doubt = _Doubt(response, toned, everything)
+    errors = _simulated(doubt, matrix, degree, np.random.default_rng(seed))
     patches = _report(reference, terms(rgb[: len(seen.stored)], degree) @ matrix.T, out)
     made = Calibration(
         "plain" if plain else "learned", tone, degree, matrix, errors, patches,
         witnesses=seen.stored / seen.light[:, None], flags=flags,
     )  # fmt: skip
-    scale = _observed(response, rgb, everything.of, tone, len(seen.stored), seed)
+    scale = _observed(doubt, rgb, everything.of, len(seen.stored), seed)
     return _anchored(replace(made, errors=replace(errors, scale=scale)), added)
 
 
@@ -197,13 +179,27 @@ def _learned(response: Response, rgb: np.ndarray, of: Known) -> np.ndarray:
     return solve(phi, joined(invented, heavier))
 
 
-def _simulated(
-    response: Response, matrix: np.ndarray, degree: int, tone: Tone, rng: np.random.Generator
-) -> Errors:
-    """Errors of this fit for invented cloths, over responses that agree with the patches."""
+@dataclass(frozen=True)
+class _Doubt:
+    """What the patches leave open: the camera's response and its tone curve."""
+
+    response: Response
+    toned: ToneFit
+    seen: Seen
+
+    def values(self, spectra: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """Camera values of spectra in a camera that could be the true one, as ours undoes them."""
+        ours, other = self.toned.tone, self.toned.draw(rng)
+        whole = np.isfinite(self.seen.spectra).all(axis=1)
+        moved = self.seen.rgb(other)[whole] - self.seen.rgb(ours)[whole]
+        return ours.undo(other.redo(spectra @ self.response.draw(rng, moved)))
+
+
+def _simulated(doubt: _Doubt, matrix: np.ndarray, degree: int, rng: np.random.Generator) -> Errors:
+    """Errors of this fit for invented cloths, over cameras that agree with the patches."""
     spectra, invented = training()
     spectra, true = spectra[:NODES], invented.lab[:NODES]
-    seen = [spectra @ response.draw(rng) for _ in range(DRAWS)]
+    seen = [doubt.values(spectra, rng) for _ in range(DRAWS)]
     fitted = np.stack([to_lab(terms(rgb, degree) @ matrix.T) for rgb in seen])
     return Errors(fitted.mean(axis=0), fitted - true)
 
@@ -230,9 +226,7 @@ def _anchored(made: Calibration, added: Seen | None) -> Calibration:
     return replace(made, anchors=anchors, errors=replace(made.errors, off=off))
 
 
-def _observed(
-    response: Response, rgb: np.ndarray, of: Known, tone: Tone, count: int, seed: int
-) -> float:
+def _observed(doubt: _Doubt, rgb: np.ndarray, of: Known, count: int, seed: int) -> float:
     """How much larger real errors are than simulated ones, from patches that a fit didn't see.
 
     The ratio is measured on linear fits, which 24 patches pin down well, and drawn towards
@@ -241,7 +235,7 @@ def _observed(
     phi = terms(rgb, 2)
     fitted = left_out(phi, of, count)
     matrix = solve(phi, of)
-    errors = _simulated(response, matrix, 2, tone, np.random.default_rng(seed))
+    errors = _simulated(doubt, matrix, 2, np.random.default_rng(seed))
     own, common = errors.at(fitted)
     whole = own + np.einsum("ndk,ndl->nkl", common, common) + 0.02 * np.eye(3)
     off = fitted - of.lab[:count]

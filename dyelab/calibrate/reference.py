@@ -13,6 +13,7 @@ from dyelab.table import DEFAULT_WHITE, LAB
 
 BANDS = np.arange(380.0, 731.0, 10.0)
 ROWS, COLUMNS = 4, 6
+NOISE = 0.015  # of a patch's value beside its own spectrum
 _ILLUMINANT, _OBSERVER = DEFAULT_WHITE
 
 
@@ -42,6 +43,11 @@ class Reference:
     spectral: bool
     adapted: bool
     source: str
+
+    @property
+    def noise(self) -> float:
+        """Relative standard deviation of what a camera sees of a patch about its spectrum."""
+        return NOISE if self.spectral else 2 * NOISE
 
     def but(self, kept: np.ndarray) -> "Reference":
         """Return the reference with some of its patches."""

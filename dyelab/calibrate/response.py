@@ -11,11 +11,11 @@ from functools import cache
 import numpy as np
 
 from dyelab import convert
-from dyelab.calibrate.reference import BANDS
+from dyelab.calibrate.reference import BANDS, NOISE
 
 # Typical of their kind; a photo's own light is seldom one of a standard's tables.
 LIGHTS = ("D50", "D55", "D75", "A", "LED-B1", "LED-B2", "LED-B4", "LED-B5", "LED-V1", "FL2", "FL7")
-FREEDOM, SMOOTH_NM, NOISE = 0.35, 28.0, 0.015
+FREEDOM, SMOOTH_NM = 0.35, 28.0
 _TEMPER = 8.0  # the prior is only roughly right, so its evidence counts for less
 
 
@@ -29,6 +29,7 @@ class Response:
     weights: np.ndarray  # (lights,)
     means: np.ndarray  # (lights, 36, 3)
     roots: np.ndarray  # (lights, 3, 36, 36)
+    gains: np.ndarray  # (lights, 3, 36, n): how q follows the values of the n patches
     evidence: float
 
     @property
@@ -36,11 +37,31 @@ class Response:
         """Mean response, shape (36, 3)."""
         return np.einsum("l,lkc->kc", self.weights, self.means)
 
-    def draw(self, rng: np.random.Generator) -> np.ndarray:
-        """One response (36, 3) that could be true."""
+    def draw(self, rng: np.random.Generator, moved: np.ndarray | float = 0.0) -> np.ndarray:
+        """One response (36, 3) that could be true, had the patches' values moved by (n, 3)."""
         i = int(rng.choice(len(self.weights), p=self.weights))
         shift = np.einsum("ckj,cj->kc", self.roots[i], rng.standard_normal((3, len(BANDS))))
-        return self.means[i] + shift
+        moves = np.broadcast_to(moved, (self.gains.shape[-1], 3))
+        return self.means[i] + shift + np.einsum("ckn,nc->kc", self.gains[i], moves)
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """Standardised misfits of patches under one typical light, of whatever exposure."""
+
+    expected: np.ndarray  # (n, 3)
+    whitening: np.ndarray  # (3, n, n)
+
+    def __call__(self, seen: np.ndarray) -> np.ndarray:
+        """Misfits (3 n,) of values (n, 3); independent and of unit size if all is as assumed."""
+        level = (seen * self.expected).sum(axis=0) / (self.expected**2).sum(axis=0)
+        left = seen / level - self.expected
+        return np.einsum("cij,jc->ci", self.whitening, left).ravel()
+
+    @property
+    def ease(self) -> float:
+        """Logarithm of how widely this light spreads what it allows; lower is more telling."""
+        return float(-np.log(np.diagonal(self.whitening, axis1=1, axis2=2)).sum())
 
 
 @cache
@@ -79,21 +100,21 @@ def learn(seen: np.ndarray, spectra: np.ndarray, noise: float = NOISE) -> Respon
     evidence = np.array([part[0] for part in parts])
     weights = np.exp((evidence - evidence.max()) / _TEMPER)
     kept = weights > 0.02
+    parts = [part for part, k in zip(parts, kept, strict=True) if k]
     return Response(
         weights[kept] / weights[kept].sum(),
-        np.stack([part[1] for part, k in zip(parts, kept, strict=True) if k]),
-        np.stack(
-            [[_root(rest) for rest in part[2]] for part, k in zip(parts, kept, strict=True) if k]
-        ),
+        np.stack([part[1] for part in parts]),
+        np.stack([[_root(rest) for rest in part[2]] for part in parts]),
+        np.stack([part[3] for part in parts]),
         float(evidence.max()),
     )
 
 
 def _for_light(
     light: np.ndarray, seen: np.ndarray, spectra: np.ndarray, noise: float
-) -> tuple[float, np.ndarray, np.ndarray]:
+) -> tuple[float, np.ndarray, np.ndarray, np.ndarray]:
     alike = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / SMOOTH_NM) ** 2)
-    evidence, means, spreads = 0.0, [], []
+    evidence, means, spreads, gains = 0.0, [], [], []
     for channel in range(3):
         prior = _generic()[:, channel] * light
         level = seen[:, channel] @ (spectra @ prior) / ((spectra @ prior) ** 2).sum()
@@ -107,7 +128,26 @@ def _for_light(
         evidence += -0.5 * left @ np.linalg.solve(whole, left) - 0.5 * np.linalg.slogdet(whole)[1]
         means.append(prior + gain @ left)
         spreads.append(spread - gain @ spectra @ spread)
-    return evidence, np.stack(means, axis=-1), np.stack(spreads)
+        gains.append(gain)
+    return evidence, np.stack(means, axis=-1), np.stack(spreads), np.stack(gains)
+
+
+def misfits(spectra: np.ndarray, noise: float = NOISE) -> list[Misfit]:
+    """For each typical light: how badly a camera's values of these patches fit any response."""
+    return [_misfit(light, spectra, noise) for light in _lights()]
+
+
+def _misfit(light: np.ndarray, spectra: np.ndarray, noise: float) -> Misfit:
+    alike = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / SMOOTH_NM) ** 2)
+    expected = spectra @ (_generic() * light[:, None])
+    spread = spectra @ (alike * np.outer(light, light)) @ spectra.T
+    whitened = []
+    for channel in range(3):
+        size = FREEDOM * _generic()[:, channel].max()
+        error = noise * (expected[:, channel] + 0.02 * expected[:, channel].max())
+        whole = size**2 * spread + np.diag(error**2)
+        whitened.append(np.linalg.inv(np.linalg.cholesky(whole)))
+    return Misfit(expected, np.stack(whitened))
 
 
 def any_response(rng: np.random.Generator) -> np.ndarray:

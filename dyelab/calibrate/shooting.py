@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyelab.calibrate.colourfit import known
-from dyelab.calibrate.fitting import Seen, calibrated, fit_tone, from_white, patches_seen
+from dyelab.calibrate.fitting import Seen, calibrated, from_white, patches_seen
 from dyelab.calibrate.model import Calibration, flagged
 from dyelab.calibrate.pose import Pose, through
 from dyelab.calibrate.reference import Reference
@@ -13,6 +13,7 @@ from dyelab.calibrate.sampling import sample
 from dyelab.calibrate.shading import Shading, even, fit_shading
 from dyelab.calibrate.target import Target
 from dyelab.calibrate.tone import Tone
+from dyelab.calibrate.tonefit import fit_tone
 from dyelab.errors import InputError
 from dyelab.read import Photo
 
@@ -86,13 +87,14 @@ def from_target(
         )  # fmt: skip
         light = _light(shading, pose, target.quads)
         patches = patches_seen(seen.mean[kept], light[kept], reference.but(kept))
-        last, tone = tone, fit_tone(patches)
+        toned = fit_tone(patches.stored, patches.light, patches.spectra, reference.noise)
+        last, tone = tone, toned.tone
         if np.abs(tone.values - last.values).max() < 0.01:
             break
     try:
         made = calibrated(
             patches,
-            tone,
+            toned,
             reference.but(kept),
             method=method,
             added=_added(photo, own, shading, pose),

@@ -21,7 +21,7 @@ import photos
 
 from dyelab import calibrate, convert, measure, read, table
 from dyelab.calibrate import fitting
-from dyelab.calibrate.tone import Tone
+from dyelab.calibrate.tonefit import exact
 from dyelab.errors import InputError
 from dyelab.synth import photo
 
@@ -62,7 +62,7 @@ def noise_free(picture, spectra):
     """ΔE00 of the plain fit on exact patch and swatch values."""
     patches = photo.sees(REFERENCE.spectra, picture.shot)
     seen = fitting.patches_seen(patches, np.ones(24), REFERENCE)
-    made = fitting.calibrated(seen, Tone(), REFERENCE, method="plain")
+    made = fitting.calibrated(seen, exact(), REFERENCE, method="plain")
     return convert.dE00(picture.truth, made.lab(photo.sees(spectra, picture.shot)))
 
 
