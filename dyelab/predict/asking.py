@@ -1,7 +1,5 @@
 """What a model answers: a colour with its covariance, what it leans on, and when it guesses."""
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import pandas as pd
 
@@ -9,9 +7,7 @@ from dyelab import shift, table, words
 from dyelab.errors import InputError
 from dyelab.predict import factors, process
 from dyelab.predict.factors import CLOTH, NONE, STEPS, Step
-
-if TYPE_CHECKING:
-    from dyelab.predict.model import Model
+from dyelab.predict.taught import Taught, Weighed
 
 _FAR = 0.3  # share of the prior variance left: little is known there
 _LEAN, _MOST_LEANT = 0.08, 4  # least weight worth naming, and how many are named
@@ -20,7 +16,7 @@ _CHI2_50 = 2.366  # three degrees of freedom
 Light = tuple[str | None, int | None]
 
 
-def colour(model: "Model", recipes: pd.DataFrame, light: Light = (None, None)) -> pd.DataFrame:
+def colour(model: Taught, recipes: pd.DataFrame, light: Light = (None, None)) -> pd.DataFrame:
     """See `Model.colour`."""
     full = completed(model, recipes)
     white = (light[0] or model.white[0], light[1] or model.white[1])
@@ -30,16 +26,17 @@ def colour(model: "Model", recipes: pd.DataFrame, light: Light = (None, None)) -
     lab, C = np.zeros((len(full), 3)), np.zeros((len(full), 3, 3))
     said, leant = [""] * len(full), [""] * len(full)
     if plain.any():
-        rows = full[plain]
-        lab[plain], C[plain] = landed(model, rows, white)
-        for i, mark, lean in zip(
-            np.flatnonzero(plain), marks(model, rows), leans(model, rows), strict=True
-        ):
+        rows = model.coded(full[plain])
+        weighed = model.weighed(rows)
+        lab[plain], C[plain] = _landed(model, weighed, white)
+        told = marks(model, rows, weighed), leans(model, weighed)
+        for i, mark, lean in zip(np.flatnonzero(plain), *told, strict=True):
             said[i], leant[i] = mark, lean
     for at, parts in sums.items():
         lab[at], C[at] = _joined(model, parts, white)
         said[at] = words.say("predict.joined", dyes=str(full.iloc[at]["dye"]))
-        leant[at] = ", ".join(dict.fromkeys(leans(model, parts[1:])))
+        dyed = model.weighed(model.coded(parts[1:]))
+        leant[at] = ", ".join(dict.fromkeys(leans(model, dyed)))
     answered = full.assign(recipe=labels(full), **dict(zip(table.LAB, lab.T, strict=True)))
     answered = answered.assign(illuminant=white[0], observer=white[1])
     flag = "" if model.spectral or white == model.white else "adapted"
@@ -54,16 +51,21 @@ def labels(recipes: pd.DataFrame) -> list[str]:
 
 
 def landed(
-    model: "Model", recipes: pd.DataFrame, white: tuple[str, int] | None = None
+    model: Taught, recipes: pd.DataFrame, white: tuple[str, int] | None = None
 ) -> tuple[np.ndarray, np.ndarray]:
     """CIELAB (n, 3) and covariance (n, 3, 3) of a swatch of each recipe, all of known materials."""
-    mean, spread = model.spread(recipes)
-    J = model.basis.slopes(mean, white)
-    C = np.einsum("niq,nq,njq->nij", J, spread, J)
-    return model.basis.lab(mean, white), model.stretch(C + 1e-6 * np.eye(3))
+    return _landed(model, model.weighed(model.coded(recipes)), white)
 
 
-def completed(model: "Model", recipes: pd.DataFrame) -> pd.DataFrame:
+def _landed(
+    model: Taught, weighed: Weighed, white: tuple[str, int] | None
+) -> tuple[np.ndarray, np.ndarray]:
+    J = model.basis.slopes(weighed.mean, white)
+    C = np.einsum("niq,nq,njq->nij", J, weighed.left + model.nuggets, J)
+    return model.basis.lab(weighed.mean, white), model.stretch(C + 1e-6 * np.eye(3))
+
+
+def completed(model: Taught, recipes: pd.DataFrame) -> pd.DataFrame:
     """Recipes with every column a model needs, and only materials it knows.
 
     Raises
@@ -106,7 +108,7 @@ def _usual(full: pd.DataFrame, usual: pd.DataFrame, column: str) -> pd.Series:
     return filling if blank.all() else full[column].where(~blank, filling)
 
 
-def _known(model: "Model", full: pd.DataFrame, name: str) -> None:
+def _known(model: Taught, full: pd.DataFrame, name: str) -> None:
     """Raise for a material the book holds no swatch of."""
     material = _materials(full, name)
     in_book = model.levels[name]
@@ -130,7 +132,7 @@ def _materials(full: pd.DataFrame, name: str) -> list[str]:
     return list(full["dye"])
 
 
-def _parts(model: "Model", row: dict) -> pd.DataFrame | None:
+def _parts(model: Taught, row: dict) -> pd.DataFrame | None:
     """A recipe of dyes never joined, as its ground and then each dye alone; else None."""
     in_book = model.levels["dye"]
     dyes = str(row["dye"]).split(" + ")
@@ -145,10 +147,11 @@ def _parts(model: "Model", row: dict) -> pd.DataFrame | None:
 
 
 def _joined(
-    model: "Model", parts: pd.DataFrame, white: tuple[str, int]
+    model: Taught, parts: pd.DataFrame, white: tuple[str, int]
 ) -> tuple[np.ndarray, np.ndarray]:
     """Add what each dye brings to K/S over the ground, with their variances."""
-    mean, spread = model.spread(parts)
+    weighed = model.weighed(model.coded(parts))
+    mean, spread = weighed.mean, weighed.left + model.nuggets
     signs = np.array([2.0 - len(parts), *np.ones(len(parts) - 1)])
 
     def lab(scores: np.ndarray) -> np.ndarray:
@@ -164,25 +167,18 @@ def _joined(
     return lab(mean), model.stretch(C)
 
 
-def marks(model: "Model", recipes: pd.DataFrame) -> list[str]:
+def marks(model: Taught, rows: process.Codes, weighed: Weighed) -> list[str]:
     """Why a recipe lies outside what was dyed; blank inside."""
-    rows = [factors.coded(step, recipes) for step in model.steps]
-    said: list[list[str]] = [[] for _ in range(len(recipes))]
+    said: list[list[str]] = [[] for _ in range(len(weighed.mean))]
     for step, code in zip(model.steps, rows, strict=True):
         for i, text in _doses_outside(model, step, code):
             said[i].append(text)
-    left = [_left(model, learned, rows) for learned in model.scores]
-    for far in np.flatnonzero(np.mean(left, axis=0) > _FAR):
+    for far in np.flatnonzero((weighed.left / weighed.prior).mean(axis=1) > _FAR):
         said[far].append(words.say("predict.far"))
     return ["; ".join(texts) for texts in said]
 
 
-def _left(model: "Model", learned: process.Learned, rows: list[factors.Coded]) -> np.ndarray:
-    """Share of a score's prior variance that the book leaves open."""
-    return model._one(learned, rows)[1] / process.alone(learned.p, model.kernels, rows)
-
-
-def _doses_outside(model: "Model", step: Step, code: factors.Coded) -> list[tuple[int, str]]:
+def _doses_outside(model: Taught, step: Step, code: factors.Coded) -> list[tuple[int, str]]:
     if STEPS[step.name][1] is None:
         return []
     found = []
@@ -201,12 +197,9 @@ def _doses_outside(model: "Model", step: Step, code: factors.Coded) -> list[tupl
     return found
 
 
-def leans(model: "Model", recipes: pd.DataFrame) -> list[str]:
+def leans(model: Taught, weighed: Weighed) -> list[str]:
     """Swatches whose colours weigh most in each prediction."""
-    first = model.scores[0]
-    rows = [factors.coded(step, recipes) for step in model.steps]
-    k = process.cross(first.p, model.kernels, rows, model.codes)
-    weights = np.abs(k @ first.inverse)
+    weights = np.abs(weighed.weights)
     codes = model.made["swatch"].to_numpy()
     best = np.argsort(-weights, axis=1)[:, :_MOST_LEANT]
     return [
@@ -215,7 +208,7 @@ def leans(model: "Model", recipes: pd.DataFrame) -> list[str]:
     ]
 
 
-def report(model: "Model") -> pd.DataFrame:
+def report(model: Taught) -> pd.DataFrame:
     """See `Model.report`."""
     left, pieces = model.left_out, model.made["pieces"]
     repeats = int((pieces - 1).sum())
@@ -238,8 +231,7 @@ def report(model: "Model") -> pd.DataFrame:
     )
 
 
-def _scatter(model: "Model") -> float:
+def _scatter(model: Taught) -> float:
     """Root mean square ΔE*ab of one swatch of a recipe about the recipe."""
     J = model.basis.slopes(np.stack([s.left_out[:, 0] for s in model.scores], axis=1))
-    nuggets = np.array([s.nugget for s in model.scores])
-    return float(np.sqrt(np.median(np.einsum("niq,q,niq->n", J, nuggets, J))))
+    return float(np.sqrt(np.median(np.einsum("niq,q,niq->n", J, model.nuggets, J))))

@@ -172,8 +172,10 @@ def _ranked(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
 
 def _with_marks(model: Model, ranked: pd.DataFrame) -> pd.DataFrame:
     front = ranked.assign(recipe=asking.labels(ranked))
-    front["extrapolates"] = asking.marks(model, front)
-    front["leans_on"] = asking.leans(model, front)
+    rows = model.coded(front)
+    weighed = model.weighed(rows)
+    front["extrapolates"] = asking.marks(model, rows, weighed)
+    front["leans_on"] = asking.leans(model, weighed)
     return front
 
 

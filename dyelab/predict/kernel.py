@@ -27,6 +27,7 @@ class Likeness:
     step: Step
     weights: int = field(init=False)
     dosed: bool = field(init=False)
+    many: int = field(init=False)
     tables: np.ndarray = field(init=False)
 
     def __post_init__(self) -> None:
@@ -38,6 +39,7 @@ class Likeness:
         object.__setattr__(self, "tables", np.array(tables))
         object.__setattr__(self, "weights", len(tables) - 1)
         object.__setattr__(self, "dosed", STEPS[self.step.name][1] is not None)
+        object.__setattr__(self, "many", 1 + self.weights + 2 * self.dosed)
 
     @property
     def priors(self) -> np.ndarray:
@@ -46,14 +48,15 @@ class Likeness:
         return np.array(own + ([_KNEE, _LENGTH] if self.dosed else []))
 
     def matrix(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
-        """Likeness of each row of `one` to each of `two`."""
-        return np.exp(p[0]) * self._between(p, one, two) * self._doses(p, one, two)[0]
+        """Likeness of each row of `one` to each of `two`, (..., n, m) for parameters (..., p)."""
+        size = np.exp(p[..., 0])[..., None, None]
+        return size * self._between(p, one, two) * self._doses(p, one, two)[0]
 
     def alone(self, p: np.ndarray, one: Coded) -> np.ndarray:
         """Likeness of each row to itself: the diagonal of `matrix`."""
         there = one.kind != -1
-        level = _log_dose(one.dose, np.exp(p[-2])) ** 2 if self.dosed else 1.0
-        return np.exp(p[0]) * np.where(there, level, 0.0)
+        level = _log_dose(one.dose, np.exp(p[..., -2, None])) ** 2 if self.dosed else 1.0
+        return np.exp(p[..., 0, None]) * np.where(there, level, 0.0)
 
     def slopes(self, p: np.ndarray, one: Coded) -> tuple[np.ndarray, list[np.ndarray]]:
         """Likeness among rows, and its derivative by each parameter."""
@@ -68,47 +71,45 @@ class Likeness:
         return slopes[0], slopes
 
     def _mixed(self, p: np.ndarray) -> np.ndarray:
-        return np.tensordot(_softmax(p[1 : 1 + self.weights]), self.tables, 1)
+        return np.tensordot(_softmax(p[..., 1 : 1 + self.weights]), self.tables, 1)
 
     def _between(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
         return self._looked_up(self._mixed(p), one, two)
 
     def _looked_up(self, table: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
         """Entries of a table of materials; 0 with none, the least there is with an unknown."""
-        m = len(table)
-        full = np.zeros((m + 2, m + 2))
-        full[:m, :m] = table
-        full[m, :m] = full[:m, m] = table.min()
-        full[m, m] = 1.0
-        place = [
-            np.where(c.kind == -1, m + 1, np.where(c.kind == -2, m, c.kind)) for c in (one, two)
-        ]
-        return full[np.ix_(*place)]
+        m = table.shape[-1]
+        full = np.zeros((*table.shape[:-2], m + 2, m + 2))
+        full[..., :m, :m] = table
+        full[..., m, :m] = full[..., :m, m] = table.min(axis=(-2, -1))[..., None]
+        full[..., m, m] = 1.0
+        return full[..., (one.kind % (m + 2))[:, None], two.kind % (m + 2)]
 
     def _doses(
         self, p: np.ndarray, one: Coded, two: Coded, slopes: bool = False
     ) -> list[np.ndarray]:
         if not self.dosed:
             return [np.ones((len(one.kind), len(two.kind)))]
-        knee, length = np.exp(p[-2]), np.exp(p[-1])
-        u, v = _log_dose(one.dose, knee), _log_dose(two.dose, knee)
-        gap = u[:, None] - v
+        knee, length = np.exp(p[..., -2, None]), np.exp(p[..., -1, None, None])
+        u, v = _log_dose(one.dose, knee)[..., None], _log_dose(two.dose, knee)[..., None, :]
+        gap = u - v
         near = np.exp(-0.5 * (gap / length) ** 2)
-        level = u[:, None] * v
+        level = u * v
         if not slopes:
             return [level * near]
         step = 1e-5
-        du = (_log_dose(one.dose, knee * np.exp(step)) - u) / step
-        by_knee = (du[:, None] * u + u[:, None] * du) * near
-        by_knee -= level * near * gap * (du[:, None] - du) / length**2
+        du = (_log_dose(one.dose, knee * np.exp(step))[:, None] - u) / step
+        by_knee = (du * v + u * du.T) * near
+        by_knee -= level * near * gap * (du - du.T) / length**2
         return [level * near, by_knee, level * near * (gap / length) ** 2]
 
 
-def _log_dose(dose: np.ndarray, knee: float) -> np.ndarray:
+def _log_dose(dose: np.ndarray, knee: np.ndarray) -> np.ndarray:
     """Log scale with a true zero; the usual dose is 1."""
     return np.log1p(dose / knee) / np.log1p(1 / knee)
 
 
 def _softmax(weights: np.ndarray) -> np.ndarray:
-    full = np.exp(np.append(0.0, weights) - max(0.0, *weights, 0.0))
-    return full / full.sum()
+    full = np.concatenate([np.zeros((*weights.shape[:-1], 1)), weights], axis=-1)
+    full = np.exp(full - full.max(axis=-1, keepdims=True))
+    return full / full.sum(axis=-1, keepdims=True)

@@ -143,13 +143,14 @@ def _left_out(inverse: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 
 def _own(p: np.ndarray, kernels: Sequence[Likeness]) -> list[np.ndarray]:
-    ends = np.cumsum([2, *(len(k.priors) for k in kernels)])
-    return [p[a:b] for a, b in pairwise(ends)]
+    ends = np.cumsum([2, *(k.many for k in kernels)])
+    return [p[..., a:b] for a, b in pairwise(ends)]
 
 
 def cross(p: np.ndarray, kernels: Sequence[Likeness], one: Codes, two: Codes) -> np.ndarray:
-    """Prior covariance between rows of two tables, without nugget."""
-    return np.exp(p[0]) * likeness(p, kernels, one, two, range(len(kernels)))
+    """Prior covariance between rows of two tables, without nugget: (..., n, m) for p (..., k)."""
+    amplitude = np.exp(p[..., 0])[..., None, None]
+    return amplitude * likeness(p, kernels, one, two, range(len(kernels)))
 
 
 def likeness(
@@ -157,7 +158,7 @@ def likeness(
 ) -> np.ndarray:
     """Product of one plus likeness over the chosen kernels; `cross` is all, by the amplitude."""
     own = _own(p, kernels)
-    full = np.ones((len(one[0].kind), len(two[0].kind)))
+    full = np.ones((*p.shape[:-1], len(one[0].kind), len(two[0].kind)))
     for i in chosen:
         full *= 1 + kernels[i].matrix(own[i], one[i], two[i])
     return full
@@ -165,9 +166,9 @@ def likeness(
 
 def alone(p: np.ndarray, kernels: Sequence[Likeness], rows: Codes) -> np.ndarray:
     """Prior variance of each row, without nugget: the diagonal of `cross`."""
-    full = np.full(len(rows[0].kind), np.exp(p[0]))
+    full = np.exp(p[..., 0, None]) * np.ones(len(rows[0].kind))
     for kernel, own, code in zip(kernels, _own(p, kernels), rows, strict=True):
-        full *= 1 + kernel.alone(own, code)
+        full = full * (1 + kernel.alone(own, code))
     return full
 
 

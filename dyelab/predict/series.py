@@ -59,9 +59,7 @@ def next_swatches(
     )
     pool, places = grid.sample(candidates, _POOL, seed), grid.sample(candidates, _PLACES, seed + 1)
     pool = asking.completed(model, pool)
-    at = [
-        [factors.coded(s, t) for s in model.steps] for t in (pool, asking.completed(model, places))
-    ]
+    at = [model.coded(t) for t in (pool, asking.completed(model, places))]
     weights = _weights(model, at[1], around, near)
     chosen, spreads = _greedy(model, at, weights, n)
     lab, _ = asking.landed(model, pool.iloc[chosen])
@@ -73,7 +71,7 @@ def next_swatches(
 
 def _weights(model: Model, places: process.Codes, around: Any, near: float) -> np.ndarray:
     """How much each score's variance at each place counts, (r, q): squared CIELAB slopes."""
-    mean = np.stack([model._one(s, places)[0] for s in model.scores], axis=1)
+    mean = model.weighed(places).mean
     sensitive = (model.basis.slopes(mean) ** 2).sum(axis=1)
     if around is None:
         return sensitive / len(sensitive)
@@ -91,7 +89,7 @@ def _greedy(
     many = len(pool[0].kind)
     both = [_concatenated(a, b) for a, b in zip(*at, strict=True)]
     Ks = [_posterior(model, learned, pool, both) for learned in model.scores]
-    lefts = [model._one(learned, at[1])[1] for learned in model.scores]
+    lefts = list(model.weighed(at[1]).left.T)
     chosen: list[int] = []
     spreads = [_spread(model, lefts, weights)]
     for _ in range(min(n, many)):

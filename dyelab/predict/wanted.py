@@ -1,23 +1,21 @@
 """A wanted colour, however it is given, as CIELAB under a book's white."""
 
 import re
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from dyelab import convert, table, words
 from dyelab.errors import InputError
-
-if TYPE_CHECKING:
-    from dyelab.predict.model import Model
+from dyelab.predict.taught import Taught
 
 _HEX = re.compile(r"#?[0-9a-fA-F]{6}")
 _NUMBERS = re.compile(r"[-−+]?\d+(?:[.,]\d+)?")
 _MUNSELL = re.compile(r"\s*(\d+(\.\d+)?\s*[A-Za-z]{1,2}\s+\d|N\s*\d)")
 
 
-def colour(model: "Model", wanted: Any) -> np.ndarray:
+def colour(model: Taught, wanted: Any) -> np.ndarray:
     """CIELAB (3,) of a wanted colour, under the model's white.
 
     Parameters
@@ -43,7 +41,7 @@ def colour(model: "Model", wanted: Any) -> np.ndarray:
     return values
 
 
-def _text(model: "Model", text: str) -> np.ndarray:
+def _text(model: Taught, text: str) -> np.ndarray:
     codes = model.made["swatch"].str.split(", ")
     named = [i for i, own in enumerate(codes) if text.strip() in own]
     if named:
@@ -62,7 +60,7 @@ def _text(model: "Model", text: str) -> np.ndarray:
     return colour(model, [float(n.replace(",", ".").replace("−", "-")) for n in numbers])
 
 
-def _reading(model: "Model", reading: pd.DataFrame | pd.Series) -> np.ndarray:
+def _reading(model: Taught, reading: pd.DataFrame | pd.Series) -> np.ndarray:
     frame = reading.to_frame().T if isinstance(reading, pd.Series) else reading
     table.need(frame, [*table.LAB, *table.WHITE], "wanted colour")
     if len(frame) != 1:

@@ -1,0 +1,207 @@
+"""What the explorer shows for each task."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, predict, table, words
+from dyelab.errors import InputError
+from dyelab.panel import frame
+from dyelab.panel.explore import offered
+from dyelab.panel.explore.bench import Bench
+from dyelab.plot import explore as drawn
+
+_OTHER_LIGHT = ("A", 10)  # lamplight
+_FOUND = ["recipe", "tried", "L", "a", "b", "dE00", "chance", "extrapolates", "leans_on"]
+
+
+def recipes(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
+    """Recipes now on show, for a plan."""
+    task = values["task"]
+    if task == "recipe":
+        return offered.asked(values)
+    if task == "find" and values["wanted"].strip():
+        return _found(bench, values).ranked.head(1)
+    return _next(bench, values) if task == "next" else pd.DataFrame()
+
+
+def _found(bench: Bench, values: dict[str, Any]) -> predict.Found:
+    limits = offered.limits(values)
+    return predict.find(
+        bench.model,
+        values["wanted"],
+        tolerance=float(values["tolerance"]),
+        hold=limits.hold,
+        most=limits.most,
+        without=limits.without,
+        within=bench.reach(limits),
+    )
+
+
+def _next(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
+    limits, wanted = offered.limits(values), values["wanted"].strip() or None
+    key = ("next", int(values["many"]), wanted, str(limits))
+    if key not in bench.kept:
+        bench.kept[key] = predict.next_swatches(
+            bench.model,
+            int(values["many"]),
+            around=wanted,
+            hold=limits.hold,
+            most=limits.most,
+            without=limits.without,
+        )
+    return bench.kept[key]
+
+
+def show(bench: Bench, task: str, **values: Any) -> frame.Shown:
+    """Answer the task chosen."""
+    shows = {"recipe": _show_recipe, "find": _show_find, "next": _show_next, "reach": _show_reach}
+    return shows[task](bench, {"task": task, **values})
+
+
+def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
+    said = bench.model.colour(offered.asked(values))
+    row = said.iloc[0]
+    figure = drawn.landing(bench.made, said, _plausible(bench, said), spans=bench.spans)
+    weighed = predict.weigh_out(dict(row), float(values["fibre_g"]))
+    chips = [_chips(bench, said), [_nearest(bench, said)]]
+    return frame.Shown(_told(bench, said), figure, weighed, chips, _notes(bench, row))
+
+
+def _told(bench: Bench, said: pd.DataFrame) -> str:
+    row = said.iloc[0]
+    swatches = predict.draws(bench.model, *_middle(said))[0]
+    lab = said[table.LAB].to_numpy(float)
+    away = convert.dE00(np.broadcast_to(lab, swatches.shape), swatches)
+    numbers = {name: f"{row[name]:.1f}".replace("-", "−") for name in table.LAB}
+    near = f"{np.quantile(away, 0.9):.1f}"
+    text = words.say(
+        "exploring.said", recipe=row["recipe"], near=near, leans=row["leans_on"], **numbers
+    )
+    if row["extrapolates"]:
+        text += " " + words.say("exploring.guess", why=row["extrapolates"])
+    return text
+
+
+def _middle(said: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    return said[table.LAB].to_numpy(float), table.covariances(said)
+
+
+def _plausible(bench: Bench, said: pd.DataFrame) -> list[str]:
+    swatches = predict.draws(bench.model, *_middle(said.head(1)), drawn.PATCH)[0]
+    illuminant, observer = bench.model.white
+    swatches[:, 0] = np.clip(swatches[:, 0], 0, 100)
+    return list(convert.screen(swatches, illuminant=illuminant, observer=observer)[0])
+
+
+def _notes(bench: Bench, row: Any) -> list[str]:
+    left = bench.model.left_out
+    trust = words.say(
+        "exploring.trust",
+        recipes=len(left),
+        error=f"{bench.model.error:.1f}",
+        error_90=f"{left['dE00'].quantile(0.9):.1f}",
+        inside=f"{100 * left['inside'].mean():.0f}",
+    )
+    notes = [trust, *bench.model.notes]
+    metals = row is not None and (row["iron_wof"] > 0 or row["copper_wof"] > 0)
+    return [*notes, words.say("exploring.cautions")] if metals else notes
+
+
+def _chip(row: Any, label: str, note: str = "") -> frame.Chip:
+    lab = tuple(float(row[name]) for name in table.LAB)
+    return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))  # type: ignore[arg-type]
+
+
+def _chips(bench: Bench, said: pd.DataFrame) -> list[frame.Chip]:
+    """Return the predicted colour under the book's light and by lamplight."""
+    illuminant, observer = _OTHER_LIGHT
+    here = said.iloc[0]
+    seen = bench.model.under(said.head(1), _OTHER_LIGHT)[0]
+    other = {**dict(zip(table.LAB, seen, strict=True)), "illuminant": illuminant}
+    other["observer"] = observer
+    note = "" if bench.model.spectral else words.say("exploring.adapted")
+    own = words.say("exploring.chip_other", illuminant=f"{here['illuminant']}")
+    lamp = words.say("exploring.chip_other", illuminant=illuminant)
+    return [_chip(here, own), _chip(other, lamp, note)]
+
+
+def _nearest(bench: Bench, said: pd.DataFrame) -> frame.Chip:
+    lab = bench.made[table.LAB].to_numpy(float)
+    target = np.broadcast_to(said[table.LAB].to_numpy(float)[0], lab.shape)
+    row = bench.made.iloc[int(convert.dE00(target, lab).argmin())]
+    return _chip(row, words.say("exploring.chip_nearest"), str(row["recipe"]))
+
+
+def _wanted(bench: Bench, lab: np.ndarray) -> pd.DataFrame:
+    illuminant, observer = bench.model.white
+    row = dict(zip(table.LAB, lab, strict=True))
+    named = words.say("exploring.wanted")
+    return pd.DataFrame([{**row, "illuminant": illuminant, "observer": observer, "swatch": named}])
+
+
+def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
+    if not values["wanted"].strip():
+        raise InputError(words.say("exploring.first_colour"))
+    found = _found(bench, values)
+    wanted = _wanted(bench, found.wanted)
+    first = found.ranked.head(1)
+    figure = drawn.landing(
+        bench.made, first, _plausible(bench, first), wanted=wanted, spans=bench.spans
+    )
+    rows = found.ranked[_FOUND].assign(chance=(100 * found.ranked["chance"]).round())
+    pair = [_chip(wanted.iloc[0], words.say("exploring.chip_wanted"))]
+    pair.append(_chip(first.iloc[0], words.say("exploring.chip"), str(first.iloc[0]["recipe"])))
+    notes = [_weighed(first.iloc[0], values), words.say("exploring.photo_note")]
+    notes += _notes(bench, first.iloc[0])
+    return frame.Shown(found.sentence, figure, rows, [pair], notes)
+
+
+def _weighed(row: Any, values: dict[str, Any]) -> str:
+    fibre_g = float(values["fibre_g"])
+    lines = [
+        f"{line.material} {line.grams:.3g} g"
+        for line in predict.weigh_out(dict(row), fibre_g).itertuples()
+    ]
+    return words.say("exploring.weigh", fibre_g=f"{fibre_g:g}", lines=", ".join(lines))
+
+
+def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
+    offered = _next(bench, values)
+    where = "colour" if values["wanted"].strip() else "all"
+    sentence = words.say(
+        "exploring.next",
+        many=len(offered),
+        where=words.say(f"exploring.where_{where}"),
+        before=f"{offered['u_before'].iloc[0]:.1f}",
+        after=f"{offered['u_after'].iloc[-1]:.1f}",
+    )
+    said = bench.model.colour(offered)
+    figure = drawn.landing(bench.made, said, [], spans=bench.spans)
+    rows = offered[["recipe", "L", "a", "b", "u_before", "u_after"]]
+    metals = offered[list(offered.METALS)].max()
+    return frame.Shown(sentence, figure, rows, (), _notes(bench, metals))
+
+
+def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Shown:
+    if "gamut" not in bench.kept:
+        bench.kept["gamut"] = (
+            predict.gamut(bench.model, by=["fibre"]),
+            predict.gamut(bench.model, by=["fibre", "mordant"]),
+        )
+    whole, parts = bench.kept["gamut"]
+    fibre = values["fibre"]
+    row = whole.counts.set_index("group").loc[fibre]
+    sentence = words.say(
+        "exploring.reach",
+        group=fibre,
+        without=int(row["without"]),
+        iron=int(row["iron_adds"]),
+        copper=int(row["copper_adds"]),
+    )
+    outlines = whole.outlines[whole.outlines["group"] == fibre]
+    mine = bench.made[bench.made["fibre"] == fibre]
+    figure = drawn.gamut(outlines, mine)
+    notes = [words.say("exploring.reach_note"), *_notes(bench, None)]
+    return frame.Shown(sentence, figure, parts.counts, (), notes)

@@ -1,0 +1,37 @@
+"""A book's model, fitted once, and what was asked of it before."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from dyelab import predict
+from dyelab.plot import plane, style
+
+_SIZE = 60_000  # candidates: plenty for a search, quick to predict
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A book's model, fitted once, and what was searched before."""
+
+    made: pd.DataFrame
+    model: predict.Model
+    spans: tuple[float, float, float, float]
+    kept: dict[Any, Any] = field(default_factory=dict)
+
+    def reach(self, limits: predict.Limits) -> predict.Reach:
+        """Candidates within limits, predicted once."""
+        key = (str(dict(limits.hold)), str(dict(limits.most)), limits.without)
+        if key not in self.kept:
+            self.kept[key] = predict.reach(self.model, limits, size=_SIZE)
+        return self.kept[key]
+
+
+def prepared(book: Any) -> Bench:
+    """Learn from a book."""
+    from dyelab import book as books
+
+    model = predict.fit(books.wide(book), spectra=book.spectra)
+    made = style.painted(model.made)
+    return Bench(made, model, plane.around(made))

@@ -1,0 +1,97 @@
+"""The explorer: the house frame, and buttons that take a recipe further."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from dyelab import plan, words
+from dyelab.errors import InputError
+from dyelab.panel import frame, markup, shelf
+from dyelab.panel.explore import answers, bench, offered
+
+
+class Explorer(frame.Panel):
+    """The panel, with the buttons that take a recipe further."""
+
+    def __init__(self, book: Any = None) -> None:
+        title = words.say("exploring.title")
+        super().__init__(
+            *("explore", title, offered.choose, answers.show),
+            refresh=offered.fit,
+            prepare=bench.prepared,
+            book=book,
+        )
+        self.told = widgets.HTML()
+        self.told.add_class("dl-saved")
+        line = widgets.HBox(
+            [_button("exploring.take", self._first), _button("exploring.put", self._put)]
+        )
+        line.add_class("dl-save")
+        self.children: tuple[Any, ...] = (*self.children, line, self.told)
+
+    def _first(self) -> None:
+        self._tell(self._take_first)
+
+    def _take_first(self) -> str:
+        """Set the sliders to the first recipe listed."""
+        rows = answers.recipes(self._ready, self.values)
+        if self.values["task"] not in ("find", "next") or rows.empty:
+            raise InputError(words.say("exploring.nothing_found"))
+        best, self._quiet = rows.iloc[0], True
+        try:
+            for name in ("fibre", *offered.DOSED):
+                self.choices[name].value = best[name]
+            self._fit()
+            for name in (*offered.DOSED.values(), *offered.METALS):
+                self.choices[name].value = float(best[name])
+            self.choices["task"].value = "recipe"
+        finally:
+            self._quiet = False
+        self._guard(self._fit)
+        self.update()
+        return ""
+
+    def _put(self) -> None:
+        self._tell(self._into)
+
+    def _into(self) -> str:
+        from dyelab import book as books
+
+        rows = answers.recipes(self._ready, self.values)
+        if rows.empty:
+            raise InputError(words.say("exploring.nothing_to_plan"))
+        if Path(self.book.path).resolve() == shelf.example().resolve():
+            put = words.say("exploring.put")
+            raise InputError(words.say("exploring.example_kept", put=put))
+        name = words.say("exploring.series")
+        planned = plan.of_recipes(rows, name=name, keep=self.book)
+        saved = books.save(plan.into(self.book, planned), name)
+        self.book = saved
+        told = {"swatches": str(len(planned.swatches)), "book": saved.title, "name": name}
+        return words.say("exploring.put_in", **told)
+
+    def _tell(self, work: Callable[[], str]) -> None:
+        try:
+            self.told.value = markup.sentence(work())
+        except InputError as refusal:
+            self.told.value = markup.notice(str(refusal))
+
+
+def panel(book: Any = None) -> Explorer:
+    """Move the doses of a recipe nobody has dyed yet; see the colours it may give.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    return Explorer(book)
+
+
+def _button(key: str, work: Callable[[], None]) -> widgets.Button:
+    button = widgets.Button(description=words.say(key))
+    button.add_class("dl-button")
+    button.on_click(lambda _: work())
+    return button
