@@ -168,19 +168,19 @@ def _weighed(row: Any, values: dict[str, Any]) -> str:
 
 
 def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
-    offered = _next(bench, values)
+    series = _next(bench, values)
     where = "colour" if values["wanted"].strip() else "all"
     sentence = words.say(
         "exploring.next",
-        many=len(offered),
+        many=len(series),
         where=words.say(f"exploring.where_{where}"),
         before=f"{offered['u_before'].iloc[0]:.1f}",
         after=f"{offered['u_after'].iloc[-1]:.1f}",
     )
-    said = bench.model.colour(offered)
+    said = bench.model.colour(series)
     figure = drawn.landing(bench.made, said, [], spans=bench.spans)
-    rows = offered[["recipe", "L", "a", "b", "u_before", "u_after"]]
-    metals = offered[list(offered.METALS)].max()
+    rows = series[["recipe", "L", "a", "b", "u_before", "u_after"]]
+    metals = series[list(offered.METALS)].max()
     return frame.Shown(sentence, figure, rows, (), _notes(bench, metals))
 
 
