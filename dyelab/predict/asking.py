@@ -5,8 +5,8 @@ import pandas as pd
 
 from dyelab import shift, table, words
 from dyelab.errors import InputError
-from dyelab.predict import factors, process
-from dyelab.predict.factors import CLOTH, NONE, STEPS, Step
+from dyelab.predict import completing, factors, process
+from dyelab.predict.factors import NONE, STEPS, Step
 from dyelab.predict.taught import Taught, Weighed
 
 _FAR = 0.3  # share of the prior variance left: little is known there
@@ -18,7 +18,7 @@ Light = tuple[str | None, int | None]
 
 def colour(model: Taught, recipes: pd.DataFrame, light: Light = (None, None)) -> pd.DataFrame:
     """See `Model.colour`."""
-    full = completed(model, recipes)
+    full = completing.completed(model, recipes)
     white = (light[0] or model.white[0], light[1] or model.white[1])
     joined = [_parts(model, row) for row in full.to_dict("records")]
     sums = {i: parts for i, parts in enumerate(joined) if parts is not None}
@@ -63,73 +63,6 @@ def _landed(
     J = model.basis.slopes(weighed.mean, white)
     C = np.einsum("niq,nq,njq->nij", J, weighed.left + model.nuggets, J)
     return model.basis.lab(weighed.mean, white), model.stretch(C + 1e-6 * np.eye(3))
-
-
-def completed(model: Taught, recipes: pd.DataFrame) -> pd.DataFrame:
-    """Recipes with every column a model needs, and only materials it knows.
-
-    Raises
-    ------
-    InputError
-        Naming the row, the material and those the book knows.
-    """
-    full = recipes.reset_index(drop=True)
-    usual = model.made
-    for name, (material, dose) in STEPS.items():
-        if material and name not in CLOTH:
-            texts = full[material] if material in full else pd.Series(NONE, index=full.index)
-            full[material] = texts.fillna(NONE).replace("", NONE).astype(str)
-        if dose:
-            full[dose] = full[dose].fillna(0.0) if dose in full else 0.0
-    for column in CLOTH:
-        if column in usual:
-            full[column] = _usual(full, usual, column)
-    full = _without_salts(full)
-    for name in STEPS:
-        _known(model, full, name)
-    return full
-
-
-def _without_salts(full: pd.DataFrame) -> pd.DataFrame:
-    """Iron and copper are told by their doses alone, as in the book's own recipes."""
-    alone = full["mordant"].isin(["ferrous sulfate", "copper sulfate"])
-    doses = full["mordant_wof"].where(~alone, 0.0)
-    return full.assign(mordant=full["mordant"].where(~alone, NONE), mordant_wof=doses)
-
-
-def _usual(full: pd.DataFrame, usual: pd.DataFrame, column: str) -> pd.Series:
-    """Fill a blank fibre, form or ground with the commonest, for the fibre where one is given."""
-    blank = full[column].fillna("").eq("") if column in full else pd.Series(True, index=full.index)
-    common = usual[column].mode().iloc[0]
-    filling = pd.Series(common, index=full.index)
-    if column != "fibre":
-        by_fibre = usual.groupby("fibre")[column].agg(lambda texts: texts.mode().iloc[0])
-        filling = full["fibre"].map(by_fibre).fillna(common)
-    return filling if blank.all() else full[column].where(~blank, filling)
-
-
-def _known(model: Taught, full: pd.DataFrame, name: str) -> None:
-    """Raise for a material the book holds no swatch of."""
-    material = _materials(full, name)
-    in_book = model.levels[name]
-    learned = next((step for step in model.steps if step.name == name), None)
-    for i, text in enumerate(material):
-        parts = [text] if text in in_book else text.split(" + ")
-        if learned is None and name in CLOTH[1:]:
-            continue
-        if any(part not in in_book and part != NONE for part in parts) or (
-            text == NONE and learned is None and NONE not in in_book
-        ):
-            known = ", ".join(kind for kind in in_book if kind != NONE) or NONE
-            raise InputError(
-                words.say("predict.unknown", row=i + 1, step=name, found=text, known=known)
-            )
-
-
-def _materials(full: pd.DataFrame, name: str) -> list[str]:
-    if name != "dye":
-        return factors.name_and_dose(full, name)[0]
-    return list(full["dye"])
 
 
 def _parts(model: Taught, row: dict) -> pd.DataFrame | None:

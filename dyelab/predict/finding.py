@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, recipe, table, words
-from dyelab.predict import asking, factors, landing, wanted
+from dyelab.predict import asking, completing, factors, landing, wanted
 from dyelab.predict.factors import NONE, STEPS
 from dyelab.predict.grid import Limits
 from dyelab.predict.model import Model
@@ -139,7 +139,7 @@ def _judged(
     """Add the colour of a swatch of each recipe, its distance, and its chance of landing."""
     if recipes.empty:
         return recipes.assign(middle=[], dE00=[], chance=[])
-    full = asking.completed(model, recipes)
+    full = completing.completed(model, recipes)
     lab, C = asking.landed(model, full)
     away = convert.dE00(np.broadcast_to(target, (len(lab), _DRAWS, 3)), draws(model, lab, C))
     middle = convert.dE00(np.broadcast_to(target, lab.shape), lab)

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, shift
-from dyelab.predict import asking, factors, grid, process, wanted
+from dyelab.predict import asking, completing, factors, grid, process, wanted
 from dyelab.predict.grid import Limits
 from dyelab.predict.model import Model
 
@@ -58,8 +58,8 @@ def next_swatches(
         model.made, model.steps, Limits(hold or {}, most or {}, tuple(without))
     )
     pool, places = grid.sample(candidates, _POOL, seed), grid.sample(candidates, _PLACES, seed + 1)
-    pool = asking.completed(model, pool)
-    at = [model.coded(t) for t in (pool, asking.completed(model, places))]
+    pool = completing.completed(model, pool)
+    at = [model.coded(t) for t in (pool, completing.completed(model, places))]
     weights = _weights(model, at[1], around, near)
     chosen, spreads = _greedy(model, at, weights, n)
     lab, _ = asking.landed(model, pool.iloc[chosen])

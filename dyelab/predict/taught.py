@@ -102,6 +102,16 @@ class Taught:
         return self.basis.wavelengths is not None
 
     @cached_property
+    def usual(self) -> dict[str, tuple[str, dict[str, str]]]:
+        """Commonest fibre, form and ground: of all recipes, and of those on each fibre."""
+        made, found = self.made, {}
+        for column in (name for name in factors.CLOTH if name in made):
+            common = made[column].mode().iloc[0]
+            by_fibre = made.groupby("fibre")[column].agg(lambda texts: texts.mode().iloc[0])
+            found[column] = (common, {} if column == "fibre" else by_fibre.to_dict())
+        return found
+
+    @cached_property
     def p(self) -> np.ndarray:
         """Parameters of every score, (q, p)."""
         return np.stack([learned.p for learned in self.scores])

@@ -174,8 +174,8 @@ def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
         "exploring.next",
         many=len(series),
         where=words.say(f"exploring.where_{where}"),
-        before=f"{offered['u_before'].iloc[0]:.1f}",
-        after=f"{offered['u_after'].iloc[-1]:.1f}",
+        before=f"{series['u_before'].iloc[0]:.1f}",
+        after=f"{series['u_after'].iloc[-1]:.1f}",
     )
     said = bench.model.colour(series)
     figure = drawn.landing(bench.made, said, [], spans=bench.spans)
