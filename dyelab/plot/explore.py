@@ -1,6 +1,7 @@
 """Where an untried recipe may land: its band among the swatches, and the swatches it may give."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,20 +18,41 @@ _LEFT, _STRIP, _RIGHT = [0, 0.64], [0.72, 0.79], [0.84, 1.0]
 _DASHES = {"without": "solid", "iron": "dash", "copper": "dot", "both": "dashdot"}
 
 
-def landing(
-    made: pd.DataFrame,
-    said: pd.DataFrame,
-    plausible: Sequence[str],
-    *,
-    wanted: pd.DataFrame | None = None,
-    spans: Sequence[float] | None = None,
-) -> go.Figure:
-    """Draw the a*b* plane with tried swatches, predictions with their bands, and a patch.
+@dataclass(frozen=True)
+class Ground:
+    """What holds still while a recipe moves: the swatches tried, and the axes."""
+
+    traces: tuple[dict[str, Any], ...]
+    layout: dict[str, Any]
+
+
+def ground(made: pd.DataFrame, spans: Sequence[float] | None = None) -> Ground:
+    """Draw what holds still, once.
 
     Parameters
     ----------
     made : DataFrame
         Recipes measured, as ``style.painted`` leaves them.
+    spans : (a_low, a_high, b_low, b_high), optional
+        Axis limits.
+    """
+    tried = style.marks(made, name=words.say("exploring.tried"), size=8)
+    layout = {"height": 460, **_layout(spans or plane.around(made))}
+    return Ground((tried, _strip(made, "circle", 8, 0.0)), layout)
+
+
+def landing(
+    tried: Ground,
+    said: pd.DataFrame,
+    plausible: Sequence[str],
+    *,
+    wanted: pd.DataFrame | None = None,
+) -> go.Figure:
+    """Draw the a*b* plane with tried swatches, predictions with their bands, and a patch.
+
+    Parameters
+    ----------
+    tried : Ground
     said : DataFrame
         Predictions: `L, a, b`, white point, covariance columns, `recipe`; the first is the one
         asked for.
@@ -38,22 +60,18 @@ def landing(
         Screen colours (hex) of swatches that the first may give; `PATCH` of them, or none.
     wanted : DataFrame, optional
         The colour looked for.
-    spans : (a_low, a_high, b_low, b_high), optional
-        Axis limits that hold still.
     """
-    drawn = style.figure(height=460, **_layout(spans or plane.around(made)))
-    drawn.add_trace(style.points(made, name=words.say("exploring.tried"), size=8))
-    drawn.add_trace(_strip(made, "circle", 8, 0.0))
-    drawn.add_traces([_band(row) for _, row in said.iterrows()])
-    drawn.add_trace(style.points(said, name=words.say("exploring.predicted"), shape="square"))
-    drawn.add_trace(_strip(said, "square", 14, 1.0))
+    predicted = style.painted(said)
+    traces = [*tried.traces, *_bands(said)]
+    traces.append(style.marks(predicted, name=words.say("exploring.predicted"), shape="square"))
+    traces.append(_strip(predicted, "square", 14, 1.0))
     if wanted is not None:
-        named = words.say("exploring.wanted")
-        drawn.add_trace(style.points(wanted, name=named, shape="star", size=18))
-        drawn.add_trace(_strip(wanted, "star", 18, 2.0))
+        aim = style.painted(wanted)
+        traces.append(style.marks(aim, name=words.say("exploring.wanted"), shape="star", size=18))
+        traces.append(_strip(aim, "star", 18, 2.0))
     if len(plausible):
-        drawn.add_trace(_patch(plausible))
-    return drawn
+        traces.append(_patch(plausible))
+    return style.assembled(traces, **tried.layout)
 
 
 def _layout(spans: Sequence[float]) -> dict:
@@ -88,12 +106,12 @@ def _layout(spans: Sequence[float]) -> dict:
     }
 
 
-def _strip(part: pd.DataFrame, shape: str, size: float, place: float) -> go.Scatter:
+def _strip(part: pd.DataFrame, shape: str, size: float, place: float) -> dict[str, Any]:
     bars = None
     if place == 1.0:
         spread = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.645
         bars = {"type": "data", "array": list(spread), "color": style.INK, "thickness": 1}
-    return style.points(
+    return style.marks(
         part.assign(_place=place),
         x="_place",
         y="L",
@@ -106,38 +124,31 @@ def _strip(part: pd.DataFrame, shape: str, size: float, place: float) -> go.Scat
     )
 
 
-def _band(row: pd.Series) -> go.Scatter:
-    """Outline on a*b* that holds 90 % of where one swatch may land."""
-    power, axes = np.linalg.eigh(table.covariances(row.to_frame().T)[0, 1:, 1:])
+def _bands(said: pd.DataFrame) -> list[dict[str, Any]]:
+    """Outlines on a*b* that hold 90 % of where one swatch of each may land."""
+    power, axes = np.linalg.eigh(table.covariances(said)[:, 1:, 1:])
     turn = np.linspace(0, 2 * np.pi, 49)
     ring = np.stack([np.cos(turn), np.sin(turn)])
-    shape = axes @ (np.sqrt(np.clip(power, 0, None) * _CHI2_90)[:, None] * ring)
+    rings = axes @ (np.sqrt(np.clip(power, 0, None) * _CHI2_90)[..., None] * ring)
+    rings += said[["a", "b"]].to_numpy(float)[..., None]
     line = {"color": style.INK, "width": 1.5, "dash": "dash"}
-    return go.Scatter(
-        x=list(float(row["a"]) + shape[0]),
-        y=list(float(row["b"]) + shape[1]),
-        mode="lines",
-        line=line,
-        hoverinfo="skip",
-        showlegend=False,
-    )
+    fixed = {"type": "scatter", "mode": "lines", "line": line, "hoverinfo": "skip"}
+    return [{**fixed, "showlegend": False, "x": list(x), "y": list(y)} for x, y in rings]
 
 
-def _patch(plausible: Sequence[str]) -> go.Heatmap:
+def _patch(plausible: Sequence[str]) -> dict[str, Any]:
     """Swatches edge to edge, where the eye sees how they differ; each its own colour exactly."""
     many = len(plausible)
     places = np.arange(_COLUMNS * _ROWS).reshape(_ROWS, _COLUMNS)
-    scale = [(i / (many - 1), fill) for i, fill in enumerate(plausible)]
-    return go.Heatmap(
-        z=places.tolist(),
-        zmin=0,
-        zmax=many - 1,
-        colorscale=scale,
-        showscale=False,
-        xaxis="x3",
-        yaxis="y3",
-        hoverinfo="skip",
-    )
+    fixed = {"type": "heatmap", "showscale": False, "xaxis": "x3", "yaxis": "y3"}
+    return {
+        **fixed,
+        "z": places.tolist(),
+        "zmin": 0,
+        "zmax": many - 1,
+        "colorscale": [(i / (many - 1), fill) for i, fill in enumerate(plausible)],
+        "hoverinfo": "skip",
+    }
 
 
 def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:

@@ -63,7 +63,7 @@ def show(bench: Bench, task: str, **values: Any) -> frame.Shown:
 def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     said = bench.model.colour(offered.asked(values))
     row = said.iloc[0]
-    figure = drawn.landing(bench.made, said, _plausible(bench, said), spans=bench.spans)
+    figure = drawn.landing(bench.tried, said, _plausible(bench, said))
     weighed = predict.weigh_out(dict(row), float(values["fibre_g"]))
     chips = [_chips(bench, said), [_nearest(bench, said)]]
     return frame.Shown(_told(bench, said), figure, weighed, chips, _notes(bench, row))
@@ -147,9 +147,7 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     found = _found(bench, values)
     wanted = _wanted(bench, found.wanted)
     first = found.ranked.head(1)
-    figure = drawn.landing(
-        bench.made, first, _plausible(bench, first), wanted=wanted, spans=bench.spans
-    )
+    figure = drawn.landing(bench.tried, first, _plausible(bench, first), wanted=wanted)
     rows = found.ranked[_FOUND].assign(chance=(100 * found.ranked["chance"]).round())
     pair = [_chip(wanted.iloc[0], words.say("exploring.chip_wanted"))]
     pair.append(_chip(first.iloc[0], words.say("exploring.chip"), str(first.iloc[0]["recipe"])))
@@ -178,7 +176,7 @@ def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
         after=f"{series['u_after'].iloc[-1]:.1f}",
     )
     said = bench.model.colour(series)
-    figure = drawn.landing(bench.made, said, [], spans=bench.spans)
+    figure = drawn.landing(bench.tried, said, [])
     rows = series[["recipe", "L", "a", "b", "u_before", "u_after"]]
     metals = series[list(offered.METALS)].max()
     return frame.Shown(sentence, figure, rows, (), _notes(bench, metals))

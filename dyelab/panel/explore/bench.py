@@ -6,7 +6,8 @@ from typing import Any
 import pandas as pd
 
 from dyelab import predict
-from dyelab.plot import plane, style
+from dyelab.plot import explore as drawn
+from dyelab.plot import style
 
 _SIZE = 60_000  # candidates: plenty for a search, quick to predict
 
@@ -17,7 +18,7 @@ class Bench:
 
     made: pd.DataFrame
     model: predict.Model
-    spans: tuple[float, float, float, float]
+    tried: drawn.Ground
     kept: dict[Any, Any] = field(default_factory=dict)
 
     def reach(self, limits: predict.Limits) -> predict.Reach:
@@ -34,4 +35,4 @@ def prepared(book: Any) -> Bench:
 
     model = predict.fit(books.wide(book), spectra=book.spectra)
     made = style.painted(model.made)
-    return Bench(made, model, plane.around(made))
+    return Bench(made, model, drawn.ground(made))
