@@ -161,18 +161,17 @@ def screen(lab: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
 def painted(lab: pd.DataFrame) -> pd.DataFrame:
     """Add `fill`, `inside` and `hover` once, for a table whose rows are drawn again and again."""
     fills, inside = screen(lab)
-    return lab.assign(fill=fills, inside=inside, hover=hover(lab))
+    return lab.assign(fill=fills, inside=inside, hover=hover(lab, inside))
 
 
-def hover(lab: pd.DataFrame) -> list[str]:
+def hover(lab: pd.DataFrame, inside: Iterable[bool] | None = None) -> list[str]:
     """Hover text of each row: swatch, recipe where known, L* a* b* and its white point."""
-    _, shown = screen(lab)
-    return [
-        _hover(row, bool(inside)) for (_, row), inside in zip(lab.iterrows(), shown, strict=True)
-    ]
+    shown = screen(lab)[1] if inside is None else inside
+    rows = lab.to_dict("records")
+    return [_hover(row, bool(fits)) for row, fits in zip(rows, shown, strict=True)]
 
 
-def _hover(row: pd.Series, inside: bool) -> str:
+def _hover(row: dict, inside: bool) -> str:
     name = row.get("swatch", row.get("sample", ""))
     lines = [f"<b>{plain(name)}</b>"]
     for column in ("recipe", "label"):
@@ -180,7 +179,7 @@ def _hover(row: pd.Series, inside: bool) -> str:
             lines.append(plain(row[column], 140))
             break
     lines.append(f"L* {row['L']:.1f}   a* {row['a']:.1f}   b* {row['b']:.1f}")
-    if {"u_L", "u_a", "u_b"} <= set(row.index) and pd.notna(row["u_L"]):
+    if {"u_L", "u_a", "u_b"} <= set(row) and pd.notna(row["u_L"]):
         lines.append(f"± {row['u_L']:.1f}   {row['u_a']:.1f}   {row['u_b']:.1f} (standard)")
     lines.append(f"{plain(row['illuminant'])}/{int(row['observer'])}°")
     if not inside:

@@ -20,8 +20,7 @@ def colour(model: Taught, recipes: pd.DataFrame, light: Light = (None, None)) ->
     """See `Model.colour`."""
     full = completing.completed(model, recipes)
     white = (light[0] or model.white[0], light[1] or model.white[1])
-    joined = [_parts(model, row) for row in full.to_dict("records")]
-    sums = {i: parts for i, parts in enumerate(joined) if parts is not None}
+    sums = _sums(model, full)
     plain = np.array([i not in sums for i in range(len(full))])
     lab, C = np.zeros((len(full), 3)), np.zeros((len(full), 3, 3))
     said, leant = [""] * len(full), [""] * len(full)
@@ -37,17 +36,18 @@ def colour(model: Taught, recipes: pd.DataFrame, light: Light = (None, None)) ->
         said[at] = words.say("predict.joined", dyes=str(full.iloc[at]["dye"]))
         dyed = model.weighed(model.coded(parts[1:]))
         leant[at] = ", ".join(dict.fromkeys(leans(model, dyed)))
-    answered = full.assign(recipe=labels(full), **dict(zip(table.LAB, lab.T, strict=True)))
-    answered = answered.assign(illuminant=white[0], observer=white[1])
-    flag = "" if model.spectral or white == model.white else "adapted"
-    answered = table.with_covariances(answered, C)
-    return answered.assign(leans_on=leant, extrapolates=said, flags=flag)
+    answered = dict(zip(table.LAB, lab.T, strict=True))
+    answered |= {"illuminant": white[0], "observer": white[1]}
+    answered |= {"leans_on": leant, "extrapolates": said}
+    answered["flags"] = "" if model.spectral or white == model.white else "adapted"
+    return table.with_covariances(full.assign(recipe=labels(full), **answered), C)
 
 
 def labels(recipes: pd.DataFrame) -> list[str]:
     """Recipes in words."""
-    numeric = recipes.assign(dye_wof=pd.to_numeric(recipes["dye_wof"], errors="coerce"))
-    return shift.label(numeric)
+    if recipes["dye_wof"].dtype != object:
+        return shift.label(recipes)
+    return shift.label(recipes.assign(dye_wof=pd.to_numeric(recipes["dye_wof"], errors="coerce")))
 
 
 def landed(
@@ -65,12 +65,16 @@ def _landed(
     return model.basis.lab(weighed.mean, white), model.stretch(C + 1e-6 * np.eye(3))
 
 
-def _parts(model: Taught, row: dict) -> pd.DataFrame | None:
-    """A recipe of dyes never joined, as its ground and then each dye alone; else None."""
+def _sums(model: Taught, full: pd.DataFrame) -> dict[int, pd.DataFrame]:
+    """Recipes of dyes never joined, by their place: each as `_parts` gives it."""
     in_book = model.levels["dye"]
+    never = [i for i, dye in enumerate(full["dye"]) if dye not in in_book and " + " in dye]
+    return {i: _parts(full.iloc[i].to_dict()) for i in never}
+
+
+def _parts(row: dict) -> pd.DataFrame:
+    """A recipe of dyes never joined, as its ground and then each dye alone."""
     dyes = str(row["dye"]).split(" + ")
-    if row["dye"] in in_book or len(dyes) < 2:
-        return None
     doses = str(row["dye_wof"]).split(" + ")
     if len(doses) != len(dyes):
         told = {"dyes": row["dye"], "found": row["dye_wof"]}

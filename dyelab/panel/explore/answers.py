@@ -62,17 +62,15 @@ def show(bench: Bench, task: str, **values: Any) -> frame.Shown:
 
 def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     said = bench.model.colour(offered.asked(values))
-    row = said.iloc[0]
-    figure = drawn.landing(bench.tried, said, _plausible(bench, said))
-    weighed = predict.weigh_out(dict(row), float(values["fibre_g"]))
-    chips = [_chips(bench, said), [_nearest(bench, said)]]
-    return frame.Shown(_told(bench, said), figure, weighed, chips, _notes(bench, row))
+    row, swatches = said.iloc[0].to_dict(), _swatches(bench, said)
+    figure = drawn.landing(bench.tried, said, _plausible(bench, swatches))
+    weighed = predict.weigh_out(row, float(values["fibre_g"]))
+    chips = [_chips(bench, said, row), [_nearest(bench, row)]]
+    return frame.Shown(_told(row, swatches), figure, weighed, chips, _notes(bench, row))
 
 
-def _told(bench: Bench, said: pd.DataFrame) -> str:
-    row = said.iloc[0]
-    swatches = predict.draws(bench.model, *_middle(said))[0]
-    lab = said[table.LAB].to_numpy(float)
+def _told(row: dict[str, Any], swatches: np.ndarray) -> str:
+    lab = np.array([row[name] for name in table.LAB])
     away = convert.dE00(np.broadcast_to(lab, swatches.shape), swatches)
     numbers = {name: f"{row[name]:.1f}".replace("-", "−") for name in table.LAB}
     near = f"{np.quantile(away, 0.9):.1f}"
@@ -84,27 +82,21 @@ def _told(bench: Bench, said: pd.DataFrame) -> str:
     return text
 
 
-def _middle(said: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    return said[table.LAB].to_numpy(float), table.covariances(said)
+def _swatches(bench: Bench, said: pd.DataFrame) -> np.ndarray:
+    """Colours that swatches of the first recipe may have, (n, 3)."""
+    first = said.head(1)
+    return predict.draws(bench.model, first[table.LAB].to_numpy(float), table.covariances(first))[0]
 
 
-def _plausible(bench: Bench, said: pd.DataFrame) -> list[str]:
-    swatches = predict.draws(bench.model, *_middle(said.head(1)), drawn.PATCH)[0]
+def _plausible(bench: Bench, swatches: np.ndarray) -> list[str]:
     illuminant, observer = bench.model.white
-    swatches[:, 0] = np.clip(swatches[:, 0], 0, 100)
-    return list(convert.screen(swatches, illuminant=illuminant, observer=observer)[0])
+    few = swatches[: drawn.PATCH].copy()
+    few[:, 0] = np.clip(few[:, 0], 0, 100)
+    return list(convert.screen(few, illuminant=illuminant, observer=observer)[0])
 
 
 def _notes(bench: Bench, row: Any) -> list[str]:
-    left = bench.model.left_out
-    trust = words.say(
-        "exploring.trust",
-        recipes=len(left),
-        error=f"{bench.model.error:.1f}",
-        error_90=f"{left['dE00'].quantile(0.9):.1f}",
-        inside=f"{100 * left['inside'].mean():.0f}",
-    )
-    notes = [trust, *bench.model.notes]
+    notes = [bench.trust, *bench.model.notes]
     metals = row is not None and (row["iron_wof"] > 0 or row["copper_wof"] > 0)
     return [*notes, words.say("exploring.cautions")] if metals else notes
 
@@ -114,10 +106,9 @@ def _chip(row: Any, label: str, note: str = "") -> frame.Chip:
     return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))  # type: ignore[arg-type]
 
 
-def _chips(bench: Bench, said: pd.DataFrame) -> list[frame.Chip]:
+def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame.Chip]:
     """Return the predicted colour under the book's light and by lamplight."""
     illuminant, observer = _OTHER_LIGHT
-    here = said.iloc[0]
     seen = bench.model.under(said.head(1), _OTHER_LIGHT)[0]
     other = {**dict(zip(table.LAB, seen, strict=True)), "illuminant": illuminant}
     other["observer"] = observer
@@ -127,9 +118,9 @@ def _chips(bench: Bench, said: pd.DataFrame) -> list[frame.Chip]:
     return [_chip(here, own), _chip(other, lamp, note)]
 
 
-def _nearest(bench: Bench, said: pd.DataFrame) -> frame.Chip:
+def _nearest(bench: Bench, said: dict[str, Any]) -> frame.Chip:
     lab = bench.made[table.LAB].to_numpy(float)
-    target = np.broadcast_to(said[table.LAB].to_numpy(float)[0], lab.shape)
+    target = np.broadcast_to([said[name] for name in table.LAB], lab.shape)
     row = bench.made.iloc[int(convert.dE00(target, lab).argmin())]
     return _chip(row, words.say("exploring.chip_nearest"), str(row["recipe"]))
 
@@ -147,7 +138,9 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     found = _found(bench, values)
     wanted = _wanted(bench, found.wanted)
     first = found.ranked.head(1)
-    figure = drawn.landing(bench.tried, first, _plausible(bench, first), wanted=wanted)
+    figure = drawn.landing(
+        bench.tried, first, _plausible(bench, _swatches(bench, first)), wanted=wanted
+    )
     rows = found.ranked[_FOUND].assign(chance=(100 * found.ranked["chance"]).round())
     pair = [_chip(wanted.iloc[0], words.say("exploring.chip_wanted"))]
     pair.append(_chip(first.iloc[0], words.say("exploring.chip"), str(first.iloc[0]["recipe"])))

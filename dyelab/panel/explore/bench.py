@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import predict
+from dyelab import predict, words
 from dyelab.plot import explore as drawn
 from dyelab.plot import style
 
@@ -19,6 +19,7 @@ class Bench:
     made: pd.DataFrame
     model: predict.Model
     tried: drawn.Ground
+    trust: str
     kept: dict[Any, Any] = field(default_factory=dict)
 
     def reach(self, limits: predict.Limits) -> predict.Reach:
@@ -35,4 +36,16 @@ def prepared(book: Any) -> Bench:
 
     model = predict.fit(books.wide(book), spectra=book.spectra)
     made = style.painted(model.made)
-    return Bench(made, model, drawn.ground(made))
+    return Bench(made, model, drawn.ground(made), _trust(model))
+
+
+def _trust(model: predict.Model) -> str:
+    """How good the model is, in words."""
+    left = model.left_out
+    return words.say(
+        "exploring.trust",
+        recipes=len(left),
+        error=f"{model.error:.1f}",
+        error_90=f"{left['dE00'].quantile(0.9):.1f}",
+        inside=f"{100 * left['inside'].mean():.0f}",
+    )
