@@ -1,5 +1,7 @@
 """What a model answers: a colour with its covariance, what it leans on, and when it guesses."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -36,7 +38,7 @@ def colour(model: Taught, recipes: pd.DataFrame, light: Light = (None, None)) ->
         said[at] = words.say("predict.joined", dyes=str(full.iloc[at]["dye"]))
         dyed = model.weighed(model.coded(parts[1:]))
         leant[at] = ", ".join(dict.fromkeys(leans(model, dyed)))
-    answered = dict(zip(table.LAB, lab.T, strict=True))
+    answered: dict[str, Any] = dict(zip(table.LAB, lab.T, strict=True))
     answered |= {"illuminant": white[0], "observer": white[1]}
     answered |= {"leans_on": leant, "extrapolates": said}
     answered["flags"] = "" if model.spectral or white == model.white else "adapted"
@@ -45,7 +47,7 @@ def colour(model: Taught, recipes: pd.DataFrame, light: Light = (None, None)) ->
 
 def labels(recipes: pd.DataFrame) -> list[str]:
     """Recipes in words."""
-    if recipes["dye_wof"].dtype != object:
+    if pd.api.types.is_numeric_dtype(recipes["dye_wof"]):
         return shift.label(recipes)
     return shift.label(recipes.assign(dye_wof=pd.to_numeric(recipes["dye_wof"], errors="coerce")))
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -142,6 +143,14 @@ class Coded:
 
     kind: np.ndarray
     dose: np.ndarray
+
+    @cached_property
+    def levels(self) -> tuple["Coded", np.ndarray]:
+        """Rows that differ, and the place of every row among them: far fewer in most books."""
+        _, first, place = np.unique(
+            self.kind + 1j * self.dose, return_index=True, return_inverse=True
+        )
+        return Coded(self.kind[first], self.dose[first]), place.ravel()
 
 
 def coded(step: Step, made: pd.DataFrame) -> Coded:

@@ -49,8 +49,10 @@ class Likeness:
 
     def matrix(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
         """Likeness of each row of `one` to each of `two`, (..., n, m) for parameters (..., p)."""
+        (rows, here), (columns, there) = one.levels, two.levels
         size = np.exp(p[..., 0])[..., None, None]
-        return size * self._between(p, one, two) * self._doses(p, one, two)[0]
+        small = size * self._between(p, rows, columns) * self._doses(p, rows, columns)[0]
+        return small[..., here[:, None], there]
 
     def alone(self, p: np.ndarray, one: Coded) -> np.ndarray:
         """Likeness of each row to itself: the diagonal of `matrix`."""
@@ -59,13 +61,14 @@ class Likeness:
         return np.exp(p[..., 0, None]) * np.where(there, level, 0.0)
 
     def slopes(self, p: np.ndarray, one: Coded) -> tuple[np.ndarray, list[np.ndarray]]:
-        """Likeness among rows, and its derivative by each parameter."""
-        size, alike = np.exp(p[0]), self._between(p, one, one)
-        by_dose, *dose_slopes = self._doses(p, one, one, slopes=True)
+        """Likeness among the levels of these rows, and its derivative by each parameter."""
+        levels = one.levels[0]
+        size, alike = np.exp(p[0]), self._between(p, levels, levels)
+        by_dose, *dose_slopes = self._doses(p, levels, levels, slopes=True)
         slopes = [size * alike * by_dose]
-        shares = _softmax(p[1 : 1 + self.weights])
+        shares, mixed = _softmax(p[1 : 1 + self.weights]), self._mixed(p)
         for i in range(self.weights):
-            moved = self._looked_up(shares[i + 1] * (self.tables[i + 1] - self._mixed(p)), one, one)
+            moved = self._looked_up(shares[i + 1] * (self.tables[i + 1] - mixed), levels, levels)
             slopes.append(size * moved * by_dose)
         slopes += [size * alike * slope for slope in dose_slopes]
         return slopes[0], slopes

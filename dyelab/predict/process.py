@@ -177,16 +177,28 @@ def _cost(
 ) -> tuple[float, np.ndarray]:
     """Minus the log posterior of the parameters, and its slopes."""
     K = np.full((len(seen.y),) * 2, np.exp(p[0]))
-    slopes = []
+    parts = []
     for kernel, own, code in zip(kernels, _own(p, kernels), rows, strict=True):
-        value, slope = kernel.slopes(own, code)
-        K *= 1 + value
-        slopes += [s / (1 + value) for s in slope]
+        value, slopes = kernel.slopes(own, code)
+        place = code.levels[1]
+        full = 1 + value[place[:, None], place]
+        K *= full
+        parts.append((full, place, slopes))
     total, pull, by_nugget = _evidence(K, np.exp(p[1]), seen)
     by_kernel = pull * K
-    grad = np.array([by_kernel.sum(), by_nugget, *(np.vdot(by_kernel, s) for s in slopes)])
+    grad = [by_kernel.sum(), by_nugget]
+    for full, place, slopes in parts:
+        by_level = _gathered(by_kernel / full, place)
+        grad += [np.vdot(by_level, slope) for slope in slopes]
     off = (p - prior[:, 0]) / prior[:, 1]
-    return total + 0.5 * off @ off, grad + off / prior[:, 1]
+    return total + 0.5 * off @ off, np.array(grad) + off / prior[:, 1]
+
+
+def _gathered(full: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """Sums of a matrix over rows and columns of one level."""
+    member = np.zeros((len(place), place.max() + 1))
+    member[np.arange(len(place)), place] = 1
+    return member.T @ full @ member
 
 
 def _evidence(K: np.ndarray, nugget: float, seen: Seen) -> tuple[float, np.ndarray, float]:

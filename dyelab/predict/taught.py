@@ -104,11 +104,12 @@ class Taught:
     @cached_property
     def usual(self) -> dict[str, tuple[str, dict[str, str]]]:
         """Commonest fibre, form and ground: of all recipes, and of those on each fibre."""
-        made, found = self.made, {}
+        made, found = self.made, dict[str, tuple[str, dict[str, str]]]()
         for column in (name for name in factors.CLOTH if name in made):
             common = made[column].mode().iloc[0]
-            by_fibre = made.groupby("fibre")[column].agg(lambda texts: texts.mode().iloc[0])
-            found[column] = (common, {} if column == "fibre" else by_fibre.to_dict())
+            on = made.groupby("fibre")[column]
+            by_fibre = {str(fibre): str(texts.mode().iloc[0]) for fibre, texts in on}
+            found[column] = (str(common), {} if column == "fibre" else by_fibre)
         return found
 
     @cached_property

@@ -62,11 +62,15 @@ def show(bench: Bench, task: str, **values: Any) -> frame.Shown:
 
 def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     said = bench.model.colour(offered.asked(values))
-    row, swatches = said.iloc[0].to_dict(), _swatches(bench, said)
+    row, swatches = _first(said), _swatches(bench, said)
     figure = drawn.landing(bench.tried, said, _plausible(bench, swatches))
     weighed = predict.weigh_out(row, float(values["fibre_g"]))
     chips = [_chips(bench, said, row), [_nearest(bench, row)]]
     return frame.Shown(_told(row, swatches), figure, weighed, chips, _notes(bench, row))
+
+
+def _first(said: pd.DataFrame) -> dict[str, Any]:
+    return {str(name): value for name, value in said.iloc[0].items()}
 
 
 def _told(row: dict[str, Any], swatches: np.ndarray) -> str:
