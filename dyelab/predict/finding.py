@@ -15,7 +15,7 @@ from dyelab.predict.model import Model
 from dyelab.predict.reach import Reach, reach
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
-_SHORT, _DRAWS = 250, 300
+_SHORT, _AGAIN, _DRAWS = 250, 50, 300  # untried and tried ones looked at, swatches drawn of each
 _WAYS = ["fibre", "tannin", "mordant", "dye", "modifier"]
 
 
@@ -98,7 +98,7 @@ def find(
     untried = candidates.recipes(_nearest(candidates.lab, lab))
     judged = pd.concat(
         [
-            _judged(model, _tried(model, limits), lab, tolerance),
+            _judged(model, _tried(model, limits, lab), lab, tolerance),
             _judged(model, untried, lab, tolerance),
         ]
     )
@@ -118,8 +118,8 @@ def _nearest(lab: np.ndarray, target: np.ndarray) -> np.ndarray:
     return some[np.argsort(exact, kind="stable")[:_SHORT]]
 
 
-def _tried(model: Model, limits: Limits) -> pd.DataFrame:
-    """Recipes of the book that keep to the limits."""
+def _tried(model: Model, limits: Limits, target: np.ndarray) -> pd.DataFrame:
+    """Recipes of the book that keep to the limits, those measured nearest."""
     made, keep = model.made, np.ones(len(model.made), bool)
     for column, value in limits.hold.items():
         allowed = [value] if isinstance(value, str | float | int) else list(value)
@@ -130,7 +130,10 @@ def _tried(model: Model, limits: Limits) -> pd.DataFrame:
         material = factors.name_and_dose(made, name)[0]
         keep &= ~np.array([bool(set(m.split(" + ")) & set(limits.without)) for m in material])
     columns = [c for c in factors.COLUMNS if c in made]
-    return made.loc[keep, columns].assign(tried=made.loc[keep, "swatch"]).reset_index(drop=True)
+    found = made.loc[keep, columns].assign(tried=made.loc[keep, "swatch"]).reset_index(drop=True)
+    measured = made.loc[keep, table.LAB].to_numpy(float)
+    away = convert.dE00(np.broadcast_to(target, measured.shape), measured)
+    return found.iloc[np.argsort(away, kind="stable")[:_AGAIN]].reset_index(drop=True)
 
 
 def _judged(

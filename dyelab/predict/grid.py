@@ -20,11 +20,12 @@ SIZE = 200_000
 _LEFT = ("cloth", "tannin", "mordant")
 _RIGHT = ("dye", "metals", "modifier")
 # Doses a material of each step gets, finest first; the first that fits the size is taken.
-_DOSES = [
-    dict(zip(("tannin", "mordant", "dye", "iron", "copper"), counts, strict=True))
-    for counts in ((5, 5, 12, 10, 10), (4, 4, 10, 8, 8), (3, 3, 8, 7, 7), (3, 3, 5, 5, 5))
+_DOSED = ("tannin", "mordant", "dye", "iron", "copper")
+_COUNTS = [
+    *((8, 8, 20, 16, 16), (6, 6, 16, 14, 14), (5, 5, 12, 10, 10), (4, 4, 10, 8, 8)),
+    *((3, 3, 8, 7, 7), (3, 3, 5, 5, 5), (3, 3, 3, 3, 3), (2, 2, 2, 2, 2), (1, 1, 1, 1, 1)),
 ]
-_DOSES += [dict.fromkeys(_DOSES[0], count) for count in (3, 2, 1)]
+_DOSES = [dict(zip(_DOSED, counts, strict=True)) for counts in _COUNTS]
 _FIGURES = np.array(
     [
         *(1, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.8, 2, 2.2, 2.5, 2.8, 3, 3.2, 3.5),
