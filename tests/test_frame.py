@@ -4,7 +4,7 @@ import pytest
 import stand_in
 
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, memory, save, shelf
+from dyelab.panel import choices, frame, markup, memory, save, shelf
 from dyelab.plot import plane
 
 
@@ -86,6 +86,30 @@ def test_choices_are_remembered_for_each_book(panel, home):
     assert (again.choices["dye"].value, again.choices["dose"].value) == ("madder", 1.0)
 
 
+def test_several_chosen_together_are_remembered(home):
+    def make():
+        names = choices.pick_many("Dyes", ["madder", "weld", "walnut"], ["madder"])
+        told = lambda book, dyes: frame.Shown(", ".join(dyes))  # noqa: E731
+        return frame.Panel("many", "A panel", lambda book: {"dyes": names}, told)
+
+    make().choices["dyes"].value = ("weld", "walnut")
+    assert make().sentence == "weld, walnut"
+
+
+def test_what_must_not_be_remembered_is_not(home):
+    frame.Panel("record", "A panel", choose, show, remember=False).choices["dye"].value = "weld"
+    again = frame.Panel("record", "A panel", choose, show, remember=False)
+    assert again.choices["dye"].value == "madder"
+
+
+def test_whole_numbers_are_shown_without_decimals_and_doses_stay_in_one_line():
+    rows = pd.DataFrame({"a": [1.0, None, 3.0], "b": [1.5, 2, -3], "c": "iron 2 %"})
+    shown = markup.table(rows, "rows")
+    assert '<td class="dl-num">3</td>' in shown
+    assert "−3.00" in shown
+    assert "iron 2&nbsp;%" in shown
+
+
 def test_a_remembered_choice_that_has_gone_is_no_hindrance(panel, home):
     memory.keep_choices(home / "example", "test", {"dye": "saffron", "dose": 1.0})
     assert frame.Panel("test", "A panel", choose, show).sentence == "madder with 1 % iron"
@@ -103,7 +127,7 @@ def test_a_folder_that_is_no_book_is_named_with_what_to_do(panel, home):
 
 def test_books_beside_the_notebook_are_offered_by_title(panel, home):
     labels = [label for label, _ in panel.shelf.list.options]
-    assert labels[0].startswith("Marlpit Yard")
+    assert labels[0] == "Example: Marlpit Yard"
     assert "Book mine" in labels
 
 

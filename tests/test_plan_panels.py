@@ -1,6 +1,7 @@
 """The panels that plan, record and browse, without a browser."""
 
 import html
+from datetime import date
 
 import pytest
 from PIL import Image
@@ -77,8 +78,25 @@ def test_what_was_done_is_ticked_and_corrected(planned):
     assert (book.open(planned.path).steps["state"] == "planned").all()
 
 
+def test_the_next_bath_opens_as_planned_and_not_as_the_last_was(planned):
+    panel = record.panel(planned)
+    for name, value in {"temperature": 33, "minutes": 7, "pH": 4, "on": "2024-05-01"}.items():
+        panel.choices[name].value = value
+    panel.choices["in_it"].value = panel.choices["in_it"].options[:1]
+    panel._enter()
+    for again in (panel, record.panel(planned.path)):
+        row = plan.open_baths(book.open(planned.path)).iloc[0]
+        assert again.choices["temperature"].value == row["temperature_C"]
+        assert again.choices["minutes"].value == row["minutes"]
+        assert again.choices["pH"].value == 0
+        assert again.choices["on"].value == date.today().isoformat()
+        assert again.choices["in_it"].value == again.choices["in_it"].options
+
+
 def test_a_book_without_a_plan_says_what_to_do():
-    assert "Plan a series above" in said(record.panel(EXAMPLE))
+    panel = record.panel(EXAMPLE)
+    assert "Plan a series above" in said(panel)
+    assert panel.enter.disabled
 
 
 def test_browsing_finds_sorts_and_opens():

@@ -1,7 +1,7 @@
 """A piece's colour over cycles or dose: fitted curves, forecasts, when it shows, when it fails."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -25,6 +25,31 @@ GROUP = [*WHERE, "exposure", "unit", "test", "method", "geometry", "first"]
 
 
 @dataclass(frozen=True)
+class Curves(Mapping[str, fading.Choice]):
+    """Fitted curves by quantity, each fitted when it is first asked for.
+
+    A page of many swatches asks for one quantity of most and for all of a few.
+    """
+
+    names: tuple[str, ...]
+    _fit: Callable[[str], fading.Choice]
+    _kept: dict[str, fading.Choice] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> fading.Choice:
+        if name not in self.names:
+            raise KeyError(name)
+        if name not in self._kept:
+            self._kept[name] = self._fit(name)
+        return self._kept[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names)
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+
+@dataclass(frozen=True)
 class Drift:
     """One piece in one test.
 
@@ -38,7 +63,7 @@ class Drift:
         Of the rows of `lab` one after another.
     stated : bool
         False where the readings state no uncertainty; `covariance` is then a unit matrix.
-    curves : dict of str to Choice
+    curves : mapping of str to Choice
         By quantity: `L`, `C`, `h` (degrees), `dE00` and `dEF` (from the colour before).
     left_out : dict of str to str
         Why a quantity has no curve.
@@ -54,7 +79,7 @@ class Drift:
     lab: np.ndarray
     covariance: np.ndarray
     stated: bool
-    curves: dict[str, fading.Choice]
+    curves: Mapping[str, fading.Choice]
     left_out: dict[str, str]
 
     @property
@@ -94,7 +119,11 @@ def drift(
     rows = tested[tested["swatch"].eq(swatch) & tested["area"].eq(area)]
     choose(exposure, rows["exposure"].unique(), "exposure", f"for swatch {swatch}")
     rows = rows[rows["exposure"].eq(exposure) & (rows["test"].eq(test) if test else True)]
-    return _fitted(rows, gathered(found, shared))
+    rows = rows[rows["amount"].gt(0)]
+    if rows.empty:
+        raise InputError(words.say("grade.no_amounts"))
+    most = max(rows.groupby(GROUP, sort=False).groups.values(), key=len)
+    return _fitted(rows.loc[most], gathered(found, shared))
 
 
 def drifts(
@@ -117,20 +146,17 @@ def drifts(
 
 def _fitted(rows: pd.DataFrame, variants: compare.Variants) -> Drift:
     """Fit the readings that share one test, one instrument and one before-reading."""
-    rows = rows[rows["amount"].gt(0)]
-    if rows.empty:
-        raise InputError(words.say("grade.no_amounts"))
-    most = max(rows.groupby(GROUP, sort=False).groups.values(), key=len)
-    rows = rows.loc[most].sort_values("amount", kind="stable")
+    rows = rows.sort_values("amount", kind="stable")
     at = [int(rows["first"].iloc[0]), *map(int, rows["second"])]
     lab, amounts = variants.mean[at], np.array([0.0, *rows["amount"]])
     covariance, stated = _joint(variants, at)
-    curves, left_out = {}, {}
-    for name in QUANTITIES:
-        if name == "h" and convert.lab_to_lch(lab)[:, 1].min() < _NEUTRAL:
-            left_out[name] = words.say("grade.neutral")
-            continue
-        curves[name] = fading.choose(_series(name, amounts, lab, covariance, stated))
+    grey = convert.lab_to_lch(lab)[:, 1].min() < _NEUTRAL
+    left_out = {"h": words.say("grade.neutral")} if grey else {}
+    fading.several(amounts[1:])
+    curves = Curves(
+        tuple(name for name in QUANTITIES if name not in left_out),
+        lambda name: fading.choose(_series(name, amounts, lab, covariance, stated)),
+    )
     swatch, part, area, exposure, unit, test = (
         str(rows[name].iloc[0]) for name in (*WHERE, "exposure", "unit", "test")
     )

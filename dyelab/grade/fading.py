@@ -308,11 +308,7 @@ def choose(series: Series, shapes: Sequence[str] = SHAPES) -> Choice:
         With fewer than two exposures above 0.
     """
     n = len(series.x)
-    if len(np.unique(series.x[series.x > 0])) < 2:
-        raise InputError(
-            "fading: one exposure gives no curve. Read the swatch after at least two amounts, "
-            "such as 1, 5 and 10 washes."
-        )
+    several(series.x)
     able = [shape for shape in shapes if n >= series.count(shape) + (not series.stated)]
     fades = tuple(fit(series, shape) for shape in able)
     spare = [fade for fade in fades if n > series.count(fade.shape)]
@@ -322,6 +318,15 @@ def choose(series: Series, shapes: Sequence[str] = SHAPES) -> Choice:
     if not series.stated and n > series.count(fades[-1].shape) + 2:
         return Choice(fades, _above_least([_aicc(fade) for fade in fades]), False)
     return _by_ratio(series, tuple(spare))
+
+
+def several(x: np.ndarray) -> None:
+    """Refuse exposures x that make no curve: fewer than two above 0."""
+    if len(np.unique(x[x > 0])) < 2:
+        raise InputError(
+            "fading: one exposure gives no curve. Read the swatch after at least two amounts, "
+            "such as 1, 5 and 10 washes."
+        )
 
 
 def _square(fade: Fade) -> float:

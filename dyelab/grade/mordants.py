@@ -50,7 +50,9 @@ def holding(
     """
     table.need(grades, [by, "exposure", "amount", "difference"], "comparing fastness")
     choose(str(reference), grades[by].astype(str).unique(), by, "among the tested")
-    rows = grades[grades["kind"].eq("change")].assign(_u=_standard(grades))
+    before = [f"{name}_before" for name in table.LAB]
+    used = [by, "swatch", "exposure", "amount", "unit", "test", "difference", *before]
+    rows = grades.loc[grades["kind"].eq("change"), used].assign(_u=_standard(grades))
     made = []
     for _, test in rows.groupby(["exposure", "amount", "unit", "test"], sort=False, dropna=False):
         made += _one_test(test, str(reference), by, confidence)

@@ -138,10 +138,10 @@ def _lab(row: dict[Any, Any], ending: str = "") -> list[float]:
 
 def _chips(rows: pd.DataFrame) -> list[Any]:
     """Before and after, edge to edge."""
-    pieces = [
-        part.sort_values("amount", kind="stable").to_dict("records")
-        for _, part in rows.groupby(["swatch", "area", "test"], sort=False)
-    ]
+    found: dict[tuple, list[dict[Any, Any]]] = {}
+    for row in rows.sort_values("amount", kind="stable").to_dict("records"):
+        found.setdefault((row["swatch"], row["area"], row["test"]), []).append(row)
+    pieces = list(found.values())
     if len(pieces) > _STRIPS:
         return [_pairs(pieces)]
     blocks: list[Any] = []

@@ -93,7 +93,8 @@ def compared(found: grade.Study) -> pd.DataFrame:
     change = found.grades[found.grades["kind"].eq("change") & found.grades["dye"].ne("none")]
     rows = []
     for _, part in change.groupby(["fibre", "dye"], sort=False):
-        made = part.assign(variant=[variants.recipe(r, bare=True) for r in part.to_dict("records")])
+        factors = part[[name for name in variants.FACTORS if name in part]].to_dict("records")
+        made = part.assign(variant=[variants.recipe(row, bare=True) for row in factors])
         if made["variant"].nunique() < 2:
             continue
         metals = made[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1)

@@ -6,23 +6,36 @@ function render({ model, el }) {
   div.setAttribute("role", "img");
   el.append(div);
   const config = { displayModeBar: false, responsive: false, displaylogo: false };
+  let width = 0; // what the figure was last drawn for
 
+  // Drawn for the width there is. Without one (not on the page yet, or a hidden tab) the
+  // observer below draws it as soon as it has one. A new width is drawn from scratch: an update
+  // would leave the legend where it lay in the old one.
   function draw() {
     const text = model.get("figure");
+    const before = width;
     div.setAttribute("aria-label", model.get("description"));
     el.style.display = text ? "" : "none";
-    if (!text) return;
-    const figure = JSON.parse(text);
-    delete figure.layout.width;
-    const drag = { edits: { shapePosition: Boolean(figure.layout.meta && figure.layout.meta.drag) } };
-    const set = { ...config, ...drag };
-    Plotly.react(div, figure.data, { ...figure.layout, autosize: true }, set).then(() => {
-      div.dataset.drawn = String(Number(div.dataset.drawn || 0) + 1);
-      if (!div.dataset.heard) {
-        div.dataset.heard = "yes";
-        div.on("plotly_relayout", moved);
-      }
-    });
+    width = text ? Math.round(el.clientWidth) : 0;
+    if (!width) return;
+    const { data, layout } = JSON.parse(text);
+    const meta = layout.meta || {};
+    const height = meta.aspect ? Math.min(layout.height, Math.round(width * meta.aspect)) : layout.height;
+    const set = { ...config, edits: { shapePosition: Boolean(meta.drag) } };
+    const how = width === before ? Plotly.react : Plotly.newPlot;
+    how(div, data, { ...layout, width, height, autosize: false }, set).then(drawn, lost);
+  }
+
+  function drawn() {
+    div.removeListener("plotly_relayout", moved);
+    div.on("plotly_relayout", moved);
+    div.dataset.drawn = String(Number(div.dataset.drawn || 0) + 1);
+  }
+
+  // A drawing that failed is tried anew at the next size or figure; the page's log says why.
+  function lost(fault) {
+    width = 0;
+    console.error(fault);
   }
 
   // A shape that was dragged, such as a window on a photo, is told to Python.
@@ -41,28 +54,18 @@ function render({ model, el }) {
       .catch((fault) => model.send({ kind: "picture", name: ask.name, fault: String(fault) }));
   }
 
-  let width = 0;
   const sized = new ResizeObserver(() => {
     const now = Math.round(el.clientWidth);
-    if (now && now !== width && div.data) {
-      width = now;
-      Plotly.Plots.resize(div);
-    }
+    if (now && now !== width) draw();
   });
   sized.observe(el);
   model.on("change:figure", draw);
   model.on("change:description", () => div.setAttribute("aria-label", model.get("description")));
   model.on("msg:custom", picture);
   draw();
-  // On a busy machine a first drawing can be lost while the page is still being laid out.
-  let tries = 0;
-  const again = setInterval(() => {
-    if (div.dataset.drawn || ++tries > 20) clearInterval(again);
-    else draw();
-  }, 700);
   return () => {
-    clearInterval(again);
     sized.disconnect();
+    model.off("change:figure", draw);
     Plotly.purge(div);
   };
 }

@@ -183,10 +183,11 @@ class Capture(frame.Panel):
         shapes = [{"type": "path", "path": _path(q), "line": {"color": "#ffffff", "width": 2},
                    "fillcolor": "rgba(255,255,255,0.05)"} for q in grips.values()]  # fmt: skip
         figure.update_layout(
-            images=[picture], shapes=shapes, meta={"drag": True}, height=620,
-            margin={"l": 0, "r": 0, "t": 0, "b": 0}, plot_bgcolor="#ffffff",
-            xaxis={"range": [0, w], "visible": False},
-            yaxis={"range": [h, 0], "visible": False, "scaleanchor": "x"},
+            images=[picture], shapes=shapes, meta={"drag": True, "aspect": h / w}, height=620,
+            margin={"l": 0, "r": 0, "t": 0, "b": 0},
+            paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
+            xaxis={"range": [0, w], "visible": False, "constrain": "domain"},
+            yaxis={"range": [h, 0], "visible": False, "scaleanchor": "x", "constrain": "domain"},
         )  # fmt: skip
         return figure
 

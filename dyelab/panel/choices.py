@@ -33,6 +33,7 @@ def pick_many(
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     kept = [v for v in value if v in values]
     made = widgets.SelectMultiple(options=listed, value=kept, description=name, rows=rows)
+    made.add_class("dl-many")
     return _dressed(made, note)
 
 
@@ -49,9 +50,9 @@ def amount(
     name: str, low: float, high: float, value: float, *, step: float, unit: str, note: str = ""
 ) -> Any:
     """A slider over a range, with its unit in the name."""
-    made = widgets.FloatSlider(
-        min=low, max=high, value=value, step=step, description=f"{name} ({unit})"
-    )
+    shown = f"{name} ({unit})"
+    made = widgets.FloatSlider(min=low, max=high, value=value, step=step, description=shown)
+    made.readout_format = ".0f" if float(step).is_integer() else ".1f"
     return _dressed(made, note)
 
 

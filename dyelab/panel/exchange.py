@@ -7,7 +7,7 @@ import ipywidgets as widgets
 
 from dyelab import words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, markup, save, shelf
+from dyelab.panel import choices, frame, save, shelf
 
 _TASKS = ("sheet", "merge", "zip", "xlsx", "folder", "undo")
 _SUFFIX = {"zip": ".zip", "xlsx": ".xlsx", "folder": ""}
@@ -25,10 +25,8 @@ class Exchange(frame.Panel):
         self.go.add_class("dl-button")
         self.go.add_class("dl-main-button")
         self.go.on_click(lambda _: self._do())
-        self.told = widgets.HTML()
-        self.told.add_class("dl-saved")
-        result = self.children[-1].children[-1]
-        result.children = (*result.children, self.columns, self.go, self.told)
+        self._result.children = (*self._result.children, self.columns)
+        self.under(self.go)
 
     def _look(self, book: Any, task: str, file: str) -> frame.Shown:
         """Say what would be done; for a spreadsheet, offer what each column could be."""
@@ -44,10 +42,7 @@ class Exchange(frame.Panel):
         return frame.Shown(words.say("exchange.sheet_says", columns=len(guesses)), guesses)
 
     def _do(self) -> None:
-        try:
-            self.told.value = markup.sentence(self._done(**self.values))
-        except InputError as refusal:
-            self.told.value = markup.notice(str(refusal))
+        self.tell(lambda: self._done(**self.values))
 
     def _done(self, task: str, file: str) -> str:
         from dyelab import book as books

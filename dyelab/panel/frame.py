@@ -76,6 +76,8 @@ class Panel(widgets.VBox):
         functions in the book's place, so that a moved slider doesn't read the book again.
     button : str, optional
         Text of a button; `show` then waits for it, for work over a second.
+    remember : bool, optional
+        False where yesterday's values must not be today's, as in a record of work.
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
@@ -90,9 +92,10 @@ class Panel(widgets.VBox):
         refresh: Callable[[Any, dict[str, Any]], None] | None = None,
         prepare: Callable[[Any], Any] | None = None,
         button: str = "",
+        remember: bool = True,
         book: Any = None,
     ) -> None:
-        self.name, self.title = name, title
+        self.name, self.title, self._remember = name, title, remember
         self._choose, self._show, self._refresh = choose, show, refresh
         self._prepare = prepare or (lambda opened: opened)
         self.book: Any = None
@@ -119,11 +122,11 @@ class Panel(widgets.VBox):
             self.button.on_click(lambda _: self.update())
         self._side = widgets.VBox()
         self._side.add_class("dl-choices")
-        result = widgets.VBox(
+        self._result = widgets.VBox(
             [self.answer, self.busy, self.patches, self.canvas, self.below, self.keep]
         )
-        result.add_class("dl-result")
-        body = widgets.GridBox([self._side, result])
+        self._result.add_class("dl-result")
+        body = widgets.GridBox([self._side, self._result])
         body.add_class("dl-body")
         self.shelf = shelf.Shelf(self._take)
         heading = widgets.HTML(f"<h2>{markup.escape(self.title)}</h2>")
@@ -131,6 +134,21 @@ class Panel(widgets.VBox):
         head = widgets.Box([heading])
         head.add_class("dl-head")
         super().__init__([Dress(title=self.title), head, body])
+
+    def under(self, *parts: Any) -> None:
+        """Put a panel's own buttons, in a row, under those that save; what they tell follows."""
+        line = widgets.HBox(parts)
+        line.add_class("dl-save")
+        self.told = widgets.HTML()
+        self.told.add_class("dl-saved")
+        self._result.children = (*self._result.children, line, self.told)
+
+    def tell(self, work: Callable[[], str]) -> None:
+        """Say what came of such a button, also where it was refused."""
+        try:
+            self.told.value = markup.sentence(work())
+        except InputError as refusal:
+            self.told.value = markup.notice(str(refusal))
 
     @property
     def sentence(self) -> str:
@@ -172,10 +190,11 @@ class Panel(widgets.VBox):
 
     def _recall(self, path: Path) -> None:
         """Set the choices made last time, those that are still to be had."""
-        for name, value in memory.choices(path, self.name).items():
+        kept = memory.choices(path, self.name) if self._remember else {}
+        for name, value in kept.items():
             if name in self.choices:
                 try:
-                    self.choices[name].value = value
+                    self.choices[name].value = tuple(value) if isinstance(value, list) else value
                     self._fit()
                 except Exception:  # an option that has gone; traitlets raises several kinds
                     continue
@@ -207,7 +226,8 @@ class Panel(widgets.VBox):
             self._display(self._show(self._ready, **self.values, **more))
         finally:
             self.busy.value = ""
-        memory.keep_choices(Path(self.book.path), self.name, self.values)
+        if self._remember:
+            memory.keep_choices(Path(self.book.path), self.name, self.values)
 
     def progress(self, fraction: float | None, text: str = "") -> None:
         """Say how far a long piece of work has come (0 to 1)."""

@@ -13,6 +13,8 @@ import pandas as pd
 from dyelab import words
 from dyelab.plot import style
 
+_ROOMY = 12  # groups of patches up to which each has room
+
 
 @dataclass(frozen=True)
 class Chip:
@@ -25,7 +27,10 @@ class Chip:
     observer: int = 10
 
 
-_LONG = 26  # characters above which a column of text is given room
+_SHORT, _LONG = (
+    16,
+    26,
+)  # characters: a column as short stays on one line, a longer one is given room
 
 
 def sentence(text: str) -> str:
@@ -59,12 +64,13 @@ def chips(patches: Sequence[Chip | Sequence[Chip]]) -> str:
         return ""
     groups = [[patch] if isinstance(patch, Chip) else list(patch) for patch in patches]
     lists = "".join(f'<ul class="dl-chips">{"".join(map(_chip, group))}</ul>' for group in groups)
-    return f'<div class="dl-groups">{lists}</div>'
+    small = " dl-small" if len(groups) > _ROOMY else ""
+    return f'<div class="dl-groups{small}">{lists}</div>'
 
 
 def _chip(patch: Chip) -> str:
-    label = f"<b>{escape(patch.label)}</b>"
-    note = f"<br>{escape(patch.note)}" if patch.note else ""
+    label = f"<b>{_together(patch.label)}</b>"
+    note = f"<br>{_together(patch.note)}" if patch.note else ""
     if patch.lab is None:
         return f'<li><span class="dl-chip dl-blank"></span>{label}{note}</li>'
     fill, inside = _painted(patch.lab, patch.illuminant, patch.observer)
@@ -93,8 +99,10 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
         f'<th scope="col"{kind}>{escape(words.heading(str(name)))}</th>'
         for name, kind in zip(frame.columns, kinds, strict=True)
     )
+    whole = [_whole(frame.iloc[:, i]) for i in range(frame.shape[1])]
     rows = "".join(
-        "<tr>" + "".join(_cells(row, kinds)) + "</tr>" for row in frame.itertuples(index=False)
+        "<tr>" + "".join(_cells(row, kinds, whole)) + "</tr>"
+        for row in frame.itertuples(index=False)
     )
     label = escape(title, quote=True)
     return (
@@ -103,27 +111,43 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
     )
 
 
-def _cells(row: Iterable[Any], kinds: Sequence[str]) -> Iterable[str]:
-    for value, kind in zip(row, kinds, strict=True):
-        yield f"<td{kind}>{escape(shown(value))}</td>"
+def _cells(row: Iterable[Any], kinds: Sequence[str], whole: Sequence[bool]) -> Iterable[str]:
+    for value, kind, of_wholes in zip(row, kinds, whole, strict=True):
+        yield f"<td{kind}>{_together(shown(value, whole=of_wholes))}</td>"
+
+
+def _whole(cells: pd.Series) -> bool:
+    """Whether a column of numbers holds counts only: those are shown without decimals."""
+    if not pd.api.types.is_numeric_dtype(cells):
+        return False
+    there = cells.dropna().to_numpy(float)
+    return bool((there == np.round(there)).all())
 
 
 def _kind(cells: pd.Series) -> str:
-    """Class of a column: numbers to the right; long text gets room to be read."""
+    """Class of a column: numbers to the right; text gets the room it needs to be read."""
     if pd.api.types.is_numeric_dtype(cells):
         return ' class="dl-num"'
-    return ' class="dl-long"' if cells.map(lambda cell: len(shown(cell))).max() > _LONG else ""
+    most = cells.map(lambda cell: len(shown(cell))).max() if len(cells) else 0
+    return (
+        f' class="{"dl-short" if most <= _SHORT else "dl-middle" if most <= _LONG else "dl-long"}"'
+    )
 
 
-def shown(value: Any) -> str:
+def shown(value: Any, *, whole: bool = False) -> str:
     """A cell as a reader sees it: blank for missing, two decimals at most."""
     if value is None or (not isinstance(value, str) and pd.isna(value)):
         return ""
     if isinstance(value, bool | np.bool_):
         return words.say("frame.yes" if value else "frame.no")
     if isinstance(value, float | np.floating):
-        return f"{value:.2f}".replace("-", "−")
+        return f"{value:.{0 if whole else 2}f}".replace("-", "−")
     return str(value)
+
+
+def _together(text: str) -> str:
+    """Text as HTML, with a number kept on one line with its per cent sign."""
+    return escape(text).replace(" %", "&nbsp;%")
 
 
 def pictures(shown_: Sequence[tuple[str, bytes]]) -> str:

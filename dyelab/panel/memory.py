@@ -38,11 +38,18 @@ def choices(book: Path, panel: str) -> dict[str, Any]:
 
 
 def keep_choices(book: Path, panel: str, values: dict[str, Any]) -> None:
-    """Remember the choices that can be written down; others are left out."""
-    plain = {k: v for k, v in values.items() if isinstance(v, str | int | float | bool)}
+    """Remember the choices that can be written down; others, such as a file, are left out."""
+    plain = {k: v for k, v in values.items() if _writable(v)}
     held = _all()
     held.setdefault("choices", {}).setdefault(str(book), {})[panel] = plain
     _keep(held)
+
+
+def _writable(value: Any) -> bool:
+    """Plain values, and several of them chosen together."""
+    if isinstance(value, tuple | list):
+        return all(isinstance(one, str | int | float) for one in value)
+    return isinstance(value, str | int | float | bool)
 
 
 def books() -> list[Path]:

@@ -6,11 +6,12 @@ from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
+import numpy as np
 import pandas as pd
 
 from dyelab import plan, press, recipe, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, markup, save, shelf
+from dyelab.panel import choices, frame, save, shelf
 from dyelab.recipe.sense import CELLULOSE, PROTEIN
 
 _FACTORS = ("tannin", "mordant", "dye", "modifier")
@@ -21,7 +22,7 @@ _START = {
     "dye": ("madder",),
     "modifier": ("none",),
 }
-_PREVIEW = 75  # pixels an inch
+_PREVIEW = 110  # pixels an inch
 _SHOWN = ["bath", "day", "kind", "fibre", "material", "weigh_g", "fibre_g", "water_L", "swatches"]
 
 
@@ -31,27 +32,18 @@ class Planner(frame.Panel):
     def __init__(self, book: Any = None) -> None:
         title = words.say("planning.title")
         super().__init__("plan", title, _choose, _show, refresh=_fit, book=book)
-        self.told = widgets.HTML()
-        self.told.add_class("dl-saved")
         self.folder = choices.text(
             words.say("planning.new_book"), hint=words.say("planning.new_book_hint")
         )
-        line = widgets.HBox(
-            [
-                _button("planning.sheets", self._write),
-                _button("planning.put", self._put),
-                self.folder,
-            ]
-        )
-        line.add_class("dl-save")
-        result = self.children[-1].children[-1]
-        result.children = (*result.children, line, self.told)
+        self.folder.add_class("dl-wide")
+        sheets, put = _button("planning.sheets", self._write), _button("planning.put", self._put)
+        self.under(sheets, put, self.folder)
 
     def _write(self) -> None:
-        self._tell(lambda: _written(self.book, self.values))
+        self.tell(lambda: _written(self.book, self.values))
 
     def _put(self) -> None:
-        self._tell(self._into)
+        self.tell(self._into)
 
     def _into(self) -> str:
         from dyelab import book as books
@@ -68,13 +60,6 @@ class Planner(frame.Panel):
         self._take(saved.path, saved)
         many = len(planned.swatches)
         return words.say("planning.put_in", swatches=many, book=saved.title)
-
-    def _tell(self, work: Callable[[], str]) -> None:
-        """Say what came of a button, also where it was refused."""
-        try:
-            self.told.value = markup.sentence(work())
-        except InputError as refusal:
-            self.told.value = markup.notice(str(refusal))
 
 
 def panel(book: Any = None) -> Planner:
@@ -210,7 +195,8 @@ def _show(book: Any, **chosen: Any) -> frame.Shown:
     template, data, pictures = plan.page(planned, "baths", paper=chosen["paper"])
     made: Any = press.compiled(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
     preview = [(caption, made[0] if isinstance(made, list) else made)]
-    return frame.Shown(sentence, table=planned.baths[_SHOWN], notes=notes, pictures=preview)
+    baths = planned.baths[_SHOWN].assign(weigh_g=planned.baths["weigh_g"].replace(0, np.nan))
+    return frame.Shown(sentence, table=baths, notes=notes, pictures=preview)
 
 
 def _written(book: Any, chosen: dict[str, Any]) -> str:

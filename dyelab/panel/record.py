@@ -18,9 +18,6 @@ class Record(frame.Panel):
 
     def __init__(self, book: Any = None) -> None:
         title = words.say("planning.done_title")
-        super().__init__("record", title, _choose, _show, refresh=_fit, book=book)
-        self.told = widgets.HTML()
-        self.told.add_class("dl-saved")
         self.enter = widgets.Button(description=words.say("planning.it_was"))
         self.back = widgets.Button(description=words.say("planning.take_back"))
         self.enter.on_click(lambda _: self._guard(self._enter))
@@ -28,10 +25,12 @@ class Record(frame.Panel):
         for button in (self.enter, self.back):
             button.add_class("dl-button")
         self.enter.add_class("dl-main-button")
-        line = widgets.HBox([self.enter, self.back])
-        line.add_class("dl-save")
-        result = self.children[-1].children[-1]
-        result.children = (*result.children, line, self.told)
+        super().__init__("record", title, _choose, _show, refresh=_fit, remember=False, book=book)
+        self.under(self.enter, self.back)
+
+    def _display(self, shown: frame.Shown) -> None:
+        super()._display(shown)
+        self.enter.disabled = "bath" not in self.choices
 
     def _enter(self) -> None:
         from dyelab import book as books
@@ -44,13 +43,13 @@ class Record(frame.Panel):
         saved = books.save(changed, f"{bath} done")
         self._take(saved.path, saved)
         count = len(chosen["in_it"])
-        self.told.value = words.say("planning.done_now", bath=bath, count=count)
+        self.tell(lambda: words.say("planning.done_now", bath=bath, count=count))
 
     def _back(self) -> None:
         from dyelab import book as books
 
         self._take(self.book.path, books.undo(self.book.path))
-        self.told.value = words.say("planning.taken_back")
+        self.tell(lambda: words.say("planning.taken_back"))
 
 
 def panel(book: Any = None) -> Record:

@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 from dyelab import table
 from dyelab.plot import style
 
+_HEAD = {"symbol": "arrow", "angleref": "previous", "size": 11, "color": style.INK}
 _CHI2_95 = 5.991  # two degrees of freedom: the outline that holds 95 % of a normal cloud
 
 
@@ -44,7 +45,7 @@ def figure(
         lab = style.painted(lab)
     marks = style.shapes(lab[group])
     if path:
-        drawn.add_traces(_paths(lab, path))
+        drawn.add_traces(_paths(lab, path, size))
     drawn.add_traces(_outlines(lab))
     strip = {name: i for i, name in enumerate(marks)}
     for name, shape in marks.items():
@@ -103,7 +104,8 @@ def around(lab: pd.DataFrame, room: float = 0.12) -> tuple[float, float, float, 
     return (middle[0] - half, middle[0] + half, middle[1] - half, middle[1] + half)
 
 
-def _paths(lab: pd.DataFrame, path: str) -> list[go.Scatter]:
+def _paths(lab: pd.DataFrame, path: str, size: float) -> list[go.Scatter]:
+    """Ways from colour to colour; each head ends at the rim of its mark, where it is seen."""
     named = lab[lab[path].fillna("").astype(str) != ""]
     kinds = style.dashes(named[path])
     return [
@@ -112,7 +114,7 @@ def _paths(lab: pd.DataFrame, path: str) -> list[go.Scatter]:
             y=list(part["b"]),
             mode="lines+markers",
             line={"color": style.INK, "width": 1.5, "dash": kinds[str(name)]},
-            marker={"symbol": "arrow", "angleref": "previous", "size": 11, "color": style.INK},
+            marker={**_HEAD, "standoff": size / 2 + 1},
             hoverinfo="skip",
             showlegend=False,
         )

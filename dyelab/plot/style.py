@@ -74,7 +74,7 @@ def _template() -> go.layout.Template:
             "paper_bgcolor": "rgba(0,0,0,0)",
             "plot_bgcolor": "rgba(0,0,0,0)",
             "colorway": list(COLOURS),
-            "margin": {"l": 64, "r": 16, "t": 28, "b": 56},
+            "margin": {"l": 64, "r": 16, "t": 44, "b": 56},
             "xaxis": axis,
             "yaxis": axis,
             "legend": {"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},

@@ -1,5 +1,6 @@
 """A JupyterLab (and a served app) on a folder of its own, and a Chromium that drives them."""
 
+import itertools
 import os
 import shutil
 import socket
@@ -112,7 +113,7 @@ def lab(desk, surroundings):
     port = free_port()
     command = open_._lab(port, no_browser=True)
     command += ["--IdentityProvider.token=", "--ServerApp.password="]
-    command += ["--ServerApp.log_level=40"]
+    command += ["--ServerApp.log_level=40", "--LabApp.expose_app_in_browser=True"]
     environment = open_.with_looks(surroundings)
     yield from served(command, desk, environment, f"http://127.0.0.1:{port}")
 
@@ -174,36 +175,46 @@ class Notebook:
 
     def run_all(self, until=".dyelab .dl-canvas .main-svg", timeout=60_000):
         """Run every cell and wait for what the panel shows; give back the seconds taken."""
-        for _ in range(3):  # a menu pressed while JupyterLab is still settling does nothing
-            start, before = time.monotonic(), self._prompt()
+        end = time.monotonic() + timeout / 1000
+        while True:
+            start = time.monotonic()
             self.page.click('li.lm-MenuBar-item:has-text("Run")')
             self.page.click('li.lm-Menu-item[data-command="runmenu:run-all"]')
-            if self._started(before):
-                break
-        self.page.wait_for_selector(until, timeout=timeout)
-        return time.monotonic() - start
+            if self._seen(until, end):
+                return time.monotonic() - start
 
-    def _prompt(self):
-        return self.page.locator(".jp-CodeCell .jp-InputPrompt").first.inner_text()
+    def _seen(self, until, end):
+        """Wait for it; False where the run was forgotten.
 
-    def _started(self, before):
-        for _ in range(30):
-            now = self._prompt()
-            if "*" in now or now != before:
+        JupyterLab drops a run, without a word, that was asked for while it joins the kernel.
+        """
+        from playwright.sync_api import TimeoutError as NotYet
+
+        for second in itertools.count(1):
+            try:
+                self.page.wait_for_selector(until, timeout=1000)
+            except NotYet:
+                if time.monotonic() > end:
+                    raise
+                if second > 2 and not self._begun():
+                    return False
+            else:
                 return True
-            self.page.wait_for_timeout(100)
-        return False
+
+    def _begun(self):
+        prompts = self.page.locator(".jp-CodeCell .jp-InputPrompt").all_inner_texts()
+        return any(text.strip(" []:") for text in prompts)
 
     def theme(self, name):
         """Switch JupyterLab to its ``light`` or ``dark`` theme."""
         wanted = {"light": "JupyterLab Light", "dark": "JupyterLab Dark"}[name]
-        self.page.click('li.lm-MenuBar-item:has-text("Settings")')
-        self.page.hover('li.lm-Menu-item:has-text("Theme")')
-        self.page.click(f'li.lm-Menu-item:has-text("{wanted}")')
+        self.page.evaluate(
+            "theme => window.jupyterapp.commands.execute('apputils:change-theme', {theme})", wanted
+        )
         light = str(name == "light").lower()
         found = f'body[data-jp-theme-light="{light}"]'
         self.page.wait_for_selector(found, state="attached")
-        self.page.wait_for_timeout(600)
+        self.page.wait_for_timeout(250)
 
 
 @pytest.fixture
@@ -219,17 +230,36 @@ def shot(page):
     def take(name, selector=".dyelab", width=None):
         if width:
             page.set_viewport_size({"width": width, "height": 1000})
-            page.wait_for_timeout(500)
+            page.wait_for_timeout(200)
         ARTEFACTS.mkdir(exist_ok=True)
         target = page.locator(selector).first
         # a panel is taller than its scrolled place; a tall window shows it whole
         height = int(target.evaluate("e => e.scrollHeight")) + 500
         size = page.viewport_size
         page.set_viewport_size({"width": size["width"], "height": min(max(height, 900), 3200)})
-        page.wait_for_timeout(400)
+        page.wait_for_timeout(200)
         target.screenshot(path=ARTEFACTS / f"{name}.png")
         page.set_viewport_size(size)
         return ARTEFACTS / f"{name}.png"
+
+    return take
+
+
+FITS = "e => e.scrollWidth <= e.clientWidth + 1"
+
+
+@pytest.fixture
+def looks(page, shot):
+    """Keep pictures of panels in both themes and both widths; nothing of them may stick out."""
+
+    def take(opened, *names):
+        for theme, widths in (("light", (1280, 800)), ("dark", (800, 1280))):
+            opened.theme(theme)
+            for width in widths:
+                for i, name in enumerate(names):
+                    shot(f"{name}-{theme}-{width}", f".dyelab >> nth={i}", width)
+                    assert page.locator(".dyelab").nth(i).evaluate(FITS), (name, theme, width)
+        opened.theme("light")
 
     return take
 

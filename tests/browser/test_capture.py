@@ -33,7 +33,7 @@ def changed(page, place, before):
     raise AssertionError(f"{place} stayed {before}")
 
 
-def test_measure_drag_and_add(notebook, page, shot, desk, drawn):
+def test_measure_drag_and_add(notebook, page, shot, looks, desk, drawn):
     book.create(desk / "photo-book", "from photos")
     opened = notebook(NOTEBOOK)
     opened.run_all(until=".dyelab .dl-answer")
@@ -46,7 +46,7 @@ def test_measure_drag_and_add(notebook, page, shot, desk, drawn):
     assert "24" in panel.locator(".dl-answer").inner_text()
     before = row(page, "A1")
     assert before[1] == "W01"
-    shot("capture-light-1280")
+    looks(opened, "capture")
     page.locator(".dl-canvas").scroll_into_view_if_needed()
     drag(page, 5, -16, 0)  # four corners and the target come first
     moved = changed(page, "A1", before)
@@ -58,7 +58,5 @@ def test_measure_drag_and_add(notebook, page, shot, desk, drawn):
     kept = book.open(desk / "photo-book")
     assert len(kept.readings) == 24
     assert len(kept.shared) > 24
-    opened.theme("dark")
-    shot("capture-dark-800", width=800)
     assert not traced(page)
     assert page.foreign == []

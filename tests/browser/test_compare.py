@@ -3,7 +3,7 @@
 from conftest import traced
 
 
-def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, shot, desk):
+def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, shot, looks, desk):
     opened = notebook("3_compare.ipynb")
     opened.run_all()
     answer = page.locator(".dyelab .dl-answer")
@@ -20,6 +20,7 @@ def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, s
         drawn(lambda name=picture: choose("Picture", name))
         page.wait_for_timeout(400)
         shot(f"compare-{picture.split()[0].replace('/', '')}", width=1280)
+    looks(opened, "compare")
     drawn(lambda: choose("What varies", "the tannin"))
     assert "tannin" in answer.inner_text()
     for name, suffix in (("Save the table (CSV)", "csv"), ("Save the figure (SVG)", "svg")):
@@ -33,15 +34,12 @@ def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, s
     assert page.foreign == []
 
 
-def test_the_tannins_share_is_told(notebook, page, drawn, choose, shot):
+def test_the_tannins_share_is_told(notebook, page, drawn, choose, shot, looks):
     opened = notebook("8_the_tannins_share.ipynb")
     opened.run_all()
     answer = page.locator(".dyelab .dl-answer")
     assert "on the tannin" in answer.inner_text()
-    for theme in ("light", "dark"):
-        opened.theme(theme)
-        shot(f"share-{theme}", width=1280 if theme == "light" else 800)
-    opened.theme("light")
+    looks(opened, "share")
     drawn(lambda: choose("Work from", "colours alone (CIELAB)"))
     assert "difference of CIELAB differences" in answer.inner_text()
     shot("share-colours", width=1280)

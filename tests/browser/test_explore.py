@@ -5,7 +5,7 @@ from conftest import traced
 NOTEBOOK = "6_explore.ipynb"
 
 
-def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, drawn, choose):
+def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, looks, drawn, choose):
     opened = notebook(NOTEBOOK)
     opened.run_all(timeout=120_000)
     answer = page.locator(".dyelab .dl-answer")
@@ -15,7 +15,7 @@ def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, drawn, choos
     iron.focus()
     drawn(lambda: page.keyboard.press("ArrowRight"))
     assert answer.inner_text() != before
-    shot("explore-recipe")
+    looks(opened, "explore-recipe")
     drawn(lambda: choose("What would you like?", "all this book can reach"))
     shot("explore-reach")
     choose("What would you like?", "a recipe for a colour")
@@ -23,8 +23,6 @@ def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, drawn, choos
     field.fill("45, 25, 15")
     drawn(lambda: field.press("Enter"))
     assert "chance" in answer.inner_text()
-    shot("explore-find")
-    opened.theme("dark")
-    shot("explore-find-dark", width=800)
+    shot("explore-find", width=1280)
     assert not traced(page)
     assert page.foreign == []

@@ -13,10 +13,9 @@ def panel(notebook, page):
     return opened
 
 
-def test_slide_through_the_light_and_save_the_page(panel, page, drawn, choose, desk, shot):
+def test_slide_through_the_light_and_save_the_page(panel, page, drawn, choose, desk, shot, looks):
     answer = page.locator(".dyelab .dl-answer")
     assert "keeps grade" in answer.inner_text()
-    shot("fastness-washed", width=1280)
     drawn(lambda: choose("Cloth", "weld on wool"))
     drawn(lambda: choose("Test", "Light"))
     assert "Mlx h of light" in answer.inner_text()
@@ -25,16 +24,11 @@ def test_slide_through_the_light_and_save_the_page(panel, page, drawn, choose, d
     handle.focus()
     drawn(lambda: page.keyboard.press("ArrowLeft"))
     assert "After 3 Mlx h of light" in answer.inner_text()
-    shot("fastness-narrow", width=800)
-    fits = "e => e.scrollWidth <= e.clientWidth + 1"
-    assert page.locator(".dyelab").evaluate(fits)
+    looks(panel, "fastness")
     page.get_by_role("button", name="PDF").click()
     page.wait_for_function(
         "document.querySelector('.dl-saved').innerText.trim().endsWith('.pdf')", timeout=60_000
     )
     assert [path for path in (desk / "saved").iterdir() if path.suffix == ".pdf"]
-    panel.theme("dark")
-    shot("fastness-dark", width=1280)
-    panel.theme("light")
     assert not traced(page)
     assert page.foreign == []

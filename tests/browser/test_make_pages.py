@@ -4,7 +4,6 @@ from conftest import traced
 
 NOTEBOOK = "7_make_pages.ipynb"
 SHEET = ".dyelab .dl-pictures img"
-FITS = "e => e.scrollWidth <= e.clientWidth + 1"
 
 
 def answers(page, text):
@@ -13,7 +12,7 @@ def answers(page, text):
     )
 
 
-def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, shot, desk):
+def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, looks, desk):
     opened = notebook(NOTEBOOK)
     opened.run_all(until=SHEET)
     panel = page.locator(".dyelab")
@@ -34,10 +33,6 @@ def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, sho
     saved = {path.suffix: path for path in (desk / "saved").glob("pages-*")}
     assert saved[".pdf"].read_bytes().startswith(b"%PDF")
     assert "&lt;b&gt;Iron&lt;/b&gt; &amp; us 🧵" in saved[".html"].read_text(encoding="utf-8")
-    for theme in ("light", "dark"):
-        opened.theme(theme)
-        for width in (1280, 800):
-            shot(f"make-pages-{theme}-{width}", width=width)
-            assert panel.evaluate(FITS)
+    looks(opened, "make-pages")
     assert not traced(page)
     assert page.foreign == []

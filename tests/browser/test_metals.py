@@ -3,10 +3,9 @@
 from conftest import traced
 
 NOTEBOOK = "4_iron_and_copper.ipynb"
-FITS = "e => e.scrollWidth <= e.clientWidth + 1"
 
 
-def test_choose_slide_save_and_see_the_file(notebook, page, drawn, choose, shot, desk):
+def test_choose_slide_save_and_see_the_file(notebook, page, drawn, choose, looks, desk):
     opened = notebook(NOTEBOOK)
     opened.run_all()
     answer = page.locator(".dyelab .dl-answer")
@@ -26,10 +25,6 @@ def test_choose_slide_save_and_see_the_file(notebook, page, drawn, choose, shot,
     saved = {path.suffix: path for path in (desk / "saved").glob("iron-and-copper-*")}
     assert "<svg" in saved[".svg"].read_text(encoding="utf-8")
     assert "madder" in saved[".csv"].read_text(encoding="utf-8")
-    for theme in ("light", "dark"):
-        opened.theme(theme)
-        for width in (1280, 800):
-            shot(f"metals-{theme}-{width}", width=width)
-            assert page.locator(".dyelab").evaluate(FITS)
+    looks(opened, "metals")
     assert not traced(page)
     assert page.foreign == []

@@ -1,6 +1,5 @@
 """The plan notebook: plan a series, put it into a book, tick off a bath, find a swatch."""
 
-import pytest
 from conftest import traced
 
 from dyelab import book
@@ -8,18 +7,22 @@ from dyelab import book
 NOTEBOOK = "1_plan.ipynb"
 
 
-@pytest.fixture
-def panels(notebook, page):
+def test_plan_print_put_record_and_find(notebook, page, shot, looks, desk):
     opened = notebook(NOTEBOOK)
     opened.run_all(until=".dyelab .dl-chips")
-    return page.locator(".dyelab")
-
-
-def test_plan_print_put_record_and_find(panels, page, shot, desk):
-    plan, record, browse = (panels.nth(i) for i in range(3))
+    panels = page.locator(".dyelab")
+    plan, weigh, printing, record, browse = (panels.nth(i) for i in range(5))
     assert "swatches of" in plan.locator(".dl-answer").inner_text()
     assert "Plan a series above" in record.locator(".dl-answer").inner_text()
-    shot("plan")
+    weigh.get_by_label("What to work out").select_option(label="another salt of the same metal")
+    weigh.get_by_text("brings as much Al as").wait_for()
+    weigh.get_by_role("button", name="Save the table (CSV)").click()
+    weigh.get_by_text("Saved:").wait_for()
+    assert list((desk / "saved").glob("weigh-*.csv"))
+    areas = printing.get_by_label("Areas, one a line: name = mordants")
+    areas.fill("sky = aluminium acetate 5")
+    areas.press("Tab")
+    printing.get_by_text("sky on one cloth of cotton").wait_for()
     plan.get_by_label("Iron, % WOF").fill("0 1 2 4")
     plan.get_by_label("Iron, % WOF").press("Enter")
     page.wait_for_function(
@@ -38,7 +41,7 @@ def test_plan_print_put_record_and_find(panels, page, shot, desk):
     record.get_by_label("Folder of your swatch book").fill("madder-book")
     record.get_by_label("Folder of your swatch book").press("Enter")
     record.get_by_text("wait to be done").wait_for()
-    shot("record", selector=".dyelab >> nth=1")
+    shot("record", selector=".dyelab >> nth=3")
     record.get_by_label("Really weighed (g)").fill("2.5")
     record.get_by_label("Really weighed (g)").press("Tab")
     record.get_by_role("button", name="It was done so").click()
@@ -49,6 +52,6 @@ def test_plan_print_put_record_and_find(panels, page, shot, desk):
     browse.get_by_label("Find").fill("cotton, iron between 1 and 3")
     browse.get_by_label("Find").press("Enter")
     browse.get_by_text("say: cotton, iron between 1 and 3").wait_for()
-    shot("browse", selector=".dyelab >> nth=2")
+    looks(opened, "plan", "weigh", "printing", "record", "browse", "exchange")
     assert not traced(page)
     assert page.foreign == []

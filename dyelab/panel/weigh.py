@@ -1,0 +1,234 @@
+"""Weigh and dilute: grams and stock for a dose, a weaker solution, another salt, a cloth."""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import recipe, words
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame
+
+_LITTLE = 1.0  # g: what a kitchen scale errs by
+_ASKS = {
+    "weigh": ("material", "dose", "fibre_g", "liquor_ratio", "stock_percent"),
+    "dose": ("material", "weighed_g", "fibre_g"),
+    "dilute": ("material", "volume_ml", "strength", "stock_strength"),
+    "exchange": ("material", "wanted", "dose", "fibre_g"),
+    "bath": ("material", "strength", "liquor_ratio", "fibre_g"),
+    "cloth": ("width_cm", "length_cm", "g_per_m2", "pieces"),
+}
+_NUMBERS: dict[str, tuple[float, float, float, str]] = {  # start, most, step, unit
+    "dose": (15, 300, 0.5, "% WOF"),
+    "fibre_g": (100, 1e6, 10, "g"),
+    "weighed_g": (15, 1e6, 0.1, "g"),
+    "liquor_ratio": (40, 300, 5, "L"),
+    "stock_percent": (10, 100, 1, "%"),
+    "volume_ml": (1000, 1e6, 50, "mL"),
+    "strength": (5, 1000, 0.5, "g/L"),
+    "stock_strength": (100, 1000, 5, "g/L"),
+    "width_cm": (150, 1000, 1, "cm"),
+    "length_cm": (100, 1e5, 1, "cm"),
+    "g_per_m2": (140, 2000, 5, "g/m²"),
+    "pieces": (1, 1000, 1, ""),
+}
+
+
+def panel(book: Any = None) -> frame.Panel:
+    """Do the sums of the dye pot, with the cautions of what is weighed.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Its own materials count too. Else the one the session was opened with, else the example.
+    """
+    title = words.say("weighing.title")
+    return frame.Panel("weigh", title, _choose, _show, refresh=_fit, prepare=_listed, book=book)
+
+
+def _listed(book: Any) -> pd.DataFrame:
+    return recipe.materials(book.materials)
+
+
+def _choose(listed: pd.DataFrame) -> dict[str, Any]:
+    say = words.say
+    tasks = [(say(f"weighing.task_{name}"), name) for name in _ASKS]
+    names = list(listed["material"])
+    made = {
+        "task": choices.pick(say("weighing.task"), tasks),
+        "material": choices.pick(say("weighing.material"), names),
+        "wanted": choices.pick(say("weighing.wanted"), names),
+    }
+    for name, (start, most, step, unit) in _NUMBERS.items():
+        low = 0 if name in ("dose", "weighed_g", "stock_percent", "strength") else step
+        label = say(f"weighing.{name}")
+        made[name] = choices.number(label, start, low=low, high=most, step=step, unit=unit)
+    return made
+
+
+def _fit(listed: pd.DataFrame, made: dict[str, Any]) -> None:
+    """Show what the task asks for; a salt is exchanged for salts of its own metal."""
+    task = made["task"].value
+    salts = list(listed.loc[listed["metal_percent"].gt(0), "material"])
+    names = salts if task == "exchange" else list(listed["material"])
+    choices.set_options(made["material"], names)
+    choices.set_options(made["wanted"], _twins(listed, made["material"].value))
+    for name, widget in made.items():
+        widget.layout.display = None if name == "task" or name in _ASKS[task] else "none"
+
+
+def _salts(listed: pd.DataFrame, material: str) -> pd.DataFrame:
+    """Salts of the metal that a material holds, itself among them."""
+    metal = recipe.find(material, listed)["metal"]
+    return listed[listed["metal"].eq(metal) & listed["metal_percent"].gt(0) & (metal != "")]
+
+
+def _twins(listed: pd.DataFrame, material: str) -> list[str]:
+    return [name for name in _salts(listed, material)["material"] if name != material]
+
+
+def _show(listed: pd.DataFrame, task: str, **chosen: Any) -> frame.Shown:
+    asked = {name: chosen[name] for name in _ASKS[task]}
+    return _SUMS[task](listed, **asked)
+
+
+def _cautions(listed: pd.DataFrame, *names: str) -> list[str]:
+    return list(recipe.cautions(names, listed, hot=False))
+
+
+def _weigh(
+    listed: pd.DataFrame,
+    material: str,
+    dose: float,
+    fibre_g: float,
+    liquor_ratio: float,
+    stock_percent: float,
+) -> frame.Shown:
+    grams, water = recipe.grams(dose, fibre_g), recipe.water_L(fibre_g, liquor_ratio)
+    said: dict[str, Any] = {"material": material, "dose": dose, "fibre_g": fibre_g, "grams": grams}
+    sentence = [words.say("weighing.weigh", **said, water=water, ratio=liquor_ratio)]
+    row: dict[str, Any] = {"material": material, "wof": dose, "weigh_g": grams, "water_L": water}
+    notes = _metal(listed, material, dose)
+    if stock_percent > 0:
+        row["stock_ml"] = recipe.stock_ml(grams, stock_percent)
+        told: dict[str, Any] = {"strength": stock_percent}
+        sentence.append(words.say("weighing.from_stock", ml=row["stock_ml"], **told))
+        notes.append(words.say("weighing.make_stock", material=material, **told))
+    if 0 < grams < _LITTLE:
+        notes.append(words.say("weighing.small", grams=grams))
+    notes += _cautions(listed, material)
+    return frame.Shown(" ".join(sentence), table=pd.DataFrame([row]), notes=notes)
+
+
+def _metal(listed: pd.DataFrame, material: str, dose: float) -> list[str]:
+    """How much of the metal itself a dose brings, where the material holds one."""
+    row = recipe.find(material, listed)
+    if not np.isfinite(row["metal_percent"]):
+        return []
+    wof = recipe.metal_wof(material, dose, listed)
+    return [words.say("weighing.metal", wof=wof, metal=row["metal"])]
+
+
+def _dose(listed: pd.DataFrame, material: str, weighed_g: float, fibre_g: float) -> frame.Shown:
+    wof = recipe.wof(weighed_g, fibre_g)
+    said: dict[str, Any] = {
+        "material": material,
+        "weighed_g": weighed_g,
+        "fibre_g": fibre_g,
+        "wof": wof,
+    }
+    row: dict[str, Any] = {
+        "material": material,
+        "weigh_g": weighed_g,
+        "fibre_g": fibre_g,
+        "wof": wof,
+    }
+    notes = [*_metal(listed, material, wof), *_cautions(listed, material)]
+    return frame.Shown(words.say("weighing.dosed", **said), table=pd.DataFrame([row]), notes=notes)
+
+
+def _dilute(
+    listed: pd.DataFrame, material: str, volume_ml: float, strength: float, stock_strength: float
+) -> frame.Shown:
+    stock, water = recipe.diluted_ml(volume_ml, strength, stock_strength)
+    said: dict[str, Any] = {"stock": stock, "water": water, "volume": volume_ml}
+    said |= {"strength": strength, "stock_strength": stock_strength}
+    row: dict[str, Any] = {
+        "material": material,
+        "stock_ml": stock,
+        "water_ml": water,
+        "g_per_L": strength,
+    }
+    notes = [words.say("weighing.add_slowly"), *_cautions(listed, material)]
+    return frame.Shown(
+        words.say("weighing.diluted", **said), table=pd.DataFrame([row]), notes=notes
+    )
+
+
+def _exchange(
+    listed: pd.DataFrame, material: str, wanted: str | None, dose: float, fibre_g: float
+) -> frame.Shown:
+    if not wanted or wanted == material:
+        raise InputError(words.say("weighing.no_twin", material=material))
+    rows = _salts(listed, material)[["material", "formula", "metal_percent"]]
+    doses = [recipe.exchange(dose, material, name, listed)[0] for name in rows["material"]]
+    table = rows.assign(wof=doses, weigh_g=[recipe.grams(wof, fibre_g) for wof in doses])
+    other, caution = recipe.exchange(dose, material, wanted, listed)
+    metal = recipe.find(material, listed)["metal"]
+    said: dict[str, Any] = {
+        "material": material,
+        "wanted": wanted,
+        "metal": metal,
+        "fibre_g": fibre_g,
+    }
+    said |= {"dose": dose, "other": other, "grams": recipe.grams(other, fibre_g)}
+    notes = [caution, words.say("weighing.by_label"), words.say("weighing.salts", metal=metal)]
+    notes += _cautions(listed, material, wanted)
+    return frame.Shown(words.say("weighing.exchanged", **said), table=table, notes=notes)
+
+
+def _bath(
+    listed: pd.DataFrame, material: str, strength: float, liquor_ratio: float, fibre_g: float
+) -> frame.Shown:
+    wof, water = recipe.bath_wof(strength, liquor_ratio), recipe.water_L(fibre_g, liquor_ratio)
+    said: dict[str, Any] = {
+        "material": material,
+        "strength": strength,
+        "ratio": liquor_ratio,
+        "wof": wof,
+    }
+    said |= {"fibre_g": fibre_g, "water": water, "grams": recipe.grams(wof, fibre_g)}
+    row: dict[str, Any] = {
+        "material": material,
+        "g_per_L": strength,
+        "wof": wof,
+        "weigh_g": said["grams"],
+    }
+    notes = [*_metal(listed, material, wof), *_cautions(listed, material)]
+    table = pd.DataFrame([{**row, "water_L": water}])
+    return frame.Shown(words.say("weighing.bathed", **said), table=table, notes=notes)
+
+
+def _cloth(
+    _listed: pd.DataFrame, width_cm: float, length_cm: float, g_per_m2: float, pieces: float
+) -> frame.Shown:
+    grams = recipe.cloth_g(width_cm, length_cm, g_per_m2, int(pieces))
+    said: dict[str, Any] = {
+        "width": width_cm,
+        "length": length_cm,
+        "density": g_per_m2,
+        "pieces": int(pieces),
+    }
+    sentence = words.say("weighing.cloth", grams=grams, **said)
+    return frame.Shown(sentence, notes=[words.say("weighing.cloth_note")])
+
+
+_SUMS: dict[str, Callable[..., frame.Shown]] = {
+    "weigh": _weigh,
+    "dose": _dose,
+    "dilute": _dilute,
+    "exchange": _exchange,
+    "bath": _bath,
+    "cloth": _cloth,
+}

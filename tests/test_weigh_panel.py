@@ -1,0 +1,137 @@
+"""The panels that weigh, dilute and exchange, and that plan a printed cloth."""
+
+import html
+
+import nasty
+import pytest
+
+from dyelab import book, files, recipe
+from dyelab.panel import printing, weigh
+
+EXAMPLE = files.shipped("data", "marlpit_yard")
+
+
+@pytest.fixture(autouse=True)
+def alone(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.delenv("DYELAB_BOOK", raising=False)
+    monkeypatch.chdir(tmp_path)
+
+
+def said(panel):
+    return html.unescape(panel.answer.value)
+
+
+@pytest.fixture
+def sums():
+    panel = weigh.panel(EXAMPLE)
+    panel.choices["material"].value = "potash alum"
+    return panel
+
+
+def set_all(panel, **values):
+    for name, value in values.items():
+        panel.choices[name].value = value
+
+
+def test_a_dose_is_weighed_or_measured_from_a_stock(sums):
+    set_all(sums, dose=16, fibre_g=250, liquor_ratio=30, stock_percent=20)
+    assert "weigh 40.00 g, in 7.50 L of bath at 1 : 30" in said(sums)
+    assert "measure 200.0 mL" in said(sums)  # 40 g at 20 g in 100 mL
+    assert sums.shown.table["stock_ml"].item() == pytest.approx(200)
+    sums.choices["stock_percent"].value = 0
+    assert "measure" not in said(sums)
+
+
+def test_a_weighed_amount_is_a_dose(sums):
+    set_all(sums, task="dose", weighed_g=12, fibre_g=80)
+    assert "is 15.00 % WOF" in said(sums)
+
+
+def test_a_stock_is_diluted_and_a_weaker_one_refused(sums):
+    set_all(sums, task="dilute", volume_ml=500, strength=4, stock_strength=100)
+    assert "20.0 mL of the stock of 100 g/L, made up with 480.0 mL of water" in said(sums)
+    sums.choices["strength"].value = 200
+    assert "can't be diluted to 200" in said(sums)
+
+
+def test_a_salt_is_exchanged_by_its_metal(sums):
+    """Dried alum has no water; both masses are sums of standard atomic weights (IUPAC 2021).
+
+    KAl(SO4)2·12H2O 474.37 g/mol and Al2(SO4)3·18H2O 666.40 g/mol with two aluminium atoms.
+    """
+    set_all(sums, task="exchange", wanted="aluminium sulfate 18-hydrate", dose=15, fibre_g=200)
+    expected = 15 * 666.40 / 2 / 474.37
+    assert f"{expected:.2f} % WOF of aluminium sulfate 18-hydrate" in said(sums)
+    table = sums.shown.table.set_index("material")
+    assert table.loc["aluminium sulfate 18-hydrate", "weigh_g"] == pytest.approx(
+        2 * expected, rel=1e-3
+    )
+    metal = table["wof"] * table["metal_percent"]
+    assert metal.to_numpy() == pytest.approx(metal.iloc[0])
+    assert set(sums.choices["wanted"].options).isdisjoint({"ferrous sulfate", "potash alum"})
+
+
+def test_a_bath_in_grams_a_litre_is_a_dose(sums):
+    set_all(sums, task="bath", strength=5, liquor_ratio=30, fibre_g=100)
+    assert "is 15.00 % WOF: 15.00 g for 100 g of dry fibre in 3.00 L" in said(sums)
+
+
+def test_cloth_is_weighed_by_its_size(sums):
+    set_all(sums, task="cloth", width_cm=150, length_cm=200, g_per_m2=140, pieces=3)
+    assert "3 pieces" in said(sums)
+    assert "weigh 1260.0 g" in said(sums)
+
+
+def test_cautions_stand_beside_every_salt_that_is_weighed(sums):
+    sums.choices["material"].value = "copper sulfate"
+    for task in ("weigh", "dose", "dilute", "exchange", "bath"):
+        sums.choices["task"].value = task
+        assert set(recipe.cautions(["copper sulfate"], hot=False)[1:]) <= set(sums.shown.notes)
+        hazards = [note for note in sums.shown.notes if note.startswith("Danger: ")]
+        assert "very toxic to aquatic life" in hazards[0], task
+    set_all(sums, task="weigh", dose=0.5, fibre_g=100)
+    assert any("kitchen scale" in note for note in sums.shown.notes)
+
+
+@pytest.fixture
+def mine(tmp_path):
+    return book.save(book.create(tmp_path / "prints", "Prints"))
+
+
+def test_a_printed_cloth_is_planned_and_goes_into_the_book(mine):
+    panel = printing.panel(mine)
+    assert "leaf, stem, ground on one cloth of cotton" in said(panel)
+    table = panel.shown.table.set_index(["area", "material"])
+    assert table.loc[("whole", "madder"), "weigh_g"] == pytest.approx(6.0)  # 30 % of 20 g
+    assert table.loc[("leaf", "aluminium acetate"), "weigh_g"] != 0
+    panel._into()
+    panel.tell(panel._into)
+    found = book.areas(book.open(mine.path)).set_index("area")
+    assert found.loc["stem", "iron_wof"] == 2.0
+    assert panel.choices["code"].value != ""
+    assert "P-01" in set(book.open(mine.path).swatches["swatch"])
+
+
+def test_a_line_that_is_no_area_and_a_code_that_is_taken_are_named(mine):
+    panel = printing.panel(mine)
+    panel.choices["areas"].value = "leaf aluminium acetate 5"
+    assert "does not say an area" in said(panel)
+    panel.choices["areas"].value = "leaf = alum 5\nleaf = none"
+    assert "named twice" in said(panel)
+    panel.choices["areas"].value = "leaf = potassium dichromate 2"
+    assert "P-01" not in said(panel)
+    example = printing.panel(EXAMPLE)
+    example.choices["code"].value = "W01"
+    assert "is in this book already" in said(example)
+    example.tell(example._into)
+    assert "example stays as it is" in html.unescape(example.told.value)
+
+
+@pytest.mark.parametrize("text", nasty.ALL)
+def test_text_of_ones_own_is_shown_letter_by_letter(mine, text):
+    panel = printing.panel(mine)
+    panel.choices["code"].value = text
+    panel.choices["areas"].value = f"{text.replace('=', '').replace(';', '')} = none"
+    assert "<script" not in panel.answer.value
+    assert "<img" not in panel.answer.value
