@@ -122,6 +122,20 @@ def test_one_photos_calibration_cancels_and_two_photos_dont():
     assert widths[1] == pytest.approx(widths[2])
 
 
+def test_what_a_camera_gets_wrong_about_a_recipe_stays_however_many_are_averaged():
+    """Replicates hold the same dyed spectrum: their scatter can't show its error."""
+    frame = cloths(PAIR, 4, 0.1)
+    frame = frame.assign(reading=frame["swatch"])
+    factor = shared([(name, "p") for name in frame["swatch"]])
+    plain, recipe, photo = (
+        compare.to_reference(frame, "alum", piece="swatch", shared=rows).iloc[0]
+        for rows in (None, factor.assign(scope="recipe"), factor.assign(scope="photo"))
+    )
+    widths = [row["dL_high"] - row["dL_low"] for row in (plain, recipe, photo)]
+    assert widths[1] > 2 * 1.96 * 0.98 * np.sqrt(2)
+    assert widths[2] == pytest.approx(widths[0])
+
+
 def test_a_photo_for_each_replicate_isnt_counted_twice():
     """Calibration that already shows in the scatter of replicates adds nothing."""
     frame = cloths(PAIR, 4, 0.5)

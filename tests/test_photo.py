@@ -63,7 +63,7 @@ def test_a_steeper_tone_curve_costs_little():
 
 def test_two_windows_share_the_calibration_error():
     made = measured(photos.easy())
-    assert list(made.shared.columns) == ["reading", "source", "factor", "L", "a", "b"]
+    assert list(made.shared.columns) == ["reading", "source", "factor", "L", "a", "b", "scope"]
     assert set(made.shared["reading"]) == set("a.jpg/" + made.table["place"])
     whole = made.table[["var_L", "var_a", "var_b"]].to_numpy()
     part = made.shared.assign(**made.shared[["L", "a", "b"]].pow(2)).groupby("reading", sort=False)

@@ -32,7 +32,8 @@ def test_stated_regions_hold_the_truth(judged):
     single, between = [], []
     for truth, made in judged:
         e, own = made.table[table.LAB].to_numpy() - truth, table.covariances(made.table)
-        factors = made.shared[table.LAB].to_numpy().reshape(len(e), -1, 3)
+        common = made.shared[made.shared["scope"] == "photo"]
+        factors = common[table.LAB].to_numpy().reshape(len(e), -1, 3)
         i, j = np.triu_indices(len(e), 1)
         both = np.einsum("nfk,nfl->nkl", factors[i], factors[j])
         cov = own[i] + own[j] - both - both.swapaxes(1, 2)

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyelab import book, plan, press, recipe
+from dyelab import book, plan, press, recipe, shift, synth
 from dyelab.errors import InputError
 
 FACTORS = {
@@ -117,9 +117,35 @@ def test_a_series_holds_every_recipe_its_replicates_and_its_controls():
     many = s.swatches.groupby("purpose").size()
     assert many["series"] == 2 * 2 * 2 * 3 * 2
     assert many["undyed"] == many["mordant only"] == many["tannin only"] == 2 * 2
-    assert many["tannin plus iron"] == many["iron only"] == 2 * 2 * 2
+    assert many["tannin and mordant"] == 2 * 2
+    assert many["tannin plus iron"] == many["mordant plus iron"] == 2 * 2 * 2
     assert s.swatches["swatch"].is_unique
     assert sorted(s.swatches["place"]) == list(range(1, len(s.swatches) + 1))
+
+
+@pytest.mark.parametrize("tannin", ["none", "gallnut 8"])
+def test_the_controls_of_a_plan_separate_the_metals_work(tmp_path, tannin):
+    factors = {**FACTORS, "fibre": ["wool"], "dye": ["madder 50"], "tannin": [tannin]}
+    planned = plan.series(factors, name="Iron", replicates=2)
+    bk = plan.into(book.create(tmp_path / "book", "Iron"), planned)
+    made = synth.simulate(book.recipes(bk), seed=4, replicates=1, exposures=[])
+    hold = {"dye": "madder", "fibre": "wool", "tannin": tannin.split()[0]}
+    told = shift.separate(made.wide, "iron", hold=hold, spectra=made.spectra)
+    assert told.missing == []
+    assert {"dye", "fibre"} <= set(told.parts.dropna(subset="ks")["part"])
+
+
+def test_a_bath_that_is_recorded_leaves_the_books_order_as_it_was(tmp_path):
+    planned = plan.series(FACTORS, name="Iron")
+    bk = plan.into(book.create(tmp_path / "book", "Iron"), planned)
+    before = list(bk.swatches["swatch"]), list(bk.steps["swatch"])
+    waiting = plan.open_baths(bk)
+    assert list(waiting["kind"].drop_duplicates()) == [
+        *("scour", "tannin", "mordant", "dye", "modifier", "rinse"),
+    ]
+    for bath in waiting["bath"]:
+        bk = plan.done(bk, bath)
+    assert (list(bk.swatches["swatch"]), list(bk.steps["swatch"])) == before
 
 
 def test_the_order_is_random_and_repeats_with_its_seed():
@@ -146,9 +172,9 @@ def test_baths_add_up():
         assert bath["swatches"] <= 24
         if bath["material"]:
             assert bath["weigh_g"] == pytest.approx(recipe.grams(bath["wof"], bath["fibre_g"]))
-    # By hand: 48 swatches of 5 g with 15 % alum, and 4 mordant-only: 52 x 0.75 g = 39 g.
+    # By hand: 48 swatches of 5 g with 15 % alum, and 24 controls that keep it: 72 x 0.75 g = 54 g.
     amounts = plan.totals(s).set_index("material")["amount"]
-    assert amounts["potash alum"] == pytest.approx(39.0)
+    assert amounts["potash alum"] == pytest.approx(54.0)
     assert amounts["water"] == pytest.approx(s.baths["water_L"].sum())
 
 

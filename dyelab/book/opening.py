@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from dyelab import files, table
@@ -298,11 +299,21 @@ def _with(name: str, old: pd.DataFrame, new: pd.DataFrame, replaced: bool) -> pd
         if column.default and column.name in TABLES[name].key:
             cells = text.get(column.name, pd.Series("", index=text.index))
             text[column.name] = cells.where(cells != "", column.default)
+    before, given = keys(name, old), keys(name, text)
+    kept = ~before.isin(given) if replaced else np.full(len(old), True)
+    joined = end_to_end(old[kept], text)
     if replaced:
-        old = old[~keys(name, old).isin(keys(name, text))]
-    joined = end_to_end(old, text)
+        joined = joined.iloc[_in_place(before, np.asarray(kept), given)]
     joined.index = pd.RangeIndex(2, len(joined) + 2)
     return joined
+
+
+def _in_place(before: pd.Series, kept: np.ndarray, given: pd.Series) -> np.ndarray:
+    """Order that leaves changed rows where they were, and puts new ones last."""
+    place = pd.Series(np.arange(len(before)), index=before.to_numpy())
+    place = place[~place.index.duplicated()]
+    changed = place.reindex(given.to_numpy()).fillna(len(before)).to_numpy()
+    return np.argsort(np.concatenate([np.flatnonzero(kept), changed]), kind="stable")
 
 
 def remove(bk: Book, swatches: Iterable[str]) -> Book:

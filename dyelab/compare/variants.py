@@ -96,7 +96,7 @@ def gather(
     first = np.unique(swatch, return_index=True)[1]
     to_variant = _averaging(variant[first])
     lab = to_piece @ frame[table.LAB].to_numpy(float)
-    shares, blocks = _loadings(frame, shared)
+    shares, blocks = _loadings(frame, shared, variant)
     stated = _stated(frame, blocks, to_variant @ to_piece)
     kinds = np.zeros(len(frame), int) if series is None else pd.factorize(frame[series])[0]
     return Variants(
@@ -131,9 +131,13 @@ def _scatter(lab: np.ndarray, variant: np.ndarray, mean: sparse.csr_array) -> np
 
 
 def _loadings(
-    frame: pd.DataFrame, shared: pd.DataFrame | None
+    frame: pd.DataFrame, shared: pd.DataFrame | None, variant: np.ndarray
 ) -> tuple[sparse.csr_array, np.ndarray]:
-    """Loadings of each reading as a (3 n, q) matrix, and their own covariance (n, 3, 3)."""
+    """Loadings of each reading as a (3 n, q) matrix, and their own covariance (n, 3, 3).
+
+    Replicates of one variant have the same dyed spectrum, so what the camera gets wrong about it
+    is the same for all of them: averaging doesn't make it smaller, and scatter doesn't show it.
+    """
     n = len(frame)
     blocks = np.zeros((n, 3, 3))
     if shared is None or shared.empty or "reading" not in frame:
@@ -141,7 +145,11 @@ def _loadings(
     place = pd.Series(np.arange(n), index=frame["reading"].to_numpy())
     rows = shared[shared["reading"].isin(place.index)]
     at = place.loc[rows["reading"]].to_numpy()
-    factor = rows.groupby(["source", "factor"], sort=False).ngroup().to_numpy()
+    of_recipe = rows.get("scope", pd.Series("", rows.index)).to_numpy() == "recipe"
+    recipe = np.where(of_recipe, variant[at], -1)
+    source = rows["source"].where(~of_recipe, "")  # another photo by that camera errs the same way
+    keys = pd.MultiIndex.from_arrays([source, rows["factor"], recipe])
+    factor = pd.factorize(keys)[0]
     values = rows[table.LAB].to_numpy(float)
     np.add.at(blocks, at, values[:, :, None] * values[:, None, :])
     where = (3 * at[:, None] + np.arange(3)).ravel()

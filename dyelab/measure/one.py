@@ -30,8 +30,8 @@ class Measured:
         A row a window: `COLUMNS`, then the six covariance terms, `method` and `patch_dE00`
         (median ΔE00 of the target's patches by fits that didn't see them).
     shared : DataFrame
-        `reading` (photo/place), `source`, `factor`, `L`, `a`, `b`: the calibration error that
-        the windows share.
+        `reading` (photo/place), `source`, `factor`, `L`, `a`, `b`, `scope`: the calibration
+        error that the windows share, all of them or those of one recipe.
     setup : Setup
         Calibration, light, card and target.
     quads : ndarray (n, 4, 2)
@@ -166,10 +166,10 @@ def _measured(picture: Photo, setup: Setup, quads: dict[str, np.ndarray]) -> Mea
         light = shading.at(through(np.linalg.inv(setup.pose.to_pixels), corners.mean(axis=1)))
         left = shading.left
     rgb = np.maximum(seen.mean / light[:, None], 1e-6)
-    covariance, factors = covariances(made, seen, rgb, left, picture.full)
+    covariance, *factors = covariances(made, seen, rgb, left, picture.full)
     table = _table(picture.name, list(quads), made, rgb, covariance)
     table["flags"] = _flags(seen, rgb, setup)
-    return Measured(table, _shared(table, factors), setup, corners)
+    return Measured(table, _shared(table, *factors), setup, corners)
 
 
 def _table(
@@ -218,14 +218,17 @@ def _tilt(blocks: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.hypot(plane[1], plane[2]), rest.std(axis=1)
 
 
-def _shared(table: pd.DataFrame, factors: np.ndarray) -> pd.DataFrame:
+def _shared(table: pd.DataFrame, photo_wide: np.ndarray, of_recipe: np.ndarray) -> pd.DataFrame:
+    factors = np.concatenate([photo_wide, of_recipe], axis=1)
     n, f, _ = factors.shape
     readings = (table["photo"] + "/" + table["place"]).to_numpy()
+    scope = np.repeat(["photo", "recipe"], [photo_wide.shape[1], of_recipe.shape[1]])
     return pd.DataFrame(
         {
             "reading": np.repeat(readings, f),
             "source": np.repeat(table["photo"].to_numpy(), f),
             "factor": np.tile(np.arange(1, f + 1), n),
             **{c: np.round(factors[..., i].ravel(), 5) for i, c in enumerate(LAB)},
+            "scope": np.tile(scope, n),
         }
     )

@@ -12,7 +12,7 @@ _KEPT = 0.998  # share of the shared variance that the factors written keep
 
 def covariances(
     made: Calibration, seen: Samples, rgb: np.ndarray, light_left: float, full: int
-) -> tuple[np.ndarray, np.ndarray]:
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Covariance of each colour, and the factors that the colours of one photo share.
 
     Parameters
@@ -35,6 +35,9 @@ def covariances(
     ndarray (n, f, 3)
         Factors: for two windows i and j, the sum over f of the outer products of rows i and j
         is the covariance that they share.
+    ndarray (n, 3, 3)
+        Factors of the calibration error that belongs to the dyed spectrum: only windows of one
+        recipe share it.
     """
     slope = made.slope(rgb)
     relative = _cloth(seen.blocks) + _storage(rgb, full)
@@ -42,7 +45,14 @@ def covariances(
     own, common = made.errors.at(made.lab(rgb))
     factors = _fewer(common)
     shared = np.einsum("nfk,nfl->nkl", factors, factors)
-    return slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared, factors
+    whole = slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared
+    return whole, factors, _upright_root(own)
+
+
+def _upright_root(covariance: np.ndarray) -> np.ndarray:
+    """Symmetric square root: alike for colours alike, so that replicates' factors agree in sign."""
+    values, vectors = np.linalg.eigh(covariance)
+    return (vectors * np.sqrt(np.maximum(values, 0))[:, None]) @ np.swapaxes(vectors, 1, 2)
 
 
 def _cloth(blocks: np.ndarray) -> np.ndarray:

@@ -33,7 +33,7 @@ def open_baths(bk: Book) -> pd.DataFrame:
         temperature_C=("temperature_C", "first"),
         minutes=("minutes", "first"),
         swatches=("swatch", lambda codes: ", ".join(codes)),
-        order=("order", "min"),
+        order=("order", "max"),  # a control skips steps, so its own count comes too early
     ).reset_index()
     found["weigh_g"] = found["wof"].where(found["wof"] > 0) * found["fibre_g"] / 100
     return found.sort_values(["series", "order"], kind="stable")[_COLUMNS].reset_index(drop=True)

@@ -1,6 +1,6 @@
 """A planned series: recipes with codes, steps, baths, totals, and what it can and can't tell."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -17,6 +17,7 @@ from dyelab.plan import factors as factoring
 Design = Literal["full", "fraction", "optimal"]
 RECIPE = ["fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
 RECIPE += ["iron_wof", "copper_wof", "modifier", "modifier_wof"]
+_GROUND = ["tannin", "tannin_wof", "mordant", "mordant_wof"]
 
 
 @dataclass(frozen=True, repr=False)
@@ -96,7 +97,8 @@ def series(
     replicates : int
         Swatches of each recipe. One alone can't show swatch-to-swatch scatter.
     controls : bool
-        Add undyed, mordant-only, tannin-only, metal-only and tannin-plus-metal swatches.
+        Add the undyed cloth, tannin and mordant alone and together, and these with each metal:
+        what `shift.separate` needs to tell the metal's work on the dye from the rest.
     mass_g, liquor_ratio : float
         Dry mass of a swatch, and litres of bath per kg of fibre.
     shared_baths : bool
@@ -244,37 +246,51 @@ def _optimal(
 
 
 def _controls(rows: pd.DataFrame) -> pd.DataFrame:
-    """The swatches that make shifts separable, those that the design doesn't hold already."""
-    bare = {name: 0.0 if name.endswith("_wof") else "none" for name in RECIPE}
-    found: list[dict[str, Any]] = []
-    for fibre in rows["fibre"].unique():
-        own = rows[rows["fibre"] == fibre]
-        base = {**bare, "fibre": fibre}
-        found.append({**base, "purpose": "undyed"})
-        mordants = own[["mordant", "mordant_wof"]].drop_duplicates().to_dict("records")
-        tannins = own[["tannin", "tannin_wof"]].drop_duplicates().to_dict("records")
-        metals = [
-            {f"{m}_wof": dose}
-            for m in factoring.METALS
-            for dose in sorted(own[f"{m}_wof"].unique())
-            if dose
+    """The swatches that make shifts separable, those that the design doesn't hold already.
+
+    A control keeps the mordant of the dyed cloth it stands for: iron on bare wool is another
+    thing than iron on wool that took alum.
+    """
+    frame = pd.DataFrame(
+        [
+            {**row, "purpose": _purpose(row)}
+            for fibre, own in rows.groupby("fibre", sort=False)
+            for row in _undyed(str(fibre), own)
         ]
-        found += [
-            {**base, **m, "purpose": "mordant only"} for m in mordants if m["mordant"] != "none"
-        ]
-        found += [{**base, **t, "purpose": "tannin only"} for t in tannins if t["tannin"] != "none"]
-        for metal in metals:
-            label = next(iter(metal)).removesuffix("_wof")
-            found.append({**base, **metal, "purpose": f"{label} only"})
-            found += [
-                {**base, **t, **metal, "purpose": f"tannin plus {label}"}
-                for t in tannins
-                if t["tannin"] != "none"
-            ]
-    frame = pd.DataFrame(found)
+    ).drop_duplicates(RECIPE)
     there = set(rows[RECIPE].itertuples(index=False, name=None))
     new = [row not in there for row in frame[RECIPE].itertuples(index=False, name=None)]
     return frame[new]
+
+
+def _undyed(fibre: str, own: pd.DataFrame) -> Iterator[dict[str, Any]]:
+    """The bare cloth, then every ground of one fibre without dye, and with each metal."""
+    bare: dict[str, Any] = {name: 0.0 if name.endswith("_wof") else "none" for name in RECIPE}
+    bare["fibre"] = fibre
+    yield bare
+    metals: list[dict[str, float]] = [
+        {f"{metal}_wof": dose}
+        for metal in factoring.METALS
+        for dose in sorted(own[f"{metal}_wof"].unique())
+        if dose
+    ]
+    grounds = own[_GROUND].drop_duplicates().to_dict("records")
+    without = [{**ground, "tannin": "none", "tannin_wof": 0.0} for ground in grounds]
+    yield from ({**bare, "tannin": g["tannin"], "tannin_wof": g["tannin_wof"]} for g in grounds)
+    for ground in (*without, *grounds):
+        for metal in ({}, *metals):
+            yield {**bare, **ground, **metal}
+
+
+def _purpose(row: dict[str, Any]) -> str:
+    metal = " and ".join(m for m in factoring.METALS if row[f"{m}_wof"])
+    tannin, mordant = row["tannin"] != "none", row["mordant"] != "none"
+    if metal:
+        ground = "tannin plus" if tannin else ("mordant plus" if mordant else "only")
+        return f"{metal} only" if ground == "only" else f"{ground} {metal}"
+    if tannin:
+        return "tannin and mordant" if mordant else "tannin only"
+    return "mordant only" if mordant else "undyed"
 
 
 def _ordered(rows: pd.DataFrame, seed: int) -> pd.DataFrame:

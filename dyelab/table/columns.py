@@ -48,6 +48,9 @@ STEP_KINDS = ("scour", "tannin", "mordant", "dye", "vat", "modifier", "rinse", "
 EXPOSURES = ("none", "wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
 
 
+SCOPES = ("photo", "recipe")
+
+
 METHODS = ("photo", "scan", "spectral", "colorimeter", "typed")
 
 
@@ -141,7 +144,8 @@ READINGS = Table(
 
 
 # Readings of one photo share its calibration error. Each row here is one direction of that
-# error: how far it moves this reading for one standard deviation of the shared factor.
+# error: how far it moves this reading for one standard deviation of the shared factor. Part of
+# the error belongs to the dyed spectrum: swatches of one recipe share it, others don't.
 SHARED = Table(
     "shared",
     (
@@ -151,6 +155,12 @@ SHARED = Table(
         Column("L", "number", required=True),
         Column("a", "number", required=True),
         Column("b", "number", required=True),
+        Column(
+            "scope",
+            options=SCOPES,
+            about="photo: all readings of the source share it; recipe: only those of one recipe",
+            default="photo",
+        ),
     ),
     key=("reading", "factor"),
     links=(("reading", "readings", "reading"),),

@@ -77,7 +77,8 @@ def judged(picture, made):
     lab = made.table[table.LAB].to_numpy()
     own = table.covariances(made.table)
     e = lab - picture.truth
-    factors = made.shared[table.LAB].to_numpy().reshape(len(lab), -1, 3)
+    common = made.shared[made.shared["scope"] == "photo"]
+    factors = common[table.LAB].to_numpy().reshape(len(lab), -1, 3)
     i, j = np.triu_indices(len(lab), 1)
     both = np.einsum("nfk,nfl->nkl", factors[i], factors[j])
     between = own[i] + own[j] - both - np.swapaxes(both, 1, 2)
