@@ -5,7 +5,8 @@ import photos
 import pytest
 from scipy.stats import chi2
 
-from dyelab import calibrate, convert, measure, read, table
+from dyelab import calibrate, compare, convert, measure, read, table
+from dyelab.synth import photo
 
 pytestmark = pytest.mark.slow
 REFERENCE = calibrate.reference()
@@ -44,3 +45,30 @@ def test_stated_regions_hold_the_truth(judged):
     # 144 colours of 6 photos: the sampling error of the share is about 2 %.
     assert 0.9 < np.mean(single) <= 1
     assert 0.9 < np.mean(between) <= 1
+
+
+def test_differences_of_replicated_recipes_hold_the_truth():
+    """Replicates agree on what the camera gets wrong, so their scatter alone would say too little.
+
+    Every recipe lies twice on the card; the truth is the difference of the two recipes' means.
+    """
+    held, without = [], []
+    for seed in (31, 32, 33):
+        twelve = photos.cloth(seed, 12)
+        picture = photo.render(
+            np.repeat(twelve, 2, axis=0), photo.random_shot(seed, megapixels=2.0), seed=seed
+        )
+        made = measure.photo(read.photo(picture.jpeg(), name="a.jpg"), REFERENCE)
+        rows = made.table.assign(
+            sample=[f"r{i // 2}" for i in range(24)], reading="a.jpg/" + made.table["place"]
+        )
+        true = convert.dE00(picture.truth[:1], picture.truth[2::2])
+        for shared, kept in (
+            (made.shared, held),
+            (made.shared[made.shared["scope"] == "photo"], without),
+        ):
+            told = compare.to_reference(rows, "r0", piece="place", shared=shared, confidence=0.95)
+            inside = (told["dE00_low"] <= true) & (true <= told["dE00_high"])
+            kept.append(inside.mean())
+    assert np.mean(held) > 0.9  # 33 differences, those of one photo not independent
+    assert np.mean(without) < 0.8

@@ -274,7 +274,7 @@ def _undyed(fibre: str, own: pd.DataFrame) -> Iterator[dict[str, Any]]:
         for dose in sorted(own[f"{metal}_wof"].unique())
         if dose
     ]
-    grounds = own[_GROUND].drop_duplicates().to_dict("records")
+    grounds: list[Any] = own[_GROUND].drop_duplicates().to_dict("records")
     without = [{**ground, "tannin": "none", "tannin_wof": 0.0} for ground in grounds]
     yield from ({**bare, "tannin": g["tannin"], "tannin_wof": g["tannin_wof"]} for g in grounds)
     for ground in (*without, *grounds):
