@@ -1,6 +1,7 @@
 """A Plotly figure in a panel: redrawn from one message, and able to send its picture back."""
 
 import base64
+import json
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -31,11 +32,11 @@ class Canvas(anywidget.AnyWidget):
         super().__init__(_esm=_program(), **traits)
         self.on_msg(self._received)
 
-    def show(self, figure: go.Figure | None, description: str) -> None:
+    def show(self, figure: go.Figure | dict[str, Any] | None, description: str) -> None:
         """Draw a figure, or nothing."""
         with self.hold_sync():
             self.description = description
-            self.figure = "" if figure is None else str(figure.to_json())
+            self.figure = "" if figure is None else _text(figure)
 
     def picture(self, form: str, then: Callable[[bytes], None], width: int, height: int) -> None:
         """Ask the browser for the figure as ``svg`` or ``png``; `then` gets the bytes."""
@@ -51,6 +52,10 @@ class Canvas(anywidget.AnyWidget):
         waiting, self._waiting = self._waiting, None
         if "url" in content:
             waiting(_decoded(content["url"]))
+
+
+def _text(figure: go.Figure | dict[str, Any]) -> str:
+    return json.dumps(figure) if isinstance(figure, dict) else str(figure.to_json())
 
 
 def _decoded(url: str) -> bytes:

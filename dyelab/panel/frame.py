@@ -33,7 +33,8 @@ class Shown:
     ----------
     sentence : str
         The answer in a sentence or two. It is also what a screen reader says of the figure.
-    figure : Figure, optional
+    figure : Figure, or its plain data, optional
+        Plain data is quick, where a figure follows a slider.
     table : DataFrame, optional
         Columns are headed by ``words.heading``.
     chips : sequence of Chip or of sequences of Chip
@@ -46,12 +47,17 @@ class Shown:
     """
 
     sentence: str
-    figure: go.Figure | None = None
+    figure: go.Figure | dict[str, Any] | None = None
     table: pd.DataFrame | None = None
     chips: Sequence[Chip | Sequence[Chip]] = ()
     notes: Sequence[str] = ()
     pictures: Sequence[tuple[str, bytes]] = ()
     page: Any = None
+
+    @property
+    def drawn(self) -> go.Figure | None:
+        """The figure as Plotly's own, whichever way it was given."""
+        return go.Figure(self.figure) if isinstance(self.figure, dict) else self.figure
 
 
 class Panel(widgets.VBox):

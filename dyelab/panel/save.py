@@ -100,7 +100,7 @@ class Row(widgets.VBox):
             self._tell(path)
 
         self.told.value = markup.sentence(words.say("frame.figure_wait"))
-        height = int(self._panel.shown.figure.layout.height or 420)
+        height = int(self._panel.shown.drawn.layout.height or 420)
         self._panel.canvas.picture(form, arrived, 900, height)
 
     def _page(self, suffix: str) -> None:
@@ -116,7 +116,7 @@ class Row(widgets.VBox):
         from dyelab import handout
 
         shown = self._panel.shown
-        page = handout.shared(self._panel.title, shown.sentence, shown.figure, shown.table)
+        page = handout.shared(self._panel.title, shown.sentence, shown.drawn, shown.table)
         return self._tell(handout.write(page, self._named(".html")))
 
     def _tell(self, path: Path) -> None:

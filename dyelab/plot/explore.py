@@ -47,8 +47,10 @@ def landing(
     plausible: Sequence[str],
     *,
     wanted: pd.DataFrame | None = None,
-) -> go.Figure:
+) -> dict[str, Any]:
     """Draw the a*b* plane with tried swatches, predictions with their bands, and a patch.
+
+    Plain data, as ``style.assembled`` gives it.
 
     Parameters
     ----------

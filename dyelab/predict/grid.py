@@ -26,6 +26,12 @@ _COUNTS = [
     *((3, 3, 8, 7, 7), (3, 3, 5, 5, 5), (3, 3, 3, 3, 3), (2, 2, 2, 2, 2), (1, 1, 1, 1, 1)),
 ]
 _DOSES = [dict(zip(_DOSED, counts, strict=True)) for counts in _COUNTS]
+# What is drawn together when recipes are put together anew.
+_TOGETHER = [
+    *(CLOTH, ("tannin", "tannin_wof"), ("mordant", "mordant_wof"), ("dye", "dye_wof")),
+    *(("iron_wof", "copper_wof"), ("modifier",)),
+]
+_DRAWN = 4  # draws for each recipe wanted: some come twice
 _FIGURES = np.array(
     [
         *(1, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.8, 2, 2.2, 2.5, 2.8, 3, 3.2, 3.5),
@@ -124,13 +130,16 @@ def _crossed(
 
 def _fits(made: pd.DataFrame, left: pd.DataFrame, right: pd.DataFrame) -> np.ndarray:
     """A vat dye takes no mordant, unless the book holds one that did."""
-    fits = np.ones((len(left), len(right)), bool)
+    plain = right["dye"].isin(_vats(made)).to_numpy()
+    return ~(left["mordant"].ne(NONE).to_numpy()[:, None] & plain)
+
+
+def _vats(made: pd.DataFrame) -> set[str]:
+    """Vat dyes that no recipe of the book mordanted."""
     if "vat" not in made:
-        return fits
+        return set()
     vats = set(made.loc[made["vat"].astype(bool), "dye"]) - {NONE}
-    mordanted = set(made.loc[made["mordant"] != NONE, "dye"])
-    plain = right["dye"].isin(vats - mordanted).to_numpy()
-    return fits & ~(left["mordant"].ne(NONE).to_numpy()[:, None] & plain)
+    return vats - set(made.loc[made["mordant"] != NONE, "dye"])
 
 
 def _cloths(made: pd.DataFrame) -> pd.DataFrame:
@@ -222,6 +231,44 @@ def _joined(tables: Mapping[str, pd.DataFrame], names: Sequence[str]) -> pd.Data
     for name in names[1:]:
         full = full.merge(tables[name], how="cross")
     return full
+
+
+def anew(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFrame:
+    """At most n recipes put together anew from the steps of a book's own, as often as they occur.
+
+    Raises
+    ------
+    InputError
+        For an unknown column or material, or limits that leave nothing.
+    """
+    checked(made, limits)
+    rng = np.random.default_rng(seed)
+    parts = []
+    for columns in _TOGETHER:
+        steps = _allowed(_capped(made[[c for c in columns if c in made]], limits), limits)
+        if steps.columns.size and steps.empty:
+            raise InputError(words.say("predict.nothing_left"))
+        if steps.columns.size:
+            drawn = rng.integers(len(steps), size=_DRAWN * n)
+            parts.append(steps.iloc[drawn].reset_index(drop=True))
+    joined = _allowed(_without_mordant(made, pd.concat(parts, axis=1)), limits).drop_duplicates()
+    if joined.empty:
+        raise InputError(words.say("predict.nothing_left"))
+    return joined.head(n).reset_index(drop=True)
+
+
+def _capped(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:
+    most = {column: top for column, top in limits.most.items() if column in steps}
+    return steps.assign(**{column: steps[column].clip(upper=top) for column, top in most.items()})
+
+
+def _without_mordant(made: pd.DataFrame, joined: pd.DataFrame) -> pd.DataFrame:
+    """A vat dye takes no mordant, unless the book holds one that did."""
+    plain = joined["dye"].isin(_vats(made))
+    return joined.assign(
+        mordant=joined["mordant"].mask(plain, NONE),
+        mordant_wof=joined["mordant_wof"].mask(plain, 0.0),
+    )
 
 
 def sample(grid: Grid, n: int, seed: int = 0) -> pd.DataFrame:

@@ -11,7 +11,8 @@ from dyelab.predict import asking, completing, factors, grid, process, wanted
 from dyelab.predict.grid import Limits
 from dyelab.predict.model import Model
 
-_POOL, _PLACES = 400, 250
+_POOL, _PLACES = 400, 600
+_STEP = 0.5  # CIELAB units: small, and large enough for ΔE00 to be smooth
 
 
 def next_swatches(
@@ -54,12 +55,12 @@ def next_swatches(
     InputError
         For limits that leave nothing.
     """
-    candidates = grid.of_book(
-        model.made, model.steps, Limits(hold or {}, most or {}, tuple(without))
+    limits = Limits(hold or {}, most or {}, tuple(without))
+    pool, places = (
+        completing.completed(model, grid.anew(model.made, limits, many, seed + i))
+        for i, many in enumerate((_POOL, _PLACES))
     )
-    pool, places = grid.sample(candidates, _POOL, seed), grid.sample(candidates, _PLACES, seed + 1)
-    pool = completing.completed(model, pool)
-    at = [model.coded(t) for t in (pool, completing.completed(model, places))]
+    at = [model.coded(pool), model.coded(places)]
     weights = _weights(model, at[1], around, near)
     chosen, spreads = _greedy(model, at, weights, n)
     lab, _ = asking.landed(model, pool.iloc[chosen])
@@ -70,15 +71,34 @@ def next_swatches(
 
 
 def _weights(model: Model, places: process.Codes, around: Any, near: float) -> np.ndarray:
-    """How much each score's variance at each place counts, (r, q): squared CIELAB slopes."""
-    mean = model.weighed(places).mean
-    sensitive = (model.basis.slopes(mean) ** 2).sum(axis=1)
+    """How much each score's variance at each place counts, (r, q): its share of ΔE00 squared."""
+    weighed = model.weighed(places)
+    lab, J = model.basis.lab(weighed.mean), model.basis.slopes(weighed.mean)
+    sensitive = np.einsum("niq,nij,njq->nq", J, _metric(lab), J)
     if around is None:
         return sensitive / len(sensitive)
-    target = wanted.colour(model, around)
-    far = convert.dE00(np.broadcast_to(target, (len(mean), 3)), model.basis.lab(mean))
-    looked = np.exp(-0.5 * (far / near) ** 2) + 1e-6
+    away = convert.dE00(np.broadcast_to(wanted.colour(model, around), lab.shape), lab)
+    unsure = (sensitive * (weighed.left + model.nuggets)).sum(axis=1) / 3
+    room = near**2 + unsure * model.stretch.whole
+    looked = np.exp(-0.5 * away**2 / room) * room**-1.5 + 1e-12
     return sensitive * (looked / looked.sum())[:, None]
+
+
+def _metric(lab: np.ndarray) -> np.ndarray:
+    """Squared ΔE00 of small moves from each colour, as quadratic forms (n, 3, 3)."""
+    moves = _STEP * np.eye(3)
+
+    def squared(move: np.ndarray) -> np.ndarray:
+        there, back = (convert.dE00(lab, lab + sign * move) for sign in (1, -1))
+        return (there**2 + back**2) / (2 * _STEP**2)
+
+    G = np.zeros((len(lab), 3, 3))
+    for i in range(3):
+        G[:, i, i] = squared(moves[i])
+    for i, j in ((1, 0), (2, 0), (2, 1)):
+        cross = squared(moves[i] + moves[j]) - G[:, i, i] - G[:, j, j]
+        G[:, i, j] = G[:, j, i] = cross / 2
+    return G
 
 
 def _greedy(

@@ -154,8 +154,9 @@ def _dosed(name: str, dose: float) -> str:
 
 def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
     """Each recipe in words: ``madder 50 % on wool, potash alum 15 %, iron 2 %``."""
-    there = made[[name for name in FACTORS if name in made]]
-    return [_label(row, leave_out) for row in there.to_dict("records")]
+    there = {name: made[name].tolist() for name in FACTORS if name in made}
+    rows = zip(*there.values(), strict=True)
+    return [_label(dict(zip(there, row, strict=True)), leave_out) for row in rows]
 
 
 def _label(row: dict, leave_out: tuple[str, ...]) -> str:
