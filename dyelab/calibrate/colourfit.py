@@ -7,6 +7,8 @@ import numpy as np
 from dyelab import convert
 
 DEGREES = (1, 2, 3)
+TOP = DEGREES[-1]
+RIDGE = {1: 1e-6, 2: 1e-6, 3: 1e-4}  # what 24 patches need beside a degree's terms
 
 
 def terms(rgb: np.ndarray, degree: int) -> np.ndarray:
