@@ -39,6 +39,7 @@ def test_the_cloth_card_has_24_windows_for_swatches_of_two_centimetres():
 def test_every_card_has_markers_of_its_own():
     numbers = [m.place for paper, kind in CARDS for m in card.layout(paper, kind).markers]
     assert len(set(numbers)) == len(numbers)
+    assert set(map(int, numbers)) <= set(card.marker_numbers())
     for paper, kind in CARDS:
         made = card.layout(paper, kind)
         assert card.of_markers({int(made.markers[2].place)}) == made

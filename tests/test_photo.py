@@ -128,6 +128,18 @@ def test_a_target_in_a_photo_without_card_is_found():
     assert made.table["flags"].str.contains("no_card").all()
 
 
+def test_areas_are_sampled_where_they_lie_and_missing_ones_stay_empty():
+    pixels = np.full((200, 300, 3), 40, np.uint8)
+    pixels[50:100, 60:120] = [255, 120, 80]
+    seen = read.photo(cv2.imencode(".png", pixels[..., ::-1])[1].tobytes(), name="a.png")
+    inside = np.array([[62, 52], [118, 52], [118, 98], [62, 98]], float)
+    made = calibrate.sample(seen, [inside + np.array([200, 0]), inside])
+    assert np.isnan(made.mean[0]).all()
+    np.testing.assert_allclose(made.mean[1], seen.to_linear[[255, 120, 80], [0, 1, 2]], rtol=1e-5)
+    assert made.clipped.tolist() == [0, 1]
+    assert made.pixels.tolist() == [0, 56 * 46]
+
+
 # --- reference values
 
 

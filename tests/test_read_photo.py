@@ -35,6 +35,14 @@ def test_jpeg_and_heic_come_close():
         assert np.abs(pixels.astype(int) - PIXELS).mean() < 4
 
 
+def test_a_jpeg_has_the_pixels_that_pillow_gives():
+    for how in ({"quality": 90}, {"quality": 80, "subsampling": 2}, {"progressive": True}):
+        content = stored("jpeg", **how)
+        wanted = np.asarray(Image.open(io.BytesIO(content)))
+        for whole in (content, content + b"a film of the moment before"):
+            np.testing.assert_array_equal(read.photo(whole).pixels, wanted)
+
+
 @pytest.mark.parametrize("ending", [".png", ".tiff"])
 def test_16_bit_files_keep_16_bits(ending, tmp_path):
     deep = (PIXELS.astype(np.uint16) * 257) ^ 3

@@ -1,5 +1,6 @@
 """Where the card lies in a photo: corner markers, then the homography from mm to pixels."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,8 +73,10 @@ def find_card(photo: Photo, layout: Layout | None = None) -> Pose:
         If there is no card, more than one, another card than asked for, or it is cut off,
         bent, or too small in the picture.
     """
+    own = () if layout is None else (int(m.place) for m in layout.markers)
+    numbers = sorted({*cards.marker_numbers(), *own})
     for side in REDUCED:
-        found = _markers(photo.pixels, side)
+        found = _markers(photo.pixels, side, numbers)
         chosen = layout or cards.of_markers(set(found))
         wanted = [int(m.place) for m in chosen.markers] if chosen else []
         if sum(n in found for n in wanted) == 4 or side >= max(photo.pixels.shape):
@@ -95,20 +98,24 @@ def from_corners(photo: Photo, layout: Layout, corners: np.ndarray) -> Pose:
     return Pose(layout, to_pixels, 0.0, _density(layout, to_pixels))
 
 
-def _markers(pixels: np.ndarray, side: int) -> dict[int, list[np.ndarray]]:
-    """Corners (4, 2) of every marker seen in a reduced copy, by number, in full pixels."""
+def _markers(pixels: np.ndarray, side: int, numbers: Sequence[int]) -> dict[int, list[np.ndarray]]:
+    """Corners (4, 2) of these markers seen in a reduced copy, by number, in full pixels."""
     import cv2
 
     step = max(1, round(max(pixels.shape) / side))
     grey = _grey(pixels, step)
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36H11)
-    corners, numbers, _ = cv2.aruco.ArucoDetector(family, settings).detectMarkers(grey)
+    whole = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36H11)
+    # Every spot is held against every code, so that only the cards' own are worth having.
+    family = cv2.aruco.Dictionary(
+        whole.bytesList[list(numbers)], whole.markerSize, whole.maxCorrectionBits
+    )
+    corners, which, _ = cv2.aruco.ArucoDetector(family, settings).detectMarkers(grey)
     found: dict[int, list[np.ndarray]] = {}
-    for number, corner in zip([] if numbers is None else numbers.ravel(), corners, strict=True):
+    for i, corner in zip([] if which is None else which.ravel(), corners, strict=True):
         full = (corner[0].astype(float) + 0.5) * step - 0.5
-        found.setdefault(int(number), []).append(full)
+        found.setdefault(numbers[int(i)], []).append(full)
     return found
 
 

@@ -59,37 +59,55 @@ def sample(
         An area that leaves the picture is NaN.
     """
     curves = photo.to_linear if to_linear is None else to_linear
-    parts = [_one(photo, np.asarray(quad, float), curves, steps) for quad in quads]
-    blocks, clipped, pixels, spread = (
-        (np.array(part) for part in zip(*parts, strict=True))
-        if parts
-        else (np.empty((0, BLOCKS**2, 3)), *(np.empty(0) for _ in range(3)))
+    corners = np.array(quads, float).reshape(-1, 4, 2)
+    size = np.array(photo.pixels.shape[1::-1])
+    inside = np.asarray(((corners >= 1) & (corners <= size - 2)).all(axis=(1, 2)))
+    stored = _stored(photo, corners[inside], steps)
+    linear = np.stack([np.take(curves[:, c], stored[..., c]) for c in range(3)], axis=-1)
+    green = linear[..., 1]
+    blocks = _spread_out(_blocks(linear), inside)
+    clipped = ((stored >= photo.full * 0.996) | (stored == 0)).any(axis=-1).mean(axis=(1, 2))
+    rough = green.std(axis=(1, 2)) / np.maximum(green.mean(axis=(1, 2)), 1e-4)
+    return Samples(
+        blocks,
+        trimmed(blocks),
+        _spread_out(clipped, inside, 0.0),
+        _spread_out(_areas(corners[inside]), inside, 0.0),
+        _spread_out(rough, inside),
     )
-    return Samples(blocks, trimmed(blocks), clipped, pixels, spread)
 
 
-def _one(
-    photo: Photo, quad: np.ndarray, curves: np.ndarray, steps: int
-) -> tuple[np.ndarray, float, float, float]:
+def _stored(photo: Photo, corners: np.ndarray, steps: int) -> np.ndarray:
+    """Stored values (n, steps, steps, 3) of the pixels nearest to a grid of points in each."""
     import cv2
 
-    size = np.array(photo.pixels.shape[1::-1])
-    nothing = (np.full((BLOCKS**2, 3), np.nan), 0.0, 0.0, np.nan)
-    if (quad < 1).any() or (quad > size - 2).any():
-        return nothing
-    side = (np.arange(steps) + 0.5) / steps
     unit = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
-    onto = cv2.getPerspectiveTransform(unit, quad.astype(np.float32))
-    at = np.rint(through(onto, np.stack(np.meshgrid(side, side), axis=-1))).astype(np.intp)
-    stored = photo.pixels[at[..., 1], at[..., 0]]
-    linear = np.stack([curves[:, c][stored[..., c]] for c in range(3)], axis=-1)
-    clip = ((stored >= photo.full * 0.996) | (stored == 0)).any(axis=-1).mean()
-    n = steps // BLOCKS
-    blocks = linear.reshape(BLOCKS, n, BLOCKS, n, 3).mean(axis=(1, 3)).reshape(-1, 3)
-    green = linear[..., 1]
-    (a, b), (c, d) = quad[2] - quad[0], quad[3] - quad[1]
-    area = 0.5 * abs(a * d - b * c)
-    return blocks, float(clip), float(area), float(green.std() / max(green.mean(), 1e-4))
+    side = (np.arange(steps) + 0.5) / steps
+    grid = np.stack(np.meshgrid(side, side), axis=-1)
+    seen = np.empty((len(corners), steps, steps, 3), photo.pixels.dtype)
+    for one, quad in zip(seen, corners, strict=True):
+        onto = cv2.getPerspectiveTransform(unit, quad.astype(np.float32))
+        x, y = np.moveaxis(np.rint(through(onto, grid)).astype(np.intp), -1, 0)
+        one[...] = photo.pixels[y, x]
+    return seen
+
+
+def _blocks(linear: np.ndarray) -> np.ndarray:
+    n, steps = linear.shape[:2]
+    width = steps // BLOCKS
+    return linear.reshape(n, BLOCKS, width, BLOCKS, width, 3).mean(axis=(2, 4)).reshape(n, -1, 3)
+
+
+def _areas(corners: np.ndarray) -> np.ndarray:
+    (a, b), (c, d) = (corners[:, 2] - corners[:, 0]).T, (corners[:, 3] - corners[:, 1]).T
+    return 0.5 * np.abs(a * d - b * c)
+
+
+def _spread_out(values: np.ndarray, inside: np.ndarray, elsewhere: float = np.nan) -> np.ndarray:
+    """Values of the areas inside the picture in their places among all."""
+    whole = np.full((len(inside), *values.shape[1:]), elsewhere)
+    whole[inside] = values
+    return whole
 
 
 def trimmed(blocks: np.ndarray) -> np.ndarray:

@@ -52,15 +52,15 @@ class _Scorer:
 
     def __init__(self, reference: Reference) -> None:
         xyz = np.sqrt(np.maximum(to_xyz(reference.lab), 0) / 100)
-        base, _ = np.linalg.qr(np.column_stack([np.ones(len(xyz)), xyz]))
-        self._rest = np.eye(len(xyz)) - base @ base.T
+        self._base, _ = np.linalg.qr(np.column_stack([np.ones(len(xyz)), xyz]))
 
-    def __call__(self, linear: np.ndarray) -> np.ndarray:
-        """Explained share of (..., 24, 3) linear values; at most 1."""
-        seen = np.sqrt(np.maximum(linear, 0))
-        left = ((self._rest @ seen) ** 2).sum(axis=(-1, -2))
-        total = ((seen - seen.mean(axis=-2, keepdims=True)) ** 2).sum(axis=(-1, -2))
-        return (total - left) / np.maximum(total, 0.15)
+    def __call__(self, roots: np.ndarray) -> np.ndarray:
+        """Explained share of (..., 24, 3) roots of linear values; at most 1."""
+        means = roots.mean(axis=-2, keepdims=True)
+        seen = roots - means  # the base spans the mean too, so that it may go
+        told = ((self._base.T @ seen) ** 2).sum(axis=(-1, -2))
+        total = (seen**2).sum(axis=(-1, -2))
+        return np.minimum(told, total) / np.maximum(total, 0.15)
 
 
 def find_on_card(photo: Photo, pose: Pose, reference: Reference) -> Target:
@@ -86,7 +86,7 @@ def find_on_card(photo: Photo, pose: Pose, reference: Reference) -> Target:
 
 
 def _straight(photo: Photo, to_pixels: np.ndarray, width: float, height: float) -> np.ndarray:
-    """Seen from above, linear light, 2 pixels a mm; averaged from a finer copy."""
+    """Seen from above, roots of linear light, 2 pixels a mm; averaged from a finer copy."""
     import cv2
 
     fine = 2
@@ -95,21 +95,29 @@ def _straight(photo: Photo, to_pixels: np.ndarray, width: float, height: float) 
     seen = cv2.warpPerspective(
         photo.pixels, back, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     )
-    linear = np.stack([photo.to_linear[:, c][seen[..., c]] for c in range(3)], axis=-1)
-    return cv2.resize(linear, (size[0] // fine, size[1] // fine), interpolation=cv2.INTER_AREA)
+    size = (size[0] // fine, size[1] // fine)
+    return cv2.resize(_roots(photo, seen), size, interpolation=cv2.INTER_AREA)
+
+
+def _roots(photo: Photo, stored: np.ndarray) -> np.ndarray:
+    curves = np.sqrt(np.maximum(photo.to_linear, 0))
+    return np.stack([np.take(curves[:, c], stored[..., c]) for c in range(3)], axis=-1)
 
 
 def _searched(picture: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
     """Best of all places, sizes and quarter turns, and the best score of the other turns."""
-    sums = np.pad(picture.astype(float).cumsum(0).cumsum(1), ((1, 0), (1, 0), (0, 0)))
+    import cv2
+
     best: dict[int, tuple[float, ...]] = {}
-    for turn in range(4):
-        for pitch in _PITCHES * _SCALE:
+    for pitch in _PITCHES * _SCALE:
+        side = max(1, 2 * round(CORE * pitch / 2) - 1)
+        means = cv2.blur(picture, (side, side), borderType=cv2.BORDER_REPLICATE)
+        for turn in range(4):
             places = _places(picture.shape, pitch, turn)
             if not len(places):
                 continue
             grid = _GRID @ _turned(turn).T * pitch
-            values = score(_box_means(sums, places[:, None] + grid, CORE * pitch / 2))
+            values = score(_at(means, places[:, None] + grid))
             i = int(values.argmax())
             if values[i] > best.get(turn, (-9.0,))[0]:
                 best[turn] = (float(values[i]), pitch, *places[i])
@@ -138,14 +146,12 @@ def _places(shape: tuple[int, ...], pitch: float, turn: int) -> np.ndarray:
     return np.stack(np.meshgrid(*sides), axis=-1).reshape(-1, 2)
 
 
-def _box_means(sums: np.ndarray, centres: np.ndarray, half: float) -> np.ndarray:
-    low = np.rint(centres - half).astype(int)
-    high = np.maximum(np.rint(centres + half).astype(int), low + 1)
-    x0, x1 = (np.clip(v[..., 0], 0, sums.shape[1] - 1) for v in (low, high))
-    y0, y1 = (np.clip(v[..., 1], 0, sums.shape[0] - 1) for v in (low, high))
-    total = sums[y1, x1] - sums[y0, x1] - sums[y1, x0] + sums[y0, x0]
-    count = np.maximum((x1 - x0) * (y1 - y0), 1)
-    return total / count[..., None]
+def _at(picture: np.ndarray, centres: np.ndarray) -> np.ndarray:
+    """Pixels (..., 3) that hold points (..., 2), counted from the picture's own corner."""
+    x, y = np.moveaxis(centres.astype(np.intp), -1, 0)
+    h, w = picture.shape[:2]
+    flat = np.clip(y, 0, h - 1) * w + np.clip(x, 0, w - 1)
+    return np.take(picture.reshape(-1, 3), flat, axis=0)
 
 
 def _refined(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
@@ -164,9 +170,9 @@ def _refined(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np
         return values.reshape(len(_GRID), len(inner), 3).astype(float)
 
     def loss(move: np.ndarray) -> float:
-        values = np.sqrt(np.maximum(seen(move), 0))
+        values = seen(move)
         uneven = values.var(axis=1).mean() / max(values.mean(axis=1).var(axis=0).mean(), 1e-3)
-        return float(1 - score(values.mean(axis=1) ** 2) + 2 * uneven)
+        return float(1 - score(values.mean(axis=1)) + 2 * uneven)
 
     start = np.vstack([np.zeros(5), 0.15 * np.eye(5)])
     start[3:] *= 0.3
@@ -202,7 +208,7 @@ def find_anywhere(photo: Photo, reference: Reference) -> Target:
         If it isn't found, or can't be told from another turn.
     """
     step = max(1, round(max(photo.pixels.shape) / 1400))
-    picture = _linear_copy(photo, step)
+    picture = _copy(photo, step)
     score = _Scorer(reference)
     tried = (_aligned(picture, quads, score) for quads in _quad_groups(picture))
     options = [option for option in tried if option is not None]
@@ -217,14 +223,15 @@ def find_anywhere(photo: Photo, reference: Reference) -> Target:
     return Target(full @ best[0], best[1])
 
 
-def _linear_copy(photo: Photo, step: int) -> np.ndarray:
+def _copy(photo: Photo, step: int) -> np.ndarray:
+    """Reduced, roots of linear light."""
     import cv2
 
     h, w = photo.pixels.shape[0] // step, photo.pixels.shape[1] // step
     small = photo.pixels[: h * step, : w * step]
     if step > 1:
         small = cv2.resize(small, (w, h), interpolation=cv2.INTER_AREA)
-    return np.stack([photo.to_linear[:, c][small[..., c]] for c in range(3)], axis=-1)
+    return _roots(photo, small)
 
 
 def _quad_groups(picture: np.ndarray) -> list[np.ndarray]:
@@ -232,7 +239,7 @@ def _quad_groups(picture: np.ndarray) -> list[np.ndarray]:
     import cv2
 
     found = []
-    shown = np.sqrt(np.clip(picture, 0, 1))
+    shown = np.clip(picture, 0, 1)
     for channel in range(3):
         plane = (255 * shown[..., channel]).astype(np.uint8)
         for window in (11, 31, 75):

@@ -27,8 +27,9 @@ class ToneFit:
 
     def draw(self, rng: np.random.Generator) -> Tone:
         """One curve that could be the true one; always a rising one."""
+        root = np.linalg.cholesky(self.spread + 1e-12 * np.eye(3))
         for _ in range(20):
-            drawn = Tone(*rng.multivariate_normal(self.tone.values, self.spread))
+            drawn = Tone(*self.tone.values + root @ rng.standard_normal(3))
             if drawn.rising:
                 return drawn
         return self.tone

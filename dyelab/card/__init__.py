@@ -4,7 +4,7 @@ All lengths are millimetres from the page's top left. Measuring needs the layout
 alone; the scale at which the card was printed doesn't matter.
 """
 
-from dyelab.card.design import KINDS, PAPERS, layout, of_markers
+from dyelab.card.design import KINDS, PAPERS, layout, marker_numbers, of_markers
 from dyelab.card.layout import Area, Layout, read_layout, write_layout
 from dyelab.card.printing import bitmap, pdf
 
@@ -15,6 +15,7 @@ __all__ = [
     "Layout",
     "bitmap",
     "layout",
+    "marker_numbers",
     "of_markers",
     "pdf",
     "read_layout",

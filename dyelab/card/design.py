@@ -114,6 +114,11 @@ def _windows(
     return made
 
 
+def marker_numbers() -> list[int]:
+    """Numbers of all markers that our cards carry."""
+    return sorted(n for kind in KINDS for paper in PAPERS for n in _numbers(kind, paper))
+
+
 def of_markers(numbers: set[int]) -> Layout | None:
     """Return which of our cards carries these markers, if one does."""
     for kind in KINDS:

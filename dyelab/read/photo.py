@@ -109,6 +109,8 @@ def _common(content: bytes, name: str) -> Photo:
             profile = picture.info.get("icc_profile")
             orientation = picture.getexif().get(0x0112, 1)
             deep = _deep_png(content, picture)
+            if deep is None and orientation == 1:
+                deep = _whole_jpeg(content, picture)
             if deep is None:
                 picture.load()
                 if orientation != 1:
@@ -190,6 +192,23 @@ def _deep_png(content: bytes, picture: Any) -> np.ndarray | None:
     if pixels is None:
         raise OSError("broken PNG")
     return np.ascontiguousarray(pixels[..., 2::-1])
+
+
+def _whole_jpeg(content: bytes, picture: Any) -> np.ndarray | None:
+    """Pixels of an RGB JPEG that ends as it should, by the decoder that copies them least.
+
+    None sends all others to Pillow, which says what is wrong with them.
+    """
+    if picture.format != "JPEG" or picture.mode != "RGB" or not content.endswith(b"\xff\xd9"):
+        return None
+    import cv2
+
+    pixels = cv2.imdecode(
+        np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
+    )
+    if pixels is None or pixels.shape[1::-1] != picture.size:
+        return None
+    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels))
 
 
 def _deep_tiff(content: bytes, name: str) -> Photo | None:
