@@ -85,8 +85,8 @@ def test_what_cant_be_shown_is_said_with_a_next_step(yard, choices, said):
 
 def test_a_book_without_readings_says_what_to_do(tmp_path):
     empty = book.save(book.create(tmp_path / "new"))
-    assert "no swatch has been measured as dyed yet" in comparing.panel(empty).answer.value
-    assert "no swatch has been measured as dyed yet" in share.panel(empty).answer.value
+    assert "no readings of swatches as dyed yet" in comparing.panel(empty).answer.value
+    assert "no readings of swatches as dyed yet" in share.panel(empty).answer.value
 
 
 def test_the_share_opens_on_the_tannin_with_most_colour(yard):

@@ -67,6 +67,7 @@ def test_a_salt_is_exchanged_by_its_metal(sums):
     assert table.loc["aluminium sulfate 18-hydrate", "weigh_g"] == pytest.approx(
         2 * expected, rel=1e-3
     )
+    assert "brings as much aluminium as" in said(sums)
     metal = table["wof"] * table["metal_percent"]
     assert metal.to_numpy() == pytest.approx(metal.iloc[0])
     assert set(sums.choices["wanted"].options).isdisjoint({"ferrous sulfate", "potash alum"})
@@ -102,6 +103,7 @@ def mine(tmp_path):
 def test_a_printed_cloth_is_planned_and_goes_into_the_book(mine):
     panel = printing.panel(mine)
     assert "leaf, stem, ground on one cloth of cotton" in said(panel)
+    assert "ground takes what the dye gives to bare cloth" in said(panel)
     table = panel.shown.table.set_index(["area", "material"])
     assert table.loc[("whole", "madder"), "weigh_g"] == pytest.approx(6.0)  # 30 % of 20 g
     assert table.loc[("leaf", "aluminium acetate"), "weigh_g"] != 0

@@ -79,7 +79,8 @@ def _chip(patch: Chip) -> str:
     kind = "dl-chip" if inside else "dl-chip dl-outside"
     return (
         f'<li><span class="{kind}" style="background:{escape(fill, quote=True)}"></span>{label}'
-        f'<span class="dl-num">L*a*b* {numbers}</span>{mark}{note}</li>'
+        f'<span class="dl-num"><span class="dl-axes">L*a*b* </span>{numbers}</span>'
+        f"{mark}{note}</li>"
     )
 
 

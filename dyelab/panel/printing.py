@@ -121,8 +121,10 @@ def _show(book: Any, **chosen: Any) -> frame.Shown:
         fibre=chosen["fibre"],
         fixing=chosen["fixing"],
         dye=f"{chosen['dye']} {chosen['dose']:g} %",
-        printed=steps.loc[steps["area"].ne("whole"), "area"].nunique(),
     )
+    bare = [area for area in areas if area not in set(steps["area"])]
+    if bare:
+        sentence += " " + words.say("printing.bare", bare=", ".join(bare))
     advice = recipe.advise(steps, made["swatches"], listed)["advice"]
     cautions = recipe.cautions(steps["material"].unique(), listed)
     notes = [*advice, words.say("printing.paste"), *cautions]

@@ -10,6 +10,7 @@ from dyelab import recipe, words
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
 
+_METALS = ("Al", "Fe", "Cu", "Sn", "Ti")
 _LITTLE = 1.0  # g: what a kitchen scale errs by
 _ASKS = {
     "weigh": ("material", "dose", "fibre_g", "liquor_ratio", "stock_percent"),
@@ -127,7 +128,12 @@ def _metal(listed: pd.DataFrame, material: str, dose: float) -> list[str]:
     if not np.isfinite(row["metal_percent"]):
         return []
     wof = recipe.metal_wof(material, dose, listed)
-    return [words.say("weighing.metal", wof=wof, metal=row["metal"])]
+    return [words.say("weighing.metal", wof=wof, metal=_named(row["metal"]))]
+
+
+def _named(metal: str) -> str:
+    """Name of a metal; a book's own may be one without a name here."""
+    return words.say(f"weighing.metal_{metal}") if metal in _METALS else metal
 
 
 def _dose(listed: pd.DataFrame, material: str, weighed_g: float, fibre_g: float) -> frame.Shown:
@@ -175,7 +181,7 @@ def _exchange(
     doses = [recipe.exchange(dose, material, name, listed)[0] for name in rows["material"]]
     table = rows.assign(wof=doses, weigh_g=[recipe.grams(wof, fibre_g) for wof in doses])
     other, caution = recipe.exchange(dose, material, wanted, listed)
-    metal = recipe.find(material, listed)["metal"]
+    metal = _named(recipe.find(material, listed)["metal"])
     said: dict[str, Any] = {
         "material": material,
         "wanted": wanted,

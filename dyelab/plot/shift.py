@@ -1,5 +1,6 @@
 """Figures of what a metal did: shift vectors, small multiples, dose curves, splits, families."""
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -152,7 +153,13 @@ def _marks(
 def _kinds(kind: pd.Series) -> dict[str, str]:
     """Give each kind of end a shape of its own; circles are for the start."""
     others = [shape for shape in style.SHAPES if shape != "circle"]
-    return {one: others[i % len(others)] for i, one in enumerate(dict.fromkeys(kind))}
+    return {one: others[i % len(others)] for i, one in enumerate(sorted(set(kind), key=_rising))}
+
+
+def _rising(text: str) -> tuple[str, float]:
+    """Sorts by name, then by dose: iron 0.5 %, iron 2 %, iron 10 %."""
+    number = re.search(r"\d+(\.\d+)?", text)
+    return (text[: number.start()], float(number[0])) if number else (text, 0.0)
 
 
 def multiples(
@@ -165,6 +172,8 @@ def multiples(
 ) -> go.Figure:
     """One small a*b* plane for each dye and fibre, all to one scale."""
     start, finish = ends(pairs, recipes)
+    if pairs[columns].nunique() == 1 < pairs[rows].nunique():  # one column would be low and wide
+        columns, rows = rows, columns
     across, down = list(dict.fromkeys(pairs[columns])), list(dict.fromkeys(pairs[rows]))
     a_low, a_high, b_low, b_high = plane.around(pd.concat([start, finish]))
     layout: dict[str, Any] = {"height": 90 + 220 * len(down), "annotations": []}
@@ -449,6 +458,7 @@ def family(recipes: pd.DataFrame, *, labels: Sequence[str], height: int = 0) -> 
     leaves = recipes.iloc[order].reset_index(drop=True)
     leaves = leaves.assign(x=float(deepest), y=-np.arange(len(leaves), dtype=float))
     drawn = style.figure(height=height or 90 + 34 * len(leaves), showlegend=True)
+    drawn.update_layout(margin={"l": 8, "r": 8, "b": 12})
     drawn.add_trace(_branches(middle, [paths[i] for i in order], deepest))
     drawn.add_trace(_node_names(middle))
     drawn.add_traces(_leaves(leaves, [labels[i] for i in order]))
@@ -490,7 +500,7 @@ def _node_names(middle: dict[tuple[str, ...], float]) -> go.Scatter:
         mode="text",
         text=[style.plain(node[-1], 28) for node in nodes],
         textposition="top right",
-        textfont={"size": 10.5},
+        textfont={"size": 11.5},
         hoverinfo="skip",
         showlegend=False,
     )

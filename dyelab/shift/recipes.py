@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, table
+from dyelab import compare, table, words
 from dyelab.errors import InputError, choose
 
 FACTORS = [
@@ -90,9 +90,7 @@ def _fresh(wide: pd.DataFrame) -> pd.DataFrame:
     if "part" in wide:
         keep &= wide["part"].isin(["", "swatch"]) | wide["part"].isna()
     if not keep.any():
-        raise InputError(
-            "no swatch has been measured as dyed yet. Add readings with exposure 'none' first."
-        )
+        raise InputError(words.say("variants.nothing"))
     return wide[keep].reset_index(drop=True)
 
 
