@@ -63,7 +63,7 @@ def test_what_was_done_is_ticked_and_corrected(planned):
     panel = record.panel(planned)
     first = panel.choices["bath"].value
     total = len(plan.open_baths(planned))
-    assert f"{total} of the planned baths" in said(panel)
+    assert f"Baths still to be done: {total}" in said(panel)
     assert panel.choices["weighed"].value == pytest.approx(
         plan.open_baths(planned)["weigh_g"].iloc[0], abs=0.01
     )

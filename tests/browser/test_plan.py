@@ -40,7 +40,7 @@ def test_plan_print_put_record_and_find(notebook, page, shot, looks, desk):
     record.get_by_label("Swatch book", exact=True).select_option(label="another folder …")
     record.get_by_label("Folder of your swatch book").fill("madder-book")
     record.get_by_label("Folder of your swatch book").press("Enter")
-    record.get_by_text("wait to be done").wait_for()
+    record.get_by_text("Baths still to be done").wait_for()
     shot("record", selector=".dyelab >> nth=3")
     record.get_by_label("Really weighed (g)").fill("2.5")
     record.get_by_label("Really weighed (g)").press("Tab")
