@@ -104,7 +104,7 @@ def test_what_is_missing_is_named(rows, said):
 
 def test_nothing_measured_and_mixed_whites_are_refused():
     wide = invented([madder(), madder(2.0)]).wide
-    with pytest.raises(InputError, match="Add readings with exposure 'none' first"):
+    with pytest.raises(InputError, match="no readings of swatches as dyed"):
         shift.of_metal(wide.assign(exposure="wash"), "iron")
     with pytest.raises(InputError, match="Bring both to one white"):
         shift.of_metal(wide.assign(observer=[2, 10] * (len(wide) // 2)), "iron")
