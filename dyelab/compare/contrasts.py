@@ -82,17 +82,13 @@ def _length_noise(
     size = np.einsum("ni,ni->n", vector, vector)
     along = np.einsum("ni,nij,nj->n", vector, total, vector)
     own_along = np.einsum("ni,nij,nj->n", vector, estimated, vector)
-    trace = np.trace(total, axis1=1, axis2=2)
-    square = np.einsum("nij,nji->n", total, total)
-    own = np.einsum("nij,nji->n", estimated, estimated)
+    trace, square, near = noise.of_length(estimated, total, df)
     with np.errstate(divide="ignore", invalid="ignore"):
-        near = np.where(own > 0, df * trace**2 / own, np.inf)
         far = np.where(own_along > 0, df * (along / own_along) ** 2, np.inf)
         radial = np.where(size > 0, along / size, trace)
     powers, axes = np.linalg.eigh(np.nan_to_num(total))
     floor = 1e-6 * np.maximum(powers.sum(axis=1), 1e-30)[:, None]
     parts = np.einsum("nji,nj->ni", axes, vector)
-    square = np.clip(square, trace**2 / 3, trace**2)
     radial = np.minimum(radial, trace)
     return Noise(radial, trace, square, far, near, np.maximum(powers, floor), parts)
 

@@ -8,6 +8,11 @@ averaged over its chi distribution: at |δ| = 0 that is the F test of Dempster (
 trace, far from zero it is Student's t along the direction moved, and between the two the noise is
 taken where a difference of the length in question most likely points.
 
+With known noise whose direction were known too, coverage would be what is promised at every
+distance. What is left over comes from the direction: a true difference along the noise's short
+axis is hard to tell from one along its long axis, and its interval is somewhat too wide at one to
+four times the noise; obliquely to the axes the errors of the upper and lower limits cancel.
+
 The interval inverts a family of tests of size 1 - confidence whose lower tail grows from nothing
 at |δ| = 0 to half the size at the noise floor. It is therefore never empty, it excludes zero
 exactly when the distance passes the noise floor, and both limits rise with the distance.
@@ -20,6 +25,10 @@ import numpy as np
 from scipy import special
 
 _MOST_DF = 1e4  # beyond this a chi distribution is as good as a point
+# How far a difference longer than the measured one is turned towards the noise's long axis: 1
+# goes all the way to the likeliest. Set by simulation, where the upper limits come out too wide
+# with 1 and too narrow with 0.
+_TURN = 0.7
 
 # Twenty chances that crowd towards both tails, to average over a chi-square distribution.
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(20)
@@ -38,7 +47,7 @@ class Noise:
     trace : ndarray (n,)
         Sum of the variances over the three directions, tr Σ.
     square : ndarray (n,)
-        tr Σ².
+        tr Σ², allowing for how uneven few replicates make round noise look; see `evened`.
     df_far, df_near : ndarray (n,)
         Degrees of freedom behind `radial` and behind `trace`; infinite where known.
     powers, parts : ndarray (n, 3), optional
@@ -62,6 +71,39 @@ class Noise:
     def dimensions(self) -> np.ndarray:
         """Number of directions the noise really fills, 1 to 3: (tr Σ)² / tr Σ²."""
         return self.trace**2 / self.square
+
+
+def evened(
+    trace: np.ndarray, square: np.ndarray, df: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Correct tr Σ² of an estimated covariance, and count the degrees of freedom of its trace.
+
+    A covariance from few replicates looks more drawn out than the true one. Ratios of the
+    unbiased estimates of (tr Σ)² and tr Σ² (Bai and Saranadasa 1996) mend that on average, but
+    stray where the noise really is drawn out; so the correction grows with the number of
+    directions seen to be filled. Its power, and the half degree of freedom taken off, are set by
+    simulation so that the test at zero keeps its size.
+
+    Parameters
+    ----------
+    trace, square : ndarray (n,)
+        tr Σ and tr Σ² as estimated.
+    df : ndarray (n,)
+        Degrees of freedom of the estimate.
+
+    Returns
+    -------
+    square, df : ndarray (n,)
+        tr Σ² corrected, and degrees of freedom behind tr Σ; infinite where nothing is estimated.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        seen = np.clip(trace**2 / square, 1, 3)
+        inner = df**2 / ((df - 1) * (df + 2)) * (square - trace**2 / df)
+        fair = np.where(inner > 0, np.clip((trace**2 - 2 * inner / df) / inner, 1, 3), 3.0)
+        filled = seen + ((seen - 1) / 2) ** 1.5 * (fair - seen)
+        filled = np.where(df > 1, filled, seen)
+        free = np.where(square > 0, filled * np.maximum(df - 0.5, 0.5), np.inf)
+        return np.where(square > 0, trace**2 / filled, 0.0), free
 
 
 def noise_floor(noise: Noise, confidence: float = 0.95) -> np.ndarray:
@@ -99,7 +141,7 @@ def _radial(true: np.ndarray, noise: Noise) -> np.ndarray:
     powers, squares = noise.powers, noise.parts**2
     measured = squares.sum(axis=1)
     wanted = np.maximum(true, 1e-3 * np.sqrt(noise.trace))
-    least = -0.98 / powers.max(axis=1)
+    least = -_TURN / powers.max(axis=1)
     mu = np.zeros_like(true)
     for _ in range(8):
         damped = 1 + mu[:, None] * powers

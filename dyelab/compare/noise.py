@@ -6,7 +6,7 @@ import numpy as np
 from scipy import sparse
 
 from dyelab.compare.formulas import distance_gradient, metric
-from dyelab.compare.interval import Noise
+from dyelab.compare.interval import Noise, evened
 from dyelab.compare.variants import Variants, inner, semidefinite
 
 OWN_ENOUGH = 8  # degrees of freedom at which a pair's own replicates speak for themselves
@@ -122,15 +122,26 @@ def of_formula(formula, reference: np.ndarray, sample: np.ndarray, pair: Joint) 
     shape = metric(formula, reference, sample)
     estimated = shape @ (_MINUS @ pair.estimated @ _MINUS.T)
     total = shape @ (_MINUS @ pair.total @ _MINUS.T)
-    trace = np.trace(total, axis1=1, axis2=2)
-    square = np.clip(_product(total, total), trace**2 / 3, trace**2)
-    own = _product(estimated, estimated)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        df_near = np.where(own > 0, pair.df * trace**2 / own, np.inf)
-        gradient = _gradient(formula, shape, reference, sample)
-        variance, df_far = along(gradient, pair)
+    trace, square, df_near = of_length(estimated, total, pair.df)
+    variance, df_far = along(_gradient(formula, shape, reference, sample), pair)
     axes = own_axes(shape, pair, sample - reference, formula(reference, sample))
     return Noise(np.minimum(variance, trace), trace, square, df_far, df_near, *axes)
+
+
+def of_length(
+    estimated: np.ndarray, total: np.ndarray, df: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """tr Σ and tr Σ² of a difference's noise, and the degrees of freedom behind tr Σ.
+
+    `estimated` is the part of the covariance `total` (n, 3, 3) that rests on `df` degrees.
+    """
+    trace, own = np.trace(total, axis1=1, axis2=2), _product(estimated, estimated)
+    even, free = evened(np.trace(estimated, axis1=1, axis2=2), own, df)
+    square = np.clip(_product(total, total) - own + even, trace**2 / 3, trace**2)
+    own_trace = np.trace(estimated, axis1=1, axis2=2)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        df_near = np.where(own > 0, free * (trace / own_trace) ** 2, np.inf)
+    return trace, square, df_near
 
 
 def own_axes(

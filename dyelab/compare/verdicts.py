@@ -66,7 +66,7 @@ def _more_swatches(
     answer = np.full(len(distance), np.nan)
     for extra in range(_MOST, 0, -1):
         noise = spread.square / spread.trace * have / (have + extra)
-        near = np.minimum(spread.dimensions * (df + 2 * extra), 1e4)
+        near = np.minimum(spread.dimensions * (df + 2 * extra - 0.5), 1e4)
         bound = special.fdtri(spread.dimensions, near, 1 - size) * spread.dimensions
         power = 1 - special.chndtr(bound, spread.dimensions, distance**2 / noise)
         answer = np.where(power >= _POWER, extra, answer)
