@@ -1,6 +1,6 @@
 """Differences between variants, each with its interval, noise floor, verdict and words."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -64,7 +64,7 @@ def to_reference(
         If columns are missing, white points mix, or the reference isn't there.
     """
     variants = _gathered(frame, by, piece, shared, series)
-    at = _row(variants, reference, by)
+    at = int(_rows(variants, [reference], by)[0])
     others = np.flatnonzero(np.arange(len(variants.names)) != at)
     if not len(others):
         raise InputError(
@@ -116,8 +116,8 @@ def pairs(
         raise InputError("compare: no pairs given. List them as (reference, sample).")
     table.need(wanted, ["reference", "sample"], "pairs")
     variants = _gathered(frame, by, piece, shared, series)
-    first = np.array([_row(variants, name, by) for name in wanted["reference"]])
-    second = np.array([_row(variants, name, by) for name in wanted["sample"]])
+    first = _rows(variants, wanted["reference"], by)
+    second = _rows(variants, wanted["sample"], by)
     return between(variants, first, second, formula, confidence, replicates_needed)
 
 
@@ -132,9 +132,14 @@ def _gathered(
     return gather(frame, by=by, piece=piece, shared=shared, series=series)
 
 
-def _row(variants: Variants, name: str, by: str) -> int:
-    known = [str(one) for one in variants.names]
-    return known.index(choose(str(name), known, by, "in this table"))
+def _rows(variants: Variants, names: Iterable[str], by: str) -> np.ndarray:
+    """Row numbers of these variants; refuses a name that isn't there."""
+    known = {str(one): row for row, one in enumerate(variants.names)}
+    wanted = [str(name) for name in names]
+    for name in wanted:
+        if name not in known:
+            choose(name, list(known), by, "in this table")
+    return np.array([known[name] for name in wanted])
 
 
 def between(
