@@ -73,9 +73,7 @@ class Noise:
         return self.trace**2 / self.square
 
 
-def evened(
-    trace: np.ndarray, square: np.ndarray, df: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
+def evened(trace: np.ndarray, square: np.ndarray, df: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Correct tr Σ² of an estimated covariance, and count the degrees of freedom of its trace.
 
     A covariance from few replicates looks more drawn out than the true one. Ratios of the

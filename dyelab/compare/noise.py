@@ -131,7 +131,7 @@ def of_formula(formula, reference: np.ndarray, sample: np.ndarray, pair: Joint) 
 def of_length(
     estimated: np.ndarray, total: np.ndarray, df: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """tr Σ and tr Σ² of a difference's noise, and the degrees of freedom behind tr Σ.
+    """Return tr Σ and tr Σ² of a difference's noise, and the degrees of freedom behind tr Σ.
 
     `estimated` is the part of the covariance `total` (n, 3, 3) that rests on `df` degrees.
     """
