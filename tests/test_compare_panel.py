@@ -1,5 +1,7 @@
 """The compare panel, the tannin's share and their figures, without a browser."""
 
+from dataclasses import replace
+
 import nasty
 import numpy as np
 import pandas as pd
@@ -51,6 +53,20 @@ def test_one_pair_is_told_in_full(yard):
     )
     assert "95 % interval" in panel.sentence
     assert panel.choices["mordant"].disabled
+
+
+def test_the_way_of_reading_is_offered_and_said(yard):
+    """Some cloths photographed too, 5 lighter than the instrument read them."""
+    fresh = yard.readings[yard.readings["exposure"] == "none"].head(40)
+    again = fresh.assign(reading=fresh["reading"] + "-p", method="photo", L=fresh["L"] + 5)
+    both = replace(yard, readings=pd.concat([yard.readings, again], ignore_index=True))
+    alone, panel = comparing.panel(yard), comparing.panel(both)
+    assert not any("read in several ways" in note for note in alone.shown.notes)
+    assert any("spectrophotometer 36" in note for note in panel.shown.notes)
+    assert panel.shown.table["dL"].to_numpy() == pytest.approx(alone.shown.table["dL"].to_numpy())
+    panel.choices["method"].value = "photo"
+    assert any("photo" in note and "never averaged" in note for note in panel.shown.notes)
+    assert len(panel.shown.table) < 36
 
 
 @pytest.mark.parametrize("picture", ["vectors", "multiples", "dose", "spectra", "family"])

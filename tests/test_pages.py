@@ -135,7 +135,7 @@ def test_answers_agree_with_the_differences(source):
     said = [b.text for b in page.blocks if isinstance(b, handout.Text) and "(" in b.text]
     pairs = family.twins(source.made, "iron")
     known = variants.differences(
-        source.rows, list(pairs[["reference", "sample"]].itertuples(index=False, name=None))
+        source.recipes, list(pairs[["reference", "sample"]].itertuples(index=False, name=None))
     )
     distances = {f"{value:.1f}" for value in known["dE00"]}
     assert all(re.search(r"ΔE00 ([\d.]+)", text)[1] in distances for text in said[:3])
@@ -264,8 +264,10 @@ def test_user_text_passes_through_every_page_as_text(text, tmp_path):
     named = replace(bk, swatches=swatches, title=text)
     plain = every(variants.source(bk), Own())
     source = variants.source(named)
-    rows = source.rows.assign(fibre=text, dye=text)
-    source = replace(source, rows=rows, made=variants.variants(rows))
+    told = {"fibre": text, "dye": text}
+    recipes = replace(source.recipes, made=source.recipes.made.assign(**told))
+    read = source.read.assign(**told)
+    source = replace(source, recipes=recipes, made=variants.variants(recipes), read=read)
     for name, page in every(source, Own(text, text, text, text)).items():
         if name == "report":  # it reads the book again: its own words are the title and the foot
             assert text in "".join(Words(web.text(page)).words)
@@ -277,3 +279,14 @@ def test_user_text_passes_through_every_page_as_text(text, tmp_path):
         assert not [key for key, _ in seen.attributes if key.startswith("on")]
         if name == "samples":  # each part of a page is set with such text in its own test
             handout.write(page, tmp_path / f"{name}.pdf")
+
+
+def test_a_page_rests_on_one_way_of_reading(source):
+    """Photos of some of the swatches change no number, and the report says they are left out."""
+    bk = source.book
+    fresh = bk.readings[bk.readings["exposure"] == "none"].head(30)
+    again = fresh.assign(reading=fresh["reading"] + "-p", method="photo", L=fresh["L"] + 5)
+    both = variants.source(replace(bk, readings=pd.concat([bk.readings, again], ignore_index=True)))
+    assert both.made["L"].to_numpy() == pytest.approx(source.made["L"].to_numpy())
+    assert source.notes == []
+    assert "Readings by photo are left out" in both.notes[0]

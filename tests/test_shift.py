@@ -83,6 +83,52 @@ def test_a_metal_as_the_only_mordant_pairs_with_the_unmordanted_cloth():
     assert len(shift.of_metal(as_mordant, "iron").pairs) == 1
 
 
+def two_ways(rows, methods):
+    """The same cloths read again by each method; a photo reads everything 5 lighter."""
+    wide = invented(rows).wide
+    parts = []
+    for method, codes in methods.items():
+        part = wide[wide["swatch"].isin(codes)] if codes else wide
+        lighter = part["L"] + (5.0 if method == "photo" else 0.0)
+        parts.append(part.assign(method=method, L=lighter, reading=part["reading"] + method))
+    return pd.concat(parts, ignore_index=True)
+
+
+def test_methods_are_never_averaged_nor_mixed_in_a_pair():
+    """A photo of the plain cloth and a spectrum of the one with iron make no pair."""
+    rows = [madder(), madder(iron=2.0), madder(iron=4.0)]
+    wide = invented(rows).wide
+    at_four = list(wide.loc[wide["iron_wof"] == 4, "swatch"].unique())
+    rest = [code for code in wide["swatch"].unique() if code not in at_four]
+    true = shift.of_metal(wide, "iron").pairs.set_index("dose")
+    both = shift.of_metal(two_ways(rows, {"photo": None, "spectral": rest}), "iron").pairs
+    both = both.set_index("dose")
+    assert list(both["method"][[2.0, 4.0]]) == ["spectral", "photo"]
+    assert both["dL"].to_numpy() == pytest.approx(true["dL"][both.index].to_numpy())
+    assert both["from_L"][2.0] == pytest.approx(true["from_L"][2.0])
+    assert both["from_L"][4.0] == pytest.approx(true["from_L"][4.0] + 5)
+
+
+def test_one_method_can_be_asked_for_and_the_widest_is_named():
+    rows = [madder(), madder(iron=2.0)]
+    first = list(invented(rows).wide["swatch"].unique())[:1]
+    wide = two_ways(rows, {"photo": None, "colorimeter": first})
+    assert shift.leading(wide) == "photo"
+    assert shift.as_dyed(wide).methods == ["colorimeter", "photo"]
+    assert shift.as_dyed(wide, method="photo").methods == ["photo"]
+    assert shift.leading(wide.drop(columns="method")) is None
+    with pytest.raises(InputError, match="Did you mean 'photo'"):
+        shift.as_dyed(wide, method="foto")
+
+
+def test_a_metal_of_unknown_dose_is_not_taken_for_none():
+    wide = invented([madder(), madder(iron=2.0), madder(iron=4.0)]).wide
+    wide.loc[wide["iron_wof"] == 4, "iron_wof"] = np.nan
+    made = shift.as_dyed(wide)
+    assert "iron" in shift.label(made.made[made.made["iron_wof"].isna()])[0]
+    assert list(shift.of_step(made, "iron").pairs["dose"]) == [2.0]
+
+
 def test_tested_and_adjacent_cloth_is_left_out():
     wide = invented([madder(), madder(2.0)], exposures=[("wash", 5)]).wide
     beside = wide.head(2).assign(part="adjacent cotton", L=99.0, reading=["p", "q"])

@@ -64,14 +64,14 @@ def samples(
 
 
 def _named(source: variants.Source, swatch: str) -> str:
-    rows = source.rows[source.rows["swatch"] == swatch]
+    rows = source.of_swatch(swatch)
     return variants.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
 
 
 def _frame(source: variants.Source, swatch: str) -> parts.Frame:
     bk = source.book
     about = bk.swatches[bk.swatches["swatch"] == swatch].iloc[0]
-    rows = source.rows[source.rows["swatch"] == swatch]
+    rows = source.of_swatch(swatch)
     white = rows if len(rows) else pd.DataFrame([{"illuminant": "D65", "observer": 10}])
     mean = rows[table.LAB].mean() if len(rows) else pd.Series(np.nan, index=table.LAB)
     lab = pd.DataFrame([{**mean.to_dict(), **white.iloc[0][table.WHITE].to_dict()}])

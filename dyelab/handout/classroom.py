@@ -37,7 +37,7 @@ def worksheet(
     if asked.empty:
         raise InputError(words.say("pages.no_pairs", metal=words.say(f"pages.{metal}")))
     ends = list(asked[["reference", "sample"]].itertuples(index=False, name=None))
-    compared = variants.differences(source.rows, ends, source.shared).to_dict("records")
+    compared = variants.differences(source.recipes, ends).to_dict("records")
     at = source.made.set_index("variant")
     blocks: list[Any] = [parts.Text(words.say(f"pages.worksheet_{metal}"), "lead")]
     answers: list[Any] = [parts.Heading(words.say("pages.answers"))]

@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import words
+from dyelab import shift, words
 from dyelab.errors import InputError
 from dyelab.handout import variants
 
@@ -31,7 +31,7 @@ class Family:
         Doses in % WOF; a row is a dict of one recipe, as ``variants.variants`` gives it.
     controls : dict of name to dict of (iron, copper) to row
         ``tannin_only`` and ``undyed``, those that are there.
-    compared : dict of recipe key to row
+    compared : dict of recipe number to row
         Each recipe with a metal against its own start, as ``compare.pairs`` gives it; all of
         them were allowed for in the verdicts, because all of them can be looked at.
     """
@@ -39,7 +39,7 @@ class Family:
     picked: dict[str, str]
     dyed: dict[Dose, dict[Any, Any]]
     controls: dict[str, dict[Dose, dict[Any, Any]]]
-    compared: dict[str, dict[Any, Any]]
+    compared: dict[int, dict[Any, Any]]
 
     def way(self, iron: float, copper: float) -> list[dict[Any, Any]]:
         """From the start over the rising doses dyed, one metal after the other."""
@@ -59,17 +59,14 @@ class Family:
         return self.compared.get(row["variant"])
 
 
-def family(
-    rows: pd.DataFrame, made: pd.DataFrame, shared: pd.DataFrame | None, **picked: str
-) -> Family:
+def family(recipes: shift.Recipes, made: pd.DataFrame, **picked: str) -> Family:
     """Gather a family and compare each of it with its start.
 
     Parameters
     ----------
-    rows, made : DataFrame
-        As ``variants.as_dyed`` and ``variants.variants`` give them.
-    shared : DataFrame or None
-        The book's shared errors.
+    recipes : Recipes
+    made : DataFrame
+        As ``variants.variants`` gives it.
     **picked
         ``fibre``, ``dye``, ``tannin`` and ``mordant``.
 
@@ -88,7 +85,7 @@ def family(
         if name == "undyed" or tannin != "none"
     }
     pairs = [pair for part in (dyed, *controls.values()) for pair in _pairs(part)]
-    compared = variants.differences(rows, pairs, shared) if pairs else pd.DataFrame()
+    compared = variants.differences(recipes, pairs) if pairs else pd.DataFrame()
     known = {row["sample"]: row for row in compared.to_dict("records")}
     return Family(picked, dyed, {k: v for k, v in controls.items() if v}, known)
 
@@ -114,7 +111,7 @@ def _nearest(part: pd.DataFrame, mordant: str) -> pd.DataFrame:
     return part
 
 
-def _pairs(part: dict[Dose, dict[Any, Any]]) -> Iterator[tuple[str, str]]:
+def _pairs(part: dict[Dose, dict[Any, Any]]) -> Iterator[tuple[int, int]]:
     if START in part:
         start = part[START]["variant"]
         yield from ((start, row["variant"]) for dose, row in part.items() if dose != START)
@@ -133,7 +130,8 @@ def twins(made: pd.DataFrame, metal: str) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        `reference, sample` (recipe keys), `dose, dye, fibre, tannin, mordant`, `cloth` (in words).
+        `reference, sample` (recipe numbers), `dose, dye, fibre, tannin, mordant`, and `cloth`
+        (in words).
     """
     column = f"{metal}_wof"
     same = [name for name in variants.FACTORS if name in made and name != column]

@@ -33,7 +33,7 @@ def sheet(
     InputError
         If there is no unmodified swatch, or none with this metal.
     """
-    one = family(source.rows, source.made, source.shared, **picked)
+    one = family(source.recipes, source.made, **picked)
     doses = [dose for dose in one.dyed if _alone(dose, metal)]
     if len(doses) < 2:
         named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": _metal(metal)}

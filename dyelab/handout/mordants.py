@@ -59,7 +59,7 @@ def _moved(
     pairs = [(start["variant"], row["variant"]) for row in others]
     if not pairs:
         return {}
-    compared = variants.differences(source.rows, pairs, source.shared)
+    compared = variants.differences(source.recipes, pairs)
     return {row["sample"]: row for row in compared.to_dict("records")}
 
 

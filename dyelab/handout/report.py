@@ -29,9 +29,7 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
     """
     from dyelab import book
 
-    wide = book.wide(bk)
-    rows = variants.as_dyed(wide)
-    source = variants.Source(bk, rows, variants.variants(rows))
+    source, wide = variants.source(bk), book.wide(bk)
     moved = {metal: _moved(source, metal) for metal in variants.METALS}
     title = getattr(bk, "title", "") or words.say("pages.report_title")
     blocks = [
@@ -41,7 +39,7 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
         *_colours(source.made),
         *_faults(bk),
         parts.Heading(words.say("pages.method")),
-        parts.Points(tuple(_method(rows))),
+        parts.Points(tuple(_method(source))),
         parts.Caution(cautions(sorted(set(bk.steps["material"]) - {""}), source)),
     ]
     return own.page(title, blocks)
@@ -53,7 +51,7 @@ def _moved(source: variants.Source, metal: str) -> pd.DataFrame:
     if pairs.empty:
         return pairs
     ends = list(pairs[["reference", "sample"]].itertuples(index=False, name=None))
-    compared = variants.differences(source.rows, ends, source.shared)
+    compared = variants.differences(source.recipes, ends)
     return pd.concat([pairs, compared.drop(columns=["reference", "sample"])], axis=1)
 
 
@@ -142,12 +140,14 @@ def _faults(bk: Any) -> list[Any]:
     return [parts.Heading(words.say("pages.faults")), parts.Points((*texts[:20], *more))]
 
 
-def _method(rows: pd.DataFrame) -> list[str]:
+def _method(source: variants.Source) -> list[str]:
+    rows = source.rows
     illuminant, observer = table.one_white(rows)
     methods = ", ".join(sorted(set(rows["method"].astype(str))))
     white = f"{illuminant}/{observer}°"
     return [
         words.say("pages.method_colour", white=white, methods=methods),
+        *source.notes,
         words.say("pages.method_interval"),
         words.say("pages.method_print"),
     ]

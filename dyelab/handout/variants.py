@@ -7,14 +7,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, table, words
-from dyelab.errors import InputError
+from dyelab import compare, shift, table, words
+from dyelab.shift.recipes import FACTORS
 
-FACTORS = [
-    *("form", "fibre", "ground", "tannin", "tannin_wof", "mordant", "mordant_wof"),
-    *("dye", "dye_wof", "iron_wof", "copper_wof", "modifier"),
-]
-METALS = ("iron", "copper")
+__all__ = ["FACTORS", "METALS", "Source", "differences", "only", "recipe", "source", "variants"]
+
+METALS = tuple(shift.METALS)
 REFERENCE_FIBRE = "blue wool"  # light references: measured beside the swatches, not dyed here
 
 
@@ -25,20 +23,44 @@ class Source:
     Attributes
     ----------
     book : Book
-    rows : DataFrame
-        Readings as dyed, as `as_dyed` gives them.
+    recipes : Recipes
+        As ``shift.as_dyed`` gathers them, all read by one method: the one that has read most.
     made : DataFrame
         One row a recipe, as `variants` gives them.
+    read : DataFrame
+        All readings as dyed, by whatever method, the most trusted first.
     """
 
     book: Any
-    rows: pd.DataFrame
+    recipes: shift.Recipes
     made: pd.DataFrame
+    read: pd.DataFrame
+
+    @property
+    def rows(self) -> pd.DataFrame:
+        """The readings behind `made`."""
+        return self.recipes.rows
 
     @property
     def shared(self) -> pd.DataFrame | None:
         """Errors that readings of one source share."""
         return getattr(self.book, "shared", None)
+
+    def of_swatch(self, swatch: str) -> pd.DataFrame:
+        """Readings of one swatch by the most trusted method that read it."""
+        rows = self.read[self.read["swatch"] == swatch]
+        return rows[rows["method"] == rows["method"].iloc[0]] if len(rows) else rows
+
+    @property
+    def notes(self) -> list[str]:
+        """What was left out because another method read it, in words."""
+        methods = [] if "method" not in self.read else list(dict.fromkeys(self.read["method"]))
+        if len(methods) < 2:
+            return []
+        used = str(self.rows["method"].iloc[0])
+        others = " · ".join(name for name in methods if name != used)
+        missed = len(set(self.read["swatch"]) - set(self.rows["swatch"]))
+        return [words.say("variants.read_by", used=used, others=others, missed=missed)]
 
 
 def source(bk: Any) -> Source:
@@ -51,64 +73,35 @@ def source(bk: Any) -> Source:
     """
     from dyelab import book
 
-    rows = as_dyed(book.wide(bk))
-    return Source(bk, rows, variants(rows))
+    wide = book.wide(bk)
+    cloth = wide[wide["fibre"] != REFERENCE_FIBRE]
+    shared = getattr(bk, "shared", None)
+    every = shift.as_dyed(cloth, shared=shared)
+    recipes = every
+    if len(every.methods) > 1:
+        recipes = shift.as_dyed(cloth, shared=shared, method=shift.leading(cloth))
+    return Source(bk, recipes, variants(recipes), every.rows)
 
 
-def as_dyed(wide: pd.DataFrame) -> pd.DataFrame:
-    """Readings of swatches before any test, each with the key of its recipe as `variant`.
-
-    Parameters
-    ----------
-    wide : DataFrame
-        As ``book.wide`` gives it.
-
-    Raises
-    ------
-    InputError
-        If nothing has been measured as dyed.
-    """
-    blank = wide["part"].fillna("").isin(["", "swatch"]) if "part" in wide else True
-    measured = wide[table.LAB].notna().all(axis=1)
-    cloth = wide["fibre"] != REFERENCE_FIBRE
-    rows = wide[(wide["exposure"] == "none") & blank & measured & cloth]
-    if rows.empty:
-        raise InputError(words.say("variants.nothing"))
-    rows = rows.reset_index(drop=True)
-    return rows.assign(variant=_keys(rows))
-
-
-def _keys(rows: pd.DataFrame) -> list[str]:
-    there = [name for name in FACTORS if name in rows]
-    cells = rows[there].astype(object).where(rows[there].notna(), "")
-    return [" | ".join(map(str, cell)) for cell in cells.itertuples(index=False)]
-
-
-def variants(rows: pd.DataFrame) -> pd.DataFrame:
-    """Average readings to recipes.
+def variants(recipes: shift.Recipes) -> pd.DataFrame:
+    """Describe each recipe for a page.
 
     Parameters
     ----------
-    rows : DataFrame
-        As `as_dyed` gives it.
+    recipes : Recipes
 
     Returns
     -------
     DataFrame
-        `variant`, the factors, `L, a, b, illuminant, observer`, `u_L, u_a, u_b` (standard
-        uncertainty of the mean, swatch-to-swatch scatter included where there are replicates),
-        `pieces`, `swatch` (their codes), `recipe` (in words).
+        ``recipes.made`` and `variant` (its row number), `u_L, u_a, u_b` (standard uncertainty of
+        the mean, swatch-to-swatch scatter included where there are replicates) and `recipe` (in
+        words).
     """
-    gathered = compare.gather(rows, by="variant", piece="swatch")
-    first = rows.drop_duplicates("variant").reset_index(drop=True)
-    spread = np.sqrt(np.clip(np.diagonal(_of_mean(gathered), axis1=1, axis2=2), 0, None))
-    codes = rows.groupby("variant", sort=False)["swatch"].agg(lambda s: ", ".join(s.unique()))
-    kept = first[["variant", *[name for name in FACTORS if name in first], *table.WHITE]]
-    made = kept.assign(
-        **dict(zip(table.LAB, gathered.mean.T, strict=True)),
+    of_mean = np.diagonal(_of_mean(recipes.variants), axis1=1, axis2=2)
+    spread = np.sqrt(np.clip(of_mean, 0, None))
+    made = recipes.made.assign(
+        variant=np.arange(len(recipes.made)),
         **dict(zip(table.STANDARD_UNCERTAINTIES, spread.T, strict=True)),
-        pieces=gathered.pieces,
-        swatch=codes.to_numpy(),
     )
     return made.assign(recipe=[recipe(row) for row in made.to_dict("records")])
 
@@ -191,12 +184,11 @@ def dose(amount: Any) -> str:
     return f"{float(amount):.3g} %" if amount is not None and np.isfinite(float(amount)) else "?"
 
 
-def differences(
-    rows: pd.DataFrame, pairs: Sequence[tuple[str, str]], shared: pd.DataFrame | None = None
-) -> pd.DataFrame:
-    """Compare pairs of recipes; the result as ``compare.pairs`` gives it."""
-    known = shared if shared is not None and len(shared) else None
-    return compare.pairs(rows, pairs, by="variant", piece="swatch", shared=known)
+def differences(recipes: shift.Recipes, pairs: Sequence[tuple[int, int]]) -> pd.DataFrame:
+    """Compare pairs of recipes by their row numbers; the result as ``compare.pairs`` gives it."""
+    first, second = np.array(pairs, int).reshape(-1, 2).T
+    found = compare.between(recipes.variants, first, second, replicates_needed=True)
+    return found.assign(reference=first, sample=second)
 
 
 def only(made: pd.DataFrame, **wanted: Any) -> pd.DataFrame:

@@ -1,9 +1,12 @@
 """The choices a panel offers: one look, a name above each, all reachable by keyboard."""
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 import ipywidgets as widgets
+
+from dyelab import words
 
 Widget = widgets.Widget
 
@@ -23,6 +26,25 @@ def pick(name: str, options: Iterable[Any], value: Any = None, *, note: str = ""
     first = value if value in values else (values[0] if values else None)
     made = widgets.Dropdown(options=listed, value=first, description=name)
     return _dressed(made, note)
+
+
+def read_by(methods: list[str]) -> Any:
+    """Which method's readings to use; by pair the most trusted, where there are several."""
+    best = [(words.say("reading.best"), None)] if len(methods) != 1 else []
+    named = [(words.say(f"reading.{name}"), name) for name in methods]
+    return pick(words.say("reading.by"), [*best, *named])
+
+
+def used(methods: Iterable[str], there: list[str]) -> list[str]:
+    """Say by which methods the compared colours were read, where the book holds several."""
+    if len(there) < 2:
+        return []
+    counts = Counter(methods)
+    listed = [
+        words.say("reading.count", name=words.say(f"reading.{name}"), number=number)
+        for name, number in counts.items()
+    ]
+    return [words.say("reading.used", listed=", ".join(listed))]
 
 
 def pick_many(

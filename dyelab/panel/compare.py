@@ -1,6 +1,6 @@
 """Compare variants: what one step did, to which cloths, and whether it is more than noise."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -20,8 +20,19 @@ _SHOWN = 4  # chips of at most so many pairs
 
 @dataclass(frozen=True)
 class _Bench:
-    recipes: shift.Recipes
+    every: shift.Recipes
     spectra: pd.DataFrame | None
+    wide: pd.DataFrame
+    shared: pd.DataFrame | None
+    kept: dict[str, shift.Recipes] = field(default_factory=dict)
+
+    def recipes(self, method: str | None) -> shift.Recipes:
+        """What was read by one method; by all of them, each apart, without."""
+        if method is None or self.every.methods == [method]:
+            return self.every
+        if method not in self.kept:
+            self.kept[method] = shift.as_dyed(self.wide, shared=self.shared, method=method)
+        return self.kept[method]
 
 
 def panel(book: Any = None) -> frame.Panel:
@@ -39,11 +50,13 @@ def panel(book: Any = None) -> frame.Panel:
 def _bench(book: Any) -> _Bench:
     from dyelab import book as books
 
-    return _Bench(shift.as_dyed(books.wide(book), shared=book.shared), book.spectra)
+    wide = books.wide(book)
+    every = shift.as_dyed(wide, shared=book.shared)
+    return _Bench(every, book.spectra, wide, book.shared)
 
 
 def _choose(bench: _Bench) -> dict[str, Any]:
-    made = bench.recipes.made
+    made = bench.every.made
     steps = [(words.say(f"comparing.step_{name}"), name) for name in shift.VARIES]
     picks = {"what": choices.pick(words.say("comparing.what"), steps)}
     for name in _HELD:
@@ -53,6 +66,7 @@ def _choose(bench: _Bench) -> dict[str, Any]:
     picks["formula"] = choices.pick(words.say("comparing.formula"), formulas, "dE00")
     figures = [(words.say(f"comparing.{name}"), name) for name in _FIGURES]
     picks["picture"] = choices.pick(words.say("comparing.picture"), figures)
+    picks["method"] = choices.read_by(bench.every.methods)
     return picks
 
 
@@ -75,24 +89,35 @@ def _levels(made: pd.DataFrame, what: str) -> list[str]:
 def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
     """Offer the references of the step that varies; a step that varies can't be held."""
     what = widgets["what"].value
-    choices.set_options(widgets["reference"], _levels(bench.recipes.made, what))
+    choices.set_options(widgets["reference"], _levels(bench.every.made, what))
     for name in _HELD:
         widgets[name].disabled = name == what
 
 
 def _show(
-    bench: _Bench, what: str, reference: str, formula: str, picture: str, **held: str
+    bench: _Bench,
+    what: str,
+    reference: str,
+    formula: str,
+    picture: str,
+    method: str | None,
+    **held: str,
 ) -> frame.Shown:
     fixed = {name: value for name, value in held.items() if value != ALL and name != what}
-    found = shift.of_step(bench.recipes, what, reference=reference, formula=formula, hold=fixed)
-    figure, said = _picture(bench, found, picture, what, fixed, formula)
+    recipes = bench.recipes(method)
+    found = shift.of_step(recipes, what, reference=reference, formula=formula, hold=fixed)
+    figure, said = _picture(bench.spectra, found, picture, what, fixed, formula)
     sentence = _sentence(found.pairs, what, reference, formula)
     return frame.Shown(
         f"{sentence} {said}".strip(),
         figure,
         _table(found.pairs, formula),
-        _chips(bench.recipes.made, found.pairs, formula),
-        [*_notes(found.pairs), *_together(bench.recipes, what, fixed)],
+        _chips(recipes.made, found.pairs, formula),
+        [
+            *_notes(found.pairs),
+            *_together(recipes, what, fixed),
+            *choices.used(found.pairs.get("method", ()), bench.every.methods),
+        ],
     )
 
 
@@ -179,7 +204,7 @@ def _together(recipes: shift.Recipes, what: str, held: dict[str, str]) -> list[s
 
 
 def _picture(
-    bench: _Bench,
+    spectra: pd.DataFrame | None,
     found: shift.Shift,
     picture: str,
     what: str,
@@ -187,28 +212,31 @@ def _picture(
     formula: str,
 ) -> tuple[go.Figure | None, str]:
     """The figure asked for, and what it adds to the answer."""
-    made = bench.recipes.made
+    made = found.recipes.made
     if picture == "multiples":
         return drawn.multiples(found.pairs, made), ""
     if picture == "dose":
         if what not in shift.METALS:
             raise InputError(words.say("comparing.no_dose"))
-        curve = shift.dose_curve(bench.recipes, what, hold=dict(held), formula=formula)
+        curve = shift.dose_curve(found.recipes, what, hold=dict(held), formula=formula)
         return drawn.dose(curve), curve.sentence
     if picture == "spectra":
-        return _spectra(bench, found.pairs, formula)
+        return _spectra(spectra, found, formula)
     if picture == "family":
         return _family(made, held), ""
     return drawn.vectors(found.pairs, made), ""
 
 
-def _spectra(bench: _Bench, pairs: pd.DataFrame, formula: str) -> tuple[go.Figure, str]:
+def _spectra(
+    spectra: pd.DataFrame | None, found: shift.Shift, formula: str
+) -> tuple[go.Figure, str]:
     """K/S of the pair that moved furthest; weaker or duller is said in words."""
+    pairs = found.pairs
     best = pairs.iloc[int(np.argmax(pairs[formula].to_numpy()))]
     ends = [int(best["from_row"]), int(best["to_row"])]
     depth = None
-    if bench.spectra is not None and len(bench.spectra):
-        depth = shift.depth_of(bench.recipes, ends[0], ends[1], bench.spectra)
+    if spectra is not None and len(spectra):
+        depth = shift.depth_of(found.recipes, ends[0], ends[1], spectra)
     if depth is None:
         raise InputError(words.say("comparing.no_spectra", recipe=best["recipe"]))
     figure = drawn.spectra(
@@ -225,6 +253,8 @@ def _family(made: pd.DataFrame, held: dict[str, str]) -> go.Figure:
     if "dye" not in held:
         raise InputError(words.say("comparing.pick_dye"))
     keep = np.ones(len(made), bool)
+    if "method" in made:  # one tree, one way of reading: the one that has read most of it
+        keep &= (made["method"] == made["method"].value_counts().idxmax()).to_numpy()
     for name, value in held.items():
         if name in ("dye", "fibre"):
             keep &= (made[name] == value).to_numpy()

@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import words
+from dyelab import shift, words
 from dyelab.errors import InputError
 from dyelab.handout import variants
 from dyelab.handout.family import CONTROLS, START, Family, family, gaps, metals, told
@@ -21,9 +21,9 @@ _SHOWN = ["dE00", "dE00_low", "dE00_high", "dL", "da", "db", "dC", "dH", "verdic
 class _Bench:
     """What the panel needs of a book, read once, and the families looked at so far."""
 
-    rows: pd.DataFrame
+    recipes: shift.Recipes
     made: pd.DataFrame
-    shared: pd.DataFrame | None
+    notes: list[str]
     kept: dict[tuple, Family] = field(default_factory=dict)
     shown: dict[tuple, frame.Shown] = field(default_factory=dict)
     offered: list[tuple] = field(default_factory=list)
@@ -31,7 +31,7 @@ class _Bench:
     def family(self, picked: dict[str, str]) -> Family:
         key = tuple(picked.values())
         if key not in self.kept:
-            self.kept[key] = family(self.rows, self.made, self.shared, **picked)
+            self.kept[key] = family(self.recipes, self.made, **picked)
         return self.kept[key]
 
 
@@ -50,10 +50,8 @@ def panel(book: Any = None) -> frame.Panel:
 
 
 def _bench(book: Any) -> _Bench:
-    from dyelab import book as books
-
-    rows = variants.as_dyed(books.wide(book))
-    return _Bench(rows, style.painted(variants.variants(rows)), book.shared)
+    source = variants.source(book)
+    return _Bench(source.recipes, style.painted(source.made), source.notes)
 
 
 def _choose(bench: _Bench) -> dict[str, Any]:
@@ -121,7 +119,7 @@ def _made(bench: _Bench, iron: float, copper: float, picked: dict[str, str]) -> 
     reach = variants.only(bench.made, fibre=picked["fibre"])
     reach = reach[reach["dye"].isin([picked["dye"], "none"])]
     drawn = plane.figure(_drawn(one, iron, copper), path="path", spans=plane.around(reach))
-    notes = [*gaps(one, iron, copper), words.say("metals.outlines")]
+    notes = [*gaps(one, iron, copper), words.say("metals.outlines"), *bench.notes]
     sentence = told(one, iron, copper)
     table = _table(one, iron, copper)
     return frame.Shown(sentence, drawn, table, _chips(one, iron, copper), notes)

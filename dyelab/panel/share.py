@@ -1,6 +1,6 @@
 """The tannin's share: how much of a metal's effect is on the dye, the tannin, the fibre."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -20,8 +20,19 @@ _COLOUR = ["part", "distance", "distance_low", "distance_high", "dL", "da", "db"
 
 @dataclass(frozen=True)
 class _Bench:
-    recipes: shift.Recipes
+    every: shift.Recipes
     spectra: pd.DataFrame | None
+    wide: pd.DataFrame
+    shared: pd.DataFrame | None
+    kept: dict[str, shift.Recipes] = field(default_factory=dict)
+
+    def recipes(self, method: str | None) -> shift.Recipes:
+        """What was read by one method; by all of them, each apart, without."""
+        if method is None or self.every.methods == [method]:
+            return self.every
+        if method not in self.kept:
+            self.kept[method] = shift.as_dyed(self.wide, shared=self.shared, method=method)
+        return self.kept[method]
 
 
 def panel(book: Any = None) -> frame.Panel:
@@ -39,7 +50,9 @@ def panel(book: Any = None) -> frame.Panel:
 def _bench(book: Any) -> _Bench:
     from dyelab import book as books
 
-    return _Bench(shift.as_dyed(books.wide(book), shared=book.shared), book.spectra)
+    wide = books.wide(book)
+    every = shift.as_dyed(wide, shared=book.shared)
+    return _Bench(every, book.spectra, wide, book.shared)
 
 
 def _choose(bench: _Bench) -> dict[str, Any]:
@@ -56,13 +69,14 @@ def _choose(bench: _Bench) -> dict[str, Any]:
     dose = float(start[shift.METALS[metal]])
     picks["dose"] = choices.pick(words.say("share.dose"), _doses(made, metal), dose)
     sources = [(words.say("share.spectra"), True), (words.say("share.colours"), False)]
+    picks["method"] = choices.read_by(bench.every.methods)
     picks["by_spectra"] = choices.pick(words.say("share.source"), sources)
     return picks
 
 
 def _dyed(bench: _Bench, metal: str) -> pd.DataFrame:
     """Dyed recipes with this metal alone; those with controls at the same dose first."""
-    made = bench.recipes.made
+    made = bench.every.made
     column = shift.METALS[metal]
     other = shift.METALS["copper" if metal == "iron" else "iron"]
     found = made[(made["dye"] != "none") & (made[column] > 0) & (made[other] == 0)]
@@ -74,7 +88,7 @@ def _dyed(bench: _Bench, metal: str) -> pd.DataFrame:
 
 def _start(bench: _Bench, metal: str) -> pd.Series:
     """The recipe to open with: on the tannin that has most colour of its own."""
-    made = bench.recipes.made
+    made = bench.every.made
     bare = (made["dye"] == "none") & (made["iron_wof"] == 0) & (made["copper_wof"] == 0)
     chroma = made[bare].assign(C=np.hypot(made["a"], made["b"])).groupby("tannin")["C"].max()
     found = _dyed(bench, metal)
@@ -97,16 +111,24 @@ def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
 
 
 def _show(
-    bench: _Bench, metal: str, dose: float | None, by_spectra: bool, **hold: str
+    bench: _Bench,
+    metal: str,
+    dose: float | None,
+    by_spectra: bool,
+    method: str | None,
+    **hold: str,
 ) -> frame.Shown:
     if dose is None or "none" in (hold["fibre"], hold["dye"]):
         raise InputError(words.say("share.not_dyed", metal=metal))
     spectra = bench.spectra if by_spectra else None
-    found = shift.separate(bench.recipes, metal, hold=dict(hold), spectra=spectra, dose=dose)
+    found = shift.separate(
+        bench.recipes(method), metal, hold=dict(hold), spectra=spectra, dose=dose
+    )
     notes = [words.say("share.missing", recipe=recipe) for recipe in found.missing]
     if by_spectra and found.basis != "K/S":
         notes.append(words.say("share.no_spectra"))
     notes += [words.say(f"share.how_{'ks' if found.basis == 'K/S' else 'lab'}")]
+    notes += choices.used([found.method], bench.every.methods)
     return frame.Shown(found.sentence, _figure(found), _table(found), _chips(found, metal), notes)
 
 

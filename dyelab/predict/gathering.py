@@ -31,7 +31,7 @@ def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
     """
     rows, notes = _known_doses(_dyed_here(wide))
     rows, bands, more = _with_bands(rows, spectra)
-    found = shift.as_dyed(rows)
+    found = shift.as_dyed(rows, method=shift.leading(rows))
     made = found.made.assign(recipe=shift.label(found.made))
     if "vat" in found.rows:
         made["vat"] = found.rows.groupby("variant")["vat"].first().to_numpy(bool)

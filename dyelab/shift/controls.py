@@ -56,6 +56,8 @@ class Separation:
         Recipes that would have to be dyed.
     basis : str
         ``K/S`` or ``CIELAB``.
+    method : str
+        How all the cloths were read; empty where the table doesn't say.
     sentence : str
     """
 
@@ -66,6 +68,7 @@ class Separation:
     cells: pd.DataFrame
     missing: list[str]
     basis: str
+    method: str
     sentence: str
 
 
@@ -125,8 +128,9 @@ def separate(
     else:
         parts, bands, basis = _by_lab(recipes, rows, confidence), None, "CIELAB"
     named = label(pd.DataFrame([wanted[1]]), (metal,))[0]
+    method = str(wanted[0].get("method", ""))
     said = _sentence(parts, metal, wanted[0], named, missing, basis)
-    return Separation(metal, named, parts, bands, cells, missing, basis, said)
+    return Separation(metal, named, parts, bands, cells, missing, basis, method, said)
 
 
 def _cells(recipes: Recipes, metal: str, hold: dict[str, object], dose: float | None) -> list[dict]:
@@ -142,6 +146,9 @@ def _cells(recipes: Recipes, metal: str, hold: dict[str, object], dose: float | 
     if dose is not None:
         keep &= np.isclose(made[column], dose)
     with_metal = made[keep].sort_values("pieces", ascending=False, kind="stable")
+    trust = {name: rank for rank, name in enumerate(recipes.methods)}
+    if trust:
+        with_metal = with_metal.sort_values("method", key=lambda m: m.map(trust), kind="stable")
     for _, row in with_metal.iterrows():
         dyed = {name: row[name] for name in FACTORS if name in made}
         if _find(made, {**dyed, column: 0.0}) >= 0:

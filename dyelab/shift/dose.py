@@ -46,6 +46,8 @@ class DoseCurve:
     formula : str
     visible : float
         Difference taken as just visible.
+    method : str
+        How all its swatches were read; empty where the table doesn't say.
     sentence : str
     """
 
@@ -57,6 +59,7 @@ class DoseCurve:
     shapes: dict[str, float]
     formula: str
     visible: float
+    method: str
     sentence: str
 
 
@@ -81,7 +84,8 @@ def dose_curve(
         ``iron`` or ``copper``.
     hold : dict
         Factors held, such as ``{"dye": "weld", "fibre": "wool", "tannin": "none"}``. Where
-        several recipes remain, the one dyed at most doses is taken.
+        several recipes remain, the one dyed at most doses is taken; of several methods that read
+        it, the most trusted.
     visible : float
         Just visible difference in `formula`; 1 by common practice.
     formula : str
@@ -126,6 +130,7 @@ def dose_curve(
         shapes=shapes,
         formula=formula,
         visible=visible,
+        method=str(recipes.made["method"].iloc[rows[0]]) if recipes.methods else "",
         sentence=_sentence(doses, metal, named, float(grid[-1]), visible, formula),
     )
 

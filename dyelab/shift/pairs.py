@@ -24,8 +24,9 @@ class Shift:
     what : str
         iron, copper, mordant or tannin.
     pairs : DataFrame
-        One row a matched pair: the factors held, `level` (what the sample has of the step),
-        `dose`, `recipe` (in words), then the columns of ``compare.to_reference``.
+        One row a matched pair: the factors held, `method` (both were read by it: the most
+        trusted that read both), `level` (what the sample has of the step), `dose`, `recipe` (in
+        words), then the columns of ``compare.to_reference``.
     recipes : Recipes
         All variants of the book.
     """
@@ -148,8 +149,19 @@ def _matched(
     group = grouped(made, held)
     rows = pd.Series(np.flatnonzero(base), index=group[base])
     rows = rows[~rows.index.duplicated()]
-    samples = np.flatnonzero(~base & np.isin(group, rows.index))
-    return rows.reindex(group[samples]).to_numpy(), samples
+    dosed = made[list(METALS.values())].notna().all(axis=1).to_numpy()  # unknown pairs with nothing
+    samples = np.flatnonzero(~base & dosed & np.isin(group, rows.index))
+    return _most_trusted(made, rows.reindex(group[samples]).to_numpy(), samples)
+
+
+def _most_trusted(
+    made: pd.DataFrame, first: np.ndarray, second: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Of a pair read by several methods, the most trusted reading; `made` has those first."""
+    recipe = grouped(made, [name for name in FACTORS if name in made and name != "method"])
+    ends = pd.DataFrame({"first": recipe[first], "second": recipe[second]})
+    keep = ~ends.duplicated().to_numpy()
+    return first[keep], second[keep]
 
 
 def _is_reference(made: pd.DataFrame, what: str, reference: str) -> np.ndarray:
@@ -294,8 +306,8 @@ def interaction(
     DataFrame
         One row where all four of none, iron, copper and both exist: the factors, `recipe`,
         `dL, da, db` (both - iron - copper + none) and its length `distance` (ΔE*ab), each with
-        `_low` and `_high`, `noise_floor`, `verdict`, `moved`. Empty where there is no such
-        four.
+        `_low` and `_high`, `noise_floor`, `verdict`, `moved`. Each four was read by one method,
+        the most trusted that read all of it. Empty where there is no such four.
     """
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
     made = recipes.made
@@ -306,7 +318,9 @@ def interaction(
     fours = [four for row in both if (four := _four(made, at, key, int(row))) is not None]
     if not fours:
         return pd.DataFrame(columns=["recipe", "iron_wof", "copper_wof", "distance", "verdict"])
-    rows = np.array(fours)
+    apart = [name for name in key if name != "method"]
+    whole = [made.iloc[four[0]][apart] for four in fours]
+    rows = np.array(fours)[~pd.DataFrame(whole).duplicated().to_numpy()]
     mean = recipes.variants.mean[rows]
     summed = mean[:, 1] + mean[:, 2] - mean[:, 3]
     weights = np.array([1, -1, -1, 1.0])

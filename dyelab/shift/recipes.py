@@ -10,8 +10,11 @@ from dyelab.errors import InputError, choose
 
 FACTORS = [
     *("form", "fibre", "ground", "tannin", "tannin_wof", "mordant", "mordant_wof"),
-    *("dye", "dye_wof", "iron_wof", "copper_wof", "modifier"),
+    *("dye", "dye_wof", "iron_wof", "copper_wof", "modifier", "method"),
 ]
+# Ways of reading a colour, the most trusted first: an instrument's own spectrum, its colour, what
+# somebody typed from one, then pictures. They err differently, so they are never averaged.
+METHODS = ("spectral", "colorimeter", "typed", "scan", "photo")
 _SALTS = ("ferrous sulfate", "copper sulfate")
 METALS = {"iron": "iron_wof", "copper": "copper_wof"}
 VARIES = {
@@ -29,7 +32,8 @@ class Recipes:
     Attributes
     ----------
     made : DataFrame (g rows)
-        One row a recipe: its factors, `pieces`, `swatch` (codes), `L, a, b`, white point.
+        One row a recipe and `method` of reading, the most trusted method first: its factors,
+        `pieces`, `swatch` (codes), `L, a, b`, white point.
     variants : compare.Variants
         Means and noise of the same g rows.
     rows : DataFrame
@@ -40,9 +44,19 @@ class Recipes:
     variants: compare.Variants
     rows: pd.DataFrame
 
+    @property
+    def methods(self) -> list[str]:
+        """How these recipes were read, the most trusted method first."""
+        return list(dict.fromkeys(self.made["method"])) if "method" in self.made else []
 
-def as_dyed(wide: pd.DataFrame, *, shared: pd.DataFrame | None = None) -> Recipes:
+
+def as_dyed(
+    wide: pd.DataFrame, *, shared: pd.DataFrame | None = None, method: str | None = None
+) -> Recipes:
     """Gather the readings taken before any test into recipes.
+
+    Readings by different methods err differently, so each recipe has a row for each method that
+    read it; what compares recipes pairs only rows of one method.
 
     Parameters
     ----------
@@ -50,6 +64,9 @@ def as_dyed(wide: pd.DataFrame, *, shared: pd.DataFrame | None = None) -> Recipe
         As ``book.wide`` gives it.
     shared : DataFrame, optional
         The book's `shared` table.
+    method : str, optional
+        Keep only what was read by this method: one of `METHODS`. `leading` names the one that
+        read most recipes.
 
     Returns
     -------
@@ -58,10 +75,11 @@ def as_dyed(wide: pd.DataFrame, *, shared: pd.DataFrame | None = None) -> Recipe
     Raises
     ------
     InputError
-        If columns are missing, nothing has been read as dyed, or white points mix.
+        If columns are missing, nothing has been read as dyed (by this method), or white points
+        mix.
     """
     table.need(wide, [*table.LAB, *table.WHITE, "swatch", *METALS.values()], "shift")
-    rows = _fresh(wide)
+    rows = _read_by(_fresh(wide), method)
     white = table.one_white(rows)
     there = [name for name in FACTORS if name in rows]
     rows = _without_salts(rows.assign(**_filled(rows[there])))
@@ -94,9 +112,42 @@ def _fresh(wide: pd.DataFrame) -> pd.DataFrame:
     return wide[keep].reset_index(drop=True)
 
 
+def _read_by(rows: pd.DataFrame, method: str | None) -> pd.DataFrame:
+    """Rows of this method, or of all of them with the most trusted first."""
+    if "method" not in rows:
+        return rows
+    if method is not None:
+        choose(method, _trusted(rows), "method", "has read a swatch as dyed here")
+        return rows[rows["method"] == method].reset_index(drop=True)
+    ranks = rows["method"].map({name: rank for rank, name in enumerate(_trusted(rows))})
+    return rows.iloc[np.argsort(ranks.to_numpy(), kind="stable")].reset_index(drop=True)
+
+
+def _trusted(rows: pd.DataFrame) -> list[str]:
+    """Methods of these rows, the most trusted first, unknown ones last."""
+    there = list(dict.fromkeys(rows["method"]))
+    known = [name for name in METHODS if name in there]
+    return known + [name for name in there if name not in known]
+
+
+def leading(wide: pd.DataFrame) -> str | None:
+    """Name the method that has read the most swatches as dyed, the most trusted of equals.
+
+    For what has to rest on one method as a whole, such as a page or a model. None where the table
+    doesn't say how it was read.
+    """
+    if "method" not in wide:
+        return None
+    rows = _fresh(wide)
+    swatches = rows.groupby("method")["swatch"].nunique()
+    return max(_trusted(rows), key=lambda name: swatches[name])
+
+
 def _filled(rows: pd.DataFrame) -> dict[str, pd.Series]:
+    """Blanks as none; but a metal whose dose can't be worked out stays unknown, and unpaired."""
+    metals = METALS.values()
     return {
-        str(name): rows[name].fillna(0.0).astype(float)
+        str(name): rows[name].astype(float).fillna(np.nan if name in metals else 0.0)
         if str(name).endswith("_wof")
         else rows[name].astype(object).where(rows[name].notna(), "").astype(str)
         for name in rows
@@ -126,7 +177,7 @@ def grouped(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
     """Number rows that agree in all these columns alike, in order of appearance."""
     key = np.zeros(len(frame), np.int64)
     for name in names:
-        codes, levels = pd.factorize(frame[name])
+        codes, levels = pd.factorize(frame[name], use_na_sentinel=False)
         key = pd.factorize(key * (len(levels) + 1) + codes)[0].astype(np.int64)
     return key
 
@@ -141,7 +192,7 @@ def level(made: pd.DataFrame, what: str) -> pd.Series:
     """What each recipe has of `what`, in words: ``iron 2 %``, ``potash alum 15 %``, ``none``."""
     if what in METALS:
         doses = made[METALS[what]].to_numpy(float)
-        return pd.Series([_dosed(what, dose) if dose > 0 else "none" for dose in doses])
+        return pd.Series(["none" if dose <= 0 else _dosed(what, dose) for dose in doses])
     doses = made.get(f"{what}_wof", pd.Series(np.nan, index=made.index)).to_numpy(float)
     return pd.Series([_dosed(str(n), d) for n, d in zip(made[what], doses, strict=True)])
 
@@ -168,7 +219,7 @@ def _label(row: dict, leave_out: tuple[str, ...]) -> str:
     parts += [
         _dosed(metal, row[column])
         for metal, column in METALS.items()
-        if metal not in leave_out and row[column] > 0
+        if metal not in leave_out and not row[column] <= 0
     ]
     if row.get("modifier", "none") not in ("none", ""):
         parts.append(str(row["modifier"]))
