@@ -155,7 +155,7 @@ def test_too_few_swatches_names_how_many_and_which(world):
         InputError, match=r"9 recipes measured so far; at least \d+ .* teach most: "
     ):
         predict.fit(world.wide.head(9))
-    with pytest.raises(InputError, match=r"measured as dyed"):
+    with pytest.raises(InputError, match=r"as dyed"):
         predict.fit(world.wide.assign(exposure="wash"))
 
 
