@@ -133,35 +133,60 @@ def searched(seed, n=60, targets=20, tolerance=3.0):
     return pd.DataFrame(rows)
 
 
-LOOKED_AT = {"fibre": ["cotton"], "dye": ["madder", "weld"]}
+NEAR = 15.0  # ΔE00: what `predict.next_swatches` calls near
+STEPS = ["fibre", "tannin", "mordant", "dye"]
 
 
-def extended(seed, start=20, suggested=10, drawn=20, looked_at=None):
+def extended(seed, start=20, suggested=10, at_once=5, drawn=20, looking=True):
     """Error after suggested swatches and after random ones, from the same random start.
 
-    With `looked_at`, both are judged on such recipes alone, and the suggestions know of it.
+    Looking: a colour is wanted that a random recipe truly gives; the user looks at recipes on
+    that recipe's fibre which truly come within 15 ΔE00 of it, and the suggestions are asked for
+    around that colour on that fibre. Else: at all recipes. The error is the median ΔE00, over the
+    recipes looked at, between prediction and truth. Recipes of materials that the first swatches
+    lack are left out: nothing can be said of them. Suggestions come in batches, as a user would
+    dye them, and the model learns each batch before the next. Random swatches are drawn from all
+    recipes (`random`, and half as many: `half`), or from those on the fibre looked at (`on_fibre`).
     """
-    looked_at = looked_at or {}
     rng = np.random.default_rng(seed)
-    world = synth.varied(seed)
+    cloth = synth.varied(seed)
     recipes = synth.random_recipes(start, rng)
-    fresh = synth.random_recipes(300, rng)
-    more = synth.random_recipes(drawn, rng)
-    for column, values in looked_at.items():
-        fresh = fresh[fresh[column].isin(values)]
-    truth = true_lab(fresh, world)
+    more, fresh = synth.random_recipes(40 * drawn, rng), synth.random_recipes(4000, rng)
+    asked, place, truth = _looked_at(recipes, fresh, cloth, rng, looking)
 
-    def error(rows):
-        book = synth.simulate(rows, seed + 1, replicates=1, cloth=world)
-        model = predict.fit(book.wide, spectra=book.spectra)
-        return np.median(convert.dE00(truth, measured(model.colour(fresh)))), model
+    def learned(rows):
+        named = rows.assign(swatch=[f"S{i:03d}" for i in range(len(rows))])
+        book = synth.simulate(named, seed + 1, replicates=1, cloth=cloth)
+        return predict.fit(book.wide, spectra=book.spectra)
 
-    before, model = error(recipes)
-    next_ones = predict.next_swatches(model, suggested, hold=looked_at)
-    codes = [f"N{i}" for i in range(len(next_ones))]
-    chosen = next_ones[[c for c in next_ones if c in recipes]].assign(swatch=codes)
-    drawn_ones = more.assign(swatch=[f"R{i}" for i in range(drawn)])
-    after, _ = error(pd.concat([recipes, chosen], ignore_index=True))
-    random, _ = error(pd.concat([recipes, drawn_ones], ignore_index=True))
-    half, _ = error(pd.concat([recipes, drawn_ones.head(suggested)], ignore_index=True))
-    return {"seed": seed, "before": before, "suggested": after, "random": random, "half": half}
+    def error(model):
+        return np.median(convert.dE00(truth, measured(model.colour(place))))
+
+    model = learned(recipes)
+    blank = dict(recipes.iloc[0][["form", "ground", "series", "modifier"]])
+    errors, rows = {"seed": seed, "before": error(model)}, recipes
+    for batch in range(suggested // at_once):
+        offered = predict.next_swatches(model, at_once, seed=batch, **asked)
+        dyed = offered[[c for c in offered if c in recipes]].assign(**blank)
+        rows = pd.concat([rows, dyed], ignore_index=True)
+        model = learned(rows)
+    errors["suggested"] = error(model)
+    there = more[more["fibre"].isin([asked["hold"]["fibre"]])] if looking else more
+    for name, some in (("random", more), ("half", more.head(drawn // 2)), ("on_fibre", there)):
+        others = pd.concat([recipes, some.head(drawn)], ignore_index=True)
+        errors[name] = error(learned(others))
+    return errors
+
+
+def _looked_at(recipes, fresh, cloth, rng, looking, many=300):
+    """What `next_swatches` is asked, and the recipes looked at with their true colours."""
+    known = np.logical_and.reduce([fresh[name].isin(recipes[name]) for name in STEPS])
+    fresh = fresh[known].reset_index(drop=True)
+    truth, asked = true_lab(fresh, cloth), {}
+    if looking:
+        at = int(rng.integers(len(fresh)))
+        far = convert.dE00(np.broadcast_to(truth[at], truth.shape), truth)
+        asked = {"around": truth[at], "hold": {"fibre": fresh["fibre"].iloc[at]}}
+        there = (far <= NEAR) & (fresh["fibre"] == fresh["fibre"].iloc[at]).to_numpy()
+        fresh, truth = fresh[there], truth[there]
+    return asked, fresh.head(many), truth[:many]
