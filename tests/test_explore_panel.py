@@ -5,7 +5,7 @@ import shutil
 
 import pytest
 
-from dyelab import book, files
+from dyelab import book, convert, files
 from dyelab.panel import explore
 
 EXAMPLE = files.shipped("data", "marlpit_yard")
@@ -69,11 +69,41 @@ def test_find_lists_recipes_with_their_chances_and_a_weigh_out(panel):
     assert choose(panel, wanted="#00a0ff").startswith("Out of reach")
 
 
+@pytest.mark.slow
+def test_a_spot_in_a_photo_becomes_the_wanted_colour(panel):
+    """The example's photo is rendered: window A1 holds W01, whose colour the book knows."""
+    first = choose(panel, task="spot", across=36.0, down=20.0)
+    assert "±" in first
+    spot = panel.shown.table[["L", "a", "b"]].to_numpy(float)[0]
+    known = book.wide(book.open(EXAMPLE))
+    swatch = known[(known["swatch"] == "W01") & (known["exposure"] == "none")]
+    assert convert.dE00(spot, swatch[["L", "a", "b"]].to_numpy(float)[0]) < 3
+    height, width = panel._ready.kept["scene"].photo.pixels.shape[:2]
+    panel.canvas.pointed(0.358 * width, 0.304 * height)  # window B1
+    assert panel.sentence != first
+    assert (panel.values["across"], panel.values["down"]) == (35.8, 30.4)
+    path = f"M{0.35 * width},{0.19 * height}L{0.37 * width},{0.21 * height}Z"
+    panel.canvas.moved({"shapes[0].path": path})
+    assert panel.sentence == first
+    panel._tell(panel._aim)
+    assert panel.values["task"] == "find"
+    assert "chance" in panel.sentence
+    assert any("its own uncertainty" in note for note in panel.shown.notes)
+    choose(panel, wanted="45, 25, 15")
+    assert not any("its own uncertainty" in note for note in panel.shown.notes)
+
+
+def test_a_photo_that_is_not_there_is_said_in_words(panel):
+    assert "nowhere.jpg" in choose(panel, task="spot", photo="nowhere.jpg")
+    panel._tell(panel._aim)
+    assert "point at the spot" in panel.told.value
+
+
 def test_the_next_swatches_lower_the_uncertainty(panel):
     said = choose(panel, task="next", wanted="", many=3)
     assert "3 swatches" in said
     assert len(panel.shown.table) == 3
-    panel._first()
+    panel._tell(panel._take_first)
     assert panel.choices["task"].value == "recipe"
     assert panel.shown.table is not None
 
@@ -91,13 +121,13 @@ def test_the_reach_tells_what_the_metals_add(panel):
 
 def test_the_example_is_not_planned_into_but_a_copy_is(panel, tmp_path):
     madder(panel, iron_wof=1.5)
-    panel._put()
+    panel._tell(panel._into)
     assert "stays as it is" in panel.told.value
     copy = shutil.copytree(EXAMPLE, tmp_path / "yard")
     own = explore.panel(copy)
     before = len(book.open(copy).swatches)
     madder(own, iron_wof=1.5)
-    own._put()
+    own._tell(own._into)
     assert "Planned 1 swatches" in own.told.value
     after = book.open(copy)
     assert len(after.swatches) == before + 1

@@ -7,7 +7,7 @@ import pytest
 
 from dyelab import convert, predict, synth, table
 from dyelab.errors import InputError
-from dyelab.predict import factors, kernel, landing, process, wanted
+from dyelab.predict import factors, kernel, landing, process, series, wanted
 
 SEED = 4
 
@@ -267,6 +267,14 @@ def test_chances_stay_between_0_and_1_and_follow_the_odds():
     assert (landing.chances(away, 3.0, (1.0, 1.0)) > plain).all()
 
 
+def test_a_wanted_colour_that_is_unsure_is_harder_to_land_on(model, reached):
+    reading = pd.Series({"L": 45.0, "a": 25.0, "b": 15.0, "illuminant": "D65", "observer": 10})
+    unsure = pd.concat([reading, pd.Series({"u_L": 2.0, "u_a": 3.0, "u_b": 3.0})])
+    sure, other = (predict.find(model, aim, within=reached).ranked for aim in (reading, unsure))
+    assert other["dE00"].iloc[0] > sure["dE00"].iloc[0] + 0.3
+    assert other["chance"].iloc[0] < sure["chance"].iloc[0]
+
+
 def test_limits_hold(model):
     found = predict.find(
         model, (45, 15, 15), hold={"fibre": "wool"}, most={"iron_wof": 2.0}, without=["copper"]
@@ -309,6 +317,21 @@ def test_the_next_swatches_reduce_the_uncertainty_and_differ(model):
     assert (offered["u_after"] < offered["u_before"]).all()
     near = predict.next_swatches(model, 3, around=(45, 30, 20), hold={"fibre": "wool"})
     assert (near["fibre"] == "wool").all()
+    capped = predict.next_swatches(model, 4, most={"iron_wof": 1.0}, without=["copper", "indigo"])
+    assert (capped["iron_wof"] <= 1.0).all()
+    assert (capped["copper_wof"] == 0).all()
+    assert "indigo" not in set(capped["dye"])
+    with pytest.raises(InputError, match=r"leave no recipe"):
+        predict.next_swatches(model, hold={"dye": "indigo", "mordant": "potash alum"})
+
+
+def test_a_small_move_weighs_as_much_as_its_colour_difference():
+    """The quadratic form against CIEDE2000 itself, of moves in directions it was not made from."""
+    rng = np.random.default_rng(2)
+    lab = np.column_stack([rng.uniform(20, 80, 50), *rng.uniform(-50, 50, (2, 50))])
+    move = 0.5 * rng.normal(size=(50, 3))
+    form = np.sqrt(np.einsum("ni,nij,nj->n", move, series._metric(lab), move))
+    assert form == pytest.approx(convert.dE00(lab, lab + move), rel=0.12)
 
 
 def test_the_gamut_counts_what_the_metals_add(model):

@@ -110,26 +110,28 @@ def boxes(
     add: pd.DataFrame | None = None,
     method: str = "auto",
     stored: Calibration | None = None,
+    pose: Pose | None = None,
     target: Target | None = None,
 ) -> Measured:
-    """Measure boxes drawn on a photo without our card; it must hold a target.
+    """Measure boxes drawn on a photo; it must hold a target.
 
     Parameters
     ----------
-    picture, reference, add, method, stored, target
-        As for `photo`.
+    picture, reference, add, method, stored, pose, target
+        As for `photo`; the card need not be there, and is not looked for.
     places : dict of str to ndarray (4, 2)
         Corners of each box, in pixels.
 
     Returns
     -------
     Measured
-        Flagged ``no_card``: the light is taken as even, which the uncertainty allows for.
+        Without a card flagged ``no_card``: the light is taken as even, which the uncertainty
+        allows for.
     """
     target = target or calibrate.find_anywhere(picture, reference)
     own = _own(add, places, picture.name)
     setup = calibrate.from_target(
-        picture, reference, target, None, own=own, method=method, stored=stored
+        picture, reference, target, pose, own=own, method=method, stored=stored
     )
     return _measured(picture, setup, places)
 

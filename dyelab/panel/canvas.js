@@ -44,6 +44,16 @@ function render({ model, el }) {
     if (shapes.length) model.send({ kind: "moved", change });
   }
 
+  // A click on a photo that can be pointed at is told to Python, in the photo's own pixels.
+  function pointed(event) {
+    const { xaxis, yaxis, meta } = div._fullLayout || {};
+    const plot = div.querySelector(".nsewdrag");
+    if (!meta || !meta.point || !plot || event.target.closest(".shapelayer")) return;
+    const { left, top } = plot.getBoundingClientRect();
+    const [x, y] = [xaxis.p2d(event.clientX - left), yaxis.p2d(event.clientY - top)];
+    model.send({ kind: "pointed", x, y });
+  }
+
   function picture(ask) {
     if (ask.kind !== "picture") return;
     const figure = JSON.parse(model.get("figure"));
@@ -59,6 +69,7 @@ function render({ model, el }) {
     if (now && now !== width) draw();
   });
   sized.observe(el);
+  div.addEventListener("click", pointed);
   model.on("change:figure", draw);
   model.on("change:description", () => div.setAttribute("aria-label", model.get("description")));
   model.on("msg:custom", picture);

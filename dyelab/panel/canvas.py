@@ -29,6 +29,7 @@ class Canvas(anywidget.AnyWidget):
     def __init__(self, **traits: Any) -> None:
         self._waiting: Callable[[bytes], None] | None = None
         self.moved: Callable[[dict[str, Any]], None] | None = None
+        self.pointed: Callable[[float, float], None] | None = None
         super().__init__(_esm=_program(), **traits)
         self.on_msg(self._received)
 
@@ -47,6 +48,8 @@ class Canvas(anywidget.AnyWidget):
     def _received(self, _widget: Any, content: dict, _buffers: Any) -> None:
         if content.get("kind") == "moved" and self.moved is not None:
             self.moved(content.get("change", {}))
+        if content.get("kind") == "pointed" and self.pointed is not None:
+            self.pointed(float(content["x"]), float(content["y"]))
         if content.get("kind") != "picture" or self._waiting is None:
             return
         waiting, self._waiting = self._waiting, None

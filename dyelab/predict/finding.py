@@ -67,7 +67,8 @@ def find(
     ----------
     model : Model
     target : array_like (3,), text, Series or one-row DataFrame
-        CIELAB, a screen colour, a Munsell notation, a swatch's code, or a reading.
+        CIELAB, a screen colour, a Munsell notation, a swatch's code, or a reading, whose
+        covariance, if it has one, widens the distances.
     tolerance : float
         ΔE00 that still counts as landing.
     hold : mapping, optional
@@ -92,14 +93,14 @@ def find(
     """
     if not np.isfinite(tolerance) or tolerance <= 0:
         raise ValueError(f"tolerance = {tolerance} is not above 0")
-    lab = wanted.colour(model, target)
+    lab, spread = wanted.colour(model, target), wanted.spread(model, target)
     limits = Limits(hold or {}, most or {}, tuple(without))
     candidates = within or reach(model, limits)
     untried = candidates.recipes(_nearest(candidates.lab, lab))
     judged = pd.concat(
         [
-            _judged(model, _tried(model, limits, lab), lab, tolerance),
-            _judged(model, untried, lab, tolerance),
+            _judged(model, recipes, (lab, spread), tolerance)
+            for recipes in (_tried(model, limits, lab), untried)
         ]
     )
     ranked = _ranked(judged, tolerance).head(n).reset_index(drop=True)
@@ -137,14 +138,17 @@ def _tried(model: Model, limits: Limits, target: np.ndarray) -> pd.DataFrame:
 
 
 def _judged(
-    model: Model, recipes: pd.DataFrame, target: np.ndarray, tolerance: float
+    model: Model, recipes: pd.DataFrame, aim: tuple[np.ndarray, np.ndarray], tolerance: float
 ) -> pd.DataFrame:
     """Add the colour of a swatch of each recipe, its distance, and its chance of landing."""
+    target, unsure = aim
     if recipes.empty:
         return recipes.assign(middle=[], dE00=[], chance=[])
     full = completing.completed(model, recipes)
     lab, C = asking.landed(model, full)
-    away = convert.dE00(np.broadcast_to(target, (len(lab), _DRAWS, 3)), draws(model, lab, C))
+    away = convert.dE00(
+        np.broadcast_to(target, (len(lab), _DRAWS, 3)), draws(model, lab, C + unsure)
+    )
     middle = convert.dE00(np.broadcast_to(target, lab.shape), lab)
     answered = full.assign(
         **dict(zip(table.LAB, lab.T, strict=True)),

@@ -60,13 +60,21 @@ def _text(model: Taught, text: str) -> np.ndarray:
     return colour(model, [float(n.replace(",", ".").replace("−", "-")) for n in numbers])
 
 
+def spread(model: Taught, wanted: Any) -> np.ndarray:
+    """Covariance (3, 3) of a wanted colour: of a reading that has one, else nothing."""
+    if not isinstance(wanted, pd.DataFrame | pd.Series):
+        return np.zeros((3, 3))
+    return np.nan_to_num(table.covariances(_here(model, wanted))[0])
+
+
 def _reading(model: Taught, reading: pd.DataFrame | pd.Series) -> np.ndarray:
-    frame = reading.to_frame().T if isinstance(reading, pd.Series) else reading
+    return _here(model, reading)[table.LAB].to_numpy(float)[0]
+
+
+def _here(model: Taught, reading: pd.DataFrame | pd.Series) -> pd.DataFrame:
+    """A reading under the model's white."""
+    frame = pd.DataFrame([dict(reading)]) if isinstance(reading, pd.Series) else reading
     table.need(frame, [*table.LAB, *table.WHITE], "wanted colour")
     if len(frame) != 1:
         raise InputError(words.say("predict.not_one", found=len(frame)))
-    old = table.one_white(frame)
-    lab = frame[table.LAB].to_numpy(float)[0]
-    if old == model.white:
-        return lab
-    return convert.adapt_lab(lab, convert.white(*old), convert.white(*model.white))
+    return convert.adapt(frame, *model.white)

@@ -24,5 +24,20 @@ def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, looks, drawn
     drawn(lambda: field.press("Enter"))
     assert "chance" in answer.inner_text()
     shot("explore-find", width=1280)
+    drawn(lambda: choose("What would you like?", "a colour from a photo"), 60_000)
+    first = answer.inner_text()
+    assert first.startswith("This spot")
+    shot("explore-spot", width=1280)
+    box = page.locator(".dl-canvas").bounding_box()
+    middle = {"x": box["width"] * 0.5, "y": box["height"] * 0.68}
+    drawn(lambda: page.locator(".dl-canvas").click(position=middle))
+    pointed = answer.inner_text()
+    assert pointed != first
+    across = page.locator(".dyelab .dl-choice", has_text="Across").locator(".noUi-handle").first
+    across.focus()
+    drawn(lambda: page.keyboard.press("ArrowRight"))
+    assert answer.inner_text() != pointed
+    page.get_by_role("button", name="Find a recipe for this spot").press("Enter")
+    page.locator(".dyelab").get_by_text("its own uncertainty").wait_for()
     assert not traced(page)
     assert page.foreign == []

@@ -8,7 +8,7 @@ import pandas as pd
 from dyelab import convert, predict, table, words
 from dyelab.errors import InputError
 from dyelab.panel import frame
-from dyelab.panel.explore import offered
+from dyelab.panel.explore import offered, spot
 from dyelab.panel.explore.bench import Bench
 from dyelab.plot import explore as drawn
 
@@ -30,13 +30,19 @@ def _found(bench: Bench, values: dict[str, Any]) -> predict.Found:
     limits = offered.limits(values)
     return predict.find(
         bench.model,
-        values["wanted"],
+        _aim(bench, values),
         tolerance=float(values["tolerance"]),
         hold=limits.hold,
         most=limits.most,
         without=limits.without,
         within=bench.reach(limits),
     )
+
+
+def _aim(bench: Bench, values: dict[str, Any]) -> Any:
+    """The wanted colour: the spot's reading as long as its numbers stand in the field."""
+    aim = bench.kept.get("aim")
+    return values["wanted"] if aim is None or spot.text(aim) != values["wanted"] else aim
 
 
 def _next(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
@@ -54,8 +60,10 @@ def _next(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
     return bench.kept[key]
 
 
-def show(bench: Bench, task: str, **values: Any) -> frame.Shown:
+def show(bench: Bench, task: str, progress: Any = None, **values: Any) -> frame.Shown:
     """Answer the task chosen."""
+    if task == "spot":
+        return spot.show(bench, values, progress)
     shows = {"recipe": _show_recipe, "find": _show_find, "next": _show_next, "reach": _show_reach}
     return shows[task](bench, {"task": task, **values})
 
@@ -148,7 +156,9 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     rows = found.ranked[_FOUND].assign(chance=(100 * found.ranked["chance"]).round())
     pair = [_chip(wanted.iloc[0], words.say("exploring.chip_wanted"))]
     pair.append(_chip(first.iloc[0], words.say("exploring.chip"), str(first.iloc[0]["recipe"])))
-    notes = [_weighed(first.iloc[0], values), words.say("exploring.photo_note")]
+    notes = [_weighed(first.iloc[0], values)]
+    if not isinstance(_aim(bench, values), str):
+        notes.append(words.say("exploring.spot_aim"))
     notes += _notes(bench, first.iloc[0])
     return frame.Shown(found.sentence, figure, rows, [pair], notes)
 

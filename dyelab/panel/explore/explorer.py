@@ -9,7 +9,7 @@ import ipywidgets as widgets
 from dyelab import plan, words
 from dyelab.errors import InputError
 from dyelab.panel import frame, markup, shelf
-from dyelab.panel.explore import answers, bench, offered
+from dyelab.panel.explore import answers, bench, offered, spot
 
 
 class Explorer(frame.Panel):
@@ -25,14 +25,47 @@ class Explorer(frame.Panel):
         )
         self.told = widgets.HTML()
         self.told.add_class("dl-saved")
-        line = widgets.HBox(
-            [_button("exploring.take", self._first), _button("exploring.put", self._put)]
-        )
+        works = {"aim": self._aim, "take": self._take_first, "put": self._into}
+        line = widgets.HBox([self._button(name, work) for name, work in works.items()])
+        self.canvas.moved, self.canvas.pointed = self._dragged, self._pointed
         line.add_class("dl-save")
         self.children: tuple[Any, ...] = (*self.children, line, self.told)
 
-    def _first(self) -> None:
-        self._tell(self._take_first)
+    def _button(self, name: str, work: Callable[[], str]) -> widgets.Button:
+        button = widgets.Button(description=words.say(f"exploring.{name}"))
+        button.add_class("dl-button")
+        button.on_click(lambda _: self._tell(work))
+        return button
+
+    def _aim(self) -> str:
+        """Look for a recipe for the spot in the photo."""
+        reading = self._ready.kept.get("spot")
+        if self.values["task"] != "spot" or reading is None:
+            raise InputError(words.say("exploring.no_spot"))
+        self._ready.kept["aim"] = reading
+        self._set({"wanted": spot.text(reading), "task": "find"})
+        return ""
+
+    def _dragged(self, change: dict[str, Any]) -> None:
+        middle = spot.dragged(change)
+        if middle is not None:
+            self._pointed(*middle)
+
+    def _pointed(self, x: float, y: float) -> None:
+        """Move the spot there."""
+        if self.values.get("task") == "spot" and "scene" in self._ready.kept:
+            self._set(spot.place(self._ready.kept["scene"], x, y))
+
+    def _set(self, values: dict[str, Any]) -> None:
+        """Set several choices and show once."""
+        self._quiet = True
+        try:
+            for name, value in values.items():
+                self.choices[name].value = value
+        finally:
+            self._quiet = False
+        self._guard(self._fit)
+        self.update()
 
     def _take_first(self) -> str:
         """Set the sliders to the first recipe listed."""
@@ -44,17 +77,11 @@ class Explorer(frame.Panel):
             for name in ("fibre", *offered.DOSED):
                 self.choices[name].value = best[name]
             self._fit()
-            for name in (*offered.DOSED.values(), *offered.METALS):
-                self.choices[name].value = float(best[name])
-            self.choices["task"].value = "recipe"
         finally:
             self._quiet = False
-        self._guard(self._fit)
-        self.update()
+        doses = (*offered.DOSED.values(), *offered.METALS)
+        self._set({name: float(best[name]) for name in doses} | {"task": "recipe"})
         return ""
-
-    def _put(self) -> None:
-        self._tell(self._into)
 
     def _into(self) -> str:
         from dyelab import book as books
@@ -88,10 +115,3 @@ def panel(book: Any = None) -> Explorer:
         Else the one the session was opened with, else the example.
     """
     return Explorer(book)
-
-
-def _button(key: str, work: Callable[[], None]) -> widgets.Button:
-    button = widgets.Button(description=words.say(key))
-    button.add_class("dl-button")
-    button.on_click(lambda _: work())
-    return button

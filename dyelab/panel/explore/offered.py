@@ -4,16 +4,19 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import predict, words
+from dyelab import convert, files, predict, words
 from dyelab.panel import choices
 from dyelab.panel.explore.bench import Bench
 
-TASKS = ("recipe", "find", "next", "reach")
+TASKS = ("recipe", "find", "spot", "next", "reach")
+SPOT = ("upload", "photo", "target", "across", "down", "size")
 DOSED = {"dye": "dye_wof", "tannin": "tannin_wof", "mordant": "mordant_wof"}
+EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
 METALS = ("iron_wof", "copper_wof")
 _OFFERED = {
     "recipe": {"fibre", *DOSED, *DOSED.values(), *METALS, "fibre_g"},
     "find": {"fibre", "wanted", "tolerance", "most_iron", "no_copper", "fibre_g"},
+    "spot": set(SPOT),
     "next": {"fibre", "wanted", "most_iron", "no_copper", "many"},
     "reach": {"fibre"},
 }
@@ -34,7 +37,7 @@ def choose(bench: Bench) -> dict[str, Any]:
         picks[dose] = _dose(bench, dose, usual)
     for dose in METALS:
         picks[dose] = _dose(bench, dose, dose.removesuffix("_wof"))
-    return {**picks, **_search(bench)}
+    return {**picks, **_search(bench), **_photo()}
 
 
 def _search(bench: Bench) -> dict[str, Any]:
@@ -53,6 +56,22 @@ def _search(bench: Bench) -> dict[str, Any]:
         "fibre_g": choices.number(
             say("exploring.fibre_g"), 100, low=0.1, high=100_000, step=10, unit="g"
         ),
+    }
+
+
+def _photo() -> dict[str, Any]:
+    say = words.say
+    targets = [(say(f"capture.target_{name}"), name) for name in convert.target_names()]
+    share = say("exploring.spot_share")
+    return {
+        "upload": choices.upload(say("capture.upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
+        "photo": choices.text(
+            say("capture.path"), str(files.shipped(*EXAMPLE)), hint=say("capture.path_hint")
+        ),
+        "target": choices.pick(say("capture.target"), targets),
+        "across": choices.amount(say("exploring.across"), 0, 100, 36, step=0.5, unit=share),
+        "down": choices.amount(say("exploring.down"), 0, 100, 20, step=0.5, unit=share),
+        "size": choices.amount(say("exploring.size"), 1, 30, 4, step=0.5, unit=share),
     }
 
 

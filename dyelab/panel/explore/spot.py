@@ -1,0 +1,175 @@
+"""A colour to aim at: a spot in a photo that holds a target, measured where it lies."""
+
+import base64
+import dataclasses
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import calibrate, files, measure, read, words
+from dyelab.errors import InputError
+from dyelab.panel import frame
+from dyelab.panel.explore.bench import Bench
+from dyelab.plot import style
+from dyelab.table import COVARIANCE, LAB, STANDARD_UNCERTAINTIES, WHITE
+
+_HEIGHT = 560
+_OF_THE_PHOTO = ("no_card", "stored_calibration")  # said in a note, or its own calibration
+
+
+@dataclasses.dataclass(frozen=True)
+class Scene:
+    """A photo ready to be measured anywhere.
+
+    Attributes
+    ----------
+    photo : Photo
+    reference : Reference
+        Values of its target.
+    first : Measured
+        What a first spot gave: where card and target lie, and the calibration.
+    picture : bytes
+        A JPEG of it, with the target's outline.
+    """
+
+    photo: read.Photo
+    reference: calibrate.Reference
+    first: measure.Measured
+    picture: bytes
+
+
+def show(bench: Bench, values: dict[str, Any], progress: Any) -> frame.Shown:
+    """Measure the spot and show it in its photo."""
+    scene = _scene(bench, values, progress)
+    quad = _quad(scene.photo, values)
+    setup = scene.first.setup
+    made = measure.boxes(
+        *(scene.photo, scene.reference, {"spot": quad}),
+        stored=setup.calibration,
+        pose=setup.pose,
+        target=setup.target,
+    )
+    row = made.table.iloc[0]
+    bench.kept["spot"] = made.table[[*LAB, *WHITE, *COVARIANCE]].iloc[0]
+    chip = frame.Chip(
+        words.say("exploring.spot_chip"),
+        (float(row["L"]), float(row["a"]), float(row["b"])),
+        _unsure(row),
+        str(row["illuminant"]),
+        int(row["observer"]),
+    )
+    notes = [words.say("exploring.spot_move"), words.say("capture.left", left=row["patch_dE00"])]
+    if setup.pose is None:
+        notes.append(words.say("exploring.spot_no_card"))
+    shown = made.table[[*LAB, *STANDARD_UNCERTAINTIES, "flags"]].round(2)
+    figure = _drawn(scene, quad)
+    return frame.Shown(_told(row), figure, shown, [chip], notes)
+
+
+def text(reading: pd.Series) -> str:
+    """A reading as the wanted colour's field takes it."""
+    return ", ".join(f"{float(reading[name]):.1f}" for name in LAB)
+
+
+def place(scene: Scene, x: float, y: float) -> dict[str, float]:
+    """Where a pixel lies, as the sliders give it."""
+    height, width = scene.photo.pixels.shape[:2]
+    shares = {"across": 100 * x / width, "down": 100 * y / height}
+    return {name: float(np.clip(round(share, 1), 0, 100)) for name, share in shares.items()}
+
+
+def dragged(change: dict[str, Any]) -> np.ndarray | None:
+    """Middle of the spot that was dragged, in pixels."""
+    for value in change.values():
+        if isinstance(value, str):
+            numbers = re.findall(r"-?[\d.]+(?:e-?\d+)?", value)
+            return np.array(numbers, float).reshape(-1, 2).mean(axis=0)
+    return None
+
+
+def _told(row: pd.Series) -> str:
+    numbers = {name: f"{row[name]:.1f}".replace("-", "−") for name in LAB}
+    said = words.say("exploring.spot", unsure=_unsure(row), **numbers)
+    flags = " ".join(flag for flag in str(row["flags"]).split() if flag not in _OF_THE_PHOTO)
+    return said + (" " + words.say("exploring.spot_flags", flags=flags) if flags else "")
+
+
+def _unsure(row: pd.Series) -> str:
+    parts = "  ".join(f"{row[name]:.1f}" for name in STANDARD_UNCERTAINTIES)
+    return words.say("exploring.spot_unsure", parts=parts)
+
+
+def _scene(bench: Bench, values: dict[str, Any], progress: Any) -> Scene:
+    """Read the photo and find its target, once for each photo."""
+    path = _path(values)
+    key = (str(path), path.stat().st_mtime_ns if path.is_file() else 0, values["target"])
+    if bench.kept.get("scene_of") != key:
+        bench.kept.pop("spot", None)
+        progress(0.1, words.say("exploring.spot_busy"))
+        bench.kept["scene"], bench.kept["scene_of"] = _found(path, values), key
+    return bench.kept["scene"]
+
+
+def _path(values: dict[str, Any]) -> Path:
+    """The photo chosen; one that was uploaded is kept beside the notebook."""
+    if not values["upload"]:
+        return Path(str(values["photo"]).strip()).expanduser()
+    given = values["upload"][0]
+    content, origin = bytes(given["content"]), Path("saved") / "photos" / Path(given["name"]).name
+    if not origin.exists() or origin.read_bytes() != content:
+        with files.whole(origin, binary=True) as file:
+            file.write(content)
+    return origin
+
+
+def _found(path: Path, values: dict[str, Any]) -> Scene:
+    photo = read.photo(path)
+    reference = calibrate.reference(values["target"])
+    try:
+        pose = calibrate.find_card(photo)
+        target = calibrate.find_on_card(photo, pose, reference)
+    except InputError:  # no card of ours: the target alone will do
+        pose, target = None, calibrate.find_anywhere(photo, reference)
+    spot = {"spot": _quad(photo, values)}
+    first = measure.boxes(photo, reference, spot, pose=pose, target=target)
+    bare = dataclasses.replace(first, table=first.table.head(0), quads=first.quads[:0])
+    return Scene(photo, reference, first, measure.overlay(photo, bare))
+
+
+def _quad(photo: read.Photo, values: dict[str, Any]) -> np.ndarray:
+    """Corners (4, 2) of the spot, in pixels; it never leaves the picture."""
+    height, width = photo.pixels.shape[:2]
+    half = 0.5 * min(float(values["size"]) / 100, 0.5) * min(width, height)
+    x = np.clip(float(values["across"]) / 100 * width, half + 1, width - half - 1)
+    y = np.clip(float(values["down"]) / 100 * height, half + 1, height - half - 1)
+    unit = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    return half * unit + np.array([x, y])
+
+
+def _drawn(scene: Scene, quad: np.ndarray) -> dict[str, Any]:
+    """The photo, and the spot to be dragged; a click elsewhere moves it there."""
+    height, width = scene.photo.pixels.shape[:2]
+    content = base64.b64encode(scene.picture).decode()
+    picture: dict[str, Any] = {
+        "source": f"data:image/jpeg;base64,{content}",
+        "xref": "x",
+        "yref": "y",
+    }
+    picture |= {"x": 0, "y": 0, "sizex": width, "sizey": height, "sizing": "stretch"}
+    path = "M" + "L".join(f"{x:.1f},{y:.1f}" for x, y in quad) + "Z"
+    x, y = (list(corners) for corners in np.vstack([quad, quad[:1]]).T)
+    edge = {"type": "scatter", "mode": "lines", "x": x, "y": y, "hoverinfo": "skip"}
+    line, fill = {"color": "#ffffff", "width": 2}, "rgba(255,255,255,0.05)"
+    return style.assembled(
+        [{**edge, "line": {"color": "#000000", "width": 6}, "showlegend": False}],
+        images=[{**picture, "layer": "below"}],
+        shapes=[{"type": "path", "path": path, "line": line, "fillcolor": fill}],
+        meta={"drag": True, "point": True},
+        height=_HEIGHT,
+        margin={"l": 0, "r": 0, "t": 0, "b": 0},
+        xaxis={"range": [0, width], "visible": False},
+        yaxis={"range": [height, 0], "visible": False, "scaleanchor": "x"},
+    )
