@@ -52,8 +52,9 @@ def show(bench: Bench, values: dict[str, Any], progress: Any) -> frame.Shown:
         pose=setup.pose,
         target=setup.target,
     )
-    row = made.table.iloc[0]
-    bench.kept["spot"] = made.table[[*LAB, *WHITE, *COVARIANCE]].iloc[0]
+    table = made.table.assign(flags=made.table["flags"].map(_own))
+    row = table.iloc[0]
+    bench.kept["spot"] = table[[*LAB, *WHITE, *COVARIANCE]].iloc[0]
     chip = frame.Chip(
         words.say("exploring.spot_chip"),
         (float(row["L"]), float(row["a"]), float(row["b"])),
@@ -64,7 +65,7 @@ def show(bench: Bench, values: dict[str, Any], progress: Any) -> frame.Shown:
     notes = [words.say("exploring.spot_move"), words.say("capture.left", left=row["patch_dE00"])]
     if setup.pose is None:
         notes.append(words.say("exploring.spot_no_card"))
-    shown = made.table[[*LAB, *STANDARD_UNCERTAINTIES, "flags"]].round(2)
+    shown = table[[*LAB, *STANDARD_UNCERTAINTIES, "flags"]].round(2)
     figure = _drawn(scene, quad)
     return frame.Shown(_told(row), figure, shown, [chip], notes)
 
@@ -93,8 +94,13 @@ def dragged(change: dict[str, Any]) -> np.ndarray | None:
 def _told(row: pd.Series) -> str:
     numbers = {name: f"{row[name]:.1f}".replace("-", "−") for name in LAB}
     said = words.say("exploring.spot", unsure=_unsure(row), **numbers)
-    flags = " ".join(flag for flag in str(row["flags"]).split() if flag not in _OF_THE_PHOTO)
-    return said + (" " + words.say("exploring.spot_flags", flags=flags) if flags else "")
+    doubts = words.say("exploring.spot_flags", flags=row["flags"])
+    return f"{said} {doubts}" if row["flags"] else said
+
+
+def _own(flags: str) -> str:
+    """What is wrong with the spot itself."""
+    return " ".join(flag for flag in flags.split() if flag not in _OF_THE_PHOTO)
 
 
 def _unsure(row: pd.Series) -> str:
