@@ -9,8 +9,11 @@ Worlds are numbered from 5000; those below were used while the method was made.
 What counts as the error after suggested swatches stands in `dyed_worlds.extended`.
 """
 
+import itertools
+import os
 import resource
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -90,7 +93,29 @@ def speed():
             lambda j=judge, r=reached: predict.find(j, (45, 25, 15), within=r),
         )
     timed("next four swatches (60 swatches)", lambda: predict.next_swatches(own, 4), 3)
+    slider()
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")
+
+
+def slider():
+    """From a moved slider to the new prediction, and to sentence, chips, figure and table."""
+    from dyelab.panel import explore
+    from dyelab.panel.explore import offered
+
+    with tempfile.TemporaryDirectory() as state:
+        os.environ["XDG_STATE_HOME"] = state
+        panel = explore.panel()
+        doses = itertools.cycle(np.round(np.arange(0.1, 3.0, 0.1), 1))
+        model = panel._ready.model
+
+        def predicted():
+            return model.colour(offered.asked({**panel.values, "iron_wof": next(doses)}))
+
+        def moved():
+            panel.choices["iron_wof"].value = next(doses)
+
+        timed(f"slider to prediction ({len(panel._ready.made)} recipes)", predicted, 40)
+        timed("slider to everything shown, and choices kept", moved, 40)
 
 
 if __name__ == "__main__":
