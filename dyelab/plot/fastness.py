@@ -129,7 +129,7 @@ def _readings(
     rows = pd.DataFrame(lab, columns=table.LAB).assign(
         x=series.x / by,
         y=series.y,
-        swatch=one.swatch,
+        swatch=name,
         label=[grade.amount_text(float(x), one.unit) for x in series.x],
         illuminant=white[0],
         observer=white[1],

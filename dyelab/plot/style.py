@@ -179,7 +179,7 @@ def _hover(row: dict, inside: bool) -> str:
         if isinstance(row.get(column), str) and row[column]:
             lines.append(plain(row[column], 140))
             break
-    lines.append(f"L* {row['L']:.1f}   a* {row['a']:.1f}   b* {row['b']:.1f}")
+    lines.append(f"L* {row['L']:.1f}   a* {row['a']:.1f}   b* {row['b']:.1f}".replace("-", "−"))
     if {"u_L", "u_a", "u_b"} <= set(row) and pd.notna(row["u_L"]):
         lines.append(f"± {row['u_L']:.1f}   {row['u_a']:.1f}   {row['u_b']:.1f} (standard)")
     lines.append(f"{plain(row['illuminant'])}/{int(row['observer'])}°")

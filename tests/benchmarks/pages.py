@@ -15,7 +15,7 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from dyelab import book, files, handout  # noqa: E402
-from dyelab.handout import cards, classroom, metals, mordants, series, variants  # noqa: E402
+from dyelab.handout import cards, classroom, fastness, metals, mordants, series, variants  # noqa: E402
 
 CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
 
@@ -40,6 +40,7 @@ def main():
         "iron page": lambda: metals.sheet(source, **CLOTH),
         "worksheet": lambda: classroom.worksheet(source),
         "series to share": lambda: series.shared(source),
+        "fastness of the book": lambda: fastness.sheet(bk),
     }
     with tempfile.TemporaryDirectory() as folder:
         for suffix in (".pdf", ".html"):
