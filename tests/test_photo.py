@@ -1,5 +1,6 @@
 """A photo of the card measured: rendered photos with known answers, and bad photos refused."""
 
+import re
 from dataclasses import replace
 
 import cv2
@@ -7,6 +8,7 @@ import numpy as np
 import pandas as pd
 import photos
 import pytest
+import raw
 from click.testing import CliRunner
 from PIL import Image
 
@@ -59,6 +61,18 @@ def test_a_steeper_tone_curve_costs_little():
     plain = np.median(off(photos.easy(), measured(photos.easy(), method="plain")))
     steep = photos.easy(steeper=0.6)
     assert np.median(off(steep, measured(steep, method="plain"))) < plain + 0.4
+
+
+@pytest.mark.slow
+def test_a_raw_photo_gives_the_true_colours():
+    pytest.importorskip("rawpy")
+    linear = read.photo(photos.easy().jpeg(), name="a.jpg").to_linear[
+        photos.easy().pixels, [0, 1, 2]
+    ]
+    made = measure.photo(read.photo(raw.dng(linear), name="a.dng"), AVERAGE)
+    e = off(photos.easy(), made)
+    assert np.median(e) < 1.0
+    assert np.percentile(e, 95) < 3.0
 
 
 def test_two_windows_share_the_calibration_error():
@@ -287,6 +301,46 @@ def test_the_command_writes_the_agreed_columns(tmp_path):
     with Image.open(tmp_path / "over" / "one.overlay.jpg") as picture:
         assert max(picture.size) <= 1600
     assert len(pd.read_csv(tmp_path / "shared.csv")) > 48
+
+
+@pytest.mark.slow
+def test_a_kept_calibration_is_made_as_asked(tmp_path):
+    picture = photos.easy()
+    path = saved(picture, tmp_path / "one.jpg")
+    add = pd.DataFrame(picture.truth[::2], columns=["L", "a", "b"])
+    add.insert(0, "sample", picture.card.places[::2])
+    add["illuminant"], add["observer"] = "D65", 10
+    add.to_csv(tmp_path / "own.csv", index=False)
+    common = [str(path), "--target", "average", "--add", str(tmp_path / "own.csv")]
+    kept, out = tmp_path / "kept.json", tmp_path / "out.csv"
+    asked = [*common, "--method", "plain", "--keep", str(kept), "-o", str(out)]
+    done = CliRunner().invoke(command, asked)
+    assert done.exit_code == 0, done.output
+    stored = calibrate.read_calibration(kept)
+    assert stored.method == "plain"
+    assert len(stored.anchors[0]) == 12
+    again = measured(picture, stored=stored).table[["L", "a", "b"]]
+    np.testing.assert_allclose(again, pd.read_csv(out)[["L", "a", "b"]], atol=0.1)
+
+
+@pytest.mark.parametrize(
+    ("extra", "match"),
+    [
+        (["--target", "white", "--keep", "k.json"], "needs the target in the picture"),
+        (["--target", "average", "--keep", "k.json", "--calibration", "old.json"], "one of the tw"),
+    ],
+)
+def test_a_calibration_that_cannot_be_kept_is_refused_first(tmp_path, extra, match):
+    out = tmp_path / "out.csv"
+    done = CliRunner().invoke(command, ["nowhere.jpg", *extra, "-o", str(out)])
+    assert isinstance(done.exception, InputError)
+    assert re.search(match, str(done.exception))
+
+
+def test_a_kept_calibration_takes_no_further_readings(tmp_path):
+    stored = measured(photos.easy()).setup.calibration
+    with pytest.raises(InputError, match="used as it is: added readings"):
+        measure.photos(["a.jpg"], stored=stored, method="plain")
 
 
 @pytest.mark.slow

@@ -6,6 +6,7 @@ import struct
 import cv2
 import numpy as np
 import pytest
+import raw
 from PIL import Image, ImageCms
 
 from dyelab import read
@@ -137,3 +138,14 @@ def test_no_picture_at_all(tmp_path):
 def test_a_broken_raw_file():
     pytest.importorskip("rawpy")
     bad(b"II*\0" + bytes(4000), "not a picture", "a.dng")
+
+
+def test_a_raw_file_gives_linear_light_channel_by_channel():
+    pytest.importorskip("rawpy")
+    light = read.photo(stored("png")).to_linear[PIXELS, [0, 1, 2]]
+    made = read.photo(raw.dng(0.8 * light), name="a.dng")
+    assert made.full == 65535
+    assert "raw" in made.notes[0]
+    seen = made.pixels / made.full
+    level = seen.mean(axis=(0, 1)) / light.mean(axis=(0, 1))
+    np.testing.assert_allclose(seen / level, light, atol=0.01 * light.max())

@@ -38,7 +38,7 @@ _PATH: Any = click.Path(path_type=Path)
     show_default=True,
     help="Fit to the patches alone, or trained on dyed cloth as this camera sees it.",
 )
-@click.option("--keep", metavar="FILE.json", type=_PATH, help="Keep the first calibration.")
+@click.option("--keep", metavar="FILE.json", type=_PATH, help="Keep the first photo's calibration.")
 @click.option(
     "--calibration", metavar="FILE.json", type=_PATH, help="Use a calibration kept before."
 )
@@ -63,6 +63,7 @@ def command(
     from dyelab import calibrate, measure
     from dyelab.card import read_layout
 
+    _check_keep(target, options)
     kept = options["calibration"]
     layout = None if card is None else read_layout(card)
     stored = None if kept is None else calibrate.read_calibration(kept)
@@ -83,7 +84,7 @@ def command(
             skip_bad=options["skip_bad"],
         )
     if options["keep"] is not None:
-        _keep(options["keep"], photos[0], target, layout)
+        _keep(photos[0], target, layout, options)
     _write(result.table, out)
     if options["shared"] is not None:
         _write(result.shared, options["shared"])
@@ -97,15 +98,25 @@ def _pool(count: int, jobs: int | None) -> Any:
     return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
 
 
-def _keep(path: Path, photo: Path, target: str, layout: Any) -> None:
-    from dyelab import calibrate, measure, read
+def _keep(photo: Path, target: str, layout: Any, options: dict[str, Any]) -> None:
+    from dyelab import calibrate, measure
 
+    made = measure.calibration(
+        photo, target, layout=layout, add=options["add"], method=options["method"]
+    )
+    calibrate.write_calibration(made, options["keep"])
+    click.echo(f"{options['keep']}: the calibration of {photo.name}")
+
+
+def _check_keep(target: str, options: dict[str, Any]) -> None:
+    if options["keep"] is None:
+        return
     if target == "white":
         raise InputError("--keep needs the target in the picture. Give its values with --target.")
-    reference = calibrate.reference(target)
-    made = measure.photo(read.photo(photo), reference, layout=layout)
-    calibrate.write_calibration(made.setup.calibration, path)
-    click.echo(f"{path}: the calibration of {photo.name}")
+    if options["calibration"] is not None:
+        raise InputError(
+            "--keep makes a new calibration and --calibration uses an old one: give one of the two."
+        )
 
 
 def _write(table: Any, path: Path) -> None:

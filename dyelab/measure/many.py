@@ -93,6 +93,11 @@ def photos(
     """
     listed = _distinct([Path(path) for path in paths])
     calibrate.check_method(method)
+    if stored is not None and (add is not None or method != "auto"):
+        raise InputError(
+            "a calibration kept before is used as it is: added readings and a method would change "
+            "nothing. Leave them out, or make a new calibration with them."
+        )
     reference = None if target is None else calibrate.reference(target)
     readings = None if add is None else _added(Path(add), len(listed))
     folder = None if overlays is None else Path(overlays)
@@ -102,6 +107,40 @@ def photos(
     ]
     done = _run(listed, jobs, executor, progress or (lambda _done, _all: None))
     return _gathered(listed, done, skip_bad)
+
+
+def calibration(
+    path: str | Path,
+    target: str | Path = "average",
+    *,
+    layout: Layout | None = None,
+    add: str | Path | None = None,
+    method: str = "auto",
+) -> Calibration:
+    """Calibration of one photo of a card, to be kept for others taken alike.
+
+    Parameters
+    ----------
+    path : str or Path
+        The photo.
+    target, layout, add, method
+        As for `photos`; added readings count whether or not they name the photo.
+
+    Raises
+    ------
+    InputError
+        If the photo can't be calibrated.
+    """
+    calibrate.check_method(method)
+    readings = None if add is None else _added(Path(add), 1)
+    made = photo(
+        read.photo(path),
+        calibrate.reference(target),
+        layout=layout,
+        add=_for_photo(readings, Path(path).name),
+        method=method,
+    )
+    return made.setup.calibration
 
 
 def _distinct(paths: list[Path]) -> list[Path]:
