@@ -69,6 +69,17 @@ def test_the_tannins_own_share_is_shown_beside(panel):
     assert len(panel.shown.chips) == 3
 
 
+def test_two_metals_together_are_told_beyond_the_sum_of_each(panel):
+    """The example's model lets iron and copper compete for the dye's places."""
+    choose(panel, fibre="wool", dye="cochineal", mordant="potash alum", iron=2.0, copper=0.0)
+    assert not any("beyond the sum" in note for note in panel.shown.notes)
+    choose(panel, copper=2.0)
+    (told,) = [note for note in panel.shown.notes if "beyond the sum" in note]
+    assert told.endswith("clear.")
+    assert any(note.startswith("Clear: equal cloths differ") for note in panel.shown.notes)
+    assert "comparisons were allowed for" in panel.shown.notes[0]
+
+
 def test_nothing_that_was_not_dyed_is_shown(panel):
     choose(panel, fibre="wool", dye="madder", mordant="potash alum", iron=2.0)
     said = choose(panel, copper=2.0)

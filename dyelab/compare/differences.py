@@ -55,8 +55,9 @@ def to_reference(
     DataFrame
         `reference, sample`; `dL, da, db, dC, dH, dE76, dE00, dECMC`, sample minus reference,
         each with `_low` and `_high`; `noise_floor`, `chance_if_equal`, `comparisons`,
-        `verdict`, `more_swatches` (of each, that would settle it), `basis`, `pieces`, `moved` and
-        `words`; `from_L` … `to_b`, the two colours compared.
+        `verdict`, `more_swatches` (of each, that would settle it), `basis`, `pieces`, `moved`,
+        `judged` (the verdict and what it rests on, in words) and `words` (all of it); `from_L` …
+        `to_b`, the two colours compared.
 
     Raises
     ------

@@ -23,7 +23,7 @@ def judged(
     confidence: float,
     replicates_needed: bool,
 ) -> pd.DataFrame:
-    """Add verdict, `comparisons`, `more_swatches` and `words`; corrected after Holm (1979).
+    """Add the verdict with its reasons in words; corrected for number after Holm (1979).
 
     The chance that any difference among those shown is called clear by noise alone is at most
     1 - confidence.
@@ -43,7 +43,9 @@ def judged(
     result = result.assign(comparisons=int(told.sum()), verdict=verdict, more_swatches=more)
     used = [*_SAID, formula, f"{formula}_low", f"{formula}_high"]
     rows = result[used].to_dict("records")
-    return result.assign(words=[_sentence(row, formula, confidence) for row in rows])
+    said = [_sentence(row, formula, confidence) for row in rows]
+    why = [_judgement(row, 100 - 100 * confidence) for row in rows]
+    return result.assign(judged=why, words=[f"{a} {b}" for a, b in zip(said, why, strict=True)])
 
 
 def holm(chances: np.ndarray) -> np.ndarray:
@@ -87,7 +89,7 @@ def _sentence(row: dict, formula: str, confidence: float) -> str:
         if known
         else "",
     }
-    return words.say("compare.difference", **values) + " " + _judgement(row, 100 - 100 * confidence)
+    return words.say("compare.difference", **values)
 
 
 def _judgement(row: dict, size: float) -> str:

@@ -189,18 +189,7 @@ def _together(recipes: shift.Recipes, what: str, held: dict[str, str]) -> list[s
     keep = np.ones(len(both), bool)
     for name, value in held.items():
         keep &= (both[name] == value).to_numpy() if name in both else False
-    return [
-        words.say(
-            "comparing.together",
-            recipe=row["recipe"],
-            distance=f"{row['distance']:.1f}",
-            low=f"{row['distance_low']:.1f}",
-            high=f"{row['distance_high']:.1f}",
-            moved=row["moved"],
-            verdict=row["verdict"],
-        )
-        for row in both[keep].head(3).to_dict("records")
-    ]
+    return list(both[keep].head(3)["words"]) if len(both) else []
 
 
 def _picture(

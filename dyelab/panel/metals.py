@@ -119,10 +119,22 @@ def _made(bench: _Bench, iron: float, copper: float, picked: dict[str, str]) -> 
     reach = variants.only(bench.made, fibre=picked["fibre"])
     reach = reach[reach["dye"].isin([picked["dye"], "none"])]
     drawn = plane.figure(_drawn(one, iron, copper), path="path", spans=plane.around(reach))
-    notes = [*gaps(one, iron, copper), words.say("metals.outlines"), *bench.notes]
+    moved = one.moved(one.dyed[iron, copper])
+    notes = [str(moved["judged"])] if moved else []
+    notes += _together(bench, iron, copper, picked)
+    notes += [*gaps(one, iron, copper), words.say("metals.outlines"), *bench.notes]
     sentence = told(one, iron, copper)
     table = _table(one, iron, copper)
     return frame.Shown(sentence, drawn, table, _chips(one, iron, copper), notes)
+
+
+def _together(bench: _Bench, iron: float, copper: float, picked: dict[str, str]) -> list[str]:
+    """What both metals did beyond the sum of each, or what to dye to learn it."""
+    if not (iron and copper):
+        return []
+    both = shift.interaction(bench.recipes)
+    found = variants.only(both, **picked, iron_wof=iron, copper_wof=copper) if len(both) else both
+    return list(found["words"]) or [words.say("metals.no_sum", iron=iron, copper=copper)]
 
 
 def _named(one: Family, name: str) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from dyelab import compare, table
+from dyelab import compare, table, words
 from dyelab.compare.directions import hue_part
 from dyelab.errors import InputError
 from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, grouped, label, level, varying
@@ -242,8 +242,8 @@ def _most(moved: pd.Series) -> str:
     """Words that at least half of the pairs share, without their degree."""
     said = [set(text.replace("much ", "").replace("slightly ", "").split(", ")) for text in moved]
     counts: dict[str, int] = {}
-    for words in said:
-        for word in words:
+    for ways in said:
+        for word in ways:
             counts[word] = counts.get(word, 0) + 1
     order = ["lighter", "darker", "clearer", "duller", "redder", "yellower", "greener", "bluer"]
     shared = [word for word in order if 2 * counts.get(word, 0) >= len(said)]
@@ -306,8 +306,8 @@ def interaction(
     DataFrame
         One row where all four of none, iron, copper and both exist: the factors, `recipe`,
         `dL, da, db` (both - iron - copper + none) and its length `distance` (ΔE*ab), each with
-        `_low` and `_high`, `noise_floor`, `verdict`, `moved`. Each four was read by one method,
-        the most trusted that read all of it. Empty where there is no such four.
+        `_low` and `_high`, `noise_floor`, `verdict`, `moved`, `words`. Each four was read by
+        one method, the most trusted that read all of it. Empty where there is no such four.
     """
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
     made = recipes.made
@@ -327,7 +327,21 @@ def interaction(
     found = compare.contrast(recipes.variants, rows, weights, summed, confidence)
     context = made.iloc[rows[:, 0]].reset_index(drop=True)
     names = context[[*held, "iron_wof", "copper_wof"]].assign(recipe=label(context))
-    return pd.concat([names, found], axis=1)
+    result = pd.concat([names, found], axis=1)
+    return result.assign(words=[_beyond_the_sum(row) for row in result.to_dict("records")])
+
+
+def _beyond_the_sum(row: dict[Any, Any]) -> str:
+    spans = {name: f"{row[f'distance{name}']:.1f}" for name in ("", "_low", "_high")}
+    return words.say(
+        "shift.together",
+        recipe=row["recipe"],
+        distance=spans[""],
+        low=spans["_low"],
+        high=spans["_high"],
+        moved=row["moved"],
+        verdict=row["verdict"],
+    )
 
 
 def _four(made: pd.DataFrame, at: pd.Series, key: list[str], row: int) -> list[int] | None:

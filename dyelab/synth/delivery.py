@@ -58,13 +58,22 @@ def invented() -> Synth:
     The studio read every swatch as dyed, and the first of each recipe after washing and light.
     """
     swatches = yard.recipes()
-    whole = simulate(
-        swatches,
-        SEED,
-        replicates=1,
-        swatch_sd=SWATCH_SD,
-        reading_sd=READING_SD,
-        exposures=yard.EXPOSURES,
+    later = yard.with_both_metals(swatches)
+    parts = [
+        simulate(
+            part.reset_index(drop=True),
+            seed,
+            replicates=1,
+            swatch_sd=SWATCH_SD,
+            reading_sd=READING_SD,
+            exposures=yard.EXPOSURES,
+        )
+        for part, seed in ((swatches[~later], SEED), (swatches[later], SEED + 3))
+    ]
+    tables = ("recipes", "wide", "spectra", "truth")
+    whole = replace(
+        parts[0],
+        **{t: pd.concat([getattr(p, t) for p in parts], ignore_index=True) for t in tables},
     )
     cut = set(swatches.loc[yard.cut_up(swatches), "swatch"])
     kept = whole.wide["swatch"].isin(cut) | (whole.wide["exposure"] == "none")
@@ -89,6 +98,7 @@ def adjacent() -> tuple[pd.DataFrame, pd.DataFrame]:
         `reading` and one column a wavelength.
     """
     swatches = yard.recipes()
+    swatches = swatches[~yard.with_both_metals(swatches)]  # these came too late for the wash
     dyed = swatches[yard.cut_up(swatches) & (swatches["dye"] != "none")]
     some = dyed.iloc[np.linspace(0, len(dyed) - 1, STAINED).astype(int)].reset_index(drop=True)
     rng = np.random.default_rng(SEED + 1)

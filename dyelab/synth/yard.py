@@ -89,13 +89,24 @@ def _vat() -> Iterator[Row]:
     yield {**base, **gall, "iron_wof": 2.0}
 
 
+def _both_metals() -> Iterator[Row]:
+    """Iron and copper one after the other, at the doses that each was also used alone."""
+    base = {"series": WOOL, "fibre": "wool", "dye": "cochineal", "dye_wof": 6.0, **ALUM}
+    yield from ({**base, "iron_wof": 2.0, "copper_wof": 2.0} for _ in range(2))
+
+
 def recipes() -> pd.DataFrame:
     """Every swatch of the studio, one row each, in the columns of a book's wide recipes."""
-    rows = [*_wool(), *_walnut(), *_cotton(), *_vat()]
+    rows = [*_wool(), *_walnut(), *_cotton(), *_vat(), *_both_metals()]
     frame = filled(pd.DataFrame([{**UNTREATED, **row} for row in rows]))
     letter = frame["fibre"].str[0].str.upper()
     number = (frame.groupby("fibre").cumcount() + 1).map("{:02d}".format)
     return frame.assign(swatch=letter + number, ground=frame["fibre"].map(GROUNDS))
+
+
+def with_both_metals(swatches: pd.DataFrame) -> pd.Series:
+    """Which swatches had iron and copper: dyed and read on a later day than the rest."""
+    return (swatches["iron_wof"] > 0) & (swatches["copper_wof"] > 0)
 
 
 def cut_up(swatches: pd.DataFrame) -> pd.Series:
