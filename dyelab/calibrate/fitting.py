@@ -21,7 +21,7 @@ from dyelab.calibrate.colourfit import (
     to_xyz,
 )
 from dyelab.calibrate.model import Calibration, Errors, near
-from dyelab.calibrate.reference import BANDS, NOISE, Reference
+from dyelab.calibrate.reference import NOISE, Reference
 from dyelab.calibrate.response import Response, any_response, learn
 from dyelab.calibrate.tone import Tone
 from dyelab.calibrate.tonefit import ToneFit
@@ -33,6 +33,8 @@ ADDED_WEIGHT = 3.0  # of a swatch measured by instrument beside a patch
 WORST_FIT, WORST_PATCH = 7.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
 _MEDIAN = 2.366  # of chi-square with three degrees of freedom
 _USUAL = 0.72
+_DEVELOPED = 0.85, 0.2  # mean and spread of how far cameras' programs go, by trial
+_PLEASING, _CAST = np.array([0.02, 0.06, 0.06]), np.array([0.3, 0.7, 0.7])
 METHODS = ("auto", "plain", "learned")
 
 
@@ -264,22 +266,29 @@ def from_white(paper: np.ndarray, reference_white: float = 0.88) -> Calibration:
     """
     rng = np.random.default_rng(0)
     spectra, invented = training()
-    spectra = spectra[:NODES]
-    flat = np.full((1, len(BANDS)), reference_white)
+    spectra, true = spectra[:NODES], invented.lab[:NODES]
+    seen = np.stack(
+        [_as_developed(spectra, invented.but(np.arange(NODES)), rng) for _ in range(DRAWS)]
+    )
     matrix = _srgb_to_white() * reference_white / paper
-    offs, seen_as = [], []
-    for _ in range(DRAWS):
-        response = any_response(rng)
-        raw = spectra @ response / (flat @ response)
-        own = solve(terms(raw, 1), known(invented.lab[:NODES]))
-        off = to_lab(raw @ own.T) - invented.lab[:NODES]
-        warp = 1 + 0.06 * rng.standard_normal(3)  # what camera makers do to please the eye
-        tilt = rng.normal(0, 1.5, 3)
-        seen_as.append(invented.lab[:NODES] + off)
-        offs.append(off + (warp - 1) * invented.lab[:NODES] * [0.5, 2, 2] + tilt)
     empty = pd.DataFrame(columns=["patch", "L", "a", "b", "dE00", "dE00_left_out"])
-    errors = Errors(np.mean(seen_as, axis=0), np.stack(offs))
+    errors = Errors(seen.mean(axis=0), seen - true)
     return Calibration("white", Tone(), 1, matrix, errors, empty, paper[None], ("no_target",))
+
+
+def _as_developed(spectra: np.ndarray, of: Known, rng: np.random.Generator) -> np.ndarray:
+    """CIELAB (n, 3) that some camera's own program makes of spectra, its white right.
+
+    The best matrix for the camera and light, taken too far or not far enough from the bare
+    channels, then what makers do to please the eye.
+    """
+    response = any_response(rng)
+    raw = spectra @ response / response.sum(axis=0)
+    best = np.linalg.solve(_srgb_to_white(), solve(terms(raw, 1), of))
+    best /= best.sum(axis=1, keepdims=True)
+    far = rng.normal(*_DEVELOPED)
+    lab = to_lab(raw @ (_srgb_to_white() @ (far * best + (1 - far) * np.eye(3))).T)
+    return lab * (1 + _PLEASING * rng.standard_normal(3)) + rng.normal(0, _CAST, 3)
 
 
 def _srgb_to_white() -> np.ndarray:
