@@ -7,7 +7,7 @@ import pytest
 
 from dyelab import convert, predict, synth, table
 from dyelab.errors import InputError
-from dyelab.predict import factors, kernel, landing, process, series, wanted
+from dyelab.predict import factors, judging, kernel, landing, process, series, wanted
 
 SEED = 4
 
@@ -260,11 +260,24 @@ def test_drawn_swatches_fill_the_90_percent_region_to_90_percent():
         assert (far <= 6.2514).mean() == pytest.approx(0.90, abs=0.01)
 
 
-def test_chances_stay_between_0_and_1_and_follow_the_odds():
+def test_chances_are_shares_of_drawn_swatches_and_never_certain():
     away = np.array([[1.0, 2.0, 4.0, 5.0], [0.1, 0.2, 0.3, 0.4], [9.0, 9.0, 9.0, 9.0]])
-    plain = landing.chances(away, 3.0, (0.0, 1.0))
-    assert plain == pytest.approx([0.5, 0.9, 0.1])
-    assert (landing.chances(away, 3.0, (1.0, 1.0)) > plain).all()
+    assert landing.chances(away, 3.0) == pytest.approx([0.5, 0.9, 0.1])
+
+
+def test_scores_that_miss_together_are_found_to():
+    """Errors drawn with a known correlation, against what is made of them."""
+    rng = np.random.default_rng(5)
+    R = np.array([[1.0, 0.7, 0.0], [0.7, 1.0, -0.4], [0.0, -0.4, 1.0]])
+    y = rng.multivariate_normal(np.zeros(3), R, 2000) * [0.1, 1.0, 3.0]
+    alone = np.array([0.01, 1.0, 9.0])
+    learned = [
+        process.Learned(
+            np.zeros(2), y[:, c], np.eye(2), np.column_stack([0 * y[:, c], s + 0 * y[:, c]])
+        )
+        for c, s in enumerate(alone)
+    ]
+    assert judging.together(learned, y) == pytest.approx(R, abs=0.1)
 
 
 def test_a_wanted_colour_that_is_unsure_is_harder_to_land_on(model, reached):

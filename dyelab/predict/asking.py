@@ -7,7 +7,7 @@ import pandas as pd
 
 from dyelab import shift, table, words
 from dyelab.errors import InputError
-from dyelab.predict import completing, factors, process
+from dyelab.predict import completing, factors, judging, process
 from dyelab.predict.factors import NONE, STEPS, Step
 from dyelab.predict.taught import Taught, Weighed
 
@@ -63,8 +63,8 @@ def _landed(
     model: Taught, weighed: Weighed, white: tuple[str, int] | None
 ) -> tuple[np.ndarray, np.ndarray]:
     J = model.basis.slopes(weighed.mean, white)
-    C = np.einsum("niq,nq,njq->nij", J, weighed.left + model.nuggets, J)
-    return model.basis.lab(weighed.mean, white), model.stretch(C + 1e-6 * np.eye(3))
+    C = judging.spread(J, weighed.left + model.nuggets, model.together)
+    return model.basis.lab(weighed.mean, white), model.stretch(C)
 
 
 def _sums(model: Taught, full: pd.DataFrame) -> dict[int, pd.DataFrame]:
@@ -97,13 +97,12 @@ def _joined(
         ks = np.tensordot(signs, model.basis.roots(scores) ** 2, (0, -2))
         return model.basis.lab_of_roots(np.sqrt(np.maximum(ks, 0)), white)
 
-    C = 1e-6 * np.eye(3)
+    J = np.zeros((len(mean), 3, mean.shape[1]))
     for i, c in np.ndindex(mean.shape):
         move = np.zeros_like(mean)
         move[i, c] = 1e-3
-        slope = (lab(mean + move) - lab(mean - move)) / 2e-3
-        C = C + spread[i, c] * np.outer(slope, slope)
-    return lab(mean), model.stretch(C)
+        J[i, :, c] = (lab(mean + move) - lab(mean - move)) / 2e-3
+    return lab(mean), model.stretch(judging.spread(J, spread, model.together).sum(axis=0))
 
 
 def marks(model: Taught, rows: process.Codes, weighed: Weighed) -> list[str]:
@@ -173,4 +172,5 @@ def report(model: Taught) -> pd.DataFrame:
 def _scatter(model: Taught) -> float:
     """Root mean square ΔE*ab of one swatch of a recipe about the recipe."""
     J = model.basis.slopes(np.stack([s.left_out[:, 0] for s in model.scores], axis=1))
-    return float(np.sqrt(np.median(np.einsum("niq,q,niq->n", J, model.nuggets, J))))
+    C = judging.spread(J, np.tile(model.nuggets, (len(J), 1)), model.together)
+    return float(np.sqrt(np.median(np.trace(C, axis1=1, axis2=2))))

@@ -1,5 +1,6 @@
 """A model judged on the recipes it was not shown, and its spread set by what that tells."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ from dyelab.predict.process import Learned
 
 # Priors of the calibration: log of the scale, log of the tail, power of the spread.
 _CALIBRATION = np.array([[0.0, np.log(6.0), 0.0], [0.7, 0.6, 0.4]])
+_HEAVY, _NONE = 4.0, 8.0  # degrees of freedom; recipes that no correlation weighs as much as
 
 
 @dataclass(frozen=True)
@@ -44,16 +46,37 @@ def far(off: np.ndarray, C: np.ndarray) -> np.ndarray:
     return np.einsum("ni,nij,nj->n", off, np.linalg.inv(C), off)
 
 
+def together(scores: Sequence[Learned], y: np.ndarray) -> np.ndarray:
+    """Correlation (q, q) of the scores' errors, from leave-one-out.
+
+    The scores are learned one by one, but a dye that takes more than expected moves them all.
+    A few wide misses count for less (weights of a t distribution), and few recipes draw the
+    correlation towards none.
+    """
+    without = np.stack([s.left_out for s in scores], axis=1)
+    z = (y - without[..., 0]) / np.sqrt(without[..., 1])
+    q = z.shape[1]
+    weight = (_HEAVY + q) / (_HEAVY + (z**2).sum(axis=1))
+    S = (z * weight[:, None]).T @ z
+    S = S / len(z) + _NONE / len(z) * np.diag(np.diag(S) / len(z) + 1e-12)
+    sd = np.sqrt(np.diag(S))
+    return S / np.outer(sd, sd)
+
+
+def spread(J: np.ndarray, left: np.ndarray, R: np.ndarray) -> np.ndarray:
+    """Covariance (n, 3, 3) of CIELAB from variances (n, q) of scores and their correlation."""
+    moves = J * np.sqrt(left)[:, None, :]
+    return moves @ R @ np.swapaxes(moves, 1, 2) + 1e-6 * np.eye(3)
+
+
 def judged(
-    known: Gathered, scores: tuple[Learned, ...]
+    known: Gathered, scores: Sequence[Learned], R: np.ndarray
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
     """Compare every recipe with its prediction without it: table, errors, their covariances."""
     basis, made = known.basis, known.made
     without = np.stack([s.left_out for s in scores], axis=1)
-    at, spread = without[..., 0], without[..., 1]
-    measured, lab = basis.lab(known.seen.y), basis.lab(at)
-    J = basis.slopes(at)
-    C = np.einsum("niq,nq,njq->nij", J, spread, J) + 1e-6 * np.eye(3)
+    measured, lab = basis.lab(known.seen.y), basis.lab(without[..., 0])
+    C = spread(basis.slopes(without[..., 0]), without[..., 1], R)
     off = measured - lab
     left = made[["swatch", "recipe"]].assign(
         **dict(zip(table.LAB, measured.T, strict=True)),

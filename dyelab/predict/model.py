@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from dyelab.predict import asking, factors, judging, landing, process, scarce
+from dyelab.predict import asking, factors, judging, process, scarce
 from dyelab.predict.gathering import gathered
 from dyelab.predict.kernel import Likeness
 from dyelab.predict.landing import LIMIT
@@ -86,7 +86,8 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     kernels = tuple(Likeness(step) for step in steps)
     codes = tuple(factors.coded(step, known.made) for step in steps)
     scores = tuple(process.learn(kernels, codes, known.seen))
-    left, off, C = judging.judged(known, scores)
+    together = judging.together(scores, known.seen.y)
+    left, off, C = judging.judged(known, scores, together)
     far = judging.far(off, C)
     stretch, tail = judging.calibrated(far, np.trace(C, axis1=1, axis2=2))
     far = judging.far(off, stretch(C))
@@ -94,5 +95,6 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     basis, levels = known.basis, factors.levels(known.made)
     return Model(
         *(known.made, basis.white, basis, steps, levels, kernels, codes, scores),
-        *(stretch, tail, landing.odds(left, stretch(C), tail), left, known.notes),
+        together,
+        *(stretch, tail, left, known.notes),
     )

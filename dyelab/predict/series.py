@@ -47,8 +47,8 @@ def next_swatches(
     -------
     DataFrame
         The recipe's columns, `recipe` in words, `L, a, b` as predicted and `u_before, u_after`:
-        the usual standard uncertainty (ΔE*ab) over the region looked at, before this swatch is
-        measured and after.
+        the usual standard uncertainty (in ΔE00) over the region looked at, before this swatch
+        is measured and after.
 
     Raises
     ------
@@ -71,17 +71,18 @@ def next_swatches(
 
 
 def _weights(model: Model, places: process.Codes, around: Any, near: float) -> np.ndarray:
-    """How much each score's variance at each place counts, (r, q): its share of ΔE00 squared."""
+    """How much the scores' covariance at each place counts, (r, q, q): a share of ΔE00 squared."""
     weighed = model.weighed(places)
     lab, J = model.basis.lab(weighed.mean), model.basis.slopes(weighed.mean)
-    sensitive = np.einsum("niq,nij,njq->nq", J, _metric(lab), J)
+    sensitive = np.swapaxes(J, 1, 2) @ _metric(lab) @ J * model.together
     if around is None:
         return sensitive / len(sensitive)
     away = convert.dE00(np.broadcast_to(wanted.colour(model, around), lab.shape), lab)
-    unsure = (sensitive * (weighed.left + model.nuggets)).sum(axis=1) / 3
+    sd = np.sqrt(weighed.left + model.nuggets)
+    unsure = np.einsum("nq,nqr,nr->n", sd, sensitive, sd) / 3
     room = near**2 + unsure * model.stretch.whole
     looked = np.exp(-0.5 * away**2 / room) * room**-1.5 + 1e-12
-    return sensitive * (looked / looked.sum())[:, None]
+    return sensitive * (looked / looked.sum())[:, None, None]
 
 
 def _metric(lab: np.ndarray) -> np.ndarray:
@@ -115,7 +116,7 @@ def _greedy(
     for _ in range(min(n, many)):
         gains = np.zeros(many)
         for c, (K, learned) in enumerate(zip(Ks, model.scores, strict=True)):
-            gains += (K[:, many:] ** 2 @ weights[:, c]) / (np.diag(K) + learned.nugget)
+            gains += (K[:, many:] ** 2 @ weights[:, c, c]) / (np.diag(K) + learned.nugget)
         gains[chosen] = -1.0
         chosen.append(int(np.argmax(gains)))
         for c, learned in enumerate(model.scores):
@@ -127,8 +128,8 @@ def _greedy(
 
 
 def _spread(model: Model, lefts: Sequence[np.ndarray], weights: np.ndarray) -> float:
-    total = sum(float(np.maximum(v, 0) @ weights[:, c]) for c, v in enumerate(lefts))
-    return float(np.sqrt(total * model.stretch.whole))
+    sd = np.sqrt(np.maximum(lefts, 0))
+    return float(np.sqrt(np.einsum("qn,nqr,rn->", sd, weights, sd) * model.stretch.whole))
 
 
 def _posterior(

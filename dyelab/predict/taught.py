@@ -57,13 +57,13 @@ class Taught:
         The recipes measured, step by step.
     scores : tuple of Learned
         One Gaussian process for each score of `basis`.
+    together : ndarray (q, q)
+        Correlation of the scores' errors.
     stretch : Stretch
         Makes the 90 % regions hold what they should.
     tail : float
         Degrees of freedom of the t distribution that the leave-one-out errors follow: large is
         normal, small has many near misses and a few far ones.
-    odds : (shift, slope)
-        Of the log odds of landing, from looking for every recipe's colour among the others.
     left_out : DataFrame
         One row a recipe, predicted without it: `swatch, recipe, L, a, b` as measured, `L_left,
         a_left, b_left` as predicted, `dE00`, `inside` (within the 90 % region).
@@ -78,9 +78,9 @@ class Taught:
     kernels: tuple[Likeness, ...]
     codes: tuple[factors.Coded, ...]
     scores: tuple[Learned, ...]
+    together: np.ndarray
     stretch: Stretch
     tail: float
-    odds: tuple[float, float]
     left_out: pd.DataFrame
     notes: tuple[str, ...]
 
