@@ -204,11 +204,9 @@ def _whole_jpeg(content: bytes, picture: Any) -> np.ndarray | None:
     import cv2
 
     pixels = cv2.imdecode(
-        np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
+        np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
     )
-    if pixels is None or pixels.shape[1::-1] != picture.size:
-        return None
-    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels))
+    return None if pixels is None or pixels.shape[1::-1] != picture.size else np.asarray(pixels)
 
 
 def _deep_tiff(content: bytes, name: str) -> Photo | None:
