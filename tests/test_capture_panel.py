@@ -1,6 +1,7 @@
 """The capture panel without a browser: measure, drag, name, add."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from dyelab import book, calibrate, convert
@@ -15,6 +16,8 @@ def shown(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     book.save(book.create(tmp_path / "mine"))
     made = capture.panel(tmp_path / "mine")
+    assert "Choose a photo" in made.answer.value
+    made.choices["path"].value = str(capture.example())
     made.update()
     return made
 
@@ -66,3 +69,29 @@ def test_boxes_serve_without_a_card(shown):
     shown.choices["boxes"].value = 3
     shown.update()
     assert list(shown.shown.table["place"]) == ["box 1", "box 2", "box 3"]
+
+
+def test_swatches_laid_in_the_books_order_need_no_names(shown, tmp_path):
+    codes = [f"K-{i:02}" for i in range(1, 27)]
+    book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
+    shown._take(tmp_path / "mine")
+    shown.choices["path"].value = str(capture.example())
+    shown.choices["first"].value = "K-03"
+    shown.choices["names"].value = "B1 = K-01"
+    shown.update()
+    names = dict(zip(shown.shown.table["place"], shown.shown.table["swatch"], strict=True))
+    assert (names["A1"], names["A2"], names["B1"]) == ("K-03", "K-04", "K-01")
+
+
+def test_a_photo_of_washed_cloth_is_kept_as_such(shown, tmp_path):
+    shown.choices["names"].value = "A1 = N1"
+    shown.choices["exposure"].value = "wash"
+    shown.choices["amount"].value = 5
+    shown.add_to_book()
+    row = book.open(tmp_path / "mine").readings.iloc[0]
+    assert (row["exposure"], row["amount"], row["unit"]) == ("wash", 5, "cycle")
+
+
+def test_the_card_can_be_written_from_the_panel(shown, tmp_path):
+    assert "card-cloth-A4.pdf" in shown.write_card()
+    assert (tmp_path / "saved" / "card-cloth-A4.pdf").read_bytes()[:4] == b"%PDF"

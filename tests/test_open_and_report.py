@@ -2,11 +2,12 @@
 
 import json
 import shutil
+from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
 
-from dyelab import files
+from dyelab import book, files
 from dyelab.cli import open_, report_
 from dyelab.errors import InputError
 
@@ -75,6 +76,18 @@ def test_a_missing_extra_is_told_with_its_install_line(tmp_path, monkeypatch):
         )
 
 
+def test_a_book_is_begun_where_there_is_none_if_the_user_says_so(tmp_path, monkeypatch):
+    wanted = tmp_path / "my-book"
+    monkeypatch.setattr(open_.sys, "stdin", SimpleNamespace(isatty=lambda: True))
+    monkeypatch.setattr(open_.click, "confirm", lambda *_, **__: False)
+    with pytest.raises(InputError, match="not a swatch book"):
+        open_._environment(wanted)
+    assert not wanted.exists()
+    monkeypatch.setattr(open_.click, "confirm", lambda *_, **__: True)
+    assert open_._environment(wanted)["DYELAB_BOOK"] == str(wanted.resolve())
+    assert book.open(wanted).title == "my-book"
+
+
 def test_a_folder_that_is_no_book_is_refused_before_anything_starts(tmp_path):
     with pytest.raises(InputError, match="not a swatch book"):
         CliRunner().invoke(
@@ -94,11 +107,11 @@ def test_the_report_is_written(tmp_path, suffix):
 
 
 def test_a_report_refused_leaves_no_file(tmp_path):
-    for book, out in ((EXAMPLE, "report.docx"), (tmp_path / "none", "report.pdf")):
+    for folder, out in ((EXAMPLE, "report.docx"), (tmp_path / "none", "report.pdf")):
         with pytest.raises(InputError):
             CliRunner().invoke(
                 report_.command,
-                [str(book), "-o", str(tmp_path / out)],
+                [str(folder), "-o", str(tmp_path / out)],
                 standalone_mode=False,
                 catch_exceptions=False,
             )

@@ -2,6 +2,7 @@
 
 from dyelab.book.export import export, restore
 from dyelab.book.incoming import FIELDS, matches, sheet, take_in
+from dyelab.book.instrument import add_readings, instrument_readings
 from dyelab.book.joining import merge
 from dyelab.book.model import Book, tables
 from dyelab.book.opening import add, change, create, history, redo, remove, save, undo, was
@@ -15,6 +16,7 @@ __all__ = [
     "FIELDS",
     "Book",
     "add",
+    "add_readings",
     "areas",
     "change",
     "check",
@@ -22,6 +24,7 @@ __all__ = [
     "export",
     "history",
     "inside",
+    "instrument_readings",
     "keep_photo",
     "matches",
     "materials",

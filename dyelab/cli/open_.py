@@ -70,9 +70,22 @@ def _environment(folder: Path | None) -> dict[str, str]:
     """Return the environment of the server, with the book the panels shall open on."""
     if folder is None:
         return {**os.environ}
+    if not folder.exists() and _wanted(folder):
+        from dyelab import book
+
+        book.save(book.create(folder, folder.name))
     if not (folder / "datapackage.json").is_file():
         raise _refusal("frame.no_book", path=folder)
     return {**os.environ, "DYELAB_BOOK": str(folder.resolve())}
+
+
+def _wanted(folder: Path) -> bool:
+    """Ask whether a book shall be begun where there is none; unasked, the answer is no."""
+    from dyelab import words
+
+    if not sys.stdin.isatty():
+        return False
+    return click.confirm(words.say("cli.begin_book", path=folder), default=True)
 
 
 def copies(desk: Path) -> list[str]:
@@ -137,6 +150,7 @@ def _lab(port: int, no_browser: bool) -> list[str]:
     arguments = [sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1"]
     arguments += ["--LabApp.news_url=None", "--ServerApp.root_dir=."]
     arguments += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
+    arguments += ["--ServerApp.log_level=ERROR"]  # the address is shown all the same
     # In a container the only user is often root; the server answers to this machine alone.
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         arguments.append("--allow-root")

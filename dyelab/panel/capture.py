@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from dyelab import calibrate, convert, files, measure, read, words
+from dyelab import calibrate, card, convert, files, measure, read, words
 from dyelab.calibrate import through
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame
+from dyelab.panel import choices, company, frame, occasion, save, shelf
 from dyelab.table import COVARIANCE, LAB
 
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
@@ -51,28 +51,56 @@ class Capture(frame.Panel):
             say("capture.title"),
             self._offered,
             self._measured,
+            refresh=lambda _book, made: occasion.fit(made),
             button=say("capture.measure"),
             book=book,
         )
         self.canvas.moved = self.moved
+        self.paper = choices.pick(say("capture.paper"), list(card.PAPERS))
+        kinds = [(say(f"capture.card_{kind}"), kind) for kind in card.KINDS]
+        self.kind = choices.pick(say("capture.card"), kinds)
+        write = widgets.Button(description=say("capture.write_card"))
+        write.add_class("dl-button")
+        write.on_click(lambda _: self.tell(self.write_card))
+        self.under(write, self.kind, self.paper)
+
+    def write_card(self) -> str:
+        """Write the card to print, and say where."""
+        path = save.fresh(f"card-{self.kind.value}-{self.paper.value}", ".pdf")
+        card.pdf(card.layout(self.paper.value, self.kind.value), path)
+        return words.say("frame.saved", path=path)
+
+    def follow(self, path: Path) -> None:
+        """Keep what was measured when only the book behind it was saved."""
+        if self.book is not None and Path(self.book.path).resolve() == path.resolve():
+            self.book = shelf.opened(path)
+        else:
+            super().follow(path)
 
     def _open(self, path: Path, ready: Any) -> None:
         super()._open(path, ready)
         self._side.children = (*self._side.children, self.add)
         self._say(words.say("capture.start"))
 
-    def _offered(self, _book: Any) -> dict[str, Any]:
+    def _offered(self, book: Any) -> dict[str, Any]:
         def say(key: str) -> str:
             return words.say(f"capture.{key}")
 
+        codes = list(map(str, book.swatches["swatch"]))
+        own = Path(book.path).resolve() != shelf.example().resolve()
         targets = [(say(f"target_{t}"), t) for t in (*convert.target_names(), _WHITE)]
         return {
             "upload": choices.upload(say("upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
-            "path": choices.text(say("path"), str(files.shipped(*_EXAMPLE)), hint=say("path_hint")),
+            "path": choices.text(say("path"), "" if own else str(example()), hint=say("path_hint")),
             "target": choices.pick(say("target"), targets),
             "own": choices.text(say("own"), hint=say("own_hint")),
             "boxes": choices.number(say("boxes"), 0, low=0, high=60, unit=""),
+            "first": choices.pick(
+                say("first"), [(say("first_none"), ""), *((c, c) for c in codes)]
+            ),
             "names": choices.text(say("names"), hint=say("names_hint"), long=True),
+            "method": choices.pick(say("method"), [(say(m), m) for m in ("photo", "scan")]),
+            **occasion.offered(),
         }
 
     def _recall(self, path: Path) -> None:
@@ -96,7 +124,7 @@ class Capture(frame.Panel):
                 windows=self._moves,
             )
         )  # fmt: skip
-        return self._told(self.measured, named(picked["names"], self.origin))
+        return self._told(self.measured, self._names())
 
     def _read(self, picked: dict[str, Any]) -> None:
         """Read the photo chosen; another one forgets what was dragged."""
@@ -109,6 +137,8 @@ class Capture(frame.Panel):
                     file.write(content)
         else:
             origin = Path(picked["path"].strip()).expanduser()
+            if not picked["path"].strip():
+                raise InputError(words.say("capture.no_photo"))
         if self.origin != origin:
             self._moves, self.origin = {}, origin
             self.photo = None
@@ -182,12 +212,15 @@ class Capture(frame.Panel):
         picture |= {"x": 0, "y": 0, "sizex": w, "sizey": h, "sizing": "stretch", "layer": "below"}
         shapes = [{"type": "path", "path": _path(q), "line": {"color": "#ffffff", "width": 2},
                    "fillcolor": "rgba(255,255,255,0.05)"} for q in grips.values()]  # fmt: skip
+        left, right, top, bottom = _looked_at(made, w, h)
+        aspect = (bottom - top) / (right - left)
         figure.update_layout(
-            images=[picture], shapes=shapes, meta={"drag": True, "aspect": h / w}, height=620,
+            images=[picture], shapes=shapes, meta={"drag": True, "aspect": aspect}, height=620,
             margin={"l": 0, "r": 0, "t": 0, "b": 0},
             paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
-            xaxis={"range": [0, w], "visible": False, "constrain": "domain"},
-            yaxis={"range": [h, 0], "visible": False, "scaleanchor": "x", "constrain": "domain"},
+            xaxis={"range": [left, right], "visible": False, "constrain": "domain"},
+            yaxis={"range": [bottom, top], "visible": False, "scaleanchor": "x",
+                   "constrain": "domain"},
         )  # fmt: skip
         return figure
 
@@ -197,7 +230,7 @@ class Capture(frame.Panel):
 
         if self.measured is None or self.origin is None:
             raise InputError(words.say("capture.nothing"))
-        names = named(self.choices["names"].value, self.origin)
+        names = self._names()
         table = self.measured.table[self.measured.table["place"].isin(names)]
         if table.empty:
             raise InputError(words.say("capture.unnamed"))
@@ -206,11 +239,26 @@ class Capture(frame.Panel):
         new = pd.DataFrame({"swatch": sorted({s for s in swatches if s not in known})})
         grown = books.add(self.book, swatches=new) if len(new) else self.book
         grown, source = books.keep_photo(grown, self.origin)
-        rows = readings(table, swatches, source)
+        rows = readings(table, swatches, source, self.values["method"])
+        rows = rows.assign(**occasion.told(self.values))
         grown = books.add(grown, readings=rows, shared=self._shared(table, rows, source))
         books.save(grown)
         self.book = books.open(grown.path)
-        self._say(words.say("capture.added", count=len(rows), new=len(new)))
+        self._say(
+            words.say(
+                "capture.added" if new.empty else "capture.added_new", count=len(rows), new=len(new)
+            )
+        )
+        company.tell(self, Path(grown.path))
+
+    def _names(self) -> dict[str, str]:
+        """Which swatch lies where: in the order of the book from the first one on, then by name."""
+        assert self.measured is not None
+        codes, first = list(self.book.swatches["swatch"]), self.values["first"]
+        laid = codes[codes.index(first) :] if first in codes else []
+        by_order = dict(zip(self.measured.table["place"], laid, strict=False))
+        beside = None if laid else self.origin
+        return by_order | named(self.values["names"], beside)
 
     def _shared(self, table: pd.DataFrame, rows: pd.DataFrame, source: str) -> pd.DataFrame:
         assert self.measured is not None
@@ -245,15 +293,21 @@ def named(text: str, origin: Path | None = None) -> dict[str, str]:
     return made
 
 
-def readings(table: pd.DataFrame, swatches: list[str], source: str) -> pd.DataFrame:
+def example() -> Path:
+    """Return the rendered photo that the panel starts with."""
+    return files.shipped(*_EXAMPLE)
+
+
+def readings(
+    table: pd.DataFrame, swatches: list[str], source: str, method: str = "photo"
+) -> pd.DataFrame:
     """Rows for the book's readings, named by photo and place."""
     short = Path(source).stem[:8]
     return pd.DataFrame(
         {
             "reading": [f"{s}-{short}-{p}" for s, p in zip(swatches, table["place"], strict=True)],
             "swatch": swatches,
-            "exposure": "none",
-            "method": "photo",
+            "method": method,
             "source": source,
             **{
                 name: table[name].to_numpy()
@@ -267,6 +321,18 @@ def _corners(pose: Any) -> np.ndarray:
     """Outer corners of the four markers, in pixels: what `calibrate.from_corners` takes."""
     page = np.array([m.corners[i] for i, m in enumerate(pose.layout.markers)])
     return through(pose.to_pixels, page)
+
+
+def _looked_at(made: measure.Measured, w: int, h: int) -> tuple[float, float, float, float]:
+    """Left, right, top and bottom of what matters in the picture: the card, if there is one."""
+    if made.setup.pose is None:
+        return 0, w, 0, h
+    wide, high = made.setup.pose.layout.page_mm
+    page = np.array([[0, 0], [wide, 0], [wide, high], [0, high]], float)
+    around = through(made.setup.pose.to_pixels, page)
+    (left, top), (right, bottom) = around.min(axis=0), around.max(axis=0)
+    room = 0.03 * max(right - left, bottom - top)
+    return max(left - room, 0), min(right + room, w), max(top - room, 0), min(bottom + room, h)
 
 
 def _grips(made: measure.Measured, size: float) -> dict[str, np.ndarray]:

@@ -17,7 +17,7 @@ import plotly.graph_objects as go
 
 from dyelab import words
 from dyelab.errors import InputError
-from dyelab.panel import markup, memory, save, shelf
+from dyelab.panel import company, markup, memory, save, shelf
 from dyelab.panel.canvas import Canvas
 from dyelab.panel.dress import Dress
 from dyelab.panel.markup import Chip
@@ -108,7 +108,7 @@ class Panel(widgets.VBox):
         self._ready: Any = None
         self.choices: dict[str, Any] = {}
         self.shown: Shown | None = None
-        self._quiet = False
+        self._quiet = self._led = False
         self._parts(button)
         self.add_class("dyelab")
         self._take(getattr(book, "path", book), book if hasattr(book, "path") else None)
@@ -175,6 +175,24 @@ class Panel(widgets.VBox):
         if self._quiet:
             return
         self._guard(lambda: self._open(Path(path) if path is not None else self.shelf.path, ready))
+        if self.book is not None and not self._led:
+            company.tell(self, Path(self.book.path))
+
+    def follow(self, path: Path) -> None:
+        """Turn to the book that another panel has just opened or saved."""
+        same = self.book is not None and Path(self.book.path).resolve() == path.resolve()
+        kept = self.values if same and not self._remember else {}
+        self._led = True
+        try:
+            self._take(path)
+            if kept:
+                self._set(kept)
+        finally:
+            self._led = False
+
+    def _repr_mimebundle_(self, **asked: Any) -> Any:
+        company.join(self)
+        return super()._repr_mimebundle_(**asked)
 
     def _open(self, path: Path, ready: Any) -> None:
         self.book, self.choices = None, {}
@@ -196,7 +214,10 @@ class Panel(widgets.VBox):
 
     def _recall(self, path: Path) -> None:
         """Set the choices made last time, those that are still to be had."""
-        kept = memory.choices(path, self.name) if self._remember else {}
+        if self._remember:
+            self._set(memory.choices(path, self.name))
+
+    def _set(self, kept: dict[str, Any]) -> None:
         for name, value in kept.items():
             if name in self.choices:
                 try:

@@ -3,5 +3,6 @@
 from dyelab.read.measured import Measurements, measurements
 from dyelab.read.photo import Photo, photo
 from dyelab.read.reflectance import Scale
+from dyelab.read.typed import typed
 
-__all__ = ["Measurements", "Photo", "Scale", "measurements", "photo"]
+__all__ = ["Measurements", "Photo", "Scale", "measurements", "photo", "typed"]

@@ -113,7 +113,7 @@ def lab(desk, surroundings):
     port = free_port()
     command = open_._lab(port, no_browser=True)
     command += ["--IdentityProvider.token=", "--ServerApp.password="]
-    command += ["--ServerApp.log_level=40", "--LabApp.expose_app_in_browser=True"]
+    command += ["--LabApp.expose_app_in_browser=True"]
     environment = open_.with_looks(surroundings)
     yield from served(command, desk, environment, f"http://127.0.0.1:{port}")
 

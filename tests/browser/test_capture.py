@@ -3,6 +3,7 @@
 from conftest import traced
 
 from dyelab import book
+from dyelab.panel import capture
 
 NOTEBOOK = "2_capture.ipynb"
 
@@ -37,23 +38,25 @@ def test_measure_drag_and_add(notebook, page, shot, looks, desk, drawn):
     book.create(desk / "photo-book", "from photos")
     opened = notebook(NOTEBOOK)
     opened.run_all(until=".dyelab .dl-answer")
-    panel = page.locator(".dyelab")
+    panel, instrument = page.locator(".dyelab").first, page.locator(".dyelab").nth(1)
     panel.get_by_label("Swatch book", exact=True).select_option(label="another folder …")
     panel.get_by_label("Folder of your swatch book").fill("photo-book")
     panel.get_by_label("Folder of your swatch book").press("Enter")
-    panel.get_by_role("button", name="Measure", exact=True).wait_for()
+    panel.get_by_text("Choose a photo of your card").wait_for()
+    panel.get_by_label("Or a photo's file").fill(str(capture.example()))
+    panel.get_by_label("Or a photo's file").press("Tab")
     drawn(lambda: panel.get_by_role("button", name="Measure", exact=True).click(), 90_000)
     assert "24" in panel.locator(".dl-answer").inner_text()
     before = row(page, "A1")
     assert before[1] == "W01"
     looks(opened, "capture")
-    page.locator(".dl-canvas").scroll_into_view_if_needed()
+    page.locator(".dl-canvas").first.scroll_into_view_if_needed()
     drag(page, 5, -16, 0)  # four corners and the target come first
     moved = changed(page, "A1", before)
     shot("capture-dragged")
     drag(page, 5, 16, 0)
     changed(page, "A1", moved)
-    panel.get_by_role("button", name="Add").last.click()
+    panel.get_by_role("button", name="Add the named").click()
     panel.get_by_text("24 readings").first.wait_for()
     kept = book.open(desk / "photo-book")
     assert len(kept.readings) == 24

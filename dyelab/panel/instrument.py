@@ -1,0 +1,144 @@
+"""Readings of a spectrophotometer or colorimeter: a file or typed lines, into the book."""
+
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+import pandas as pd
+
+from dyelab import convert, files, read, words
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame, occasion, shelf
+from dyelab.panel.capture import named
+from dyelab.table import DEFAULT_WHITE, LAB
+
+_METHODS = ("spectral", "colorimeter", "typed")
+_SHOWN = ["sample", "swatch", *LAB, "u_L", "u_a", "u_b", "flags"]
+_USUAL_WHITES = ("D65/10°", "D65/2°", "D50/2°", "C/2°", "A/10°")
+_MANY = 24  # patches shown
+
+
+class Instrument(frame.Panel):
+    """The panel that looks at readings first and adds them when asked."""
+
+    def __init__(self, book: Any = None) -> None:
+        self.add = widgets.Button(description=words.say("instrument.add"))
+        self.add.add_class("dl-button")
+        self.add.add_class("dl-main-button")
+        self.add.on_click(lambda _: self.tell(self.added))
+        title = words.say("instrument.title")
+        super().__init__(
+            "instrument", title, _choose, _show, refresh=_fit, remember=False, book=book
+        )
+        self.under(self.add)
+
+    def added(self) -> str:
+        """Add what is shown to the book, and say so."""
+        from dyelab import book as books
+
+        if Path(self.book.path).resolve() == shelf.example().resolve():
+            raise InputError(words.say("exchange.example_kept"))
+        readings, spectra, left = _found(self.book, **self.values)
+        grown = books.add_readings(self.book, readings, spectra)
+        saved = books.save(grown, words.say("instrument.saved_as", count=len(readings)))
+        self._take(saved.path, saved)
+        return words.say("instrument.added", count=len(readings), left=len(left))
+
+
+def panel(book: Any = None) -> Instrument:
+    """Choose a measurement file, or type values; see what it holds; add it to the book.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    return Instrument(book)
+
+
+def _choose(_book: Any) -> dict[str, Any]:
+    def say(key: str) -> str:
+        return words.say(f"instrument.{key}")
+
+    every = [f"{name}/{degrees}°" for name in convert.illuminants() for degrees in (10, 2)]
+    whites = [(name, name) for name in dict.fromkeys((*_USUAL_WHITES, *every))]
+    return {
+        "upload": choices.upload(say("upload"), ".txt,.cgats,.cxf,.xml,.csv,.tsv,.xlsx"),
+        "path": choices.text(say("path"), hint=say("path_hint")),
+        "typed": choices.text(say("typed"), hint=say("typed_hint"), long=True),
+        "white": choices.pick(say("white"), [(say("white_stated"), ""), *whites]),
+        "method": choices.pick(say("method"), [(say(f"from_{m}"), m) for m in _METHODS]),
+        **occasion.offered(),
+        "names": choices.text(say("names"), hint=say("names_hint"), long=True),
+        "repeat": choices.number(say("repeat"), 0, low=0, high=5, step=0.05, unit=""),
+    }
+
+
+def _fit(_book: Any, made: dict[str, Any]) -> None:
+    occasion.fit(made)
+
+
+def _read(**picked: Any) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tuple[str, ...]]:
+    """CIELAB and spectra of the file or of the typed lines, and what had to be decided."""
+    illuminant, _, degrees = picked["white"].rstrip("°").partition("/")
+    if picked["typed"].strip():
+        white = (illuminant, int(degrees)) if illuminant else DEFAULT_WHITE
+        lab = read.typed(picked["typed"], illuminant=white[0], observer=white[1])
+        return lab, None, () if illuminant else (words.say("instrument.typed_white"),)
+    path = _file(picked)
+    if path is None:
+        raise InputError(words.say("instrument.start"))
+    found = read.measurements(
+        path, illuminant=illuminant or None, observer=int(degrees) if degrees else None
+    )
+    return found.lab, found.spectra, found.notes
+
+
+def _file(picked: dict[str, Any]) -> Path | None:
+    """The file chosen; one that was uploaded is kept beside the notebook."""
+    if not picked["upload"]:
+        return Path(picked["path"].strip()).expanduser() if picked["path"].strip() else None
+    content = bytes(picked["upload"][0]["content"])
+    kept = Path("saved") / "readings" / Path(str(picked["upload"][0]["name"])).name
+    if not kept.exists() or kept.read_bytes() != content:
+        with files.whole(kept, binary=True) as file:
+            file.write(content)
+    return kept
+
+
+def _found(book: Any, **picked: Any) -> tuple[pd.DataFrame, pd.DataFrame | None, pd.DataFrame]:
+    from dyelab import book as books
+
+    lab, spectra, _ = _read(**picked)
+    return books.instrument_readings(
+        book,
+        lab,
+        spectra,
+        names=named(picked["names"]),
+        method=picked["method"],
+        repeat=picked["repeat"] or None,
+        **occasion.told(picked),
+    )
+
+
+def _show(book: Any, **picked: Any) -> frame.Shown:
+    readings, _, left = _found(book, **picked)
+    notes = list(_read(**picked)[2])
+    if len(left):
+        notes.insert(0, words.say("instrument.left", names=", ".join(left["sample"].unique()[:12])))
+    notes.append(words.say("instrument.sure_stated" if picked["repeat"] else "instrument.sure"))
+    sentence = words.say(
+        "instrument.told", count=len(readings), swatches=readings["swatch"].nunique(),
+        left=len(left), add=words.say("instrument.add"),
+    )  # fmt: skip
+    variances = readings[["var_L", "var_a", "var_b"]].to_numpy(float) ** 0.5
+    table = readings.assign(sample=readings["reading"])
+    table[["u_L", "u_a", "u_b"]] = variances
+    return frame.Shown(sentence, table=table[_SHOWN].round(2), chips=_chips(readings), notes=notes)
+
+
+def _chips(readings: pd.DataFrame) -> list[frame.Chip]:
+    return [
+        frame.Chip(str(row["swatch"]), (row["L"], row["a"], row["b"]))
+        for row in readings.head(_MANY).to_dict("records")
+    ]

@@ -1,0 +1,50 @@
+"""Panels of one notebook turn to the book that one of them opens or saves."""
+
+import pandas as pd
+import pytest
+
+from dyelab import book
+from dyelab.panel import browse, company, record
+
+
+@pytest.fixture
+def home(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.delenv("DYELAB_BOOK", raising=False)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.fixture
+def three(home):
+    """Three panels of one notebook, the last not on show, and a book of the user's own."""
+    own = book.save(book.create(home / "own", "My own"))
+    made = [record.panel(), browse.panel(), browse.panel()]
+    for shown in made[:2]:
+        company.join(shown)
+    yield own, *made
+    for shown in made:
+        shown.close()
+
+
+def test_a_book_chosen_in_one_panel_is_taken_up_by_the_others_on_show(three):
+    own, first, second, hidden = three
+    first.shelf.choose(own.path)
+    assert second.book.path == own.path
+    assert str(own.path) in [value for _, value in second.shelf.list.options]
+    assert hidden.book.path != own.path
+
+
+def test_what_one_panel_saves_the_others_show(three):
+    own, first, second, _ = three
+    first.shelf.choose(own.path)
+    saved = book.save(book.add(own, swatches=pd.DataFrame({"swatch": ["K-01"]})))
+    first._take(saved.path, saved)
+    assert list(second.book.swatches["swatch"]) == ["K-01"]
+
+
+def test_a_closed_panel_is_left_alone(three):
+    own, first, second, _ = three
+    second.close()
+    first.shelf.choose(own.path)
+    assert second.book.path != own.path
