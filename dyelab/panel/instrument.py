@@ -10,10 +10,10 @@ from dyelab import convert, files, read, words
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame, occasion, shelf
 from dyelab.panel.capture import named
-from dyelab.table import DEFAULT_WHITE, LAB
+from dyelab.table import DEFAULT_WHITE, LAB, STANDARD_UNCERTAINTIES
 
-_METHODS = ("spectral", "colorimeter", "typed")
-_SHOWN = ["sample", "swatch", *LAB, "u_L", "u_a", "u_b", "flags"]
+_METHODS = ("colorimeter", "spectral", "typed")
+_SHOWN = ["reading", "swatch", *LAB, *STANDARD_UNCERTAINTIES, "flags"]
 _USUAL_WHITES = ("D65/10°", "D65/2°", "D50/2°", "C/2°", "A/10°")
 _MANY = 24  # patches shown
 
@@ -132,8 +132,7 @@ def _show(book: Any, **picked: Any) -> frame.Shown:
         left=len(left), add=words.say("instrument.add"),
     )  # fmt: skip
     variances = readings[["var_L", "var_a", "var_b"]].to_numpy(float) ** 0.5
-    table = readings.assign(sample=readings["reading"])
-    table[["u_L", "u_a", "u_b"]] = variances
+    table = readings.assign(**dict(zip(STANDARD_UNCERTAINTIES, variances.T, strict=True)))
     return frame.Shown(sentence, table=table[_SHOWN].round(2), chips=_chips(readings), notes=notes)
 
 

@@ -1,10 +1,12 @@
 """The capture notebook: measure a photo, drag a window, put the readings into a book."""
 
+import pytest
 from conftest import traced
 
 from dyelab import book
 from dyelab.panel import capture
 
+sync_api = pytest.importorskip("playwright.sync_api")
 NOTEBOOK = "2_capture.ipynb"
 
 
@@ -34,15 +36,16 @@ def changed(page, place, before):
     raise AssertionError(f"{place} stayed {before}")
 
 
-def test_measure_drag_and_add(notebook, page, shot, looks, desk, drawn):
-    book.create(desk / "photo-book", "from photos")
+def test_measure_drag_and_add(notebook, page, shot, looks, tmp_path, drawn):
+    mine = tmp_path / "photo-book"
+    book.create(mine, "from photos")
     opened = notebook(NOTEBOOK)
     opened.run_all(until=".dyelab .dl-answer")
     panel, instrument = page.locator(".dyelab").first, page.locator(".dyelab").nth(1)
     panel.get_by_label("Swatch book", exact=True).select_option(label="another folder …")
-    panel.get_by_label("Folder of your swatch book").fill("photo-book")
+    panel.get_by_label("Folder of your swatch book").fill(str(mine))
     panel.get_by_label("Folder of your swatch book").press("Enter")
-    panel.get_by_text("Choose a photo of your card").wait_for()
+    sync_api.expect(panel.get_by_label("Or a photo's file")).to_have_value("", timeout=30_000)
     panel.get_by_label("Or a photo's file").fill(str(capture.example()))
     panel.get_by_label("Or a photo's file").press("Tab")
     drawn(lambda: panel.get_by_role("button", name="Measure", exact=True).click(), 90_000)
@@ -58,8 +61,17 @@ def test_measure_drag_and_add(notebook, page, shot, looks, desk, drawn):
     changed(page, "A1", moved)
     panel.get_by_role("button", name="Add the named").click()
     panel.get_by_text("24 readings").first.wait_for()
-    kept = book.open(desk / "photo-book")
+    kept = book.open(mine)
     assert len(kept.readings) == 24
     assert len(kept.shared) > 24
+    # The other panel of the notebook has followed to the same book.
+    typed = instrument.get_by_label("Or type: swatch, L*, a*, b*")
+    typed.fill("W01 69.5 16.9 25.7\nW02 48.8 37.3 17.9\nX9 50 0 0")
+    typed.press("Tab")
+    instrument.get_by_text("2 readings of 2 swatches").first.wait_for()
+    looks(opened, "capture-added", "instrument")
+    instrument.get_by_role("button", name="Add the readings").click()
+    instrument.get_by_text("Added 2 readings").wait_for()
+    assert len(book.open(mine).readings) == 26
     assert not traced(page)
     assert page.foreign == []
