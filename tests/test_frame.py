@@ -1,7 +1,10 @@
+import gzip
+
 import nasty
 import pandas as pd
 import pytest
 import stand_in
+from plotly.offline import get_plotlyjs
 
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame, markup, memory, save, shelf
@@ -84,6 +87,17 @@ def test_choices_are_remembered_for_each_book(panel, home):
     assert again.choices["dye"].value == "weld"
     again.shelf.choose(home / "mine")
     assert (again.choices["dye"].value, again.choices["dose"].value) == ("madder", 1.0)
+
+
+def test_plotly_is_sent_when_a_page_asks_and_in_one_message_of_fair_size(panel, monkeypatch):
+    sent = []
+    monkeypatch.setattr(panel.canvas, "send", lambda said, buffers=(): sent.append((said, buffers)))
+    panel.canvas._received(panel.canvas, {"kind": "program"}, [])
+    ((said, (packed,)),) = sent
+    assert said == {"kind": "program"}
+    assert gzip.decompress(packed).decode() == get_plotlyjs()
+    assert len(packed) < 2e6  # a notebook server lets a megabyte a second through
+    assert len(panel.canvas._esm) < 20_000  # what has to be read before the widget may start
 
 
 def test_several_chosen_together_are_remembered(home):

@@ -1,12 +1,25 @@
 // Shows a figure that Python sends as one JSON text, and sends pictures of it back on request.
+
+// Plotly is kept on the page by a name of our own, once for all panels there.
+const drawer = () => window.dyelabPlotly;
+
+async function unpack(packed) {
+  const plain = new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"));
+  const text = await new Response(plain).text();
+  const url = URL.createObjectURL(new Blob([text], { type: "text/javascript" }));
+  await import(/* webpackIgnore: true */ url);
+  URL.revokeObjectURL(url);
+  window.dyelabPlotly = window.Plotly;
+}
+
 function render({ model, el }) {
-  const Plotly = window.Plotly;
   const div = document.createElement("div");
   div.className = "dl-canvas";
   div.setAttribute("role", "img");
   el.append(div);
   const config = { displayModeBar: false, responsive: false, displaylogo: false };
   let width = 0; // what the figure was last drawn for
+  let asked = -Infinity; // when Plotly was last asked for, in ms
 
   // Drawn for the width there is. Without one (not on the page yet, or a hidden tab) the
   // observer below draws it as soon as it has one. A new width is drawn from scratch: an update
@@ -18,12 +31,25 @@ function render({ model, el }) {
     el.style.display = text ? "" : "none";
     width = text ? Math.round(el.clientWidth) : 0;
     if (!width) return;
+    if (!drawer()) return ask();
     const { data, layout } = JSON.parse(text);
     const meta = layout.meta || {};
     const height = meta.aspect ? Math.min(layout.height, Math.round(width * meta.aspect)) : layout.height;
     const set = { ...config, edits: { shapePosition: Boolean(meta.drag) } };
-    const how = width === before ? Plotly.react : Plotly.newPlot;
+    const how = width === before && div.data ? drawer().react : drawer().newPlot;
     how(div, data, { ...layout, width, height, autosize: false }, set).then(drawn, lost);
+  }
+
+  // An answer may be lost with the line to the kernel; a later drawing asks once more.
+  function ask() {
+    if (performance.now() - asked < 5000) return;
+    asked = performance.now();
+    model.send({ kind: "program" });
+  }
+
+  function told(said, buffers) {
+    if (said.kind === "picture") picture(said);
+    if (said.kind === "program") (drawer() ? Promise.resolve() : unpack(buffers[0])).then(draw, lost);
   }
 
   function drawn() {
@@ -55,11 +81,10 @@ function render({ model, el }) {
   }
 
   function picture(ask) {
-    if (ask.kind !== "picture") return;
     const figure = JSON.parse(model.get("figure"));
     figure.layout.paper_bgcolor = "#ffffff";
     const size = { width: ask.width, height: ask.height };
-    Plotly.toImage(figure, { format: ask.format, ...size, scale: ask.format === "png" ? 2 : 1 })
+    drawer().toImage(figure, { format: ask.format, ...size, scale: ask.format === "png" ? 2 : 1 })
       .then((url) => model.send({ kind: "picture", name: ask.name, url }))
       .catch((fault) => model.send({ kind: "picture", name: ask.name, fault: String(fault) }));
   }
@@ -72,12 +97,13 @@ function render({ model, el }) {
   div.addEventListener("click", pointed);
   model.on("change:figure", draw);
   model.on("change:description", () => div.setAttribute("aria-label", model.get("description")));
-  model.on("msg:custom", picture);
+  model.on("msg:custom", told);
   draw();
   return () => {
     sized.disconnect();
     model.off("change:figure", draw);
-    Plotly.purge(div);
+    model.off("msg:custom", told);
+    if (div.data) drawer().purge(div);
   };
 }
 export default { render };

@@ -1,6 +1,7 @@
 """A Plotly figure in a panel: redrawn from one message, and able to send its picture back."""
 
 import base64
+import gzip
 import json
 from collections.abc import Callable
 from functools import cache
@@ -16,13 +17,20 @@ _HERE = Path(__file__).parent
 
 
 @cache
-def _program() -> str:
-    return get_plotlyjs() + "\n" + (_HERE / "canvas.js").read_text(encoding="utf-8")
+def _plotly() -> bytes:
+    """Plotly's program, packed: under what a notebook server lets through in one message."""
+    return gzip.compress(get_plotlyjs().encode(), 6)
 
 
 class Canvas(anywidget.AnyWidget):
-    """Shows one figure at a time; a screen reader reads `description` in its place."""
+    """Shows one figure at a time; a screen reader reads `description` in its place.
 
+    Plotly is sent when a page first has something to draw. Sent along with the widget it would
+    have to be read within the two seconds that a widget is given to start, and on a busy machine
+    the figure was then never shown.
+    """
+
+    _esm = (_HERE / "canvas.js").read_text(encoding="utf-8")
     figure = traitlets.Unicode("").tag(sync=True)
     description = traitlets.Unicode("").tag(sync=True)
 
@@ -30,7 +38,7 @@ class Canvas(anywidget.AnyWidget):
         self._waiting: Callable[[bytes], None] | None = None
         self.moved: Callable[[dict[str, Any]], None] | None = None
         self.pointed: Callable[[float, float], None] | None = None
-        super().__init__(_esm=_program(), **traits)
+        super().__init__(**traits)
         self.on_msg(self._received)
 
     def show(self, figure: go.Figure | dict[str, Any] | None, description: str) -> None:
@@ -46,6 +54,8 @@ class Canvas(anywidget.AnyWidget):
         self.send(ask)
 
     def _received(self, _widget: Any, content: dict, _buffers: Any) -> None:
+        if content.get("kind") == "program":
+            self.send({"kind": "program"}, [_plotly()])
         if content.get("kind") == "moved" and self.moved is not None:
             self.moved(content.get("change", {}))
         if content.get("kind") == "pointed" and self.pointed is not None:
