@@ -85,7 +85,7 @@ def test_a_spot_in_a_photo_becomes_the_wanted_colour(panel):
     path = f"M{0.35 * width},{0.19 * height}L{0.37 * width},{0.21 * height}Z"
     panel.canvas.moved({"shapes[0].path": path})
     assert panel.sentence == first
-    panel._tell(panel._aim)
+    panel.tell(panel._aim)
     assert panel.values["task"] == "find"
     assert "chance" in panel.sentence
     assert any("its own uncertainty" in note for note in panel.shown.notes)
@@ -95,7 +95,7 @@ def test_a_spot_in_a_photo_becomes_the_wanted_colour(panel):
 
 def test_a_photo_that_is_not_there_is_said_in_words(panel):
     assert "nowhere.jpg" in choose(panel, task="spot", photo="nowhere.jpg")
-    panel._tell(panel._aim)
+    panel.tell(panel._aim)
     assert "point at the spot" in panel.told.value
 
 
@@ -103,7 +103,7 @@ def test_the_next_swatches_lower_the_uncertainty(panel):
     said = choose(panel, task="next", wanted="", many=3)
     assert "3 swatches" in said
     assert len(panel.shown.table) == 3
-    panel._tell(panel._take_first)
+    panel.tell(panel._take_first)
     assert panel.choices["task"].value == "recipe"
     assert panel.shown.table is not None
 
@@ -121,16 +121,27 @@ def test_the_reach_tells_what_the_metals_add(panel):
 
 def test_the_example_is_not_planned_into_but_a_copy_is(panel, tmp_path):
     madder(panel, iron_wof=1.5)
-    panel._tell(panel._into)
+    panel.tell(panel._into)
     assert "stays as it is" in panel.told.value
     copy = shutil.copytree(EXAMPLE, tmp_path / "yard")
     own = explore.panel(copy)
     before = len(book.open(copy).swatches)
     madder(own, iron_wof=1.5)
-    own._tell(own._into)
+    own.tell(own._into)
     assert "Planned 1 swatches" in own.told.value
     after = book.open(copy)
     assert len(after.swatches) == before + 1
     steps = after.steps[after.steps["swatch"] == after.swatches["swatch"].iloc[-1]]
     assert {"madder", "potash alum", "ferrous sulfate"} <= set(steps["material"])
     assert (steps["state"] == "planned").all()
+
+
+def test_only_buttons_that_can_do_something_are_shown(panel, tmp_path):
+    seen = {}
+    for task in ("recipe", "next", "reach"):
+        choose(panel, task=task)
+        seen[task] = {n for n, b in panel.buttons.items() if b.layout.display != "none"}
+    assert seen == {"recipe": {"put"}, "next": {"take", "put"}, "reach": set()}
+    nothing = explore.panel(book.save(book.create(tmp_path / "new", "A new book")))
+    assert "no readings of swatches as dyed" in nothing.answer.value
+    assert all(b.layout.display == "none" for b in nothing.buttons.values())

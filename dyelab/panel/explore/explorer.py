@@ -8,8 +8,10 @@ import ipywidgets as widgets
 
 from dyelab import plan, words
 from dyelab.errors import InputError
-from dyelab.panel import frame, markup, shelf
+from dyelab.panel import frame, shelf
 from dyelab.panel.explore import answers, bench, offered, spot
+
+_TAKES = {"aim": ("spot",), "take": ("find", "next"), "put": ("recipe", "find", "next")}
 
 
 class Explorer(frame.Panel):
@@ -17,24 +19,28 @@ class Explorer(frame.Panel):
 
     def __init__(self, book: Any = None) -> None:
         title = words.say("exploring.title")
+        works = {"aim": self._aim, "take": self._take_first, "put": self._into}
+        self.buttons = {name: self._button(name, work) for name, work in works.items()}
         super().__init__(
             *("explore", title, offered.choose, answers.show),
             refresh=offered.fit,
             prepare=bench.prepared,
             book=book,
         )
-        self.told = widgets.HTML()
-        self.told.add_class("dl-saved")
-        works = {"aim": self._aim, "take": self._take_first, "put": self._into}
-        line = widgets.HBox([self._button(name, work) for name, work in works.items()])
+        self.under(*self.buttons.values())
         self.canvas.moved, self.canvas.pointed = self._dragged, self._pointed
-        line.add_class("dl-save")
-        self.children: tuple[Any, ...] = (*self.children, line, self.told)
+
+    def _display(self, shown: frame.Shown) -> None:
+        """Show the buttons that can take further what is shown."""
+        super()._display(shown)
+        task = self.values.get("task", "")
+        for name, button in self.buttons.items():
+            button.layout.display = None if task in _TAKES[name] else "none"
 
     def _button(self, name: str, work: Callable[[], str]) -> widgets.Button:
         button = widgets.Button(description=words.say(f"exploring.{name}"))
         button.add_class("dl-button")
-        button.on_click(lambda _: self._tell(work))
+        button.on_click(lambda _: self.tell(work))
         return button
 
     def _aim(self) -> str:
@@ -98,12 +104,6 @@ class Explorer(frame.Panel):
         self.book = saved
         told = {"swatches": str(len(planned.swatches)), "book": saved.title, "name": name}
         return words.say("exploring.put_in", **told)
-
-    def _tell(self, work: Callable[[], str]) -> None:
-        try:
-            self.told.value = markup.sentence(work())
-        except InputError as refusal:
-            self.told.value = markup.notice(str(refusal))
 
 
 def panel(book: Any = None) -> Explorer:
