@@ -34,7 +34,9 @@ WORST_FIT, WORST_PATCH = 7.0, 25.0  # ΔE00, median and single, that mean: this 
 _MEDIAN = 2.366  # of chi-square with three degrees of freedom
 _USUAL = 0.72
 _DEVELOPED = 0.85, 0.2  # mean and spread of how far cameras' programs go, by trial
-_PLEASING, _CAST = np.array([0.02, 0.06, 0.06]), np.array([0.3, 0.7, 0.7])
+_STEEPER = ToneFit(Tone(0, -0.1, -0.2), np.diag([0.03, 0.15, 0.2]) ** 2)
+_EXPOSED = 0.75  # how light a perfect white is stored, full being 1
+_PLEASING, _CAST = np.array([0.01, 0.04, 0.04]), np.array([0.2, 0.4, 0.4])
 METHODS = ("auto", "plain", "learned")
 
 
@@ -280,14 +282,16 @@ def _as_developed(spectra: np.ndarray, of: Known, rng: np.random.Generator) -> n
     """CIELAB (n, 3) that some camera's own program makes of spectra, its white right.
 
     The best matrix for the camera and light, taken too far or not far enough from the bare
-    channels, then what makers do to please the eye.
+    channels, more contrast than the file admits, then what makers do to please the eye.
     """
     response = any_response(rng)
     raw = spectra @ response / response.sum(axis=0)
     best = np.linalg.solve(_srgb_to_white(), solve(terms(raw, 1), of))
     best /= best.sum(axis=1, keepdims=True)
-    far = rng.normal(*_DEVELOPED)
-    lab = to_lab(raw @ (_srgb_to_white() @ (far * best + (1 - far) * np.eye(3))).T)
+    far, tone = rng.normal(*_DEVELOPED), _STEEPER.draw(rng)
+    seen = raw @ (far * best + (1 - far) * np.eye(3)).T
+    bent = tone.redo(_EXPOSED * seen) / tone.redo(np.array(_EXPOSED))
+    lab = to_lab(bent @ _srgb_to_white().T)
     return lab * (1 + _PLEASING * rng.standard_normal(3)) + rng.normal(0, _CAST, 3)
 
 
