@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from dyelab import compare, convert
+from dyelab.compare import interval
 from dyelab.errors import InputError
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
@@ -236,11 +237,35 @@ def test_refusals_say_what_to_do(call, remedy):
         call(cloths(PAIR))
 
 
+@pytest.mark.parametrize("free", [6, 14])
+@pytest.mark.parametrize("variances", [(1, 1, 1), (1, 0.5, 0.05), (1, 0.05, 0.02)])
+def test_few_replicates_keep_the_size_of_the_test_at_zero(variances, free):
+    """Round noise looks drawn out when seen in few replicates; drawn-out noise is so."""
+    rng, cases = np.random.default_rng(29), 20_000
+    seen = rng.normal(size=(cases, free, 3)) * np.sqrt(variances)
+    estimate = np.einsum("cki,ckj->cij", seen, seen) / free
+    distance = np.linalg.norm(rng.normal(size=(cases, 3)) * np.sqrt(variances), axis=1)
+    trace = np.trace(estimate, axis1=1, axis2=2)
+    square, df = interval.evened(trace, (estimate**2).sum((1, 2)), np.full(cases, float(free)))
+    noise = interval.Noise(trace, trace, square, df, df)
+    called = (interval.chance_if_equal(distance, noise) < 0.05).mean()
+    assert 0.025 < called < 0.05 + 3 * np.sqrt(0.05 * 0.95 / cases)
+
+
+def test_noise_that_is_known_is_left_as_it_is():
+    square, df = interval.evened(np.array([0.0, 3.0]), np.array([0.0, 3.0]), np.array([0.0, 1e9]))
+    assert square == pytest.approx([0, 3], abs=1e-6)
+    assert np.isinf(df[0])
+    assert df[1] > 1e8
+
+
 QUICK = [
     ("dark", 2, 0.0),
     ("dark", 2, 12.0),
+    ("light", 2, 2.0),
     ("light", 3, 0.5),
     ("light", 8, 4.0),
+    ("middle, round", 2, 1.0),
     ("middle, round", 4, 0.0),
 ]
 
