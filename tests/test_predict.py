@@ -262,7 +262,22 @@ def test_drawn_swatches_fill_the_90_percent_region_to_90_percent():
 
 def test_chances_are_shares_of_drawn_swatches_and_never_certain():
     away = np.array([[1.0, 2.0, 4.0, 5.0], [0.1, 0.2, 0.3, 0.4], [9.0, 9.0, 9.0, 9.0]])
-    assert landing.chances(away, 3.0) == pytest.approx([0.5, 0.9, 0.1])
+    plain = landing.chances(away, 3.0, (0.0, 1.0))
+    assert plain == pytest.approx([0.5, 0.9, 0.1])
+    assert (landing.chances(away, 3.0, (1.0, 1.0)) > plain).all()
+
+
+def test_the_odds_mend_a_spread_that_is_stated_too_wide():
+    rng = np.random.default_rng(6)
+    lab, C = np.tile([50.0, 10.0, 10.0], (150, 1)), np.tile(6 * np.eye(3), (150, 1, 1))
+    for stated, sign in ((3.0, 1), (1 / 3, -1), (1.0, 0)):
+        measured = rng.multivariate_normal(np.zeros(3), C[0], 150) + lab
+        shift, slope = landing.odds(lab, measured, stated * C, 100.0)
+        away = convert.dE00(lab[:1, None], landing.draws(lab[:1], stated * C[:1], 100.0, 4000))
+        mended = landing.chances(away, 4.0, (shift, slope))[0]
+        landed = (convert.dE00(lab, measured) <= 4.0).mean()
+        assert mended == pytest.approx(landed, abs=0.12)
+        assert np.sign(round(shift)) == sign
 
 
 def test_scores_that_miss_together_are_found_to():

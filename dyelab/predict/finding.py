@@ -156,7 +156,7 @@ def _judged(
         observer=model.white[1],
         middle=middle,
         dE00=away.mean(axis=1),
-        chance=landing.chances(away, tolerance),
+        chance=landing.chances(away, tolerance, model.odds),
     )
     answered["tried"] = answered.get("tried", "")
     return table.with_covariances(answered, C)

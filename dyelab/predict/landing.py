@@ -1,10 +1,15 @@
 """How often a swatch lands near a wanted colour: drawn by what leave-one-out tells."""
 
 import numpy as np
-from scipy import stats
+from scipy import optimize, special, stats
+
+from dyelab import convert
 
 LEVEL = 0.90
 LIMIT = float(stats.chi2.ppf(LEVEL, 3))
+_NEAR = (2.0, 3.0, 4.0, 6.0)  # ΔE00 that may count as landing
+_DRAWS, _MOST = 200, 150
+_PRIOR = np.array([[0.0, 1.0], [0.7, 0.25]])  # of the shift and slope: mean and deviation
 
 
 def draws(lab: np.ndarray, C: np.ndarray, tail: float, n: int) -> np.ndarray:
@@ -27,6 +32,33 @@ def draws(lab: np.ndarray, C: np.ndarray, tail: float, n: int) -> np.ndarray:
     return lab[:, None, :] + np.einsum("mij,nj->mni", root, normal * far[:, None])
 
 
-def chances(away: np.ndarray, tolerance: float) -> np.ndarray:
-    """Chance (m,) of landing from distances (m, n) of drawn swatches; never quite 0 or 1."""
-    return ((away <= tolerance).sum(axis=1) + 0.5) / (away.shape[1] + 1)
+def chances(away: np.ndarray, tolerance: float, odds: tuple[float, float]) -> np.ndarray:
+    """Chance (m,) of landing from distances (m, n) of drawn swatches, its log odds corrected."""
+    drawn = ((away <= tolerance).sum(axis=1) + 0.5) / (away.shape[1] + 1)
+    return special.expit(odds[0] + odds[1] * special.logit(drawn))
+
+
+def odds(lab: np.ndarray, measured: np.ndarray, C: np.ndarray, tail: float) -> tuple[float, float]:
+    """Shift and slope of the log odds of landing: how often each left-out recipe landed.
+
+    Parameters
+    ----------
+    lab, measured : ndarray (m, 3)
+        Recipes as predicted without their swatches, and as measured: each aimed at its own
+        prediction, as a recipe that was searched for is.
+    C : ndarray (m, 3, 3)
+    tail : float
+    """
+    lab, measured, C = lab[:_MOST], measured[:_MOST], C[:_MOST]
+    away = convert.dE00(lab[:, None], draws(lab, C, tail, _DRAWS))
+    off = convert.dE00(lab, measured)
+    drawn = special.logit(np.stack([chances(away, near, (0.0, 1.0)) for near in _NEAR]))
+    landed = np.stack([off <= near for near in _NEAR])
+
+    def cost(p: np.ndarray) -> float:
+        z = p[0] + p[1] * drawn
+        fit = np.logaddexp(0, np.where(landed, -z, z)).mean(axis=0).sum()
+        return float(fit + 0.5 * (((p - _PRIOR[0]) / _PRIOR[1]) ** 2).sum())
+
+    shift, slope = optimize.minimize(cost, _PRIOR[0]).x
+    return float(shift), float(slope)

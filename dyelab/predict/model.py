@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from dyelab.predict import asking, factors, judging, process, scarce
+from dyelab.predict import asking, factors, judging, landing, process, scarce
 from dyelab.predict.gathering import gathered
 from dyelab.predict.kernel import Likeness
 from dyelab.predict.landing import LIMIT
@@ -92,9 +92,10 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     stretch, tail = judging.calibrated(far, np.trace(C, axis1=1, axis2=2))
     far = judging.far(off, stretch(C))
     left = left.assign(distance=far, inside=far <= LIMIT)
+    lab = left[["L_left", "a_left", "b_left"]].to_numpy(float)
     basis, levels = known.basis, factors.levels(known.made)
     return Model(
         *(known.made, basis.white, basis, steps, levels, kernels, codes, scores),
         together,
-        *(stretch, tail, left, known.notes),
+        *(stretch, tail, landing.odds(lab, lab + off, stretch(C), tail), left, known.notes),
     )

@@ -64,6 +64,8 @@ class Taught:
     tail : float
         Degrees of freedom of the t distribution that the leave-one-out errors follow: large is
         normal, small has many near misses and a few far ones.
+    odds : (shift, slope)
+        Of the log odds of landing, from how often the left-out recipes landed.
     left_out : DataFrame
         One row a recipe, predicted without it: `swatch, recipe, L, a, b` as measured, `L_left,
         a_left, b_left` as predicted, `dE00`, `inside` (within the 90 % region).
@@ -81,6 +83,7 @@ class Taught:
     together: np.ndarray
     stretch: Stretch
     tail: float
+    odds: tuple[float, float]
     left_out: pd.DataFrame
     notes: tuple[str, ...]
 
