@@ -56,10 +56,9 @@ class _Scorer:
 
     def __call__(self, roots: np.ndarray) -> np.ndarray:
         """Explained share of (..., 24, 3) roots of linear values; at most 1."""
-        means = roots.mean(axis=-2, keepdims=True)
-        seen = roots - means  # the base spans the mean too, so that it may go
-        told = ((self._base.T @ seen) ** 2).sum(axis=(-1, -2))
-        total = (seen**2).sum(axis=(-1, -2))
+        seen = roots - roots.mean(axis=-2, keepdims=True)  # the base spans the mean too
+        told = np.square(self._base.T @ seen).sum(axis=(-1, -2))
+        total = np.einsum("...ij,...ij->...", seen, seen)
         return np.minimum(told, total) / np.maximum(total, 0.15)
 
 
@@ -112,15 +111,16 @@ def _searched(picture: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
     for pitch in _PITCHES * _SCALE:
         side = max(1, 2 * round(CORE * pitch / 2) - 1)
         means = cv2.blur(picture, (side, side), borderType=cv2.BORDER_REPLICATE)
-        for turn in range(4):
+        for turn in range(2):
             places = _places(picture.shape, pitch, turn)
             if not len(places):
                 continue
-            grid = _GRID @ _turned(turn).T * pitch
-            values = score(_at(means, places[:, None] + grid))
-            i = int(values.argmax())
-            if values[i] > best.get(turn, (-9.0,))[0]:
-                best[turn] = (float(values[i]), pitch, *places[i])
+            seen = _at(means, places[:, None] + _GRID @ _turned(turn).T * pitch)
+            # Upside down, the same places hold the patches in the opposite order.
+            for which, values in ((turn, score(seen)), (turn + 2, score(seen[:, ::-1]))):
+                i = int(values.argmax())
+                if values[i] > best.get(which, (-9.0,))[0]:
+                    best[which] = (float(values[i]), pitch, *places[i])
     order = sorted(best, key=lambda t: best[t][0])
     top = best[order[-1]]
     frame = np.eye(3)
