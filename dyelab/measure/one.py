@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from dyelab import calibrate
 from dyelab.calibrate import Calibration, Own, Pose, Reference, Samples, Setup, Target, through
@@ -44,6 +45,11 @@ class Measured:
     quads: np.ndarray
 
 
+# The matrices are small: threads of the linear algebra would only wait for one another.
+_one_thread = threadpool_limits.wrap(limits=1, user_api="blas")
+
+
+@_one_thread
 def photo(
     picture: Photo,
     reference: Reference | None,
@@ -102,6 +108,7 @@ def photo(
     return _measured(picture, setup, quads)
 
 
+@_one_thread
 def boxes(
     picture: Photo,
     reference: Reference,
