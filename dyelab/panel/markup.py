@@ -72,7 +72,7 @@ def _chip(patch: Chip) -> str:
     label = f"<b>{_together(patch.label)}</b>"
     note = f"<br>{_together(patch.note)}" if patch.note else ""
     if patch.lab is None:
-        return f'<li><span class="dl-chip dl-blank"></span>{label}{note}</li>'
+        return f'<li><span class="dl-chip dl-blank"></span>{label}{note.removeprefix("<br>")}</li>'
     fill, inside = _painted(patch.lab, patch.illuminant, patch.observer)
     numbers = "  ".join(f"{value:.1f}" for value in patch.lab).replace("-", "−")
     mark = "" if inside else f"<br>{escape(words.say('frame.outside'))}"
