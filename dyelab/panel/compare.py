@@ -1,6 +1,5 @@
 """Compare variants: what one step did, to which cloths, and whether it is more than noise."""
 
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -9,30 +8,13 @@ import plotly.graph_objects as go
 
 from dyelab import compare, shift, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame
+from dyelab.panel import choices, frame, gathered
 from dyelab.plot import shift as drawn
 
 ALL = ""
 _HELD = ("fibre", "dye", "tannin", "mordant")
 _FIGURES = ("vectors", "multiples", "dose", "spectra", "family")
 _SHOWN = 4  # chips of at most so many pairs
-
-
-@dataclass(frozen=True)
-class _Bench:
-    every: shift.Recipes
-    spectra: pd.DataFrame | None
-    wide: pd.DataFrame
-    shared: pd.DataFrame | None
-    kept: dict[str, shift.Recipes] = field(default_factory=dict)
-
-    def recipes(self, method: str | None) -> shift.Recipes:
-        """What was read by one method; by all of them, each apart, without."""
-        if method is None or self.every.methods == [method]:
-            return self.every
-        if method not in self.kept:
-            self.kept[method] = shift.as_dyed(self.wide, shared=self.shared, method=method)
-        return self.kept[method]
 
 
 def panel(book: Any = None) -> frame.Panel:
@@ -44,18 +26,12 @@ def panel(book: Any = None) -> frame.Panel:
         Else the one the session was opened with, else the example.
     """
     title = words.say("comparing.title")
-    return frame.Panel("compare", title, _choose, _show, refresh=_fit, prepare=_bench, book=book)
+    return frame.Panel(
+        "compare", title, _choose, _show, refresh=_fit, prepare=gathered.of, book=book
+    )
 
 
-def _bench(book: Any) -> _Bench:
-    from dyelab import book as books
-
-    wide = books.wide(book)
-    every = shift.as_dyed(wide, shared=book.shared)
-    return _Bench(every, book.spectra, wide, book.shared)
-
-
-def _choose(bench: _Bench) -> dict[str, Any]:
+def _choose(bench: gathered.Gathered) -> dict[str, Any]:
     made = bench.every.made
     steps = [(words.say(f"comparing.step_{name}"), name) for name in shift.VARIES]
     picks = {"what": choices.pick(words.say("comparing.what"), steps)}
@@ -86,7 +62,7 @@ def _levels(made: pd.DataFrame, what: str) -> list[str]:
     return list(dict.fromkeys(["none", *names, *worded]))
 
 
-def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
+def _fit(bench: gathered.Gathered, widgets: dict[str, Any]) -> None:
     """Offer the references of the step that varies; a step that varies can't be held."""
     what = widgets["what"].value
     choices.set_options(widgets["reference"], _levels(bench.every.made, what))
@@ -95,7 +71,7 @@ def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
 
 
 def _show(
-    bench: _Bench,
+    bench: gathered.Gathered,
     what: str,
     reference: str,
     formula: str,

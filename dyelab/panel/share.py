@@ -1,6 +1,5 @@
 """The tannin's share: how much of a metal's effect is on the dye, the tannin, the fibre."""
 
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -9,30 +8,13 @@ import plotly.graph_objects as go
 
 from dyelab import shift, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame
+from dyelab.panel import choices, frame, gathered
 from dyelab.plot import plane
 from dyelab.plot import shift as drawn
 
 _PICKED = ("fibre", "tannin", "dye")
 _COLUMNS = ["part", "share", "share_low", "share_high", "ks", "ks_low", "ks_high"]
 _COLOUR = ["part", "distance", "distance_low", "distance_high", "dL", "da", "db", "moved"]
-
-
-@dataclass(frozen=True)
-class _Bench:
-    every: shift.Recipes
-    spectra: pd.DataFrame | None
-    wide: pd.DataFrame
-    shared: pd.DataFrame | None
-    kept: dict[str, shift.Recipes] = field(default_factory=dict)
-
-    def recipes(self, method: str | None) -> shift.Recipes:
-        """What was read by one method; by all of them, each apart, without."""
-        if method is None or self.every.methods == [method]:
-            return self.every
-        if method not in self.kept:
-            self.kept[method] = shift.as_dyed(self.wide, shared=self.shared, method=method)
-        return self.kept[method]
 
 
 def panel(book: Any = None) -> frame.Panel:
@@ -44,18 +26,10 @@ def panel(book: Any = None) -> frame.Panel:
         Else the one the session was opened with, else the example.
     """
     title = words.say("share.title")
-    return frame.Panel("share", title, _choose, _show, refresh=_fit, prepare=_bench, book=book)
+    return frame.Panel("share", title, _choose, _show, refresh=_fit, prepare=gathered.of, book=book)
 
 
-def _bench(book: Any) -> _Bench:
-    from dyelab import book as books
-
-    wide = books.wide(book)
-    every = shift.as_dyed(wide, shared=book.shared)
-    return _Bench(every, book.spectra, wide, book.shared)
-
-
-def _choose(bench: _Bench) -> dict[str, Any]:
+def _choose(bench: gathered.Gathered) -> dict[str, Any]:
     made = pd.concat([_dyed(bench, metal) for metal in shift.METALS])
     if made.empty:
         raise InputError(words.say("share.nothing"))
@@ -74,7 +48,7 @@ def _choose(bench: _Bench) -> dict[str, Any]:
     return picks
 
 
-def _dyed(bench: _Bench, metal: str) -> pd.DataFrame:
+def _dyed(bench: gathered.Gathered, metal: str) -> pd.DataFrame:
     """Dyed recipes with this metal alone; those with controls at the same dose first."""
     made = bench.every.made
     column = shift.METALS[metal]
@@ -86,7 +60,7 @@ def _dyed(bench: _Bench, metal: str) -> pd.DataFrame:
     return found.iloc[np.argsort(~np.array(controlled, bool), kind="stable")]
 
 
-def _start(bench: _Bench, metal: str) -> pd.Series:
+def _start(bench: gathered.Gathered, metal: str) -> pd.Series:
     """The recipe to open with: on the tannin that has most colour of its own."""
     made = bench.every.made
     bare = (made["dye"] == "none") & (made["iron_wof"] == 0) & (made["copper_wof"] == 0)
@@ -101,7 +75,7 @@ def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
     return [(f"{dose:g} %", dose) for dose in made[shift.METALS[metal]].unique() if dose > 0]
 
 
-def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
+def _fit(bench: gathered.Gathered, widgets: dict[str, Any]) -> None:
     """Offer only what was dyed with this metal: each choice narrows those below it."""
     left = _dyed(bench, widgets["metal"].value)
     for name in _PICKED:
@@ -111,7 +85,7 @@ def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
 
 
 def _show(
-    bench: _Bench,
+    bench: gathered.Gathered,
     metal: str,
     dose: float | None,
     by_spectra: bool,
