@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyelab import book, calibrate, convert
-from dyelab.panel import capture
+from dyelab import book, calibrate, convert, synth
+from dyelab.panel import capture, save
 
 pytestmark = pytest.mark.slow
 
@@ -95,3 +95,23 @@ def test_a_photo_of_washed_cloth_is_kept_as_such(shown, tmp_path):
 def test_the_card_can_be_written_from_the_panel(shown, tmp_path):
     assert "card-cloth-A4.pdf" in shown.write_card()
     assert (tmp_path / "saved" / "card-cloth-A4.pdf").read_bytes()[:4] == b"%PDF"
+
+
+def test_the_example_is_never_written_to(shown):
+    panel = capture.panel(synth.example())
+    panel.measured, panel.origin = shown.measured, shown.origin
+    panel.choices["names"].value = "A1 = W01"
+    before = sorted(p.name for p in synth.example().iterdir())
+    panel.add.click()
+    assert "example stays as it is" in panel.sentence
+    assert sorted(p.name for p in synth.example().iterdir()) == before
+
+
+def test_another_photo_of_the_same_name_is_another_photo(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    given = [({"name": "image.jpg", "content": memoryview(text)},) for text in (b"one", b"two")]
+    first, second = (save.uploaded(one, "photos") for one in given)
+    assert (first.name, second.name) == ("image.jpg", "image-2.jpg")
+    assert [path.read_bytes() for path in (first, second)] == [b"one", b"two"]
+    assert save.uploaded(given[1], "photos") == second
+    assert save.uploaded((), "photos") is None

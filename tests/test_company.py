@@ -48,3 +48,9 @@ def test_a_closed_panel_is_left_alone(three):
     second.close()
     first.shelf.choose(own.path)
     assert second.book.path != own.path
+
+
+def test_a_record_of_the_example_is_refused(home):
+    shown = record.panel()
+    shown.back.click()
+    assert "example stays as it is" in shown.sentence

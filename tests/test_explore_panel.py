@@ -6,7 +6,7 @@ import shutil
 import pytest
 
 from dyelab import book, convert, files
-from dyelab.panel import explore
+from dyelab.panel import explore, memory
 
 EXAMPLE = files.shipped("data", "marlpit_yard")
 
@@ -34,6 +34,14 @@ def madder(panel, **doses):
 def test_it_opens_with_a_colour_and_how_good_it_is(panel):
     assert "expect L*" in panel.sentence
     assert "predicted without its own swatches" in panel.shown.notes[0]
+
+
+def test_a_remembered_choice_that_has_gone_is_passed_over(panel):
+    memory.keep_choices(EXAMPLE, panel.name, {"fibre": "nettle", "task": "find"})
+    again = explore.panel(EXAMPLE)
+    assert again.choices["fibre"].value != "nettle"
+    assert again.choices["task"].value == "find"
+    assert "stumbled" not in again.answer.value
 
 
 def test_more_iron_darkens_and_the_chip_agrees_with_the_sentence(panel):

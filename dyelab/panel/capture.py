@@ -87,11 +87,11 @@ class Capture(frame.Panel):
             return words.say(f"capture.{key}")
 
         codes = list(map(str, book.swatches["swatch"]))
-        own = Path(book.path).resolve() != shelf.example().resolve()
+        start = str(example()) if shelf.is_example(book) else ""
         targets = [(say(f"target_{t}"), t) for t in (*convert.target_names(), _WHITE)]
         return {
             "upload": choices.upload(say("upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
-            "path": choices.text(say("path"), "" if own else str(example()), hint=say("path_hint")),
+            "path": choices.text(say("path"), start, hint=say("path_hint")),
             "target": choices.pick(say("target"), targets),
             "own": choices.text(say("own"), hint=say("own_hint")),
             "boxes": choices.number(say("boxes"), 0, low=0, high=60, unit=""),
@@ -128,17 +128,11 @@ class Capture(frame.Panel):
 
     def _read(self, picked: dict[str, Any]) -> None:
         """Read the photo chosen; another one forgets what was dragged."""
-        uploads = picked["upload"]
-        if uploads:
-            content, name = bytes(uploads[0]["content"]), Path(str(uploads[0]["name"])).name
-            origin = Path("saved") / "photos" / name
-            if not origin.exists() or origin.read_bytes() != content:
-                with files.whole(origin, binary=True) as file:
-                    file.write(content)
-        else:
-            origin = Path(picked["path"].strip()).expanduser()
+        origin = save.uploaded(picked["upload"], "photos")
+        if origin is None:
             if not picked["path"].strip():
                 raise InputError(words.say("capture.no_photo"))
+            origin = Path(picked["path"].strip()).expanduser()
         if self.origin != origin:
             self._moves, self.origin = {}, origin
             self.photo = None
@@ -228,6 +222,7 @@ class Capture(frame.Panel):
         """Add the named swatches' readings to the book, with the photo and the shared error."""
         from dyelab import book as books
 
+        shelf.own(self.book)
         if self.measured is None or self.origin is None:
             raise InputError(words.say("capture.nothing"))
         names = self._names()

@@ -6,7 +6,6 @@ from typing import Any
 import ipywidgets as widgets
 
 from dyelab import words
-from dyelab.errors import InputError
 from dyelab.panel import choices, frame, save, shelf
 
 _TASKS = ("sheet", "merge", "zip", "xlsx", "folder", "undo")
@@ -50,8 +49,7 @@ class Exchange(frame.Panel):
         if task in _SUFFIX:
             target = save.fresh(Path(self.book.path).name, _SUFFIX[task])
             return words.say("frame.saved", path=books.export(self.book, target))
-        if Path(self.book.path).resolve() == shelf.example().resolve():
-            raise InputError(words.say("exchange.example_kept"))
+        shelf.own(self.book)
         if task == "undo":
             self._take(self.book.path, books.undo(self.book.path))
             return words.say("exchange.undone")

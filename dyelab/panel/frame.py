@@ -186,7 +186,7 @@ class Panel(widgets.VBox):
         try:
             self._take(path)
             if kept:
-                self._set(kept)
+                self._restore(kept)
         finally:
             self._led = False
 
@@ -215,9 +215,9 @@ class Panel(widgets.VBox):
     def _recall(self, path: Path) -> None:
         """Set the choices made last time, those that are still to be had."""
         if self._remember:
-            self._set(memory.choices(path, self.name))
+            self._restore(memory.choices(path, self.name))
 
-    def _set(self, kept: dict[str, Any]) -> None:
+    def _restore(self, kept: dict[str, Any]) -> None:
         for name, value in kept.items():
             if name in self.choices:
                 try:

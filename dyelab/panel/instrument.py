@@ -1,14 +1,15 @@
 """Readings of a spectrophotometer or colorimeter: a file or typed lines, into the book."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
 import pandas as pd
 
-from dyelab import convert, files, read, words
+from dyelab import convert, read, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, occasion, shelf
+from dyelab.panel import choices, frame, occasion, save, shelf
 from dyelab.panel.capture import named
 from dyelab.table import DEFAULT_WHITE, LAB, STANDARD_UNCERTAINTIES
 
@@ -16,6 +17,16 @@ _METHODS = ("colorimeter", "spectral", "typed")
 _SHOWN = ["reading", "swatch", *LAB, *STANDARD_UNCERTAINTIES, "flags"]
 _USUAL_WHITES = ("D65/10°", "D65/2°", "D50/2°", "C/2°", "A/10°")
 _MANY = 24  # patches shown
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What was read: rows for the book, their spectra, what is no swatch of it, and notes."""
+
+    readings: pd.DataFrame
+    spectra: pd.DataFrame | None
+    left: pd.DataFrame
+    notes: tuple[str, ...]
 
 
 class Instrument(frame.Panel):
@@ -36,13 +47,13 @@ class Instrument(frame.Panel):
         """Add what is shown to the book, and say so."""
         from dyelab import book as books
 
-        if Path(self.book.path).resolve() == shelf.example().resolve():
-            raise InputError(words.say("exchange.example_kept"))
-        readings, spectra, left = _found(self.book, **self.values)
-        grown = books.add_readings(self.book, readings, spectra)
-        saved = books.save(grown, words.say("instrument.saved_as", count=len(readings)))
+        shelf.own(self.book)
+        found = _found(self.book, **self.values)
+        count = len(found.readings)
+        grown = books.add_readings(self.book, found.readings, found.spectra)
+        saved = books.save(grown, words.say("instrument.saved_as", count=count))
         self._take(saved.path, saved)
-        return words.say("instrument.added", count=len(readings), left=len(left))
+        return words.say("instrument.added", count=count, left=len(found.left))
 
 
 def panel(book: Any = None) -> Instrument:
@@ -85,7 +96,7 @@ def _read(**picked: Any) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tupl
         white = (illuminant, int(degrees)) if illuminant else DEFAULT_WHITE
         lab = read.typed(picked["typed"], illuminant=white[0], observer=white[1])
         return lab, None, () if illuminant else (words.say("instrument.typed_white"),)
-    path = _file(picked)
+    path = save.uploaded(picked["upload"], "readings") or _named(picked["path"])
     if path is None:
         raise InputError(words.say("instrument.start"))
     found = read.measurements(
@@ -94,23 +105,15 @@ def _read(**picked: Any) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tupl
     return found.lab, found.spectra, found.notes
 
 
-def _file(picked: dict[str, Any]) -> Path | None:
-    """The file chosen; one that was uploaded is kept beside the notebook."""
-    if not picked["upload"]:
-        return Path(picked["path"].strip()).expanduser() if picked["path"].strip() else None
-    content = bytes(picked["upload"][0]["content"])
-    kept = Path("saved") / "readings" / Path(str(picked["upload"][0]["name"])).name
-    if not kept.exists() or kept.read_bytes() != content:
-        with files.whole(kept, binary=True) as file:
-            file.write(content)
-    return kept
+def _named(text: str) -> Path | None:
+    return Path(text.strip()).expanduser() if text.strip() else None
 
 
-def _found(book: Any, **picked: Any) -> tuple[pd.DataFrame, pd.DataFrame | None, pd.DataFrame]:
+def _found(book: Any, **picked: Any) -> _Found:
     from dyelab import book as books
 
-    lab, spectra, _ = _read(**picked)
-    return books.instrument_readings(
+    lab, spectra, notes = _read(**picked)
+    made = books.instrument_readings(
         book,
         lab,
         spectra,
@@ -119,11 +122,12 @@ def _found(book: Any, **picked: Any) -> tuple[pd.DataFrame, pd.DataFrame | None,
         repeat=picked["repeat"] or None,
         **occasion.told(picked),
     )
+    return _Found(*made, notes)
 
 
 def _show(book: Any, **picked: Any) -> frame.Shown:
-    readings, _, left = _found(book, **picked)
-    notes = list(_read(**picked)[2])
+    found = _found(book, **picked)
+    readings, left, notes = found.readings, found.left, list(found.notes)
     if len(left):
         notes.insert(0, words.say("instrument.left", names=", ".join(left["sample"].unique()[:12])))
     notes.append(words.say("instrument.sure_stated" if picked["repeat"] else "instrument.sure"))

@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 
 from dyelab import plan, press, recipe, words
-from dyelab.errors import InputError
 from dyelab.panel import choices, frame, save, shelf
 from dyelab.recipe.sense import CELLULOSE, PROTEIN
 
@@ -53,9 +52,8 @@ class Planner(frame.Panel):
         if self.folder.value.strip():
             title = planned.name
             target = books.create(Path(self.folder.value.strip()).expanduser(), title)
-        elif Path(target.path).resolve() == shelf.example().resolve():
-            put = words.say("planning.put")
-            raise InputError(words.say("planning.example_kept", put=put))
+        else:
+            shelf.own(target, "planning.example_kept", put=words.say("planning.put"))
         saved = books.save(plan.into(target, planned), planned.name)
         self._take(saved.path, saved)
         many = len(planned.swatches)

@@ -1,6 +1,5 @@
 """Plan a printed or painted cloth: areas with mordants of their own, one dye bath."""
 
-from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
@@ -28,8 +27,7 @@ class Printer(frame.Panel):
     def _into(self) -> str:
         from dyelab import book as books
 
-        if Path(self.book.path).resolve() == shelf.example().resolve():
-            raise InputError(words.say("printing.example_kept"))
+        shelf.own(self.book, "printing.example_kept")
         made = planned(self.book, **self.values)
         code, areas = self.values["code"].strip(), len(parted(self.values["areas"]))
         saved = books.save(books.add(self.book, **made), code)

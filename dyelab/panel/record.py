@@ -7,7 +7,7 @@ import ipywidgets as widgets
 
 from dyelab import plan, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame
+from dyelab.panel import choices, frame, shelf
 
 _SHOWN = ["bath", "kind", "material", "weigh_g", "fibre_g", "temperature_C", "minutes", "series"]
 _NAMED = ["series", "bath", "kind", "material"]
@@ -35,6 +35,8 @@ class Record(frame.Panel):
     def _enter(self) -> None:
         from dyelab import book as books
 
+        shelf.own(self.book)
+
         if "bath" not in self.choices:
             raise InputError(words.say("planning.all_done"))
         series, bath = self.values["bath"]
@@ -47,6 +49,8 @@ class Record(frame.Panel):
 
     def _back(self) -> None:
         from dyelab import book as books
+
+        shelf.own(self.book)
 
         self._take(self.book.path, books.undo(self.book.path))
         self.tell(lambda: words.say("planning.taken_back"))

@@ -22,6 +22,30 @@ def fresh(stem: str, suffix: str) -> Path:
     return path
 
 
+def uploaded(given: Any, kind: str) -> Path | None:
+    """Keep a file that was uploaded beside the notebook; None where there is none.
+
+    Another file of the same name, as phones are wont to give, gets a name of its own.
+
+    Parameters
+    ----------
+    given : tuple
+        The value of `choices.upload`.
+    kind : str
+        Folder within ``saved``.
+    """
+    if not given:
+        return None
+    content, named = bytes(given[0]["content"]), Path(Path(str(given[0]["name"])).name)
+    path, count = Path(FOLDER) / kind / named, 2
+    while path.exists() and path.read_bytes() != content:
+        path, count = path.with_name(f"{named.stem}-{count}{named.suffix}"), count + 1
+    if not path.exists():
+        with files.whole(path, binary=True) as file:
+            file.write(content)
+    return path
+
+
 def table(frame: Any, path: Path) -> Path:
     """Write a table as CSV that a spreadsheet opens without running anything in it."""
     texts = frame.select_dtypes(exclude="number").columns

@@ -19,6 +19,23 @@ def example() -> Path:
     return files.shipped("data", "marlpit_yard")
 
 
+def is_example(book: Any) -> bool:
+    """Whether this is the book that ships with dyelab, which nothing may change."""
+    return Path(book.path).resolve() == example().resolve()
+
+
+def own(book: Any, refusal: str = "frame.example_kept", **values: Any) -> Any:
+    """Return a book of the user's own; the example is refused, with what to do instead.
+
+    Raises
+    ------
+    InputError
+    """
+    if is_example(book):
+        raise InputError(words.say(refusal, **values))
+    return book
+
+
 def opened(path: Path) -> Any:
     """Open a book; the example is one like any other."""
     from dyelab import book

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import calibrate, files, measure, read, words
+from dyelab import calibrate, measure, read, words
 from dyelab.errors import InputError
-from dyelab.panel import frame
+from dyelab.panel import frame, save
 from dyelab.panel.explore.bench import Bench
 from dyelab.plot import style
 from dyelab.table import COVARIANCE, LAB, STANDARD_UNCERTAINTIES, WHITE
@@ -121,14 +121,8 @@ def _scene(bench: Bench, values: dict[str, Any], progress: Any) -> Scene:
 
 def _path(values: dict[str, Any]) -> Path:
     """The photo chosen; one that was uploaded is kept beside the notebook."""
-    if not values["upload"]:
-        return Path(str(values["photo"]).strip()).expanduser()
-    given = values["upload"][0]
-    content, origin = bytes(given["content"]), Path("saved") / "photos" / Path(given["name"]).name
-    if not origin.exists() or origin.read_bytes() != content:
-        with files.whole(origin, binary=True) as file:
-            file.write(content)
-    return origin
+    typed = Path(str(values["photo"]).strip()).expanduser()
+    return save.uploaded(values["upload"], "photos") or typed
 
 
 def _found(path: Path, values: dict[str, Any]) -> Scene:
