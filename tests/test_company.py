@@ -54,3 +54,10 @@ def test_a_record_of_the_example_is_refused(home):
     shown = record.panel()
     shown.back.click()
     assert "example stays as it is" in shown.sentence
+
+
+def test_a_button_that_fails_says_so_in_words(home):
+    shown = record.panel()
+    shown.tell(lambda: {}["of all things"])
+    assert "did not expect" in shown.told.value
+    assert (home / "state" / "dyelab" / "last-fault.txt").exists()

@@ -153,8 +153,8 @@ class Panel(widgets.VBox):
         """Say what came of such a button, also where it was refused."""
         try:
             self.told.value = markup.sentence(work())
-        except InputError as refusal:
-            self.told.value = markup.notice(str(refusal))
+        except Exception as fault:  # a button must never end without a word
+            self.told.value = markup.notice(_in_words(fault))
 
     @property
     def sentence(self) -> str:
@@ -181,14 +181,17 @@ class Panel(widgets.VBox):
     def follow(self, path: Path) -> None:
         """Turn to the book that another panel has just opened or saved."""
         same = self.book is not None and Path(self.book.path).resolve() == path.resolve()
-        kept = self.values if same and not self._remember else {}
+        kept = self.kept() if same else {}
         self._led = True
         try:
             self._take(path)
-            if kept:
-                self._restore(kept)
+            self._restore(kept)
         finally:
             self._led = False
+
+    def kept(self) -> dict[str, Any]:
+        """What stays chosen when the same book is shown anew; the rest is remembered anyway."""
+        return {} if self._remember else self.values
 
     def _repr_mimebundle_(self, **asked: Any) -> Any:
         company.join(self)
@@ -277,16 +280,20 @@ class Panel(widgets.VBox):
         """Run; whatever goes wrong is said in the answer's place, in words."""
         try:
             work()
-        except InputError as refusal:
-            self._say(str(refusal))
         except Exception as fault:  # a panel must never show a traceback
-            file = save.fault(traceback.format_exc())
-            kind = type(fault).__name__
-            self._say(words.say("frame.unforeseen", kind=kind, text=fault, file=file))
+            self._say(_in_words(fault))
 
     def _say(self, text: str) -> None:
         self._display(Shown(text))
         self.answer.value = markup.notice(text)
+
+
+def _in_words(fault: Exception) -> str:
+    """A refusal as it is; anything else with the file that keeps its details. Call in `except`."""
+    if isinstance(fault, InputError):
+        return str(fault)
+    file, kind = save.fault(traceback.format_exc()), type(fault).__name__
+    return words.say("frame.unforeseen", kind=kind, text=fault, file=file)
 
 
 def _takes_progress(call: Callable) -> bool:

@@ -32,6 +32,10 @@ class Record(frame.Panel):
         super()._display(shown)
         self.enter.disabled = "bath" not in self.choices
 
+    def kept(self) -> dict[str, Any]:
+        """Nothing: what was typed for one bath must not stand for another."""
+        return {}
+
     def _enter(self) -> None:
         from dyelab import book as books
 
