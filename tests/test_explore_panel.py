@@ -3,10 +3,14 @@
 import html
 import shutil
 
+import ipywidgets as widgets
+import numpy as np
 import pytest
+from PIL import Image
 
 from dyelab import book, convert, files
 from dyelab.panel import explore, memory
+from dyelab.panel.explore import offered
 
 EXAMPLE = files.shipped("data", "marlpit_yard")
 
@@ -99,6 +103,40 @@ def test_a_spot_in_a_photo_becomes_the_wanted_colour(panel):
     assert any("its own uncertainty" in note for note in panel.shown.notes)
     choose(panel, wanted="45, 25, 15")
     assert not any("its own uncertainty" in note for note in panel.shown.notes)
+
+
+@pytest.mark.slow
+def test_a_spot_can_rest_on_the_cards_white_paper_alone(panel):
+    """The same spot with and without the target: the same colour, several times less sure."""
+    choose(panel, task="spot", across=36.0, down=20.0, target="average")
+    by_target = panel.shown.table.iloc[0]
+    said = choose(panel, target="white")
+    by_paper = panel.shown.table.iloc[0]
+    assert "no_target" not in said
+    assert any("rests on the card's white paper" in note for note in panel.shown.notes)
+    columns = ["u_L", "u_a", "u_b"]
+    unsure = [np.linalg.norm(row[columns].to_numpy(float)) for row in (by_target, by_paper)]
+    assert unsure[1] > 2 * unsure[0]
+    lab = [row[["L", "a", "b"]].to_numpy(float) for row in (by_target, by_paper)]
+    assert np.linalg.norm(lab[1] - lab[0]) < 2.8 * unsure[1]
+    panel.tell(panel._aim)
+    assert "chance" in panel.sentence
+    choose(panel, task="spot", target="average")
+
+
+def test_without_target_and_card_a_photo_is_refused(panel, tmp_path):
+    """A picture of one colour."""
+    Image.new("RGB", (1200, 900), (150, 120, 90)).save(tmp_path / "grey.png")
+    said = choose(panel, task="spot", target="white", photo=str(tmp_path / "grey.png"))
+    assert "grey.png" in said
+    assert "card" in said
+    choose(panel, target="average", photo=str(files.shipped(*offered.EXAMPLE)))
+
+
+def test_sliders_in_percent_show_it_behind_their_number(panel):
+    sliders = [w for w in panel.choices.values() if isinstance(w, widgets.FloatSlider)]
+    assert len(sliders) == 8
+    assert all("dl-percent" in w._dom_classes for w in sliders)
 
 
 def test_a_photo_that_is_not_there_is_said_in_words(panel):

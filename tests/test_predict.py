@@ -205,6 +205,20 @@ def test_readings_said_to_be_poor_count_less(world):
     assert abs(said[1] - said[0]) < 0.5 * abs(said[2] - said[0])
 
 
+def test_readings_by_other_methods_are_left_out_and_named(world):
+    wide = world.wide.assign(method="spectral")
+    photo = wide.head(4).assign(method="photo", reading=wide["reading"] + "-photo")
+    both = predict.fit(pd.concat([wide, photo], ignore_index=True))
+    (note,) = both.notes
+    assert "Learned from what the spectrophotometer read" in note
+    assert "photo 4" in note
+    assert "nothing was learned" not in note
+    photo["swatch"] = [f"X{i}" for i in range(4)]
+    (note,) = predict.fit(pd.concat([wide, photo], ignore_index=True)).notes
+    assert "nothing was learned from X0, X1, X2, X3" in note
+    assert predict.fit(wide).notes == ()
+
+
 def test_the_report_holds_what_the_left_out_table_holds(model):
     report = model.report().set_index("check")["value"]
     assert report["usual error, ΔE00"] == pytest.approx(model.left_out["dE00"].median())

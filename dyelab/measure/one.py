@@ -111,7 +111,7 @@ def photo(
 @_one_thread
 def boxes(
     picture: Photo,
-    reference: Reference,
+    reference: Reference | None,
     places: dict[str, np.ndarray],
     *,
     add: pd.DataFrame | None = None,
@@ -120,7 +120,7 @@ def boxes(
     pose: Pose | None = None,
     target: Target | None = None,
 ) -> Measured:
-    """Measure boxes drawn on a photo; it must hold a target.
+    """Measure boxes drawn on a photo; it must hold a target, or the card whose pose is given.
 
     Parameters
     ----------
@@ -135,7 +135,8 @@ def boxes(
         Without a card flagged ``no_card``: the light is taken as even, which the uncertainty
         allows for.
     """
-    target = target or calibrate.find_anywhere(picture, reference)
+    if target is None and reference is not None:
+        target = calibrate.find_anywhere(picture, reference)
     own = _own(add, places, picture.name)
     setup = calibrate.from_target(
         picture, reference, target, pose, own=own, method=method, stored=stored

@@ -71,10 +71,12 @@ def steps(name: str, options: Sequence[Any], value: Any = None, *, note: str = "
 def amount(
     name: str, low: float, high: float, value: float, *, step: float, unit: str, note: str = ""
 ) -> Any:
-    """A slider over a range, with its unit in the name."""
+    """A slider over a range, with its unit in the name and, in %, behind its number."""
     shown = f"{name} ({unit})"
     made = widgets.FloatSlider(min=low, max=high, value=value, step=step, description=shown)
     made.readout_format = ".0f" if float(step).is_integer() else ".1f"
+    if unit.startswith("%"):
+        made.add_class("dl-percent")
     return _dressed(made, note)
 
 

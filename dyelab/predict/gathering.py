@@ -1,11 +1,12 @@
 """From a book's readings to what a model learns from."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, shift, table
+from dyelab import convert, shift, table, words
 from dyelab.predict import basis as bases
 from dyelab.predict import factors, process
 
@@ -31,7 +32,8 @@ def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
     """
     rows, notes = _known_doses(_dyed_here(wide))
     rows, bands, more = _with_bands(rows, spectra)
-    found = shift.as_dyed(rows, method=shift.leading(rows))
+    method = shift.leading(rows)
+    found = shift.as_dyed(rows, method=method)
     made = found.made.assign(recipe=shift.label(found.made))
     if "vat" in found.rows:
         made["vat"] = found.rows.groupby("variant")["vat"].first().to_numpy(bool)
@@ -42,7 +44,7 @@ def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
     basis = bases.of_bands(means, nm, white)
     stated = np.nan_to_num(found.variants.stated)
     seen = _seen(found.rows, basis, values, stated)
-    return Gathered(made, basis, seen, stated, (*notes, *more))
+    return Gathered(made, basis, seen, stated, (*notes, *more, *_left_out(rows, method)))
 
 
 def _dyed_here(wide: pd.DataFrame) -> pd.DataFrame:
@@ -83,6 +85,27 @@ def _with_bands(
         )
         return wide, None, [note]
     return wide[there | ~fresh], whole.set_index("reading")[columns], []
+
+
+def _left_out(rows: pd.DataFrame, method: str | None) -> list[str]:
+    """Say which readings taken by other methods were left out."""
+    fresh = shift.fresh(rows)
+    if method is None or fresh["method"].nunique() < 2:
+        return []
+    kept, others = (fresh[fresh["method"].eq(method) == so] for so in (True, False))
+    lost = others.loc[~others["swatch"].isin(kept["swatch"]), "swatch"].unique()
+    codes = ", ".join(map(str, lost[:6])) + (", …" if len(lost) > 6 else "")
+    many = [
+        words.say("reading.count", name=_way(name), number=number)
+        for name, number in others.groupby("method")["swatch"].nunique().items()
+    ]
+    told = {"method": _way(method), "others": ", ".join(many), "codes": codes}
+    return [words.say(f"predict.methods_{'lose' if len(lost) else 'all'}", **told)]
+
+
+def _way(method: Any) -> str:
+    """A method of reading, as panels name it."""
+    return words.say(f"reading.{method}") if method in shift.METHODS else str(method)
 
 
 def _bands(rows: pd.DataFrame, bands: pd.DataFrame | None, white: tuple[str, int]) -> np.ndarray:

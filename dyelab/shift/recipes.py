@@ -79,7 +79,7 @@ def as_dyed(
         mix.
     """
     table.need(wide, [*table.LAB, *table.WHITE, "swatch", *METALS.values()], "shift")
-    rows = _read_by(_fresh(wide), method)
+    rows = _read_by(fresh(wide), method)
     white = table.one_white(rows)
     there = [name for name in FACTORS if name in rows]
     rows = _without_salts(rows.assign(**_filled(rows[there])))
@@ -101,7 +101,14 @@ def as_dyed(
     return Recipes(made, replace(variants, names=np.array(label(made), object)), rows)
 
 
-def _fresh(wide: pd.DataFrame) -> pd.DataFrame:
+def fresh(wide: pd.DataFrame) -> pd.DataFrame:
+    """Readings of the cloth itself, taken before any test.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
     keep = wide[table.LAB].notna().all(axis=1)
     if "exposure" in wide:
         keep &= wide["exposure"] == "none"
@@ -138,7 +145,7 @@ def leading(wide: pd.DataFrame) -> str | None:
     """
     if "method" not in wide:
         return None
-    rows = _fresh(wide)
+    rows = fresh(wide)
     swatches = rows.groupby("method")["swatch"].nunique()
     return max(_trusted(rows), key=lambda name: swatches[name])
 

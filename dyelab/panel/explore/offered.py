@@ -7,6 +7,7 @@ import pandas as pd
 from dyelab import convert, files, predict, words
 from dyelab.panel import choices
 from dyelab.panel.explore.bench import Bench
+from dyelab.panel.explore.spot import WHITE_ONLY
 
 TASKS = ("recipe", "find", "spot", "next", "reach")
 SPOT = ("upload", "photo", "target", "across", "down", "size")
@@ -61,7 +62,8 @@ def _search(bench: Bench) -> dict[str, Any]:
 
 def _photo() -> dict[str, Any]:
     say = words.say
-    targets = [(say(f"capture.target_{name}"), name) for name in convert.target_names()]
+    known = [*convert.target_names(), WHITE_ONLY]
+    targets = [(say(f"capture.target_{name}"), name) for name in known]
     share = say("exploring.spot_share")
     return {
         "upload": choices.upload(say("capture.upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),

@@ -1,4 +1,4 @@
-"""A colour to aim at: a spot in a photo that holds a target, measured where it lies."""
+"""A colour to aim at: a spot in a photo of a target or the card, measured where it lies."""
 
 import base64
 import dataclasses
@@ -16,8 +16,9 @@ from dyelab.panel.explore.bench import Bench
 from dyelab.plot import style
 from dyelab.table import COVARIANCE, LAB, STANDARD_UNCERTAINTIES, WHITE
 
+WHITE_ONLY = "white"
 _HEIGHT = 560
-_OF_THE_PHOTO = ("no_card", "stored_calibration")  # said in a note, or its own calibration
+_OF_THE_PHOTO = ("no_card", "no_target", "stored_calibration")  # in a note, or its own
 
 
 @dataclasses.dataclass(frozen=True)
@@ -27,8 +28,8 @@ class Scene:
     Attributes
     ----------
     photo : Photo
-    reference : Reference
-        Values of its target.
+    reference : Reference or None
+        Values of its target; None to go by the card's white paper alone.
     first : Measured
         What a first spot gave: where card and target lie, and the calibration.
     picture : bytes
@@ -36,7 +37,7 @@ class Scene:
     """
 
     photo: read.Photo
-    reference: calibrate.Reference
+    reference: calibrate.Reference | None
     first: measure.Measured
     picture: bytes
 
@@ -62,7 +63,7 @@ def show(bench: Bench, values: dict[str, Any], progress: Any) -> frame.Shown:
         str(row["illuminant"]),
         int(row["observer"]),
     )
-    notes = [words.say("exploring.spot_move"), words.say("capture.left", left=row["patch_dE00"])]
+    notes = [words.say("exploring.spot_move"), _rests_on(scene, row)]
     if setup.pose is None:
         notes.append(words.say("exploring.spot_no_card"))
     shown = table[[*LAB, *STANDARD_UNCERTAINTIES, "flags"]].round(2)
@@ -98,6 +99,12 @@ def _told(row: pd.Series) -> str:
     return f"{said} {doubts}" if row["flags"] else said
 
 
+def _rests_on(scene: Scene, row: pd.Series) -> str:
+    if scene.reference is None:
+        return words.say("exploring.spot_white")
+    return words.say("capture.left", left=row["patch_dE00"])
+
+
 def _own(flags: str) -> str:
     """What is wrong with the spot itself."""
     return " ".join(flag for flag in flags.split() if flag not in _OF_THE_PHOTO)
@@ -127,16 +134,25 @@ def _path(values: dict[str, Any]) -> Path:
 
 def _found(path: Path, values: dict[str, Any]) -> Scene:
     photo = read.photo(path)
-    reference = calibrate.reference(values["target"])
-    try:
-        pose = calibrate.find_card(photo)
-        target = calibrate.find_on_card(photo, pose, reference)
-    except InputError:  # no card of ours: the target alone will do
-        pose, target = None, calibrate.find_anywhere(photo, reference)
+    reference = None if values["target"] == WHITE_ONLY else calibrate.reference(values["target"])
+    pose, target = _marks(photo, reference)
     spot = {"spot": _quad(photo, values)}
     first = measure.boxes(photo, reference, spot, pose=pose, target=target)
     bare = dataclasses.replace(first, table=first.table.head(0), quads=first.quads[:0])
     return Scene(photo, reference, first, measure.overlay(photo, bare))
+
+
+def _marks(
+    photo: read.Photo, reference: calibrate.Reference | None
+) -> tuple[calibrate.Pose | None, calibrate.Target | None]:
+    """Where card and target lie."""
+    if reference is None:
+        return calibrate.find_card(photo), None
+    try:
+        pose = calibrate.find_card(photo)
+        return pose, calibrate.find_on_card(photo, pose, reference)
+    except InputError:  # no card of ours: the target alone will do
+        return None, calibrate.find_anywhere(photo, reference)
 
 
 def _quad(photo: read.Photo, values: dict[str, Any]) -> np.ndarray:
