@@ -110,14 +110,59 @@ def test_a_stored_calibration_serves_the_same_light_and_refuses_another(tmp_path
         measured(photos.easy(light="A", developed=0.0), stored=stored)
 
 
+def with_own(picture, count, **how):
+    """Before and after: windows that no instrument read, and which those were."""
+    before = measured(picture, **how)
+    (places,) = measure.worth_reading(before.table, count).values()
+    at = [picture.card.places.index(place) for place in places]
+    add = pd.DataFrame(picture.truth[at], columns=["L", "a", "b"]).assign(sample=places)
+    return before, measured(picture, add=add, **how), np.setdiff1d(np.arange(24), at)
+
+
 @pytest.mark.slow
-def test_own_swatches_measured_by_instrument_help(tmp_path):
+def test_own_swatches_measured_by_instrument_help():
+    """A quarter off the 95th percentile of the others, over six photos in three lights."""
+    before, after = [], []
+    for seed, light in ((41, "D65"), (42, "LED-B3"), (43, "FL11"), (45, "D65"), (46, "LED-B3")):
+        picture = photos.drawn(seed, light=light)
+        was, now, rest = with_own(picture, 12, method="plain")
+        before.append(off(picture, was)[rest])
+        after.append(off(picture, now)[rest])
+    was, now = (np.percentile(np.concatenate(e), 95) for e in (before, after))
+    assert now < 0.75 * was
+
+
+def test_own_swatches_narrow_what_is_stated_of_the_others():
+    was, now, rest = with_own(photos.easy(light="LED-B3"), 12)
+    assert now.table["u_a"].iloc[rest].mean() < 0.8 * was.table["u_a"].iloc[rest].mean()
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_one_or_two_own_swatches_do_no_harm(count):
     picture = photos.easy(light="LED-B3")
-    places = picture.card.places[::2]
-    add = pd.DataFrame(picture.truth[::2], columns=["L", "a", "b"]).assign(sample=places)
-    before = off(picture, measured(picture, method="plain"))
-    after = off(picture, measured(picture, method="plain", add=add))
-    assert after[1::2].mean() < before[1::2].mean()
+    was, now, rest = with_own(picture, count)
+    assert off(picture, now)[rest].mean() < off(picture, was)[rest].mean() + 0.05
+
+
+def test_own_swatches_correct_a_photo_without_a_target():
+    picture = photos.easy(light="LED-B3")
+    was = measure.photo(read.photo(picture.jpeg(), name="a.jpg"), None)
+    (places,) = measure.worth_reading(was.table, 12).values()
+    at = [picture.card.places.index(place) for place in places]
+    add = pd.DataFrame(picture.truth[at], columns=["L", "a", "b"]).assign(sample=places)
+    now = measure.photo(read.photo(picture.jpeg(), name="a.jpg"), None, add=add)
+    rest = np.setdiff1d(np.arange(24), at)
+    assert np.median(off(picture, now)[rest]) < 0.6 * np.median(off(picture, was)[rest])
+
+
+def test_swatches_worth_reading_speak_for_the_others():
+    """Of two families of like colours and one alone, each has its reading before a second."""
+    lab = [[60, 40, 30], [50, 41, 31], [40, 39, 29], [70, -20, 40], [60, -21, 41], [80, 0, -30]]
+    table = pd.DataFrame(lab, columns=["L", "a", "b"]).assign(photo="a.jpg", place=list("abcdef"))
+    (chosen,) = measure.worth_reading(table, 3).values()
+    assert sorted("abc".find(c) >= 0 for c in chosen) == [False, False, True]
+    assert chosen[0] in "abc"
+    assert "f" in chosen
 
 
 def test_added_readings_of_an_unknown_place_are_refused():
@@ -292,9 +337,13 @@ def test_the_command_writes_the_agreed_columns(tmp_path):
     done = CliRunner().invoke(
         command,
         [*map(str, paths), "--target", "average", "--card", str(layout), "-o", str(out),
-         "--overlay", str(tmp_path / "over"), "--shared", str(tmp_path / "shared.csv"), "-j", "1"],
+         "--overlay", str(tmp_path / "over"), "--shared", str(tmp_path / "shared.csv"), "-j", "1",
+         "--worth-reading", "3"],
     )  # fmt: skip
     assert done.exit_code == 0, done.output
+    assert re.search(
+        r"one\.jpg: worth reading by instrument: [A-F]\d, [A-F]\d, [A-F]\d", done.output
+    )
     table = pd.read_csv(out)
     assert list(table.columns[:12]) == measure.COLUMNS
     assert len(table) == 48

@@ -7,6 +7,7 @@ from dyelab.calibrate.model import (
     read_calibration,
     write_calibration,
 )
+from dyelab.calibrate.nearby import most_telling
 from dyelab.calibrate.pose import Pose, find_card, from_corners, through
 from dyelab.calibrate.reference import BANDS, Reference, reference
 from dyelab.calibrate.sampling import Samples, sample
@@ -35,6 +36,7 @@ __all__ = [
     "from_outline",
     "from_target",
     "from_white",
+    "most_telling",
     "read_calibration",
     "reference",
     "sample",

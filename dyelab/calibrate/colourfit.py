@@ -115,10 +115,10 @@ def solve(phi: np.ndarray, of: Known, ridge: float = 1e-6) -> np.ndarray:
     return np.linalg.solve(square, rows.T @ aim).reshape(3, p)
 
 
-def left_out(phi: np.ndarray, of: Known, count: int, ridge: float = 1e-6) -> np.ndarray:
-    """CIELAB (count, 3) of each of the first colours by a fit that didn't see it."""
+def left_out(phi: np.ndarray, of: Known, ridge: float = 1e-6) -> np.ndarray:
+    """CIELAB (n, 3) of each colour by a fit that didn't see it."""
     out = []
-    for i in range(count):
+    for i in range(len(phi)):
         kept = np.arange(len(phi)) != i
         out.append(to_lab(phi[i] @ solve(phi[kept], of.but(kept), ridge).T))
     return np.array(out)

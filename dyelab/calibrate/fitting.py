@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
+from dyelab.calibrate.anchoring import anchored
 from dyelab.calibrate.cloths import training
 from dyelab.calibrate.colourfit import (
     DEGREES,
@@ -20,7 +21,7 @@ from dyelab.calibrate.colourfit import (
     to_lab,
     to_xyz,
 )
-from dyelab.calibrate.model import Calibration, Errors, near
+from dyelab.calibrate.model import Calibration, Errors
 from dyelab.calibrate.reference import NOISE, Reference
 from dyelab.calibrate.response import Response, any_response, learn
 from dyelab.calibrate.tone import Tone
@@ -29,7 +30,6 @@ from dyelab.errors import InputError, choose
 
 DRAWS, NODES = 16, 450
 PATCH_WEIGHT = 30.0  # of a real patch beside an invented cloth
-ADDED_WEIGHT = 3.0  # of a swatch measured by instrument beside a patch
 WORST_FIT, WORST_PATCH = 7.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
 _MEDIAN = 2.366  # of chi-square with three degrees of freedom
 _USUAL = 0.72
@@ -102,52 +102,41 @@ def calibrated(
     InputError
         If the patches don't fit the reference.
     """
-    everything = seen if added is None else _both(seen, added)
     tone = toned.tone
-    rgb = everything.rgb(tone)
-    matrix, out = _plain(rgb, everything.of, len(seen.stored))
+    rgb = seen.rgb(tone)
+    matrix, out = _plain(rgb, seen.of)
     _check_fit(out, reference)
-    response = learn(*_spectral(everything, rgb), noise=reference.noise)
-    plain = method == "plain" or (method == "auto" and not _helps(response, everything, rgb))
+    response = learn(*_spectral(seen, rgb), noise=reference.noise)
+    plain = method == "plain" or (method == "auto" and not _helps(response, seen, rgb))
     if not plain:
-        matrix = _learned(response, rgb, everything.of)
-    doubt = _Doubt(response, toned, everything)
+        matrix = _learned(response, rgb, seen.of)
+    doubt = _Doubt(response, toned, seen)
     errors = _simulated(doubt, matrix, TOP, np.random.default_rng(seed))
-    patches = _report(reference, terms(rgb[: len(seen.stored)], TOP) @ matrix.T, out)
+    patches = _report(reference, terms(rgb, TOP) @ matrix.T, out)
     made = Calibration(
         "plain" if plain else "learned", tone, TOP, matrix, errors, patches,
         witnesses=seen.stored / seen.light[:, None], flags=flags,
     )  # fmt: skip
-    scale = _observed(doubt, rgb, everything.of, len(seen.stored), seed)
-    return _anchored(replace(made, errors=replace(errors, scale=scale)), added)
+    scale = _observed(doubt, rgb, seen.of, seed)
+    made = replace(made, errors=replace(errors, scale=scale))
+    return made if added is None else anchored(made, added.rgb(tone), added.of.lab)
 
 
-def _both(one: Seen, other: Seen) -> Seen:
-    heavier = Known(other.of.lab, other.of.xyz, other.of.weights * np.sqrt(ADDED_WEIGHT))
-    return Seen(
-        np.concatenate([one.stored, other.stored]),
-        np.concatenate([one.light, other.light]),
-        joined(one.of, heavier),
-        np.concatenate([one.spectra, other.spectra]),
-    )
-
-
-def _plain(rgb: np.ndarray, of: Known, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Mean of the fits of every degree, and the first colours' ΔE00 by fits without each.
+def _plain(rgb: np.ndarray, of: Known) -> tuple[np.ndarray, np.ndarray]:
+    """Mean of the fits of every degree, and the patches' ΔE00 by fits without each.
 
     A degree counts by how little it misses a patch that it didn't see: on dyed cloth such a mean
     is nearer the truth, under every light tried, than the degree that leaves out best.
     """
     degrees = [d for d in DEGREES if d == 1 or 3 * len(rgb) >= 4 * terms(rgb[:1], d).size]
     fits = [solve(terms(rgb, d), of, RIDGE[d]) for d in degrees]
-    outs = [to_xyz(left_out(terms(rgb, d), of, count, RIDGE[d])) for d in degrees]
-    lab = of.lab[:count]
-    share = np.array([1 / np.mean(convert.dE00(lab, to_lab(out)) ** 2) for out in outs])
+    outs = [to_xyz(left_out(terms(rgb, d), of, RIDGE[d])) for d in degrees]
+    share = np.array([1 / np.mean(convert.dE00(of.lab, to_lab(out)) ** 2) for out in outs])
     share /= share.sum()
     size = terms(rgb[:1], TOP).size
     padded = [np.pad(fit, ((0, 0), (0, size - fit.shape[1]))) for fit in fits]
     together = to_lab(np.einsum("d,dnk->nk", share, np.array(outs)))
-    return np.einsum("d,dkp->kp", share, np.array(padded)), convert.dE00(lab, together)
+    return np.einsum("d,dkp->kp", share, np.array(padded)), convert.dE00(of.lab, together)
 
 
 def _check_fit(out: np.ndarray, reference: Reference) -> None:
@@ -219,33 +208,19 @@ def _report(reference: Reference, xyz: np.ndarray, out: np.ndarray) -> pd.DataFr
     )
 
 
-def _anchored(made: Calibration, added: Seen | None) -> Calibration:
-    if added is None:
-        return made
-    fitted = made.lab(added.rgb(made.tone))
-    anchors = (fitted, added.of.lab - fitted)
-    # What every simulated camera gets wrong at these swatches is now known and taken away there.
-    _, common = made.errors.at(fitted)
-    there = np.moveaxis(common, 1, 0) * np.sqrt(DRAWS)
-    off = np.stack(
-        [o - near(made.errors.lab, fitted, c) for o, c in zip(made.errors.off, there, strict=True)]
-    )
-    return replace(made, anchors=anchors, errors=replace(made.errors, off=off))
-
-
-def _observed(doubt: _Doubt, rgb: np.ndarray, of: Known, count: int, seed: int) -> float:
+def _observed(doubt: _Doubt, rgb: np.ndarray, of: Known, seed: int) -> float:
     """How much larger real errors are than simulated ones, from patches that a fit didn't see.
 
     The ratio is measured on linear fits, which 24 patches pin down well, and drawn towards
     `_USUAL`, what it was over six rendered photos a light.
     """
     phi = terms(rgb, 2)
-    fitted = left_out(phi, of, count)
+    fitted = left_out(phi, of)
     matrix = solve(phi, of)
     errors = _simulated(doubt, matrix, 2, np.random.default_rng(seed))
     own, common = errors.at(fitted)
     whole = own + np.einsum("ndk,ndl->nkl", common, common) + 0.02 * np.eye(3)
-    off = fitted - of.lab[:count]
+    off = fitted - of.lab
     distance = np.einsum("nk,nkl,nl->n", off, np.linalg.inv(whole), off)
     seen = float(np.median(distance)) / _MEDIAN
     return float(np.clip(np.sqrt(_USUAL**2 * max(seen, 0.1) ** 0.5), 0.5, 4))

@@ -10,6 +10,7 @@ import pandas as pd
 
 from dyelab import convert, files
 from dyelab.calibrate.colourfit import terms, to_lab
+from dyelab.calibrate.nearby import left_by, near
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
 
@@ -105,6 +106,13 @@ class Calibration:
         fitted = to_lab(terms(np.atleast_2d(rgb), self.degree) @ self.matrix.T)
         return fitted if self.anchors is None else fitted + near(fitted, *self.anchors)
 
+    def doubt(self, lab: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Error of n colours as `Errors.at` gives it, less what swatches nearby have told."""
+        own, common = self.errors.at(lab)
+        if self.anchors is not None:
+            own = own * left_by(lab, self.anchors[0])[:, None, None]
+        return own, common
+
     def slope(self, rgb: np.ndarray) -> np.ndarray:
         """Derivative of CIELAB by the logarithm of the camera values, (n, 3, 3)."""
         step, columns = 1e-3, []
@@ -131,14 +139,6 @@ class Calibration:
                 f"({_MOST_OFF:g} allowed). Light, camera or its settings changed: make a new "
                 "calibration with the target in the picture."
             )
-
-
-def near(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.ndarray:
-    """Smoothly spread what is known at some colours: full there, nothing far away."""
-    apart = ((lab[:, None] - places) ** 2).sum(axis=-1)
-    alike = np.exp(-0.5 * apart / REACH**2)
-    between = np.exp(-0.5 * ((places[:, None] - places) ** 2).sum(axis=-1) / REACH**2)
-    return alike @ np.linalg.solve(between + 0.5 * np.eye(len(places)), shifts)
 
 
 def write_calibration(made: Calibration, path: str | Path) -> Path:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dyelab.calibrate.anchoring import anchored
 from dyelab.calibrate.colourfit import known
 from dyelab.calibrate.fitting import Seen, calibrated, from_white, patches_seen
 from dyelab.calibrate.model import Calibration, flagged
@@ -77,7 +78,7 @@ def from_target(
     if stored is not None:
         return _again(photo, stored, target, pose, areas)
     if target is None or reference is None:
-        return _white_only(photo, pose, areas)
+        return _white_only(photo, pose, areas, own)
     seen = sample(photo, list(target.quads), steps=32)
     kept = _usable(seen.mean, seen.clipped, photo, reference)
     tone, shading = Tone(), None
@@ -195,7 +196,10 @@ def _again(
 
 
 def _white_only(
-    photo: Photo, pose: Pose | None, areas: tuple[np.ndarray, np.ndarray] | None
+    photo: Photo,
+    pose: Pose | None,
+    areas: tuple[np.ndarray, np.ndarray] | None,
+    own: Own | None,
 ) -> Setup:
     if pose is None or areas is None:
         raise InputError(
@@ -204,6 +208,9 @@ def _white_only(
         )
     shading = fit_shading(pose.layout, *areas, photo.name)
     made = from_white(shading.paper)
+    added = _added(photo, own, shading, pose)
+    if added is not None:
+        made = anchored(made, added.rgb(made.tone), added.of.lab)
     return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, None)
 
 

@@ -32,6 +32,13 @@ _PATH: Any = click.Path(path_type=Path)
     help="Instrument readings of some of the windows: sample is the place.",
 )
 @click.option(
+    "--worth-reading",
+    metavar="N",
+    type=click.IntRange(1),
+    help="Name the N windows of each photo whose instrument readings would tell most about the "
+    "others, given with --add.",
+)
+@click.option(
     "--method",
     type=click.Choice(["auto", "plain", "learned"]),
     default="auto",
@@ -89,6 +96,9 @@ def command(
     if options["shared"] is not None:
         _write(result.shared, options["shared"])
     _tell(result, out)
+    for name, places in measure.worth_reading(result.table, options["worth_reading"] or 0).items():
+        if places:
+            click.echo(f"{name}: worth reading by instrument: {', '.join(places)}")
 
 
 def _pool(count: int, jobs: int | None) -> Any:

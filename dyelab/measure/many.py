@@ -14,7 +14,7 @@ from dyelab.card import Layout
 from dyelab.errors import InputError
 from dyelab.measure.one import Measured, photo
 from dyelab.measure.overlay import overlay
-from dyelab.table import DEFAULT_WHITE
+from dyelab.table import DEFAULT_WHITE, LAB
 
 Progress = Callable[[int, int], None]
 
@@ -141,6 +141,27 @@ def calibration(
         method=method,
     )
     return made.setup.calibration
+
+
+def worth_reading(table: pd.DataFrame, count: int = 12) -> dict[str, list[str]]:
+    """Which windows to read by instrument, so that `add` helps the others most.
+
+    Parameters
+    ----------
+    table : DataFrame
+        What `photos` made: `photo, place, L, a, b`.
+    count : int
+        Windows a photo.
+
+    Returns
+    -------
+    dict of str to list of str
+        Places of each photo, the most telling first: those whose colours speak for most others.
+    """
+    return {
+        str(name): list(part["place"].iloc[calibrate.most_telling(part[LAB].to_numpy(), count)])
+        for name, part in table.groupby("photo", sort=False)
+    }
 
 
 def _distinct(paths: list[Path]) -> list[Path]:

@@ -42,7 +42,7 @@ def covariances(
     slope = made.slope(rgb)
     relative = _cloth(seen.blocks) + _storage(rgb, full)
     relative += max(light_left, _LIGHT) ** 2  # all channels together: an error of light
-    own, common = made.errors.at(made.lab(rgb))
+    own, common = made.doubt(made.lab(rgb))
     factors = _fewer(common)
     shared = np.einsum("nfk,nfl->nkl", factors, factors)
     whole = slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared
