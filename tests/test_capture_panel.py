@@ -115,3 +115,41 @@ def test_another_photo_of_the_same_name_is_another_photo(tmp_path, monkeypatch):
     assert [path.read_bytes() for path in (first, second)] == [b"one", b"two"]
     assert save.uploaded(given[1], "photos") == second
     assert save.uploaded((), "photos") is None
+
+
+def by_instrument(path, swatches, lab):
+    """The book with an instrument's readings of these swatches."""
+    known = book.add(book.open(path), swatches=pd.DataFrame({"swatch": swatches}))
+    lab = pd.DataFrame(lab, columns=["L", "a", "b"]).assign(sample=swatches)
+    rows, spectra, _ = book.instrument_readings(
+        known,
+        lab.assign(illuminant="D65", observer=10, source="desk.csv"),
+        None,
+        method="colorimeter",
+    )
+    book.save(book.add_readings(known, rows, spectra))
+
+
+def test_the_books_instrument_readings_correct_the_photo(shown, tmp_path):
+    before, moves = shown.measured.table[["L", "a", "b"]].to_numpy(), np.array([1.0, 2.0, -1.0])
+    assert any("An instrument at hand?" in note for note in shown.shown.notes)
+    by_instrument(tmp_path / "mine", ["N1", "N2"], np.add(before[:2], moves))
+    shown._take(tmp_path / "mine")
+    shown.choices["path"].value = str(capture.example())
+    shown.choices["names"].value = "A1 = N1\nA2 = N2\nA3 = N3"
+    shown.choices["by_book"].value = True
+    shown.update()
+    after = shown.measured.table[["L", "a", "b"]].to_numpy()
+    moved = after[:2] - before[:2]
+    assert (moved * moves > 0.5).all()
+    assert any("readings of 2 of these swatches" in note for note in shown.shown.notes)
+    shown.add_to_book()
+    photographed = book.open(tmp_path / "mine").readings.query("method == 'photo'")
+    assert list(photographed["swatch"]) == ["N3"]
+
+
+def test_a_book_without_such_readings_says_what_to_do(shown, tmp_path):
+    shown.choices["names"].value = "A1 = N1"
+    shown.choices["by_book"].value = True
+    shown.update()
+    assert "no instrument reading of a swatch named here" in shown.sentence

@@ -2,7 +2,7 @@
 
 from dyelab.book.export import export, restore
 from dyelab.book.incoming import FIELDS, matches, sheet, take_in
-from dyelab.book.instrument import add_readings, instrument_readings
+from dyelab.book.instrument import add_readings, instrument_readings, read_by_instrument
 from dyelab.book.joining import merge
 from dyelab.book.model import Book, tables
 from dyelab.book.opening import add, change, create, history, redo, remove, save, undo, was
@@ -31,6 +31,7 @@ __all__ = [
     "merge",
     "open",
     "photos_of",
+    "read_by_instrument",
     "recipes",
     "redo",
     "remove",

@@ -12,6 +12,7 @@ from dyelab.book.opening import add
 from dyelab.errors import InputError
 
 UNSTATED = 0.3  # CIELAB units a coordinate: a handheld laid anew on cloth, by custom of the trade
+_INSTRUMENTS = ("spectral", "colorimeter")
 _FEW = 3  # degrees of freedom below which repeats say too little
 
 
@@ -98,6 +99,34 @@ def add_readings(bk: Book, readings: pd.DataFrame, spectra: pd.DataFrame | None)
             "such as: 001 = W07."
         )
     return add(bk, readings=readings, spectra=spectra)
+
+
+def read_by_instrument(
+    bk: Book, exposure: str = "none", amount: float | None = None, unit: str = ""
+) -> pd.DataFrame:
+    """Swatches that an instrument read after such an exposure, with the mean of its readings.
+
+    Parameters
+    ----------
+    bk : Book
+    exposure, amount, unit
+        As in `table.READINGS`.
+
+    Returns
+    -------
+    DataFrame
+        `swatch`, `L`, `a`, `b` under D65/10°; other whites are adapted by CAT16.
+    """
+    rows = bk.readings
+    kept = rows["method"].isin(_INSTRUMENTS) & (rows["part"] == "swatch")
+    kept &= (rows["area"] == "whole") & (rows["exposure"] == exposure)
+    if exposure != "none":
+        kept &= (rows["amount"] == amount) & (rows["unit"] == unit)
+    rows = rows[kept]
+    if rows.empty:
+        return pd.DataFrame(columns=["swatch", *table.LAB])
+    adapted = convert.adapt(rows, *table.DEFAULT_WHITE)
+    return adapted.groupby("swatch", sort=False)[table.LAB].mean().reset_index()
 
 
 def _coloured(

@@ -19,6 +19,7 @@ from dyelab.table import COVARIANCE, LAB
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
 _WHITE = "white"
 _COLUMNS = ["place", "swatch", *LAB, "u_L", "u_a", "u_b", "flags"]
+_WORTH = 12  # windows to read by instrument
 _GRIP = 9  # pixels of the shown picture
 
 
@@ -42,6 +43,7 @@ class Capture(frame.Panel):
         self.origin: Path | None = None
         self._moves: dict[str, np.ndarray] = {}
         self._grips: list[str] = []
+        self._corrected: list[str] = []
         self.add = widgets.Button(description=words.say("capture.add"))
         self.add.add_class("dl-button")
         self.add.on_click(lambda _: self._guard(self.add_to_book))
@@ -99,6 +101,7 @@ class Capture(frame.Panel):
                 say("first"), [(say("first_none"), ""), *((c, c) for c in codes)]
             ),
             "names": choices.text(say("names"), hint=say("names_hint"), long=True),
+            "by_book": choices.tick(say("by_book")),
             "method": choices.pick(say("method"), [(say(m), m) for m in ("photo", "scan")]),
             **occasion.offered(),
         }
@@ -116,15 +119,40 @@ class Capture(frame.Panel):
         count = int(picked["boxes"])
         if count and reference is None:
             raise InputError(words.say("capture.boxes_need_target"))
-        self.measured = (
-            measure.boxes(self.photo, reference, self._boxes(count), target=self._target())
-            if count and reference is not None
-            else measure.photo(
-                self.photo, reference, pose=self._pose(), target=self._target(),
-                windows=self._moves,
-            )
-        )  # fmt: skip
+        self.measured = self._of(reference, count)
+        known = self._by_instrument(self.measured, picked)
+        if len(known):
+            self.measured = self._of(reference, count, known)
+        self._corrected = list(known["sample"])
         return self._told(self.measured, self._names())
+
+    def _of(
+        self, reference: Any, count: int, known: pd.DataFrame | None = None
+    ) -> measure.Measured:
+        assert self.photo is not None
+        if count and reference is not None:
+            return measure.boxes(
+                self.photo, reference, self._boxes(count), add=known, target=self._target()
+            )
+        return measure.photo(
+            self.photo, reference, pose=self._pose(), target=self._target(),
+            windows=self._moves, add=known,
+        )  # fmt: skip
+
+    def _by_instrument(self, made: measure.Measured, picked: dict[str, Any]) -> pd.DataFrame:
+        """Places whose swatches an instrument read in the same state, if the book is asked."""
+        from dyelab import book as books
+
+        names, state = self._names(), occasion.told(picked)
+        told = books.read_by_instrument(self.book, **state).set_index("swatch")
+        seen = [p for p in made.table["place"] if p in names]
+        places = [p for p in seen if names[p] in told.index]
+        if not picked["by_book"]:
+            places = []
+        elif not places:
+            raise InputError(words.say("capture.none_by_book"))
+        known = told.loc[[names[p] for p in places]].reset_index(drop=True)
+        return known.assign(sample=places)
 
     def _read(self, picked: dict[str, Any]) -> None:
         """Read the photo chosen; another one forgets what was dragged."""
@@ -185,6 +213,7 @@ class Capture(frame.Panel):
         notes = [
             words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
             words.say("capture.drag"),
+            _about_instrument(made, self._corrected),
         ]
         if flagged:
             notes.insert(0, words.say("capture.flagged", count=flagged))
@@ -226,9 +255,12 @@ class Capture(frame.Panel):
         if self.measured is None or self.origin is None:
             raise InputError(words.say("capture.nothing"))
         names = self._names()
+        # What the photo says where an instrument corrected it is no evidence of its own.
+        names = {place: name for place, name in names.items() if place not in self._corrected}
         table = self.measured.table[self.measured.table["place"].isin(names)]
         if table.empty:
-            raise InputError(words.say("capture.unnamed"))
+            key = "all_by_book" if self._corrected else "unnamed"
+            raise InputError(words.say(f"capture.{key}"))
         swatches = [names[place] for place in table["place"]]
         known = set(self.book.swatches["swatch"])
         new = pd.DataFrame({"swatch": sorted({s for s in swatches if s not in known})})
@@ -261,6 +293,14 @@ class Capture(frame.Panel):
         shared = self.measured.shared
         kept = shared[shared["reading"].isin(own)]
         return kept.assign(reading=kept["reading"].map(own), source=source)
+
+
+def _about_instrument(made: measure.Measured, corrected: list[str]) -> str:
+    """What an instrument did for this photo, or where it would do most."""
+    if corrected:
+        return words.say("capture.by_instrument", count=len(corrected))
+    (places,) = measure.worth_reading(made.table, min(_WORTH, len(made.table) // 2 + 1)).values()
+    return words.say("capture.worth_reading", places=", ".join(places))
 
 
 def named(text: str, origin: Path | None = None) -> dict[str, str]:
