@@ -101,7 +101,7 @@ class Capture(frame.Panel):
                 say("first"), [(say("first_none"), ""), *((c, c) for c in codes)]
             ),
             "names": choices.text(say("names"), hint=say("names_hint"), long=True),
-            "by_book": choices.tick(say("by_book")),
+            "by_book": choices.tick(say("by_book"), note=say("by_book_note")),
             "method": choices.pick(say("method"), [(say(m), m) for m in ("photo", "scan")]),
             **occasion.offered(),
         }
