@@ -1,5 +1,7 @@
 """Predicting from invented books whose truth is known, and what happens at the edges."""
 
+import dataclasses
+
 import dyed_worlds
 import numpy as np
 import pandas as pd
@@ -7,7 +9,18 @@ import pytest
 
 from dyelab import convert, predict, synth, table
 from dyelab.errors import InputError
-from dyelab.predict import factors, judging, kernel, landing, process, series, wanted
+from dyelab.predict import (
+    asking,
+    completing,
+    factors,
+    givers,
+    judging,
+    kernel,
+    landing,
+    process,
+    series,
+    wanted,
+)
 
 SEED = 4
 
@@ -315,6 +328,46 @@ def test_a_wanted_colour_that_is_unsure_is_harder_to_land_on(model, reached):
     sure, other = (predict.find(model, aim, within=reached).ranked for aim in (reading, unsure))
     assert other["dE00"].iloc[0] > sure["dE00"].iloc[0] + 0.3
     assert other["chance"].iloc[0] < sure["chance"].iloc[0]
+
+
+def test_one_of_the_recipes_that_give_a_colour_gives_it(model):
+    """A candidate among the givers of its own predicted colour lands there more surely."""
+    recipe = completing.completed(model, one(mordant="potash alum", mordant_wof=15.0, iron_wof=1.0))
+    lab, C = asking.landed(model, recipe)
+    nothing = np.zeros((3, 3))
+    plain = convert.dE00(lab[0], predict.draws(model, lab, C)[0])
+    alone = dataclasses.replace(
+        model.givers,
+        codes=model.coded(recipe),
+        lab=lab,
+        C=C,
+        slopes=model.basis.slopes(model.weighed(model.coded(recipe)).mean),
+        weights=model.inverses
+        @ process.cross(model.p, model.kernels, model.codes, model.coded(recipe)),
+    )
+    known = givers.draws(model, alone, recipe, (lab[0], nothing), 300)[0]
+    near = convert.dE00(np.broadcast_to(lab[0], known.shape), known)
+    assert near.mean() < 0.8 * plain.mean()
+
+
+def test_recipes_unlike_all_that_give_a_colour_are_no_surer(model):
+    """Givers of which nothing is shared with the candidate leave its chance as it was."""
+    recipe = completing.completed(model, with_alum(iron_wof=1.0))
+    lab, C = asking.landed(model, recipe)
+    plain = convert.dE00(lab[0], predict.draws(model, lab, C)[0])
+    strangers = dataclasses.replace(model.givers, slopes=0 * model.givers.slopes)
+    drawn = givers.draws(model, strangers, recipe, (lab[0], np.zeros((3, 3))), 300)[0]
+    away = convert.dE00(np.broadcast_to(lab[0], drawn.shape), drawn)
+    assert away.mean() == pytest.approx(plain.mean(), rel=0.15)
+
+
+@pytest.mark.slow
+def test_the_stated_chance_of_wanted_colours_is_how_often_they_land():
+    """On three invented books, all recipes listed in three bins; the benchmark does a hundred."""
+    rows = pd.concat([dyed_worlds.searched(seed, targets=12) for seed in (2, 3, 5)])
+    for low, high in ((0, 0.33), (0.33, 0.67), (0.67, 1)):
+        part = rows[rows["chance"].between(low, high)]
+        assert part["chance"].mean() == pytest.approx(part["landed"].mean(), abs=0.15)
 
 
 def test_limits_hold(model):

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, recipe, table, words
-from dyelab.predict import asking, completing, factors, landing, wanted
+from dyelab.predict import asking, completing, factors, givers, landing, wanted
 from dyelab.predict.factors import NONE, STEPS
 from dyelab.predict.grid import Limits
 from dyelab.predict.model import Model
@@ -34,8 +34,9 @@ class Found:
         Tried recipes that should land first, then untried ones, nearest first, the best doses
         of each way of dyeing: `tried` (codes of its swatches, blank if untried), `recipe`, the
         recipe's columns, `L, a, b`, covariances, `dE00` (expected distance of one swatch),
-        `chance` (of one swatch landing within the tolerance, 0 to 1), `extrapolates`,
-        `leans_on`.
+        `chance` (of one swatch landing within the tolerance, 0 to 1; both suppose that some
+        recipe of the book's materials gives the colour, unless it is out of reach),
+        `extrapolates`, `leans_on`.
     reachable : bool
         Whether the middle of some prediction lies within the tolerance.
     sentence : str
@@ -105,6 +106,9 @@ def find(
     )
     ranked = _ranked(judged, tolerance).head(n).reset_index(drop=True)
     reachable = bool((judged["middle"] <= tolerance).any())
+    if reachable:
+        ranked = _ranked(_as_given(model, ranked, (lab, spread), tolerance), tolerance)
+        ranked = ranked.reset_index(drop=True)
     ranked = _with_marks(model, ranked)
     sentence = _sentence(judged, ranked, reachable, tolerance)
     return Found(lab, model.white, tolerance, ranked, reachable, sentence)
@@ -160,6 +164,17 @@ def _judged(
     )
     answered["tried"] = answered.get("tried", "")
     return table.with_covariances(answered, C)
+
+
+def _as_given(
+    model: Model, ranked: pd.DataFrame, aim: tuple[np.ndarray, np.ndarray], tolerance: float
+) -> pd.DataFrame:
+    """Judge distance and chance again, now that some recipe is known to give the colour."""
+    lab = givers.draws(model, model.givers, ranked, aim, _DRAWS)
+    away = convert.dE00(np.broadcast_to(aim[0], lab.shape), lab)
+    return ranked.assign(
+        dE00=away.mean(axis=1), chance=landing.chances(away, tolerance, model.odds)
+    )
 
 
 def draws(model: Model, lab: np.ndarray, C: np.ndarray, n: int = _DRAWS) -> np.ndarray:

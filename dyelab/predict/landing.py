@@ -9,7 +9,7 @@ LEVEL = 0.90
 LIMIT = float(stats.chi2.ppf(LEVEL, 3))
 _NEAR = (2.0, 3.0, 4.0, 6.0)  # ΔE00 that may count as landing
 _DRAWS, _MOST = 200, 150
-_PRIOR = np.array([[0.0, 1.0], [0.7, 0.25]])  # of the shift and slope: mean and deviation
+_PRIOR = np.array([[0.0, 1.0], [1.0, 0.25]])  # of the shift and slope: mean and deviation
 
 
 def draws(lab: np.ndarray, C: np.ndarray, tail: float, n: int) -> np.ndarray:
@@ -26,10 +26,20 @@ def draws(lab: np.ndarray, C: np.ndarray, tail: float, n: int) -> np.ndarray:
     """
     rng = np.random.default_rng(0)
     normal = rng.standard_normal((n, 3))
-    ratio = LIMIT / (3 * stats.f.ppf(LEVEL, 3, tail))
-    far = np.sqrt(ratio * tail / rng.chisquare(tail, n))
+    far = np.sqrt(_ratio(tail) * tail / rng.chisquare(tail, n))
     root = np.linalg.cholesky(C)
     return lab[:, None, :] + np.einsum("mij,nj->mni", root, normal * far[:, None])
+
+
+def log_density(far: np.ndarray, C: np.ndarray, tail: float) -> np.ndarray:
+    """Log density (m,) of such a colour, but for a constant, at a squared length from its mean."""
+    size = 0.5 * np.linalg.slogdet(C)[1]
+    return -size - 0.5 * (tail + 3) * np.log1p(far / (_ratio(tail) * tail))
+
+
+def _ratio(tail: float) -> float:
+    """Squared scale of a t distribution whose 90 % region is the normal one's."""
+    return LIMIT / (3 * float(stats.f.ppf(LEVEL, 3, tail)))
 
 
 def chances(away: np.ndarray, tolerance: float, odds: tuple[float, float]) -> np.ndarray:

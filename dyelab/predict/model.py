@@ -1,9 +1,11 @@
 """The model: learned from a book, judged on swatches it was not shown, then asked."""
 
+from functools import cached_property
+
 import numpy as np
 import pandas as pd
 
-from dyelab.predict import asking, factors, judging, landing, process, scarce
+from dyelab.predict import asking, factors, givers, judging, landing, process, scarce
 from dyelab.predict.gathering import gathered
 from dyelab.predict.kernel import Likeness
 from dyelab.predict.landing import LIMIT
@@ -12,6 +14,11 @@ from dyelab.predict.taught import Taught
 
 class Model(Taught):
     """What a book teaches about recipes it doesn't hold, ready to be asked; see `Taught`."""
+
+    @cached_property
+    def givers(self) -> givers.Givers:
+        """Recipes, any of which may give a colour that is looked for."""
+        return givers.of_book(self)
 
     def report(self) -> pd.DataFrame:
         """How good the model is on swatches it was not shown.

@@ -40,7 +40,16 @@ def left_out(seeds):
 
 
 def find(seeds):
-    rows = pd.concat([dyed_worlds.searched(seed) for seed in seeds])
+    found = []
+    for seed in seeds:
+        found.append(dyed_worlds.searched(seed))
+        if seed % 10 == 9:
+            print(f"\nto world {seed}")
+            told_of(pd.concat(found))
+
+
+def told_of(rows):
+    """Real distance of the first recipes, and stated chances beside what landed."""
     first = rows[(rows["place"] == 0) & rows["reachable"]]
     many = (rows["place"] == 0).sum()
     print(f"{len(first)} of {many} colours said to be reachable")
@@ -51,17 +60,34 @@ def find(seeds):
             n=("landed", "size"), stated=("chance", "mean"), landed=("landed", "mean")
         )
         bins["off"] = bins["landed"] - bins["stated"]
-        print(name, bins.round(3).to_string(), sep="\n")
+        bins["error"] = np.sqrt(bins["stated"] * (1 - bins["stated"]) / bins["n"])
+        print(name, bins.round(3).to_string(), sep="\n", flush=True)
 
 
 def next_swatches(seeds):
     for name, looking in (("where the user looks", True), ("everywhere", False)):
-        rows = pd.DataFrame([dyed_worlds.extended(seed, looking=looking) for seed in seeds])
-        print(name)
-        print(rows.drop(columns="seed").agg(["mean", "median"]).round(3).to_string())
-        for other in ("random", "on_fibre"):
-            share = (rows["suggested"] <= rows[other]).mean()
-            print(f"suggested no worse than 20 {other}: in {100 * share:.0f} % of worlds")
+        found = []
+        for seed in seeds:
+            found.append(dyed_worlds.extended(seed, looking=looking))
+            if seed % 10 == 9:
+                print(f"\n{name}, to world {seed}: errors in ΔE00, means of worlds")
+                compared(pd.concat(found))
+
+
+def compared(rows):
+    """Errors after suggested swatches beside those after random ones, world by world."""
+    columns = ["median", "mean", "most"]
+    print(rows.groupby("drawn", sort=False)[columns].mean().round(2).to_string())
+    wide = rows.pivot(index="seed", columns="drawn", values=columns)
+    for column in columns:
+        for other in ("half", "random", "on_fibre"):
+            off = wide[column, "suggested"] - wide[column, other]
+            error = off.std() / np.sqrt(len(off))
+            print(
+                f"{column} error, suggested less {other}: {off.mean():+.2f} ± {error:.2f}, "
+                f"no worse in {100 * (off <= 0).mean():.0f} %",
+                flush=True,
+            )
 
 
 def timed(what, work, times=5):

@@ -15,6 +15,8 @@ def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, looks, drawn
     iron.focus()
     drawn(lambda: page.keyboard.press("ArrowRight"))
     assert answer.inner_text() != before
+    number = page.locator(".dyelab .dl-choice", has_text="Iron").locator(".widget-readout").first
+    assert "%" in number.evaluate("e => getComputedStyle(e, '::after').content")
     looks(opened, "explore-recipe")
     drawn(lambda: choose("What would you like?", "all this book can reach"))
     shot("explore-reach")
