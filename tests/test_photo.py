@@ -171,6 +171,15 @@ def test_added_readings_of_an_unknown_place_are_refused():
         measured(photos.easy(), add=add)
 
 
+def test_an_added_reading_of_another_swatch_is_refused():
+    picture = photos.easy()
+    add = pd.DataFrame(picture.truth[[0, 0, 7]], columns=["L", "a", "b"])
+    far = convert.dE00(picture.truth, picture.truth[0]).argmax()
+    add["sample"] = np.array(picture.card.places)[[0, far, 7]]
+    with pytest.raises(InputError, match=rf"'{picture.card.places[far]}' is \d+ ΔE00 from what"):
+        measured(picture, add=add)
+
+
 def test_a_target_in_a_photo_without_card_is_found():
     picture = photos.easy()
     pixels = picture.pixels.copy()

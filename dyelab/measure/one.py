@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from dyelab import calibrate
+from dyelab import calibrate, convert
 from dyelab.calibrate import Calibration, Own, Pose, Reference, Samples, Setup, Target, through
 from dyelab.card import Layout
 from dyelab.errors import InputError
@@ -18,6 +18,7 @@ from dyelab.table import COVARIANCE, DEFAULT_WHITE, LAB, STANDARD_UNCERTAINTIES,
 COLUMNS = ["photo", "place", *LAB, *STANDARD_UNCERTAINTIES, "illuminant", "observer", "n", "flags"]
 INNER = 0.7  # share of a window's width and height that is measured
 CLIPPED, SMALL, UNEVEN, SHADOW, BARE = 0.02, 900, 0.2, 0.35, 0.04
+_FAR_OFF = {"target": 15.0, "white": 30.0}  # ΔE00: several times what fits of either kind miss by
 _OUTSIDE = 0.2  # luminance, relative, below which 8 bits hardly tell shades apart
 
 
@@ -105,6 +106,8 @@ def photo(
     setup = calibrate.from_target(
         picture, reference, target, pose, own=own, method=method, stored=stored
     )
+    if stored is None:
+        _check_own(setup, add, picture.name)
     return _measured(picture, setup, quads)
 
 
@@ -141,6 +144,8 @@ def boxes(
     setup = calibrate.from_target(
         picture, reference, target, pose, own=own, method=method, stored=stored
     )
+    if stored is None:
+        _check_own(setup, add, picture.name)
     return _measured(picture, setup, places)
 
 
@@ -160,6 +165,22 @@ def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> Own | No
         add[LAB].to_numpy(float),
         add[spectra].to_numpy(float) if spectra else missing,
     )
+
+
+def _check_own(setup: Setup, add: pd.DataFrame | None, name: str) -> None:
+    """Refuse an added reading that can't be of the swatch seen there: it would bend the others."""
+    made = setup.calibration
+    if add is None or add.empty or made.anchors is None:
+        return
+    fitted, shifts = made.anchors
+    off = convert.dE00(fitted, fitted + shifts)
+    worst, most = int(off.argmax()), _FAR_OFF["white" if made.method == "white" else "target"]
+    if off[worst] > most:
+        raise InputError(
+            f"{name}: the added reading of {add['sample'].iloc[worst]!r} is {off[worst]:.0f} ΔE00 "
+            f"from what the photo shows there ({most:g} allowed). Is it the reading of another "
+            "swatch? Check its place."
+        )
 
 
 def _measured(picture: Photo, setup: Setup, quads: dict[str, np.ndarray]) -> Measured:
