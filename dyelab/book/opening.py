@@ -207,9 +207,25 @@ def rendered(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
 
 def as_csv(frame: pd.DataFrame) -> bytes:
     """Return a table as UTF-8 CSV, numbers at full precision."""
-    text = io.StringIO(newline="")
-    frame.to_csv(text, index=False, lineterminator="\n")
-    return text.getvalue().encode()
+    rows = _Rows()
+    frame.to_csv(rows, index=False, lineterminator=_Rows.END)
+    return rows.getvalue().encode()
+
+
+class _Rows(io.StringIO):
+    """CSV rows with plain line ends, though written with longer ones.
+
+    Python's writer quotes what holds a character of the line end, and only that: with a plain one
+    it leaves a bare carriage return unquoted, which readers then take for the end of the row.
+    """
+
+    END = "\r\n"
+
+    def __init__(self) -> None:
+        super().__init__(newline="")
+
+    def write(self, row: str) -> int:
+        return super().write(row.removesuffix(self.END) + "\n")
 
 
 def _descriptor(
