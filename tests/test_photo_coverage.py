@@ -1,6 +1,7 @@
 """A few of the benchmark's random photos: errors small, and intervals that hold."""
 
 import numpy as np
+import pandas as pd
 import photos
 import pytest
 from scipy.stats import chi2
@@ -45,6 +46,20 @@ def test_stated_regions_hold_the_truth(judged):
     # 144 colours of 6 photos: the sampling error of the share is about 2 %.
     assert 0.9 < np.mean(single) <= 1
     assert 0.9 < np.mean(between) <= 1
+
+
+def test_regions_hold_the_truth_beside_swatches_read_by_instrument():
+    limit, held = chi2.ppf(0.95, 3), []
+    for seed in (21, 22, 23, 24, 25, 26):
+        picture = photos.drawn(seed)
+        add = pd.DataFrame(picture.truth[::2], columns=table.LAB)
+        add["sample"] = picture.card.places[::2]
+        made = measure.photo(read.photo(picture.jpeg(), name="a.jpg"), REFERENCE, add=add)
+        e = (made.table[table.LAB].to_numpy() - picture.truth)[1::2]
+        own = table.covariances(made.table)[1::2]
+        held.append(np.einsum("nk,nkl,nl->n", e, np.linalg.inv(own), e) < limit)
+    # 72 colours: the sampling error of the share is about 3 %.
+    assert 0.86 < np.mean(held) <= 1
 
 
 def test_differences_of_replicated_recipes_hold_the_truth():

@@ -6,7 +6,6 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.calibrate.anchoring import anchored
 from dyelab.calibrate.cloths import training
 from dyelab.calibrate.colourfit import (
     DEGREES,
@@ -74,7 +73,6 @@ def calibrated(
     reference: Reference,
     *,
     method: str = "auto",
-    added: Seen | None = None,
     flags: tuple[str, ...] = (),
     seed: int = 0,
 ) -> Calibration:
@@ -90,8 +88,6 @@ def calibrated(
         Of the patches.
     method : str
         ``auto``, ``plain`` or ``learned``.
-    added : Seen, optional
-        Swatches of the photo that an instrument measured.
     flags : tuple of str
         To keep.
     seed : int
@@ -118,8 +114,7 @@ def calibrated(
         witnesses=seen.stored / seen.light[:, None], flags=flags,
     )  # fmt: skip
     scale = _observed(doubt, rgb, seen.of, seed)
-    made = replace(made, errors=replace(errors, scale=scale))
-    return made if added is None else anchored(made, added.rgb(tone), added.of.lab)
+    return replace(made, errors=replace(errors, scale=scale))
 
 
 def _plain(rgb: np.ndarray, of: Known) -> tuple[np.ndarray, np.ndarray]:

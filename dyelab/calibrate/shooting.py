@@ -5,8 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyelab.calibrate.anchoring import anchored
-from dyelab.calibrate.colourfit import known
-from dyelab.calibrate.fitting import Seen, calibrated, from_white, patches_seen
+from dyelab.calibrate.fitting import calibrated, from_white, patches_seen
 from dyelab.calibrate.model import Calibration, flagged
 from dyelab.calibrate.pose import Pose, through
 from dyelab.calibrate.reference import Reference
@@ -25,11 +24,10 @@ _MOST_BURNT = 4
 
 @dataclass(frozen=True)
 class Own:
-    """The user's own swatches of this photo, measured by instrument: places, CIELAB, spectra."""
+    """The user's own swatches of this photo, measured by instrument: places and CIELAB."""
 
     quads: np.ndarray  # (n, 4, 2) pixels
     lab: np.ndarray  # (n, 3) D65/10°
-    spectra: np.ndarray  # (n, 36), NaN where not measured
 
 
 @dataclass(frozen=True)
@@ -98,10 +96,11 @@ def from_target(
             toned,
             reference.but(kept),
             method=method,
-            added=_added(photo, own, shading, pose),
             flags=() if kept.all() else ("patches_clipped",),
         )
-        made = replace(made, witnesses=seen.mean / light[:, None])
+        made = _corrected(
+            replace(made, witnesses=seen.mean / light[:, None]), photo, own, shading, pose
+        )
     except InputError as error:
         raise InputError(f"{photo.name}: {error}") from error
     return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, target)
@@ -145,13 +144,15 @@ def _light(shading: Shading | None, pose: Pose | None, quads: np.ndarray) -> np.
     return shading.at(through(np.linalg.inv(pose.to_pixels), quads.mean(axis=1)))
 
 
-def _added(
-    photo: Photo, own: Own | None, shading: Shading | None, pose: Pose | None
-) -> Seen | None:
-    if own is None or not len(own.lab):
-        return None
-    seen = sample(photo, list(own.quads))
-    return Seen(seen.mean, _light(shading, pose, own.quads), known(own.lab), own.spectra)
+def _corrected(
+    made: Calibration, photo: Photo, own: Own | None, shading: Shading | None, pose: Pose | None
+) -> Calibration:
+    """Correct it by the user's own swatches, if an instrument measured any."""
+    if own is None:
+        return made
+    stored = sample(photo, list(own.quads)).mean
+    light = _light(shading, pose, own.quads)
+    return anchored(made, made.tone.undo(stored) / light[:, None], own.lab)
 
 
 def _card_flags(pose: Pose | None, shading: Shading | None, made: Calibration) -> tuple[str, ...]:
@@ -207,10 +208,7 @@ def _white_only(
             "the card, or with a 24-patch target."
         )
     shading = fit_shading(pose.layout, *areas, photo.name)
-    made = from_white(shading.paper)
-    added = _added(photo, own, shading, pose)
-    if added is not None:
-        made = anchored(made, added.rgb(made.tone), added.of.lab)
+    made = _corrected(from_white(shading.paper), photo, own, shading, pose)
     return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, None)
 
 

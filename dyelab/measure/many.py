@@ -5,7 +5,6 @@ from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from dyelab import calibrate, convert, files, read
@@ -175,16 +174,10 @@ def _distinct(paths: list[Path]) -> list[Path]:
 
 
 def _added(path: Path, count: int) -> pd.DataFrame:
-    """Readings of own swatches, with CIELAB under D65/10° and spectra at our bands if any."""
+    """Readings of own swatches, as CIELAB under D65/10°."""
     found = read.measurements(path)
     if found.spectra is not None:
         table = convert.spectra_to_lab(found.spectra, *DEFAULT_WHITE)
-        bands = convert.wavelength_columns(found.spectra)
-        at = [float(band) for band in bands]
-        rows = found.spectra[bands].to_numpy(float)
-        fine = np.array([np.interp(calibrate.BANDS, at, row) for row in rows])
-        extra = pd.DataFrame(fine, columns=[str(int(b)) for b in calibrate.BANDS])
-        table = pd.concat([table.reset_index(drop=True), extra], axis=1)
     else:
         assert found.lab is not None
         table = convert.adapt(found.lab, *DEFAULT_WHITE)

@@ -74,8 +74,7 @@ def photo(
     layout : Layout, optional
         Of the card; by default the one its markers name.
     add : DataFrame, optional
-        Instrument readings of some windows: `sample` (the place), `L, a, b` under D65/10°, or
-        spectra.
+        Instrument readings of some windows: `sample` (the place), `L, a, b` under D65/10°.
     method : str
         ``auto``, ``plain`` or ``learned``.
     stored : Calibration, optional
@@ -158,13 +157,7 @@ def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> Own | No
             f"{name}: the added readings name {unknown[0]!r}, which is no place here. "
             f"Places: {', '.join(list(quads)[:30])}."
         )
-    spectra = [name for name in add.columns if str(name).isdigit()]
-    missing = np.full((len(add), len(calibrate.BANDS)), np.nan)
-    return Own(
-        np.array([quads[s] for s in add["sample"]]),
-        add[LAB].to_numpy(float),
-        add[spectra].to_numpy(float) if spectra else missing,
-    )
+    return Own(np.array([quads[s] for s in add["sample"]]), add[LAB].to_numpy(float))
 
 
 def _check_own(setup: Setup, add: pd.DataFrame | None, name: str) -> None:
