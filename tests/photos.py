@@ -5,13 +5,13 @@ from functools import cache
 import numpy as np
 
 from dyelab import synth
-from dyelab.synth import photo
+from dyelab.synth import render
 
 
 def cloth(seed, count=24):
     rng = np.random.default_rng(seed)
     recipes = synth.random_recipes(count, rng)
-    return synth.reflectance(recipes, cloth=synth.varied(seed), wavelengths=photo.BANDS)
+    return synth.reflectance(recipes, cloth=synth.varied(seed), wavelengths=render.BANDS)
 
 
 def edges(seed, count=24):
@@ -19,18 +19,18 @@ def edges(seed, count=24):
     rng = np.random.default_rng(seed)
     low, high = rng.uniform(0.02, 0.3, (count, 1)), rng.uniform(0.3, 0.8, (count, 1))
     middle, width = rng.uniform(420, 680, (count, 1)), rng.uniform(15, 50, (count, 1))
-    rise = 1 / (1 + np.exp(-(photo.BANDS - middle) / width))
+    rise = 1 / (1 + np.exp(-(render.BANDS - middle) / width))
     rise = np.where(rng.random((count, 1)) < 0.25, 1 - rise, rise)
     return low + (high - low) * rise
 
 
 @cache
 def easy(**changes):
-    shot = photo.Shot(megapixels=2.0, **changes)
-    return photo.render(cloth(1), shot, seed=1)
+    shot = render.Shot(megapixels=2.0, **changes)
+    return render.render(cloth(1), shot, seed=1)
 
 
 @cache
 def drawn(seed, megapixels=2.0, **changes):
-    shot = photo.random_shot(seed, megapixels=megapixels, **changes)
-    return photo.render(cloth(seed), shot, seed=seed)
+    shot = render.random_shot(seed, megapixels=megapixels, **changes)
+    return render.render(cloth(seed), shot, seed=seed)

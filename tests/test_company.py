@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from dyelab import book
-from dyelab.panel import browse, company, record
+from dyelab.panel import browse, follow_book, record
 
 
 @pytest.fixture
@@ -21,7 +21,7 @@ def three(home):
     own = book.save(book.create(home / "own", "My own"))
     made = [record.panel(), browse.panel(), browse.panel()]
     for shown in made[:2]:
-        company.join(shown)
+        follow_book.join(shown)
     yield own, *made
     for shown in made:
         shown.close()

@@ -9,9 +9,9 @@ import pytest
 
 from dyelab import book, shift, synth
 from dyelab.panel import compare as comparing
-from dyelab.panel import share
-from dyelab.plot import paper
+from dyelab.panel import tannin_share
 from dyelab.plot import shift as drawn
+from dyelab.plot import static
 
 
 @pytest.fixture(autouse=True)
@@ -75,7 +75,7 @@ def test_every_picture_is_drawn_on_screen_and_paper(yard, picture):
     panel.choices["dye"].value = "weld"
     panel.choices["picture"].value = picture
     assert panel.shown.figure is not None
-    assert "<svg" in paper.svg(panel.shown.figure)
+    assert "<svg" in static.svg(panel.shown.figure)
 
 
 def test_weaker_or_duller_is_said_with_the_spectra(yard):
@@ -102,11 +102,11 @@ def test_what_cant_be_shown_is_said_with_a_next_step(yard, choices, said):
 def test_a_book_without_readings_says_what_to_do(tmp_path):
     empty = book.save(book.create(tmp_path / "new"))
     assert "no readings of swatches as dyed yet" in comparing.panel(empty).answer.value
-    assert "no readings of swatches as dyed yet" in share.panel(empty).answer.value
+    assert "no readings of swatches as dyed yet" in tannin_share.panel(empty).answer.value
 
 
 def test_the_share_opens_on_the_tannin_with_most_colour(yard):
-    panel = share.panel(yard)
+    panel = tannin_share.panel(yard)
     assert panel.values["tannin"] == "pomegranate rind"
     assert "on the tannin" in panel.sentence
     assert [len(pair) for pair in panel.shown.chips] == [2, 2, 2]
@@ -116,7 +116,7 @@ def test_the_share_opens_on_the_tannin_with_most_colour(yard):
 
 
 def test_a_missing_control_is_named_in_the_panel(yard):
-    panel = share.panel(yard)
+    panel = tannin_share.panel(yard)
     panel.choices["fibre"].value = "wool"
     panel.choices["dose"].value = 4.0
     assert "controls are missing" in panel.sentence
@@ -142,7 +142,7 @@ def test_a_users_own_names_are_shown_as_they_are(recipes, name):
     text = "".join(str(trace.text) for trace in figure.data)
     assert "<script" not in text
     assert "<img" not in text
-    assert "<svg" in paper.svg(figure)
+    assert "<svg" in static.svg(figure)
 
 
 def test_a_dose_curve_marks_the_doses_it_names(recipes):

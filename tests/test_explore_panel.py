@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from dyelab import book, convert, files
-from dyelab.panel import explore, memory
+from dyelab.panel import explore, remember
 from dyelab.panel.explore import offered
 
 EXAMPLE = files.shipped("data", "marlpit_yard")
@@ -41,7 +41,7 @@ def test_it_opens_with_a_colour_and_how_good_it_is(panel):
 
 
 def test_a_remembered_choice_that_has_gone_is_passed_over(panel):
-    memory.keep_choices(EXAMPLE, panel.name, {"fibre": "nettle", "task": "find"})
+    remember.keep_choices(EXAMPLE, panel.name, {"fibre": "nettle", "task": "find"})
     again = explore.panel(EXAMPLE)
     assert again.choices["fibre"].value != "nettle"
     assert again.choices["task"].value == "find"

@@ -9,7 +9,7 @@ from dyelab import book, grade, handout, synth
 from dyelab.errors import InputError
 from dyelab.handout import fastness
 from dyelab.plot import fastness as drawn
-from dyelab.plot import paper
+from dyelab.plot import static
 
 ALUM, IRON = "W17", "W22"  # weld on wool over alum, without and with iron
 
@@ -109,7 +109,7 @@ def test_curves_mark_every_reading_and_draw_the_limit(found):
     assert list(marks[0].x) == pytest.approx([0.3, 1, 3, 10])
     assert next(t for t in figure.data if t.name == "grade 4 ends").y[0] == 2.1
     assert figure.layout.shapes[0].x0 == 3
-    assert "<svg" in paper.svg(figure)
+    assert "<svg" in static.svg(figure)
 
 
 @pytest.mark.parametrize("quantity", grade.QUANTITIES)

@@ -7,7 +7,7 @@ import stand_in
 from plotly.offline import get_plotlyjs
 
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, markup, memory, save, shelf
+from dyelab.panel import book_choice, choices, frame, html_parts, remember, save
 from dyelab.plot import plane
 
 
@@ -20,8 +20,8 @@ def home(tmp_path, monkeypatch):
     for name in ("example", "mine"):
         (tmp_path / name).mkdir()
         (tmp_path / name / "datapackage.json").write_text(f'{{"title": "Book {name}"}}')
-    monkeypatch.setattr(shelf, "example", lambda: tmp_path / "example")
-    monkeypatch.setattr(shelf, "opened", lambda path: stand_in.Book(path))
+    monkeypatch.setattr(book_choice, "example", lambda: tmp_path / "example")
+    monkeypatch.setattr(book_choice, "opened", lambda path: stand_in.Book(path))
     return tmp_path
 
 
@@ -74,7 +74,7 @@ def test_a_fault_is_told_in_words_and_its_details_are_kept(panel):
     panel.choices["dose"].value = 1.0
     assert "did not expect" in panel.answer.value
     assert "Traceback" not in panel.answer.value
-    (kept,) = memory._file().parent.glob("last-fault.txt")
+    (kept,) = remember._file().parent.glob("last-fault.txt")
     assert "ZeroDivisionError" in kept.read_text()
 
 
@@ -118,14 +118,14 @@ def test_what_must_not_be_remembered_is_not(home):
 
 def test_whole_numbers_are_shown_without_decimals_and_doses_stay_in_one_line():
     rows = pd.DataFrame({"a": [1.0, None, 3.0], "b": [1.5, 2, -3], "c": "iron 2 %"})
-    shown = markup.table(rows, "rows")
+    shown = html_parts.table(rows, "rows")
     assert '<td class="dl-num">3</td>' in shown
     assert "−3.00" in shown
     assert "iron 2&nbsp;%" in shown
 
 
 def test_a_remembered_choice_that_has_gone_is_no_hindrance(panel, home):
-    memory.keep_choices(home / "example", "test", {"dye": "saffron", "dose": 1.0})
+    remember.keep_choices(home / "example", "test", {"dye": "saffron", "dose": 1.0})
     assert frame.Panel("test", "A panel", choose, show).sentence == "madder with 1 % iron"
 
 

@@ -7,8 +7,8 @@ from scipy import optimize
 
 from dyelab import book, grade, synth
 from dyelab.errors import InputError
-from dyelab.grade import drifting as drift
-from dyelab.grade import fading
+from dyelab.grade import curves as fading
+from dyelab.grade import drift_curves as drift
 
 CYCLES = np.arange(11.0)
 CURVES = {

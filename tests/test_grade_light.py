@@ -8,7 +8,7 @@ import pytest
 
 from dyelab import book, convert, grade, synth, table
 from dyelab.errors import InputError
-from dyelab.grade import bluewool
+from dyelab.grade import blue_wool
 from dyelab.synth import model
 
 DOSE = 3e6
@@ -40,7 +40,7 @@ def lit(swatch, change, fibre="wool", dose=DOSE, u=0.05, rng=None):
 
 
 def graded(*rows):
-    return grade.graded(grade.matched(pd.DataFrame([row for part in rows for row in part])))
+    return grade.grades(grade.matched(pd.DataFrame([row for part in rows for row in part])))
 
 
 REFERENCES = {n: 20 / 2.5**n for n in range(1, 9)}
@@ -98,7 +98,7 @@ def test_the_best_dose_is_the_one_nearest_to_grade_4():
     rows = [lit("S", change, dose=dose) for change, dose in ((0.4, 1e6), (1.8, 3e6), (6.0, 9e6))]
     more = [part for dose in (1e6, 3e6, 9e6) for part in references(dose=dose)]
     frame = pd.DataFrame([row for part in [*rows, *more] for row in part])
-    told = grade.alike(grade.graded(grade.matched(frame.drop_duplicates("reading"))))
+    told = grade.alike(grade.grades(grade.matched(frame.drop_duplicates("reading"))))
     assert list(told["best"]) == [False, True, False]
 
 
@@ -113,7 +113,7 @@ def test_missing_or_misnamed_references_are_refused():
 
 def test_dose_alone_by_the_table_of_cie_157():
     """CIE 157:2004, doses from memory."""
-    for number, dose in enumerate(bluewool.WITH_UV, start=1):
+    for number, dose in enumerate(blue_wool.WITH_UV, start=1):
         assert grade.from_dose(dose) == (pytest.approx(number), "")
     assert grade.from_dose(1e3) == (1.0, "below")
     assert grade.from_dose(1e9, uv=False) == (pytest.approx(7.92, abs=0.01), "")
@@ -123,7 +123,7 @@ def test_dose_alone_by_the_table_of_cie_157():
 
 def test_the_table_steps_by_two_to_three_as_the_references_do():
     """Each reference takes two to three times the dose of the one before."""
-    steps = np.diff(np.log(bluewool.WITH_UV))
+    steps = np.diff(np.log(blue_wool.WITH_UV))
     assert 2 < np.exp(steps.mean()) < 3
 
 
@@ -131,7 +131,7 @@ def test_the_examples_samples_against_its_references():
     bk = book.open(synth.example())
     wide = book.wide(bk)
     some = wide[wide["swatch"].isin(["W01", "W02", "W17"]) | wide["fibre"].eq("blue wool")]
-    told = grade.alike(grade.graded(grade.matched(some[some["exposure"].ne("wash")])))
+    told = grade.alike(grade.grades(grade.matched(some[some["exposure"].ne("wash")])))
     best = told[told["best"]].set_index("swatch")
     assert best["reference"].between(1, 8).all()
     assert best.at["W02", "reference"] == pytest.approx(3.4, abs=0.4)
@@ -224,7 +224,7 @@ def test_the_difference_between_variants_covers():
         for name, many in changes.items():
             rows = [row for j, c in enumerate(many) for row in lit(f"{i}-{name}{j}", c)]
             made.append(pd.DataFrame(rows).assign(test=f"t{i}", variant=name))
-    told = grade.holding(grade.graded(grade.matched(pd.concat(made))), "alum")
+    told = grade.holding(grade.grades(grade.matched(pd.concat(made))), "alum")
     inside = (told["less_low"] <= 2.0) & (told["less_high"] >= 2.0)
     assert 0.88 <= inside.mean() <= 0.995  # about 95 %
 

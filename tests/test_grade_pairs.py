@@ -39,7 +39,7 @@ AFTER = reading("A-w5", "A", "wash", 5, (52.5, 20, 20))
 
 
 def graded(*rows):
-    return grade.graded(grade.matched(frame(*rows)))
+    return grade.grades(grade.matched(frame(*rows)))
 
 
 def test_one_pair_is_graded_with_what_else_it_could_be():
@@ -60,7 +60,7 @@ def test_row_order_extra_columns_and_index_change_nothing():
     mixed = straight.sample(frac=1, random_state=3)
     mixed.index = mixed.index + 100
     for made in (straight, mixed):
-        told = grade.graded(grade.matched(made)).sort_values("swatch")
+        told = grade.grades(grade.matched(made)).sort_values("swatch")
         assert list(told["after"]) == ["A-w", "B-w", "C-w"]
         assert list(told["difference"]) == pytest.approx([1, 1, 1])
         assert list(told["odd"]) == ["x"] * 3
@@ -207,7 +207,7 @@ def test_a_shared_photo_error_is_not_counted_twice():
     alone = graded(*rows).iloc[0]
     part = {"source": "p", "factor": 1, "L": 0.09, "a": 0.0, "b": 0.0}
     shared = pd.DataFrame([{"reading": name, **part} for name in ("A", "A-w5")])
-    told = grade.graded(grade.matched(frame(*rows)), shared=shared).iloc[0]
+    told = grade.grades(grade.matched(frame(*rows)), shared=shared).iloc[0]
     wide, narrow = (x["difference_high"] - x["difference_low"] for x in (alone, told))
     assert narrow < 0.7 * wide
 
@@ -230,7 +230,7 @@ def test_every_reading_of_the_example_is_matched():
     wide = book.wide(bk)
     found = grade.matched(wide)
     assert len(found.pairs) == wide["exposure"].ne("none").sum()
-    told = grade.graded(found, shared=bk.shared)
+    told = grade.grades(found, shared=bk.shared)
     assert told["grade"].isin(grade.GRADES).all()
     assert set(told["kind"]) == {"change", "staining"}
 
@@ -269,7 +269,7 @@ def _noisy(part, u, n, seed):
 )
 def test_the_grades_interval_covers_the_true_grade(part, formula, of, u):
     first, second, noisy = _noisy(part, u, 1500, seed=11)
-    told = grade.graded(grade.matched(noisy))
+    told = grade.grades(grade.matched(noisy))
     true = formula(first, second)
     inside = (told["difference_low"] <= true) & (true <= told["difference_high"])
     assert 0.935 <= inside.mean() <= 0.975

@@ -75,7 +75,7 @@ def test_repeats_tell_the_uncertainty_of_one_reading(mine):
 
 
 def test_cielab_under_another_white_is_adapted_and_flagged(mine):
-    lab = read.typed("W01 50 10 10", illuminant="D50", observer=2)
+    lab = read.typed_lines("W01 50 10 10", illuminant="D50", observer=2)
     rows, _, _ = book.instrument_readings(book.open(mine), lab, None)
     assert rows["flags"].tolist() == ["adapted"]
     assert (rows["illuminant"].iloc[0], rows["observer"].iloc[0]) == ("D65", 10)
@@ -93,7 +93,7 @@ def test_cielab_under_another_white_is_adapted_and_flagged(mine):
 )
 def test_a_typed_line_that_cannot_be_is_named(text, said):
     with pytest.raises(InputError, match=said):
-        read.typed(text, illuminant="D65", observer=10)
+        read.typed_lines(text, illuminant="D65", observer=10)
 
 
 def test_the_example_is_left_alone_and_strangers_are_refused(mine, tmp_path):

@@ -13,14 +13,14 @@ import pytest
 from dyelab import book, files, handout
 from dyelab.errors import InputError
 from dyelab.handout import (
-    cards,
-    classroom,
     family,
-    metals,
-    mordants,
+    metal_page,
+    mordant_sheet,
+    recipe_cards,
     report,
-    series,
+    series_page,
     variants,
+    worksheet,
 )
 from dyelab.handout.page import Own
 
@@ -38,11 +38,11 @@ def every(source, own=Own()):
     codes = list(source.book.swatches["swatch"])
     first = source.made[source.made["dye"] != "none"].iloc[0]
     return {
-        "mordants": mordants.sheet(source, own, fibre=first["fibre"], dye=first["dye"]),
-        "card": cards.card(source, own, swatch=codes[0]),
-        "samples": cards.samples(source, own, swatches=codes[:3]),
-        "wall": classroom.wall(source, own, fibre=first["fibre"]),
-        "series": series.shared(source, own),
+        "mordants": mordant_sheet.sheet(source, own, fibre=first["fibre"], dye=first["dye"]),
+        "card": recipe_cards.card(source, own, swatch=codes[0]),
+        "samples": recipe_cards.samples(source, own, swatches=codes[:3]),
+        "wall": worksheet.wall(source, own, fibre=first["fibre"]),
+        "series": series_page.shared(source, own),
         "report": report.report(source.book, own),
     }
 
@@ -51,9 +51,9 @@ def words_of(page):
     """All words of a page as its HTML says them."""
     from test_handout import Words
 
-    from dyelab.handout import web
+    from dyelab.handout import html_page
 
-    return "".join(Words(web.text(page)).words)
+    return "".join(Words(html_page.text(page)).words)
 
 
 @pytest.mark.slow
@@ -61,8 +61,8 @@ def words_of(page):
 def test_every_page_of_the_example_becomes_pdf_and_html(source, paper, tmp_path):
     own = Own("A title of my own", "Class 3", "A text of my own.", "A foot of my own.", paper=paper)
     pages = every(source, own) | {
-        "iron": metals.sheet(source, own, **CLOTH),
-        "worksheet": classroom.worksheet(source, own),
+        "iron": metal_page.sheet(source, own, **CLOTH),
+        "worksheet": worksheet.worksheet(source, own),
     }
     few = ("card", "wall", "iron")  # what could differ with the paper does so in these
     for name, page in pages.items():
@@ -76,7 +76,7 @@ def test_every_page_of_the_example_becomes_pdf_and_html(source, paper, tmp_path)
 
 
 def test_the_mordant_sheet_has_a_chip_a_row_and_a_sentence_for_each(source):
-    page = mordants.sheet(source, fibre="wool", dye="madder")
+    page = mordant_sheet.sheet(source, fibre="wool", dye="madder")
     made = variants.only(source.made, fibre="wool", dye="madder")
     (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
     (points,) = [b for b in page.blocks if isinstance(b, handout.Points)]
@@ -88,7 +88,7 @@ def test_the_mordant_sheet_has_a_chip_a_row_and_a_sentence_for_each(source):
 
 
 def test_chips_carry_the_numbers_that_were_measured(source):
-    page = mordants.sheet(source, fibre="wool", dye="weld")
+    page = mordant_sheet.sheet(source, fibre="wool", dye="weld")
     (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
     rows = variants.only(source.made, fibre="wool", dye="weld")
     wanted = {handout.numbers(row) for row in rows[["L", "a", "b"]].to_numpy()}
@@ -96,7 +96,7 @@ def test_chips_carry_the_numbers_that_were_measured(source):
 
 
 def test_the_iron_page_tells_the_tannins_share_and_cautions(source):
-    said = words_of(metals.sheet(source, **CLOTH))
+    said = words_of(metal_page.sheet(source, **CLOTH))
     assert "The tannin alone" in said
     assert "Take care" in said
     assert "safety data sheet" in said
@@ -105,7 +105,7 @@ def test_the_iron_page_tells_the_tannins_share_and_cautions(source):
 def test_a_recipe_card_weighs_out_for_the_swatch(source):
     """2 % of 4.5 g is 0.09 g: a rounded 0.1 g would be a tenth too much."""
     codes = source.rows.loc[(source.rows["iron_wof"] == 2) & (source.rows["dye"] == "madder")]
-    page = cards.card(source, swatch=codes["swatch"].iloc[0])
+    page = recipe_cards.card(source, swatch=codes["swatch"].iloc[0])
     (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
     (iron,) = [row for row in table.rows if "ferrous sulfate" in row]
     assert "0.09" in iron
@@ -113,7 +113,7 @@ def test_a_recipe_card_weighs_out_for_the_swatch(source):
 
 
 def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, tmp_path):
-    page = classroom.worksheet(source, count=4)
+    page = worksheet.worksheet(source, count=4)
     turn = next(i for i, b in enumerate(page.blocks) if isinstance(b, handout.NewPage))
     asked, answered = page.blocks[:turn], page.blocks[turn:]
     assert sum(isinstance(b, handout.Rules) for b in asked) == 4
@@ -131,7 +131,7 @@ def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, 
 
 
 def test_answers_agree_with_the_differences(source):
-    page = classroom.worksheet(source, count=3)
+    page = worksheet.worksheet(source, count=3)
     said = [b.text for b in page.blocks if isinstance(b, handout.Text) and "(" in b.text]
     pairs = family.twins(source.made, "iron")
     known = variants.differences(
@@ -142,9 +142,9 @@ def test_answers_agree_with_the_differences(source):
 
 
 def test_the_shared_series_counts_and_tables_agree(source):
-    name = series.names(source)[0]
-    page = series.shared(source, series=name)
-    frame = series.numbers(source, series=name)
+    name = series_page.names(source)[0]
+    page = series_page.shared(source, series=name)
+    frame = series_page.numbers(source, series=name)
     (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
     assert len(table.rows) == len(frame)
     assert {"L", "a", "b", "u_L", "illuminant", "observer"} <= set(frame.columns)
@@ -161,13 +161,13 @@ def test_the_report_says_how_many_and_what_moved_most(source):
 @pytest.mark.parametrize(
     ("make", "remedy"),
     [
-        (lambda s: mordants.sheet(s, fibre="wool", dye="saffron"), "Choose another dye"),
-        (lambda s: cards.card(s, swatch="W0"), "Did you mean"),
-        (lambda s: cards.samples(s, swatches=["W01", "nope"]), "no swatch 'nope'"),
-        (lambda s: classroom.wall(s, fibre="nettle"), "Choose another fibre"),
-        (lambda s: series.shared(s, series="none such"), "Choose another"),
+        (lambda s: mordant_sheet.sheet(s, fibre="wool", dye="saffron"), "Choose another dye"),
+        (lambda s: recipe_cards.card(s, swatch="W0"), "Did you mean"),
+        (lambda s: recipe_cards.samples(s, swatches=["W01", "nope"]), "no swatch 'nope'"),
+        (lambda s: worksheet.wall(s, fibre="nettle"), "Choose another fibre"),
+        (lambda s: series_page.shared(s, series="none such"), "Choose another"),
         (
-            lambda s: metals.sheet(s, metal="copper", **(CLOTH | {"tannin": "gallnut"})),
+            lambda s: metal_page.sheet(s, metal="copper", **(CLOTH | {"tannin": "gallnut"})),
             "Choose another cloth or metal",
         ),
     ],
@@ -217,13 +217,13 @@ def test_few_and_many_swatches(count, tmp_path):
     codes = list(source.book.swatches["swatch"])
     for name, page in every(source).items():
         assert handout.write(page, tmp_path / f"{name}.pdf").stat().st_size > 1000
-    page = cards.samples(source, swatches=codes)
+    page = recipe_cards.samples(source, swatches=codes)
     assert sum(isinstance(b, handout.Frame) for b in page.blocks) == count
 
 
 def test_a_swatch_never_measured_gets_an_empty_chip_that_says_so(tmp_path):
     source = variants.source(small(tmp_path, 3, blank=(1,)))
-    page = cards.samples(source, swatches=["S0", "S1", "S2"])
+    page = recipe_cards.samples(source, swatches=["S0", "S1", "S2"])
     frames = [b for b in page.blocks if isinstance(b, handout.Frame)]
     assert [bool(frame.patch.fill) for frame in frames] == [True, False, True]
     assert "not measured yet" in words_of(page)
@@ -231,7 +231,7 @@ def test_a_swatch_never_measured_gets_an_empty_chip_that_says_so(tmp_path):
 
 def test_colours_beyond_the_page_are_marked(tmp_path):
     source = variants.source(small(tmp_path, 3, lab=(50, -120, 60)))
-    page = classroom.wall(source, fibre="wool")
+    page = worksheet.wall(source, fibre="wool")
     (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
     assert [patch.inside for patch in chips.patches][-1] is False
     assert "corner cut" in words_of(page)
@@ -239,7 +239,7 @@ def test_colours_beyond_the_page_are_marked(tmp_path):
 
 def test_recipes_that_differ_in_the_dye_alone_are_told_apart(tmp_path):
     source = variants.source(small(tmp_path, 4))
-    page = mordants.sheet(source, fibre="wool", dye="madder")
+    page = mordant_sheet.sheet(source, fibre="wool", dye="madder")
     (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
     labels = [patch.label for patch in chips.patches]
     assert labels[0] == "madder 1 %"
@@ -257,7 +257,7 @@ def test_user_text_passes_through_every_page_as_text(text, tmp_path):
     """Codes, dyes, fibres, notes and titles are a user's own words."""
     from test_handout import Words
 
-    from dyelab.handout import web
+    from dyelab.handout import html_page
 
     bk = small(tmp_path, 2)
     swatches = bk.swatches.assign(note=text, ground=text)
@@ -270,11 +270,11 @@ def test_user_text_passes_through_every_page_as_text(text, tmp_path):
     source = replace(source, recipes=recipes, made=variants.variants(recipes), read=read)
     for name, page in every(source, Own(text, text, text, text)).items():
         if name == "report":  # it reads the book again: its own words are the title and the foot
-            assert text in "".join(Words(web.text(page)).words)
+            assert text in "".join(Words(html_page.text(page)).words)
             continue
-        seen = Words(web.text(page))
+        seen = Words(html_page.text(page))
         assert "".join(seen.words).count(text) >= 4
-        usual = set(Words(web.text(plain[name])).tags) | {"p", "footer"}
+        usual = set(Words(html_page.text(plain[name])).tags) | {"p", "footer"}
         assert set(seen.tags) <= usual
         assert not [key for key, _ in seen.attributes if key.startswith("on")]
         if name == "samples":  # each part of a page is set with such text in its own test

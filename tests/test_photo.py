@@ -15,7 +15,7 @@ from PIL import Image
 from dyelab import calibrate, card, convert, measure, read, synth
 from dyelab.cli.measure_ import command
 from dyelab.errors import InputError
-from dyelab.synth import photo
+from dyelab.synth import render
 
 AVERAGE = calibrate.reference()
 
@@ -260,7 +260,7 @@ def test_another_card_than_the_layout():
 
 
 def test_a_covered_target():
-    refused(photo.dark(photos.easy()), r"target isn't seen.*inside the dashed frame")
+    refused(render.dark(photos.easy()), r"target isn't seen.*inside the dashed frame")
 
 
 def test_clipped_whites():
@@ -319,16 +319,16 @@ def test_a_clipped_window_is_flagged():
 
 @pytest.mark.slow
 def test_an_empty_window_is_flagged():
-    paper = np.full((24, len(photo.BANDS)), photo.PAPER)
+    paper = np.full((24, len(render.BANDS)), render.PAPER)
     spectra = np.where(np.arange(24)[:, None] == 5, paper, photos.cloth(1))
-    made = measured(photo.render(spectra, photo.Shot(megapixels=2, weave=0.001)))
+    made = measured(render.render(spectra, render.Shot(megapixels=2, weave=0.001)))
     assert [i for i, flags in enumerate(made.table["flags"]) if "empty" in flags] == [5]
 
 
 @pytest.mark.slow
 def test_a_letter_card_is_recognised_by_its_markers():
     made = card.layout("Letter", "large")
-    picture = photo.render(photos.cloth(2, 8), photo.Shot(megapixels=2), card=made)
+    picture = render.render(photos.cloth(2, 8), render.Shot(megapixels=2), card=made)
     assert list(measured(picture).table["place"]) == made.places
 
 
@@ -418,7 +418,7 @@ def test_a_refused_photo_leaves_no_table_behind(tmp_path):
 
 
 def test_rendered_photos_say_so():
-    assert "Invented" in synth.photo.__doc__
+    assert "Invented" in synth.render.__doc__
 
 
 def test_a_hopelessly_blurred_photo():

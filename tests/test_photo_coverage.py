@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import chi2
 
 from dyelab import calibrate, compare, convert, measure, read, table
-from dyelab.synth import photo
+from dyelab.synth import render
 
 pytestmark = pytest.mark.slow
 REFERENCE = calibrate.reference()
@@ -70,8 +70,8 @@ def test_differences_of_replicated_recipes_hold_the_truth():
     held, without = [], []
     for seed in (31, 32, 33):
         twelve = photos.cloth(seed, 12)
-        picture = photo.render(
-            np.repeat(twelve, 2, axis=0), photo.random_shot(seed, megapixels=2.0), seed=seed
+        picture = render.render(
+            np.repeat(twelve, 2, axis=0), render.random_shot(seed, megapixels=2.0), seed=seed
         )
         made = measure.photo(read.photo(picture.jpeg(), name="a.jpg"), REFERENCE)
         rows = made.table.assign(

@@ -307,7 +307,7 @@ def test_the_story_of_a_swatch_lists_the_saves_that_touched_it(tmp_path):
     bk = book.save(plan.into(book.create(tmp_path / "b"), s))
     bk = book.save(plan.done(bk, "D1", minutes=90))
     bk = book.save(book.add(bk, swatches=bk.swatches.assign(swatch="other")))
-    told = book.story(bk, "A-01")
+    told = book.swatch_history(bk, "A-01")
     assert list(told["what"]) == ["1 swatch added; 3 steps added", "1 step changed"]
 
 
@@ -317,7 +317,7 @@ def test_a_printed_cloth_has_areas_of_its_own_in_one_dye_bath(tmp_path):
         "stem": "aluminium acetate 5 + ferrous acetate 2",
         "ground": "none",
     }
-    made = plan.printed("P-01", areas, dye="madder 30", series="prints")
+    made = plan.printed_cloth("P-01", areas, dye="madder 30", series="prints")
     bk = book.save(book.add(book.create(tmp_path / "b"), **made))
     found = book.areas(bk).set_index("area")
     assert set(found["dye"]) == {"madder"}
@@ -326,7 +326,7 @@ def test_a_printed_cloth_has_areas_of_its_own_in_one_dye_bath(tmp_path):
     ]  # fmt: skip
     assert found.loc["stem", ["mordant", "iron_wof"]].to_list() == ["aluminium acetate", 2.0]
     assert recipe.advise(bk.steps, bk.swatches).empty
-    alum = plan.printed("P-01", {"leaf": "alum 15"})
+    alum = plan.printed_cloth("P-01", {"leaf": "alum 15"})
     assert "thickened acetate" in " ".join(recipe.advise(alum["steps"], alum["swatches"])["advice"])
     columns = ["reading", "swatch", "area", "exposure", "method", "illuminant", "observer", *"Lab"]
     rows = [(f"R{a}", "P-01", a, "none", "typed", "D65", 10, 50, 1, 1) for a in ("stem", "ground")]
@@ -334,4 +334,4 @@ def test_a_printed_cloth_has_areas_of_its_own_in_one_dye_bath(tmp_path):
     assert wide.loc["ground", ["mordant", "dye"]].to_list() == ["none", "madder"]
     assert wide.loc["stem", "iron_wof"] == 2.0
     with pytest.raises(InputError, match="name each area"):
-        plan.printed("P", {"whole": "alum 15"})
+        plan.printed_cloth("P", {"whole": "alum 15"})

@@ -10,15 +10,15 @@ import pytest
 from dyelab import convert, predict, synth, table
 from dyelab.errors import InputError
 from dyelab.predict import (
-    asking,
-    completing,
-    factors,
-    givers,
-    judging,
+    answers,
+    calibration,
+    chance,
+    coded_recipes,
+    complete_recipes,
+    given_recipe,
+    gp,
     kernel,
-    landing,
-    process,
-    series,
+    suggest_swatches,
     wanted,
 )
 
@@ -50,32 +50,32 @@ def with_alum(**recipe):
 
 def test_the_slopes_of_the_evidence_are_those_of_finite_differences(world):
     made = world.recipes.head(15)
-    steps = factors.steps_of(made)
+    steps = coded_recipes.steps_of(made)
     kernels = [kernel.Likeness(step) for step in steps]
-    codes = [factors.coded(step, made) for step in steps]
+    codes = [coded_recipes.coded(step, made) for step in steps]
     rng = np.random.default_rng(0)
     noise = rng.random((2, 15, 2)) * 0.1
-    seen = process.Seen(rng.normal(size=(15, 2)), rng.integers(1, 4, 15), *noise)
+    seen = gp.Seen(rng.normal(size=(15, 2)), rng.integers(1, 4, 15), *noise)
     prior = np.vstack([(-0.7, 1.2), (-4, 1.5), *(k.priors for k in kernels)])
     p = prior[:, 0] + 0.3 * rng.normal(size=len(prior))
-    _, slopes = process._cost(p, kernels, codes, seen, prior)
+    _, slopes = gp._cost(p, kernels, codes, seen, prior)
     for i in range(len(p)):
         move = np.zeros(len(p))
         move[i] = 1e-5
-        up, down = (process._cost(p + m, kernels, codes, seen, prior)[0] for m in (move, -move))
+        up, down = (gp._cost(p + m, kernels, codes, seen, prior)[0] for m in (move, -move))
         assert slopes[i] == pytest.approx((up - down) / 2e-5, rel=1e-4, abs=1e-4)
 
 
 def test_leave_one_out_is_what_leaving_out_gives(world):
     """The closed formula against solving again without each row."""
     made = world.recipes.head(12)
-    steps = factors.steps_of(made)
+    steps = coded_recipes.steps_of(made)
     kernels = [kernel.Likeness(step) for step in steps]
-    codes = [factors.coded(step, made) for step in steps]
+    codes = [coded_recipes.coded(step, made) for step in steps]
     p = np.concatenate([[0.0, -3.0], *(k.priors[:, 0] for k in kernels)])
-    K = process.cross(p, kernels, codes, codes) + np.exp(-3.0) * np.eye(12)
+    K = gp.cross(p, kernels, codes, codes) + np.exp(-3.0) * np.eye(12)
     y = np.random.default_rng(0).normal(size=12)
-    left = process._left_out(np.linalg.inv(K), y)
+    left = gp._left_out(np.linalg.inv(K), y)
     for i in range(12):
         rest = np.delete(np.arange(12), i)
         weights = np.linalg.solve(K[np.ix_(rest, rest)], K[rest, i])
@@ -282,16 +282,16 @@ def test_a_tried_recipe_is_found_first(model, reached):
 def test_drawn_swatches_fill_the_90_percent_region_to_90_percent():
     C = np.array([[[4.0, 1.0, 0.0], [1.0, 3.0, 0.5], [0.0, 0.5, 2.0]]])
     for tail in (3.0, 8.0, 100.0):
-        off = landing.draws(np.zeros((1, 3)), C, tail, 40_000)[0]
+        off = chance.draws(np.zeros((1, 3)), C, tail, 40_000)[0]
         far = np.einsum("ni,ij,nj->n", off, np.linalg.inv(C[0]), off)
         assert (far <= 6.2514).mean() == pytest.approx(0.90, abs=0.01)
 
 
 def test_chances_are_shares_of_drawn_swatches_and_never_certain():
     away = np.array([[1.0, 2.0, 4.0, 5.0], [0.1, 0.2, 0.3, 0.4], [9.0, 9.0, 9.0, 9.0]])
-    plain = landing.chances(away, 3.0, (0.0, 1.0))
+    plain = chance.chances(away, 3.0, (0.0, 1.0))
     assert plain == pytest.approx([0.5, 0.9, 0.1])
-    assert (landing.chances(away, 3.0, (1.0, 1.0)) > plain).all()
+    assert (chance.chances(away, 3.0, (1.0, 1.0)) > plain).all()
 
 
 def test_the_odds_mend_a_spread_that_is_stated_too_wide():
@@ -299,9 +299,9 @@ def test_the_odds_mend_a_spread_that_is_stated_too_wide():
     lab, C = np.tile([50.0, 10.0, 10.0], (150, 1)), np.tile(6 * np.eye(3), (150, 1, 1))
     for stated, sign in ((3.0, 1), (1 / 3, -1), (1.0, 0)):
         measured = rng.multivariate_normal(np.zeros(3), C[0], 150) + lab
-        shift, slope = landing.odds(lab, measured, stated * C, 100.0)
-        away = convert.dE00(lab[:1, None], landing.draws(lab[:1], stated * C[:1], 100.0, 4000))
-        mended = landing.chances(away, 4.0, (shift, slope))[0]
+        shift, slope = chance.odds(lab, measured, stated * C, 100.0)
+        away = convert.dE00(lab[:1, None], chance.draws(lab[:1], stated * C[:1], 100.0, 4000))
+        mended = chance.chances(away, 4.0, (shift, slope))[0]
         landed = (convert.dE00(lab, measured) <= 4.0).mean()
         assert mended == pytest.approx(landed, abs=0.12)
         assert np.sign(round(shift)) == sign
@@ -314,12 +314,10 @@ def test_scores_that_miss_together_are_found_to():
     y = rng.multivariate_normal(np.zeros(3), R, 2000) * [0.1, 1.0, 3.0]
     alone = np.array([0.01, 1.0, 9.0])
     learned = [
-        process.Learned(
-            np.zeros(2), y[:, c], np.eye(2), np.column_stack([0 * y[:, c], s + 0 * y[:, c]])
-        )
+        gp.Learned(np.zeros(2), y[:, c], np.eye(2), np.column_stack([0 * y[:, c], s + 0 * y[:, c]]))
         for c, s in enumerate(alone)
     ]
-    assert judging.together(learned, y) == pytest.approx(R, abs=0.1)
+    assert calibration.together(learned, y) == pytest.approx(R, abs=0.1)
 
 
 def test_a_wanted_colour_that_is_unsure_is_harder_to_land_on(model, reached):
@@ -332,8 +330,10 @@ def test_a_wanted_colour_that_is_unsure_is_harder_to_land_on(model, reached):
 
 def test_one_of_the_recipes_that_give_a_colour_gives_it(model):
     """A candidate among the givers of its own predicted colour lands there more surely."""
-    recipe = completing.completed(model, one(mordant="potash alum", mordant_wof=15.0, iron_wof=1.0))
-    lab, C = asking.landed(model, recipe)
+    recipe = complete_recipes.completed(
+        model, one(mordant="potash alum", mordant_wof=15.0, iron_wof=1.0)
+    )
+    lab, C = answers.landed(model, recipe)
     nothing = np.zeros((3, 3))
     plain = convert.dE00(lab[0], predict.draws(model, lab, C)[0])
     alone = dataclasses.replace(
@@ -342,21 +342,20 @@ def test_one_of_the_recipes_that_give_a_colour_gives_it(model):
         lab=lab,
         C=C,
         slopes=model.basis.slopes(model.weighed(model.coded(recipe)).mean),
-        weights=model.inverses
-        @ process.cross(model.p, model.kernels, model.codes, model.coded(recipe)),
+        weights=model.inverses @ gp.cross(model.p, model.kernels, model.codes, model.coded(recipe)),
     )
-    known = givers.draws(model, alone, recipe, (lab[0], nothing), 300)[0]
+    known = given_recipe.draws(model, alone, recipe, (lab[0], nothing), 300)[0]
     near = convert.dE00(np.broadcast_to(lab[0], known.shape), known)
     assert near.mean() < 0.8 * plain.mean()
 
 
 def test_recipes_unlike_all_that_give_a_colour_are_no_surer(model):
     """Givers of which nothing is shared with the candidate leave its chance as it was."""
-    recipe = completing.completed(model, with_alum(iron_wof=1.0))
-    lab, C = asking.landed(model, recipe)
+    recipe = complete_recipes.completed(model, with_alum(iron_wof=1.0))
+    lab, C = answers.landed(model, recipe)
     plain = convert.dE00(lab[0], predict.draws(model, lab, C)[0])
     strangers = dataclasses.replace(model.givers, slopes=0 * model.givers.slopes)
-    drawn = givers.draws(model, strangers, recipe, (lab[0], np.zeros((3, 3))), 300)[0]
+    drawn = given_recipe.draws(model, strangers, recipe, (lab[0], np.zeros((3, 3))), 300)[0]
     away = convert.dE00(np.broadcast_to(lab[0], drawn.shape), drawn)
     assert away.mean() == pytest.approx(plain.mean(), rel=0.15)
 
@@ -425,7 +424,7 @@ def test_a_small_move_weighs_as_much_as_its_colour_difference():
     rng = np.random.default_rng(2)
     lab = np.column_stack([rng.uniform(20, 80, 50), *rng.uniform(-50, 50, (2, 50))])
     move = 0.5 * rng.normal(size=(50, 3))
-    form = np.sqrt(np.einsum("ni,nij,nj->n", move, series._metric(lab), move))
+    form = np.sqrt(np.einsum("ni,nij,nj->n", move, suggest_swatches._metric(lab), move))
     assert form == pytest.approx(convert.dE00(lab, lab + move), rel=0.12)
 
 

@@ -6,7 +6,7 @@ import plotly.graph_objects as go
 import pytest
 import stand_in
 
-from dyelab.plot import paper, plane, style
+from dyelab.plot import plane, static, style
 
 VALUES = [(45, 42, 30), (38, 25, 18), (60, -120, 60)]
 
@@ -73,7 +73,7 @@ def test_paper_shows_the_same_marks_and_keeps_text_as_text(swatches, text):
     from xml.etree import ElementTree
 
     figure = plane.figure(swatches.assign(group=text), path="path")
-    root = ElementTree.fromstring(paper.svg(figure))
+    root = ElementTree.fromstring(static.svg(figure))
     tags = {element.tag.split("}")[1] for element in root.iter()}
     assert "script" not in tags
     assert "image" not in tags
@@ -83,12 +83,12 @@ def test_paper_shows_the_same_marks_and_keeps_text_as_text(swatches, text):
 
 
 def test_paper_repeats_byte_for_byte(swatches):
-    assert paper.svg(plane.figure(swatches)) == paper.svg(plane.figure(swatches))
+    assert static.svg(plane.figure(swatches)) == static.svg(plane.figure(swatches))
 
 
 def test_paper_refuses_what_it_can_not_draw():
     with pytest.raises(ValueError, match="can't show a pie"):
-        paper.svg(go.Figure(go.Pie(values=[1, 2])))
+        static.svg(go.Figure(go.Pie(values=[1, 2])))
 
 
 def test_a_figure_is_light_enough_to_send_on_every_move(swatches):

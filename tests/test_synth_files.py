@@ -11,7 +11,7 @@ import pytest
 from defusedxml import ElementTree
 
 from dyelab import book, synth
-from dyelab.synth import instruments, yard
+from dyelab.synth import instruments, studio
 
 NUMBER = re.compile(r"-?\d+\.?\d*(?:e[-+]?\d+)?")
 
@@ -19,7 +19,7 @@ NUMBER = re.compile(r"-?\d+\.?\d*(?:e[-+]?\d+)?")
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     folder = tmp_path_factory.mktemp("made")
-    synth.studio(folder)
+    synth.example_files(folder)
     return folder / "studio"
 
 
@@ -65,7 +65,7 @@ def test_the_shipped_book_holds_no_more_than_that(made):
 def test_the_shipped_book_opens_without_a_fault_and_says_what_was_dyed():
     bk = book.open(synth.example())
     assert bk.faults.empty
-    told, dyed = book.recipes(bk).set_index("swatch"), yard.recipes().set_index("swatch")
+    told, dyed = book.recipes(bk).set_index("swatch"), studio.recipes().set_index("swatch")
     told = told[told["fibre"] != "blue wool"]
     assert set(told.index) == set(dyed.index)
     pd.testing.assert_frame_equal(told, dyed.loc[told.index, told.columns], check_dtype=False)
@@ -124,7 +124,7 @@ def test_the_example_is_as_large_as_promised():
 
 def test_instrument_files_hold_the_spectra_that_were_read(made):
     """Each format parsed by a general-purpose library, against the simulation itself."""
-    _, spectra = synth.delivery.measured()
+    _, spectra = synth.write_example.measured()
     spectra = spectra.set_index("reading")
 
     text = (made / "wool_as_dyed.txt").read_text(encoding="utf-8")

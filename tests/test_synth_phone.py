@@ -7,36 +7,36 @@ from PIL import Image
 
 from dyelab import book, card, synth, table
 from dyelab.handout import findings
-from dyelab.synth import phone
+from dyelab.synth import photo_batch
 
 FOLDER = synth.sources() / "photos"
 
 
 @pytest.fixture(scope="module")
 def read():
-    return phone.photographed(FOLDER)
+    return photo_batch.photographed(FOLDER)
 
 
 def test_a_swatch_lies_in_every_window():
     places = pd.read_csv(FOLDER / "photos.csv")
     assert list(places["place"]) == card.layout().places
-    assert list(places["swatch"]) == list(phone.recipes()["swatch"])
+    assert list(places["swatch"]) == list(photo_batch.recipes()["swatch"])
     assert list(pd.read_csv(FOLDER / "swatches.csv")["swatch"]) == list(places["swatch"])
 
 
 def test_no_swatch_shares_a_code_with_the_first_batch():
     first = pd.read_csv(synth.sources() / "swatches.csv")["swatch"]
-    assert not set(first) & set(phone.recipes()["swatch"])
+    assert not set(first) & set(photo_batch.recipes()["swatch"])
 
 
 @pytest.mark.slow
 def test_the_shipped_photo_is_what_the_seed_gives(tmp_path):
-    phone.write_phone(tmp_path)
+    photo_batch.write_phone(tmp_path)
     for name in ("photos.csv", "swatches.csv", "steps.csv"):
         assert (tmp_path / name).read_text() == (FOLDER / name).read_text()
     ours, theirs = (pd.read_csv(f / "by_instrument.csv") for f in (tmp_path, FOLDER))
     pd.testing.assert_frame_equal(ours, theirs, atol=2e-5)
-    one, other = (np.asarray(Image.open(f / phone.CARD), float) for f in (tmp_path, FOLDER))
+    one, other = (np.asarray(Image.open(f / photo_batch.CARD), float) for f in (tmp_path, FOLDER))
     assert one.shape == other.shape
     assert np.abs(one - other).mean() < 0.5  # another JPEG library may round otherwise
 
@@ -47,7 +47,7 @@ def test_the_photo_reads_as_the_instrument_does(read):
     text = readings.map(lambda x: "" if pd.isna(x) else str(x))
     assert table.check(text, table.READINGS, "readings.csv").empty
     assert set(shared["reading"]) == set(readings["reading"])
-    agreed = findings.agreement(readings, phone.by_instrument(FOLDER))
+    agreed = findings.agreement(readings, photo_batch.by_instrument(FOLDER))
     assert len(agreed) == 24
     assert agreed["dE00"].median() < 2
     assert agreed["inside"].sum() >= 20
@@ -55,13 +55,13 @@ def test_the_photo_reads_as_the_instrument_does(read):
 
 @pytest.mark.slow
 def test_a_book_takes_the_batch_in_with_its_photo(tmp_path):
-    bk = phone.add_photographed(book.create(tmp_path / "book", title="By phone"), FOLDER)
+    bk = photo_batch.add_photographed(book.create(tmp_path / "book", title="By phone"), FOLDER)
     again = book.open(bk.path)
     assert again.faults.empty
     assert len(again.readings) == 24
     assert set(again.shared["source"]) == set(again.readings["source"])
     kept = bk.path / "photos" / again.photos["photo"].iloc[0].removeprefix("photos/")
-    assert kept.read_bytes() == (FOLDER / phone.CARD).read_bytes()
+    assert kept.read_bytes() == (FOLDER / photo_batch.CARD).read_bytes()
     dyes = book.wide(again).set_index("swatch")
     assert dyes.loc["P04", "iron_wof"] == 2.0
 

@@ -5,9 +5,9 @@ import pytest
 
 from dyelab import calibrate, convert
 from dyelab.calibrate.tone import Tone
-from dyelab.calibrate.tonefit import exact, fit_tone
+from dyelab.calibrate.tone_fit import exact, fit_tone
 from dyelab.read.photo import srgb_to_linear
-from dyelab.synth import photo
+from dyelab.synth import render
 
 REFERENCE = calibrate.reference()
 LEVELS = np.array([0.03, 0.1, 0.2, 0.4, 0.6, 0.75])
@@ -15,10 +15,10 @@ LEVELS = np.array([0.03, 0.1, 0.2, 0.4, 0.6, 0.75])
 
 def fitted(light, camera, steeper):
     """The curve found, and what light it gives for true `LEVELS`, lightest alike."""
-    seen = 0.8 * photo.sees(REFERENCE.spectra, photo.Shot(light=light, camera=camera))
-    stored = srgb_to_linear(photo.encoded(np.clip(seen, 0, 1), steeper))
+    seen = 0.8 * render.sees(REFERENCE.spectra, render.Shot(light=light, camera=camera))
+    stored = srgb_to_linear(render.encoded(np.clip(seen, 0, 1), steeper))
     found = fit_tone(stored, np.ones(24), REFERENCE.spectra)
-    undone = found.tone.undo(srgb_to_linear(photo.encoded(LEVELS, steeper)))
+    undone = found.tone.undo(srgb_to_linear(render.encoded(LEVELS, steeper)))
     return found, undone / undone[-1] * LEVELS[-1]
 
 

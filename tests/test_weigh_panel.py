@@ -6,7 +6,7 @@ import nasty
 import pytest
 
 from dyelab import book, files, recipe
-from dyelab.panel import printing, weigh
+from dyelab.panel import printed_cloth, weigh
 
 EXAMPLE = files.shipped("data", "marlpit_yard")
 
@@ -101,7 +101,7 @@ def mine(tmp_path):
 
 
 def test_a_printed_cloth_is_planned_and_goes_into_the_book(mine):
-    panel = printing.panel(mine)
+    panel = printed_cloth.panel(mine)
     assert "leaf, stem, ground on one cloth of cotton" in said(panel)
     assert "ground takes what the dye gives to bare cloth" in said(panel)
     table = panel.shown.table.set_index(["area", "material"])
@@ -116,14 +116,14 @@ def test_a_printed_cloth_is_planned_and_goes_into_the_book(mine):
 
 
 def test_a_line_that_is_no_area_and_a_code_that_is_taken_are_named(mine):
-    panel = printing.panel(mine)
+    panel = printed_cloth.panel(mine)
     panel.choices["areas"].value = "leaf aluminium acetate 5"
     assert "does not say an area" in said(panel)
     panel.choices["areas"].value = "leaf = alum 5\nleaf = none"
     assert "named twice" in said(panel)
     panel.choices["areas"].value = "leaf = potassium dichromate 2"
     assert "P-01" not in said(panel)
-    example = printing.panel(EXAMPLE)
+    example = printed_cloth.panel(EXAMPLE)
     example.choices["code"].value = "W01"
     assert "is in this book already" in said(example)
     example.tell(example._into)
@@ -132,7 +132,7 @@ def test_a_line_that_is_no_area_and_a_code_that_is_taken_are_named(mine):
 
 @pytest.mark.parametrize("text", nasty.ALL)
 def test_text_of_ones_own_is_shown_letter_by_letter(mine, text):
-    panel = printing.panel(mine)
+    panel = printed_cloth.panel(mine)
     panel.choices["code"].value = text
     panel.choices["areas"].value = f"{text.replace('=', '').replace(';', '')} = none"
     assert "<script" not in panel.answer.value

@@ -9,7 +9,7 @@ from scipy.stats import chi2
 
 from dyelab import calibrate, convert
 from dyelab.read.photo import srgb_to_linear
-from dyelab.synth import photo
+from dyelab.synth import render
 
 LIMIT = chi2.ppf(0.95, 3)
 
@@ -17,12 +17,12 @@ LIMIT = chi2.ppf(0.95, 3)
 @cache
 def distances(seed, camera, steeper):
     """Squared distances from the truth in stated standard deviations: single, and differences."""
-    shot = photo.Shot(camera=camera)
+    shot = render.Shot(camera=camera)
     spectra = photos.cloth(seed)
-    paper = as_stored(np.full((1, len(photo.BANDS)), photo.PAPER), shot, steeper)[0]
+    paper = as_stored(np.full((1, len(render.BANDS)), render.PAPER), shot, steeper)[0]
     made = calibrate.from_white(paper)
     seen = made.lab(np.maximum(as_stored(spectra, shot, steeper), 1e-6))
-    e = seen - convert.spectrum_to_lab(photo.BANDS, spectra)
+    e = seen - convert.spectrum_to_lab(render.BANDS, spectra)
     own, common = made.errors.at(seen)
     whole = own + np.einsum("nfk,nfl->nkl", common, common)
     i, j = np.triu_indices(len(e), 1)
@@ -32,8 +32,8 @@ def distances(seed, camera, steeper):
 
 
 def as_stored(spectra, shot, steeper):
-    linear = np.clip(0.8 * photo.sees(spectra, shot), 0, 1)
-    return srgb_to_linear(photo.encoded(linear, steeper))
+    linear = np.clip(0.8 * render.sees(spectra, shot), 0, 1)
+    return srgb_to_linear(render.encoded(linear, steeper))
 
 
 def squared(e, covariance):

@@ -1,15 +1,15 @@
 """The swatch book: a folder of open tables that outlives the programs that write it."""
 
 from dyelab.book.export import export, restore
-from dyelab.book.incoming import FIELDS, matches, sheet, take_in
-from dyelab.book.instrument import add_readings, instrument_readings, read_by_instrument
 from dyelab.book.joining import merge
 from dyelab.book.model import Book, tables
 from dyelab.book.opening import add, change, create, history, redo, remove, save, undo, was
 from dyelab.book.opening import open_book as open
 from dyelab.book.photos import check, inside, keep_photo, photos_of
+from dyelab.book.readings import add_readings, instrument_readings, read_by_instrument
 from dyelab.book.search import search
-from dyelab.book.story import story
+from dyelab.book.spreadsheet import FIELDS, matches, sheet, take_in
+from dyelab.book.swatch_history import swatch_history
 from dyelab.book.views import areas, materials, recipes, wide
 
 __all__ = [
@@ -39,7 +39,7 @@ __all__ = [
     "save",
     "search",
     "sheet",
-    "story",
+    "swatch_history",
     "tables",
     "take_in",
     "undo",

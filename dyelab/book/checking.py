@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import table
-from dyelab.book.cells import Cells, end_to_end
+from dyelab.book.csv_text import Cells, end_to_end
 from dyelab.book.model import ASIDE, CELLS, FAULT_COLUMNS, LINES, Aside, described, keys
 
 _TRIMMED = {"fibre", "series", "material", "ground"}

@@ -14,7 +14,7 @@ import pandas as pd
 
 from dyelab import files
 from dyelab.book import store
-from dyelab.book.cells import read
+from dyelab.book.csv_text import read
 from dyelab.book.model import Book
 from dyelab.book.opening import NEUTRALISED, PACKAGE, as_csv, loaded, rendered
 from dyelab.book.photos import FOLDER, leads_out

@@ -13,8 +13,8 @@ import pandas as pd
 
 from dyelab import files, table
 from dyelab.book import store
-from dyelab.book.cells import Cells, end_to_end, read
 from dyelab.book.checking import sort_out
+from dyelab.book.csv_text import Cells, end_to_end, read
 from dyelab.book.merging import changes, three_way
 from dyelab.book.model import ASIDE, TABLES, Aside, Book, described, keys, tables
 from dyelab.errors import InputError, choose

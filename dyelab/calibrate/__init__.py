@@ -1,18 +1,18 @@
 """Linear light, card and target finding, shading, camera-to-XYZ fit and its error."""
 
-from dyelab.calibrate.fitting import METHODS, check_method, from_white
+from dyelab.calibrate.calibrate_photo import Own, Setup, from_target
+from dyelab.calibrate.card_pose import Pose, find_card, from_corners, through
+from dyelab.calibrate.fit import METHODS, check_method, from_white
 from dyelab.calibrate.model import (
     Calibration,
     Errors,
     read_calibration,
     write_calibration,
 )
-from dyelab.calibrate.nearby import most_telling
-from dyelab.calibrate.pose import Pose, find_card, from_corners, through
+from dyelab.calibrate.nearby_swatches import most_telling
 from dyelab.calibrate.reference import BANDS, Reference, reference
 from dyelab.calibrate.sampling import Samples, sample
 from dyelab.calibrate.shading import Shading, even
-from dyelab.calibrate.shooting import Own, Setup, from_target
 from dyelab.calibrate.target import Target, find_anywhere, find_on_card, from_outline
 
 __all__ = [

@@ -10,7 +10,7 @@ from functools import cache
 import numpy as np
 
 from dyelab import convert
-from dyelab.calibrate.colourfit import Known, known
+from dyelab.calibrate.colour_fit import Known, known
 from dyelab.calibrate.reference import BANDS
 
 

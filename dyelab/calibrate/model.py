@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, files
-from dyelab.calibrate.colourfit import terms, to_lab
-from dyelab.calibrate.nearby import left_by, near
+from dyelab.calibrate.colour_fit import terms, to_lab
+from dyelab.calibrate.nearby_swatches import left_by, near
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
 

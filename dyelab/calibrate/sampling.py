@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyelab.calibrate.pose import through
+from dyelab.calibrate.card_pose import through
 from dyelab.read import Photo
 
 BLOCKS = 8  # a side

@@ -10,8 +10,8 @@ from itertools import product
 
 import numpy as np
 
-from dyelab.calibrate.colourfit import to_xyz
-from dyelab.calibrate.pose import Pose, through
+from dyelab.calibrate.card_pose import Pose, through
+from dyelab.calibrate.colour_fit import to_xyz
 from dyelab.calibrate.reference import COLUMNS, ROWS, Reference
 from dyelab.errors import InputError
 from dyelab.read import Photo

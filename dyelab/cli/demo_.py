@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from dyelab import words
-from dyelab.cli import lines
-from dyelab.cli.fresh import fresh
+from dyelab.cli import messages
+from dyelab.cli.new_book import fresh
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -93,11 +93,11 @@ def _progress(steps: int) -> Iterator[Callable[[str], None]]:
 def _photographed(bk: "Book", batch: Path, overlays: Path) -> "tuple[Book, pd.DataFrame]":
     """Put the photographed batch into the book, and hold it against the instrument."""
     from dyelab.handout import findings
-    from dyelab.synth import phone
+    from dyelab.synth import photo_batch
 
-    bk = phone.add_photographed(bk, batch, overlays=overlays)
+    bk = photo_batch.add_photographed(bk, batch, overlays=overlays)
     read = bk.readings[bk.readings["method"] == "photo"]
-    return bk, findings.agreement(read, phone.by_instrument(batch))
+    return bk, findings.agreement(read, photo_batch.by_instrument(batch))
 
 
 def _found(bk: "Book") -> "Findings":
@@ -126,7 +126,7 @@ def _write(found: "Findings", folder: Path) -> None:
 
 
 def _summary(bk: "Book", agreed: "pd.DataFrame", found: "Findings", folder: Path) -> Iterator[str]:
-    yield lines.sentence(words.say("demo.invented"))
+    yield messages.sentence(words.say("demo.invented"))
     yield from _counted(bk)
     for part in (
         _by_phone(agreed),
@@ -148,7 +148,7 @@ def _counted(bk: "Book") -> Iterator[str]:
         readings=len(bk.readings),
         files=", ".join(spectral),
     )
-    yield lines.sentence(said)
+    yield messages.sentence(said)
 
 
 def _by_phone(agreed: "pd.DataFrame") -> Iterator[str]:
@@ -159,7 +159,7 @@ def _by_phone(agreed: "pd.DataFrame") -> Iterator[str]:
         most=f"{agreed['dE00'].max():.1f}",
         inside=int(agreed["inside"].sum()),
     )
-    yield lines.sentence(said)
+    yield messages.sentence(said)
 
 
 def _metal(found: "Findings", metal: str) -> Iterator[str]:
@@ -167,7 +167,7 @@ def _metal(found: "Findings", metal: str) -> Iterator[str]:
 
     yield words.say(f"demo.{metal}", dose=variants.dose(DOSE))
     rows = [findings.rounded(row) for row in found.plain(metal).to_dict("records")]
-    yield from lines.columns(
+    yield from messages.columns(
         [
             [
                 words.say("demo.cloth", **row),
@@ -184,7 +184,7 @@ def _quick_answer(found: "Findings") -> Iterator[str]:
     from dyelab.handout import findings
 
     yield words.say("demo.tannin")
-    yield from (lines.sentence(line, indent=2) for line in findings.quick_answer(found))
+    yield from (messages.sentence(line, indent=2) for line in findings.quick_answer(found))
 
 
 def _held(found: "Findings") -> Iterator[str]:
@@ -193,13 +193,13 @@ def _held(found: "Findings") -> Iterator[str]:
     graded = findings.grades(found)
     heads = ["", "", *(words.heading(name) for name in graded.columns[2:])]
     yield words.say("demo.held")
-    yield from lines.columns([heads, *graded.fillna("").to_numpy().tolist()])
-    yield lines.sentence(words.say("findings.screening"))
+    yield from messages.columns([heads, *graded.fillna("").to_numpy().tolist()])
+    yield messages.sentence(words.say("findings.screening"))
 
 
 def _files(folder: Path) -> Iterator[str]:
     yield words.say("demo.files", folder=folder)
-    yield from lines.columns(
+    yield from messages.columns(
         [
             [f"{BOOK}/", words.say("demo.file_book", path=folder / BOOK)],
             [f"{OVERLAYS}/", words.say("demo.file_overlays")],

@@ -1,7 +1,8 @@
 """Colour fastness: grades of change and staining, with the standards they follow."""
 
-from dyelab.grade.bluewool import alike, from_dose, is_reference
-from dyelab.grade.drifting import (
+from dyelab.grade.blue_wool import alike, from_dose, is_reference
+from dyelab.grade.compare_mordants import holding
+from dyelab.grade.drift_curves import (
     HORIZON,
     QUANTITIES,
     VISIBLE,
@@ -16,8 +17,7 @@ from dyelab.grade.drifting import (
     reaches_noticed,
     shows,
 )
-from dyelab.grade.graded import MET, NOT_MET, NOT_SETTLED, graded, required, summed
-from dyelab.grade.mordants import holding
+from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required, summed
 from dyelab.grade.pairing import Matched, matched
 from dyelab.grade.scales import (
     CHANGE_LIMITS,
@@ -31,7 +31,7 @@ from dyelab.grade.scales import (
     staining_of,
     worst_allowed,
 )
-from dyelab.grade.studying import (
+from dyelab.grade.study import (
     CHANGE,
     STAINING,
     Study,
@@ -43,7 +43,7 @@ from dyelab.grade.studying import (
     tone_sentence,
     verdict_sentence,
 )
-from dyelab.grade.toning import tone
+from dyelab.grade.tone_change import tone
 
 __all__ = [
     "CHANGE",
@@ -72,7 +72,7 @@ __all__ = [
     "fails",
     "forecast_sentence",
     "from_dose",
-    "graded",
+    "grades",
     "grey_scale_difference",
     "holding",
     "is_reference",

@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab.errors import InputError
+from dyelab.handout.html_page import html
 from dyelab.handout.page import (
     Caution,
     Chart,
@@ -28,8 +29,7 @@ from dyelab.handout.page import (
     numbers,
     patches,
 )
-from dyelab.handout.typeset import pdf, sheets
-from dyelab.handout.web import html
+from dyelab.handout.typst_pdf import pdf, sheets
 
 __all__ = [
     "Caution",

@@ -7,7 +7,7 @@ import pandas as pd
 
 from dyelab import grade, table, words
 from dyelab.errors import choose
-from dyelab.handout import held, variants
+from dyelab.handout import fastness_texts, variants
 from dyelab.handout import page as parts
 from dyelab.plot import fastness as drawn
 
@@ -103,13 +103,13 @@ def _exposure(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> 
     blocks: list[Any] = [parts.Heading(title), *_records(found, exposure, tests)]
     if len(rows):
         blocks += [*_chips(rows), *_curves(found, exposure), *_said(found, exposure)]
-        blocks.append(parts.number_table(held.shown(found.hardest(exposure)), decimals=1))
+        blocks.append(parts.number_table(fastness_texts.shown(found.hardest(exposure)), decimals=1))
     if exposure == "light":
         blocks += _beside(found)
     stained = found.hardest(exposure, "staining")
     if len(stained):
         caption = words.say("fastness.staining", required=found.staining)
-        blocks.append(parts.number_table(held.stained(stained), caption, decimals=1))
+        blocks.append(parts.number_table(fastness_texts.stained(stained), caption, decimals=1))
     return blocks
 
 
@@ -146,14 +146,14 @@ def _chips(rows: pd.DataFrame) -> list[Any]:
         return [_pairs(pieces)]
     blocks: list[Any] = []
     for piece in pieces:
-        blocks += [parts.Text(held.name(piece[0])), _strip(piece)]
+        blocks += [parts.Text(fastness_texts.name(piece[0])), _strip(piece)]
     return blocks
 
 
 def _strip(piece: list[dict[Any, Any]]) -> parts.Chips:
     """One swatch through its test."""
     colours = [_lab(piece[0], "_before"), *(_lab(row) for row in piece)]
-    labels = [words.say("fastness.before"), *(held.after(row) for row in piece)]
+    labels = [words.say("fastness.before"), *(fastness_texts.after(row) for row in piece)]
     notes = ["", *(words.say("fastness.grade", said=row["said"]) for row in piece)]
     frame = pd.DataFrame(colours, columns=table.LAB).assign(
         illuminant=piece[0]["illuminant"], observer=piece[0]["observer"]
@@ -170,7 +170,7 @@ def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
     for row in last:
         frame = pd.DataFrame([_lab(row, "_before"), _lab(row)], columns=table.LAB)
         frame = frame.assign(illuminant=row["illuminant"], observer=row["observer"])
-        labels = [str(row["swatch"]), held.after(row)]
+        labels = [str(row["swatch"]), fastness_texts.after(row)]
         notes = [variants.recipe(row) if "dye" in row else "", row["said"]]
         patches += parts.patches(frame, labels, notes)
     return parts.Chips(tuple(patches), columns=6, height_mm=10, touching=True)
@@ -216,7 +216,9 @@ def _curves(found: grade.Study, exposure: str) -> list[Any]:
     if made is None:
         return []
     about = words.say("fastness.figure", exposure=exposure)
-    rows = pd.concat([held.curve_rows(one) for one in _fitted(found, exposure)], ignore_index=True)
+    rows = pd.concat(
+        [fastness_texts.curve_rows(one) for one in _fitted(found, exposure)], ignore_index=True
+    )
     caption = words.say("fastness.curve_table")
     return [parts.live(made, about), parts.number_table(rows, caption, decimals=1)]
 
@@ -244,7 +246,8 @@ def _beside(found: grade.Study) -> list[Any]:
             {
                 "swatch": best["swatch"],
                 "after": [
-                    held.after({**row, "exposure": "light"}) for row in best.to_dict("records")
+                    fastness_texts.after({**row, "exposure": "light"})
+                    for row in best.to_dict("records")
                 ],
                 "difference": best["difference"],
                 "blue_wool": best["said"],
@@ -276,9 +279,9 @@ def _from_dose(one: grade.Drift) -> str:
 
 def _mordants(found: grade.Study) -> list[Any]:
     """Variants of one dye and cloth held against the one with the fewest metals."""
-    told = held.compared(found)
+    told = fastness_texts.compared(found)
     if told.empty:
         return []
     note = words.say("fastness.mordants_note")
     heading = parts.Heading(words.say("fastness.mordants"))
-    return [heading, parts.number_table(held.by_mordant(told), note, decimals=1)]
+    return [heading, parts.number_table(fastness_texts.by_mordant(told), note, decimals=1)]

@@ -24,7 +24,7 @@ class Findings:
     metals : DataFrame
         Every matched pair, as ``shift.of_step`` gives it, with `metal` and `cloth`.
     held : DataFrame
-        Every swatch after washing or light, as ``grade.graded`` gives it.
+        Every swatch after washing or light, as ``grade.grades`` gives it.
     light : DataFrame
         Light fastness: the blue wool reference each swatch changed like, as ``grade.alike``
         gives it; no rows where no references were lit beside the swatches.
@@ -85,7 +85,7 @@ def find(
     """
     recipes = shift.as_dyed(wide, shared=shared)
     metals = pd.concat([_pairs(recipes, metal) for metal in variants.METALS], ignore_index=True)
-    graded = grade.graded(grade.matched(wide), shared=shared)
+    graded = grade.grades(grade.matched(wide), shared=shared)
     held = graded[(graded["kind"] == "change") & graded["exposure"].isin(["wash", "light"])]
     case = _case(recipes, metals, spectra, dose)
     return Findings(metals, held, _light(graded), case, dose)

@@ -279,9 +279,9 @@ def cell(value: Any, decimals: int = 1) -> str:
 
 def chart(figure: Any, about: str, width_percent: float = 100) -> Chart:
     """A figure as a vector chart for paper."""
-    from dyelab.plot import paper
+    from dyelab.plot import static
 
-    return Chart(paper.svg(figure), about, width_percent)
+    return Chart(static.svg(figure), about, width_percent)
 
 
 def live(figure: Any, about: str) -> Live:

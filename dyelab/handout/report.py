@@ -9,7 +9,7 @@ from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
 from dyelab.handout.family import twins
-from dyelab.handout.metals import cautions
+from dyelab.handout.metal_page import cautions
 
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
@@ -94,7 +94,7 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
 def _held(wide: pd.DataFrame, shared: pd.DataFrame | None) -> list[Any]:
     """Change grades after the hardest exposure of each kind, one row a recipe: the worst swatch."""
     try:
-        graded = grade.graded(grade.matched(wide), shared=shared)
+        graded = grade.grades(grade.matched(wide), shared=shared)
     except InputError:  # a book need not have been washed or lit
         return []
     change = graded[(graded["kind"] == "change") & (graded["fibre"] != variants.REFERENCE_FIBRE)]

@@ -1,8 +1,8 @@
 """Window to colour, spread and flags: one photo or ten thousand."""
 
-from dyelab.measure.many import Result, calibration, photos, worth_reading
-from dyelab.measure.one import COLUMNS, Measured, boxes, photo
+from dyelab.measure.many_photos import Result, calibration, photos, worth_reading
 from dyelab.measure.overlay import overlay
+from dyelab.measure.single_photo import COLUMNS, Measured, boxes, photo
 
 __all__ = [
     "COLUMNS",

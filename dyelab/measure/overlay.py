@@ -3,7 +3,7 @@
 import numpy as np
 
 from dyelab import convert
-from dyelab.measure.one import Measured
+from dyelab.measure.single_photo import Measured
 from dyelab.read import Photo
 
 LONG_SIDE = 1600

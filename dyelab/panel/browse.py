@@ -166,7 +166,7 @@ def _what(row: Any) -> str:
 def _story(book: Any, swatch: str) -> list[str]:
     from dyelab import book as books
 
-    told = books.story(book, swatch)
+    told = books.swatch_history(book, swatch)
     if told.empty:
         return [words.say("browse.no_history")]
     return [

@@ -13,7 +13,7 @@ import plotly.graph_objects as go
 from dyelab import calibrate, card, convert, files, measure, read, words
 from dyelab.calibrate import through
 from dyelab.errors import InputError
-from dyelab.panel import choices, company, frame, occasion, save, shelf
+from dyelab.panel import book_choice, choices, exposure, follow_book, frame, save
 from dyelab.table import COVARIANCE, LAB
 
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
@@ -53,7 +53,7 @@ class Capture(frame.Panel):
             say("capture.title"),
             self._offered,
             self._measured,
-            refresh=lambda _book, made: occasion.fit(made),
+            refresh=lambda _book, made: exposure.fit(made),
             button=say("capture.measure"),
             book=book,
         )
@@ -75,7 +75,7 @@ class Capture(frame.Panel):
     def follow(self, path: Path) -> None:
         """Keep what was measured when only the book behind it was saved."""
         if self.book is not None and Path(self.book.path).resolve() == path.resolve():
-            self.book = shelf.opened(path)
+            self.book = book_choice.opened(path)
         else:
             super().follow(path)
 
@@ -89,7 +89,7 @@ class Capture(frame.Panel):
             return words.say(f"capture.{key}")
 
         codes = list(map(str, book.swatches["swatch"]))
-        start = str(example()) if shelf.is_example(book) else ""
+        start = str(example()) if book_choice.is_example(book) else ""
         targets = [(say(f"target_{t}"), t) for t in (*convert.target_names(), _WHITE)]
         return {
             "upload": choices.upload(say("upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
@@ -103,7 +103,7 @@ class Capture(frame.Panel):
             "names": choices.text(say("names"), hint=say("names_hint"), long=True),
             "by_book": choices.tick(say("by_book"), note=say("by_book_note")),
             "method": choices.pick(say("method"), [(say(m), m) for m in ("photo", "scan")]),
-            **occasion.offered(),
+            **exposure.offered(),
         }
 
     def _recall(self, path: Path) -> None:
@@ -143,7 +143,7 @@ class Capture(frame.Panel):
         """Places whose swatches an instrument read in the same state, if the book is asked."""
         from dyelab import book as books
 
-        names, state = self._names(), occasion.told(picked)
+        names, state = self._names(), exposure.told(picked)
         told = books.read_by_instrument(self.book, **state).set_index("swatch")
         seen = [p for p in made.table["place"] if p in names]
         places = [p for p in seen if names[p] in told.index]
@@ -251,7 +251,7 @@ class Capture(frame.Panel):
         """Add the named swatches' readings to the book, with the photo and the shared error."""
         from dyelab import book as books
 
-        shelf.own(self.book)
+        book_choice.own(self.book)
         if self.measured is None or self.origin is None:
             raise InputError(words.say("capture.nothing"))
         names = self._names()
@@ -267,7 +267,7 @@ class Capture(frame.Panel):
         grown = books.add(self.book, swatches=new) if len(new) else self.book
         grown, source = books.keep_photo(grown, self.origin)
         rows = readings(table, swatches, source, self.values["method"])
-        rows = rows.assign(**occasion.told(self.values))
+        rows = rows.assign(**exposure.told(self.values))
         grown = books.add(grown, readings=rows, shared=self._shared(table, rows, source))
         books.save(grown)
         self.book = books.open(grown.path)
@@ -276,7 +276,7 @@ class Capture(frame.Panel):
                 "capture.added" if new.empty else "capture.added_new", count=len(rows), new=len(new)
             )
         )
-        company.tell(self, Path(grown.path))
+        follow_book.tell(self, Path(grown.path))
 
     def _names(self) -> dict[str, str]:
         """Which swatch lies where: in the order of the book from the first one on, then by name."""

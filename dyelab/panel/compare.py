@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from dyelab import compare, shift, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, gathered
+from dyelab.panel import choices, frame, recipes_of_book
 from dyelab.plot import shift as drawn
 
 ALL = ""
@@ -27,11 +27,11 @@ def panel(book: Any = None) -> frame.Panel:
     """
     title = words.say("comparing.title")
     return frame.Panel(
-        "compare", title, _choose, _show, refresh=_fit, prepare=gathered.of, book=book
+        "compare", title, _choose, _show, refresh=_fit, prepare=recipes_of_book.of, book=book
     )
 
 
-def _choose(bench: gathered.Gathered) -> dict[str, Any]:
+def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
     made = bench.every.made
     steps = [(words.say(f"comparing.step_{name}"), name) for name in shift.VARIES]
     picks = {"what": choices.pick(words.say("comparing.what"), steps)}
@@ -62,7 +62,7 @@ def _levels(made: pd.DataFrame, what: str) -> list[str]:
     return list(dict.fromkeys(["none", *names, *worded]))
 
 
-def _fit(bench: gathered.Gathered, widgets: dict[str, Any]) -> None:
+def _fit(bench: recipes_of_book.Gathered, widgets: dict[str, Any]) -> None:
     """Offer the references of the step that varies; a step that varies can't be held."""
     what = widgets["what"].value
     choices.set_options(widgets["reference"], _levels(bench.every.made, what))
@@ -71,7 +71,7 @@ def _fit(bench: gathered.Gathered, widgets: dict[str, Any]) -> None:
 
 
 def _show(
-    bench: gathered.Gathered,
+    bench: recipes_of_book.Gathered,
     what: str,
     reference: str,
     formula: str,

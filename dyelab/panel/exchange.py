@@ -6,7 +6,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from dyelab import words
-from dyelab.panel import choices, frame, save, shelf
+from dyelab.panel import book_choice, choices, frame, save
 
 _TASKS = ("sheet", "merge", "zip", "xlsx", "folder", "undo")
 _SUFFIX = {"zip": ".zip", "xlsx": ".xlsx", "folder": ""}
@@ -49,7 +49,7 @@ class Exchange(frame.Panel):
         if task in _SUFFIX:
             target = save.fresh(Path(self.book.path).name, _SUFFIX[task])
             return words.say("frame.saved", path=books.export(self.book, target))
-        shelf.own(self.book)
+        book_choice.own(self.book)
         if task == "undo":
             self._take(self.book.path, books.undo(self.book.path))
             return words.say("exchange.undone")

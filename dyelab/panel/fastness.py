@@ -9,7 +9,7 @@ import pandas as pd
 from dyelab import grade, table, words
 from dyelab.errors import InputError
 from dyelab.handout import fastness as page
-from dyelab.handout import held, variants
+from dyelab.handout import fastness_texts, variants
 from dyelab.panel import choices, frame
 
 _QUANTITIES = ("dEF", "dE00", "L", "C", "h")
@@ -160,7 +160,7 @@ def _show(
     return frame.Shown(
         _sentence(now, at),
         page.figure(found, exposure, quantity, at=at or None),
-        held.shown(rows).drop(columns=["verdict"]).assign(verdict=_verdicts(rows)),
+        fastness_texts.shown(rows).drop(columns=["verdict"]).assign(verdict=_verdicts(rows)),
         _chips(found, rows, now),
         _notes(found, exposure, quantity),
         page=lambda: page.page(found, bench.book.tests),
@@ -228,7 +228,7 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
             words.say("fastness_panel.beside", swatch=row["swatch"], said=row["said"])
             for row in best.to_dict("records")
         ]
-    notes += held.held_sentences(found, exposure)
+    notes += fastness_texts.held_sentences(found, exposure)
     notes += [
         words.say(
             "fastness_panel.stains",

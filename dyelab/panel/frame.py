@@ -17,10 +17,10 @@ import plotly.graph_objects as go
 
 from dyelab import words
 from dyelab.errors import InputError
-from dyelab.panel import company, markup, memory, save, shelf
-from dyelab.panel.canvas import Canvas
-from dyelab.panel.dress import Dress
-from dyelab.panel.markup import Chip
+from dyelab.panel import book_choice, follow_book, html_parts, remember, save
+from dyelab.panel.html_parts import Chip
+from dyelab.panel.live_figure import Canvas
+from dyelab.panel.page_touches import Dress
 
 __all__ = ["Chip", "Panel", "Shown"]
 
@@ -134,8 +134,8 @@ class Panel(widgets.VBox):
         self._result.add_class("dl-result")
         body = widgets.GridBox([self._side, self._result])
         body.add_class("dl-body")
-        self.shelf = shelf.Shelf(self._take)
-        heading = widgets.HTML(f"<h2>{markup.escape(self.title)}</h2>")
+        self.shelf = book_choice.Shelf(self._take)
+        heading = widgets.HTML(f"<h2>{html_parts.escape(self.title)}</h2>")
         heading.add_class("dl-title")
         head = widgets.Box([heading])
         head.add_class("dl-head")
@@ -152,9 +152,9 @@ class Panel(widgets.VBox):
     def tell(self, work: Callable[[], str]) -> None:
         """Say what came of such a button, also where it was refused."""
         try:
-            self.told.value = markup.sentence(work())
+            self.told.value = html_parts.sentence(work())
         except Exception as fault:  # a button must never end without a word
-            self.told.value = markup.notice(_in_words(fault))
+            self.told.value = html_parts.notice(_in_words(fault))
 
     @property
     def sentence(self) -> str:
@@ -176,7 +176,7 @@ class Panel(widgets.VBox):
             return
         self._guard(lambda: self._open(Path(path) if path is not None else self.shelf.path, ready))
         if self.book is not None and not self._led:
-            company.tell(self, Path(self.book.path))
+            follow_book.tell(self, Path(self.book.path))
 
     def follow(self, path: Path) -> None:
         """Turn to the book that another panel has just opened or saved."""
@@ -194,15 +194,15 @@ class Panel(widgets.VBox):
         return {} if self._remember else self.values
 
     def _repr_mimebundle_(self, **asked: Any) -> Any:
-        company.join(self)
+        follow_book.join(self)
         return super()._repr_mimebundle_(**asked)
 
     def _open(self, path: Path, ready: Any) -> None:
         self.book, self.choices = None, {}
         self._side.children = (self.shelf,)
         if ready is None and not (path / "datapackage.json").is_file():
-            raise shelf.missing(path)
-        self.book = shelf.opened(path) if ready is None else ready
+            raise book_choice.missing(path)
+        self.book = book_choice.opened(path) if ready is None else ready
         self._ready = self._prepare(self.book)
         self.choices = self._choose(self._ready)
         self._recall(path)
@@ -210,7 +210,7 @@ class Panel(widgets.VBox):
             widget.observe(self._changed, "value")
         own = [self.button] if self.button else []
         self._side.children = (self.shelf, *self.choices.values(), *own)
-        memory.keep_book(path)
+        remember.keep_book(path)
         self._fit()
         if not self.button:
             self._run()
@@ -218,7 +218,7 @@ class Panel(widgets.VBox):
     def _recall(self, path: Path) -> None:
         """Set the choices made last time, those that are still to be had."""
         if self._remember:
-            self._restore(memory.choices(path, self.name))
+            self._restore(remember.choices(path, self.name))
 
     def _restore(self, kept: dict[str, Any]) -> None:
         for name, value in kept.items():
@@ -250,29 +250,29 @@ class Panel(widgets.VBox):
             self._guard(self._run)
 
     def _run(self) -> None:
-        self.busy.value = markup.busy(words.say("frame.busy"))
+        self.busy.value = html_parts.busy(words.say("frame.busy"))
         try:
             more = {"progress": self.progress} if _takes_progress(self._show) else {}
             self._display(self._show(self._ready, **self.values, **more))
         finally:
             self.busy.value = ""
         if self._remember:
-            memory.keep_choices(Path(self.book.path), self.name, self.values)
+            remember.keep_choices(Path(self.book.path), self.name, self.values)
 
     def progress(self, fraction: float | None, text: str = "") -> None:
         """Say how far a long piece of work has come (0 to 1)."""
-        self.busy.value = markup.busy(text or words.say("frame.busy"), fraction)
+        self.busy.value = html_parts.busy(text or words.say("frame.busy"), fraction)
 
     def _display(self, shown: Shown) -> None:
         self.shown = shown
-        self.answer.value = markup.sentence(shown.sentence)
+        self.answer.value = html_parts.sentence(shown.sentence)
         self.canvas.show(shown.figure, shown.sentence)
-        self.patches.value = markup.chips(shown.chips)
+        self.patches.value = html_parts.chips(shown.chips)
         label = words.say("frame.table_label", title=self.title)
         self.below.value = (
-            markup.table(shown.table, label)
-            + markup.pictures(shown.pictures)
-            + markup.notes(shown.notes)
+            html_parts.table(shown.table, label)
+            + html_parts.pictures(shown.pictures)
+            + html_parts.notes(shown.notes)
         )
         self.keep.fit(shown)
 
@@ -285,7 +285,7 @@ class Panel(widgets.VBox):
 
     def _say(self, text: str) -> None:
         self._display(Shown(text))
-        self.answer.value = markup.notice(text)
+        self.answer.value = html_parts.notice(text)
 
 
 def _in_words(fault: Exception) -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from dyelab import convert, read, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, occasion, save, shelf
+from dyelab.panel import book_choice, choices, exposure, frame, save
 from dyelab.panel.capture import named
 from dyelab.table import DEFAULT_WHITE, LAB, STANDARD_UNCERTAINTIES
 
@@ -47,7 +47,7 @@ class Instrument(frame.Panel):
         """Add what is shown to the book, and say so."""
         from dyelab import book as books
 
-        shelf.own(self.book)
+        book_choice.own(self.book)
         found = _found(self.book, **self.values)
         count = len(found.readings)
         grown = books.add_readings(self.book, found.readings, found.spectra)
@@ -79,14 +79,14 @@ def _choose(_book: Any) -> dict[str, Any]:
         "typed": choices.text(say("typed"), hint=say("typed_hint"), long=True),
         "white": choices.pick(say("white"), [(say("white_stated"), ""), *whites]),
         "method": choices.pick(say("method"), [(say(f"from_{m}"), m) for m in _METHODS]),
-        **occasion.offered(),
+        **exposure.offered(),
         "names": choices.text(say("names"), hint=say("names_hint"), long=True),
         "repeat": choices.number(say("repeat"), 0, low=0, high=5, step=0.05, unit=""),
     }
 
 
 def _fit(_book: Any, made: dict[str, Any]) -> None:
-    occasion.fit(made)
+    exposure.fit(made)
 
 
 def _read(**picked: Any) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tuple[str, ...]]:
@@ -94,7 +94,7 @@ def _read(**picked: Any) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tupl
     illuminant, _, degrees = picked["white"].rstrip("°").partition("/")
     if picked["typed"].strip():
         white = (illuminant, int(degrees)) if illuminant else DEFAULT_WHITE
-        lab = read.typed(picked["typed"], illuminant=white[0], observer=white[1])
+        lab = read.typed_lines(picked["typed"], illuminant=white[0], observer=white[1])
         return lab, None, () if illuminant else (words.say("instrument.typed_white"),)
     path = save.uploaded(picked["upload"], "readings") or _named(picked["path"])
     if path is None:
@@ -120,7 +120,7 @@ def _found(book: Any, **picked: Any) -> _Found:
         names=named(picked["names"]),
         method=picked["method"],
         repeat=picked["repeat"] or None,
-        **occasion.told(picked),
+        **exposure.told(picked),
     )
     return _Found(*made, notes)
 

@@ -8,7 +8,16 @@ import pandas as pd
 
 from dyelab import words
 from dyelab.errors import InputError
-from dyelab.handout import cards, classroom, fastness, metals, mordants, report, series, variants
+from dyelab.handout import (
+    fastness,
+    metal_page,
+    mordant_sheet,
+    recipe_cards,
+    report,
+    series_page,
+    variants,
+    worksheet,
+)
 from dyelab.handout import page as parts
 from dyelab.panel import choices, frame
 
@@ -26,34 +35,34 @@ class _Kind:
 
 
 def _mordants(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return mordants.sheet(source, own, fibre=chosen["fibre"], dye=chosen["dye"])
+    return mordant_sheet.sheet(source, own, fibre=chosen["fibre"], dye=chosen["dye"])
 
 
 def _metals(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
     picked = {name: chosen[name] for name in _CLOTH}
-    return metals.sheet(source, own, metal=chosen["metal"], **picked)
+    return metal_page.sheet(source, own, metal=chosen["metal"], **picked)
 
 
 def _card(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return cards.card(source, own, swatch=chosen["swatch"])
+    return recipe_cards.card(source, own, swatch=chosen["swatch"])
 
 
 def _worksheet(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return classroom.worksheet(source, own, metal=chosen["metal"], count=int(chosen["count"]))
+    return worksheet.worksheet(source, own, metal=chosen["metal"], count=int(chosen["count"]))
 
 
 def _samples(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
     if not chosen["swatches"]:
         raise InputError(words.say("make_pages.no_swatches"))
-    return cards.samples(source, own, swatches=chosen["swatches"])
+    return recipe_cards.samples(source, own, swatches=chosen["swatches"])
 
 
 def _wall(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return classroom.wall(source, own, fibre=chosen["fibre"], upright=chosen["upright"])
+    return worksheet.wall(source, own, fibre=chosen["fibre"], upright=chosen["upright"])
 
 
 def _series(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return series.shared(source, own, series=chosen["series"] or None)
+    return series_page.shared(source, own, series=chosen["series"] or None)
 
 
 def _report(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
@@ -96,7 +105,7 @@ def _choose(source: variants.Source) -> dict[str, Any]:
     made, codes = source.made, list(source.book.swatches["swatch"])
     kinds = [(say(f"make_pages.{name}"), name) for name in KINDS]
     both = [(say(f"pages.{metal}"), metal) for metal in variants.METALS]
-    listed = [(say("make_pages.every_series"), ""), *((n, n) for n in series.names(source))]
+    listed = [(say("make_pages.every_series"), ""), *((n, n) for n in series_page.names(source))]
     picks = {n: choices.pick(say(f"make_pages.{n}"), _kinds(made, n)) for n in _CLOTH}
     return {
         "kind": choices.pick(say("make_pages.kind"), kinds),
@@ -156,7 +165,9 @@ def _show(source: variants.Source, kind: str, **chosen: Any) -> frame.Shown:
         for i, sheet in enumerate(sheets[:_PREVIEWED], 1)
     ]
     said = words.say("make_pages.ready", title=page.title, count=len(sheets), paper=page.paper)
-    table = series.numbers(source, series=chosen["series"] or None) if kind == "series" else None
+    table = (
+        series_page.numbers(source, series=chosen["series"] or None) if kind == "series" else None
+    )
     more = [words.say("make_pages.more", shown=_PREVIEWED)] if len(sheets) > _PREVIEWED else []
     notes = [*more, words.say("make_pages.printers")]
     return frame.Shown(said, table=table, pictures=shown, page=page, notes=notes)

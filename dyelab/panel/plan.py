@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from dyelab import plan, press, recipe, words
-from dyelab.panel import choices, frame, save, shelf
-from dyelab.recipe.sense import CELLULOSE, PROTEIN
+from dyelab.panel import book_choice, choices, frame, save
+from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
 _FACTORS = ("tannin", "mordant", "dye", "modifier")
 _ROLES = {"dye": ("dye", "vat")}
@@ -53,7 +53,7 @@ class Planner(frame.Panel):
             title = planned.name
             target = books.create(Path(self.folder.value.strip()).expanduser(), title)
         else:
-            shelf.own(target, "planning.example_kept", put=words.say("planning.put"))
+            book_choice.own(target, "planning.example_kept", put=words.say("planning.put"))
         saved = books.save(plan.into(target, planned), planned.name)
         self._take(saved.path, saved)
         many = len(planned.swatches)

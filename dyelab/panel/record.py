@@ -7,7 +7,7 @@ import ipywidgets as widgets
 
 from dyelab import plan, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, shelf
+from dyelab.panel import book_choice, choices, frame
 
 _SHOWN = ["bath", "kind", "material", "weigh_g", "fibre_g", "temperature_C", "minutes", "series"]
 _NAMED = ["series", "bath", "kind", "material"]
@@ -39,7 +39,7 @@ class Record(frame.Panel):
     def _enter(self) -> None:
         from dyelab import book as books
 
-        shelf.own(self.book)
+        book_choice.own(self.book)
 
         if "bath" not in self.choices:
             raise InputError(words.say("planning.all_done"))
@@ -54,7 +54,7 @@ class Record(frame.Panel):
     def _back(self) -> None:
         from dyelab import book as books
 
-        shelf.own(self.book)
+        book_choice.own(self.book)
 
         self._take(self.book.path, books.undo(self.book.path))
         self.tell(lambda: words.say("planning.taken_back"))

@@ -7,7 +7,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from dyelab import files, words
-from dyelab.panel import markup
+from dyelab.panel import html_parts
 
 FOLDER = "saved"
 
@@ -123,7 +123,7 @@ class Row(widgets.VBox):
                 file.write(content)
             self._tell(path)
 
-        self.told.value = markup.sentence(words.say("frame.figure_wait"))
+        self.told.value = html_parts.sentence(words.say("frame.figure_wait"))
         height = int(self._panel.shown.drawn.layout.height or 420)
         self._panel.canvas.picture(form, arrived, 900, height)
 
@@ -144,4 +144,4 @@ class Row(widgets.VBox):
         return self._tell(handout.write(page, self._named(".html")))
 
     def _tell(self, path: Path) -> None:
-        self.told.value = markup.sentence(words.say("frame.saved", path=path))
+        self.told.value = html_parts.sentence(words.say("frame.saved", path=path))

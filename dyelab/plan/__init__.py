@@ -2,7 +2,7 @@
 
 from dyelab.plan.design import all_terms, balance, cannot_tell, fraction, model_matrix, optimal
 from dyelab.plan.factors import FACTORS, Level, crossed, levels
-from dyelab.plan.printed import printed
+from dyelab.plan.printed_cloth import printed_cloth
 from dyelab.plan.record import done, open_baths
 from dyelab.plan.series import Series, into, of_recipes, series, totals
 from dyelab.plan.sheets import SHEETS, mark, page, recipe_line, sheets, timetable
@@ -26,7 +26,7 @@ __all__ = [
     "open_baths",
     "optimal",
     "page",
-    "printed",
+    "printed_cloth",
     "recipe_line",
     "series",
     "sheets",

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe
-from dyelab.recipe.sense import CELLULOSE
+from dyelab.recipe.advice import CELLULOSE
 
 IRON, COPPER = "ferrous sulfate", "copper sulfate"
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "dye": "D", "vat": "V", "modifier": "X"}

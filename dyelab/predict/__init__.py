@@ -1,10 +1,10 @@
 """Untried recipes: their colour, the recipe for a colour, and the next swatch to dye."""
 
-from dyelab.predict.finding import Found, draws, find, weigh_out
-from dyelab.predict.grid import Limits
+from dyelab.predict.candidates import Limits
 from dyelab.predict.model import Model, fit
 from dyelab.predict.reach import Gamut, Reach, gamut, reach
-from dyelab.predict.series import next_swatches
+from dyelab.predict.search import Found, draws, find, weigh_out
+from dyelab.predict.suggest_swatches import next_swatches
 
 __all__ = [
     "Found",

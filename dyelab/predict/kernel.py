@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from dyelab.predict.factors import STEPS, Coded, Step
+from dyelab.predict.coded_recipes import STEPS, Coded, Step
 
 # Priors of the parameters (mean, standard deviation), on the scales they are fitted on.
 _SIZE, _WEIGHT = (0.0, 1.2), (0.0, 1.0)

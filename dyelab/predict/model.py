@@ -5,20 +5,28 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from dyelab.predict import asking, factors, givers, judging, landing, process, scarce
-from dyelab.predict.gathering import gathered
+from dyelab.predict import (
+    answers,
+    calibration,
+    chance,
+    coded_recipes,
+    given_recipe,
+    gp,
+    missing_recipes,
+)
+from dyelab.predict.chance import LIMIT
 from dyelab.predict.kernel import Likeness
-from dyelab.predict.landing import LIMIT
-from dyelab.predict.taught import Taught
+from dyelab.predict.learned import Taught
+from dyelab.predict.training import gathered
 
 
 class Model(Taught):
     """What a book teaches about recipes it doesn't hold, ready to be asked; see `Taught`."""
 
     @cached_property
-    def givers(self) -> givers.Givers:
+    def givers(self) -> given_recipe.Givers:
         """Recipes, any of which may give a colour that is looked for."""
-        return givers.of_book(self)
+        return given_recipe.of_book(self)
 
     def report(self) -> pd.DataFrame:
         """How good the model is on swatches it was not shown.
@@ -30,7 +38,7 @@ class Model(Taught):
             the leave-one-out ΔE00, share inside the 50 % and 90 % regions, the stretch applied
             to the model's own spread, swatch-to-swatch ΔE*ab.
         """
-        return asking.report(self)
+        return answers.report(self)
 
     def colour(
         self,
@@ -63,7 +71,7 @@ class Model(Taught):
         InputError
             For a material that the book doesn't know, or an unknown light.
         """
-        return asking.colour(self, recipes, (illuminant, observer))
+        return answers.colour(self, recipes, (illuminant, observer))
 
 
 def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
@@ -88,21 +96,21 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
         columns, mixed white points.
     """
     known = gathered(wide, spectra)
-    steps = factors.steps_of(known.made)
-    scarce.enough(known, steps)
+    steps = coded_recipes.steps_of(known.made)
+    missing_recipes.enough(known, steps)
     kernels = tuple(Likeness(step) for step in steps)
-    codes = tuple(factors.coded(step, known.made) for step in steps)
-    scores = tuple(process.learn(kernels, codes, known.seen))
-    together = judging.together(scores, known.seen.y)
-    left, off, C = judging.judged(known, scores, together)
-    far = judging.far(off, C)
-    stretch, tail = judging.calibrated(far, np.trace(C, axis1=1, axis2=2))
-    far = judging.far(off, stretch(C))
+    codes = tuple(coded_recipes.coded(step, known.made) for step in steps)
+    scores = tuple(gp.learn(kernels, codes, known.seen))
+    together = calibration.together(scores, known.seen.y)
+    left, off, C = calibration.judged(known, scores, together)
+    far = calibration.far(off, C)
+    stretch, tail = calibration.calibrated(far, np.trace(C, axis1=1, axis2=2))
+    far = calibration.far(off, stretch(C))
     left = left.assign(distance=far, inside=far <= LIMIT)
     lab = left[["L_left", "a_left", "b_left"]].to_numpy(float)
-    basis, levels = known.basis, factors.levels(known.made)
+    basis, levels = known.basis, coded_recipes.levels(known.made)
     return Model(
         *(known.made, basis.white, basis, steps, levels, kernels, codes, scores),
         together,
-        *(stretch, tail, landing.odds(lab, lab + off, stretch(C), tail), left, known.notes),
+        *(stretch, tail, chance.odds(lab, lab + off, stretch(C), tail), left, known.notes),
     )

@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 from scipy.spatial import ConvexHull, QhullError
 
-from dyelab.predict import factors, grid, process
-from dyelab.predict.grid import Limits
+from dyelab.predict import candidates, coded_recipes, gp
+from dyelab.predict.candidates import Limits
 from dyelab.predict.model import Model
 
 _CHUNK = 2_000  # what a processor's cache holds
@@ -29,7 +29,7 @@ class Reach:
         Under the book's white.
     """
 
-    candidates: grid.Grid
+    candidates: candidates.Grid
     places: np.ndarray
     lab: np.ndarray
 
@@ -63,7 +63,9 @@ class Gamut:
     counts: pd.DataFrame
 
 
-def reach(model: Model, limits: Limits = grid.NO_LIMITS, *, size: int = grid.SIZE) -> Reach:
+def reach(
+    model: Model, limits: Limits = candidates.NO_LIMITS, *, size: int = candidates.SIZE
+) -> Reach:
     """Predict every candidate recipe within limits.
 
     Parameters
@@ -78,25 +80,25 @@ def reach(model: Model, limits: Limits = grid.NO_LIMITS, *, size: int = grid.SIZ
     InputError
         For limits that leave nothing, or name what the book doesn't hold.
     """
-    candidates = grid.of_book(model.made, model.steps, limits, size)
-    places = np.flatnonzero(candidates.fits)
-    scores = _scores(model, candidates)[places]
+    made = candidates.of_book(model.made, model.steps, limits, size)
+    places = np.flatnonzero(made.fits)
+    scores = _scores(model, made)[places]
     parts = [model.basis.lab(scores[i : i + _CHUNK]) for i in range(0, len(scores), _CHUNK)]
-    return Reach(candidates, places, np.concatenate(parts))
+    return Reach(made, places, np.concatenate(parts))
 
 
-def _scores(model: Model, candidates: grid.Grid) -> np.ndarray:
+def _scores(model: Model, grid: candidates.Grid) -> np.ndarray:
     """Mean scores of the whole grid: the kernel's factors of each side, then one product."""
-    on_left = [i for i, s in enumerate(model.steps) if _in(s.name, candidates.left)]
+    on_left = [i for i, s in enumerate(model.steps) if _in(s.name, grid.left)]
     on_right = [i for i in range(len(model.steps)) if i not in on_left]
     sides = []
-    for side, chosen in ((candidates.left, on_left), (candidates.right, on_right)):
-        codes = [factors.coded(step, side) for step in model.steps]
+    for side, chosen in ((grid.left, on_left), (grid.right, on_right)):
+        codes = [coded_recipes.coded(step, side) for step in model.steps]
         sides.append((codes, chosen))
     scores = []
     for learned in model.scores:
         left, right = (
-            process.likeness(learned.p, model.kernels, codes, model.codes, chosen)
+            gp.likeness(learned.p, model.kernels, codes, model.codes, chosen)
             for codes, chosen in sides
         )
         scores.append(((left * (np.exp(learned.p[0]) * learned.alpha)) @ right.T).ravel())
@@ -104,11 +106,11 @@ def _scores(model: Model, candidates: grid.Grid) -> np.ndarray:
 
 
 def _in(name: str, side: pd.DataFrame) -> bool:
-    return any(column in side for column in factors.STEPS[name] if column)
+    return any(column in side for column in coded_recipes.STEPS[name] if column)
 
 
 def gamut(
-    model: Model, *, by: Sequence[str] = ("fibre", "mordant"), limits: Limits = grid.NO_LIMITS
+    model: Model, *, by: Sequence[str] = ("fibre", "mordant"), limits: Limits = candidates.NO_LIMITS
 ) -> Gamut:
     """Outline the colours that a book's materials reach, and what iron and copper add.
 

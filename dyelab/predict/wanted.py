@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import convert, table, words
 from dyelab.errors import InputError
-from dyelab.predict.taught import Taught
+from dyelab.predict.learned import Taught
 
 _HEX = re.compile(r"#?[0-9a-fA-F]{6}")
 _NUMBERS = re.compile(r"[-−+]?\d+(?:[.,]\d+)?")

@@ -1,8 +1,8 @@
 """Bytes to readings: instrument files and tables in every open format, and pictures."""
 
-from dyelab.read.measured import Measurements, measurements
+from dyelab.read.instrument_file import Measurements, measurements
 from dyelab.read.photo import Photo, photo
 from dyelab.read.reflectance import Scale
-from dyelab.read.typed import typed
+from dyelab.read.typed_lines import typed_lines
 
-__all__ = ["Measurements", "Photo", "Scale", "measurements", "photo", "typed"]
+__all__ = ["Measurements", "Photo", "Scale", "measurements", "photo", "typed_lines"]

@@ -1,10 +1,7 @@
 """Recipes: materials and their chemistry, sums on weight of fibre, sense, and cautions."""
 
-from dyelab.recipe.cautions import cautions
-from dyelab.recipe.formula import metal_percent, molar_mass
-from dyelab.recipe.listing import find, known_name, materials, refuse_unsafe
-from dyelab.recipe.sense import advise, refuse
-from dyelab.recipe.sums import (
+from dyelab.recipe.advice import advise, refuse
+from dyelab.recipe.arithmetic import (
     bath_wof,
     cloth_g,
     diluted_ml,
@@ -15,6 +12,9 @@ from dyelab.recipe.sums import (
     water_L,
     wof,
 )
+from dyelab.recipe.cautions import cautions
+from dyelab.recipe.formula import metal_percent, molar_mass
+from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe
 
 __all__ = [
     "advise",

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from dyelab import words
-from dyelab.recipe import listing
+from dyelab.recipe import materials
 
 _DANGER = {"H314", "H318"}
 _METALS = {"Fe", "Cu", "Sn", "Ti", "Al"}
@@ -31,8 +31,8 @@ def cautions(
     children : bool
         Whether children work in the room.
     """
-    known = listing.materials() if listed is None else listed
-    rows = known[known["material"].isin([listing.known_name(name, known) for name in names])]
+    known = materials.materials() if listed is None else listed
+    rows = known[known["material"].isin([materials.known_name(name, known) for name in names])]
     codes = {code for text in rows["hazards"] for code in text.split()}
     said = []
     if codes:

@@ -20,7 +20,7 @@ import pandas as pd
 
 from dyelab import compare, convert, table, words
 from dyelab.errors import InputError, choose
-from dyelab.shift.kubelka import CellSpectra, cell_spectra, pooled_log_noise
+from dyelab.shift.k_over_s import CellSpectra, cell_spectra, pooled_log_noise
 from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label
 
 PARTS = ("dye", "tannin", "fibre")

@@ -12,7 +12,7 @@ import pandas as pd
 
 from dyelab import convert, table, words
 from dyelab.errors import InputError
-from dyelab.shift.kubelka import cell_spectra
+from dyelab.shift.k_over_s import cell_spectra
 from dyelab.shift.recipes import Recipes
 
 

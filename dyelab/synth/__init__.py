@@ -3,20 +3,20 @@
 Nothing here was measured. The model is stated in `dyelab.synth.model`; its numbers are ours.
 """
 
-from dyelab.synth.delivery import (
-    collected,
-    example,
-    invented,
-    sources,
-    studio,
-    write_book,
-    write_sources,
-)
 from dyelab.synth.fade import blue_wool, faded, light_dose, stained
 from dyelab.synth.materials import CLOTH, Cloth, varied
 from dyelab.synth.model import contributions, reflectance, uptake
 from dyelab.synth.series import Synth, random_book, random_recipes, simulate
 from dyelab.synth.spectra import WAVELENGTHS
+from dyelab.synth.write_example import (
+    collected,
+    example,
+    example_files,
+    invented,
+    sources,
+    write_book,
+    write_sources,
+)
 
 __all__ = [
     "CLOTH",
@@ -27,6 +27,7 @@ __all__ = [
     "collected",
     "contributions",
     "example",
+    "example_files",
     "faded",
     "invented",
     "light_dose",
@@ -36,7 +37,6 @@ __all__ = [
     "simulate",
     "sources",
     "stained",
-    "studio",
     "uptake",
     "varied",
     "write_book",

@@ -5,7 +5,6 @@ standard. The description checks rows, types columns, and is written into the bo
 ``datapackage.json``.
 """
 
-from dyelab.table.cells import as_text, blanks, empty, numbers, typed
 from dyelab.table.checking import check, fault
 from dyelab.table.columns import (
     EXPOSURES,
@@ -25,6 +24,7 @@ from dyelab.table.columns import (
     schema,
     spectra_table,
 )
+from dyelab.table.typing import as_text, blanks, empty, numbers, typed
 from dyelab.table.white import (
     COVARIANCE,
     DEFAULT_WHITE,

@@ -10,7 +10,7 @@ from collections import Counter
 import numpy as np
 from scipy import optimize
 
-from dyelab.grade import fading
+from dyelab.grade import curves
 
 CYCLES = np.arange(11.0)
 DOSES = np.array([0, 0.3, 1, 3, 6, 10.0])
@@ -33,10 +33,10 @@ def tried(case, stated, count, seed=1):
     start = time.perf_counter()
     for _ in range(count):
         noise = (sd**2 if stated else 1.0) * np.eye(len(x))
-        one = fading.Series(x, curve(x) + rng.normal(0, sd, len(x)), noise, None, stated)
-        _, low, high = fading.fit(one, shape).rate()
+        one = curves.Series(x, curve(x) + rng.normal(0, sd, len(x)), noise, None, stated)
+        _, low, high = curves.fit(one, shape).rate()
         inside.append(low <= rate <= high)
-        choice = fading.choose(one)
+        choice = curves.choose(one)
         found[choice.chosen.shape] += 1
         below, above = choice.band(far)
         held.append((below <= curve(far)) & (curve(far) <= above))

@@ -43,7 +43,7 @@ def intervals(n):
     for kind, (part, formula, of) in KINDS.items():
         for u in (0.1, 0.3, 0.8, 1.5):
             first, second, frame = noisy(part, u, n, 4)
-            told = grade.graded(grade.matched(frame))
+            told = grade.grades(grade.matched(frame))
             true = formula(first, second)
             inside = told["difference_low"].le(true) & told["difference_high"].ge(true)
             ends = zip(told["grade_best"], of(true)[1], told["grade_worst"], strict=True)
@@ -82,7 +82,7 @@ def speed(n=10_000):
     grade.change(first, second)
     floor = time.perf_counter() - start
     start = time.perf_counter()
-    grade.graded(grade.matched(frame))
+    grade.grades(grade.matched(frame))
     print(
         f"{n} pairs: formula and grade alone {floor:.2f} s (the floor);"
         f" matched, with intervals and words {time.perf_counter() - start:.2f} s"

@@ -15,7 +15,15 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from dyelab import book, files, handout  # noqa: E402
-from dyelab.handout import cards, classroom, fastness, metals, mordants, series, variants  # noqa: E402
+from dyelab.handout import (  # noqa: E402
+    fastness,
+    metal_page,
+    mordant_sheet,
+    recipe_cards,
+    series_page,
+    variants,
+    worksheet,
+)
 
 CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
 
@@ -34,12 +42,12 @@ def main():
     codes = list(bk.swatches["swatch"][:30])
     pages = {
         "one line (floor)": lambda: handout.Page("x", (handout.Text("y"),)),
-        "30 swatches to staple": lambda: cards.samples(source, swatches=codes),
-        "wall chart": lambda: classroom.wall(source, fibre="wool"),
-        "mordant sheet": lambda: mordants.sheet(source, fibre="wool", dye="madder"),
-        "iron page": lambda: metals.sheet(source, **CLOTH),
-        "worksheet": lambda: classroom.worksheet(source),
-        "series to share": lambda: series.shared(source),
+        "30 swatches to staple": lambda: recipe_cards.samples(source, swatches=codes),
+        "wall chart": lambda: worksheet.wall(source, fibre="wool"),
+        "mordant sheet": lambda: mordant_sheet.sheet(source, fibre="wool", dye="madder"),
+        "iron page": lambda: metal_page.sheet(source, **CLOTH),
+        "worksheet": lambda: worksheet.worksheet(source),
+        "series to share": lambda: series_page.shared(source),
         "fastness of the book": lambda: fastness.sheet(bk),
     }
     with tempfile.TemporaryDirectory() as folder:

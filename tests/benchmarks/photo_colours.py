@@ -26,10 +26,10 @@ sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 import photos
 
 from dyelab import calibrate, convert, measure, read, table
-from dyelab.calibrate import fitting
-from dyelab.calibrate.tonefit import exact
+from dyelab.calibrate import fit
+from dyelab.calibrate.tone_fit import exact
 from dyelab.errors import InputError
-from dyelab.synth import photo
+from dyelab.synth import render
 
 CASES = {
     "D65": ("D65", 0.0),
@@ -108,16 +108,16 @@ def twelve(picture, measured, which):
 
 def drawn(seed, light, steeper, megapixels):
     spectra = photos.edges(seed) if seed % 4 == 0 else photos.cloth(seed)
-    shot = photo.random_shot(seed, megapixels=megapixels, light=light, steeper=steeper)
-    return photo.render(spectra, shot, seed=seed), spectra
+    shot = render.random_shot(seed, megapixels=megapixels, light=light, steeper=steeper)
+    return render.render(spectra, shot, seed=seed), spectra
 
 
 def noise_free(picture, spectra):
     """ΔE00 of the plain fit on exact patch and swatch values."""
-    patches = photo.sees(REFERENCE.spectra, picture.shot)
-    seen = fitting.patches_seen(patches, np.ones(24), REFERENCE)
-    made = fitting.calibrated(seen, exact(), REFERENCE, method="plain")
-    return convert.dE00(picture.truth, made.lab(photo.sees(spectra, picture.shot)))
+    patches = render.sees(REFERENCE.spectra, picture.shot)
+    seen = fit.patches_seen(patches, np.ones(24), REFERENCE)
+    made = fit.calibrated(seen, exact(), REFERENCE, method="plain")
+    return convert.dE00(picture.truth, made.lab(render.sees(spectra, picture.shot)))
 
 
 def right(picture, made):

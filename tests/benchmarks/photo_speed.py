@@ -28,7 +28,7 @@ import photos
 from PIL import Image
 
 from dyelab import calibrate, measure, read
-from dyelab.synth import photo
+from dyelab.synth import render
 
 
 def seconds(*works, repeats=7):
@@ -65,7 +65,7 @@ def peak_megabytes(path):
 
 
 def main(folder):
-    picture = photo.render(photos.cloth(3), photo.Shot(megapixels=24, tilt=12, turn=5), seed=3)
+    picture = render.render(photos.cloth(3), render.Shot(megapixels=24, tilt=12, turn=5), seed=3)
     content = picture.jpeg()
     reference = calibrate.reference()
 

@@ -6,7 +6,7 @@ import pytest
 from conftest import COLD
 
 from dyelab import book, files, handout
-from dyelab.handout import classroom, metals, mordants, series, variants
+from dyelab.handout import metal_page, mordant_sheet, series_page, variants, worksheet
 
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 GRAVE = ("serious", "critical")
@@ -38,7 +38,7 @@ def findings(page, within):
         ("3_compare", ".dl-canvas .main-svg", "dark"),
         ("5_fastness", ".dl-canvas .main-svg", "light"),
         ("6_explore", ".dl-canvas .main-svg", "dark"),
-        ("8_the_tannins_share", ".dl-canvas .main-svg", "light"),
+        ("8_lesson_controls", ".dl-canvas .main-svg", "light"),
     ],
 )
 def test_a_served_panel_has_no_serious_finding(app, page, name, until, theme):
@@ -53,10 +53,10 @@ def pages():
     source = variants.source(book.open(files.shipped("data", "marlpit_yard")))
     cloth = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut"}
     return {
-        "mordants": mordants.sheet(source, fibre="wool", dye="madder"),
-        "iron": metals.sheet(source, **cloth, mordant="aluminium acetate"),
-        "worksheet": classroom.worksheet(source),
-        "series": series.shared(source),
+        "mordants": mordant_sheet.sheet(source, fibre="wool", dye="madder"),
+        "iron": metal_page.sheet(source, **cloth, mordant="aluminium acetate"),
+        "worksheet": worksheet.worksheet(source),
+        "series": series_page.shared(source),
     }
 
 

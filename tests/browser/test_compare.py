@@ -35,7 +35,7 @@ def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, s
 
 
 def test_the_tannins_share_is_told(notebook, page, drawn, choose, shot, looks):
-    opened = notebook("8_the_tannins_share.ipynb")
+    opened = notebook("8_lesson_controls.ipynb")
     opened.run_all()
     answer = page.locator(".dyelab .dl-answer")
     assert "on the tannin" in answer.inner_text()

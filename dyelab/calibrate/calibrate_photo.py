@@ -1,0 +1,215 @@
+"""One photo calibrated: shading, tone and colour, each helping the other."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dyelab.calibrate.card_pose import Pose, through
+from dyelab.calibrate.fit import calibrated, from_white, patches_seen
+from dyelab.calibrate.model import Calibration, flagged
+from dyelab.calibrate.reference import Reference
+from dyelab.calibrate.sampling import sample
+from dyelab.calibrate.shading import Shading, even, fit_shading
+from dyelab.calibrate.swatch_correction import anchored
+from dyelab.calibrate.target import Target
+from dyelab.calibrate.tone import Tone
+from dyelab.calibrate.tone_fit import fit_tone
+from dyelab.errors import InputError
+from dyelab.read import Photo
+
+_INNER = 0.6  # share of a white or grey area that is looked at
+_MOST_CLIPPED = 0.05
+_MOST_BURNT = 4
+
+
+@dataclass(frozen=True)
+class Own:
+    """The user's own swatches of this photo, measured by instrument: places and CIELAB."""
+
+    quads: np.ndarray  # (n, 4, 2) pixels
+    lab: np.ndarray  # (n, 3) D65/10°
+
+
+@dataclass(frozen=True)
+class Setup:
+    """A photo ready to be measured: its calibration, and the light over the card."""
+
+    calibration: Calibration
+    shading: Shading | None
+    pose: Pose | None
+    target: Target | None
+
+
+def from_target(
+    photo: Photo,
+    reference: Reference | None,
+    target: Target | None,
+    pose: Pose | None = None,
+    *,
+    own: Own | None = None,
+    method: str = "auto",
+    stored: Calibration | None = None,
+) -> Setup:
+    """Calibrate a photo.
+
+    Parameters
+    ----------
+    photo : Photo
+        As read.
+    reference, target : optional
+        The target's values, and where it is. Without them the card's paper alone is used.
+    pose : Pose, optional
+        Where the card is; without it the light is taken as even.
+    own : Own, optional
+        Swatches that an instrument measured.
+    method : str
+        ``auto``, ``plain`` or ``learned``.
+    stored : Calibration, optional
+        Made before, to be used again if the greys still fit.
+
+    Raises
+    ------
+    InputError
+        If the photo is burnt out, or the target doesn't fit its values.
+    """
+    areas = None if pose is None else _areas(photo, pose)
+    if stored is not None:
+        return _again(photo, stored, target, pose, areas)
+    if target is None or reference is None:
+        return _white_only(photo, pose, areas, own)
+    seen = sample(photo, list(target.quads), steps=32)
+    kept = _usable(seen.mean, seen.clipped, photo, reference)
+    tone, shading = Tone(), None
+    for _ in range(3):
+        shading = None if pose is None or areas is None else fit_shading(
+            pose.layout, tone.undo(areas[0]), tone.undo(areas[1]), photo.name
+        )  # fmt: skip
+        light = _light(shading, pose, target.quads)
+        patches = patches_seen(seen.mean[kept], light[kept], reference.but(kept))
+        toned = fit_tone(patches.stored, patches.light, patches.spectra, reference.noise)
+        last, tone = tone, toned.tone
+        if np.abs(tone.values - last.values).max() < 0.01:
+            break
+    try:
+        made = calibrated(
+            patches,
+            toned,
+            reference.but(kept),
+            method=method,
+            flags=() if kept.all() else ("patches_clipped",),
+        )
+        made = _corrected(
+            replace(made, witnesses=seen.mean / light[:, None]), photo, own, shading, pose
+        )
+    except InputError as error:
+        raise InputError(f"{photo.name}: {error}") from error
+    return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, target)
+
+
+def _areas(photo: Photo, pose: Pose) -> tuple[np.ndarray, np.ndarray]:
+    layout = pose.layout
+    quads = [
+        through(pose.to_pixels, area.inner(_INNER).corners)
+        for area in (*layout.white_areas, *layout.grey_areas)
+    ]
+    seen = sample(photo, quads, steps=16)
+    white = slice(0, len(layout.white_areas))
+    if np.nanmedian(seen.clipped[white]) > _MOST_CLIPPED:
+        raise InputError(
+            f"{photo.name}: the card's white is burnt out (clipped), so nothing light can be "
+            "measured. Expose less: on a phone, tap the white paper and pull the brightness down."
+        )
+    return seen.mean[white], seen.mean[len(layout.white_areas) :]
+
+
+def _usable(
+    mean: np.ndarray, clipped: np.ndarray, photo: Photo, reference: Reference
+) -> np.ndarray:
+    """Which patches aren't burnt out; a few strong colours may be, the greys may not."""
+    if not np.isfinite(mean).all():
+        raise InputError(f"{photo.name}: the target is cut off. Show it whole.")
+    burnt = clipped > _MOST_CLIPPED
+    if burnt[18:23].any() or burnt.sum() > _MOST_BURNT:
+        which = reference.names[int(np.flatnonzero(burnt)[-1])]
+        raise InputError(
+            f"{photo.name}: patch {which!r} of the target is burnt out (clipped). Expose less: on "
+            "a phone, tap the white paper and pull the brightness down."
+        )
+    return ~burnt
+
+
+def _light(shading: Shading | None, pose: Pose | None, quads: np.ndarray) -> np.ndarray:
+    if shading is None or pose is None:
+        return np.ones(len(quads))
+    return shading.at(through(np.linalg.inv(pose.to_pixels), quads.mean(axis=1)))
+
+
+def _corrected(
+    made: Calibration, photo: Photo, own: Own | None, shading: Shading | None, pose: Pose | None
+) -> Calibration:
+    """Correct it by the user's own swatches, if an instrument measured any."""
+    if own is None:
+        return made
+    stored = sample(photo, list(own.quads)).mean
+    light = _light(shading, pose, own.quads)
+    return anchored(made, made.tone.undo(stored) / light[:, None], own.lab)
+
+
+def _card_flags(pose: Pose | None, shading: Shading | None, made: Calibration) -> tuple[str, ...]:
+    from dyelab.calibrate.card_pose import SOFT_EDGE
+
+    found = {
+        "uneven_light": shading is not None and (shading.span > 0.9 or shading.left > 0.03),
+        "card_covered": shading is not None and shading.covered > 14,
+        "blurred": pose is not None
+        and pose.edge_mm > max(SOFT_EDGE[0], SOFT_EDGE[1] / pose.density),
+        "marker_hidden": pose is not None and bool(pose.hidden),
+        "target_poor": made.left > 3.0,
+    }
+    return tuple(name for name, so in found.items() if so)
+
+
+def _again(
+    photo: Photo,
+    stored: Calibration,
+    target: Target | None,
+    pose: Pose | None,
+    areas: tuple[np.ndarray, np.ndarray] | None,
+) -> Setup:
+    """Use a stored calibration on a photo whose greys still give the same."""
+    shading = None
+    if pose is not None and areas is not None:
+        shading = fit_shading(
+            pose.layout, stored.tone.undo(areas[0]), stored.tone.undo(areas[1]), photo.name
+        )
+    if stored.method == "white" or target is None:
+        if shading is None:
+            raise InputError(
+                f"{photo.name}: nothing to check the stored calibration by. Show the card or the "
+                "target in the picture."
+            )
+        seen_now = np.stack([stored.tone.redo(shading.paper)])
+    else:
+        seen = sample(photo, list(target.quads), steps=32)
+        seen_now = seen.mean / _light(shading, pose, target.quads)[:, None]
+    stored.check(seen_now, photo.name)
+    return Setup(flagged(stored, "stored_calibration"), shading, pose, target)
+
+
+def _white_only(
+    photo: Photo,
+    pose: Pose | None,
+    areas: tuple[np.ndarray, np.ndarray] | None,
+    own: Own | None,
+) -> Setup:
+    if pose is None or areas is None:
+        raise InputError(
+            f"{photo.name}: neither a target nor our card to go by. Photograph the swatches on "
+            "the card, or with a 24-patch target."
+        )
+    shading = fit_shading(pose.layout, *areas, photo.name)
+    made = _corrected(from_white(shading.paper), photo, own, shading, pose)
+    return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, None)
+
+
+__all__ = ["Own", "Setup", "even", "from_target"]

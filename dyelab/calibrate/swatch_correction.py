@@ -1,0 +1,57 @@
+"""A calibration corrected by swatches of the photo that an instrument measured."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from dyelab.calibrate.model import Calibration
+from dyelab.calibrate.nearby_swatches import near
+
+# Swatches measured by instrument: how many the custom counts for, and what it says of their squared
+# misses; how much further off others are; and the variance of measuring one again (CIELAB).
+_FEW, _USUALLY, _UNSEEN, _SEEN_AGAIN = 3, 1.4, 1.9, 0.05
+
+
+def anchored(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration:
+    """Correct a calibration by swatches that an instrument measured.
+
+    Each of them, corrected by the others alone, also tells how far off such a correction is.
+
+    Parameters
+    ----------
+    made : Calibration
+    rgb : ndarray (n, 3)
+        Their camera values, linear, tone undone, light evened out.
+    lab : ndarray (n, 3)
+        CIELAB D65/10° by instrument.
+    """
+    if not len(lab):
+        return made
+    fitted = made.lab(rgb)
+    shifts, everyone = lab - fitted, np.arange(len(fitted))
+    misses = []
+    for i in everyone:
+        rest = everyone != i
+        misses.append(_miss(_moved(made, fitted[rest], shifts[rest]), fitted[i], shifts[i]))
+    off = (np.sum(misses) + _FEW * _USUALLY) / (len(misses) + _FEW) * _UNSEEN
+    moved = _moved(made, fitted, shifts)
+    return replace(moved, errors=replace(moved.errors, scale=moved.errors.scale * off**0.5))
+
+
+def _moved(made: Calibration, fitted: np.ndarray, shifts: np.ndarray) -> Calibration:
+    # What every simulated camera gets wrong at these swatches is now known and taken away there.
+    _, common = made.errors.at(fitted)
+    there = np.moveaxis(common, 1, 0) * np.sqrt(len(made.errors.off)) / made.errors.scale
+    off = np.stack(
+        [o - near(made.errors.lab, fitted, c) for o, c in zip(made.errors.off, there, strict=True)]
+    )
+    return replace(made, anchors=(fitted, shifts), errors=replace(made.errors, off=off))
+
+
+def _miss(made: Calibration, fitted: np.ndarray, shift: np.ndarray) -> float:
+    """Squared miss of one swatch by what others told, over what was to be expected."""
+    assert made.anchors is not None
+    miss = near(fitted[None], *made.anchors)[0] - shift
+    own, common = made.doubt(fitted[None] + near(fitted[None], *made.anchors))
+    whole = own[0] + common[0].T @ common[0] + _SEEN_AGAIN * np.eye(3)
+    return float(miss @ np.linalg.solve(whole, miss)) / 3

@@ -1,0 +1,201 @@
+"""Grades of matched readings: the value, the grade, what else it could be, and a requirement."""
+
+from collections.abc import Iterable
+
+import numpy as np
+import pandas as pd
+
+from dyelab import compare, convert, table, words
+from dyelab.compare import noise
+from dyelab.errors import InputError
+from dyelab.grade import scales
+from dyelab.grade.pairing import Matched
+
+MET, NOT_MET, NOT_SETTLED = "met", "not met", "not settled"
+UNSETTLING = ("instrument_changed", "geometry_changed", "disagree")
+_KINDS = {
+    "change": (scales.grey_scale_difference, scales.change),
+    "staining": (scales.staining_difference, scales.staining),
+}
+_PARTS = ["dL", "da", "db", "dC", "dH", "dE76", "dE00", "dECMC"]
+
+
+def grades(
+    found: Matched, *, shared: pd.DataFrame | None = None, confidence: float = 0.95
+) -> pd.DataFrame:
+    """Grade every matched pair.
+
+    Parameters
+    ----------
+    found : Matched
+        From `matched`.
+    shared : DataFrame, optional
+        `table.SHARED`: errors that readings of one photo share, which cancel in part.
+    confidence : float
+        Of the interval, between 0 and 1.
+
+    Returns
+    -------
+    DataFrame
+        The columns of ``found.pairs``; `L_before, a_before, b_before, L, a, b, illuminant,
+        observer`; `dL` to `dECMC` (after minus before), `dE00_low, dE00_high`; `difference`
+        (ΔE_F of ISO 105-A05, or ΔE_GS of A04), `difference_low, difference_high`, `value`,
+        `grade`, `grade_worst, grade_best` (over the interval; blank where the uncertainty isn't
+        known), `said`, `to_worse, to_better` (difference left to the next limits), `moved` (in
+        words), `cautions`.
+
+    Notes
+    -----
+    The interval is for the difference of this very piece, from the readings' own covariance. A
+    second swatch of the recipe may behave otherwise.
+    """
+    if not 0 < confidence < 1:
+        raise InputError(f"grade: confidence is {confidence}. Give a value between 0 and 1.")
+    variants = gathered(found, shared)
+    parts = [
+        _one_kind(found.pairs[found.pairs["kind"] == kind], kind, variants, confidence)
+        for kind in _KINDS
+    ]
+    result = pd.concat([part for part in parts if len(part)]).sort_index()
+    illuminant, observer = table.one_white(found.readings)
+    return result.assign(
+        illuminant=illuminant,
+        observer=observer,
+        said=[_said(row) for row in result.to_dict("records")],
+        cautions=[_cautions(row) for row in result.to_dict("records")],
+    )
+
+
+def gathered(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
+    """Mean and noise of each set; a reading used twice is told apart by its row."""
+    rows = found.readings.assign(_row=[f"{i}" for i in range(len(found.readings))])
+    if shared is not None and len(shared):
+        names = rows[["reading", "_row"]]
+        shared = shared.merge(names, on="reading").drop(columns="reading")
+        shared = shared.rename(columns={"_row": "reading"})
+    rows = rows.assign(reading=rows["_row"])
+    return compare.gather(rows, by="set", piece="set", shared=shared)
+
+
+def _one_kind(
+    pairs: pd.DataFrame, kind: str, variants: compare.Variants, confidence: float
+) -> pd.DataFrame:
+    if pairs.empty:
+        return pairs
+    formula, scale = _KINDS[kind]
+    first, second = pairs["first"].to_numpy(), pairs["second"].to_numpy()
+    before, after = variants.mean[first], variants.mean[second]
+    joint = noise.joint(variants, first, second)
+    result = pairs.drop(columns=["first", "second"]).reset_index(names="_at")
+    told = scale(before, after)
+    told.columns = ["difference", "value", "grade", "to_worse", "to_better"]
+    low, high = interval(formula, before, after, joint, confidence)
+    near, far = interval(convert.dE00, before, after, joint, confidence)
+    result = pd.concat([result, convert.differences(before, after)[_PARTS], told], axis=1)
+    result[[f"{name}_before" for name in table.LAB]] = before
+    result[table.LAB] = after
+    result = table.with_covariances(result, _of_change(joint))
+    of = scales.change_of if kind == "change" else scales.staining_of
+    result = result.assign(
+        difference_low=low,
+        difference_high=high,
+        dE00_low=near,
+        dE00_high=far,
+        grade_worst=of(high)[1],
+        grade_best=of(low)[1],
+        moved=compare.direction(before, after),
+    )
+    return result.set_index("_at").rename_axis(None)
+
+
+def interval(
+    formula, before: np.ndarray, after: np.ndarray, joint: noise.Joint, confidence: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Interval of a difference by any formula; both limits NaN where the noise isn't known."""
+    known = np.isfinite(joint.total).all(axis=(1, 2))
+    low = np.full(len(before), np.nan)
+    high = low.copy()
+    if known.any():
+        part = noise.Joint(
+            *(getattr(joint, n)[known] for n in ("estimated", "known", "df", "basis"))
+        )
+        spread = noise.of_formula(formula, before[known], after[known], part)
+        distance = formula(before[known], after[known])
+        low[known], high[known] = compare.distance_interval(distance, spread, confidence)
+    return np.maximum(low, 0), high
+
+
+def _of_change(joint: noise.Joint) -> np.ndarray:
+    """Covariance of after minus before: (n, 3, 3)."""
+    minus = np.hstack([-np.eye(3), np.eye(3)])
+    return minus @ joint.total @ minus.T
+
+
+def _said(row: dict) -> str:
+    """``4, could be 3-4``: the grade and what else the noise allows."""
+    best, worst, grade = row["grade_best"], row["grade_worst"], row["grade"]
+    if not grade:
+        return words.say("grade.unread")
+    if not worst:
+        return words.say("grade.bare", grade=grade)
+    others = [one for one in (worst, best) if one != grade]
+    if not others:
+        return str(grade)
+    key = "grade.could_be" if len(others) == 1 else "grade.could_span"
+    return words.say(key, grade=grade, worst=others[0], best=others[-1])
+
+
+def _cautions(row: dict) -> str:
+    named = [*(["screening"] if row["screening"] else []), *str(row["flags"]).split()]
+    if not row["grade_worst"]:
+        named.append("no_uncertainty")
+    return " ".join(words.say(f"grade.{name}") for name in named)
+
+
+def required(
+    grades: pd.DataFrame, *, change: str | None = None, staining: str | None = None
+) -> pd.DataFrame:
+    """Hold every grade against a requirement.
+
+    Parameters
+    ----------
+    grades : DataFrame
+        From `graded`.
+    change, staining : str, optional
+        Lowest grade allowed, such as ``"4"`` or ``"3-4"``.
+
+    Returns
+    -------
+    DataFrame
+        With `required` (blank where nothing is asked of this kind) and `verdict`: ``met`` or
+        ``not met`` where the whole interval lies on one side, else ``not settled``; so is a
+        grade without a known uncertainty, or with another instrument before than after.
+    """
+    asked = {"change": change, "staining": staining}
+    for kind, wanted in asked.items():
+        if wanted:
+            scales.worst_allowed(wanted, kind)
+    need = grades["kind"].map(asked).fillna("").astype(str)
+    rows = zip(grades.to_dict("records"), need, strict=True)
+    return grades.assign(required=need, verdict=[_verdict(row, wanted) for row, wanted in rows])
+
+
+def _verdict(row: dict, wanted: str) -> str:
+    if not wanted:
+        return ""
+    if not row["grade_worst"] or set(UNSETTLING) & set(str(row["flags"]).split()):
+        return NOT_SETTLED
+    place = scales.GRADES.index
+    if place(row["grade_worst"]) <= place(wanted):
+        return MET
+    return NOT_MET if place(row["grade_best"]) > place(wanted) else NOT_SETTLED
+
+
+def summed(verdicts: Iterable[str]) -> str:
+    """One verdict for many: not met if one isn't, met if all are, else not settled."""
+    known = {verdict for verdict in verdicts if verdict}
+    if not known:
+        return ""
+    if NOT_MET in known:
+        return NOT_MET
+    return MET if known == {MET} else NOT_SETTLED

@@ -1,0 +1,234 @@
+"""Everything a page or a panel says about some swatches' fastness, worked out in one go."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from dyelab import table, words
+from dyelab.errors import InputError, choose
+from dyelab.grade import blue_wool
+from dyelab.grade.drift_curves import Drift, amount_text, drifts, fails, moment_text, shows
+from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required, summed
+from dyelab.grade.pairing import matched
+from dyelab.grade.tone_change import TONE, UNSEEN, tone
+
+CHANGE, STAINING = "4", "3-4"
+
+
+@dataclass(frozen=True)
+class Study:
+    """Fastness of some swatches.
+
+    Attributes
+    ----------
+    grades : DataFrame
+        As `required` gives it, blue wool references left out, with `tone_kind, tone_left,
+        tone_off, tone_turned` for every change.
+    drifts : tuple of Drift
+    beside : DataFrame
+        As `bluewool.alike` gives it; empty without references.
+    missing : tuple of str
+        What could not be graded, and what to do.
+    change, staining : str
+        The grades required.
+    """
+
+    grades: pd.DataFrame
+    drifts: tuple[Drift, ...]
+    beside: pd.DataFrame
+    missing: tuple[str, ...]
+    change: str
+    staining: str
+
+    def of(self, exposure: str, kind: str = "change") -> pd.DataFrame:
+        """Grades of one kind of exposure."""
+        return self.grades[self.grades["exposure"].eq(exposure) & self.grades["kind"].eq(kind)]
+
+    def hardest(self, exposure: str, kind: str = "change") -> pd.DataFrame:
+        """Grades of each piece after the most it had of this exposure."""
+        rows = self.of(exposure, kind)
+        most = rows.groupby(["swatch", "part", "area", "test", "unit"])["amount"].transform("max")
+        return rows[rows["amount"].eq(most) | most.isna()]
+
+    @property
+    def exposures(self) -> list[str]:
+        """Kinds of exposure, in the house order."""
+        return [name for name in table.EXPOSURES if name in set(self.grades["exposure"])]
+
+    def drift(self, swatch: str, exposure: str) -> Drift | None:
+        """Return the curves of a swatch under this exposure, if it was read often enough."""
+        named = [d for d in self.drifts if (d.swatch, d.exposure) == (swatch, exposure)]
+        return named[0] if named else None
+
+
+def study(
+    wide: pd.DataFrame,
+    *,
+    swatches: Iterable[str] | None = None,
+    shared: pd.DataFrame | None = None,
+    spectra: pd.DataFrame | None = None,
+    change: str = CHANGE,
+    staining: str = STAINING,
+    progress: Callable[[float], None] | None = None,
+) -> Study:
+    """Grade, fit and judge some swatches.
+
+    Parameters
+    ----------
+    wide : DataFrame
+        As ``book.wide`` gives it.
+    swatches : iterable of str, optional
+        All without it. Blue wool references and clean adjacent cloths are always taken along.
+    shared, spectra : DataFrame, optional
+        Of the same book.
+    change, staining : str
+        The lowest grades allowed.
+    progress : callable, optional
+        Told the share done, 0 to 1.
+
+    Raises
+    ------
+    InputError
+        As `matched`; or if a swatch isn't there.
+    """
+    found = matched(_taken(wide, swatches))
+    judged = required(grades(found, shared=shared), change=change, staining=staining)
+    own = judged[~blue_wool.is_reference(judged)]
+    if own.empty:
+        raise InputError(words.say("grade.no_after"))
+    picked = set(own["swatch"])
+    kept = found.pairs[found.pairs["swatch"].isin(picked)]
+    fitted = drifts(
+        type(found)(kept, found.readings, found.missing), shared=shared, progress=progress
+    )
+    return Study(
+        _toned(own, wide, spectra).reset_index(drop=True),
+        tuple(fitted),
+        _beside(judged),
+        tuple(found.missing["text"]),
+        change,
+        staining,
+    )
+
+
+def _taken(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:
+    if swatches is None:
+        return wide
+    wanted = [str(name) for name in swatches]
+    for name in wanted:
+        choose(name, wide["swatch"].unique(), "swatch")
+    parts = wide["part"] if "part" in wide else pd.Series("swatch", wide.index)
+    clean = wide["exposure"].eq("none") & ~parts.isin(["swatch", ""])
+    return wide[wide["swatch"].isin(wanted) | blue_wool.is_reference(wide) | clean]
+
+
+def _beside(grades: pd.DataFrame) -> pd.DataFrame:
+    try:
+        return blue_wool.alike(grades)
+    except InputError:  # most books have no references
+        return pd.DataFrame()
+
+
+def _toned(grades: pd.DataFrame, wide: pd.DataFrame, spectra: pd.DataFrame | None) -> pd.DataFrame:
+    """Add what kind of change each one was."""
+    names = ["tone_kind", "tone_left", "tone_off", "tone_turned"]
+    result = grades.assign(**dict.fromkeys(names, ""))
+    rows = grades[grades["kind"].eq("change")]
+    for fibre, part in rows.groupby(rows.get("fibre", pd.Series("", rows.index)), sort=False):
+        white = part[table.WHITE]
+        before = part[["before", *[f"{name}_before" for name in table.LAB]]]
+        before = before.set_axis(["reading", *table.LAB], axis=1).join(white)
+        doubt = (part["dE00_high"] - part["dE00_low"]).fillna(0.0).to_numpy() / 2
+        told = tone(before, part, bare=_bare(wide, str(fibre)), spectra=spectra, doubt=doubt)
+        told = told[["kind", "colour_left", "off", "turned"]].set_axis(names, axis=1)
+        result[names] = result[names].astype(object)
+        result.loc[part.index, names] = told.to_numpy()
+    return result
+
+
+def _bare(wide: pd.DataFrame, fibre: str) -> np.ndarray | None:
+    """Mean colour of the untreated cloth of this fibre, where the book has it."""
+    needed = ["fibre", "dye", "tannin", "mordant", "iron_wof", "copper_wof"]
+    if not set(needed) <= set(wide.columns):
+        return None
+    plain = wide["exposure"].eq("none") & wide["fibre"].eq(fibre) & wide["part"].eq("swatch")
+    for name in ("dye", "tannin", "mordant"):
+        plain &= wide[name].eq("none")
+    plain &= wide[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1) == 0
+    return wide.loc[plain, table.LAB].mean().to_numpy(float) if plain.any() else None
+
+
+def verdict_sentence(found: Study, exposure: str) -> str:
+    """How many of the swatches keep the required grade after the most they had."""
+    rows = found.hardest(exposure)
+    counts = rows["verdict"].value_counts()
+    met, unmet, unsettled = (int(counts.get(name, 0)) for name in (MET, NOT_MET, NOT_SETTLED))
+    after = exposure_text(rows.iloc[0]) if rows["amount"].nunique() == 1 else exposure
+    if len(rows) == 1:
+        return piece_sentence(rows.iloc[0], after)
+    return words.say(
+        "grade.many",
+        after=after,
+        required=found.change,
+        number=len(rows),
+        met=met,
+        unmet=unmet,
+        open=unsettled,
+    )
+
+
+def piece_sentence(row: pd.Series, after: str) -> str:
+    """What one swatch's grade is and whether the requirement is met."""
+    return words.say(
+        "grade.one",
+        swatch=row["swatch"],
+        after=after,
+        said=row["said"],
+        required=row["required"],
+        verdict=row["verdict"],
+    )
+
+
+def exposure_text(row: pd.Series) -> str:
+    """An exposure in words: ``10 washes``, ``10 Mlx h of light``, ``rub dry``."""
+    amount = float(row["amount"])
+    if not np.isfinite(amount):
+        return str(row["exposure"])
+    said = amount_text(amount, str(row["unit"]))
+    if row["unit"] == "cycle":
+        return said if row["exposure"] == "wash" else f"{row['exposure']}, {amount:g} cycles"
+    return words.say("grade.of", amount=said, exposure=row["exposure"])
+
+
+def forecast_sentence(found: Study, swatch: str, exposure: str) -> str:
+    """When the change shows, and when the required grade is lost; blank without a curve."""
+    one = found.drift(swatch, exposure)
+    if one is None:
+        return ""
+    return words.say(
+        "grade.outlook",
+        swatch=swatch,
+        shows=moment_text(shows(one), one.unit),
+        fails=moment_text(fails(one, found.change), one.unit),
+        required=found.change,
+    )
+
+
+def tone_sentence(row: pd.Series) -> str:
+    """Whether a swatch faded plainly or turned, and which way."""
+    kind = row["tone_kind"]
+    if kind in ("", UNSEEN):
+        return words.say("grade.tone_unseen", swatch=row["swatch"])
+    left = f"{100 * float(row['tone_left']):.0f}"
+    if kind == TONE:
+        return words.say(
+            "grade.tone_turned", swatch=row["swatch"], left=left, turned=row["tone_turned"]
+        )
+    return words.say("grade.tone_plain", swatch=row["swatch"], left=left, kind=kind)
+
+
+def overall(found: Study) -> str:
+    """One verdict over every swatch after the most it had."""
+    return summed(v for name in found.exposures for v in found.hardest(name)["verdict"])

@@ -1,0 +1,122 @@
+"""The recipe card of a swatch, and the page to staple swatches on."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import table, words
+from dyelab.errors import choose
+from dyelab.handout import page as parts
+from dyelab.handout import variants
+from dyelab.handout.metal_page import cautions
+
+
+def card(source: variants.Source, own: parts.Own = parts.Own(), *, swatch: str) -> parts.Page:
+    """What to weigh, in which order, how hot and how long, what came of it, and what can hurt.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+    swatch : str
+        Code of the swatch.
+
+    Raises
+    ------
+    InputError
+        If the book has no such swatch.
+    """
+    bk = source.book
+    choose(swatch, bk.swatches["swatch"], "swatch", "in this book")
+    about = bk.swatches[bk.swatches["swatch"] == swatch].iloc[0].to_dict()
+    steps = bk.steps[bk.steps["swatch"] == swatch].sort_values("order")
+    used = [str(name) for name in steps["material"] if str(name)]
+    blocks: list[Any] = [
+        _frame(source, swatch),
+        parts.Heading(words.say("pages.steps")),
+        _steps(steps, about.get("mass_g")),
+    ]
+    notes = [str(note) for note in steps.get("note", []) if isinstance(note, str) and note]
+    blocks += [parts.Points(tuple(notes))] if notes else []
+    blocks.append(parts.Caution(cautions(used, source)))
+    return own.page(words.say("pages.card_title", recipe=_named(source, swatch)), blocks)
+
+
+def samples(
+    source: variants.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
+) -> parts.Page:
+    """Frames to staple the real swatches in, each beside its printed chip and its numbers.
+
+    Raises
+    ------
+    InputError
+        If the book has no such swatch.
+    """
+    known = list(source.book.swatches["swatch"])
+    chosen = [choose(str(code), known, "swatch", "in this book") for code in swatches]
+    blocks = [parts.Text(words.say("pages.samples_lead"), "small")]
+    frames = [_frame(source, code) for code in chosen]
+    title = words.say("pages.samples_title", book=getattr(source.book, "title", "") or "")
+    return own.page(title.strip(), [*blocks, *frames])
+
+
+def _named(source: variants.Source, swatch: str) -> str:
+    rows = source.of_swatch(swatch)
+    return variants.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
+
+
+def _frame(source: variants.Source, swatch: str) -> parts.Frame:
+    bk = source.book
+    about = bk.swatches[bk.swatches["swatch"] == swatch].iloc[0]
+    rows = source.of_swatch(swatch)
+    white = rows if len(rows) else pd.DataFrame([{"illuminant": "D65", "observer": 10}])
+    mean = rows[table.LAB].mean() if len(rows) else pd.Series(np.nan, index=table.LAB)
+    lab = pd.DataFrame([{**mean.to_dict(), **white.iloc[0][table.WHITE].to_dict()}])
+    (patch,) = parts.patches(lab, [swatch])
+    wanted = (_named(source, swatch), about.get("ground"), about.get("made_on"), about.get("note"))
+    lines = tuple(str(line) for line in wanted if isinstance(line, str) and line)
+    return parts.Frame(patch, lines)
+
+
+def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:
+    weighed = f" ({float(mass):g} g)" if isinstance(mass, float) and np.isfinite(mass) else ""
+    rows = [
+        {
+            "order": int(row["order"]),
+            "kind": row["kind"],
+            "material": row["material"],
+            "dose": _dose(row),
+            "grams": _grams(row, mass),
+            **{name: _plain(row[name]) for name in ("temperature_C", "minutes", "pH")},
+        }
+        for row in steps.to_dict("records")
+    ]
+    shown = pd.DataFrame(rows, columns=_STEP_COLUMNS)
+    made = parts.number_table(shown, words.say("pages.weighed", mass=weighed))
+    right = tuple(name not in ("kind", "material", "dose") for name in _STEP_COLUMNS)
+    return replace(made, numeric=right)
+
+
+_STEP_COLUMNS = ["order", "kind", "material", "dose", "grams", "temperature_C", "minutes", "pH"]
+
+
+def _dose(row: dict[Any, Any]) -> str:
+    amount = row["amount"]
+    return f"{float(amount):g} {row['unit']}".strip() if pd.notna(amount) else "–"
+
+
+def _plain(value: Any) -> str:
+    return parts.cell(None) if pd.isna(value) else f"{float(value):g}"
+
+
+def _grams(row: dict[Any, Any], mass: Any) -> str:
+    """Grams for this swatch, to a hundredth: small swatches need small weights."""
+    from dyelab import recipe
+
+    known = pd.notna(row["amount"]) and mass is not None and pd.notna(mass) and mass > 0
+    if row["unit"] == "% WOF" and known:
+        return f"{recipe.grams(float(row['amount']), float(mass)):.2f}"
+    return f"{float(row['amount']):.2f}" if row["unit"] == "g" and known else parts.cell(None)

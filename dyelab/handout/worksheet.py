@@ -1,0 +1,131 @@
+"""For the class: a worksheet to predict the shift and check it, and a chart for the wall."""
+
+from typing import Any
+
+import pandas as pd
+
+from dyelab import table, words
+from dyelab.errors import InputError
+from dyelab.handout import page as parts
+from dyelab.handout import variants
+from dyelab.handout.family import distance, twins
+from dyelab.handout.metal_page import cautions
+
+_SALTS = {"iron": "ferrous sulfate", "copper": "copper sulfate"}
+
+
+def worksheet(
+    source: variants.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", count: int = 5
+) -> parts.Page:
+    """Predict what a metal does to each colour; the answers are on the last page.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+    metal : str
+        ``iron`` or ``copper``.
+    count : int
+        Colours to ask about; fewer where the book has fewer.
+
+    Raises
+    ------
+    InputError
+        If no swatch differs from another by this metal alone.
+    """
+    asked = _asked(source, metal, count)
+    if asked.empty:
+        raise InputError(words.say("pages.no_pairs", metal=words.say(f"pages.{metal}")))
+    ends = list(asked[["reference", "sample"]].itertuples(index=False, name=None))
+    compared = variants.differences(source.recipes, ends).to_dict("records")
+    at = source.made.set_index("variant")
+    blocks: list[Any] = [parts.Text(words.say(f"pages.worksheet_{metal}"), "lead")]
+    answers: list[Any] = [parts.Heading(words.say("pages.answers"))]
+    for number, (row, change) in enumerate(zip(asked.to_dict("records"), compared, strict=True), 1):
+        before = at.loc[[row["reference"]]]
+        blocks += _question(number, before, row, metal)
+        answers += _answer(number, pd.concat([before, at.loc[[row["sample"]]]]), row, change, metal)
+    care = parts.Caution(cautions([_SALTS[metal]], source, children=True))
+    end = [care, parts.NewPage(), *answers, parts.Text(words.say("pages.answers_note"), "small")]
+    named = words.say(f"pages.{metal}")
+    return own.page(words.say("pages.worksheet_title", metal=named), [*blocks, *end])
+
+
+def _asked(source: variants.Source, metal: str, count: int) -> pd.DataFrame:
+    """Matched pairs of many kinds: each dye and cloth once, at the dose most often dyed."""
+    pairs = twins(source.made, metal)
+    if pairs.empty:
+        return pairs
+    usual = pairs["dose"].mode().iloc[0]
+    near = pairs.assign(off=(pairs["dose"] - usual).abs()).sort_values("off", kind="stable")
+    once = near.drop_duplicates(["dye", "cloth"]).sort_index()
+    dyed = once[once["dye"] != "none"].drop_duplicates("dye")
+    rest = once.drop(dyed.index)
+    return pd.concat([dyed, rest]).head(count)
+
+
+def _name(row: dict[Any, Any]) -> str:
+    dye = words.say("pages.undyed") if row["dye"] == "none" else row["dye"]
+    return words.say("pages.dye_on", dye=dye, cloth=row["cloth"])
+
+
+def _question(number: int, before: pd.DataFrame, row: dict[Any, Any], metal: str) -> list[Any]:
+    lab = before[[*table.LAB, *table.WHITE]]
+    (patch,) = parts.patches(lab, [words.say("pages.before")])
+    guess = parts.Patch(words.say("pages.guess"))
+    dose = words.say(f"family.{metal}", dose=variants.dose(row["dose"]))
+    question = words.say("pages.question", number=number, cloth=_name(row), dose=dose)
+    return [
+        parts.Heading(question),
+        parts.Chips((patch, guess), columns=4, height_mm=16, touching=True),
+        parts.Rules(words.say("pages.tick"), 1),
+    ]
+
+
+def _answer(
+    number: int, both: pd.DataFrame, row: dict[Any, Any], change: dict[Any, Any], metal: str
+) -> list[Any]:
+    dose = words.say(f"family.{metal}", dose=variants.dose(row["dose"]))
+    labels = [f"{number}. {words.say('pages.before')}", dose]
+    patches = parts.patches(both[[*table.LAB, *table.WHITE]], labels)
+    values = {"moved": change["moved"], "verdict": change["verdict"], "recipe": _name(row)}
+    said = words.say("pages.one", distance=distance(change), **values)
+    return [
+        parts.Chips(tuple(patches), columns=4, height_mm=12, touching=True),
+        parts.Text(said),
+    ]
+
+
+def wall(
+    source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, upright: bool = False
+) -> parts.Page:
+    """Every colour of one fibre, dye by dye, large enough to read across a room.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+    fibre : str
+        As in the book.
+    upright : bool
+        Portrait instead of landscape.
+
+    Raises
+    ------
+    InputError
+        If nothing on this fibre was measured.
+    """
+    made = variants.only(source.made, fibre=fibre)
+    if made.empty:
+        raise InputError(words.say("pages.no_fibre", fibre=fibre))
+    blocks: list[Any] = []
+    for dye, part in made.groupby("dye", sort=False):
+        rows = part.sort_values(["tannin", "mordant", "iron_wof", "copper_wof"], kind="stable")
+        labels = variants.labels(rows.to_dict("records"))
+        patches = parts.patches(rows[[*table.LAB, *table.WHITE]], labels)
+        name = words.say("pages.undyed") if dye == "none" else str(dye)
+        columns = 5 if upright else 7
+        chips = parts.Chips(tuple(patches), columns=columns, height_mm=20)
+        blocks += [parts.Heading(name.capitalize()), chips]
+    title = words.say("pages.wall_title", fibre=fibre)
+    return own.page(title, blocks, landscape=not upright)

@@ -1,0 +1,253 @@
+"""Many photos at once, through any `concurrent.futures` executor."""
+
+from collections.abc import Callable, Iterable
+from concurrent.futures import Executor, as_completed
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from dyelab import calibrate, convert, files, read
+from dyelab.calibrate import Calibration, Reference
+from dyelab.card import Layout
+from dyelab.errors import InputError
+from dyelab.measure.overlay import overlay
+from dyelab.measure.single_photo import Measured, photo
+from dyelab.table import DEFAULT_WHITE, LAB
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Result:
+    """What many photos gave: tables as in `Measured`, and a message for each photo left out."""
+
+    table: pd.DataFrame
+    shared: pd.DataFrame
+    faults: dict[str, str]
+
+
+@dataclass(frozen=True)
+class _Job:
+    """Everything a worker needs, small enough to send."""
+
+    reference: Reference | None
+    layout: Layout | None
+    add: pd.DataFrame | None
+    method: str
+    stored: Calibration | None
+    overlays: Path | None
+
+
+def photos(
+    paths: Iterable[str | Path],
+    target: str | Path | None = "average",
+    *,
+    layout: Layout | None = None,
+    add: str | Path | None = None,
+    method: str = "auto",
+    stored: Calibration | None = None,
+    overlays: str | Path | None = None,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+    skip_bad: bool = False,
+) -> Result:
+    """Measure photos of swatch cards.
+
+    Parameters
+    ----------
+    paths : iterable of str or Path
+        The photos. Names must differ, since readings are named by them.
+    target : str, Path or None
+        The target's values: a measurement file, the name of a published average, or None for
+        the card's white paper alone.
+    layout : Layout, optional
+        By default whichever of our cards the markers name.
+    add : str or Path, optional
+        Instrument readings of some windows, `sample` the place; with several photos a column
+        `photo` says which photo each belongs to.
+    method : str
+        ``auto``, ``plain`` or ``learned``.
+    stored : Calibration, optional
+        Made before, used for every photo whose greys still fit it.
+    overlays : str or Path, optional
+        Folder for a picture a photo that shows what was measured.
+    executor : Executor, optional
+        Any `concurrent.futures` executor, such as a process pool or a Dask client's
+        ``get_executor()``; without one the photos are measured one after another.
+    progress : callable, optional
+        Called with photos done and photos in all.
+    skip_bad : bool
+        Leave out photos that are refused, and say why in `faults`.
+
+    Returns
+    -------
+    Result
+        Rows in the order of the photos.
+
+    Raises
+    ------
+    InputError
+        For the first photo refused, unless `skip_bad`.
+    """
+    listed = _distinct([Path(path) for path in paths])
+    calibrate.check_method(method)
+    if stored is not None and (add is not None or method != "auto"):
+        raise InputError(
+            "a calibration kept before is used as it is: added readings and a method would change "
+            "nothing. Leave them out, or make a new calibration with them."
+        )
+    reference = None if target is None else calibrate.reference(target)
+    readings = None if add is None else _added(Path(add), len(listed))
+    folder = None if overlays is None else Path(overlays)
+    jobs = [
+        _Job(reference, layout, _for_photo(readings, path.name), method, stored, folder)
+        for path in listed
+    ]
+    done = _run(listed, jobs, executor, progress or (lambda _done, _all: None))
+    return _gathered(listed, done, skip_bad)
+
+
+def calibration(
+    path: str | Path,
+    target: str | Path = "average",
+    *,
+    layout: Layout | None = None,
+    add: str | Path | None = None,
+    method: str = "auto",
+) -> Calibration:
+    """Calibration of one photo of a card, to be kept for others taken alike.
+
+    Parameters
+    ----------
+    path : str or Path
+        The photo.
+    target, layout, add, method
+        As for `photos`; added readings count whether or not they name the photo.
+
+    Raises
+    ------
+    InputError
+        If the photo can't be calibrated.
+    """
+    calibrate.check_method(method)
+    readings = None if add is None else _added(Path(add), 1)
+    made = photo(
+        read.photo(path),
+        calibrate.reference(target),
+        layout=layout,
+        add=_for_photo(readings, Path(path).name),
+        method=method,
+    )
+    return made.setup.calibration
+
+
+def worth_reading(table: pd.DataFrame, count: int = 12) -> dict[str, list[str]]:
+    """Which windows to read by instrument, so that `add` helps the others most.
+
+    Parameters
+    ----------
+    table : DataFrame
+        What `photos` made: `photo, place, L, a, b`.
+    count : int
+        Windows a photo.
+
+    Returns
+    -------
+    dict of str to list of str
+        Places of each photo, the most telling first: those whose colours speak for most others.
+    """
+    return {
+        str(name): list(part["place"].iloc[calibrate.most_telling(part[LAB].to_numpy(), count)])
+        for name, part in table.groupby("photo", sort=False)
+    }
+
+
+def _distinct(paths: list[Path]) -> list[Path]:
+    if not paths:
+        raise InputError("no photos given. Name at least one JPEG, PNG, TIFF, HEIC or raw file.")
+    names = [path.name for path in paths]
+    twice = [name for name in names if names.count(name) > 1]
+    if twice:
+        raise InputError(f"two photos are named {twice[0]!r}. Rename one: readings go by the name.")
+    return paths
+
+
+def _added(path: Path, count: int) -> pd.DataFrame:
+    """Readings of own swatches, as CIELAB under D65/10°."""
+    found = read.measurements(path)
+    if found.spectra is not None:
+        table = convert.spectra_to_lab(found.spectra, *DEFAULT_WHITE)
+    else:
+        assert found.lab is not None
+        table = convert.adapt(found.lab, *DEFAULT_WHITE)
+    if "photo" not in table and count > 1:
+        raise InputError(
+            f"{path.name}: {count} photos, and no column 'photo' that says which one each reading "
+            "belongs to. Add it, with the photos' file names."
+        )
+    return table
+
+
+def _for_photo(readings: pd.DataFrame | None, name: str) -> pd.DataFrame | None:
+    if readings is None or "photo" not in readings:
+        return readings
+    return readings[readings["photo"].astype(str) == name].reset_index(drop=True)
+
+
+def _run(
+    paths: list[Path], jobs: list[_Job], executor: Executor | None, progress: Progress
+) -> list[Measured | InputError]:
+    progress(0, len(paths))
+    if executor is None:
+        done = []
+        for i, (path, job) in enumerate(zip(paths, jobs, strict=True), 1):
+            done.append(_work(path, job))
+            progress(i, len(paths))
+        return done
+    futures = [executor.submit(_work, p, j) for p, j in zip(paths, jobs, strict=True)]
+    try:
+        for i, _ in enumerate(as_completed(futures), 1):
+            progress(i, len(paths))
+    except BaseException:
+        for future in futures:
+            future.cancel()
+        raise
+    return [future.result() for future in futures]
+
+
+def _work(path: Path, job: _Job) -> Measured | InputError:
+    import cv2
+
+    cv2.setNumThreads(1)  # one photo a process; threads of their own would only compete
+    try:
+        picture = read.photo(path)
+        made = photo(
+            picture,
+            job.reference,
+            layout=job.layout,
+            add=job.add,
+            method=job.method,
+            stored=job.stored,
+        )
+        if job.overlays is not None:
+            with files.whole(job.overlays / f"{path.stem}.overlay.jpg", binary=True) as file:
+                file.write(overlay(picture, made))
+    except InputError as error:
+        return error
+    return made
+
+
+def _gathered(paths: list[Path], done: list[Measured | InputError], skip_bad: bool) -> Result:
+    faults = {
+        path.name: str(one) for path, one in zip(paths, done, strict=True)
+        if isinstance(one, InputError)
+    }  # fmt: skip
+    good = [one for one in done if isinstance(one, Measured)]
+    if faults and not (skip_bad and good):
+        first = next(iter(faults.values()))
+        more = f" ({len(faults) - 1} more photos are refused.)" if len(faults) > 1 else ""
+        raise InputError(first + more)
+    table = pd.concat([one.table for one in good], ignore_index=True)
+    shared = pd.concat([one.shared for one in good], ignore_index=True)
+    return Result(table, shared, faults)

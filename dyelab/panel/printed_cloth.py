@@ -1,0 +1,138 @@
+"""Plan a printed or painted cloth: areas with mordants of their own, one dye bath."""
+
+from typing import Any
+
+import ipywidgets as widgets
+import pandas as pd
+
+from dyelab import plan, recipe, words
+from dyelab.errors import InputError
+from dyelab.panel import book_choice, choices, frame
+from dyelab.recipe.advice import CELLULOSE, PROTEIN
+
+_SHOWN = ["order", "area", "kind", "material", "wof", "weigh_g", "temperature_C", "minutes"]
+
+
+class Printer(frame.Panel):
+    """The panel that plans a cloth of several areas, with the button that puts it into a book."""
+
+    def __init__(self, book: Any = None) -> None:
+        title = words.say("printing.title")
+        super().__init__("printing", title, _choose, _show, book=book)
+        button = widgets.Button(description=words.say("printing.put"))
+        button.add_class("dl-button")
+        button.on_click(lambda _: self.tell(self._into))
+        self.under(button)
+
+    def _into(self) -> str:
+        from dyelab import book as books
+
+        book_choice.own(self.book, "printing.example_kept")
+        made = planned(self.book, **self.values)
+        code, areas = self.values["code"].strip(), len(parted(self.values["areas"]))
+        saved = books.save(books.add(self.book, **made), code)
+        self._take(saved.path, saved)
+        return words.say("printing.put_in", code=code, book=saved.title, areas=areas)
+
+
+def panel(book: Any = None) -> Printer:
+    """Say what goes on each area of a cloth; see its steps, put it into the book.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    return Printer(book)
+
+
+def _choose(book: Any) -> dict[str, Any]:
+    say, listed = words.say, recipe.materials(book.materials)
+    dyes = list(listed.loc[listed["role"].isin(["dye", "vat"]), "material"])
+    fixing = ["wheat bran", "chalk"]
+    fixing += [n for n in listed.loc[listed["role"].eq("modifier"), "material"] if n not in fixing]
+    fibres = sorted(PROTEIN | CELLULOSE)
+    hint = say("printing.areas_hint")
+    return {
+        "code": choices.text(say("printing.code"), _free(book)),
+        "fibre": choices.pick(say("printing.fibre"), fibres, "cotton"),
+        "mass_g": choices.number(say("printing.mass_g"), 20, low=0.1, high=1e5, step=1, unit="g"),
+        "areas": choices.text(say("printing.areas"), say("printing.start"), hint=hint, long=True),
+        "fixing": choices.pick(say("printing.fixing"), fixing),
+        "dye": choices.pick(say("printing.dye"), dyes, "madder"),
+        "dose": choices.number(say("printing.dose"), 30, low=0.1, high=300, step=5, unit="% WOF"),
+        "series": choices.text(say("printing.series")),
+    }
+
+
+def _free(book: Any) -> str:
+    """Return a code that no swatch of the book has."""
+    taken, number = set(book.swatches["swatch"]), 1
+    while f"P-{number:02d}" in taken:
+        number += 1
+    return f"P-{number:02d}"
+
+
+def parted(text: str) -> dict[str, str]:
+    """Areas and what is put on each, from lines such as ``leaf = aluminium acetate 5``.
+
+    Raises
+    ------
+    InputError
+        For a line that isn't so, or an area named twice.
+    """
+    found: dict[str, str] = {}
+    for line in filter(None, (part.strip() for part in text.replace(";", "\n").splitlines())):
+        area, sign, put_on = (part.strip() for part in line.partition("="))
+        if not (area and sign and put_on):
+            raise InputError(words.say("printing.line", line=line))
+        if area in found:
+            raise InputError(words.say("printing.twice", area=area))
+        found[area] = put_on
+    return found
+
+
+def planned(book: Any, **chosen: Any) -> dict[str, pd.DataFrame]:
+    """Swatch and steps of the choices made, ready for ``book.add``."""
+    code = chosen["code"].strip() or _free(book)
+    if code in set(book.swatches["swatch"]):
+        raise InputError(words.say("printing.taken", code=code, free=_free(book)))
+    return plan.printed_cloth(
+        code,
+        parted(chosen["areas"]),
+        fibre=chosen["fibre"],
+        dye=f"{chosen['dye']} {chosen['dose']:g}",
+        fixing=chosen["fixing"],
+        mass_g=chosen["mass_g"],
+        series=chosen["series"].strip(),
+        listed=recipe.materials(book.materials),
+    )
+
+
+def _show(book: Any, **chosen: Any) -> frame.Shown:
+    made, listed = planned(book, **chosen), recipe.materials(book.materials)
+    steps, areas = made["steps"], parted(chosen["areas"])
+    sentence = words.say(
+        "printing.sentence",
+        code=made["swatches"]["swatch"].iloc[0],
+        areas=", ".join(areas),
+        fibre=chosen["fibre"],
+        fixing=chosen["fixing"],
+        dye=f"{chosen['dye']} {chosen['dose']:g} %",
+    )
+    bare = [area for area in areas if area not in set(steps["area"])]
+    if bare:
+        sentence += " " + words.say("printing.bare", bare=", ".join(bare))
+    advice = recipe.advise(steps, made["swatches"], listed)["advice"]
+    cautions = recipe.cautions(steps["material"].unique(), listed)
+    notes = [*advice, words.say("printing.paste"), *cautions]
+    return frame.Shown(sentence, table=_table(steps, chosen["mass_g"]), notes=notes)
+
+
+def _table(steps: pd.DataFrame, mass_g: float) -> pd.DataFrame:
+    """Steps in order; grams where the whole cloth takes them."""
+    whole = steps["area"].eq("whole")
+    weigh = [recipe.grams(dose, mass_g) for dose in steps["amount"].fillna(0)]
+    return steps.assign(wof=steps["amount"], weigh_g=pd.Series(weigh, steps.index).where(whole))[
+        _SHOWN
+    ]

@@ -1,0 +1,145 @@
+"""The tannin's share: how much of a metal's effect is on the dye, the tannin, the fibre."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from dyelab import shift, words
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame, recipes_of_book
+from dyelab.plot import plane
+from dyelab.plot import shift as drawn
+
+_PICKED = ("fibre", "tannin", "dye")
+_COLUMNS = ["part", "share", "share_low", "share_high", "ks", "ks_low", "ks_high"]
+_COLOUR = ["part", "distance", "distance_low", "distance_high", "dL", "da", "db", "moved"]
+
+
+def panel(book: Any = None) -> frame.Panel:
+    """Pick a dyed, tannined cloth and a metal; see what the metal really did to the dye.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    title = words.say("share.title")
+    return frame.Panel(
+        "share", title, _choose, _show, refresh=_fit, prepare=recipes_of_book.of, book=book
+    )
+
+
+def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
+    made = pd.concat([_dyed(bench, metal) for metal in shift.METALS])
+    if made.empty:
+        raise InputError(words.say("share.nothing"))
+    metal = "iron" if (made["iron_wof"] > 0).any() else "copper"
+    start = _start(bench, metal)
+    metals = [(words.say(f"comparing.step_{name}"), name) for name in shift.METALS]
+    picks = {"metal": choices.pick(words.say("share.metal"), metals, metal)}
+    for name in _PICKED:
+        options = list(made[name].unique())
+        picks[name] = choices.pick(words.say(f"share.{name}"), options, start[name])
+    dose = float(start[shift.METALS[metal]])
+    picks["dose"] = choices.pick(words.say("share.dose"), _doses(made, metal), dose)
+    sources = [(words.say("share.spectra"), True), (words.say("share.colours"), False)]
+    picks["method"] = choices.read_by(bench.every.methods)
+    picks["by_spectra"] = choices.pick(words.say("share.source"), sources)
+    return picks
+
+
+def _dyed(bench: recipes_of_book.Gathered, metal: str) -> pd.DataFrame:
+    """Dyed recipes with this metal alone; those with controls at the same dose first."""
+    made = bench.every.made
+    column = shift.METALS[metal]
+    other = shift.METALS["copper" if metal == "iron" else "iron"]
+    found = made[(made["dye"] != "none") & (made[column] > 0) & (made[other] == 0)]
+    same = ["fibre", "tannin", "mordant", column]
+    undyed = set(made.loc[made["dye"] == "none", same].itertuples(index=False, name=None))
+    controlled = [row in undyed for row in found[same].itertuples(index=False, name=None)]
+    return found.iloc[np.argsort(~np.array(controlled, bool), kind="stable")]
+
+
+def _start(bench: recipes_of_book.Gathered, metal: str) -> pd.Series:
+    """The recipe to open with: on the tannin that has most colour of its own."""
+    made = bench.every.made
+    bare = (made["dye"] == "none") & (made["iron_wof"] == 0) & (made["copper_wof"] == 0)
+    chroma = made[bare].assign(C=np.hypot(made["a"], made["b"])).groupby("tannin")["C"].max()
+    found = _dyed(bench, metal)
+    own = found["tannin"].map(chroma).where(found["tannin"] != "none").fillna(-1.0)
+    best = found[own == own.max()]
+    return best.sort_values("pieces", ascending=False, kind="stable").iloc[0]
+
+
+def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
+    return [(f"{dose:g} %", dose) for dose in made[shift.METALS[metal]].unique() if dose > 0]
+
+
+def _fit(bench: recipes_of_book.Gathered, widgets: dict[str, Any]) -> None:
+    """Offer only what was dyed with this metal: each choice narrows those below it."""
+    left = _dyed(bench, widgets["metal"].value)
+    for name in _PICKED:
+        choices.set_options(widgets[name], list(left[name].unique()))
+        left = left[left[name] == widgets[name].value]
+    choices.set_options(widgets["dose"], _doses(left, widgets["metal"].value))
+
+
+def _show(
+    bench: recipes_of_book.Gathered,
+    metal: str,
+    dose: float | None,
+    by_spectra: bool,
+    method: str | None,
+    **hold: str,
+) -> frame.Shown:
+    if dose is None or "none" in (hold["fibre"], hold["dye"]):
+        raise InputError(words.say("share.not_dyed", metal=metal))
+    spectra = bench.spectra if by_spectra else None
+    found = shift.separate(
+        bench.recipes(method), metal, hold=dict(hold), spectra=spectra, dose=dose
+    )
+    notes = [words.say("share.missing", recipe=recipe) for recipe in found.missing]
+    if by_spectra and found.basis != "K/S":
+        notes.append(words.say("share.no_spectra"))
+    notes += [words.say(f"share.how_{'ks' if found.basis == 'K/S' else 'lab'}")]
+    notes += choices.used([found.method], bench.every.methods)
+    return frame.Shown(found.sentence, _figure(found), _table(found), _chips(found, metal), notes)
+
+
+def _figure(found: shift.Separation) -> go.Figure:
+    if found.spectra is not None:
+        return drawn.split(found)
+    there = found.cells.dropna(subset=["L"]).iloc[::-1]
+    pairs = there["cell"].str.replace(" with", "")
+    named = there.assign(group=pairs.map(lambda cell: words.say(f"share.cell_{cell}")), path=pairs)
+    return plane.figure(named, path="path")
+
+
+def _table(found: shift.Separation) -> pd.DataFrame:
+    wanted = [*_COLUMNS, *(name for name in _COLOUR if name != "part")]
+    parts = found.parts[[name for name in wanted if name in found.parts]]
+    said = parts["part"].map(lambda part: words.say(f"share.part_{part}"))
+    return parts.assign(part=said).dropna(axis=1, how="all")
+
+
+def _chips(found: shift.Separation, metal: str) -> list[Any]:
+    """Dyed, tannin alone and bare cloth, each without and with the metal, edge to edge."""
+    rows = found.cells.to_dict("records")
+    chips = []
+    for with_metal, without in zip(rows[::2], rows[1::2], strict=True):
+        pair = [
+            _chip(row, words.say(key, metal=metal))
+            for row, key in ((without, f"share.cell_{without['cell']}"), (with_metal, "share.with"))
+            if np.isfinite(row["L"])
+        ]
+        if pair:
+            chips.append(pair)
+    return chips
+
+
+def _chip(row: dict[Any, Any], label: str) -> frame.Chip:
+    lab = (float(row["L"]), float(row["a"]), float(row["b"]))
+    note = str(row["recipe"])
+    return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))

@@ -1,0 +1,176 @@
+"""What a model answers: a colour with its covariance, what it leans on, and when it guesses."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import shift, table, words
+from dyelab.errors import InputError
+from dyelab.predict import calibration, coded_recipes, complete_recipes, gp
+from dyelab.predict.coded_recipes import NONE, STEPS, Step
+from dyelab.predict.learned import Taught, Weighed
+
+_FAR = 0.3  # share of the prior variance left: little is known there
+_LEAN, _MOST_LEANT = 0.08, 4  # least weight worth naming, and how many are named
+_SLACK = 1.001  # on the largest and smallest dose
+_CHI2_50 = 2.366  # three degrees of freedom
+Light = tuple[str | None, int | None]
+
+
+def colour(model: Taught, recipes: pd.DataFrame, light: Light = (None, None)) -> pd.DataFrame:
+    """See `Model.colour`."""
+    full = complete_recipes.completed(model, recipes)
+    white = (light[0] or model.white[0], light[1] or model.white[1])
+    sums = _sums(model, full)
+    plain = np.array([i not in sums for i in range(len(full))])
+    lab, C = np.zeros((len(full), 3)), np.zeros((len(full), 3, 3))
+    said, leant = [""] * len(full), [""] * len(full)
+    if plain.any():
+        rows = model.coded(full[plain])
+        weighed = model.weighed(rows)
+        lab[plain], C[plain] = _landed(model, weighed, white)
+        told = marks(model, rows, weighed), leans(model, weighed)
+        for i, mark, lean in zip(np.flatnonzero(plain), *told, strict=True):
+            said[i], leant[i] = mark, lean
+    for at, parts in sums.items():
+        lab[at], C[at] = _joined(model, parts, white)
+        said[at] = words.say("predict.joined", dyes=str(full.iloc[at]["dye"]))
+        dyed = model.weighed(model.coded(parts[1:]))
+        leant[at] = ", ".join(dict.fromkeys(leans(model, dyed)))
+    answered: dict[str, Any] = dict(zip(table.LAB, lab.T, strict=True))
+    answered |= {"illuminant": white[0], "observer": white[1]}
+    answered |= {"leans_on": leant, "extrapolates": said}
+    answered["flags"] = "" if model.spectral or white == model.white else "adapted"
+    return table.with_covariances(full.assign(recipe=labels(full), **answered), C)
+
+
+def labels(recipes: pd.DataFrame) -> list[str]:
+    """Recipes in words."""
+    if pd.api.types.is_numeric_dtype(recipes["dye_wof"]):
+        return shift.label(recipes)
+    return shift.label(recipes.assign(dye_wof=pd.to_numeric(recipes["dye_wof"], errors="coerce")))
+
+
+def landed(
+    model: Taught, recipes: pd.DataFrame, white: tuple[str, int] | None = None
+) -> tuple[np.ndarray, np.ndarray]:
+    """CIELAB (n, 3) and covariance (n, 3, 3) of a swatch of each recipe, all of known materials."""
+    return _landed(model, model.weighed(model.coded(recipes)), white)
+
+
+def _landed(
+    model: Taught, weighed: Weighed, white: tuple[str, int] | None
+) -> tuple[np.ndarray, np.ndarray]:
+    J = model.basis.slopes(weighed.mean, white)
+    C = calibration.spread(J, weighed.left + model.nuggets, model.together)
+    return model.basis.lab(weighed.mean, white), model.stretch(C)
+
+
+def _sums(model: Taught, full: pd.DataFrame) -> dict[int, pd.DataFrame]:
+    """Recipes of dyes never joined, by their place: each as `_parts` gives it."""
+    in_book = model.levels["dye"]
+    never = [i for i, dye in enumerate(full["dye"]) if dye not in in_book and " + " in dye]
+    return {i: _parts(full.iloc[i].to_dict()) for i in never}
+
+
+def _parts(row: dict) -> pd.DataFrame:
+    """A recipe of dyes never joined, as its ground and then each dye alone."""
+    dyes = str(row["dye"]).split(" + ")
+    doses = str(row["dye_wof"]).split(" + ")
+    if len(doses) != len(dyes):
+        told = {"dyes": row["dye"], "found": row["dye_wof"]}
+        raise InputError(words.say("predict.doses", **told))
+    alone = [{**row, "dye": d, "dye_wof": float(w)} for d, w in zip(dyes, doses, strict=True)]
+    return pd.DataFrame([{**row, "dye": NONE, "dye_wof": 0.0}, *alone])
+
+
+def _joined(
+    model: Taught, parts: pd.DataFrame, white: tuple[str, int]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Add what each dye brings to K/S over the ground, with their variances."""
+    weighed = model.weighed(model.coded(parts))
+    mean, spread = weighed.mean, weighed.left + model.nuggets
+    signs = np.array([2.0 - len(parts), *np.ones(len(parts) - 1)])
+
+    def lab(scores: np.ndarray) -> np.ndarray:
+        ks = np.tensordot(signs, model.basis.roots(scores) ** 2, (0, -2))
+        return model.basis.lab_of_roots(np.sqrt(np.maximum(ks, 0)), white)
+
+    J = np.zeros((len(mean), 3, mean.shape[1]))
+    for i, c in np.ndindex(mean.shape):
+        move = np.zeros_like(mean)
+        move[i, c] = 1e-3
+        J[i, :, c] = (lab(mean + move) - lab(mean - move)) / 2e-3
+    return lab(mean), model.stretch(calibration.spread(J, spread, model.together).sum(axis=0))
+
+
+def marks(model: Taught, rows: gp.Codes, weighed: Weighed) -> list[str]:
+    """Why a recipe lies outside what was dyed; blank inside."""
+    said: list[list[str]] = [[] for _ in range(len(weighed.mean))]
+    for step, code in zip(model.steps, rows, strict=True):
+        for i, text in _doses_outside(model, step, code):
+            said[i].append(text)
+    for far in np.flatnonzero((weighed.left / weighed.prior).mean(axis=1) > _FAR):
+        said[far].append(words.say("predict.far"))
+    return ["; ".join(texts) for texts in said]
+
+
+def _doses_outside(model: Taught, step: Step, code: coded_recipes.Coded) -> list[tuple[int, str]]:
+    if STEPS[step.name][1] is None:
+        return []
+    found = []
+    in_book = model.levels[step.name]
+    for i, (kind, relative) in enumerate(zip(code.kind, code.dose, strict=True)):
+        if kind < 0:
+            if NONE not in in_book:
+                found.append((i, words.say("predict.never_without", step=step.name)))
+            continue
+        dose, top, least = relative * step.usual[kind], step.top[kind], step.least[kind]
+        told = {"material": step.materials[kind], "dose": f"{dose:.3g}"}
+        if dose > top * _SLACK:
+            found.append((i, words.say("predict.above", limit=f"{top:.3g}", **told)))
+        elif dose < least / _SLACK and NONE not in in_book:
+            found.append((i, words.say("predict.below", limit=f"{least:.3g}", **told)))
+    return found
+
+
+def leans(model: Taught, weighed: Weighed) -> list[str]:
+    """Swatches whose colours weigh most in each prediction."""
+    weights = np.abs(weighed.weights)
+    codes = model.made["swatch"].to_numpy()
+    best = np.argsort(-weights, axis=1)[:, :_MOST_LEANT]
+    return [
+        ", ".join(codes[j] for n, j in enumerate(own) if n == 0 or line[j] > _LEAN)
+        for own, line in zip(best, weights, strict=True)
+    ]
+
+
+def report(model: Taught) -> pd.DataFrame:
+    """See `Model.report`."""
+    left, pieces = model.left_out, model.made["pieces"]
+    repeats = int((pieces - 1).sum())
+    rows: list[tuple[str, float, str]] = [
+        ("recipes", len(model.made), ""),
+        ("swatches", int(pieces.sum()), ""),
+        ("error", model.error, ""),
+        ("error_90", float(left["dE00"].quantile(0.9)), ""),
+        ("inside_50", 100 * float((left["distance"] <= _CHI2_50).mean()), ""),
+        ("inside_90", 100 * float(left["inside"].mean()), ""),
+        ("stretch", model.stretch.whole, ""),
+        ("scatter", _scatter(model), "" if repeats else words.say("predict.no_repeats")),
+    ]
+    return pd.DataFrame(
+        {
+            "check": [words.say(f"predict.check_{key}") for key, _, _ in rows],
+            "value": [value for _, value, _ in rows],
+            "means": [more or words.say(f"predict.means_{key}") for key, _, more in rows],
+        }
+    )
+
+
+def _scatter(model: Taught) -> float:
+    """Root mean square ΔE*ab of one swatch of a recipe about the recipe."""
+    J = model.basis.slopes(np.stack([s.left_out[:, 0] for s in model.scores], axis=1))
+    C = calibration.spread(J, np.tile(model.nuggets, (len(J), 1)), model.together)
+    return float(np.sqrt(np.median(np.trace(C, axis1=1, axis2=2))))

@@ -1,0 +1,292 @@
+"""Candidate recipes: every sensible joining of what a book holds, in doses one can weigh.
+
+A grid is two tables whose rows all join with each other, so that a kernel that is a product over
+steps needs no table of the whole.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import words
+from dyelab.errors import InputError, choose
+from dyelab.predict import coded_recipes
+from dyelab.predict.coded_recipes import CLOTH, NONE, STEPS, Step
+
+SIZE = 200_000
+_LEFT = ("cloth", "tannin", "mordant")
+_RIGHT = ("dye", "metals", "modifier")
+# Doses a material of each step gets, finest first; the first that fits the size is taken.
+_DOSED = ("tannin", "mordant", "dye", "iron", "copper")
+_COUNTS = [
+    *((8, 8, 20, 16, 16), (6, 6, 16, 14, 14), (5, 5, 12, 10, 10), (4, 4, 10, 8, 8)),
+    *((3, 3, 8, 7, 7), (3, 3, 5, 5, 5), (3, 3, 3, 3, 3), (2, 2, 2, 2, 2), (1, 1, 1, 1, 1)),
+]
+_DOSES = [dict(zip(_DOSED, counts, strict=True)) for counts in _COUNTS]
+# What is drawn together when recipes are put together anew.
+_TOGETHER = [
+    *(CLOTH, ("tannin", "tannin_wof"), ("mordant", "mordant_wof"), ("dye", "dye_wof")),
+    *(("iron_wof", "copper_wof"), ("modifier",)),
+]
+_DRAWN = 4  # draws for each recipe wanted: some come twice
+_FIGURES = np.array(
+    [
+        *(1, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.8, 2, 2.2, 2.5, 2.8, 3, 3.2, 3.5),
+        *(4, 4.5, 5, 5.5, 6, 6.5, 7, 7.5, 8, 9, 10),
+    ]
+)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What the user has, or will not use.
+
+    Attributes
+    ----------
+    hold : mapping
+        Column to the value or values allowed, such as ``{"fibre": "wool"}``.
+    most : mapping
+        Dose column to the most allowed, such as ``{"iron_wof": 2.0}``.
+    without : tuple of str
+        Materials left out; ``"iron"`` and ``"copper"`` stand for their salts.
+    """
+
+    hold: Mapping[str, Any]
+    most: Mapping[str, float]
+    without: tuple[str, ...]
+
+
+NO_LIMITS = Limits({}, {}, ())
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Candidates: each row of `left` with each row of `right`, where `fits`."""
+
+    left: pd.DataFrame
+    right: pd.DataFrame
+    fits: np.ndarray
+
+    def __len__(self) -> int:
+        return int(self.fits.sum())
+
+    def recipes(self, places: np.ndarray) -> pd.DataFrame:
+        """Candidates by their place in ``fits.ravel()``."""
+        i, j = np.divmod(np.asarray(places, int), len(self.right))
+        parts = [
+            self.left.iloc[i].reset_index(drop=True),
+            self.right.iloc[j].reset_index(drop=True),
+        ]
+        return pd.concat(parts, axis=1)
+
+
+def of_book(
+    made: pd.DataFrame, steps: Sequence[Step], limits: Limits = NO_LIMITS, size: int = SIZE
+) -> Grid:
+    """Join what a book holds into candidates.
+
+    Raises
+    ------
+    InputError
+        For an unknown column or material, or limits that leave nothing.
+    """
+    checked(made, limits)
+    for counts in _DOSES:
+        grid = _crossed(made, steps, limits, counts)
+        if len(grid) <= size:
+            break
+    if not len(grid):
+        raise InputError(words.say("predict.nothing_left"))
+    return grid
+
+
+def checked(made: pd.DataFrame, limits: Limits) -> None:
+    """Raise for limits that name a column or a material that isn't there."""
+    known = [m for name in STEPS for m in dict.fromkeys(coded_recipes.name_and_dose(made, name)[0])]
+    for name in limits.without:
+        choose(name, [*dict.fromkeys(known), "iron", "copper"], "material", "in this book")
+    for name in (*limits.hold, *limits.most):
+        choose(name, coded_recipes.COLUMNS, "column", "of a recipe")
+    for column, wanted in limits.hold.items():
+        if column in made and not column.endswith("_wof"):
+            for value in _listed(wanted):
+                choose(value, list(made[column].unique()), column, "in this book")
+
+
+def _crossed(
+    made: pd.DataFrame, steps: Sequence[Step], limits: Limits, counts: Mapping[str, int]
+) -> Grid:
+    by_name = {step.name: step for step in steps}
+    tables = {"cloth": _cloths(made), "metals": _metals(made, by_name, limits, counts)}
+    for name in ("tannin", "mordant", "dye", "modifier"):
+        tables[name] = _levels(made, by_name.get(name), name, limits, counts.get(name, 1))
+    kept = {name: _allowed(table, limits) for name, table in tables.items()}
+    left, right = _joined(kept, _LEFT), _joined(kept, _RIGHT)
+    return Grid(left, right, _fits(made, left, right))
+
+
+def _fits(made: pd.DataFrame, left: pd.DataFrame, right: pd.DataFrame) -> np.ndarray:
+    """A vat dye takes no mordant, unless the book holds one that did."""
+    plain = right["dye"].isin(_vats(made)).to_numpy()
+    return ~(left["mordant"].ne(NONE).to_numpy()[:, None] & plain)
+
+
+def _vats(made: pd.DataFrame) -> set[str]:
+    """Vat dyes that no recipe of the book mordanted."""
+    if "vat" not in made:
+        return set()
+    vats = set(made.loc[made["vat"].astype(bool), "dye"]) - {NONE}
+    return vats - set(made.loc[made["mordant"] != NONE, "dye"])
+
+
+def _cloths(made: pd.DataFrame) -> pd.DataFrame:
+    return made[[c for c in CLOTH if c in made]].drop_duplicates().reset_index(drop=True)
+
+
+def _levels(
+    made: pd.DataFrame, step: Step | None, name: str, limits: Limits, count: int
+) -> pd.DataFrame:
+    """Materials of a step in doses between those dyed, and the step left out where it was."""
+    column, amount = (str(part) for part in STEPS[name])
+    material, _ = coded_recipes.name_and_dose(made, name)
+    rows: list[dict[str, Any]] = [{column: NONE, amount: 0.0}] if NONE in material else []
+    for i, kind in enumerate(step.materials if step else ()):
+        for dose in _doses(step, i, limits.most.get(amount), count, NONE in material):
+            rows.append({column: kind, amount: dose})
+    frame = pd.DataFrame(rows, columns=[column, amount])
+    return frame if STEPS[name][1] else frame[[column]]
+
+
+def _metals(
+    made: pd.DataFrame, steps: Mapping[str, Step], limits: Limits, counts: Mapping[str, int]
+) -> pd.DataFrame:
+    """Iron, copper or neither; both only where the book holds both at once."""
+    doses = {}
+    for name in ("iron", "copper"):
+        column = STEPS[name][1]
+        step = steps.get(name)
+        absent = NONE in coded_recipes.name_and_dose(made, name)[0]
+        most = limits.most.get(str(column))
+        some = _doses(step, 0, most, counts[name], absent) if step else []
+        doses[name] = ([0.0] if absent else []) + [d for d in some if d > 0]
+    frame = pd.DataFrame(
+        [(i, c) for i in doses["iron"] for c in doses["copper"]],
+        columns=["iron_wof", "copper_wof"],
+    )
+    both = (made["iron_wof"] > 0) & (made["copper_wof"] > 0)
+    alone = (frame["iron_wof"] == 0) | (frame["copper_wof"] == 0)
+    return frame if both.any() else frame[alone].reset_index(drop=True)
+
+
+def _doses(step: Step | None, i: int, most: float | None, count: int, absent: bool) -> list[float]:
+    if step is None or STEPS[step.name][1] is None:
+        return [1.0]
+    top = min(step.top[i], most if most is not None else np.inf)
+    # Below the least dose lies 0, which is known too: half of it is between the two.
+    low = min(step.least[i] * (0.5 if absent and step.top[i] > step.least[i] else 1.0), top)
+    if top <= 0 or (not absent and top < step.least[i]):
+        return []
+    ladder = np.geomspace(low, top, count) if count > 1 and top > low else np.array([top])
+    return list(dict.fromkeys(_weighable(dose, top) for dose in ladder))
+
+
+def _weighable(dose: float, top: float) -> float:
+    """Round to a figure one would weigh, never above the most."""
+    size = 10.0 ** np.floor(np.log10(dose))
+    rounded = float(f"{size * _FIGURES[np.abs(_FIGURES - dose / size).argmin()]:.6g}")
+    return rounded if rounded <= top else float(top)
+
+
+def _allowed(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
+    keep = np.ones(len(table), bool)
+    for column in map(str, table):
+        if column in limits.hold:
+            keep &= table[column].isin(_listed(limits.hold[column])).to_numpy()
+        if column in limits.most:
+            keep &= (table[column] <= limits.most[column] + 1e-9).to_numpy()
+        metal = column.removesuffix("_wof")
+        if metal in ("iron", "copper") and _banned(metal, limits):
+            keep &= (table[column] == 0).to_numpy()
+        elif not column.endswith("_wof"):
+            banned = set(limits.without)
+            parts = table[column].astype(str).str.split(" + ", regex=False)
+            keep &= ~np.array([bool(banned & set(names)) for names in parts], bool)
+    return table[keep].reset_index(drop=True)
+
+
+def _banned(metal: str, limits: Limits) -> bool:
+    salt = {"iron": "ferrous sulfate", "copper": "copper sulfate"}[metal]
+    return metal in limits.without or salt in limits.without
+
+
+def _listed(value: Any) -> list[Any]:
+    return list(value) if isinstance(value, Iterable) and not isinstance(value, str) else [value]
+
+
+def _joined(tables: Mapping[str, pd.DataFrame], names: Sequence[str]) -> pd.DataFrame:
+    full = tables[names[0]]
+    for name in names[1:]:
+        full = full.merge(tables[name], how="cross")
+    return full
+
+
+def anew(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFrame:
+    """At most n recipes put together anew from the steps of a book's own, as often as they occur.
+
+    Raises
+    ------
+    InputError
+        For an unknown column or material, or limits that leave nothing.
+    """
+    checked(made, limits)
+    rng = np.random.default_rng(seed)
+    parts = []
+    for columns in _TOGETHER:
+        steps = _allowed(_capped(made[[c for c in columns if c in made]], limits), limits)
+        if steps.columns.size and steps.empty:
+            raise InputError(words.say("predict.nothing_left"))
+        if steps.columns.size:
+            drawn = rng.integers(len(steps), size=_DRAWN * n)
+            parts.append(steps.iloc[drawn].reset_index(drop=True))
+    joined = _allowed(_without_mordant(made, pd.concat(parts, axis=1)), limits).drop_duplicates()
+    if joined.empty:
+        raise InputError(words.say("predict.nothing_left"))
+    return joined.head(n).reset_index(drop=True)
+
+
+def _capped(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:
+    most = {column: top for column, top in limits.most.items() if column in steps}
+    return steps.assign(**{column: steps[column].clip(upper=top) for column, top in most.items()})
+
+
+def _without_mordant(made: pd.DataFrame, joined: pd.DataFrame) -> pd.DataFrame:
+    """A vat dye takes no mordant, unless the book holds one that did."""
+    plain = joined["dye"].isin(_vats(made))
+    return joined.assign(
+        mordant=joined["mordant"].mask(plain, NONE),
+        mordant_wof=joined["mordant_wof"].mask(plain, 0.0),
+    )
+
+
+def sample(grid: Grid, n: int, seed: int = 0) -> pd.DataFrame:
+    """At most n candidates drawn at random, the same each time."""
+    places = np.flatnonzero(grid.fits)
+    if len(places) > n:
+        places = np.sort(np.random.default_rng(seed).choice(places, n, replace=False))
+    return grid.recipes(places)
+
+
+def greedy(K: np.ndarray, noise: float, n: int) -> list[int]:
+    """Rows that together most reduce the total variance of a covariance, one after the other."""
+    K = K.copy()
+    chosen: list[int] = []
+    for _ in range(min(n, len(K))):
+        gain = (K**2).sum(axis=1) / (np.diag(K) + noise)
+        gain[chosen] = -1.0
+        best = int(np.argmax(gain))
+        chosen.append(best)
+        K -= np.outer(K[best], K[best]) / (K[best, best] + noise)
+    return chosen

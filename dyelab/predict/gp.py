@@ -1,0 +1,220 @@
+"""Gaussian processes with one kernel: parameters, leave-one-out, prediction.
+
+scikit-learn's process holds one noise per row but no product over steps with a learned likeness
+of materials, and no scatter of replicates; so the few formulas stand here (Rasmussen and
+Williams 2006, equations 2.25, 2.26, 5.9 and 5.12).
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy import linalg, optimize
+
+from dyelab.predict.coded_recipes import Coded
+from dyelab.predict.kernel import Likeness
+
+# Priors (mean, sd) of the logs of amplitude² and nugget², for scores of standard deviation 1.
+_AMPLITUDE, _NUGGET = (-0.7, 1.2), (float(np.log(0.02)), 1.5)
+_JITTER = 1e-8
+_MOST = 150  # recipes that parameters are learned from: more change little and cost the cube
+_ROUNDS, _OWN_ROUNDS, _OWN_ROOM = 50, 12, 0.5
+_FOLDS, _FOLD_ROUNDS = 5, 15  # left-out recipes must not have helped to set the parameters
+Codes = Sequence[Coded]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was measured: means over the swatches of each recipe, score by score.
+
+    Attributes
+    ----------
+    y : ndarray (n, q)
+    pieces : ndarray (n,)
+        Swatches behind each mean.
+    scatter : ndarray (n, q)
+        Sum of squares of the swatches about their mean.
+    known : ndarray (n, q)
+        Variance of the mean that the readings state.
+    """
+
+    y: np.ndarray
+    pieces: np.ndarray
+    scatter: np.ndarray
+    known: np.ndarray
+
+    def part(self, rows: np.ndarray) -> "Seen":
+        """Some of the recipes."""
+        return Seen(self.y[rows], self.pieces[rows], self.scatter[rows], self.known[rows])
+
+    def score(self, c: int) -> "Seen":
+        """One of the scores."""
+        own = slice(c, c + 1)
+        return Seen(self.y[:, own], self.pieces, self.scatter[:, own], self.known[:, own])
+
+
+@dataclass(frozen=True)
+class Learned:
+    """One score, learned.
+
+    Attributes
+    ----------
+    p : ndarray
+        Parameters: logs of amplitude² and nugget², then each kernel's own.
+    alpha : ndarray (n,)
+        Weights of the recipes in a mean.
+    inverse : ndarray (n, n)
+        Of the covariance of the recipes' means.
+    left_out : ndarray (n, 2)
+        Mean and variance at each recipe, of a swatch mean like its own, without it.
+    """
+
+    p: np.ndarray
+    alpha: np.ndarray
+    inverse: np.ndarray
+    left_out: np.ndarray
+
+    @property
+    def nugget(self) -> float:
+        """Variance from one swatch of a recipe to the next."""
+        return float(np.exp(self.p[1]))
+
+
+def learn(kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> list[Learned]:
+    """Learn every score: parameters shared by all first, then a little of each one's own."""
+    prior = np.vstack([_AMPLITUDE, _NUGGET, *(k.priors for k in kernels)])
+    n, q = seen.y.shape
+    order = np.random.default_rng(0).permutation(n)
+    some = np.sort(order[:_MOST])
+    shared = _likeliest(kernels, rows, seen, some, prior, prior[:, 0], _ROUNDS)
+    close = np.column_stack([shared, prior[:, 1] * _OWN_ROOM])
+    folds = np.array_split(order, _FOLDS) if n <= _MOST else []
+    moved = []
+    for fold in folds:
+        rest = np.setdiff1d(some, fold)
+        moved.append(_likeliest(kernels, rows, seen, rest, prior, shared, _FOLD_ROUNDS) - shared)
+    learned = []
+    for c in range(q):
+        own = seen.score(c)
+        p = _likeliest(kernels, rows, own, some, close, shared, _OWN_ROUNDS)
+        K = _with_noise(p, kernels, rows, own)
+        inverse = linalg.inv(K, check_finite=False)
+        left = _left_out(inverse, own.y[:, 0])
+        for fold, move in zip(folds, moved, strict=True):
+            other = linalg.inv(_with_noise(p + move, kernels, rows, own), check_finite=False)
+            left[fold] = _left_out(other, own.y[:, 0])[fold]
+        learned.append(Learned(p, inverse @ own.y[:, 0], inverse, left))
+    return learned
+
+
+def _likeliest(
+    kernels: Sequence[Likeness],
+    rows: Codes,
+    seen: Seen,
+    some: np.ndarray,
+    prior: np.ndarray,
+    start: np.ndarray,
+    rounds: int,
+) -> np.ndarray:
+    """Most probable parameters for some of the recipes."""
+    few = [Coded(code.kind[some], code.dose[some]) for code in rows]
+    found = optimize.minimize(
+        _cost,
+        start,
+        args=(kernels, few, seen.part(some), prior),
+        jac=True,
+        method="L-BFGS-B",
+        bounds=[(m - 6 * s, m + 6 * s) for m, s in prior],
+        options={"maxiter": rounds},
+    )
+    return found.x
+
+
+def _with_noise(p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> np.ndarray:
+    noise = np.exp(p[1]) / seen.pieces + seen.known[:, 0] + _JITTER
+    return cross(p, kernels, rows, rows) + np.diag(noise)
+
+
+def _left_out(inverse: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Mean and variance at each recipe without it (Rasmussen and Williams 2006, 5.12)."""
+    spread = 1 / np.diag(inverse)
+    return np.column_stack([y - inverse @ y * spread, spread])
+
+
+def _own(p: np.ndarray, kernels: Sequence[Likeness]) -> list[np.ndarray]:
+    ends = np.cumsum([2, *(k.many for k in kernels)])
+    return [p[..., a:b] for a, b in pairwise(ends)]
+
+
+def cross(p: np.ndarray, kernels: Sequence[Likeness], one: Codes, two: Codes) -> np.ndarray:
+    """Prior covariance between rows of two tables, without nugget: (..., n, m) for p (..., k)."""
+    amplitude = np.exp(p[..., 0])[..., None, None]
+    return amplitude * likeness(p, kernels, one, two, range(len(kernels)))
+
+
+def likeness(
+    p: np.ndarray, kernels: Sequence[Likeness], one: Codes, two: Codes, chosen: Iterable[int]
+) -> np.ndarray:
+    """Product of one plus likeness over the chosen kernels; `cross` is all, by the amplitude."""
+    own = _own(p, kernels)
+    full = np.ones((*p.shape[:-1], len(one[0].kind), len(two[0].kind)))
+    for i in chosen:
+        full *= 1 + kernels[i].matrix(own[i], one[i], two[i])
+    return full
+
+
+def alone(p: np.ndarray, kernels: Sequence[Likeness], rows: Codes) -> np.ndarray:
+    """Prior variance of each row, without nugget: the diagonal of `cross`."""
+    full = np.exp(p[..., 0, None]) * np.ones(len(rows[0].kind))
+    for kernel, own, code in zip(kernels, _own(p, kernels), rows, strict=True):
+        full = full * (1 + kernel.alone(own, code))
+    return full
+
+
+def _cost(
+    p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Seen, prior: np.ndarray
+) -> tuple[float, np.ndarray]:
+    """Minus the log posterior of the parameters, and its slopes."""
+    K = np.full((len(seen.y),) * 2, np.exp(p[0]))
+    parts = []
+    for kernel, own, code in zip(kernels, _own(p, kernels), rows, strict=True):
+        value, slopes = kernel.slopes(own, code)
+        place = code.levels[1]
+        full = 1 + value[place[:, None], place]
+        K *= full
+        parts.append((full, place, slopes))
+    total, pull, by_nugget = _evidence(K, np.exp(p[1]), seen)
+    by_kernel = pull * K
+    grad = [by_kernel.sum(), by_nugget]
+    for full, place, slopes in parts:
+        by_level = _gathered(by_kernel / full, place)
+        grad += [np.vdot(by_level, slope) for slope in slopes]
+    off = (p - prior[:, 0]) / prior[:, 1]
+    return total + 0.5 * off @ off, np.array(grad) + off / prior[:, 1]
+
+
+def _gathered(full: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """Sums of a matrix over rows and columns of one level."""
+    member = np.zeros((len(place), place.max() + 1))
+    member[np.arange(len(place)), place] = 1
+    return member.T @ full @ member
+
+
+def _evidence(K: np.ndarray, nugget: float, seen: Seen) -> tuple[float, np.ndarray, float]:
+    """Minus the log likelihood of all scores; its slopes by K and by the log of the nugget."""
+    n, q = seen.y.shape
+    pull, by_nugget, total = np.zeros_like(K), 0.0, 0.0
+    freedom = float((seen.pieces - 1).sum())
+    for c in range(q):
+        noise = nugget / seen.pieces + seen.known[:, c] + _JITTER
+        factor = linalg.cholesky(K + np.diag(noise), lower=True, check_finite=False)
+        inverse = linalg.cho_solve((factor, True), np.eye(n), check_finite=False)
+        alpha = inverse @ seen.y[:, c]
+        within = float(seen.scatter[:, c].sum()) / nugget
+        total += 0.5 * seen.y[:, c] @ alpha + np.log(np.diag(factor)).sum()
+        total += 0.5 * (freedom * np.log(nugget) + within)
+        half = 0.5 * (inverse - np.outer(alpha, alpha))
+        pull += half
+        by_nugget += nugget * float((np.diag(half) / seen.pieces).sum()) + 0.5 * (freedom - within)
+    return total, pull, by_nugget

@@ -1,0 +1,147 @@
+"""The next swatches to dye: those that teach most about where the user is looking."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, shift
+from dyelab.predict import answers, candidates, coded_recipes, complete_recipes, gp, wanted
+from dyelab.predict.candidates import Limits
+from dyelab.predict.model import Model
+
+_POOL, _PLACES = 400, 600
+_STEP = 0.5  # CIELAB units: small, and large enough for ΔE00 to be smooth
+
+
+def next_swatches(
+    model: Model,
+    n: int = 4,
+    *,
+    around: Any = None,
+    near: float = 15.0,
+    hold: Mapping[str, Any] | None = None,
+    most: Mapping[str, float] | None = None,
+    without: Sequence[str] = (),
+    seed: int = 0,
+) -> pd.DataFrame:
+    """Choose the recipes whose measurement would most reduce the model's uncertainty.
+
+    Parameters
+    ----------
+    model : Model
+    n : int
+        Swatches to dye.
+    around : optional
+        A wanted colour, as for `find`: recipes predicted near it count most. Without it all
+        recipes within the limits count alike.
+    near : float
+        ΔE00 at which a recipe counts 0.6 as much as one on the spot.
+    hold, most, without
+        Limits, as for `find`.
+    seed : int
+        Of the candidates looked at.
+
+    Returns
+    -------
+    DataFrame
+        The recipe's columns, `recipe` in words, `L, a, b` as predicted and `u_before, u_after`:
+        the usual standard uncertainty (in ΔE00) over the region looked at, before this swatch
+        is measured and after.
+
+    Raises
+    ------
+    InputError
+        For limits that leave nothing.
+
+    Notes
+    -----
+    In invented worlds (``tests/benchmarks/predict_truth.py next``), ten of these did more than
+    twenty random swatches around a wanted colour, but over all recipes only about as much as ten
+    to fifteen: least expected variance spares the largest errors first.
+    """
+    limits = Limits(hold or {}, most or {}, tuple(without))
+    pool, places = (
+        complete_recipes.completed(model, candidates.anew(model.made, limits, many, seed + i))
+        for i, many in enumerate((_POOL, _PLACES))
+    )
+    at = [model.coded(pool), model.coded(places)]
+    weights = _weights(model, at[1], around, near)
+    chosen, spreads = _greedy(model, at, weights, n)
+    lab, _ = answers.landed(model, pool.iloc[chosen])
+    named = pool.iloc[chosen].reset_index(drop=True)
+    named["recipe"] = shift.label(named)
+    named[["L", "a", "b"]] = lab
+    return named.assign(u_before=spreads[:-1], u_after=spreads[1:])
+
+
+def _weights(model: Model, places: gp.Codes, around: Any, near: float) -> np.ndarray:
+    """How much the scores' covariance at each place counts, (r, q, q): a share of ΔE00 squared."""
+    weighed = model.weighed(places)
+    lab, J = model.basis.lab(weighed.mean), model.basis.slopes(weighed.mean)
+    sensitive = np.swapaxes(J, 1, 2) @ _metric(lab) @ J * model.together
+    if around is None:
+        return sensitive / len(sensitive)
+    away = convert.dE00(np.broadcast_to(wanted.colour(model, around), lab.shape), lab)
+    sd = np.sqrt(weighed.left + model.nuggets)
+    unsure = np.einsum("nq,nqr,nr->n", sd, sensitive, sd) / 3
+    room = near**2 + unsure * model.stretch.whole
+    looked = np.exp(-0.5 * away**2 / room) * room**-1.5 + 1e-12
+    return sensitive * (looked / looked.sum())[:, None, None]
+
+
+def _metric(lab: np.ndarray) -> np.ndarray:
+    """Squared ΔE00 of small moves from each colour, as quadratic forms (n, 3, 3)."""
+    moves = _STEP * np.eye(3)
+
+    def squared(move: np.ndarray) -> np.ndarray:
+        there, back = (convert.dE00(lab, lab + sign * move) for sign in (1, -1))
+        return (there**2 + back**2) / (2 * _STEP**2)
+
+    G = np.zeros((len(lab), 3, 3))
+    for i in range(3):
+        G[:, i, i] = squared(moves[i])
+    for i, j in ((1, 0), (2, 0), (2, 1)):
+        cross = squared(moves[i] + moves[j]) - G[:, i, i] - G[:, j, j]
+        G[:, i, j] = G[:, j, i] = cross / 2
+    return G
+
+
+def _greedy(
+    model: Model, at: Sequence[gp.Codes], weights: np.ndarray, n: int
+) -> tuple[list[int], np.ndarray]:
+    """Rows of the pool, best first, and the usual uncertainty before and after each."""
+    pool = at[0]
+    many = len(pool[0].kind)
+    both = [_concatenated(a, b) for a, b in zip(*at, strict=True)]
+    Ks = [_posterior(model, learned, pool, both) for learned in model.scores]
+    lefts = list(model.weighed(at[1]).left.T)
+    chosen: list[int] = []
+    spreads = [_spread(model, lefts, weights)]
+    for _ in range(min(n, many)):
+        gains = np.zeros(many)
+        for c, (K, learned) in enumerate(zip(Ks, model.scores, strict=True)):
+            gains += (K[:, many:] ** 2 @ weights[:, c, c]) / (np.diag(K) + learned.nugget)
+        gains[chosen] = -1.0
+        chosen.append(int(np.argmax(gains)))
+        for c, learned in enumerate(model.scores):
+            row = Ks[c][chosen[-1]] / np.sqrt(Ks[c][chosen[-1], chosen[-1]] + learned.nugget)
+            Ks[c] = Ks[c] - np.outer(row[:many], row)
+            lefts[c] = lefts[c] - row[many:] ** 2
+        spreads.append(_spread(model, lefts, weights))
+    return chosen, np.array(spreads)
+
+
+def _spread(model: Model, lefts: Sequence[np.ndarray], weights: np.ndarray) -> float:
+    sd = np.sqrt(np.maximum(lefts, 0))
+    return float(np.sqrt(np.einsum("qn,nqr,rn->", sd, weights, sd) * model.stretch.whole))
+
+
+def _posterior(model: Model, learned: gp.Learned, one: gp.Codes, two: gp.Codes) -> np.ndarray:
+    k, kk = (gp.cross(learned.p, model.kernels, rows, model.codes) for rows in (one, two))
+    return gp.cross(learned.p, model.kernels, one, two) - k @ learned.inverse @ kk.T
+
+
+def _concatenated(one: coded_recipes.Coded, two: coded_recipes.Coded) -> coded_recipes.Coded:
+    return coded_recipes.Coded(np.append(one.kind, two.kind), np.append(one.dose, two.dose))

@@ -1,0 +1,132 @@
+"""From a book's readings to what a model learns from."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, shift, table, words
+from dyelab.predict import basis as bases
+from dyelab.predict import coded_recipes, gp
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Recipes of a book with their mean scores, and what is odd about them."""
+
+    made: pd.DataFrame
+    basis: bases.Basis
+    seen: gp.Seen
+    stated: np.ndarray
+    notes: tuple[str, ...]
+
+
+def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
+    """Average a book's readings as dyed, recipe by recipe.
+
+    Raises
+    ------
+    InputError
+        As `shift.as_dyed`: nothing measured as dyed, columns missing, or white points mixed.
+    """
+    rows, notes = _known_doses(_dyed_here(wide))
+    rows, bands, more = _with_bands(rows, spectra)
+    method = shift.leading(rows)
+    found = shift.as_dyed(rows, method=method)
+    made = found.made.assign(recipe=shift.label(found.made))
+    if "vat" in found.rows:
+        made["vat"] = found.rows.groupby("variant")["vat"].first().to_numpy(bool)
+    white = table.one_white(made)
+    nm = None if bands is None else np.array([float(c) for c in bands.columns], float)
+    values = _bands(found.rows, bands, white)
+    means = _means(found.rows, values)
+    basis = bases.of_bands(means, nm, white)
+    stated = np.nan_to_num(found.variants.stated)
+    seen = _seen(found.rows, basis, values, stated)
+    return Gathered(made, basis, seen, stated, (*notes, *more, *_left_out(rows, method)))
+
+
+def _dyed_here(wide: pd.DataFrame) -> pd.DataFrame:
+    """Leave out blue wool references: bought ready dyed, to measure light with."""
+    if "fibre" not in wide:
+        return wide
+    return wide[~wide["fibre"].astype(str).str.lower().str.startswith("blue wool")]
+
+
+def _known_doses(wide: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    doses = [name for name in wide if name in coded_recipes.COLUMNS and str(name).endswith("_wof")]
+    unknown = wide[doses].isna().any(axis=1)
+    if not unknown.any():
+        return wide, []
+    codes = ", ".join(map(str, wide.loc[unknown, "swatch"].unique()[:6]))
+    note = (
+        f"Left out, because a dose in % of the weight of fibre can't be worked out: {codes}. "
+        "Give the swatch's mass_g, or the dose in % WOF."
+    )
+    return wide[~unknown], [note]
+
+
+def _with_bands(
+    wide: pd.DataFrame, spectra: pd.DataFrame | None
+) -> tuple[pd.DataFrame, pd.DataFrame | None, list[str]]:
+    """Keep the readings that have spectra, if they cover the book; else do without spectra."""
+    if spectra is None or spectra.empty or "reading" not in wide:
+        return wide, None, []
+    columns = convert.wavelength_columns(spectra)
+    whole = spectra.dropna(subset=columns)
+    there = wide["reading"].isin(whole["reading"])
+    fresh = wide["exposure"].eq("none") if "exposure" in wide else there | True
+    lacking = set(wide.loc[fresh, "swatch"]) - set(wide.loc[fresh & there, "swatch"])
+    if lacking:
+        note = (
+            f"{len(lacking)} swatches have no spectrum, so all were learned from L*a*b*; "
+            "a colour under another light is adapted, not computed."
+        )
+        return wide, None, [note]
+    return wide[there | ~fresh], whole.set_index("reading")[columns], []
+
+
+def _left_out(rows: pd.DataFrame, method: str | None) -> list[str]:
+    """Say which readings taken by other methods were left out."""
+    fresh = shift.fresh(rows)
+    if method is None or fresh["method"].nunique() < 2:
+        return []
+    kept, others = (fresh[fresh["method"].eq(method) == so] for so in (True, False))
+    lost = others.loc[~others["swatch"].isin(kept["swatch"]), "swatch"].unique()
+    codes = ", ".join(map(str, lost[:6])) + (", …" if len(lost) > 6 else "")
+    many = [
+        words.say("reading.count", name=_way(name), number=number)
+        for name, number in others.groupby("method")["swatch"].nunique().items()
+    ]
+    told = {"method": _way(method), "others": ", ".join(many), "codes": codes}
+    return [words.say(f"predict.methods_{'lose' if len(lost) else 'all'}", **told)]
+
+
+def _way(method: Any) -> str:
+    """A method of reading, as panels name it."""
+    return words.say(f"reading.{method}") if method in shift.METHODS else str(method)
+
+
+def _bands(rows: pd.DataFrame, bands: pd.DataFrame | None, white: tuple[str, int]) -> np.ndarray:
+    if bands is None:
+        return bases.bands_of_lab(rows[table.LAB].to_numpy(float), white)
+    return bands.loc[rows["reading"]].to_numpy(float)
+
+
+def _means(rows: pd.DataFrame, values: np.ndarray) -> np.ndarray:
+    """Mean over readings of a swatch, then over swatches of a recipe, (g, k)."""
+    pieces = pd.DataFrame(values).groupby([rows["variant"].to_numpy(), rows["swatch"].to_numpy()])
+    return pieces.mean().groupby(level=0).mean().to_numpy(float)
+
+
+def _seen(
+    rows: pd.DataFrame, basis: bases.Basis, values: np.ndarray, stated: np.ndarray
+) -> gp.Seen:
+    keys = [rows["variant"].to_numpy(), rows["swatch"].to_numpy()]
+    pieces = pd.DataFrame(basis.scores(values)).groupby(keys).mean()
+    grouped = pieces.groupby(level=0)
+    y, count = grouped.mean().to_numpy(float), grouped.size().to_numpy(float)
+    away = pieces - grouped.transform("mean")
+    scatter = (away**2).groupby(level=0).sum().to_numpy(float)
+    return gp.Seen(y, count, scatter, basis.variances(y, stated))

@@ -1,0 +1,70 @@
+"""Values typed in or pasted: a line a reading, as they stand on a handheld colorimeter."""
+
+import re
+
+import pandas as pd
+
+from dyelab.errors import InputError
+
+_SAYS = "Write the swatch, then L*, a*, b*, such as: W07 45.2 12.3 -4.1"
+
+
+def typed_lines(text: str, *, illuminant: str, observer: int) -> pd.DataFrame:
+    """Read lines of a name and three numbers.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``W07 45.2 12.3 -4.1``, parted by spaces, tabs or semicolons; decimal commas are
+        understood. Blank lines are skipped. A line without a name is another reading of the one
+        above it.
+    illuminant : str
+    observer : int
+        White point the instrument was set to.
+
+    Returns
+    -------
+    DataFrame
+        `sample, L, a, b, illuminant, observer, source`, as `Measurements.lab`.
+
+    Raises
+    ------
+    InputError
+        For a line that isn't so, with its number.
+    """
+    rows: list[dict[str, object]] = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.strip():
+            name, numbers = _parted(line, number)
+            if not name and not rows:
+                raise InputError(
+                    f"typed values, line {number}: {line.strip()!r} names no swatch. {_SAYS}"
+                )
+            sample = name or rows[-1]["sample"]
+            rows.append({"sample": sample, **dict(zip("Lab", numbers, strict=True))})
+    if not rows:
+        raise InputError(f"typed values: nothing is written yet. {_SAYS}")
+    return pd.DataFrame(rows).assign(illuminant=illuminant, observer=observer, source="typed")
+
+
+def _parted(line: str, number: int) -> tuple[str, list[float]]:
+    parts = re.split(r"[;\t]+|\s+", line.strip().strip(";").replace("−", "-"))
+    parts = [part for part in parts if part]
+    name, values = " ".join(parts[:-3]), parts[-3:]
+    try:
+        numbers = [float(value.replace(",", ".")) for value in values]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 3:
+        raise InputError(
+            f"typed values, line {number}: {line.strip()!r} doesn't end in three numbers. {_SAYS}"
+        )
+    for axis, value, low, high in zip(
+        "Lab", numbers, (0, -160, -160), (100, 160, 160), strict=True
+    ):
+        if not low <= value <= high:
+            raise InputError(
+                f"typed values, line {number}: {axis}* is {value:g}, expected {low} to {high}. "
+                "Are these CIELAB values?"
+            )
+    return name, numbers

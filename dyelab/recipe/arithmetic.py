@@ -1,0 +1,154 @@
+"""Sums on weight of fibre: weigh-outs, water, stock solutions, cloth, and metal."""
+
+import numpy as np
+import pandas as pd
+
+from dyelab.errors import InputError
+from dyelab.recipe import materials
+
+
+def _positive(value: float, what: str, remedy: str) -> float:
+    if not np.isfinite(value) or value <= 0:
+        raise InputError(f"{what} = {value:g} is not above 0. {remedy}")
+    return float(value)
+
+
+def _not_negative(value: float, what: str) -> float:
+    if not np.isfinite(value) or value < 0:
+        raise InputError(f"{what} = {value:g} is below 0. Write how much was used; 0 for none.")
+    return float(value)
+
+
+def grams(wof: float, fibre_g: float) -> float:
+    """Grams to weigh out for a dose in % WOF (per cent of the dry weight of fibre).
+
+    Raises
+    ------
+    InputError
+        If the dose is negative or there is no fibre.
+    """
+    fibre = _positive(fibre_g, "fibre, g", "Weigh the dry fibre.")
+    return _not_negative(wof, "dose, % WOF") * fibre / 100
+
+
+def wof(weighed_g: float, fibre_g: float) -> float:
+    """Dose in % WOF from what was really weighed. Raises as `grams`."""
+    fibre = _positive(fibre_g, "fibre, g", "Weigh the dry fibre.")
+    return 100 * _not_negative(weighed_g, "weighed, g") / fibre
+
+
+def water_L(fibre_g: float, liquor_ratio: float) -> float:
+    """Litres of bath for a liquor ratio 1 : `liquor_ratio` (litres per kg of dry fibre)."""
+    ratio = _positive(liquor_ratio, "liquor ratio", "Write 30 for 1 : 30.")
+    return _positive(fibre_g, "fibre, g", "Weigh the dry fibre.") * ratio / 1000
+
+
+def bath_wof(g_per_L: float, liquor_ratio: float) -> float:
+    """Dose in % WOF of a bath of a concentration in g/L at a liquor ratio in L/kg."""
+    return _not_negative(g_per_L, "concentration, g/L") * liquor_ratio / 10
+
+
+def stock_ml(wanted_g: float, stock_percent: float) -> float:
+    """Millilitres of stock solution that hold so many grams.
+
+    Parameters
+    ----------
+    wanted_g : float
+        Grams of the material.
+    stock_percent : float
+        Strength of the stock, grams in 100 mL.
+
+    Raises
+    ------
+    InputError
+        If the strength is not above 0.
+    """
+    strength = _positive(stock_percent, "stock, g in 100 mL", "Write 10 for a 10 % stock.")
+    return 100 * _not_negative(wanted_g, "wanted, g") / strength
+
+
+def diluted_ml(volume_ml: float, strength: float, stock_strength: float) -> tuple[float, float]:
+    """Millilitres of stock and of water that make a weaker solution.
+
+    Strengths are in one unit of your choice, such as g/L.
+
+    Raises
+    ------
+    InputError
+        If the stock is weaker than what is wanted.
+    """
+    stock = _positive(stock_strength, "stock strength", "State what the stock holds.")
+    if strength > stock:
+        raise InputError(
+            f"a stock of {stock:g} can't be diluted to {strength:g}. Make a stronger stock, "
+            "or weigh out the powder."
+        )
+    needed = _positive(volume_ml, "volume, mL", "State the volume wanted.") * strength / stock
+    return needed, volume_ml - needed
+
+
+def cloth_g(width_cm: float, length_cm: float, g_per_m2: float, pieces: int = 1) -> float:
+    """Mass of pieces of cloth, in g, from their size and the cloth's weight in g/m²."""
+    remedy = "Measure the piece in centimetres; the weight is on the bolt, or weigh a square."
+    area = _positive(width_cm, "width, cm", remedy) * _positive(length_cm, "length, cm", remedy)
+    return pieces * area / 10_000 * _positive(g_per_m2, "weight, g/m²", remedy)
+
+
+def metal_wof(material: str, dose_wof: float, listed: pd.DataFrame | None = None) -> float:
+    """Metal given to the fibre, in % WOF of the metal itself, by a dose of a salt.
+
+    Raises
+    ------
+    InputError
+        If the material is unknown, or holds no stated metal.
+    """
+    return _not_negative(dose_wof, "dose, % WOF") * _metal_share(material, listed) / 100
+
+
+def _metal_share(material: str, listed: pd.DataFrame | None) -> float:
+    row = materials.find(material, listed)
+    if not np.isfinite(row["metal_percent"]):
+        raise InputError(
+            f"{material!r} has no stated metal. Add it to the book's materials with its "
+            "metal and metal_percent, as the label or the maker states."
+        )
+    return float(row["metal_percent"])
+
+
+def exchange(
+    dose_wof: float, material: str, wanted: str, listed: pd.DataFrame | None = None
+) -> tuple[float, str]:
+    """Dose of another salt that brings the same metal.
+
+    Parameters
+    ----------
+    dose_wof : float
+        % WOF of `material`.
+    material, wanted : str
+        Two salts of one metal, by any of their names.
+    listed : DataFrame, optional
+        The materials list; by default the one that ships.
+
+    Returns
+    -------
+    dose : float
+        % WOF of `wanted`.
+    caution : str
+        What equal metal doesn't promise.
+
+    Raises
+    ------
+    InputError
+        If the two hold different metals.
+    """
+    from dyelab import words
+
+    one, two = materials.find(material, listed), materials.find(wanted, listed)
+    if one["metal"] != two["metal"] or not one["metal"]:
+        names = [f"{row['material']} ({row['metal'] or 'no metal'})" for row in (one, two)]
+        raise InputError(
+            f"{' can not stand in for '.join(reversed(names))}: they hold different metals. "
+            "Choose two salts of one metal."
+        )
+    dose = dose_wof * _metal_share(material, listed) / _metal_share(wanted, listed)
+    return dose, words.say("recipe.exchange", metal=str(one["metal"]))

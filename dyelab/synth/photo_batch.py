@@ -1,0 +1,160 @@
+"""A second batch at Marlpit Yard, read from a photo of the swatch card; invented like the rest."""
+
+from itertools import product
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, files, table
+from dyelab.errors import InputError
+from dyelab.synth import instruments, noise, render, studio
+from dyelab.synth.model import reflectance
+from dyelab.synth.series import BANDS, USUAL_DOSE, filled
+
+if TYPE_CHECKING:
+    from dyelab.book import Book
+
+SEED = 1879
+SWATCH_SD, READING_SD = 0.08, 0.004
+CARD = "card_1.jpg"
+GROUND = "fulled flannel, 220 g/m2"
+SERIES = "By phone"
+SHOT: dict[str, Any] = {
+    "megapixels": 3.0,
+    "tilt": 12.0,
+    "towards": 40.0,
+    "turn": 4.0,
+    "falloff": 0.1,
+}
+
+
+def recipes() -> pd.DataFrame:
+    """Twenty-four swatches of another wool, one for each window of the card."""
+    base: dict[str, Any] = {**studio.UNTREATED, "fibre": "wool"}
+    metals: list[dict[str, float]] = [
+        *({}, {}, {"iron_wof": 1.0}, {"iron_wof": 2.0}, {"iron_wof": 2.0}, {"copper_wof": 2.0}),
+    ]
+    rows = [
+        {**base, **studio.ALUM, "dye": dye, "dye_wof": USUAL_DOSE[dye], **metal}
+        for dye, metal in product(("madder", "weld", "cochineal"), metals)
+    ]
+    walnut = {**base, "dye": "walnut hull", "dye_wof": USUAL_DOSE["walnut hull"]}
+    rows += [base, base, walnut, walnut, *({**walnut, "iron_wof": 2.0} for _ in range(2))]
+    names = [f"P{i:02d}" for i in range(1, len(rows) + 1)]
+    return filled(pd.DataFrame(rows)).assign(swatch=names, ground=GROUND, series=SERIES)
+
+
+def write_phone(folder: str | Path) -> None:
+    """Write the photo, what lay in its windows, the recipes, and an instrument's readings.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Gets `card_1.jpg`, `photos.csv`, `swatches.csv`, `steps.csv`, `by_instrument.csv`.
+    """
+    folder, swatches = Path(folder), recipes()
+    rng = np.random.default_rng(SEED)
+    worked = noise.swatch_doses(swatches, SWATCH_SD, rng)
+    shot = render.Shot(camera=convert.cameras()[0], **SHOT)
+    seen = render.render(reflectance(worked, wavelengths=render.BANDS), shot, seed=SEED)
+    with files.whole(folder / CARD, binary=True) as file:
+        file.write(seen.jpeg())
+    places = pd.DataFrame({"photo": CARD, "place": seen.card.places, "swatch": swatches["swatch"]})
+    instruments.write_csv(places, folder / "photos.csv")
+    instruments.write_csv(studio.swatch_table(swatches), folder / "swatches.csv")
+    instruments.write_csv(studio.step_table(swatches), folder / "steps.csv")
+    read = noise.read_spectra(reflectance(worked), READING_SD, rng)
+    spectra = pd.DataFrame(read.round(5), columns=BANDS)
+    spectra.insert(0, "sample", swatches["swatch"].to_numpy())
+    instruments.write_csv(spectra, folder / "by_instrument.csv")
+
+
+def photographed(
+    folder: str | Path, *, overlays: str | Path | None = None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Measure the photos that `photos.csv` lists.
+
+    Parameters
+    ----------
+    folder : str or Path
+        As `write_phone` writes it.
+    overlays : str or Path, optional
+        Folder for a picture that shows what was measured where.
+
+    Returns
+    -------
+    readings : DataFrame
+        As `table.READINGS`, method ``photo``; `source` is the photo's name in the folder.
+    shared : DataFrame
+        As `table.SHARED`: the calibration error that the windows of a photo share.
+    """
+    from dyelab import measure
+
+    folder = Path(folder)
+    places = pd.read_csv(folder / "photos.csv", dtype=str)
+    names = [folder / name for name in places["photo"].unique()]
+    result = measure.photos(names, overlays=overlays)
+    windows = result.table.merge(places, on=["photo", "place"])
+    fixed: dict[str, Any] = {
+        "part": "swatch",
+        "area": "whole",
+        "exposure": "none",
+        "amount": 0.0,
+        "unit": "",
+    }
+    more: dict[str, Any] = {
+        "test": "",
+        "method": "photo",
+        "geometry": "",
+        "taken_at": "2025-09-20T10:00:00",
+    }
+    named = windows.assign(
+        reading=windows["swatch"] + "-photo", source=windows["photo"], **fixed, **more
+    )
+    by_place = dict(zip(windows["photo"] + "/" + windows["place"], named["reading"], strict=True))
+    shared = result.shared.assign(reading=result.shared["reading"].map(by_place))
+    return named[table.READINGS.names], shared[table.SHARED.names].dropna(subset="reading")
+
+
+def by_instrument(folder: str | Path) -> pd.DataFrame:
+    """Return CIELAB of the same swatches by an instrument: `sample, L, a, b` and white point."""
+    from dyelab import read
+
+    spectra = read.measurements(Path(folder) / "by_instrument.csv").spectra
+    if spectra is None:
+        raise InputError("by_instrument.csv: no spectra found. Write the batch again.")
+    return convert.spectra_to_lab(spectra, *table.DEFAULT_WHITE)
+
+
+def add_photographed(
+    bk: "Book", folder: str | Path, *, overlays: str | Path | None = None
+) -> "Book":
+    """Put the batch into a book: swatches, recipes, readings, and the photos themselves.
+
+    Parameters
+    ----------
+    bk : Book
+    folder, overlays
+        As for `photographed`.
+
+    Returns
+    -------
+    Book
+        Saved.
+    """
+    from dyelab import book
+
+    folder = Path(folder)
+    made = {
+        n: pd.read_csv(folder / f"{n}.csv", keep_default_na=False) for n in ("swatches", "steps")
+    }
+    bk = book.add(bk, **made)
+    read, shared = photographed(folder, overlays=overlays)
+    sources = {}
+    for name, rows in read.groupby("source"):
+        bk, sources[name] = book.keep_photo(bk, folder / str(name), swatches=list(rows["swatch"]))
+    shared = shared.assign(source=shared["source"].map(sources))
+    read = read.assign(source=read["source"].map(sources))
+    return book.save(book.add(bk, readings=read, shared=shared))
