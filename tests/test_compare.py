@@ -154,8 +154,8 @@ def test_one_swatch_each_isnt_enough_where_a_recipe_is_asked_about():
     frame = stated("x", "y")
     pieces = compare.to_reference(frame, "x").iloc[0]
     recipes = compare.to_reference(frame, "x", replicates_needed=True).iloc[0]
-    assert pieces["verdict"] == "not clear"
-    assert recipes["verdict"] == "can't tell: no replicates"
+    assert pieces["verdict"] == "chance"
+    assert recipes["verdict"] == "cannot_tell"
     assert "Dye at least two more" in recipes["words"]
 
 
@@ -164,7 +164,7 @@ def test_a_series_lends_its_scatter_to_a_single_swatch():
         [cloths({"x": (50, 0, 0), "y": (50, 9, 0)}, 3, 0.4), cloths({"z": (40, 0, 0)})]
     )
     found = compare.to_reference(frame, "x", piece="swatch").set_index("sample")
-    assert found.loc["z", "verdict"] == "clear"
+    assert found.loc["z", "verdict"] == "real"
     assert found.loc["z", "basis"] == "replicates"
 
 
@@ -172,8 +172,8 @@ def test_more_swatches_are_named_when_they_would_settle_it():
     frame, pairs, _ = coverage.simulated("middle, round", 2, 1.6, cases=200)
     found = compare.pairs(frame, pairs, series="series")
     unclear = found[found["chance_if_equal"] > 0.2]
-    assert (unclear["verdict"] == "not clear").all()
-    told = found[found["verdict"] == "not clear"]["more_swatches"].dropna()
+    assert (unclear["verdict"] == "chance").all()
+    told = found[found["verdict"] == "chance"]["more_swatches"].dropna()
     assert len(told) > 20
     assert told.between(1, 50).all()
     near, far = (
@@ -201,13 +201,13 @@ def test_the_number_named_does_settle_it_four_times_in_five():
 
 @pytest.mark.slow
 def test_many_equal_cloths_are_called_clear_at_most_once_in_twenty():
-    """Over the family, noise alone gives a clear verdict at most 5 times in a hundred."""
+    """Over the family, noise alone gives the verdict real at most 5 times in a hundred."""
     any_clear = [
         (
             compare.to_reference(
                 cloths(dict.fromkeys("abcdefgh", (50, 10, 10)), 3, 0.5, seed), "a"
             )["verdict"]
-            == "clear"
+            == "real"
         ).any()
         for seed in range(150)
     ]
@@ -281,7 +281,7 @@ def test_intervals_hold_what_they_promise(setting, replicates, distance):
     shares = coverage.held(setting, replicates, distance, cases=400, seed=11)
     for name in coverage.NAMES:
         assert close(shares[name], 400), name
-    assert shares["false clear"] <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / 400)
+    assert shares["false real"] <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / 400)
 
 
 @pytest.mark.slow
@@ -292,4 +292,4 @@ def test_intervals_hold_over_two_thousand_cases(setting, replicates, distance):
     shares = coverage.held(setting, replicates, distance, cases=2000, seed=23)
     for name in coverage.NAMES:
         assert close(shares[name], 2000), name
-    assert shares["false clear"] <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / 2000)
+    assert shares["false real"] <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / 2000)

@@ -97,7 +97,7 @@ def test_differences_are_sample_minus_reference(dyelab):
     assert result.loc[0, ["dL", "da", "db"]].to_list() == [-15, -5, -10]
     assert result.loc[0, "dC"] == pytest.approx(-np.hypot(5, 10))
     assert result["dE00_low"][0] < result["dE00"][0] < result["dE00_high"][0]
-    assert result["verdict"][0] == "clear"
+    assert result["verdict"][0] == "real"
 
 
 def test_without_uncertainties_nothing_is_claimed(dyelab):
@@ -111,7 +111,7 @@ def test_replicates_are_told_apart_by_swatch(dyelab):
     rows = [f"{v},{v}{i},{50 + i / 5},{a},0" for v, a in (("x", 0), ("y", 9)) for i in range(3)]
     result, _ = compared(dyelab, "\n".join(["sample,swatch,L,a,b", *rows]), "--reference", "x")
     assert len(result) == 1
-    assert result["verdict"][0] == "clear"
+    assert result["verdict"][0] == "real"
 
 
 def test_many_comparisons_are_allowed_for_and_it_says_so(dyelab):
@@ -119,7 +119,7 @@ def test_many_comparisons_are_allowed_for_and_it_says_so(dyelab):
     one, _ = compared(dyelab, "\n".join([HEAD, *rows[:2]]), "--reference", "s0")
     many, said = compared(dyelab, "\n".join([HEAD, *rows]), "--reference", "s0")
     assert "allow for 20 comparisons" in said
-    assert set(many["verdict"]) == {"not clear"}
+    assert set(many["verdict"]) == {"could be chance"}
     assert one["dE00_low"][0] == pytest.approx(many["dE00_low"][0])
 
 

@@ -75,8 +75,8 @@ def test_two_metals_together_are_told_beyond_the_sum_of_each(panel):
     assert not any("beyond the sum" in note for note in panel.shown.notes)
     choose(panel, copper=2.0)
     (told,) = [note for note in panel.shown.notes if "beyond the sum" in note]
-    assert told.endswith("clear.")
-    assert any(note.startswith("Clear: equal cloths differ") for note in panel.shown.notes)
+    assert told.endswith("real.")
+    assert any(note.startswith("Real: equal cloths differ") for note in panel.shown.notes)
     assert "comparisons were allowed for" in panel.shown.notes[0]
 
 

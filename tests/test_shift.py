@@ -61,7 +61,7 @@ def test_pairs_differ_in_the_metal_and_in_nothing_else(yard):
 def test_each_step_can_vary(yard, what):
     found = shift.of_step(yard[1], what)
     assert len(found.pairs) > 3
-    assert set(found.pairs["verdict"]) <= {"clear", "not clear", "can't tell: no replicates"}
+    assert set(found.pairs["verdict"]) <= {"real", "chance", "cannot_tell"}
     assert (found.pairs["comparisons"] == len(found.pairs)).all()
 
 
@@ -202,7 +202,7 @@ def test_madder_on_wool_goes_darker_and_lower_in_chroma(yard, metal):
     alumed = found[found["mordant"] == "potash alum"]
     assert (alumed[["dL_high", "dC_high"]] < 0).all(axis=None)
     assert (alumed[["to_a", "to_b"]] > 0).all(axis=None)
-    assert (alumed["verdict"] == "clear").all()
+    assert (alumed["verdict"] == "real").all()
 
 
 def test_alum_makes_madder_on_wool_clearer(yard):
@@ -238,7 +238,7 @@ def test_two_metals_together_beyond_the_sum_of_each():
     assert len(found) == 10
     for name, true in expected.items():
         assert found[f"{name}_low"].lt(true).mul(found[f"{name}_high"].gt(true)).mean() >= 0.8
-    assert (found["verdict"] == "clear").all()
+    assert (found["verdict"] == "real").all()
     assert shift.interaction(invented(rows[:3]).wide).empty
 
 

@@ -66,7 +66,9 @@ def wide(bk: Book) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        All columns of `readings`, then those of `recipes`.
+        All columns of `readings`, then those of `recipes`, then `baths`: the bath of each
+        step in order, as ``scour=S1 mordant=M2 dye=``, blank where it isn't recorded. Codes
+        begin again with each series, so a bath is known by its series as well.
     """
     made = areas(bk)
     joined = bk.readings.merge(made, on=["swatch", "area"], how="left")
@@ -75,7 +77,14 @@ def wide(bk: Book) -> pd.DataFrame:
         whole = made[made["area"] == "whole"].drop(columns="area")
         plain = bk.readings[unknown.to_numpy()].merge(whole, on="swatch", how="left")
         joined = pd.concat([joined[~unknown], plain]).reset_index(drop=True)
-    return joined
+    return joined.assign(baths=joined["swatch"].map(baths(bk)).fillna("").astype(str))
+
+
+def baths(bk: Book) -> pd.Series:
+    """Name the baths of each swatch, in the order done; see `wide`."""
+    done = bk.steps.sort_values(["swatch", "order"], kind="stable")
+    named = done["bath"].fillna("").astype(str).str.replace(r"\s+", "_", regex=True)
+    return (done["kind"] + "=" + named).groupby(done["swatch"]).agg(" ".join)
 
 
 def _filled(frame: pd.DataFrame) -> pd.DataFrame:

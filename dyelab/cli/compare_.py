@@ -158,11 +158,11 @@ def _graded(result: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     second = means.loc[result["sample"]].to_numpy()
     parts = [result, grade.change(first, second), grade.staining(first, second)]
     merged = pd.concat([part.reset_index(drop=True) for part in parts], axis=1)
-    return merged[OUT]
+    return merged[[*OUT, "caveat"]]
 
 
 def _write(result: pd.DataFrame, out: Path) -> None:
-    text = result.assign(
+    text = compare.readable(result).assign(
         reference=result["reference"].map(files.plain), sample=result["sample"].map(files.plain)
     )
     with files.whole(out) as file:
@@ -171,7 +171,7 @@ def _write(result: pd.DataFrame, out: Path) -> None:
 
 def _tell(result: pd.DataFrame, frame: pd.DataFrame) -> None:
     """Say on standard error what the verdicts rest on."""
-    counts = result["verdict"].value_counts().to_dict()
+    counts = compare.readable(result)["verdict"].value_counts().to_dict()
     click.echo("; ".join(f"{verdict}: {count}" for verdict, count in counts.items()), err=True)
     bases = set(result["basis"])
     if "stated uncertainties" in bases:
@@ -180,7 +180,7 @@ def _tell(result: pd.DataFrame, frame: pd.DataFrame) -> None:
             "uncertainties; another swatch of the same recipe may differ by more.",
             err=True,
         )
-    told = result["verdict"].ne("can't tell: no replicates").sum()
+    told = result["verdict"].ne(compare.CANNOT_TELL).sum()
     if told > 1:
         click.echo(
             f"The verdicts allow for {told} comparisons at once (Holm); each interval stands "

@@ -163,6 +163,7 @@ def _by_phone(agreed: "pd.DataFrame") -> Iterator[str]:
 
 
 def _metal(found: "Findings", metal: str) -> Iterator[str]:
+    from dyelab import compare
     from dyelab.handout import findings, variants
 
     yield words.say(f"demo.{metal}", dose=variants.dose(DOSE))
@@ -172,7 +173,7 @@ def _metal(found: "Findings", metal: str) -> Iterator[str]:
             [
                 words.say("demo.cloth", **row),
                 words.say("demo.distance", **row),
-                str(row["verdict"]),
+                compare.in_words(row),
                 str(row["moved"]),
             ]
             for row in rows

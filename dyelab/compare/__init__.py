@@ -5,9 +5,12 @@ from dyelab.compare.differences import between, pairs, to_reference
 from dyelab.compare.directions import direction
 from dyelab.compare.interval import Noise, distance_interval, noise_floor
 from dyelab.compare.variants import Variants, gather
-from dyelab.compare.verdicts import SIGNS
+from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, REAL, SIGNS, in_words, readable
 
 __all__ = [
+    "CANNOT_TELL",
+    "CHANCE",
+    "REAL",
     "SIGNS",
     "Noise",
     "Variants",
@@ -16,7 +19,9 @@ __all__ = [
     "direction",
     "distance_interval",
     "gather",
+    "in_words",
     "noise_floor",
     "pairs",
+    "readable",
     "to_reference",
 ]

@@ -8,7 +8,7 @@ from dyelab.compare import noise
 from dyelab.compare.directions import direction
 from dyelab.compare.interval import Noise, chance_if_equal, distance_interval, noise_floor
 from dyelab.compare.variants import Variants, inner, semidefinite
-from dyelab.compare.verdicts import CANT_TELL, CLEAR, NOT_CLEAR, holm
+from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, REAL, holm
 
 
 def contrast(
@@ -100,8 +100,8 @@ def _with_length(
     low, high = distance_interval(distance, spread, confidence)
     chance = chance_if_equal(distance, spread)
     told = np.isfinite(chance) & (basis == noise.REPLICATES)
-    verdict = np.full(len(result), CANT_TELL, object)
-    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, CLEAR, NOT_CLEAR)
+    verdict = np.full(len(result), CANNOT_TELL, object)
+    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, REAL, CHANCE)
     return result.assign(
         distance=distance,
         distance_low=low,

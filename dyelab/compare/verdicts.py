@@ -1,5 +1,7 @@
 """The verdict on each difference, allowing for how many there are, and what would settle it."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from scipy import special
@@ -8,9 +10,10 @@ from dyelab import words
 from dyelab.compare.interval import Noise
 from dyelab.compare.noise import NOTHING, REPLICATES, Joint
 
-CLEAR, NOT_CLEAR, CANT_TELL = "clear", "not clear", "can't tell: no replicates"
+REAL, CHANCE, CANNOT_TELL = "real", "chance", "cannot_tell"
+NO_REPLICATES = "no_replicates"
 SIGNS = {"dE76": "ΔE*ab", "dE00": "ΔE00", "dECMC": "ΔE CMC(2:1)"}
-_POWER = 0.8  # chance of a clear verdict that "would settle it" promises
+_POWER = 0.8  # chance of the verdict *real* that "would settle it" promises
 _MOST = 50  # swatches nobody will dye more of
 _SAID = ["reference", "sample", "moved", "comparisons", "verdict", "noise_floor", "more_swatches"]
 
@@ -25,27 +28,43 @@ def judged(
 ) -> pd.DataFrame:
     """Add the verdict with its reasons in words; corrected for number after Holm (1979).
 
-    The chance that any difference among those shown is called clear by noise alone is at most
+    The chance that any difference among those shown is called real by noise alone is at most
     1 - confidence.
     """
     chance = result["chance_if_equal"].to_numpy(float)
     told = np.isfinite(chance) & (pair.basis != NOTHING)
     if replicates_needed:
         told &= pair.basis == REPLICATES
-    verdict = np.full(len(result), CANT_TELL, object)
-    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, CLEAR, NOT_CLEAR)
-    unclear = told & (verdict == NOT_CLEAR) & (pair.basis == REPLICATES)
-    more = np.where(verdict == CLEAR, 0.0, np.nan)
+    verdict = np.full(len(result), CANNOT_TELL, object)
+    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, REAL, CHANCE)
+    unclear = told & (verdict == CHANCE) & (pair.basis == REPLICATES)
+    more = np.where(verdict == REAL, 0.0, np.nan)
     size = (1 - confidence) / max(int(told.sum()), 1)
     have = result["pieces"].to_numpy(float)[unclear]
     distance = result[formula].to_numpy(float)[unclear]
     more[unclear] = _more_swatches(distance, spread[unclear], have, pair.df[unclear], size)
-    result = result.assign(comparisons=int(told.sum()), verdict=verdict, more_swatches=more)
+    caveat = np.where(told, "", NO_REPLICATES)
+    result = result.assign(
+        comparisons=int(told.sum()), verdict=verdict, caveat=caveat, more_swatches=more
+    )
     used = [*_SAID, formula, f"{formula}_low", f"{formula}_high"]
     rows = result[used].to_dict("records")
     said = [_sentence(row, formula, confidence) for row in rows]
     why = [_judgement(row, 100 - 100 * confidence) for row in rows]
     return result.assign(judged=why, words=[f"{a} {b}" for a, b in zip(said, why, strict=True)])
+
+
+def in_words(row: Any) -> str:
+    """Return the verdict of one row as a reader knows it: the code, and what it hangs on."""
+    said = words.say(f"verdict.{row['verdict']}")
+    caveat = row.get("caveat", "")
+    return f"{said}{words.say(f'verdict.{caveat}')}" if caveat else said
+
+
+def readable(frame: pd.DataFrame) -> pd.DataFrame:
+    """Put a table's verdicts into words, for showing; other columns stay as they are."""
+    said = [in_words(row) for row in frame.to_dict("records")]
+    return frame.assign(verdict=said).drop(columns="caveat", errors="ignore")
 
 
 def holm(chances: np.ndarray) -> np.ndarray:
@@ -95,11 +114,11 @@ def _sentence(row: dict, formula: str, confidence: float) -> str:
 def _judgement(row: dict, size: float) -> str:
     many = row["comparisons"]
     allowed = words.say("compare.allowed", number=many) if many > 1 else ""
-    if row["verdict"] == CANT_TELL:
+    if row["verdict"] == CANNOT_TELL:
         return words.say("compare.cant_tell")
-    if row["verdict"] == CLEAR:
+    if row["verdict"] == REAL:
         return words.say(
-            "compare.clear", floor=f"{row['noise_floor']:.1f}", size=f"{size:g}", allowed=allowed
+            "compare.real", floor=f"{row['noise_floor']:.1f}", size=f"{size:g}", allowed=allowed
         )
     more = row["more_swatches"]
     remedy = (
@@ -107,5 +126,5 @@ def _judgement(row: dict, size: float) -> str:
         if np.isfinite(more)
         else words.say("compare.too_many")
     )
-    text = words.say("compare.not_clear", floor=f"{row['noise_floor']:.1f}", allowed=allowed)
+    text = words.say("compare.chance", floor=f"{row['noise_floor']:.1f}", allowed=allowed)
     return f"{text} {remedy}"

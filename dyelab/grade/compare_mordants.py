@@ -1,11 +1,11 @@
-"""Which mordant holds better, whether that is clear, and what it costs in hue."""
+"""Which mordant holds better, whether that is real, and what it costs in hue."""
 
 import numpy as np
 import pandas as pd
 from scipy import special
 
 from dyelab import compare, convert, table
-from dyelab.compare.verdicts import CANT_TELL, CLEAR, NOT_CLEAR, holm
+from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, NO_REPLICATES, REAL, holm
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales
 
@@ -32,9 +32,9 @@ def holding(
     DataFrame
         One row a variant, exposure and amount: `exposure, amount, unit, variant, reference,
         pieces, change, reference_change` (mean ΔE_F), `grade, reference_grade` (of the means),
-        `less_change` (positive: holds better), `less_low, less_high`, `verdict` (``clear``,
-        ``not clear``, ``can't tell: no replicates``; Holm over the rows), `holds` (``better``,
-        ``worse``, or blank where not clear), `basis`, and the cost before any test: `hue_dE00`,
+        `less_change` (positive: holds better), `less_low, less_high`, `verdict` (``real``,
+        ``chance``, ``cannot_tell``; Holm over the rows) with its `caveat`, `holds` (``better``,
+        ``worse``, or blank where not real), `basis`, and the cost before any test: `hue_dE00`,
         `hue_words` (reference to variant).
 
     Raises
@@ -143,7 +143,9 @@ def _cost(base: pd.DataFrame, part: pd.DataFrame) -> dict:
 def _judged(result: pd.DataFrame, confidence: float) -> pd.DataFrame:
     chance = result.pop("_chance").to_numpy(float)
     told = np.isfinite(chance)
-    verdict = np.full(len(result), CANT_TELL, object)
-    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, CLEAR, NOT_CLEAR)
+    verdict = np.full(len(result), CANNOT_TELL, object)
+    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, REAL, CHANCE)
     better = np.where(result["less_change"] > 0, "better", "worse")
-    return result.assign(verdict=verdict, holds=np.where(verdict == CLEAR, better, ""))
+    caveat = np.where(told, "", NO_REPLICATES)
+    holds = np.where(verdict == REAL, better, "")
+    return result.assign(verdict=verdict, caveat=caveat, holds=holds)

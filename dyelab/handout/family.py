@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import shift, words
+from dyelab import compare, shift, words
 from dyelab.errors import InputError
 from dyelab.handout import variants
 
@@ -177,7 +177,7 @@ def told(one: Family, iron: float, copper: float) -> str:
         fibre=one.picked["fibre"],
         moved=row["moved"],
         distance=distance(row),
-        verdict=row["verdict"],
+        verdict=compare.in_words(row),
     )
     for name in CONTROLS:
         ends = one.ends(name, iron, copper)

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import grade, words
+from dyelab import compare, grade, words
 from dyelab.errors import InputError
 from dyelab.handout import variants
 from dyelab.plot import fastness as drawn
@@ -124,7 +124,7 @@ def by_mordant(told: pd.DataFrame) -> pd.DataFrame:
             "after": [after(row) for row in records],
             "grades": [f"{row['grade']} / {row['reference_grade']}" for row in records],
             "less_change": told["less_change"],
-            "holds": [row["holds"] or row["verdict"] for row in records],
+            "holds": [row["holds"] or compare.in_words(row) for row in records],
             "hue_cost": [f"{row['hue_dE00']:.1f}: {row['hue_words']}" for row in records],
         }
     )

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, grade, shift, table, words
+from dyelab import compare, convert, grade, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
@@ -158,7 +158,7 @@ def page(found: Findings, title: str, *, note: str = "") -> parts.Page:
             parts.Text(" ".join([*furthest(found), *quick_answer(found)]), "lead"),
             _chips(pd.concat([plain.head(1), misled]), found.dose),
             parts.Heading(words.say("findings.table")),
-            parts.number_table(pd.concat([plain, misled])[_SHOWN]),
+            parts.number_table(compare.readable(pd.concat([plain, misled]))[_SHOWN]),
             parts.Heading(words.say("findings.held")),
             parts.number_table(grades(found)),
             parts.Caution((words.say("findings.caution"), words.say("findings.screening"))),

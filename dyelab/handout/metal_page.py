@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import table, words
+from dyelab import compare, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
@@ -113,6 +113,6 @@ def _numbers(one: Family, doses: list[tuple[float, float]]) -> parts.NumberTable
     for dose in doses[1:]:
         change = one.moved(one.dyed[dose]) or {}
         numbers = {name: float(change[name]) for name in _COLUMNS}
-        said = {"words": change["moved"], "verdict": change["verdict"]}
+        said = {"words": change["moved"], "verdict": compare.in_words(change)}
         rows.append({"added": metals(*dose), **numbers, **said})
     return parts.number_table(pd.DataFrame(rows), words.say("pages.compared_start"))

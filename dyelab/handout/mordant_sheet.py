@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import table, words
+from dyelab import compare, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
@@ -73,7 +73,7 @@ def _sentences(rows: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -> 
     said = []
     for row, named in list(zip(rows, variants.labels(rows), strict=True))[1:]:
         change = moved[row["variant"]]
-        values = {"moved": change["moved"], "verdict": change["verdict"]}
+        values = {"moved": change["moved"], "verdict": compare.in_words(change)}
         said.append(words.say("pages.one", recipe=named, distance=distance(change), **values))
     return said
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import grade, table, words
+from dyelab import compare, grade, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
@@ -66,7 +66,8 @@ def _summary(source: variants.Source, moved: dict[str, pd.DataFrame]) -> str:
         dyed = pairs[pairs["dye"] != "none"]
         if len(dyed):
             top = dyed.sort_values("dE00", ascending=False).iloc[0].to_dict()
-            named = {key: str(top[key]) for key in ("dye", "cloth", "moved", "verdict")}
+            named = {key: str(top[key]) for key in ("dye", "cloth", "moved")}
+            named["verdict"] = compare.in_words(top)
             numbers = {"dose": variants.dose(top["dose"]), "distance": f"{top['dE00']:.1f}"}
             told = words.say(
                 "pages.report_metal", metal=words.say(f"pages.{metal}"), **named, **numbers
@@ -81,7 +82,7 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
         if pairs.empty:
             continue
         rows = pairs.sort_values(["cloth", "dye", "dose"], kind="stable")
-        shown = rows[_MOVED].assign(
+        shown = compare.readable(rows)[_MOVED].assign(
             dose=rows["dose"].map(variants.dose),
             dye=rows["dye"].replace("none", words.say("pages.undyed")),
         )

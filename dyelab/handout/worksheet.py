@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import table, words
+from dyelab import compare, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
@@ -88,7 +88,7 @@ def _answer(
     dose = words.say(f"family.{metal}", dose=variants.dose(row["dose"]))
     labels = [f"{number}. {words.say('pages.before')}", dose]
     patches = parts.patches(both[[*table.LAB, *table.WHITE]], labels)
-    values = {"moved": change["moved"], "verdict": change["verdict"], "recipe": _name(row)}
+    values = {"moved": change["moved"], "verdict": compare.in_words(change), "recipe": _name(row)}
     said = words.say("pages.one", distance=distance(change), **values)
     return [
         parts.Chips(tuple(patches), columns=4, height_mm=12, touching=True),

@@ -115,9 +115,7 @@ def _sentence(pairs: pd.DataFrame, what: str, reference: str, formula: str) -> s
         low=f"{pairs[formula].min():.1f}",
         high=f"{pairs[formula].max():.1f}",
         furthest=furthest["recipe"],
-        clear=int(counts.get("clear", 0)),
-        unclear=int(counts.get("not clear", 0)),
-        untold=len(pairs) - int(counts.get("clear", 0)) - int(counts.get("not clear", 0)),
+        **{name: int(counts.get(name, 0)) for name in ("real", "chance", "cannot_tell")},
     )
 
 
@@ -126,7 +124,8 @@ def _table(pairs: pd.DataFrame, formula: str) -> pd.DataFrame:
     names += ["more_swatches", "moved", "dL", "da", "db", "dC", "dH", "pieces"]
     order = np.argsort(-pairs[formula].to_numpy(), kind="stable")
     ways = shift.rank(pairs, formula=formula)[["saddening", "warming", "greening"]]
-    return pd.concat([pairs.iloc[order][names].reset_index(drop=True), ways], axis=1)
+    shown = compare.readable(pairs.iloc[order])[names]
+    return pd.concat([shown.reset_index(drop=True), ways], axis=1)
 
 
 def _chips(made: pd.DataFrame, pairs: pd.DataFrame, formula: str) -> list[list[frame.Chip]]:

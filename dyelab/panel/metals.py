@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import shift, words
+from dyelab import compare, shift, words
 from dyelab.errors import InputError
 from dyelab.handout import variants
 from dyelab.handout.family import CONTROLS, START, Family, family, gaps, metals, told
@@ -165,11 +165,16 @@ def _table(one: Family, iron: float, copper: float) -> pd.DataFrame:
     moved = {name: one.moved(row) for name, row in last.items()}
     return pd.DataFrame(
         [
-            {"cloth": _named(one, name), **{column: change[column] for column in _SHOWN}}
+            {"cloth": _named(one, name), **_shown(change)}
             for name, change in moved.items()
             if change is not None
         ]
     )
+
+
+def _shown(change: dict[Any, Any]) -> dict[str, Any]:
+    said = {**change, "verdict": compare.in_words(change)}
+    return {column: said[column] for column in _SHOWN}
 
 
 def _chips(one: Family, iron: float, copper: float) -> list[list[frame.Chip]]:

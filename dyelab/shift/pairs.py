@@ -267,7 +267,7 @@ def rank(pairs: pd.DataFrame, *, formula: str = "dE00") -> pd.DataFrame:
         Furthest first: `place`, `recipe`, the distance with its interval, and
         `saddening` (-(ΔL* + ΔC*) / √2: darker and duller), `warming` (ΔH* towards hue 50°,
         orange; negative is cooling), `greening` (ΔH* where hue moved towards green; negative
-        towards red), `moved`, `verdict`. All in CIELAB units.
+        towards red), `moved`, `verdict`, `caveat`. All in CIELAB units.
     """
     table.need(pairs, [formula, "dL", "dC", "dH", "moved"], "ranking")
     warming, greening = _hue_names(pairs)
@@ -277,7 +277,7 @@ def rank(pairs: pd.DataFrame, *, formula: str = "dE00") -> pd.DataFrame:
     result = result.sort_values(formula, ascending=False, kind="stable").reset_index(drop=True)
     result.insert(0, "place", np.arange(1, len(result) + 1))
     names = ["place", "recipe", "sample", formula, f"{formula}_low", f"{formula}_high"]
-    names += ["saddening", "warming", "greening", "moved", "verdict"]
+    names += ["saddening", "warming", "greening", "moved", "verdict", "caveat"]
     return result[[name for name in names if name in result]]
 
 
@@ -340,7 +340,7 @@ def _beyond_the_sum(row: dict[Any, Any]) -> str:
         low=spans["_low"],
         high=spans["_high"],
         moved=row["moved"],
-        verdict=row["verdict"],
+        verdict=compare.in_words(row),
     )
 
 

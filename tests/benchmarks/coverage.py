@@ -2,7 +2,7 @@
 
 Each case is a series of six recipes with n swatches each, two of which are compared. True
 colours and noise are ours; nothing is measured here. Distances are in units of the noise of a
-difference of two means. False "clear" is counted at distance 0.
+difference of two means. False "real" is counted at distance 0.
 """
 
 import sys
@@ -63,7 +63,7 @@ def held(setting, replicates, distance, way="deeper", cases=2000, seed=0):
     for name in NAMES:
         inside = (found[f"{name}_low"] <= truth[name]) & (truth[name] <= found[f"{name}_high"])
         shares[name] = float(inside.mean())
-    shares["false clear"] = float((found["chance_if_equal"] < 0.05).mean()) if not distance else 0
+    shares["false real"] = float((found["chance_if_equal"] < 0.05).mean()) if not distance else 0
     return shares
 
 
@@ -78,7 +78,7 @@ def main(cases=2000):
                     rows.append([setting, way, replicates, distance, *shares.values()])
                     print(*rows[-1][:4], *(f"{v:.3f}" for v in shares.values()), flush=True)
     table = pd.DataFrame(
-        rows, columns=["noise", "way", "replicates", "distance", *NAMES, "false clear"]
+        rows, columns=["noise", "way", "replicates", "distance", *NAMES, "false real"]
     )
     told(table, cases)
 
@@ -94,8 +94,8 @@ def told(table, cases):
         "so but for chance": shares.apply(lambda c: c.between(0.93 - room, 0.97 + room).mean()),
     }
     print(pd.DataFrame(summary).round(3).to_string())
-    equal = table.loc[table["distance"] == 0, "false clear"]
-    print(f"false clear in {len(equal)} settings: mean {equal.mean():.4f}, most {equal.max():.4f}")
+    equal = table.loc[table["distance"] == 0, "false real"]
+    print(f"false real in {len(equal)} settings: mean {equal.mean():.4f}, most {equal.max():.4f}")
     print(f"standard error of each: {np.sqrt(0.05 * 0.95 / cases):.4f}")
 
 
