@@ -84,8 +84,21 @@ def test_a_book_is_begun_where_there_is_none_if_the_user_says_so(tmp_path, monke
         open_._environment(wanted)
     assert not wanted.exists()
     monkeypatch.setattr(open_.click, "confirm", lambda *_, **__: True)
+    monkeypatch.setattr(open_.click, "prompt", lambda *_, **__: "D50/2")
     assert open_._environment(wanted)["DYELAB_BOOK"] == str(wanted.resolve())
     assert book.open(wanted).title == "my-book"
+    assert book.open(wanted).white == ("D50", 2)
+
+
+def test_the_white_of_a_new_book_may_be_given_and_never_changes_one(tmp_path):
+    wanted = tmp_path / "another"
+    open_._environment(wanted, "D65/2")
+    assert book.open(wanted).white == ("D65", 2)
+    with pytest.raises(InputError, match="Leave it out to open this one"):
+        open_._environment(wanted, "D50/2")
+    with pytest.raises(InputError, match="Choose one of D65/10°, D65/2°, D50/10°, D50/2°"):
+        open_._environment(tmp_path / "third", "F11/2")
+    assert not (tmp_path / "third").exists()
 
 
 def test_a_folder_that_is_no_book_is_refused_before_anything_starts(tmp_path):

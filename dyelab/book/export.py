@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import files
+from dyelab import files, table
 from dyelab.book import store
 from dyelab.book.csv_text import read
 from dyelab.book.model import Book
@@ -126,6 +126,7 @@ def _to_xlsx(bk: Book, path: Path) -> Path:
     contents = rendered(bk, {})
     about = workbook.create_sheet("about")
     about.append([_cell(about, "title"), _cell(about, bk.title)])
+    about.append([_cell(about, "white"), _cell(about, table.white_text(bk.white))])
     contents.pop(PACKAGE)
     for name, content in contents.items():
         sheet = workbook.create_sheet(_sheet_name(name))
@@ -221,11 +222,11 @@ def _from_xlsx(origin: Path) -> dict[str, bytes]:
             f"{origin.name}: not a whole XLSX file ({error}). Copy it again."
         ) from error
     contents = {}
-    title = origin.stem
+    told: dict[str, str] = {}
     for sheet in workbook.worksheets:
         rows = [[_text(value) for value in row] for row in sheet.iter_rows(values_only=True)]
         if sheet.title == "about":
-            title = rows[0][1] if rows and len(rows[0]) > 1 else title
+            told = {row[0]: row[1] for row in rows if len(row) > 1}
             continue
         name = sheet.title.replace("set_aside ", "set_aside/") + ".csv"
         header, *body = rows or [[]]
@@ -233,7 +234,10 @@ def _from_xlsx(origin: Path) -> dict[str, bytes]:
         filled = [row + [""] * (width - len(row)) for row in body]
         contents[name] = as_csv(pd.DataFrame(filled, columns=header, dtype=str))
     workbook.close()
-    contents[PACKAGE] = json.dumps({"title": title}).encode()
+    package: dict[str, Any] = {"title": told.get("title") or origin.stem}
+    if "white" in told:
+        package["white"] = dict(zip(table.WHITE, table.book_white(told["white"]), strict=True))
+    contents[PACKAGE] = json.dumps(package).encode()
     return contents
 
 

@@ -5,10 +5,11 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import files
+from dyelab import files, table
 from dyelab.book.model import Book, keys, tables
 from dyelab.book.opening import add
 from dyelab.book.photos import FOLDER
+from dyelab.errors import InputError
 
 _CODES = {"swatches": "swatch", "tests": "test", "readings": "reading"}
 _WHERE = {
@@ -25,12 +26,24 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     different things gets an ending in the book brought in: ``K-07`` becomes ``K-07~2``.
     Photos are copied at once; they are named by content and can't clash.
 
+    Raises
+    ------
+    InputError
+        If the books have different whites.
+
     Returns
     -------
     book : Book
     renamed : DataFrame
         `table, was, now`, one row a code that was given an ending.
     """
+    if other.white != bk.white:
+        ours, its = (table.white_text(each.white) for each in (bk, other))
+        raise InputError(
+            f"{other.path.name} is a book under {its}, this one under {ours}: their colours can't "
+            "be compared as they stand. Nothing was joined: begin a book under the white that the "
+            "instrument gives, or read the swatches again under this one's."
+        )
     theirs = tables(other)
     renamed: list[tuple[str, str, str]] = []
     for name, code in _CODES.items():

@@ -46,6 +46,8 @@ class Book:
     path : Path
         Its folder.
     title : str
+    white : (illuminant, observer)
+        Chosen when the book begins; photos and spectra are computed for it.
     swatches, steps, readings, shared, tests, photos, materials : DataFrame
         As described in `dyelab.table`. `materials` are the user's own additions.
     spectra : DataFrame
@@ -67,6 +69,7 @@ class Book:
     photos: pd.DataFrame
     materials: pd.DataFrame
     faults: pd.DataFrame
+    white: tuple[str, int] = table.DEFAULT_WHITE
     notes: tuple[str, ...] = ()
     aside: Aside = field(default_factory=Aside)
     base: dict[str, pd.DataFrame] = field(default_factory=dict)

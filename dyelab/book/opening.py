@@ -31,14 +31,26 @@ NUMERIC = {
 _ALL = [PACKAGE, *_FILES.values(), *_ASIDE_FILES.values()]
 
 
-def create(path: str | Path, title: str = "") -> Book:
+def create(
+    path: str | Path, title: str = "", *, white: tuple[str, int] = table.DEFAULT_WHITE
+) -> Book:
     """Make a new, empty book in a folder that is empty or not there yet.
+
+    Parameters
+    ----------
+    path : str or Path
+    title : str
+        By default the folder's name.
+    white : (illuminant, observer)
+        One of `table.WHITES`, for as long as the book lives: that of the instrument at hand, if
+        it gives CIELAB alone.
 
     Raises
     ------
     InputError
-        If the folder holds something already.
+        If the folder holds something already, or a book can't have this white.
     """
+    white = table.book_white("/".join(map(str, white)))
     folder = Path(path)
     if folder.exists() and any(folder.iterdir()):
         raise InputError(
@@ -47,7 +59,7 @@ def create(path: str | Path, title: str = "") -> Book:
         )
     folder.mkdir(parents=True, exist_ok=True)
     blank: dict[str, Any] = {name: table.empty(rules) for name, rules in TABLES.items()}
-    bk = _book(folder, title or folder.name, blank, Aside(), [], ())
+    bk = replace(_book(folder, title or folder.name, blank, Aside(), [], ()), white=white)
     contents = rendered(bk, {})
     with store.locked(folder):
         store.commit(folder, contents, act="save", what=["a new book"])
@@ -93,9 +105,8 @@ def loaded(folder: Path, contents: dict[str, bytes]) -> Book:
     notes = [note for cells in found.values() for note in cells.notes]
     notes += [f"{file} is missing; it is made with the next save." for file in missing]
     bk = _book(folder, _title(folder, contents), typed, kept, faults, tuple(notes))
-    return replace(
-        bk, base=tables(bk), stamp={name: store.digest(text) for name, text in contents.items()}
-    )
+    stamp = {name: store.digest(text) for name, text in contents.items()}
+    return replace(bk, white=_white(contents), base=tables(bk), stamp=stamp)
 
 
 def _as_it_was(cells: Cells) -> Cells:
@@ -134,6 +145,19 @@ def _package(contents: dict[str, bytes]) -> dict[str, Any]:
 
 def _title(folder: Path, contents: dict[str, bytes]) -> str:
     return str(_package(contents).get("title") or folder.name)
+
+
+def _white(contents: dict[str, bytes]) -> tuple[str, int]:
+    """The book's white; that of books which don't state one is the default."""
+    stated = _package(contents).get("white")
+    if stated is None:
+        return table.DEFAULT_WHITE
+    held = stated if isinstance(stated, dict) else {}
+    text = f"{held.get('illuminant', '')}/{held.get('observer', '')}"
+    try:
+        return table.book_white(text)
+    except InputError as error:
+        raise InputError(f"{PACKAGE}: white: {error}") from None
 
 
 def save(bk: Book, what: str = "") -> Book:
@@ -240,7 +264,8 @@ def _descriptor(
     created = package.get("created") or datetime.now(UTC).isoformat(timespec="seconds")
     kept = {key: value for key, value in package.items() if key != NEUTRALISED}
     base = {"$schema": _PROFILE, "name": "swatch-book", "created": created, **kept}
-    return {**base, "title": bk.title, "resources": [*listed, *theirs]}
+    white = dict(zip(table.WHITE, bk.white, strict=True))
+    return {**base, "title": bk.title, "white": white, "resources": [*listed, *theirs]}
 
 
 def _resource(name: str, file: str, frame: pd.DataFrame) -> dict[str, Any]:

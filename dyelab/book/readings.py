@@ -48,7 +48,7 @@ def instrument_readings(
     Returns
     -------
     readings : DataFrame
-        `table.READINGS` rows of samples that are swatches of the book, under D65/10°.
+        `table.READINGS` rows of samples that are swatches of the book, under its white.
     spectra : DataFrame or None
         `reading` and one column a wavelength.
     left : DataFrame
@@ -56,10 +56,10 @@ def instrument_readings(
 
     Notes
     -----
-    Spectra are computed under D65/10°; CIELAB under another white is adapted by CAT16, an
+    Spectra are computed under the book's white; CIELAB under another is adapted by CAT16, an
     estimate, and flagged ``adapted``.
     """
-    found = pd.concat(_coloured(lab, spectra, method), ignore_index=True)
+    found = pd.concat(_coloured(lab, spectra, method, bk.white), ignore_index=True)
     known = {str(code).casefold(): code for code in bk.swatches["swatch"]}
     given = {sample.strip(): swatch.strip() for sample, swatch in (names or {}).items()}
     called = [given.get(str(s).strip(), str(s).strip()) for s in found["sample"]]
@@ -115,7 +115,7 @@ def read_by_instrument(
     Returns
     -------
     DataFrame
-        `swatch`, `L`, `a`, `b` under D65/10°; other whites are adapted by CAT16.
+        `swatch`, `L`, `a`, `b` under the book's white; other whites are adapted by CAT16.
     """
     rows = bk.readings
     kept = rows["method"].isin(_INSTRUMENTS) & (rows["part"] == "swatch")
@@ -125,21 +125,24 @@ def read_by_instrument(
     rows = rows[kept]
     if rows.empty:
         return pd.DataFrame(columns=["swatch", *table.LAB])
-    adapted = convert.adapt(rows, *table.DEFAULT_WHITE)
+    adapted = convert.adapt(rows, *bk.white)
     return adapted.groupby("swatch", sort=False)[table.LAB].mean().reset_index()
 
 
 def _coloured(
-    lab: pd.DataFrame | None, spectra: pd.DataFrame | None, method: str
+    lab: pd.DataFrame | None,
+    spectra: pd.DataFrame | None,
+    method: str,
+    white: tuple[str, int],
 ) -> list[pd.DataFrame]:
     parts = []
     if spectra is not None and len(spectra):
         bands = convert.wavelength_columns(spectra)
-        made = convert.spectra_to_lab(spectra, *table.DEFAULT_WHITE)
+        made = convert.spectra_to_lab(spectra, *white)
         flag = "ends" if convert.missing_ends([float(band) for band in bands]) else ""
         parts.append(made.assign(method="spectral", flags=flag, **spectra[bands]))
     if lab is not None and len(lab):
-        made = convert.adapt(lab, *table.DEFAULT_WHITE)
+        made = convert.adapt(lab, *white)
         parts.append(made.assign(method=method))
     if not parts:
         raise InputError("nothing was read: the file holds no spectra and no CIELAB values.")

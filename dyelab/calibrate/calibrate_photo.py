@@ -16,6 +16,7 @@ from dyelab.calibrate.tone import Tone
 from dyelab.calibrate.tone_fit import fit_tone
 from dyelab.errors import InputError
 from dyelab.read import Photo
+from dyelab.table import DEFAULT_WHITE
 
 _INNER = 0.6  # share of a white or grey area that is looked at
 _MOST_CLIPPED = 0.05
@@ -27,7 +28,7 @@ class Own:
     """The user's own swatches of this photo, measured by instrument: places and CIELAB."""
 
     quads: np.ndarray  # (n, 4, 2) pixels
-    lab: np.ndarray  # (n, 3) D65/10°
+    lab: np.ndarray  # (n, 3) under the calibration's white
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,7 @@ def from_target(
     own: Own | None = None,
     method: str = "auto",
     stored: Calibration | None = None,
+    white: tuple[str, int] = DEFAULT_WHITE,
 ) -> Setup:
     """Calibrate a photo.
 
@@ -66,6 +68,8 @@ def from_target(
         ``auto``, ``plain`` or ``learned``.
     stored : Calibration, optional
         Made before, to be used again if the greys still fit.
+    white : (illuminant, observer)
+        Of the colours, where no reference and no stored calibration brings its own.
 
     Raises
     ------
@@ -76,7 +80,7 @@ def from_target(
     if stored is not None:
         return _again(photo, stored, target, pose, areas)
     if target is None or reference is None:
-        return _white_only(photo, pose, areas, own)
+        return _white_only(photo, pose, areas, own, white)
     seen = sample(photo, list(target.quads), steps=32)
     kept = _usable(seen.mean, seen.clipped, photo, reference)
     tone, shading = Tone(), None
@@ -201,6 +205,7 @@ def _white_only(
     pose: Pose | None,
     areas: tuple[np.ndarray, np.ndarray] | None,
     own: Own | None,
+    white: tuple[str, int],
 ) -> Setup:
     if pose is None or areas is None:
         raise InputError(
@@ -208,7 +213,7 @@ def _white_only(
             "the card, or with a 24-patch target."
         )
     shading = fit_shading(pose.layout, *areas, photo.name)
-    made = _corrected(from_white(shading.paper), photo, own, shading, pose)
+    made = _corrected(from_white(shading.paper, white=white), photo, own, shading, pose)
     return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, None)
 
 

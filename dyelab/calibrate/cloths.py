@@ -10,8 +10,9 @@ from functools import cache
 import numpy as np
 
 from dyelab import convert
-from dyelab.calibrate.colour_fit import Known, known
+from dyelab.calibrate.colour_fit import Known, White, known
 from dyelab.calibrate.reference import BANDS
+from dyelab.table import DEFAULT_WHITE
 
 
 def cloths(count: int, seed: int) -> np.ndarray:
@@ -35,7 +36,10 @@ def cloths(count: int, seed: int) -> np.ndarray:
 
 
 @cache
-def training(count: int = 900, seed: int = 20) -> tuple[np.ndarray, Known]:
-    """Spectra to train on, and their colours."""
+def training(
+    white: White = DEFAULT_WHITE, count: int = 900, seed: int = 20
+) -> tuple[np.ndarray, Known]:
+    """Spectra to train on, and their colours under a white."""
     spectra = cloths(count, seed)
-    return spectra, known(convert.spectrum_to_lab(BANDS, spectra))
+    lab = convert.spectrum_to_lab(BANDS, spectra, illuminant=white[0], observer=white[1])
+    return spectra, known(lab, white=white)

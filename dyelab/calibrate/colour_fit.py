@@ -5,6 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyelab import convert
+from dyelab.table import DEFAULT_WHITE
+
+White = tuple[str, int]
 
 DEGREES = (1, 2, 3)
 TOP = DEGREES[-1]
@@ -36,7 +39,7 @@ def terms(rgb: np.ndarray, degree: int) -> np.ndarray:
     return np.stack(made, axis=-1)
 
 
-def weights(lab: np.ndarray) -> np.ndarray:
+def weights(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
     """Turn small XYZ errors at these colours into errors of even size to the eye, (n, 3, 3).
 
     The derivative of CIELAB, its lightness, chroma and hue parts divided by the weights S_L,
@@ -51,49 +54,52 @@ def weights(lab: np.ndarray) -> np.ndarray:
     S_L = 1 + 0.015 * (L - 50) ** 2 / np.sqrt(20 + (L - 50) ** 2)
     scale = np.stack([light / S_L[:, None], along / (1 + 0.045 * C)[:, None],
                       across / (1 + 0.015 * C)[:, None]], axis=1)  # fmt: skip
-    return scale @ slope(lab)
+    return scale @ slope(lab, white)
 
 
-def slope(lab: np.ndarray) -> np.ndarray:
-    """Derivative of CIELAB (D65/10°) by XYZ at these colours, (n, 3, 3)."""
-    xyz, white, step = to_xyz(lab), convert.white(), 1e-3
+def slope(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
+    """Derivative of CIELAB by XYZ at these colours, (n, 3, 3)."""
+    xyz, light, step = to_xyz(lab, white), convert.white(*white), 1e-3
     return np.stack(
         [
-            (convert.xyz_to_lab(xyz + d, white) - convert.xyz_to_lab(xyz - d, white)) / (2 * step)
+            (convert.xyz_to_lab(xyz + d, light) - convert.xyz_to_lab(xyz - d, light)) / (2 * step)
             for d in step * np.eye(3)
         ],
         axis=-1,
     )
 
 
-def to_xyz(lab: np.ndarray) -> np.ndarray:
-    """XYZ of CIELAB, D65/10°."""
-    return convert.lab_to_xyz(lab, convert.white())
+def to_xyz(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
+    """XYZ of CIELAB under a white."""
+    return convert.lab_to_xyz(lab, convert.white(*white))
 
 
-def to_lab(xyz: np.ndarray) -> np.ndarray:
-    """CIELAB of XYZ, D65/10°; negative light counts as none."""
-    return convert.xyz_to_lab(np.maximum(xyz, 1e-4), convert.white())
+def to_lab(xyz: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
+    """CIELAB of XYZ under a white; negative light counts as none."""
+    return convert.xyz_to_lab(np.maximum(xyz, 1e-4), convert.white(*white))
 
 
 @dataclass(frozen=True)
 class Known:
-    """Colours that a fit learns from: CIELAB (n, 3), its XYZ, weights and importance."""
+    """Colours that a fit learns from: CIELAB (n, 3), its XYZ, weights, importance and white."""
 
     lab: np.ndarray
     xyz: np.ndarray
     weights: np.ndarray  # (n, 3, 3), importance included
+    white: White = DEFAULT_WHITE
 
     def but(self, kept: np.ndarray) -> "Known":
         """Return some of them."""
-        return Known(self.lab[kept], self.xyz[kept], self.weights[kept])
+        return Known(self.lab[kept], self.xyz[kept], self.weights[kept], self.white)
 
 
-def known(lab: np.ndarray, importance: np.ndarray | float = 1.0) -> Known:
+def known(
+    lab: np.ndarray, importance: np.ndarray | float = 1.0, white: White = DEFAULT_WHITE
+) -> Known:
     """Make a set of known colours; importance multiplies their squared errors."""
     lab = np.asarray(lab, float)
     share = np.sqrt(np.broadcast_to(importance, len(lab)))
-    return Known(lab, to_xyz(lab), weights(lab) * share[:, None, None])
+    return Known(lab, to_xyz(lab, white), weights(lab, white) * share[:, None, None], white)
 
 
 def joined(one: Known, other: Known) -> Known:
@@ -102,6 +108,7 @@ def joined(one: Known, other: Known) -> Known:
         np.concatenate([one.lab, other.lab]),
         np.concatenate([one.xyz, other.xyz]),
         np.concatenate([one.weights, other.weights]),
+        one.white,
     )
 
 
@@ -120,5 +127,5 @@ def left_out(phi: np.ndarray, of: Known, ridge: float = 1e-6) -> np.ndarray:
     out = []
     for i in range(len(phi)):
         kept = np.arange(len(phi)) != i
-        out.append(to_lab(phi[i] @ solve(phi[kept], of.but(kept), ridge).T))
+        out.append(to_lab(phi[i] @ solve(phi[kept], of.but(kept), ridge).T, of.white))
     return np.array(out)

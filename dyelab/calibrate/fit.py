@@ -13,6 +13,7 @@ from dyelab.calibrate.colour_fit import (
     RIDGE,
     TOP,
     Known,
+    White,
     joined,
     known,
     left_out,
@@ -26,6 +27,7 @@ from dyelab.calibrate.reference import NOISE, Reference
 from dyelab.calibrate.tone import Tone
 from dyelab.calibrate.tone_fit import ToneFit
 from dyelab.errors import InputError, choose
+from dyelab.table import DEFAULT_WHITE
 
 DRAWS, NODES = 16, 450
 PATCH_WEIGHT = 30.0  # of a real patch beside an invented cloth
@@ -64,7 +66,7 @@ def check_method(method: str) -> None:
 
 def patches_seen(stored: np.ndarray, light: np.ndarray, reference: Reference) -> Seen:
     """Pair the 24 patches with their reference."""
-    return Seen(stored, light, known(reference.lab), reference.spectra)
+    return Seen(stored, light, known(reference.lab, white=reference.white), reference.spectra)
 
 
 def calibrated(
@@ -111,7 +113,7 @@ def calibrated(
     patches = _report(reference, terms(rgb, TOP) @ matrix.T, out)
     made = Calibration(
         "plain" if plain else "learned", tone, TOP, matrix, errors, patches,
-        witnesses=seen.stored / seen.light[:, None], flags=flags,
+        witnesses=seen.stored / seen.light[:, None], flags=flags, white=reference.white,
     )  # fmt: skip
     scale = _observed(doubt, rgb, seen.of, seed)
     return replace(made, errors=replace(errors, scale=scale))
@@ -125,12 +127,14 @@ def _plain(rgb: np.ndarray, of: Known) -> tuple[np.ndarray, np.ndarray]:
     """
     degrees = [d for d in DEGREES if d == 1 or 3 * len(rgb) >= 4 * terms(rgb[:1], d).size]
     fits = [solve(terms(rgb, d), of, RIDGE[d]) for d in degrees]
-    outs = [to_xyz(left_out(terms(rgb, d), of, RIDGE[d])) for d in degrees]
-    share = np.array([1 / np.mean(convert.dE00(of.lab, to_lab(out)) ** 2) for out in outs])
+    outs = [to_xyz(left_out(terms(rgb, d), of, RIDGE[d]), of.white) for d in degrees]
+    share = np.array(
+        [1 / np.mean(convert.dE00(of.lab, to_lab(out, of.white)) ** 2) for out in outs]
+    )
     share /= share.sum()
     size = terms(rgb[:1], TOP).size
     padded = [np.pad(fit, ((0, 0), (0, size - fit.shape[1]))) for fit in fits]
-    together = to_lab(np.einsum("d,dnk->nk", share, np.array(outs)))
+    together = to_lab(np.einsum("d,dnk->nk", share, np.array(outs)), of.white)
     return np.einsum("d,dkp->kp", share, np.array(padded)), convert.dE00(of.lab, together)
 
 
@@ -164,9 +168,9 @@ def _helps(response: Response, seen: Seen, rgb: np.ndarray) -> bool:
 
 
 def _learned(response: Response, rgb: np.ndarray, of: Known) -> np.ndarray:
-    spectra, invented = training()
+    spectra, invented = training(of.white)
     phi = np.concatenate([terms(spectra @ response.mean, TOP), terms(rgb, TOP)])
-    heavier = Known(of.lab, of.xyz, of.weights * np.sqrt(PATCH_WEIGHT))
+    heavier = Known(of.lab, of.xyz, of.weights * np.sqrt(PATCH_WEIGHT), of.white)
     return solve(phi, joined(invented, heavier))
 
 
@@ -188,16 +192,17 @@ class _Doubt:
 
 def _simulated(doubt: _Doubt, matrix: np.ndarray, degree: int, rng: np.random.Generator) -> Errors:
     """Errors of this fit for invented cloths, over cameras that agree with the patches."""
-    spectra, invented = training()
+    white = doubt.seen.of.white
+    spectra, invented = training(white)
     spectra, true = spectra[:NODES], invented.lab[:NODES]
     seen = [doubt.values(spectra, rng) for _ in range(DRAWS)]
-    fitted = np.stack([to_lab(terms(rgb, degree) @ matrix.T) for rgb in seen])
+    fitted = np.stack([to_lab(terms(rgb, degree) @ matrix.T, white) for rgb in seen])
     return Errors(fitted.mean(axis=0), fitted - true)
 
 
 def _report(reference: Reference, xyz: np.ndarray, out: np.ndarray) -> pd.DataFrame:
     L, a, b = reference.lab.T
-    left = convert.dE00(reference.lab, to_lab(xyz))
+    left = convert.dE00(reference.lab, to_lab(xyz, reference.white))
     return pd.DataFrame(
         {"patch": reference.names, "L": L, "a": a, "b": b, "dE00": left, "dE00_left_out": out}
     )
@@ -221,7 +226,9 @@ def _observed(doubt: _Doubt, rgb: np.ndarray, of: Known, seed: int) -> float:
     return float(np.clip(np.sqrt(_USUAL**2 * max(seen, 0.1) ** 0.5), 0.5, 4))
 
 
-def from_white(paper: np.ndarray, reference_white: float = 0.88) -> Calibration:
+def from_white(
+    paper: np.ndarray, reference_white: float = 0.88, white: White = DEFAULT_WHITE
+) -> Calibration:
     """Calibration from the card's paper alone: the camera's own colours, white balanced.
 
     Parameters
@@ -230,6 +237,8 @@ def from_white(paper: np.ndarray, reference_white: float = 0.88) -> Calibration:
         Linear camera values of the paper.
     reference_white : float
         Its luminance factor.
+    white : (illuminant, observer)
+        Wanted for the colours.
 
     Returns
     -------
@@ -237,15 +246,16 @@ def from_white(paper: np.ndarray, reference_white: float = 0.88) -> Calibration:
         Its errors are those of cameras of every kind, and large.
     """
     rng = np.random.default_rng(0)
-    spectra, invented = training()
+    spectra, invented = training(white)
     spectra, true = spectra[:NODES], invented.lab[:NODES]
     seen = np.stack(
         [_as_developed(spectra, invented.but(np.arange(NODES)), rng) for _ in range(DRAWS)]
     )
-    matrix = _srgb_to_white() * reference_white / paper
+    matrix = _srgb_to_white(white) * reference_white / paper
     empty = pd.DataFrame(columns=["patch", "L", "a", "b", "dE00", "dE00_left_out"])
     errors = Errors(seen.mean(axis=0), seen - true)
-    return Calibration("white", Tone(), 1, matrix, errors, empty, paper[None], ("no_target",))
+    flags = ("no_target",)
+    return Calibration("white", Tone(), 1, matrix, errors, empty, paper[None], flags, white=white)
 
 
 def _as_developed(spectra: np.ndarray, of: Known, rng: np.random.Generator) -> np.ndarray:
@@ -256,17 +266,18 @@ def _as_developed(spectra: np.ndarray, of: Known, rng: np.random.Generator) -> n
     """
     response = any_response(rng)
     raw = spectra @ response / response.sum(axis=0)
-    best = np.linalg.solve(_srgb_to_white(), solve(terms(raw, 1), of))
+    best = np.linalg.solve(_srgb_to_white(of.white), solve(terms(raw, 1), of))
     best /= best.sum(axis=1, keepdims=True)
     far, tone = rng.normal(*_DEVELOPED), _STEEPER.draw(rng)
     seen = raw @ (far * best + (1 - far) * np.eye(3)).T
     bent = tone.redo(_EXPOSED * seen) / tone.redo(np.array(_EXPOSED))
-    lab = to_lab(bent @ _srgb_to_white().T)
+    lab = to_lab(bent @ _srgb_to_white(of.white).T, of.white)
     return lab * (1 + _PLEASING * rng.standard_normal(3)) + rng.normal(0, _CAST, 3)
 
 
-def _srgb_to_white() -> np.ndarray:
-    """Linear sRGB (IEC 61966-2-1) to XYZ of D65/10°, white to white."""
+def _srgb_to_white(white: White) -> np.ndarray:
+    """Linear sRGB (IEC 61966-2-1) to XYZ under this white, white to white."""
     srgb = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
-    lab = convert.xyz_to_lab(100 * srgb.T, convert.white("D65", 2))
-    return to_xyz(lab).T
+    screen = convert.white("D65", 2)
+    lab = convert.xyz_to_lab(100 * srgb.T, screen)
+    return to_xyz(lab, white).T

@@ -13,6 +13,7 @@ from dyelab.calibrate.colour_fit import terms, to_lab
 from dyelab.calibrate.nearby_swatches import left_by, near
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
+from dyelab.table import DEFAULT_WHITE
 
 REACH = 9.0  # CIELAB units over which calibration errors are alike
 _MOST_OFF = (
@@ -58,7 +59,7 @@ class Errors:
 
 @dataclass(frozen=True)
 class Calibration:
-    """From linear camera values, light evened out, to CIELAB D65/10°.
+    """From linear camera values, light evened out, to CIELAB under one white.
 
     Attributes
     ----------
@@ -84,6 +85,8 @@ class Calibration:
         What to hold against every colour of the photo.
     anchors : tuple of ndarrays
         CIELAB as fitted, and what is added there, of swatches measured by instrument.
+    white : (illuminant, observer)
+        Of the colours.
     """
 
     method: str
@@ -95,6 +98,7 @@ class Calibration:
     witnesses: np.ndarray
     flags: tuple[str, ...] = ()
     anchors: tuple[np.ndarray, np.ndarray] | None = None
+    white: tuple[str, int] = DEFAULT_WHITE
 
     @property
     def left(self) -> float:
@@ -103,7 +107,7 @@ class Calibration:
 
     def lab(self, rgb: np.ndarray) -> np.ndarray:
         """CIELAB (n, 3) of camera values (n, 3), linear, `tone` undone, light evened out."""
-        fitted = to_lab(terms(np.atleast_2d(rgb), self.degree) @ self.matrix.T)
+        fitted = to_lab(terms(np.atleast_2d(rgb), self.degree) @ self.matrix.T, self.white)
         return fitted if self.anchors is None else fitted + near(fitted, *self.anchors)
 
     def doubt(self, lab: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -146,6 +150,7 @@ def write_calibration(made: Calibration, path: str | Path) -> Path:
     content = {
         "dyelab": "calibration 1",
         "method": made.method,
+        "white": list(made.white),
         "tone": made.tone.values.tolist(),
         "degree": made.degree,
         "matrix": made.matrix.tolist(),
@@ -185,7 +190,7 @@ def read_calibration(path: str | Path) -> Calibration:
 
 def _from_json(content: dict[str, Any]) -> Calibration:
     errors = content["errors"]
-    anchors = content["anchors"]
+    anchors, white = content["anchors"], content.get("white", DEFAULT_WHITE)
     return Calibration(
         method=str(content["method"]),
         tone=Tone(*content["tone"]),
@@ -196,6 +201,7 @@ def _from_json(content: dict[str, Any]) -> Calibration:
         witnesses=np.array(content["witnesses"], float),
         flags=tuple(content["flags"]),
         anchors=None if anchors is None else (np.array(anchors[0]), np.array(anchors[1])),
+        white=(str(white[0]), int(white[1])),
     )
 
 

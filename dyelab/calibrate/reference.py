@@ -14,7 +14,6 @@ from dyelab.table import DEFAULT_WHITE, LAB
 BANDS = np.arange(380.0, 731.0, 10.0)
 ROWS, COLUMNS = 4, 6
 NOISE = 0.015  # of a patch's value beside its own spectrum
-_ILLUMINANT, _OBSERVER = DEFAULT_WHITE
 
 
 @dataclass(frozen=True)
@@ -24,7 +23,7 @@ class Reference:
     Attributes
     ----------
     lab : ndarray (24, 3)
-        CIELAB, D65/10°.
+        CIELAB under `white`.
     spectra : ndarray (24, 36)
         Reflectance factors at `BANDS`.
     names : tuple of str
@@ -35,6 +34,8 @@ class Reference:
         Whether the CIELAB values were adapted from another white.
     source : str
         Where the values come from.
+    white : (illuminant, observer)
+        For which this target's colours, and all that is measured by it, are computed.
     """
 
     lab: np.ndarray
@@ -43,6 +44,7 @@ class Reference:
     spectral: bool
     adapted: bool
     source: str
+    white: tuple[str, int] = DEFAULT_WHITE
 
     @property
     def noise(self) -> float:
@@ -55,7 +57,7 @@ class Reference:
         return replace(self, lab=self.lab[kept], spectra=self.spectra[kept], names=names)
 
 
-def reference(source: str | Path = "average") -> Reference:
+def reference(source: str | Path = "average", white: tuple[str, int] = DEFAULT_WHITE) -> Reference:
     """Get the target's reference values.
 
     Parameters
@@ -63,6 +65,8 @@ def reference(source: str | Path = "average") -> Reference:
     source : str or Path
         A measurement file of the 24 patches (CGATS, CxF3, CSV; spectra or CIELAB), or the name
         of a published average: ``average``, ``before-2014``, ``after-2014``.
+    white : (illuminant, observer)
+        Wanted for its colours. Spectra are computed for it; CIELAB under another is adapted.
 
     Raises
     ------
@@ -70,27 +74,28 @@ def reference(source: str | Path = "average") -> Reference:
         If it is neither, or the file hasn't 24 patches, or they are no such target.
     """
     if str(source) in convert.target_names():
-        return _published(str(source))
+        return _published(str(source), white)
     if not Path(source).exists():
         raise InputError(
             f"no file {str(source)!r} with the target's values. Give a measurement file of its "
             f"24 patches, or a published average: {', '.join(convert.target_names())}."
         )
-    return _measured(Path(source))
+    return _measured(Path(source), white)
 
 
-def _published(name: str) -> Reference:
-    lab = convert.target_lab(name)
+def _published(name: str, white: tuple[str, int]) -> Reference:
+    lab = convert.target_lab(name, illuminant=white[0], observer=white[1])
     adapted = bool((lab["flags"] == "adapted").any())
     names = tuple(lab["sample"])
-    return Reference(lab[LAB].to_numpy(), _average(), names, name == "average", adapted, name)
+    spectral = name == "average"
+    return Reference(lab[LAB].to_numpy(), _average(), names, spectral, adapted, name, white)
 
 
 def _average() -> np.ndarray:
     return convert.target_spectra()[[str(int(b)) for b in BANDS]].to_numpy(float)
 
 
-def _measured(path: Path) -> Reference:
+def _measured(path: Path, white: tuple[str, int]) -> Reference:
     found = read.measurements(path)
     table = found.spectra if found.spectra is not None else found.lab
     if table is None or len(table) != ROWS * COLUMNS:
@@ -101,7 +106,8 @@ def _measured(path: Path) -> Reference:
         )
     order = in_rows(list(table["sample"].astype(str)))
     table = table.iloc[order].reset_index(drop=True)
-    lab, spectra, adapted = _values(table, found.spectra is not None)
+    spectral = found.spectra is not None
+    lab, spectra, adapted = _values(table, spectral, white)
     turned = _upright(lab)
     if turned is None:
         raise InputError(
@@ -110,18 +116,20 @@ def _measured(path: Path) -> Reference:
         )
     names = tuple(table["sample"].astype(str).iloc[turned])
     spectra = _average() if spectra is None else spectra[turned]
-    return Reference(lab[turned], spectra, names, found.spectra is not None, adapted, path.name)
+    return Reference(lab[turned], spectra, names, spectral, adapted, path.name, white)
 
 
-def _values(table: pd.DataFrame, spectral: bool) -> tuple[np.ndarray, np.ndarray | None, bool]:
+def _values(
+    table: pd.DataFrame, spectral: bool, white: tuple[str, int]
+) -> tuple[np.ndarray, np.ndarray | None, bool]:
     if spectral:
-        lab = convert.spectra_to_lab(table, _ILLUMINANT, _OBSERVER)[LAB].to_numpy(float)
+        lab = convert.spectra_to_lab(table, *white)[LAB].to_numpy(float)
         bands = convert.wavelength_columns(table)
         at = [float(b) for b in bands]
         rows = table[bands].to_numpy(float)
         return lab, np.array([np.interp(BANDS, at, row) for row in rows]), False
-    other = (table["illuminant"] != _ILLUMINANT) | (table["observer"].astype(int) != _OBSERVER)
-    moved = convert.adapt(table, _ILLUMINANT, _OBSERVER) if other.any() else table
+    other = (table["illuminant"] != white[0]) | (table["observer"].astype(int) != white[1])
+    moved = convert.adapt(table, *white) if other.any() else table
     return moved[LAB].to_numpy(float), None, bool(other.any())
 
 

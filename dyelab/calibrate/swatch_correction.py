@@ -23,7 +23,7 @@ def anchored(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration
     rgb : ndarray (n, 3)
         Their camera values, linear, tone undone, light evened out.
     lab : ndarray (n, 3)
-        CIELAB D65/10° by instrument.
+        CIELAB by instrument, under the calibration's white.
     """
     if not len(lab):
         return made

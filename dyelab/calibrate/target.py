@@ -51,7 +51,7 @@ class _Scorer:
     """How well colours at 24 places agree with the reference."""
 
     def __init__(self, reference: Reference) -> None:
-        xyz = np.sqrt(np.maximum(to_xyz(reference.lab), 0) / 100)
+        xyz = np.sqrt(np.maximum(to_xyz(reference.lab, reference.white), 0) / 100)
         self._base, _ = np.linalg.qr(np.column_stack([np.ones(len(xyz)), xyz]))
 
     def __call__(self, roots: np.ndarray) -> np.ndarray:

@@ -45,6 +45,14 @@ _PATH: Any = click.Path(path_type=Path)
     show_default=True,
     help="Fit to the patches alone, or trained on dyed cloth as this camera sees it.",
 )
+@click.option("--illuminant", default="D65", show_default=True, help="CIE illuminant wanted.")
+@click.option(
+    "--observer",
+    type=click.Choice(["2", "10"]),
+    default="10",
+    show_default=True,
+    help="Standard observer wanted, in degrees.",
+)
 @click.option("--keep", metavar="FILE.json", type=_PATH, help="Keep the first photo's calibration.")
 @click.option(
     "--calibration", metavar="FILE.json", type=_PATH, help="Use a calibration kept before."
@@ -63,13 +71,15 @@ def command(
 ) -> None:
     """Colours of the windows in each PHOTO of a swatch card, with their uncertainty.
 
-    Everything is CIELAB under D65 for the 10° observer.
+    Everything is CIELAB under the illuminant and for the observer you ask for; colours that go
+    into one table or book need one white.
     """
     from tqdm import tqdm
 
     from dyelab import calibrate, measure
     from dyelab.card import read_layout
 
+    options["white"] = (options.pop("illuminant"), int(options.pop("observer")))
     _check_keep(target, options)
     kept = options["calibration"]
     layout = None if card is None else read_layout(card)
@@ -89,6 +99,7 @@ def command(
             executor=executor,
             progress=lambda done, _all: bar.update(done - bar.n),
             skip_bad=options["skip_bad"],
+            white=options["white"],
         )
     if options["keep"] is not None:
         _keep(photos[0], target, layout, options)
@@ -112,8 +123,9 @@ def _keep(photo: Path, target: str, layout: Any, options: dict[str, Any]) -> Non
     from dyelab import calibrate, measure
 
     made = measure.calibration(
-        photo, target, layout=layout, add=options["add"], method=options["method"]
-    )
+        photo, target, layout=layout, add=options["add"], method=options["method"],
+        white=options["white"],
+    )  # fmt: skip
     calibrate.write_calibration(made, options["keep"])
     click.echo(f"{options['keep']}: the calibration of {photo.name}")
 

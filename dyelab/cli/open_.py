@@ -29,9 +29,14 @@ _SERVED = Path(__file__).parent / "served"
     show_default=True,
     help="Folder of your own for the copies of the notebooks.",
 )
+@click.option(
+    "--white",
+    metavar="WHITE",
+    help="White of a book that begins here: D65/10 (usual for textiles), D65/2, D50/10 or D50/2.",
+)
 @click.option("--port", type=int, default=0, help="Port on this machine; a free one by default.")
 @click.option("--no-browser", is_flag=True, help="Print the address only.")
-def command(folder: Path | None, app: bool, desk: Path, port: int, no_browser: bool) -> None:
+def command(folder: Path | None, app: bool, desk: Path, white: str | None, **server: Any) -> None:
     """Open the notebooks on a swatch book, or on the example.
 
     The notebooks are copied to a folder of your own; those you have changed are left as they
@@ -39,7 +44,7 @@ def command(folder: Path | None, app: bool, desk: Path, port: int, no_browser: b
     """
     from dyelab import words
 
-    environment = _environment(folder)
+    environment = _environment(folder, white)
     if app and find_spec("voila") is None:
         raise _refusal("cli.no_app")
     for line in copies(desk):
@@ -47,7 +52,7 @@ def command(folder: Path | None, app: bool, desk: Path, port: int, no_browser: b
     click.echo(words.say("cli.serving", folder=desk.resolve()))
     run = _app if app else _lab
     os.chdir(desk)
-    os.execve(sys.executable, run(port, no_browser), with_looks(environment))
+    os.execve(sys.executable, run(**server), with_looks(environment))
 
 
 def with_looks(environment: Mapping[str, str]) -> dict[str, str]:
@@ -66,17 +71,28 @@ def _refusal(key: str, **values: Any) -> Exception:
     return InputError(words.say(key, **values))
 
 
-def _environment(folder: Path | None) -> dict[str, str]:
+def _environment(folder: Path | None, white: str | None = None) -> dict[str, str]:
     """Return the environment of the server, with the book the panels shall open on."""
     if folder is None:
         return {**os.environ}
-    if not folder.exists() and _wanted(folder):
-        from dyelab import book
-
-        book.save(book.create(folder, folder.name))
+    if not folder.exists() and (white or _wanted(folder)):
+        _begin(folder, white)
+    elif white:
+        raise _refusal("cli.white_stands", path=folder)
     if not (folder / "datapackage.json").is_file():
         raise _refusal("frame.no_book", path=folder)
     return {**os.environ, "DYELAB_BOOK": str(folder.resolve())}
+
+
+def _begin(folder: Path, white: str | None) -> None:
+    """Begin a book under the white given, or under the one chosen when asked."""
+    from dyelab import book, table, words
+
+    offered = [table.white_text(one).rstrip("°") for one in table.WHITES]
+    chosen = white or click.prompt(
+        words.say("cli.which_white"), type=click.Choice(offered), default=offered[0]
+    )
+    book.save(book.create(folder, folder.name, white=table.book_white(chosen)))
 
 
 def _wanted(folder: Path) -> bool:

@@ -77,7 +77,7 @@ def page(
         parts.Points(tuple(words.say(f"fastness.{name}") for name in _METHOD)),
         parts.Caution(tuple(cautions(found))),
     ]
-    return own.page(words.say("fastness.title"), blocks)
+    return own.page(words.say("fastness.title"), blocks, white=table.one_white(found.grades))
 
 
 _METHOD = ("by_change", "by_staining", "by_interval", "by_curve", "by_tone", "by_reference")

@@ -49,7 +49,7 @@ def sheet(
         parts.Caution(cautions([_SALTS[metal]], source)),
     ]
     title = words.say("pages.metal_title", metal=_metal(metal).capitalize(), dye=picked["dye"])
-    return own.page(title, blocks)
+    return own.page(title, blocks, white=source.white)
 
 
 _SALTS = {"iron": "ferrous sulfate", "copper": "copper sulfate"}

@@ -46,7 +46,9 @@ def sheet(source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, 
         said = parts.Points(tuple(_sentences(rows, moved)))
         blocks += [parts.Heading(words.say("pages.each")), said]
     blocks += [_numbers(rows, moved)]
-    return own.page(words.say("pages.mordants_title", dye=dye, fibre=fibre), blocks)
+    return own.page(
+        words.say("pages.mordants_title", dye=dye, fibre=fibre), blocks, white=source.white
+    )
 
 
 def _none_first(column: pd.Series) -> pd.Series:

@@ -180,10 +180,20 @@ class Own:
     logo: Logo | None = None
     paper: str = "A4"
 
-    def page(self, title: str, blocks: Sequence[Block], *, landscape: bool = False) -> Page:
-        """Return a page with these on it; `title` is used where the teacher gave none."""
+    def page(
+        self,
+        title: str,
+        blocks: Sequence[Block],
+        *,
+        white: tuple[str, int] = table.DEFAULT_WHITE,
+        landscape: bool = False,
+    ) -> Page:
+        """Return a page with these on it; `title` is used where the teacher gave none.
+
+        The foot names the white of the page's colours, where the teacher wrote no other line.
+        """
         opening: list[Block] = [Text(self.text)] if self.text else []
-        note = self.note or words.say("pages.foot")
+        note = self.note or words.say("pages.foot", white=table.white_text(white))
         return Page(
             self.title or opened(title),
             (*opening, *blocks),

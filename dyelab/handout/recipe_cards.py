@@ -42,7 +42,9 @@ def card(source: variants.Source, own: parts.Own = parts.Own(), *, swatch: str) 
     notes = [str(note) for note in steps.get("note", []) if isinstance(note, str) and note]
     blocks += [parts.Points(tuple(notes))] if notes else []
     blocks.append(parts.Caution(cautions(used, source)))
-    return own.page(words.say("pages.card_title", recipe=_named(source, swatch)), blocks)
+    return own.page(
+        words.say("pages.card_title", recipe=_named(source, swatch)), blocks, white=source.white
+    )
 
 
 def samples(
@@ -60,7 +62,7 @@ def samples(
     blocks = [parts.Text(words.say("pages.samples_lead"), "small")]
     frames = [_frame(source, code) for code in chosen]
     title = words.say("pages.samples_title", book=getattr(source.book, "title", "") or "")
-    return own.page(title.strip(), [*blocks, *frames])
+    return own.page(title.strip(), [*blocks, *frames], white=source.white)
 
 
 def _named(source: variants.Source, swatch: str) -> str:
@@ -72,9 +74,8 @@ def _frame(source: variants.Source, swatch: str) -> parts.Frame:
     bk = source.book
     about = bk.swatches[bk.swatches["swatch"] == swatch].iloc[0]
     rows = source.of_swatch(swatch)
-    white = rows if len(rows) else pd.DataFrame([{"illuminant": "D65", "observer": 10}])
     mean = rows[table.LAB].mean() if len(rows) else pd.Series(np.nan, index=table.LAB)
-    lab = pd.DataFrame([{**mean.to_dict(), **white.iloc[0][table.WHITE].to_dict()}])
+    lab = pd.DataFrame([{**mean.to_dict(), **dict(zip(table.WHITE, source.white, strict=True))}])
     (patch,) = parts.patches(lab, [swatch])
     wanted = (_named(source, swatch), about.get("ground"), about.get("made_on"), about.get("note"))
     lines = tuple(str(line) for line in wanted if isinstance(line, str) and line)

@@ -42,7 +42,7 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
         parts.Points(tuple(_method(source))),
         parts.Caution(cautions(sorted(set(bk.steps["material"]) - {""}), source)),
     ]
-    return own.page(title, blocks)
+    return own.page(title, blocks, white=source.white)
 
 
 def _moved(source: variants.Source, metal: str) -> pd.DataFrame:

@@ -42,6 +42,11 @@ class Source:
         return self.recipes.rows
 
     @property
+    def white(self) -> tuple[str, int]:
+        """White of all its colours."""
+        return table.one_white(self.read)
+
+    @property
     def shared(self) -> pd.DataFrame | None:
         """Errors that readings of one source share."""
         return getattr(self.book, "shared", None)

@@ -48,7 +48,9 @@ def worksheet(
     care = parts.Caution(cautions([_SALTS[metal]], source, children=True))
     end = [care, parts.NewPage(), *answers, parts.Text(words.say("pages.answers_note"), "small")]
     named = words.say(f"pages.{metal}")
-    return own.page(words.say("pages.worksheet_title", metal=named), [*blocks, *end])
+    return own.page(
+        words.say("pages.worksheet_title", metal=named), [*blocks, *end], white=source.white
+    )
 
 
 def _asked(source: variants.Source, metal: str, count: int) -> pd.DataFrame:
@@ -128,4 +130,4 @@ def wall(
         chips = parts.Chips(tuple(patches), columns=columns, height_mm=20)
         blocks += [parts.Heading(name.capitalize()), chips]
     title = words.say("pages.wall_title", fibre=fibre)
-    return own.page(title, blocks, landscape=not upright)
+    return own.page(title, blocks, landscape=not upright, white=source.white)

@@ -13,7 +13,7 @@ from dyelab.card import Layout
 from dyelab.errors import InputError
 from dyelab.measure.overlay import overlay
 from dyelab.measure.single_photo import Measured, photo
-from dyelab.table import DEFAULT_WHITE, LAB
+from dyelab.table import DEFAULT_WHITE, LAB, white_text
 
 Progress = Callable[[int, int], None]
 
@@ -37,6 +37,7 @@ class _Job:
     method: str
     stored: Calibration | None
     overlays: Path | None
+    white: tuple[str, int]
 
 
 def photos(
@@ -51,6 +52,7 @@ def photos(
     executor: Executor | None = None,
     progress: Progress | None = None,
     skip_bad: bool = False,
+    white: tuple[str, int] = DEFAULT_WHITE,
 ) -> Result:
     """Measure photos of swatch cards.
 
@@ -79,6 +81,8 @@ def photos(
         Called with photos done and photos in all.
     skip_bad : bool
         Leave out photos that are refused, and say why in `faults`.
+    white : (illuminant, observer)
+        Of the colours; a stored calibration must be for the same.
 
     Returns
     -------
@@ -97,11 +101,12 @@ def photos(
             "a calibration kept before is used as it is: added readings and a method would change "
             "nothing. Leave them out, or make a new calibration with them."
         )
-    reference = None if target is None else calibrate.reference(target)
-    readings = None if add is None else _added(Path(add), len(listed))
+    _same_white(stored, white)
+    reference = None if target is None else calibrate.reference(target, white)
+    readings = None if add is None else _added(Path(add), len(listed), white)
     folder = None if overlays is None else Path(overlays)
     jobs = [
-        _Job(reference, layout, _for_photo(readings, path.name), method, stored, folder)
+        _Job(reference, layout, _for_photo(readings, path.name), method, stored, folder, white)
         for path in listed
     ]
     done = _run(listed, jobs, executor, progress or (lambda _done, _all: None))
@@ -115,6 +120,7 @@ def calibration(
     layout: Layout | None = None,
     add: str | Path | None = None,
     method: str = "auto",
+    white: tuple[str, int] = DEFAULT_WHITE,
 ) -> Calibration:
     """Calibration of one photo of a card, to be kept for others taken alike.
 
@@ -122,7 +128,7 @@ def calibration(
     ----------
     path : str or Path
         The photo.
-    target, layout, add, method
+    target, layout, add, method, white
         As for `photos`; added readings count whether or not they name the photo.
 
     Raises
@@ -131,10 +137,10 @@ def calibration(
         If the photo can't be calibrated.
     """
     calibrate.check_method(method)
-    readings = None if add is None else _added(Path(add), 1)
+    readings = None if add is None else _added(Path(add), 1, white)
     made = photo(
         read.photo(path),
-        calibrate.reference(target),
+        calibrate.reference(target, white),
         layout=layout,
         add=_for_photo(readings, Path(path).name),
         method=method,
@@ -173,14 +179,22 @@ def _distinct(paths: list[Path]) -> list[Path]:
     return paths
 
 
-def _added(path: Path, count: int) -> pd.DataFrame:
-    """Readings of own swatches, as CIELAB under D65/10°."""
+def _same_white(stored: Calibration | None, white: tuple[str, int]) -> None:
+    if stored is not None and stored.white != white:
+        raise InputError(
+            f"the stored calibration gives colours under {white_text(stored.white)}, and "
+            f"{white_text(white)} is wanted: make a calibration for that white, or ask for its own."
+        )
+
+
+def _added(path: Path, count: int, white: tuple[str, int]) -> pd.DataFrame:
+    """Readings of own swatches, as CIELAB under this white."""
     found = read.measurements(path)
     if found.spectra is not None:
-        table = convert.spectra_to_lab(found.spectra, *DEFAULT_WHITE)
+        table = convert.spectra_to_lab(found.spectra, *white)
     else:
         assert found.lab is not None
-        table = convert.adapt(found.lab, *DEFAULT_WHITE)
+        table = convert.adapt(found.lab, *white)
     if "photo" not in table and count > 1:
         raise InputError(
             f"{path.name}: {count} photos, and no column 'photo' that says which one each reading "
@@ -229,6 +243,7 @@ def _work(path: Path, job: _Job) -> Measured | InputError:
             add=job.add,
             method=job.method,
             stored=job.stored,
+            white=job.white,
         )
         if job.overlays is not None:
             with files.whole(job.overlays / f"{path.stem}.overlay.jpg", binary=True) as file:

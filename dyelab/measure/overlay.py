@@ -28,7 +28,10 @@ def overlay(picture: Photo, measured: Measured) -> bytes:
         for quad in measured.setup.target.quads:
             _outline(canvas, quad * scale, 1)
         _outline(canvas, measured.setup.target.outline * scale, 2)
-    hexes, _ = convert.screen(measured.table[["L", "a", "b"]].to_numpy(float))
+    white = measured.setup.calibration.white
+    hexes, _ = convert.screen(
+        measured.table[["L", "a", "b"]].to_numpy(float), illuminant=white[0], observer=white[1]
+    )
     rows = zip(measured.table.itertuples(), measured.quads * scale, hexes, strict=True)
     own = _own_flags(measured)
     for row, quad, colour in rows:

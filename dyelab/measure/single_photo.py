@@ -62,6 +62,7 @@ def photo(
     pose: Pose | None = None,
     target: Target | None = None,
     windows: dict[str, np.ndarray] | None = None,
+    white: tuple[str, int] = DEFAULT_WHITE,
 ) -> Measured:
     """Measure the windows of a card.
 
@@ -74,7 +75,8 @@ def photo(
     layout : Layout, optional
         Of the card; by default the one its markers name.
     add : DataFrame, optional
-        Instrument readings of some windows: `sample` (the place), `L, a, b` under D65/10°.
+        Instrument readings of some windows: `sample` (the place), `L, a, b` under the white
+        of the colours.
     method : str
         ``auto``, ``plain`` or ``learned``.
     stored : Calibration, optional
@@ -83,6 +85,8 @@ def photo(
         Where they are, if somebody has shown it.
     windows : dict of str to ndarray (4, 2), optional
         Places moved by hand, in pixels.
+    white : (illuminant, observer)
+        Of the colours, where no reference and no stored calibration brings its own.
 
     Returns
     -------
@@ -103,7 +107,7 @@ def photo(
     }
     own = _own(add, quads, picture.name)
     setup = calibrate.from_target(
-        picture, reference, target, pose, own=own, method=method, stored=stored
+        picture, reference, target, pose, own=own, method=method, stored=stored, white=white
     )
     if stored is None:
         _check_own(setup, add, picture.name)
@@ -121,12 +125,13 @@ def boxes(
     stored: Calibration | None = None,
     pose: Pose | None = None,
     target: Target | None = None,
+    white: tuple[str, int] = DEFAULT_WHITE,
 ) -> Measured:
     """Measure boxes drawn on a photo; it must hold a target, or the card whose pose is given.
 
     Parameters
     ----------
-    picture, reference, add, method, stored, pose, target
+    picture, reference, add, method, stored, pose, target, white
         As for `photo`; the card need not be there, and is not looked for.
     places : dict of str to ndarray (4, 2)
         Corners of each box, in pixels.
@@ -141,7 +146,7 @@ def boxes(
         target = calibrate.find_anywhere(picture, reference)
     own = _own(add, places, picture.name)
     setup = calibrate.from_target(
-        picture, reference, target, pose, own=own, method=method, stored=stored
+        picture, reference, target, pose, own=own, method=method, stored=stored, white=white
     )
     if stored is None:
         _check_own(setup, add, picture.name)
@@ -204,7 +209,7 @@ def _table(
     table = pd.DataFrame({"photo": name, "place": places})
     table[LAB] = np.round(np.clip(lab, [0, -160, -160], [100, 160, 160]), 4)
     table[STANDARD_UNCERTAINTIES] = np.round(spread, 4)
-    table["illuminant"], table["observer"] = DEFAULT_WHITE
+    table["illuminant"], table["observer"] = made.white
     table["n"], table["flags"] = AREAS, ""
     table = with_covariances(table, np.round(covariance, 6))
     table["method"], table["patch_dE00"] = made.method, round(made.left, 3)

@@ -7,7 +7,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from dyelab import files, words
+from dyelab import files, table, words
 from dyelab.errors import InputError
 from dyelab.panel import choices, remember
 
@@ -41,6 +41,11 @@ def opened(path: Path) -> Any:
     from dyelab import book
 
     return book.open(path)
+
+
+def whites() -> list[tuple[str, str]]:
+    """Whites that a new book may have, the usual one first."""
+    return [(words.say(f"frame.white_{i}_{o}"), table.white_text((i, o))) for i, o in table.WHITES]
 
 
 def title(path: Path) -> str:

@@ -114,7 +114,9 @@ class Capture(frame.Panel):
         assert self.photo is not None
         white = picked["target"] == _WHITE and not picked["own"].strip()
         reference = (
-            None if white else calibrate.reference(picked["own"].strip() or picked["target"])
+            None
+            if white
+            else calibrate.reference(picked["own"].strip() or picked["target"], self.book.white)
         )
         count = int(picked["boxes"])
         if count and reference is None:
@@ -136,7 +138,7 @@ class Capture(frame.Panel):
             )
         return measure.photo(
             self.photo, reference, pose=self._pose(), target=self._target(),
-            windows=self._moves, add=known,
+            windows=self._moves, add=known, white=self.book.white,
         )  # fmt: skip
 
     def _by_instrument(self, made: measure.Measured, picked: dict[str, Any]) -> pd.DataFrame:

@@ -11,7 +11,7 @@ from dyelab import convert, read, words
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, exposure, frame, save
 from dyelab.panel.capture import named
-from dyelab.table import DEFAULT_WHITE, LAB, STANDARD_UNCERTAINTIES
+from dyelab.table import LAB, STANDARD_UNCERTAINTIES, white_text
 
 _METHODS = ("colorimeter", "spectral", "typed")
 _SHOWN = ["reading", "swatch", *LAB, *STANDARD_UNCERTAINTIES, "flags"]
@@ -89,13 +89,16 @@ def _fit(_book: Any, made: dict[str, Any]) -> None:
     exposure.fit(made)
 
 
-def _read(**picked: Any) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tuple[str, ...]]:
+def _read(
+    book: Any, **picked: Any
+) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tuple[str, ...]]:
     """CIELAB and spectra of the file or of the typed lines, and what had to be decided."""
     illuminant, _, degrees = picked["white"].rstrip("°").partition("/")
     if picked["typed"].strip():
-        white = (illuminant, int(degrees)) if illuminant else DEFAULT_WHITE
+        white = (illuminant, int(degrees)) if illuminant else book.white
         lab = read.typed_lines(picked["typed"], illuminant=white[0], observer=white[1])
-        return lab, None, () if illuminant else (words.say("instrument.typed_white"),)
+        told = words.say("instrument.typed_white", white=white_text(white))
+        return lab, None, () if illuminant else (told,)
     path = save.uploaded(picked["upload"], "readings") or _named(picked["path"])
     if path is None:
         raise InputError(words.say("instrument.start"))
@@ -112,7 +115,7 @@ def _named(text: str) -> Path | None:
 def _found(book: Any, **picked: Any) -> _Found:
     from dyelab import book as books
 
-    lab, spectra, notes = _read(**picked)
+    lab, spectra, notes = _read(book, **picked)
     made = books.instrument_readings(
         book,
         lab,
@@ -142,6 +145,11 @@ def _show(book: Any, **picked: Any) -> frame.Shown:
 
 def _chips(readings: pd.DataFrame) -> list[frame.Chip]:
     return [
-        frame.Chip(str(row["swatch"]), (row["L"], row["a"], row["b"]))
+        frame.Chip(
+            str(row["swatch"]),
+            (row["L"], row["a"], row["b"]),
+            illuminant=str(row["illuminant"]),
+            observer=int(row["observer"]),
+        )
         for row in readings.head(_MANY).to_dict("records")
     ]

@@ -9,7 +9,7 @@ import ipywidgets as widgets
 import numpy as np
 import pandas as pd
 
-from dyelab import plan, press, recipe, words
+from dyelab import plan, press, recipe, table, words
 from dyelab.panel import book_choice, choices, frame, save
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
@@ -35,8 +35,9 @@ class Planner(frame.Panel):
             words.say("planning.new_book"), hint=words.say("planning.new_book_hint")
         )
         self.folder.add_class("dl-wide")
+        self.white = choices.pick(words.say("planning.new_white"), book_choice.whites())
         sheets, put = _button("planning.sheets", self._write), _button("planning.put", self._put)
-        self.under(sheets, put, self.folder)
+        self.under(sheets, put, self.folder, self.white)
 
     def _write(self) -> None:
         self.tell(lambda: _written(self.book, self.values))
@@ -51,7 +52,9 @@ class Planner(frame.Panel):
         planned = planned_series(self.book, **self.values)
         if self.folder.value.strip():
             title = planned.name
-            target = books.create(Path(self.folder.value.strip()).expanduser(), title)
+            white = table.book_white(self.white.value)
+            folder = Path(self.folder.value.strip()).expanduser()
+            target = books.create(folder, title, white=white)
         else:
             book_choice.own(target, "planning.example_kept", put=words.say("planning.put"))
         saved = books.save(plan.into(target, planned), planned.name)

@@ -31,9 +31,12 @@ from dyelab.table.white import (
     LAB,
     STANDARD_UNCERTAINTIES,
     WHITE,
+    WHITES,
+    book_white,
     covariances,
     need,
     one_white,
+    white_text,
     with_covariances,
 )
 
@@ -55,10 +58,12 @@ __all__ = [
     "SWATCHES",
     "TESTS",
     "WHITE",
+    "WHITES",
     "Column",
     "Table",
     "as_text",
     "blanks",
+    "book_white",
     "check",
     "covariances",
     "empty",
@@ -69,5 +74,6 @@ __all__ = [
     "schema",
     "spectra_table",
     "typed",
+    "white_text",
     "with_covariances",
 ]

@@ -22,6 +22,31 @@ COVARIANCE = ["var_L", "var_a", "var_b", "cov_La", "cov_Lb", "cov_ab"]
 DEFAULT_WHITE = ("D65", 10)
 
 
+WHITES = (("D65", 10), ("D65", 2), ("D50", 10), ("D50", 2))  # that a swatch book may have
+
+
+def white_text(white: tuple[str, int]) -> str:
+    """Name a white as it is written: ``D65/10°``."""
+    return f"{white[0]}/{white[1]}°"
+
+
+def book_white(text: str) -> tuple[str, int]:
+    """White of a book from text such as ``D50/2``.
+
+    Raises
+    ------
+    InputError
+        If it is none of `WHITES`.
+    """
+    named = {white_text(white): white for white in WHITES}
+    wanted = text.strip().upper().rstrip("°") + "°"
+    if wanted not in named:
+        raise InputError(
+            f"{text!r} is no white that a swatch book can have. Choose one of {', '.join(named)}."
+        )
+    return named[wanted]
+
+
 def one_white(*tables: pd.DataFrame) -> tuple[str, int]:
     """Return the one illuminant and observer that all rows share.
 
@@ -44,10 +69,10 @@ def one_white(*tables: pd.DataFrame) -> tuple[str, int]:
     if not seen:
         return DEFAULT_WHITE
     if len(seen) > 1:
-        names = [f"{illuminant}/{observer}°" for illuminant, observer in seen]
+        names = [white_text(white) for white in seen]
         raise InputError(
             f"can't compare {' with '.join(names)}. Bring both to one white: "
-            f'convert.adapt(table, "{DEFAULT_WHITE[0]}", {DEFAULT_WHITE[1]}).'
+            f'convert.adapt(table, "{next(iter(seen))[0]}", {next(iter(seen))[1]}).'
         )
     return next(iter(seen))
 

@@ -12,7 +12,7 @@ from dyelab.panel.explore import offered, spot
 from dyelab.panel.explore.bench import Bench
 from dyelab.plot import explore as drawn
 
-_OTHER_LIGHT = ("A", 10)  # lamplight
+_LAMP = "A"  # lamplight
 _FOUND = ["recipe", "tried", "L", "a", "b", "dE00", "chance", "extrapolates", "leans_on"]
 
 
@@ -120,8 +120,8 @@ def _chip(row: Any, label: str, note: str = "") -> frame.Chip:
 
 def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame.Chip]:
     """Return the predicted colour under the book's light and by lamplight."""
-    illuminant, observer = _OTHER_LIGHT
-    seen = bench.model.under(said.head(1), _OTHER_LIGHT)[0]
+    illuminant, observer = _LAMP, bench.model.white[1]
+    seen = bench.model.under(said.head(1), (illuminant, observer))[0]
     other = {**dict(zip(table.LAB, seen, strict=True)), "illuminant": illuminant}
     other["observer"] = observer
     note = "" if bench.model.spectral else words.say("exploring.adapted")
