@@ -2,6 +2,7 @@
 
 from dyelab.compare.contrasts import contrast
 from dyelab.compare.differences import between, pairs, to_reference
+from dyelab.compare.directed import directed_interval, seen
 from dyelab.compare.directions import direction
 from dyelab.compare.interval import Noise, distance_interval, noise_floor
 from dyelab.compare.variants import Variants, gather
@@ -16,6 +17,7 @@ __all__ = [
     "Variants",
     "between",
     "contrast",
+    "directed_interval",
     "direction",
     "distance_interval",
     "gather",
@@ -23,5 +25,6 @@ __all__ = [
     "noise_floor",
     "pairs",
     "readable",
+    "seen",
     "to_reference",
 ]

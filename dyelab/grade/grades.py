@@ -12,6 +12,7 @@ from dyelab.grade import scales
 from dyelab.grade.pairing import Matched
 
 MET, NOT_MET, NOT_SETTLED = "met", "not met", "not settled"
+REAL, CHANCE, CANNOT_TELL = "real", "chance", "cannot_tell"  # whether a piece changed at all
 UNSETTLING = ("instrument_changed", "geometry_changed", "disagree")
 _KINDS = {
     "change": (scales.grey_scale_difference, scales.change),
@@ -39,15 +40,18 @@ def grades(
     DataFrame
         The columns of ``found.pairs``; `L_before, a_before, b_before, L, a, b, illuminant,
         observer`; `dL` to `dECMC` (after minus before), `dE00_low, dE00_high`; `difference`
-        (ΔE_F of ISO 105-A05, or ΔE_GS of A04), `difference_low, difference_high`, `value`,
-        `grade`, `grade_worst, grade_best` (over the interval; blank where the uncertainty isn't
-        known), `said`, `to_worse, to_better` (difference left to the next limits), `moved` (in
-        words), `cautions`.
+        (ΔE_F of ISO 105-A05, or ΔE_GS of A04), `difference_low, difference_high`; `changed`
+        (``real``, ``chance``, or ``cannot_tell`` where the uncertainty isn't known: whether this
+        piece changed at all) and `chance_if_equal` behind it; `value`, `grade`, `grade_worst,
+        grade_best` (over the interval; blank where the uncertainty isn't known), `said`,
+        `to_worse, to_better` (difference left to the next limits), `moved` (in words),
+        `cautions`.
 
     Notes
     -----
-    The interval is for the difference of this very piece, from the readings' own covariance. A
-    second swatch of the recipe may behave otherwise.
+    The interval is for the difference of this very piece, from the joint covariance of before and
+    after: errors that both readings share are taken off, and noise along one direction doesn't
+    hide a change along another. A second swatch of the recipe may behave otherwise.
     """
     if not 0 < confidence < 1:
         raise InputError(f"grade: confidence is {confidence}. Give a value between 0 and 1.")
@@ -89,8 +93,8 @@ def _one_kind(
     result = pairs.drop(columns=["first", "second"]).reset_index(names="_at")
     told = scale(before, after)
     told.columns = ["difference", "value", "grade", "to_worse", "to_better"]
-    low, high = interval(formula, before, after, joint, confidence)
-    near, far = interval(convert.dE00, before, after, joint, confidence)
+    low, high, _ = interval(formula, before, after, joint, confidence)
+    near, far, chance = interval(convert.dE00, before, after, joint, confidence)
     result = pd.concat([result, convert.differences(before, after)[_PARTS], told], axis=1)
     result[[f"{name}_before" for name in table.LAB]] = before
     result[table.LAB] = after
@@ -101,6 +105,8 @@ def _one_kind(
         difference_high=high,
         dE00_low=near,
         dE00_high=far,
+        chance_if_equal=chance,
+        changed=_changed(chance, confidence),
         grade_worst=of(high)[1],
         grade_best=of(low)[1],
         moved=compare.direction(before, after),
@@ -110,19 +116,24 @@ def _one_kind(
 
 def interval(
     formula, before: np.ndarray, after: np.ndarray, joint: noise.Joint, confidence: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Interval of a difference by any formula; both limits NaN where the noise isn't known."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Interval of a difference by any formula, and the chance that equal colours differ so.
+
+    All (n,); NaN where the noise isn't known.
+    """
+    low, high, chance = np.full((3, len(before)), np.nan)
     known = np.isfinite(joint.total).all(axis=(1, 2))
-    low = np.full(len(before), np.nan)
-    high = low.copy()
     if known.any():
-        part = noise.Joint(
-            *(getattr(joint, n)[known] for n in ("estimated", "known", "df", "basis"))
-        )
-        spread = noise.of_formula(formula, before[known], after[known], part)
-        distance = formula(before[known], after[known])
-        low[known], high[known] = compare.distance_interval(distance, spread, confidence)
-    return np.maximum(low, 0), high
+        seen = compare.seen(formula, before[known], after[known], joint.total[known])
+        low[known], high[known] = compare.directed_interval(seen, confidence)
+        chance[known] = seen.chance_if_equal
+    return low, high, chance
+
+
+def _changed(chance: np.ndarray, confidence: float) -> np.ndarray:
+    """Verdict code on each pair: whether this piece changed at all."""
+    told = np.where(chance <= 1 - confidence, REAL, CHANCE).astype(object)
+    return np.where(np.isfinite(chance), told, CANNOT_TELL)
 
 
 def _of_change(joint: noise.Joint) -> np.ndarray:
