@@ -6,13 +6,12 @@ import numpy as np
 import pandas as pd
 
 from dyelab import compare, convert, table, words
-from dyelab.compare import noise
+from dyelab.compare import CANNOT_TELL, CHANCE, REAL, noise
 from dyelab.errors import InputError
 from dyelab.grade import scales
 from dyelab.grade.pairing import Matched
 
 MET, NOT_MET, NOT_SETTLED = "met", "not met", "not settled"
-REAL, CHANCE, CANNOT_TELL = "real", "chance", "cannot_tell"  # whether a piece changed at all
 UNSETTLING = ("instrument_changed", "geometry_changed", "disagree")
 _KINDS = {
     "change": (scales.grey_scale_difference, scales.change),
