@@ -1,11 +1,35 @@
 """How dyelab refuses: one kind of error, whose message says what, where, and what to do."""
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 
 class InputError(ValueError):
     """Input that dyelab refuses; the message says what, where, and what to do."""
+
+
+@contextmanager
+def reading(name: str, kind: str) -> Iterator[None]:
+    """Turn whatever a decoder raises over damaged bytes into one refusal.
+
+    Decoders of other libraries raise dozens of kinds, down to `RecursionError`; which one says
+    nothing to somebody whose file is broken.
+
+    Raises
+    ------
+    InputError
+        ``scan.tif: not a whole TIFF file (…). Copy it again, or save it anew.``
+    """
+    try:
+        yield
+    except InputError:
+        raise
+    except Exception as error:
+        said = " ".join(str(error).split())[:120] or type(error).__name__
+        raise InputError(
+            f"{name}: not a whole {kind} file ({said}). Copy it again, or save it anew."
+        ) from error
 
 
 def choose(wanted: str, options: Iterable[str], what: str, where: str = "here") -> str:

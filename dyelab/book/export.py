@@ -5,22 +5,28 @@ package says so, and whoever opens it here gets the text as it was.
 """
 
 import json
+import os
 import re
+import shutil
 import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pandas as pd
+from pandas.api.types import is_numeric_dtype
 
-from dyelab import files, table
-from dyelab.book import store
+from dyelab import files, limits, table
+from dyelab.book import folder, store
 from dyelab.book.csv_text import read
-from dyelab.book.model import Book
-from dyelab.book.opening import NEUTRALISED, PACKAGE, as_csv, loaded, rendered
-from dyelab.book.photos import FOLDER, leads_out
-from dyelab.errors import InputError
+from dyelab.book.folder import PHOTOS
+from dyelab.book.model import FILES, PACKAGE, Book
+from dyelab.book.opening import NEUTRALISED, as_csv, loaded, package_of, rendered
+from dyelab.book.photos import leads_out, put
+from dyelab.errors import InputError, reading
+from dyelab.table import workbook
 
-_MOST_BYTES = 4 * 2**30
 _CELL = 32_767
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\ufffe\uffff]|_x[0-9A-Fa-f]{4}_")
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
@@ -52,30 +58,40 @@ def restore(source: str | Path, path: str | Path) -> Book:
     InputError
         If the source is not an export, or the folder is not empty.
     """
-    origin, folder = Path(source), Path(path)
+    origin, target = Path(source), Path(path)
     if not origin.exists():
         raise InputError(f"{origin}: no such file or folder. Check the name.")
-    if folder.exists() and any(folder.iterdir()):
-        raise InputError(f"{folder}: this folder is not empty. Name a new one.")
-    contents, photos = _unpacked(origin)
-    if "swatches.csv" not in contents:
-        raise InputError(f"{origin.name}: holds no swatches, so it is no book that was exported.")
-    bk = loaded(folder, contents)
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, content in photos.items():
-        with files.whole(folder / FOLDER / name, binary=True) as file:
-            file.write(content)
-    with store.locked(folder):
-        what = [f"brought in from {origin.name}"]
-        store.commit(folder, rendered(bk, _described(contents)), act="save", what=what)
+    if target.exists() and any(target.iterdir()):
+        raise InputError(f"{target}: this folder is not empty. Name a new one.")
+    made = target.with_name(f".{target.name}.part")
+    try:
+        with _opened(origin) as (contents, pictures):
+            _built(origin, made, contents, pictures)
+        os.replace(made, target)
+    finally:
+        shutil.rmtree(made, ignore_errors=True)
     from dyelab.book.opening import open_book
 
-    return open_book(folder)
+    return open_book(target)
+
+
+def _built(
+    origin: Path, made: Path, contents: dict[str, bytes], pictures: Iterator[tuple[str, bytes]]
+) -> None:
+    """Make the book beside its place, so that it appears there whole or not at all."""
+    if "swatches.csv" not in contents:
+        raise InputError(f"{origin.name}: holds no swatches, so it is no book that was exported.")
+    bk = loaded(made, contents)
+    shutil.rmtree(made, ignore_errors=True)
+    made.mkdir(parents=True)
+    put(made, pictures)
+    with store.locked(made):
+        what = [f"brought in from {origin.name}"]
+        store.commit(made, rendered(bk, _described(contents)), act="save", what=what)
 
 
 def _described(contents: dict[str, bytes]) -> dict[str, Any]:
-    package = json.loads(contents.get(PACKAGE, b"{}"))
-    return {key: value for key, value in package.items() if key != NEUTRALISED}
+    return {k: v for k, v in package_of(contents).items() if k != NEUTRALISED}
 
 
 def _neutral(bk: Book) -> dict[str, bytes]:
@@ -84,15 +100,10 @@ def _neutral(bk: Book) -> dict[str, bytes]:
     package = json.loads(contents.pop(PACKAGE)) | {NEUTRALISED: True}
     for name, content in contents.items():
         frame = read(content, name, _numeric(name)).frame
-        words = frame.select_dtypes(include=["object", "str"]).columns
+        words = frame.columns[[not is_numeric_dtype(kind) for kind in frame.dtypes]]
         contents[name] = as_csv(frame.assign(**{n: frame[n].map(files.plain) for n in words}))
     text = json.dumps(package, ensure_ascii=False, indent=2) + "\n"
     return {PACKAGE: text.encode(), **contents}
-
-
-def _photos(bk: Book) -> list[Path]:
-    folder = bk.path / FOLDER
-    return sorted(p for p in folder.iterdir() if p.is_file()) if folder.is_dir() else []
 
 
 def _to_folder(bk: Book, path: Path) -> Path:
@@ -101,9 +112,9 @@ def _to_folder(bk: Book, path: Path) -> Path:
     for name, content in _neutral(bk).items():
         with files.whole(path / name, binary=True) as file:
             file.write(content)
-    for photo in _photos(bk):
-        with files.whole(path / FOLDER / photo.name, binary=True) as file:
-            file.write(photo.read_bytes())
+    for photo in folder.photos(bk.path):
+        with files.whole(path / PHOTOS / photo.name, binary=True) as file:
+            file.write(limits.content(photo, limits.PHOTO_BYTES))
     return path
 
 
@@ -114,28 +125,28 @@ def _to_zip(bk: Book, path: Path) -> Path:
     ):
         for name, content in _neutral(bk).items():
             packed.writestr(name, content)
-        for photo in _photos(bk):
-            packed.write(photo, f"{FOLDER}/{photo.name}", zipfile.ZIP_STORED)
+        for photo in folder.photos(bk.path):
+            packed.write(photo, f"{PHOTOS}/{photo.name}", zipfile.ZIP_STORED)
     return path
 
 
 def _to_xlsx(bk: Book, path: Path) -> Path:
     from openpyxl import Workbook
 
-    workbook = Workbook(write_only=True)
+    made = Workbook(write_only=True)
     contents = rendered(bk, {})
-    about = workbook.create_sheet("about")
+    about = made.create_sheet("about")
     about.append([_cell(about, "title"), _cell(about, bk.title)])
     about.append([_cell(about, "white"), _cell(about, table.white_text(bk.white))])
     contents.pop(PACKAGE)
     for name, content in contents.items():
-        sheet = workbook.create_sheet(_sheet_name(name))
+        sheet = made.create_sheet(_sheet_name(name))
         frame = read(content, name, _numeric(name)).frame
         sheet.append([_cell(sheet, column) for column in frame.columns])
         for row in frame.itertuples(index=False, name=None):
             sheet.append([_cell(sheet, value) for value in row])
     with files.whole(path, binary=True) as file:
-        workbook.save(file)
+        made.save(file)
     return path
 
 
@@ -176,64 +187,61 @@ def _unescape(text: str) -> str:
     return _ESCAPED.sub(lambda m: chr(int(m.group(1), 16)), text)
 
 
-def _unpacked(origin: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
+@contextmanager
+def _opened(origin: Path) -> Iterator[tuple[dict[str, bytes], Iterator[tuple[str, bytes]]]]:
+    """Yield an export's tables by file, and its photos one by one."""
     if origin.is_dir():
-        found = {
-            p.relative_to(origin).as_posix(): p.read_bytes()
-            for pattern in ("*.csv", PACKAGE, "set_aside/*.csv", f"{FOLDER}/*")
-            for p in origin.glob(pattern)
-            if p.is_file()
-        }
+        tables = {name: folder.content(origin, name) for name in FILES}
+        held = {name: content for name, content in tables.items() if content is not None}
+        most = limits.PHOTO_BYTES
+        yield held, ((p.name, limits.content(p, most)) for p in folder.photos(origin))
     elif origin.suffix.lower() == ".xlsx":
-        return _from_xlsx(origin), {}
+        yield _from_xlsx(origin), iter(())
     else:
-        found = _from_zip(origin)
-    photos = {PurePosixPath(n).name: c for n, c in found.items() if n.startswith(f"{FOLDER}/")}
-    return {n: c for n, c in found.items() if not n.startswith(f"{FOLDER}/")}, photos
+        with reading(origin.name, "zip"):
+            packed = zipfile.ZipFile(origin)
+        with packed:
+            yield _from_zip(origin, packed), _photos_of(packed)
 
 
-def _damaged(origin: Path, kind: str, error: Exception) -> InputError:
-    return InputError(f"{origin.name}: not a whole {kind} file ({error}). Copy it again.")
+def _from_zip(origin: Path, packed: zipfile.ZipFile) -> dict[str, bytes]:
+    entries = [entry for entry in packed.infolist() if not entry.is_dir()]
+    limits.need(sum(e.file_size for e in entries), limits.UNPACKED_BYTES, "bytes", origin.name)
+    out = [entry.filename for entry in entries if leads_out(entry.filename)]
+    if out:
+        raise InputError(f"{origin.name}: {out[0]!r} leads out of its folder. Not opened.")
+    return {
+        e.filename: _entry(packed, e, limits.TABLE_BYTES) for e in entries if e.filename in FILES
+    }
 
 
-def _from_zip(origin: Path) -> dict[str, bytes]:
-    try:
-        with zipfile.ZipFile(origin) as packed:
-            if sum(entry.file_size for entry in packed.infolist()) > _MOST_BYTES:
-                raise InputError(f"{origin.name}: unpacks to over 4 GB. This is no swatch book.")
-            names = [entry.filename for entry in packed.infolist() if not entry.is_dir()]
-            out = [name for name in names if leads_out(name)]
-            if out:
-                raise InputError(f"{origin.name}: {out[0]!r} leads out of its folder. Not opened.")
-            return {name: packed.read(name) for name in names}
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError) as error:
-        raise InputError(
-            f"{origin.name}: not a whole zip file ({error}). Copy it again."
-        ) from error
+def _photos_of(packed: zipfile.ZipFile) -> Iterator[tuple[str, bytes]]:
+    for entry in packed.infolist():
+        path = PurePosixPath(entry.filename)
+        placed = len(path.parts) == 2 and path.parts[0] == PHOTOS and not entry.is_dir()
+        if placed and path.name[:1] != ".":
+            yield path.name, _entry(packed, entry, limits.PHOTO_BYTES)
+
+
+def _entry(packed: zipfile.ZipFile, entry: zipfile.ZipInfo, most: int) -> bytes:
+    limits.need(entry.file_size, most, "bytes", entry.filename)
+    with reading(Path(str(packed.filename)).name, "zip"):
+        return packed.read(entry)
 
 
 def _from_xlsx(origin: Path) -> dict[str, bytes]:
-    from openpyxl import load_workbook
-
-    try:
-        workbook = load_workbook(origin, read_only=True, data_only=True)
-    except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
-        raise InputError(
-            f"{origin.name}: not a whole XLSX file ({error}). Copy it again."
-        ) from error
     contents = {}
     told: dict[str, str] = {}
-    for sheet in workbook.worksheets:
-        rows = [[_text(value) for value in row] for row in sheet.iter_rows(values_only=True)]
-        if sheet.title == "about":
+    found = workbook.sheets(limits.content(origin), origin.name)
+    for name, values in found.items():
+        rows = [[_text(value) for value in row] for row in values] or [[]]
+        if name == "about":
             told = {row[0]: row[1] for row in rows if len(row) > 1}
             continue
-        name = sheet.title.replace("set_aside ", "set_aside/") + ".csv"
-        header, *body = rows or [[]]
-        width = len(header)
-        filled = [row + [""] * (width - len(row)) for row in body]
-        contents[name] = as_csv(pd.DataFrame(filled, columns=header, dtype=str))
-    workbook.close()
+        width = max(map(len, rows))
+        header, *body = [row + [""] * (width - len(row)) for row in rows]
+        frame = pd.DataFrame(body, columns=header, dtype=str)
+        contents[name.replace("set_aside ", "set_aside/") + ".csv"] = as_csv(frame)
     package: dict[str, Any] = {"title": told.get("title") or origin.stem}
     if "white" in told:
         package["white"] = dict(zip(table.WHITE, table.book_white(told["white"]), strict=True))

@@ -5,10 +5,12 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import files, table
+from dyelab import limits, table
+from dyelab.book import folder
+from dyelab.book.folder import PHOTOS
 from dyelab.book.model import Book, keys, tables
 from dyelab.book.opening import add
-from dyelab.book.photos import FOLDER
+from dyelab.book.photos import put
 from dyelab.errors import InputError
 
 _CODES = {"swatches": "swatch", "tests": "test", "readings": "reading"}
@@ -102,9 +104,6 @@ def _new(name: str, ours: pd.DataFrame, theirs: pd.DataFrame) -> pd.DataFrame:
 
 
 def _copy_photos(other: Book, bk: Book) -> None:
-    folder = other.path / FOLDER
-    for photo in folder.iterdir() if folder.is_dir() else ():
-        target = bk.path / FOLDER / photo.name
-        if photo.is_file() and not target.exists():
-            with files.whole(target, binary=True) as file:
-                file.write(photo.read_bytes())
+    fresh = [p for p in folder.photos(other.path) if not (bk.path / PHOTOS / p.name).exists()]
+    if fresh:
+        put(bk.path, ((p.name, limits.content(p, limits.PHOTO_BYTES)) for p in fresh))

@@ -70,7 +70,7 @@ def _woven(
     kept = theirs[~keys(name, theirs).isin([*changed, *removed])]
     new = mine[keys(name, mine).isin(changed)]
     joined = pd.concat([frame for frame in (kept, new) if len(frame)] or [kept], ignore_index=True)
-    text = joined.select_dtypes(include=["object", "str"]).columns
+    text = joined.columns[[not pd.api.types.is_numeric_dtype(kind) for kind in joined.dtypes]]
     joined[text] = joined[text].fillna("")
     place = keys(name, joined).map(lambda key: order.get(key, len(order)))
     return joined.iloc[place.argsort(kind="stable")].reset_index(drop=True)

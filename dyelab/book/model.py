@@ -19,6 +19,11 @@ TABLES = {
     "materials": table.MATERIALS,
 }
 ASIDE = "set_aside"
+PACKAGE = "datapackage.json"
+ASIDE_FILES = {name: f"{ASIDE}/{name}.csv" for name in [*TABLES, "lines", "cells"]}
+TABLE_FILES = {name: f"{name}.csv" for name in TABLES}
+# All that a version holds; nothing else in the folder is ever written over or deleted.
+FILES = (PACKAGE, *TABLE_FILES.values(), *ASIDE_FILES.values())
 FAULT_COLUMNS = ["file", "row", "column", "found", "expected", "remedy", "text"]
 LINES = ["table", "line"]
 CELLS = ["table", "key", "column", "found"]
@@ -56,6 +61,9 @@ class Book:
         `file, row, column, found, expected, remedy, text`, one row a fault.
     notes : tuple of str
         What was understood rather than refused, such as decimal commas.
+    outside : tuple of str
+        What is not as dyelab left it: numbers changed by another program, links, a damaged
+        history. Said until the book is saved or mended.
     """
 
     path: Path
@@ -71,6 +79,7 @@ class Book:
     faults: pd.DataFrame
     white: tuple[str, int] = table.DEFAULT_WHITE
     notes: tuple[str, ...] = ()
+    outside: tuple[str, ...] = ()
     aside: Aside = field(default_factory=Aside)
     base: dict[str, pd.DataFrame] = field(default_factory=dict)
     stamp: dict[str, str] = field(default_factory=dict)

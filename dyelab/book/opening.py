@@ -10,25 +10,34 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import is_numeric_dtype
 
 from dyelab import files, table
-from dyelab.book import store
+from dyelab.book import outside, store
 from dyelab.book.checking import sort_out
 from dyelab.book.csv_text import Cells, end_to_end, read
 from dyelab.book.merging import changes, three_way
-from dyelab.book.model import ASIDE, TABLES, Aside, Book, described, keys, tables
+from dyelab.book.model import (
+    ASIDE,
+    ASIDE_FILES,
+    FILES,
+    PACKAGE,
+    TABLE_FILES,
+    TABLES,
+    Aside,
+    Book,
+    described,
+    keys,
+    tables,
+)
 from dyelab.errors import InputError, choose
 
-PACKAGE = "datapackage.json"
 NEUTRALISED = "formulas_neutralised"  # in an export: text cells may begin with an apostrophe
 _PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
-_ASIDE_FILES = {name: f"{ASIDE}/{name}.csv" for name in [*TABLES, "lines", "cells"]}
-_FILES = {name: f"{name}.csv" for name in TABLES}
 NUMERIC = {
     name: {column.name for column in rules.columns if column.kind in ("number", "integer")}
     for name, rules in TABLES.items()
 }
-_ALL = [PACKAGE, *_FILES.values(), *_ASIDE_FILES.values()]
 
 
 def create(
@@ -79,26 +88,53 @@ def open_book(path: str | Path) -> Book:
         folder = folder.parent
     if not folder.is_dir():
         raise InputError(f'{folder}: no such folder. Make a book: book.create("{folder.name}").')
-    contents = store.snapshot(folder, _ALL)
+    contents = store.snapshot(folder, FILES)
     if not {PACKAGE, "swatches.csv"} & set(contents):
         raise InputError(
             f"{folder}: no swatches.csv here, so this is not a swatch book. "
             "Choose the folder that holds it."
         )
-    return loaded(folder, contents)
+    bk = loaded(folder, contents)
+    return replace(bk, outside=tuple(fault["text"] for fault in unlike_saved(bk)))
+
+
+def unlike_saved(bk: Book) -> list[dict[str, Any]]:
+    """Return what is not as dyelab left it, as faults: see `store.faults` and `outside.changes`.
+
+    ``grave`` tells what a check counts from what is only said.
+    """
+    found = [
+        {**table.fault(file, None, "", "it", *said), "grave": True}
+        for file, *said in store.faults(bk.path)
+    ]
+    last = store.latest(bk.path)
+    if last is None or store.unfinished(bk.path):
+        return found
+    differ = [
+        file
+        for file in (PACKAGE, *TABLE_FILES.values())
+        if bk.stamp.get(file) != last["files"].get(file)
+    ]
+    if not differ:
+        return found
+    try:
+        before = loaded(bk.path, store.contents(bk.path, last))
+    except InputError:
+        return found + outside.unknown(differ)
+    return found + outside.changes(before, bk, differ)
 
 
 def loaded(folder: Path, contents: dict[str, bytes]) -> Book:
     """Make a book of its files' bytes, every row checked."""
-    missing = [file for file in _FILES.values() if file not in contents]
+    missing = [file for file in TABLE_FILES.values() if file not in contents]
     found = {
         name: read(contents[file], file, NUMERIC[name]) if file in contents else _nothing(name)
-        for name, file in _FILES.items()
+        for name, file in TABLE_FILES.items()
     }
     aside = {
-        name: read(contents[file], file) for name, file in _ASIDE_FILES.items() if file in contents
+        name: read(contents[file], file) for name, file in ASIDE_FILES.items() if file in contents
     }
-    if _package(contents).get(NEUTRALISED):
+    if package_of(contents).get(NEUTRALISED):
         found = {name: _as_it_was(cells) for name, cells in found.items()}
         aside = {name: _as_it_was(cells) for name, cells in aside.items()}
     typed, kept, faults = sort_out(found, aside)
@@ -111,7 +147,7 @@ def loaded(folder: Path, contents: dict[str, bytes]) -> Book:
 
 def _as_it_was(cells: Cells) -> Cells:
     """Text without the apostrophes that an export put before formulas."""
-    text = cells.frame.select_dtypes(include=["object", "str"]).columns
+    text = cells.frame.columns[[not is_numeric_dtype(kind) for kind in cells.frame.dtypes]]
     columns: Any = {name: cells.frame[name].map(files.unplain) for name in text}
     return replace(cells, frame=cells.frame.assign(**columns))
 
@@ -135,16 +171,21 @@ def _book(
 _NO_ROWS: Any = (table.empty(table.SWATCHES).astype(str), table.SWATCHES, "swatches.csv")
 
 
-def _package(contents: dict[str, bytes]) -> dict[str, Any]:
+def package_of(contents: dict[str, bytes]) -> dict[str, Any]:
+    """Return what a book's package file says, nothing where it is missing or damaged."""
     try:
         found = json.loads(contents[PACKAGE].decode("utf-8"))
-    except (KeyError, ValueError):
+    except (KeyError, ValueError, RecursionError):
         return {}
-    return found if isinstance(found, dict) else {}
+    if not isinstance(found, dict):
+        return {}
+    listed = found.get("resources", [])
+    kept = [r for r in listed if isinstance(r, dict)] if isinstance(listed, list) else []
+    return {**found, "resources": kept}
 
 
 def _title(folder: Path, contents: dict[str, bytes]) -> str:
-    return str(_package(contents).get("title") or folder.name)
+    return str(package_of(contents).get("title") or folder.name)
 
 
 def _white(contents: dict[str, bytes]) -> tuple[str, int]:
@@ -179,10 +220,10 @@ def save(bk: Book, what: str = "") -> Book:
     """
     with store.locked(bk.path):
         store.recover(bk.path)
-        disk = store.snapshot(bk.path, _ALL)
+        disk = store.snapshot(bk.path, FILES)
         if {name: store.digest(text) for name, text in disk.items()} != bk.stamp:
             bk = _joined(bk, loaded(bk.path, disk))
-        contents = rendered(bk, _package(disk))
+        contents = rendered(bk, package_of(disk))
         if contents == disk and (bk.path / store.HISTORY / "files").exists():
             return _as_saved(bk, contents)
         _keep_outside_edits(bk.path, disk)
@@ -194,8 +235,8 @@ def save(bk: Book, what: str = "") -> Book:
 
 def _keep_outside_edits(path: Path, disk: dict[str, bytes]) -> None:
     """What was edited outside becomes a version of its own, so that undo can bring it back."""
-    last = store.manifests(path)
-    known = last[-1]["files"] if last else {}
+    last = store.latest(path)
+    known = last["files"] if last else {}
     if {name: store.digest(text) for name, text in disk.items()} != known:
         store.commit(path, disk, act="found", what=["edited outside dyelab"])
 
@@ -215,15 +256,18 @@ def _joined(mine: Book, theirs: Book) -> Book:
 
 def _as_saved(bk: Book, contents: dict[str, bytes]) -> Book:
     stamp = {name: store.digest(text) for name, text in contents.items()}
-    return replace(bk, base=tables(bk), stamp=stamp)
+    left = tuple(
+        table.fault(f, None, "", "it", *said)["text"] for f, *said in store.faults(bk.path)
+    )
+    return replace(bk, base=tables(bk), stamp=stamp, outside=left)
 
 
 def rendered(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
     """Every file of the book as bytes."""
-    contents = {_FILES[name]: as_csv(frame) for name, frame in tables(bk).items()}
+    contents = {TABLE_FILES[name]: as_csv(frame) for name, frame in tables(bk).items()}
     extra = {**bk.aside.rows, "lines": bk.aside.lines, "cells": bk.aside.cells}
     extra = {name: frame for name, frame in extra.items() if len(frame)}
-    contents |= {_ASIDE_FILES[name]: as_csv(frame) for name, frame in extra.items()}
+    contents |= {ASIDE_FILES[name]: as_csv(frame) for name, frame in extra.items()}
     described_all = _descriptor(bk, extra, package)
     text = json.dumps(described_all, ensure_ascii=False, indent=2) + "\n"
     return {PACKAGE: text.encode(), **contents}
@@ -255,11 +299,11 @@ class _Rows(io.StringIO):
 def _descriptor(
     bk: Book, extra: dict[str, pd.DataFrame], package: dict[str, Any]
 ) -> dict[str, Any]:
-    listed = [_resource(name, _FILES[name], frame) for name, frame in tables(bk).items()]
+    listed = [_resource(name, TABLE_FILES[name], frame) for name, frame in tables(bk).items()]
     for name, frame in extra.items():
         plain = table.Table(name, tuple(table.Column(str(column)) for column in frame.columns))
-        listed.append(_entry(f"{ASIDE}_{name}", _ASIDE_FILES[name], table.schema(plain)))
-    ours = {entry["name"] for entry in listed} | {f"{ASIDE}_{name}" for name in _ASIDE_FILES}
+        listed.append(_entry(f"{ASIDE}_{name}", ASIDE_FILES[name], table.schema(plain)))
+    ours = {entry["name"] for entry in listed} | {f"{ASIDE}_{name}" for name in ASIDE_FILES}
     theirs = [r for r in package.get("resources", []) if r.get("name") not in ours]
     created = package.get("created") or datetime.now(UTC).isoformat(timespec="seconds")
     kept = {key: value for key, value in package.items() if key != NEUTRALISED}
@@ -404,7 +448,7 @@ def redo(path: str | Path) -> Book:
 def _step(path: Path, act: str) -> Book:
     with store.locked(path):
         store.recover(path)
-        _keep_outside_edits(path, store.snapshot(path, _ALL))
+        _keep_outside_edits(path, store.snapshot(path, FILES))
         done, undone = store.steps_back(path)
         if (act == "undo" and len(done) < 2) or (act == "redo" and not undone):
             raise InputError(f"{path.name}: there is nothing to {act}.")

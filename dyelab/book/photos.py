@@ -2,18 +2,19 @@
 
 import hashlib
 import re
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pandas as pd
 
-from dyelab import files, table
+from dyelab import files, limits, table
+from dyelab.book import folder, store
+from dyelab.book.folder import PHOTOS as FOLDER
 from dyelab.book.model import FAULT_COLUMNS, Book
-from dyelab.book.opening import add, open_book
+from dyelab.book.opening import add, open_book, unlike_saved
 from dyelab.errors import InputError
-
-FOLDER = "photos"
 
 
 def inside(bk: Book, name: str) -> Path:
@@ -27,7 +28,7 @@ def inside(bk: Book, name: str) -> Path:
     if leads_out(name):
         raise InputError(f"{name!r} leads out of the book's folder. Name a file inside it.")
     target = (bk.path / name).resolve()
-    if not target.is_relative_to(bk.path.resolve()):
+    if not target.is_relative_to(bk.path.resolve()) or folder.is_link(bk.path / name):
         raise InputError(f"{name!r} leads out of the book's folder through a link. Copy it in.")
     return target
 
@@ -60,12 +61,9 @@ def keep_photo(
     origin = Path(file)
     if not origin.is_file():
         raise InputError(f"{origin}: no such photo. Check the name and the folder.")
-    content = origin.read_bytes()
-    name = f"{_digest(content)}{origin.suffix.lower()}"
-    target = bk.path / FOLDER / name
-    if not target.exists():
-        with files.whole(target, binary=True) as copy:
-            copy.write(content)
+    content = limits.content(origin, limits.PHOTO_BYTES)
+    name = f"{_digest(content)}{_ending(origin)}"
+    put(bk.path, [(name, content)])
     now = datetime.now(UTC).isoformat(timespec="seconds")
     listed = bk.photos.loc[bk.photos["photo"] == name, "swatch"]
     rows = [
@@ -74,6 +72,33 @@ def keep_photo(
         if code not in set(listed)
     ]
     return (add(bk, photos=pd.DataFrame(rows)) if rows else bk), f"{FOLDER}/{name}"
+
+
+def _ending(origin: Path) -> str:
+    """The file's ending, where it is one that any system takes."""
+    ending = origin.suffix.lower()
+    return ending if re.fullmatch(r"\.[a-z0-9]{1,8}", ending) else ""
+
+
+def put(book: Path, photos: Iterable[tuple[str, bytes]]) -> None:
+    """Write photos that are not in the book yet; under the lock, so that no save sweeps them.
+
+    Raises
+    ------
+    InputError
+        If a link stands in the way, or the disk is full; nothing half-written is left.
+    """
+    with store.locked(book):
+        for name, content in photos:
+            if folder.own(book, f"{FOLDER}/{name}") is None:
+                try:
+                    with files.whole(book / FOLDER / name, binary=True) as copy:
+                        copy.write(content)
+                except OSError as error:
+                    raise InputError(
+                        f"{book.name}: the photo {name} could not be written ({error.strerror}). "
+                        "Make room or check the disk, and try again."
+                    ) from error
 
 
 def _digest(content: bytes) -> str:
@@ -85,12 +110,14 @@ def photos_of(bk: Book, swatch: str) -> list[Path]:
     listed = FOLDER + "/" + bk.photos.loc[bk.photos["swatch"] == swatch, "photo"]
     sources = bk.readings.loc[bk.readings["swatch"] == swatch, "source"]
     names = dict.fromkeys([*listed, *sources[sources.str.startswith(f"{FOLDER}/")]])
-    found = [inside(bk, name) for name in names if not leads_out(name)]
-    return [path for path in found if path.is_file()]
+    found = [folder.own(bk.path, name) for name in names if not leads_out(name)]
+    return [path for path in found if path is not None]
 
 
 def check(path: str | Path) -> pd.DataFrame:
-    """List every fault of a book: its rows, and the photos that it names.
+    """List every fault of a book: its rows, the photos it names, its history, links in it.
+
+    Numbers that another program changed since the last save are faults too.
 
     Returns
     -------
@@ -98,7 +125,8 @@ def check(path: str | Path) -> pd.DataFrame:
         `file, row, column, found, expected, remedy, text`, one row a fault.
     """
     bk = open_book(path)
-    found = [*_photo_faults(bk), *_source_faults(bk)]
+    unlike = [fault for fault in unlike_saved(bk) if fault["grave"]]
+    found = [*unlike, *_photo_faults(bk), *_source_faults(bk)]
     more = pd.DataFrame(found, columns=FAULT_COLUMNS)
     return pd.concat([part for part in (bk.faults, more) if len(part)] or [more], ignore_index=True)
 
@@ -106,15 +134,15 @@ def check(path: str | Path) -> pd.DataFrame:
 def _photo_faults(bk: Book) -> list[dict[str, Any]]:
     faults = []
     for at, name in enumerate(bk.photos["photo"]):
-        target = bk.path / FOLDER / name
+        held = None if leads_out(name) else folder.own(bk.path, f"{FOLDER}/{name}")
         if leads_out(name):
             expected, remedy = (
                 "leads out of the book's folder",
                 "Copy the photo in: book.keep_photo.",
             )
-        elif not target.is_file():
+        elif held is None:
             expected, remedy = "is not in photos/", "Put the file back, or delete this row."
-        elif _digest(target.read_bytes()) != Path(name).stem:
+        elif _digest(limits.content(held, limits.PHOTO_BYTES)) != Path(name).stem:
             expected, remedy = "is not the photo it was", "Put the original back: it was altered."
         else:
             continue

@@ -2,6 +2,7 @@
 
 import difflib
 import re
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -9,11 +10,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import errors, table
+from dyelab import errors, limits, table
 from dyelab.book.csv_text import read
 from dyelab.book.model import Book
 from dyelab.book.opening import add
 from dyelab.errors import InputError
+from dyelab.table import workbook
 
 KEEP = "keep"  # as a column of the user's own
 LEAVE = ""
@@ -80,17 +82,28 @@ def sheet(path: str | Path, name: str | None = None) -> pd.DataFrame:
 
 
 def _excel(file: Path, name: str | None) -> pd.DataFrame:
-    try:
-        with pd.ExcelFile(file) as book:
-            chosen = book.sheet_names[0] if name is None else name
-            errors.choose(str(chosen), map(str, book.sheet_names), "sheet", f"in {file.name}")
-            frame = pd.read_excel(book, sheet_name=chosen, dtype=object)
-    except InputError:
-        raise
-    except Exception as error:  # the reader raises many kinds for a damaged file
-        raise InputError(f"{file.name}: can't be read as XLSX ({error}). Save it again.") from error
-    kept = frame.dropna(how="all").rename(columns=str)
+    found = workbook.sheets(limits.content(file), file.name)
+    chosen = next(iter(found), "") if name is None else name
+    header, *body = found[errors.choose(chosen, found, "sheet", f"in {file.name}")] or [[]]
+    width = max(map(len, [header, *body]))
+    rows = [[*row, *[None] * (width - len(row))] for row in [header, *body]]
+    names = ["" if cell is None else str(cell) for cell in rows[0]]
+    kept = pd.DataFrame(rows[1:], columns=_apart(names), dtype=object).dropna(how="all")
     return table.as_text(kept, table.Table("", (table.Column("made_on", "date"),)))
+
+
+def _apart(names: list[str]) -> list[str]:
+    """Headings with a number behind those that repeat, and behind blank ones."""
+    seen: Counter[str] = Counter()
+    found = []
+    for at, name in enumerate(names):
+        seen[name] += 1
+        found.append(
+            f"column {at + 1}"
+            if not name
+            else f"{name}.{seen[name] - 1}" * (seen[name] > 1) or name
+        )
+    return found
 
 
 def matches(frame: pd.DataFrame) -> pd.DataFrame:

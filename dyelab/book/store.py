@@ -6,24 +6,33 @@ file, ``history/000012.pending``, appears by a rename: from that moment the save
 files are renamed over the old ones, and the pending file becomes ``history/000012.json``.
 
 Killed before the pending file is there, the book is as it was. Killed after, whoever opens it
-next finishes the renames. Readers never need the lock: they read, and look whether a save came
-in between.
+next finishes the renames, or sees the finished book in memory where the folder can't be written.
+Readers never need the lock: they read, and look whether a save came in between.
+
+What lies in ``history`` may come from a stranger or a damaged disk: `manifests.parsed` says what
+is believed, and every content must have the digest it is named by. The rest is ignored, named by
+`faults`, and moved to ``history/set aside`` by the next save.
 """
 
 import hashlib
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from dyelab import files
+from dyelab import files, limits
+from dyelab.book import folder
+from dyelab.book.folder import HISTORY
+from dyelab.book.manifests import number, parsed
+from dyelab.book.model import ASIDE, FILES
 from dyelab.errors import InputError
 
-HISTORY = "history"
 KEPT_VERSIONS = 60
+_ASIDE = f"{HISTORY}/set aside"
+_FOLDERS = (f"{HISTORY}/files", _ASIDE, ASIDE, folder.PHOTOS)
 _WAIT = 30.0
 _TRIES = 200
 
@@ -33,6 +42,7 @@ def locked(path: Path) -> Iterator[None]:
     """Hold the book's lock: one save at a time, also between programs."""
     from filelock import FileLock, Timeout
 
+    folder.refuse_strange(path, (*FILES, f"{HISTORY}/.lock"), _FOLDERS)
     try:
         (path / HISTORY).mkdir(exist_ok=True)
         lock = FileLock(path / HISTORY / ".lock", timeout=_WAIT)
@@ -58,28 +68,104 @@ def digest(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()[:24]
 
 
+def _history(path: Path, ending: str) -> list[str]:
+    """The names of history files of one kind, oldest first; none where ``history`` is a link."""
+    names = folder.names(path / HISTORY) if not folder.is_link(path / HISTORY) else []
+    found = [name for name in names if name.endswith(ending) and name[:1] != "."]
+    return sorted(found, key=lambda name: (number(name) or 0, name))
+
+
+def _believed(path: Path, name: str) -> dict[str, Any]:
+    """A history file that keeps the rules; raises InputError with the rule that it breaks."""
+    if number(name) is None:
+        raise InputError("is not named as a version is")
+    content = folder.content(path, f"{HISTORY}/{name}", limits.HISTORY_BYTES)
+    if content is None:
+        raise InputError("is a link or no file")
+    return parsed(content, name)
+
+
+def _sound(path: Path, names: list[str]) -> Iterator[dict[str, Any]]:
+    for name in names:
+        with suppress(InputError):
+            yield _believed(path, name)
+
+
 def manifests(path: Path) -> list[dict[str, Any]]:
-    """Every finished version, oldest first: version, saved_at, act, what, files."""
-    found = sorted((path / HISTORY).glob("[0-9]*.json"))
-    return [json.loads(file.read_text(encoding="utf-8")) for file in found]
+    """Every finished version that can be believed, oldest first.
+
+    Each has version, saved_at, act, what, files.
+    """
+    return list(_sound(path, _history(path, ".json")))
 
 
-def _latest(path: Path) -> dict[str, Any] | None:
-    newest = max((path / HISTORY).glob("[0-9]*.json"), default=None)
-    return json.loads(newest.read_text(encoding="utf-8")) if newest else None
+def latest(path: Path) -> dict[str, Any] | None:
+    """Return the newest finished version that can be believed, None where there is none."""
+    return next(_sound(path, _history(path, ".json")[::-1]), None)
 
 
-def _pending(path: Path) -> list[Path]:
-    return sorted((path / HISTORY).glob("[0-9]*.pending"))
+def _pending(path: Path) -> list[dict[str, Any]]:
+    """Saves that count and were not finished: whole, and newer than every finished version."""
+    names = _history(path, ".pending")
+    newest = number((_history(path, ".json") or [""])[-1]) or 0
+    return [
+        manifest
+        for manifest in (_sound(path, names) if names else ())
+        if manifest["version"] > newest and None not in _after(path, manifest).values()
+    ]
 
 
-def snapshot(path: Path, names: Iterator[str] | list[str]) -> dict[str, bytes]:
-    """Read the book's files as one consistent state; finish an interrupted save first."""
+def unfinished(path: Path) -> bool:
+    """Whether a save that counts waits to be finished, as on a disk that can't be written."""
+    return bool(_pending(path))
+
+
+def _after(path: Path, manifest: dict[str, Any]) -> dict[str, bytes | None]:
+    """The files of a version that is being installed; None for one that is nowhere any more."""
+    found = {}
+    for name, sha in manifest["files"].items():
+        places = (_kept_name(name, sha), _part_name(name), name)
+        held = (folder.content(path, place) for place in places)
+        found[name] = next((c for c in held if c is not None and digest(c) == sha), None)
+    return found
+
+
+def faults(path: Path) -> list[tuple[str, str, str]]:
+    """List what is ignored in the folder: file, what is wrong with it, what to do."""
+    mend = "Delete it if you don't know it, or put what it leads to in its place."
+    strange = "is a link, a pipe or a device; none is followed"
+    found = [(name, strange, mend) for name in folder.strange(path)]
+    mend = "The tables are as they stand in the folder; the next save moves this file aside."
+    return found + [
+        (f"{HISTORY}/{name}", f"{reason}; it was not followed", mend)
+        for name, reason in _damaged(path).items()
+    ]
+
+
+def _damaged(path: Path) -> dict[str, str]:
+    found = {}
+    whole = {manifest["version"] for manifest in _pending(path)}
+    for name in [*_history(path, ".json"), *_history(path, ".pending")]:
+        try:
+            _believed(path, name)
+        except InputError as error:
+            found[name] = str(error)
+            continue
+        if name.endswith(".pending") and number(name) not in whole:
+            found[name] = "can't be finished: it is old, or its files are gone or damaged"
+    return found
+
+
+def snapshot(path: Path, names: Iterable[str]) -> dict[str, bytes]:
+    """Read the book's files as one consistent state; finish an interrupted save first.
+
+    Where the folder can't be written, the save is finished in memory.
+    """
     wanted = list(names)
     for _ in range(_TRIES):
-        if _pending(path):
-            with locked(path):
-                recover(path)
+        waiting = _pending(path)
+        if waiting and not _finished(path):
+            return _as_finished(path, wanted, waiting[-1])
         before = _mark(path)
         content = _read(path, wanted)
         if _mark(path) == before:
@@ -89,20 +175,28 @@ def snapshot(path: Path, names: Iterator[str] | list[str]) -> dict[str, bytes]:
         return _read(path, wanted)
 
 
+def _finished(path: Path) -> bool:
+    try:
+        with locked(path):
+            recover(path)
+    except (InputError, OSError):
+        return False
+    return True
+
+
+def _as_finished(path: Path, wanted: list[str], manifest: dict[str, Any]) -> dict[str, bytes]:
+    held = {name: c for name, c in _after(path, manifest).items() if c is not None}
+    left = [name for name in wanted if name not in held and name not in manifest["removed"]]
+    return _read(path, left) | {name: c for name, c in held.items() if name in wanted}
+
+
 def _mark(path: Path) -> list[str]:
-    return sorted(
-        name
-        for name in (os.listdir(path / HISTORY) if (path / HISTORY).is_dir() else [])
-        if name.endswith((".json", ".pending"))
-    )
+    return [*_history(path, ".json"), *_history(path, ".pending")]
 
 
 def _read(path: Path, names: list[str]) -> dict[str, bytes]:
-    content = {}
-    for name in names:
-        with suppress(FileNotFoundError):
-            content[name] = (path / name).read_bytes()
-    return content
+    found = {name: folder.content(path, name) for name in names}
+    return {name: content for name, content in found.items() if content is not None}
 
 
 def commit(
@@ -115,8 +209,8 @@ def commit(
     path : Path
         The book's folder.
     contents : dict of str to bytes
-        Every file the version holds, by its path inside the folder. Files of the last
-        version that are not here are removed.
+        Every file the version holds, by its path inside the folder. Files of the book's
+        own (`model.FILES`) that are not here are removed.
     act : str
         ``save``, ``undo``, ``redo``, or ``found`` for edits made outside.
     what : list of str
@@ -127,18 +221,18 @@ def commit(
     InputError
         If the disk is full or refuses; the book is then as it was.
     """
-    last = _latest(path) or {"version": 0, "files": {}}
     manifest = {
-        "version": last["version"] + 1,
+        "version": _next(path),
         "saved_at": datetime.now(UTC).isoformat(timespec="seconds"),
         "act": act,
         "what": what,
         "files": {name: digest(content) for name, content in contents.items()},
         "before": {name: digest(old) for name, old in _read(path, list(contents)).items()},
-        "removed": [name for name in last["files"] if name not in contents],
+        "removed": [name for name in FILES if name not in contents and folder.own(path, name)],
         **more,
     }
     try:
+        _set_damaged_aside(path)
         _stage(path, contents, manifest)
         _write_json(path / HISTORY / f"{manifest['version']:06}.pending", manifest)
     except OSError as error:
@@ -151,23 +245,49 @@ def commit(
     return manifest
 
 
+def _next(path: Path) -> int:
+    """Return the number of the version to come; damaged ones keep theirs."""
+    version = max((number(name) or 0 for name in _mark(path)), default=0) + 1
+    if number(f"{version:06}.json") is None:
+        raise InputError(
+            f"{path.name}: a file in history/ has the highest number there is, so no version can "
+            "follow it. Nothing was saved. Move history/ out of the book; its tables stay."
+        )
+    return version
+
+
+def _set_damaged_aside(path: Path) -> None:
+    """Move history files that can't be believed out of the way."""
+    for name in _damaged(path):
+        (path / _ASIDE).mkdir(exist_ok=True)
+        target, count = path / _ASIDE / name, 1
+        while target.exists() or folder.is_link(target):
+            target, count = path / _ASIDE / f"{count}-{name}", count + 1
+        os.replace(path / HISTORY / name, target)
+
+
 def _stage(path: Path, contents: dict[str, bytes], manifest: dict[str, Any]) -> None:
     for name, content in contents.items():
-        kept = _kept(path, name, manifest["files"][name])
-        if not kept.exists():
-            _write(kept, content)
-        if manifest["before"].get(name) != manifest["files"][name]:
-            _write(_part(path, name), content)
+        sha = manifest["files"][name]
+        if not _holds(path, _kept_name(name, sha), sha):
+            _write(path / _kept_name(name, sha), content)
+        if manifest["before"].get(name) != sha:
+            _write(path / _part_name(name), content)
     _settle(path / HISTORY / "files")
 
 
-def _kept(path: Path, name: str, sha: str) -> Path:
-    return path / HISTORY / "files" / (sha + Path(name).suffix)
+def _kept_name(name: str, sha: str) -> str:
+    return f"{HISTORY}/files/{sha}{Path(name).suffix}"
 
 
-def _part(path: Path, name: str) -> Path:
-    target = path / name
-    return target.with_name(f".{target.name}.part")
+def _part_name(name: str) -> str:
+    return Path(name).with_name(f".{Path(name).name}.part").as_posix()
+
+
+def _holds(path: Path, name: str, sha: str) -> bool:
+    """Whether a plain file of the folder has this content."""
+    content = folder.content(path, name)
+    return content is not None and digest(content) == sha
 
 
 def _write(target: Path, content: bytes) -> None:
@@ -192,35 +312,39 @@ def _settle(folder: Path) -> None:
 
 def recover(path: Path) -> None:
     """Finish a save that was interrupted after it counted; sweep up one that never did."""
-    for marker in _pending(path):
-        manifest = json.loads(marker.read_text(encoding="utf-8"))
+    for manifest in _pending(path):
         for name, sha in manifest["files"].items():
             _install(path, name, sha, manifest["before"].get(name))
         for name in manifest["removed"]:
             (path / name).unlink(missing_ok=True)
         _settle(path)
+        marker = path / HISTORY / f"{manifest['version']:06}.pending"
         os.replace(marker, marker.with_suffix(".json"))
         _settle(path / HISTORY)
     _sweep(path)
 
 
 def _install(path: Path, name: str, sha: str, before: str | None) -> None:
-    target, part = path / name, _part(path, name)
-    current = digest(target.read_bytes()) if target.exists() else None
+    old = folder.content(path, name)
+    current = digest(old) if old is not None else None
     if current == sha:
         return
-    if current not in (before, None):  # edited by hand while the save was unfinished
-        _write(path / HISTORY / "set aside" / f"{current}-{Path(name).name}", target.read_bytes())
-    if not part.exists():
-        _write(part, _kept(path, name, sha).read_bytes())
-    os.replace(part, target)
+    if old is not None and current != before:  # edited by hand while the save was unfinished
+        _write(path / _ASIDE / f"{current}-{Path(name).name}", old)
+    if not _holds(path, _part_name(name), sha):
+        held = folder.content(path, _kept_name(name, sha))
+        if held is None or digest(held) != sha:
+            return  # found whole a moment ago, so the disk is failing under us
+        _write(path / _part_name(name), held)
+    os.replace(path / _part_name(name), path / name)
 
 
 def _sweep(path: Path) -> None:
-    folders = [path, path / "set_aside", path / HISTORY, path / HISTORY / "files"]
-    for folder in folders:
-        for part in folder.glob(".*.part"):
-            part.unlink(missing_ok=True)
+    """Delete what killed writers left; the lock is held, so nobody is writing now."""
+    for place in ("", ASIDE, HISTORY, f"{HISTORY}/files", folder.PHOTOS):
+        for part in (path / place).glob(".*.part"):
+            with suppress(OSError):  # a folder of that name is nobody's part file
+                part.unlink()
 
 
 def contents(path: Path, manifest: dict[str, Any]) -> dict[str, bytes]:
@@ -231,25 +355,22 @@ def contents(path: Path, manifest: dict[str, Any]) -> dict[str, bytes]:
     InputError
         If the version's files are no longer kept.
     """
-    try:
-        return {
-            name: _kept(path, name, sha).read_bytes() for name, sha in manifest["files"].items()
-        }
-    except FileNotFoundError as error:
+    found = {name: kept(path, manifest, name) for name in manifest["files"]}
+    if None in found.values():
         raise InputError(
             f"{path.name}: the files of version {manifest['version']} are no longer kept "
-            f"(the last {KEPT_VERSIONS} are). Choose a later one."
-        ) from error
+            f"(the last {KEPT_VERSIONS} are), or are damaged. Choose another one."
+        )
+    return {name: content for name, content in found.items() if content is not None}
 
 
 def kept(path: Path, manifest: dict[str, Any], name: str) -> bytes | None:
     """One file of a version: nothing in it where the version has none, None if no longer kept."""
     if name not in manifest["files"]:
         return b""
-    try:
-        return _kept(path, name, manifest["files"][name]).read_bytes()
-    except FileNotFoundError:
-        return None
+    sha = manifest["files"][name]
+    content = folder.content(path, _kept_name(name, sha))
+    return content if content is not None and digest(content) == sha else None
 
 
 def prune(path: Path) -> None:
@@ -258,22 +379,27 @@ def prune(path: Path) -> None:
     if len(every) <= KEPT_VERSIONS:
         return
     needed = {
-        _kept(path, name, sha) for m in every[-KEPT_VERSIONS:] for name, sha in m["files"].items()
+        path / _kept_name(name, sha)
+        for manifest in every[-KEPT_VERSIONS:]
+        for name, sha in manifest["files"].items()
     }
     for file in (path / HISTORY / "files").iterdir():
-        if file not in needed:
+        if file not in needed and not file.is_dir():
             file.unlink(missing_ok=True)
 
 
 def steps_back(path: Path) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Return the versions that undo walks back along, and those that redo can bring again."""
+    """Return the versions that undo walks back along, and those that redo can bring again.
+
+    Where a version is missing, what it undid is taken to be undone already.
+    """
     done: list[dict[str, Any]] = []
     undone: list[dict[str, Any]] = []
     for manifest in manifests(path):
         if manifest["act"] == "undo":
-            undone.append(done.pop())
+            undone += [done.pop()] if done else []
         elif manifest["act"] == "redo":
-            done.append(undone.pop())
+            done += [undone.pop()] if undone else []
         else:
             done.append(manifest)
             undone.clear()

@@ -7,18 +7,32 @@ import click
 
 
 @click.command("check")
-@click.argument("book_folder", metavar="BOOK", type=click.Path(path_type=Path))
-def command(book_folder: Path) -> None:
-    """List every fault in the swatch book BOOK, a line each.
+@click.argument(
+    "folders", metavar="BOOK...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
+def command(folders: tuple[Path, ...]) -> None:
+    """List every fault in the swatch books BOOK, a line each.
 
     Ends with exit code 0 when there is none, 1 when there are some. The count goes to standard
-    error, so that the lines can be piped on.
+    error, so that the lines can be piped on. With several books, each line begins with its book.
     """
-    from dyelab import book
+    counts = [_check(folder, several=len(folders) > 1) for folder in folders]
+    sys.exit(1 if any(counts) else 0)
 
-    faults = book.check(book_folder)
-    for text in faults["text"]:
-        click.echo(" ".join(text.split()))
-    many = f"{len(faults)} fault{'s' * (len(faults) != 1)}" if len(faults) else "no faults"
-    click.echo(f"{book_folder.name}: {many}.", err=True)
-    sys.exit(1 if len(faults) else 0)
+
+def _check(folder: Path, *, several: bool) -> int:
+    """Print one book's faults; a book that can't be opened is a fault of its own."""
+    from dyelab import book
+    from dyelab.errors import InputError
+
+    try:
+        texts = list(book.check(folder)["text"])
+    except InputError as error:
+        if not several:
+            raise
+        texts = [str(error)]
+    for text in texts:
+        click.echo(f"{folder}: " * several + " ".join(text.split()))
+    many = f"{len(texts)} fault{'s' * (len(texts) != 1)}" if texts else "no faults"
+    click.echo(f"{folder.name}: {many}.", err=True)
+    return len(texts)

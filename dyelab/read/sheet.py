@@ -3,21 +3,16 @@
 import csv
 import io
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from dyelab.errors import InputError
 from dyelab.read.columns import is_header, roles, wavelength
 from dyelab.read.grid import Grid
-from dyelab.table import fault
-
-if TYPE_CHECKING:
-    from zipfile import ZipFile
+from dyelab.table import fault, workbook
 
 _LOOK = 60  # lines within which the header must come
-_LARGEST = 500 * 2**20  # bytes a workbook may unpack to; ten thousand spectra take 10 MB
-_DAMAGED = (KeyError, OSError, ValueError, EOFError, NotImplementedError, TypeError, IndexError)
 
 
 def from_text(text: str, name: str) -> Grid:
@@ -92,23 +87,10 @@ def from_workbook(data: bytes, name: str) -> list[Grid]:
     InputError
         If the workbook is damaged or no sheet has a header.
     """
-    import zipfile
-    import zlib
-
-    import openpyxl
-
-    try:
-        _refuse_bomb(zipfile.ZipFile(io.BytesIO(data)), name)
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        sheets = {
-            sheet.title: [[_text(cell) for cell in row] for row in sheet.values]
-            for sheet in book.worksheets
-        }
-    except (zipfile.BadZipFile, zlib.error, *_DAMAGED) as error:
-        reason = str(error).split("\n")[0].rstrip(".") or type(error).__name__
-        raise InputError(
-            f"{name}: not a workbook that can be read ({reason}). Save it again as XLSX, or as CSV."
-        ) from None
+    sheets = {
+        title: [[_text(cell) for cell in row] for row in rows]
+        for title, rows in workbook.sheets(data, name).items()
+    }
     found = {title: table for title, lines in sheets.items() if (table := _table(lines, name))}
     if not found:
         raise _no_header(next(iter(sheets.values()), []), name)
@@ -118,14 +100,6 @@ def from_workbook(data: bytes, name: str) -> list[Grid]:
         replace(grid, notes=(*grid.notes, f"sheet {title!r} was read"), row_word=f"{title} row")
         for title, grid in found.items()
     ]
-
-
-def _refuse_bomb(archive: "ZipFile", name: str) -> None:
-    if sum(item.file_size for item in archive.infolist()) > _LARGEST:
-        raise InputError(
-            f"{name}: this workbook unpacks to over 500 MB, far more than measurements take. "
-            "Save the sheet you need as a workbook of its own, or as CSV."
-        )
 
 
 def _text(cell: Any) -> str:

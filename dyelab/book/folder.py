@@ -1,0 +1,88 @@
+"""What lies in a book's folder: its own files, and what is never followed, links above all.
+
+A book may come from a stranger. A link in it could lead a reading to a private file, or a save
+to a file outside, so nothing that is a link, a pipe or a device is ever opened.
+"""
+
+import os
+import stat
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from dyelab import limits
+from dyelab.errors import InputError
+
+HISTORY = "history"
+PHOTOS = "photos"
+_MOST_ENTRIES = 200_000  # looked through for links; a book has some thousands
+
+
+def is_link(path: Path) -> bool:
+    """Whether this is a link of any kind, also one that leads nowhere."""
+    return path.is_symlink() or getattr(os.path, "isjunction", lambda _: False)(path)
+
+
+def own(book: Path, name: str) -> Path | None:
+    """Return the path of a plain file of the book, None where there is none or a link."""
+    steps = [book.joinpath(*Path(name).parts[: n + 1]) for n in range(len(Path(name).parts))]
+    try:
+        if any(is_link(step) for step in steps) or not stat.S_ISREG(steps[-1].lstat().st_mode):
+            return None
+    except OSError:
+        return None
+    return steps[-1]
+
+
+def content(book: Path, name: str, most: int = limits.TABLE_BYTES) -> bytes | None:
+    """Return what a plain file of the book holds, None where there is none or a link."""
+    file = own(book, name)
+    return limits.content(file, most) if file is not None else None
+
+
+def photos(book: Path) -> list[Path]:
+    """Return the files in ``photos/``, by name; links and hidden files left out."""
+    held = names(book / PHOTOS) if not is_link(book / PHOTOS) else []
+    found = [own(book, f"{PHOTOS}/{name}") for name in sorted(held) if name[:1] != "."]
+    return [path for path in found if path is not None]
+
+
+def names(folder: Path) -> list[str]:
+    """Return the names in a folder, none where it can't be read."""
+    try:
+        return os.listdir(folder)
+    except OSError:
+        return []
+
+
+def strange(book: Path) -> Iterator[str]:
+    """Yield the links, pipes and devices in a book, by their path inside it."""
+    seen = 0
+    for here, folders, names in os.walk(book):
+        for name in sorted([*folders, *names]):
+            path = Path(here, name)
+            kind = path.lstat().st_mode
+            if is_link(path) or not (stat.S_ISREG(kind) or stat.S_ISDIR(kind)):
+                yield path.relative_to(book).as_posix()
+        folders[:] = [name for name in folders if not is_link(Path(here, name))]
+        seen += len(folders) + len(names)
+        if seen > _MOST_ENTRIES:
+            return
+
+
+def refuse_strange(book: Path, files: Iterable[str], folders: Iterable[str]) -> None:
+    """Refuse to write where a link, or anything else that is not of the book's making, stands.
+
+    Raises
+    ------
+    InputError
+        Names the first.
+    """
+    kinds = dict.fromkeys(folders, stat.S_ISDIR) | dict.fromkeys(files, stat.S_ISREG)
+    kinds |= {str(Path(name).parent): stat.S_ISDIR for name in kinds if "/" in name}
+    for name in sorted(kinds):
+        path = book / name
+        if is_link(path) or (path.exists() and not kinds[name](path.lstat().st_mode)):
+            raise InputError(
+                f"{book.name}: {name} is a link, or not what a book keeps there. Nothing was "
+                "changed. Delete it, or put what it should hold in its place."
+            )

@@ -1,0 +1,143 @@
+"""What another program did to a book's tables since the last save: rounded, changed, gone."""
+
+from collections.abc import Iterable
+from decimal import Decimal
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import table
+from dyelab.book.model import PACKAGE, TABLE_FILES, Book, keys, tables
+
+# What instruments and photos gave. Nobody types these anew, so a number that changed there is a
+# fault; changes of the other tables are ordinary work in a spreadsheet, and only said.
+MEASURED = ("readings", "spectra", "shared")
+_REMEDY = "Undo brings back what was saved; saving the book keeps what stands there now."
+
+
+def changes(before: Book, now: Book, files: Iterable[str]) -> list[dict[str, Any]]:
+    """Compare a book with its last version.
+
+    Parameters
+    ----------
+    before, now : Book
+        The last version, and the book as it stands in its folder.
+    files : iterable of str
+        The files whose bytes differ.
+
+    Returns
+    -------
+    list of dict
+        Faults as of `table.fault`, one a file, and ``grave``: whether numbers were lost.
+    """
+    was, stands = tables(before), tables(now)
+    listed = [name for name, file in TABLE_FILES.items() if file in set(files)]
+    found = [_change(name, *_compared(name, was[name], stands[name], now)) for name in listed]
+    if before.white != now.white:
+        whites = [table.white_text(white) for white in (before.white, now.white)]
+        said = f"was changed outside dyelab: the book's white, {whites[0]}, became {whites[1]}"
+        found.append(_said(PACKAGE, said, _REMEDY, grave=True))
+    return found
+
+
+def unknown(files: Iterable[str]) -> list[dict[str, Any]]:
+    """Say that files were changed outside, where the last version is no longer there to compare."""
+    expected = "was changed outside dyelab, and what it was is no longer kept"
+    remedy = "Compare it with a copy of your own; saving the book keeps what stands there now."
+    return [_said(file, expected, remedy, grave=True) for file in files]
+
+
+def _said(file: str, expected: str, remedy: str, *, grave: bool) -> dict[str, Any]:
+    made = table.fault(file, None, "", file, expected, remedy)
+    return {**made, "text": f"{file} {expected}. {remedy}", "grave": grave}
+
+
+def _change(name: str, counts: dict[str, int], columns: list[str]) -> dict[str, Any]:
+    file = TABLE_FILES[name]
+    parts = [
+        f"{counts[kind]:,} {_WORDS[kind][counts[kind] != 1]}" for kind in _WORDS if counts[kind]
+    ]
+    parts += [f"{'columns' if len(columns) > 1 else 'column'} {', '.join(columns[:4])} gone"] * (
+        len(columns) > 0
+    )
+    if not parts:
+        said = "was written anew outside dyelab; no value differs"
+        return _said(file, said, "Nothing is to be done.", grave=False)
+    rows = counts["rows"]
+    differ = f"{rows:,} row{'s' * (rows != 1)} differ{'s' * (rows == 1)} ({', '.join(parts)})"
+    lost = counts["gone"] + counts["changed"] > 0 and name in MEASURED
+    grave = lost or counts["rounded"] > 0 or bool(columns)
+    return _said(file, f"was changed outside dyelab: {differ}", _REMEDY, grave=grave)
+
+
+_WORDS = {
+    "rounded": ("number rounded", "numbers rounded"),
+    "changed": ("value changed", "values changed"),
+    "gone": ("row gone", "rows gone"),
+    "new": ("row new", "rows new"),
+}
+
+
+def _compared(
+    name: str, was: pd.DataFrame, now: pd.DataFrame, book: Book
+) -> tuple[dict[str, int], list[str]]:
+    """Count what differs, rows and cells that are set aside (and so named already) left out."""
+    was, now = (frame.set_axis(_unique(keys(name, frame))) for frame in (was, now))
+    waiting = book.aside.rows.get(name)
+    aside = set(keys(name, waiting)) if waiting is not None and _keyed(name, waiting) else set()
+    gone = was.index.difference(now.index).difference(list(aside))
+    both = was.index.intersection(now.index, sort=False)
+    odd = book.aside.cells[book.aside.cells["table"] == name]
+    known = set(zip(odd["key"], odd["column"], strict=True))
+    touched = np.zeros(len(both), bool)
+    counts = {"gone": len(gone), "new": len(now.index.difference(was.index))}
+    counts |= {"rounded": 0, "changed": 0}
+    for column in was.columns.intersection(now.columns):
+        differs, rounded = _cells(was.loc[both, column], now.loc[both, column])
+        differs &= [(str(key), column) not in known for key in both] if known else True
+        touched |= differs
+        counts["rounded"] += int((differs & rounded).sum())
+        counts["changed"] += int((differs & ~rounded).sum())
+    counts["rows"] = int(touched.sum()) + counts["gone"] + counts["new"]
+    lost = [str(c) for c in was.columns.difference(now.columns) if not table.blanks(was[c]).all()]
+    return counts, lost
+
+
+def _keyed(name: str, frame: pd.DataFrame) -> bool:
+    try:
+        keys(name, frame)
+    except KeyError:
+        return False
+    return True
+
+
+def _unique(marks: pd.Series) -> pd.Index:
+    """Keys with a count where they repeat, as those of photos may."""
+    again = marks.groupby(marks).cumcount()
+    return pd.Index(marks.where(again == 0, marks + " #" + again.astype(str)))
+
+
+def _cells(was: pd.Series, now: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    """Which cells differ, and which of these are the old number with fewer digits."""
+    if not all(pd.api.types.is_numeric_dtype(cells.dtype) for cells in (was, now)):
+        texts = [
+            table.as_text(cells.to_frame("x"), _ANY)["x"].to_numpy(object) for cells in (was, now)
+        ]
+        differs = texts[0] != texts[1]
+        return differs, np.zeros(len(was), bool)
+    old, new = table.numbers(was), table.numbers(now)
+    differs = ~((old == new) | (np.isnan(old) & np.isnan(new)))
+    rounded = np.zeros(len(old), bool)
+    for at in np.flatnonzero(differs & np.isfinite(old) & np.isfinite(new)):
+        rounded[at] = _is_rounded(float(old[at]), float(new[at]))
+    return differs, rounded
+
+
+_ANY = table.Table("", ())
+
+
+def _is_rounded(old: float, new: float) -> bool:
+    places = [-int(Decimal(repr(value)).normalize().as_tuple().exponent) for value in (old, new)]
+    within = abs(new - old) <= 0.5 * 10.0 ** -max(places[1], 0) * (1 + 1e-9)
+    return places[1] < places[0] and within
