@@ -190,7 +190,7 @@ def _title(folder: Path, contents: dict[str, bytes]) -> str:
 
 def _white(contents: dict[str, bytes]) -> tuple[str, int]:
     """The book's white; that of books which don't state one is the default."""
-    stated = _package(contents).get("white")
+    stated = package_of(contents).get("white")
     if stated is None:
         return table.DEFAULT_WHITE
     held = stated if isinstance(stated, dict) else {}
