@@ -2,9 +2,8 @@
 
 from dyelab.predict.candidates import Limits
 from dyelab.predict.model import Model, fit
-from dyelab.predict.reach import Gamut, Reach, gamut, reach
-from dyelab.predict.search import Found, draws, find, weigh_out
-from dyelab.predict.suggest_swatches import next_swatches
+from dyelab.predict.search import Found, Gamut, Reach, draws, find, gamut, reach, weigh_out
+from dyelab.predict.suggest import next_swatches
 
 __all__ = [
     "Found",

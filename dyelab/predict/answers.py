@@ -1,15 +1,18 @@
 """What a model answers: a colour with its covariance, what it leans on, and when it guesses."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from dyelab import shift, table, words
 from dyelab.errors import InputError
-from dyelab.predict import calibration, coded_recipes, complete_recipes, gp
-from dyelab.predict.coded_recipes import NONE, STEPS, Step
-from dyelab.predict.learned import Taught, Weighed
+from dyelab.predict import calibration
+from dyelab.predict.gp import Codes
+from dyelab.predict.recipes import CLOTH, NONE, STEPS, Coded, Step, name_and_dose
+
+if TYPE_CHECKING:
+    from dyelab.predict.model import Model, Weighed
 
 _FAR = 0.3  # share of the prior variance left: little is known there
 _LEAN, _MOST_LEANT = 0.08, 4  # least weight worth naming, and how many are named
@@ -18,9 +21,9 @@ _CHI2_50 = 2.366  # three degrees of freedom
 Light = tuple[str | None, int | None]
 
 
-def colour(model: Taught, recipes: pd.DataFrame, light: Light = (None, None)) -> pd.DataFrame:
+def colour(model: "Model", recipes: pd.DataFrame, light: Light = (None, None)) -> pd.DataFrame:
     """See `Model.colour`."""
-    full = complete_recipes.completed(model, recipes)
+    full = completed(model, recipes)
     white = (light[0] or model.white[0], light[1] or model.white[1])
     sums = _sums(model, full)
     plain = np.array([i not in sums for i in range(len(full))])
@@ -53,21 +56,21 @@ def labels(recipes: pd.DataFrame) -> list[str]:
 
 
 def landed(
-    model: Taught, recipes: pd.DataFrame, white: tuple[str, int] | None = None
+    model: "Model", recipes: pd.DataFrame, white: tuple[str, int] | None = None
 ) -> tuple[np.ndarray, np.ndarray]:
     """CIELAB (n, 3) and covariance (n, 3, 3) of a swatch of each recipe, all of known materials."""
     return _landed(model, model.weighed(model.coded(recipes)), white)
 
 
 def _landed(
-    model: Taught, weighed: Weighed, white: tuple[str, int] | None
+    model: "Model", weighed: "Weighed", white: tuple[str, int] | None
 ) -> tuple[np.ndarray, np.ndarray]:
     J = model.basis.slopes(weighed.mean, white)
-    C = calibration.spread(J, weighed.left + model.nuggets, model.together)
-    return model.basis.lab(weighed.mean, white), model.stretch(C)
+    C = calibration.spread(J, weighed.left + model.nuggets)
+    return model.basis.lab(weighed.mean, white), model.stretch * C
 
 
-def _sums(model: Taught, full: pd.DataFrame) -> dict[int, pd.DataFrame]:
+def _sums(model: "Model", full: pd.DataFrame) -> dict[int, pd.DataFrame]:
     """Recipes of dyes never joined, by their place: each as `_parts` gives it."""
     in_book = model.levels["dye"]
     never = [i for i, dye in enumerate(full["dye"]) if dye not in in_book and " + " in dye]
@@ -86,7 +89,7 @@ def _parts(row: dict) -> pd.DataFrame:
 
 
 def _joined(
-    model: Taught, parts: pd.DataFrame, white: tuple[str, int]
+    model: "Model", parts: pd.DataFrame, white: tuple[str, int]
 ) -> tuple[np.ndarray, np.ndarray]:
     """Add what each dye brings to K/S over the ground, with their variances."""
     weighed = model.weighed(model.coded(parts))
@@ -102,10 +105,10 @@ def _joined(
         move = np.zeros_like(mean)
         move[i, c] = 1e-3
         J[i, :, c] = (lab(mean + move) - lab(mean - move)) / 2e-3
-    return lab(mean), model.stretch(calibration.spread(J, spread, model.together).sum(axis=0))
+    return lab(mean), model.stretch * calibration.spread(J, spread).sum(axis=0)
 
 
-def marks(model: Taught, rows: gp.Codes, weighed: Weighed) -> list[str]:
+def marks(model: "Model", rows: Codes, weighed: "Weighed") -> list[str]:
     """Why a recipe lies outside what was dyed; blank inside."""
     said: list[list[str]] = [[] for _ in range(len(weighed.mean))]
     for step, code in zip(model.steps, rows, strict=True):
@@ -116,7 +119,7 @@ def marks(model: Taught, rows: gp.Codes, weighed: Weighed) -> list[str]:
     return ["; ".join(texts) for texts in said]
 
 
-def _doses_outside(model: Taught, step: Step, code: coded_recipes.Coded) -> list[tuple[int, str]]:
+def _doses_outside(model: "Model", step: Step, code: Coded) -> list[tuple[int, str]]:
     if STEPS[step.name][1] is None:
         return []
     found = []
@@ -135,7 +138,7 @@ def _doses_outside(model: Taught, step: Step, code: coded_recipes.Coded) -> list
     return found
 
 
-def leans(model: Taught, weighed: Weighed) -> list[str]:
+def leans(model: "Model", weighed: "Weighed") -> list[str]:
     """Swatches whose colours weigh most in each prediction."""
     weights = np.abs(weighed.weights)
     codes = model.made["swatch"].to_numpy()
@@ -146,7 +149,7 @@ def leans(model: Taught, weighed: Weighed) -> list[str]:
     ]
 
 
-def report(model: Taught) -> pd.DataFrame:
+def report(model: "Model") -> pd.DataFrame:
     """See `Model.report`."""
     left, pieces = model.left_out, model.made["pieces"]
     repeats = int((pieces - 1).sum())
@@ -157,7 +160,7 @@ def report(model: Taught) -> pd.DataFrame:
         ("error_90", float(left["dE00"].quantile(0.9)), ""),
         ("inside_50", 100 * float((left["distance"] <= _CHI2_50).mean()), ""),
         ("inside_90", 100 * float(left["inside"].mean()), ""),
-        ("stretch", model.stretch.whole, ""),
+        ("stretch", model.stretch, ""),
         ("scatter", _scatter(model), "" if repeats else words.say("predict.no_repeats")),
     ]
     return pd.DataFrame(
@@ -169,8 +172,78 @@ def report(model: Taught) -> pd.DataFrame:
     )
 
 
-def _scatter(model: Taught) -> float:
+def _scatter(model: "Model") -> float:
     """Root mean square ΔE*ab of one swatch of a recipe about the recipe."""
     J = model.basis.slopes(np.stack([s.left_out[:, 0] for s in model.scores], axis=1))
-    C = calibration.spread(J, np.tile(model.nuggets, (len(J), 1)), model.together)
+    C = calibration.spread(J, np.tile(model.nuggets, (len(J), 1)))
     return float(np.sqrt(np.median(np.trace(C, axis1=1, axis2=2))))
+
+
+_SALTS = ("ferrous sulfate", "copper sulfate")
+
+
+def completed(model: "Model", recipes: pd.DataFrame) -> pd.DataFrame:
+    """Recipes with every column a model needs, and only materials it knows.
+
+    Raises
+    ------
+    InputError
+        Naming the row, the material and those the book knows.
+    """
+    full = {str(name): recipes[name].to_numpy() for name in recipes}
+    blank = np.full(len(recipes), "", object)
+    for name, (material, dose) in STEPS.items():
+        if material and name not in CLOTH:
+            full[material] = _texts(full.get(material, blank), NONE)
+        if dose:
+            full[dose] = _doses(full.get(dose, np.zeros(len(recipes))))
+    for column, (common, by_fibre) in model.usual.items():
+        given = _texts(full.get(column, blank), "")
+        fibres = given if column == "fibre" else full["fibre"]
+        usual = np.array([by_fibre.get(fibre, common) for fibre in fibres], object)
+        full[column] = np.where(given == "", usual, given)
+    table = pd.DataFrame(_without_salts(full))
+    for name in STEPS:
+        _known(model, table, name)
+    return table
+
+
+def _texts(cells: Any, missing: str) -> np.ndarray:
+    """Texts, with one of them for what is blank."""
+    return np.array([missing if _blank(cell) else str(cell) for cell in cells], object)
+
+
+def _blank(cell: Any) -> bool:
+    return cell is None or cell == "" or cell != cell
+
+
+def _doses(cells: np.ndarray) -> np.ndarray:
+    """Doses, 0 where blank; a text (two doses of two dyes) stays as it is."""
+    if cells.dtype == object:
+        return np.array([0.0 if cell is None or cell != cell else cell for cell in cells], object)
+    return np.where(np.isnan(cells), 0.0, cells)
+
+
+def _without_salts(full: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Iron and copper are told by their doses alone, as in the book's own recipes."""
+    alone = np.isin(full["mordant"].astype(str), _SALTS)
+    mordant = np.where(alone, NONE, full["mordant"])
+    return {**full, "mordant": mordant, "mordant_wof": np.where(alone, 0.0, full["mordant_wof"])}
+
+
+def _known(model: "Model", full: pd.DataFrame, name: str) -> None:
+    """Raise for a material the book holds no swatch of."""
+    material = list(full["dye"]) if name == "dye" else name_and_dose(full, name)[0]
+    in_book = model.levels[name]
+    learned = any(step.name == name for step in model.steps)
+    if not learned and name in CLOTH[1:]:
+        return
+    for i, text in enumerate(material):
+        parts = [text] if text in in_book else text.split(" + ")
+        if any(part not in in_book and part != NONE for part in parts) or (
+            text == NONE and not learned and NONE not in in_book
+        ):
+            known = ", ".join(kind for kind in in_book if kind != NONE) or NONE
+            raise InputError(
+                words.say("predict.unknown", row=i + 1, step=name, found=text, known=known)
+            )

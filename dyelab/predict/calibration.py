@@ -1,44 +1,23 @@
-"""A model judged on the recipes it was not shown, and its spread set by what that tells."""
+"""A model judged on the recipes it was not shown; spread and chances set by what that tells."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
 from dyelab import convert, table
-from dyelab.predict.chance import LEVEL, LIMIT
 from dyelab.predict.gp import Learned
 from dyelab.predict.training import Gathered
 
-# Priors of the calibration: log of the scale, log of the tail, power of the spread.
-_CALIBRATION = np.array([[0.0, np.log(6.0), 0.0], [0.7, 0.6, 0.4]])
-_HEAVY, _NONE = 4.0, 8.0  # degrees of freedom; recipes that no correlation weighs as much as
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """Factor on a predicted covariance, from leave-one-out.
-
-    Attributes
-    ----------
-    whole : float
-        For a covariance of usual size.
-    power : float
-        Of the covariance's trace over the usual one.
-    usual : float
-        Log of the usual trace.
-    """
-
-    whole: float
-    power: float
-    usual: float
-
-    def __call__(self, C: np.ndarray) -> np.ndarray:
-        """Stretch covariances (..., 3, 3)."""
-        size = np.log(np.trace(C, axis1=-2, axis2=-1)) - self.usual
-        return C * (self.whole * np.exp(self.power * size))[..., None, None]
+LEVEL = 0.90
+LIMIT = float(stats.chi2.ppf(LEVEL, 3))
+# Priors (mean, deviation), which a small book hardly moves: a scale of 1 within a factor of two,
+# near misses of 6 degrees of freedom, log odds as drawn. `predict_truth.py find` shows their worth.
+_SCALE_AND_TAIL = np.array([[0.0, np.log(6.0)], [0.7, 0.6]])
+_ODDS = np.array([[0.0, 1.0], [1.0, 0.25]])
+_NEAR = (2.0, 3.0, 4.0, 6.0)  # ΔE00 that may count as landing
+_DRAWS, _MOST = 200, 150  # swatches drawn and recipes looked at: more change the odds by under 0.01
 
 
 def far(off: np.ndarray, C: np.ndarray) -> np.ndarray:
@@ -46,37 +25,20 @@ def far(off: np.ndarray, C: np.ndarray) -> np.ndarray:
     return np.einsum("ni,nij,nj->n", off, np.linalg.inv(C), off)
 
 
-def together(scores: Sequence[Learned], y: np.ndarray) -> np.ndarray:
-    """Correlation (q, q) of the scores' errors, from leave-one-out.
-
-    The scores are learned one by one, but a dye that takes more than expected moves them all.
-    A few wide misses count for less (weights of a t distribution), and few recipes draw the
-    correlation towards none.
-    """
-    without = np.stack([s.left_out for s in scores], axis=1)
-    z = (y - without[..., 0]) / np.sqrt(without[..., 1])
-    q = z.shape[1]
-    weight = (_HEAVY + q) / (_HEAVY + (z**2).sum(axis=1))
-    S = (z * weight[:, None]).T @ z
-    S = S / len(z) + _NONE / len(z) * np.diag(np.diag(S) / len(z) + 1e-12)
-    sd = np.sqrt(np.diag(S))
-    return S / np.outer(sd, sd)
-
-
-def spread(J: np.ndarray, left: np.ndarray, R: np.ndarray) -> np.ndarray:
-    """Covariance (n, 3, 3) of CIELAB from variances (n, q) of scores and their correlation."""
+def spread(J: np.ndarray, left: np.ndarray) -> np.ndarray:
+    """Covariance (n, 3, 3) of CIELAB from variances (n, q) of the scores."""
     moves = J * np.sqrt(left)[:, None, :]
-    return moves @ R @ np.swapaxes(moves, 1, 2) + 1e-6 * np.eye(3)
+    return moves @ np.swapaxes(moves, 1, 2) + 1e-6 * np.eye(3)
 
 
 def judged(
-    known: Gathered, scores: Sequence[Learned], R: np.ndarray
+    known: Gathered, scores: Sequence[Learned]
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
     """Compare every recipe with its prediction without it: table, errors, their covariances."""
     basis, made = known.basis, known.made
     without = np.stack([s.left_out for s in scores], axis=1)
     measured, lab = basis.lab(known.seen.y), basis.lab(without[..., 0])
-    C = spread(basis.slopes(without[..., 0]), without[..., 1], R)
+    C = spread(basis.slopes(without[..., 0]), without[..., 1])
     off = measured - lab
     left = made[["swatch", "recipe"]].assign(
         **dict(zip(table.LAB, measured.T, strict=True)),
@@ -86,22 +48,68 @@ def judged(
     return left, off, C
 
 
-def calibrated(far: np.ndarray, size: np.ndarray) -> tuple[Stretch, float]:
+def stretch_and_tail(far: np.ndarray) -> tuple[float, float]:
     """Fit a t distribution to leave-one-out errors, held back where few tell.
 
-    Squared errors in units of their covariance follow 3 c F(3, tail), where c is a power of the
-    covariance's trace. Returns the factor on the variance that brings the normal 90 % region to
-    90 %, and the tail.
+    Squared errors in units of their covariance follow 3 c F(3, tail). Returns the factor on the
+    variance that brings the normal 90 % region to 90 %, and the tail.
     """
-    middle = float(np.median(np.log(size)))
-    above = np.log(size) - middle
 
     def cost(p: np.ndarray) -> float:
-        log_scale, tail = p[0] + p[2] * above, np.exp(p[1])
-        fit = (log_scale - stats.f.logpdf(far / (3 * np.exp(log_scale)), 3, tail)).sum()
-        return float(fit + 0.5 * (((p - _CALIBRATION[0]) / _CALIBRATION[1]) ** 2).sum())
+        fit = (p[0] - stats.f.logpdf(far / (3 * np.exp(p[0])), 3, np.exp(p[1]))).sum()
+        return float(fit + 0.5 * (((p - _SCALE_AND_TAIL[0]) / _SCALE_AND_TAIL[1]) ** 2).sum())
 
-    scale, tail, power = optimize.minimize(cost, _CALIBRATION[0], method="Nelder-Mead").x
-    tail = float(np.exp(tail))
-    whole = float(np.exp(scale) * 3 * stats.f.ppf(LEVEL, 3, tail) / LIMIT)
-    return Stretch(whole, float(power), middle), tail
+    scale, tail = np.exp(optimize.minimize(cost, _SCALE_AND_TAIL[0], method="Nelder-Mead").x)
+    return float(scale * 3 * stats.f.ppf(LEVEL, 3, tail) / LIMIT), float(tail)
+
+
+def draws(lab: np.ndarray, C: np.ndarray, tail: float, n: int) -> np.ndarray:
+    """Colours (m, n, 3) that single swatches may have: a t distribution, seeded.
+
+    Parameters
+    ----------
+    lab : ndarray (m, 3)
+    C : ndarray (m, 3, 3)
+        Covariances whose normal 90 % region is right.
+    tail : float
+        Degrees of freedom.
+    n : int
+    """
+    rng = np.random.default_rng(0)
+    normal = rng.standard_normal((n, 3))
+    scale = LIMIT / (3 * float(stats.f.ppf(LEVEL, 3, tail)))
+    away = np.sqrt(scale * tail / rng.chisquare(tail, n))
+    root = np.linalg.cholesky(C)
+    return lab[:, None, :] + np.einsum("mij,nj->mni", root, normal * away[:, None])
+
+
+def chances(away: np.ndarray, tolerance: float, odds: tuple[float, float]) -> np.ndarray:
+    """Chance (m,) of landing from distances (m, n) of drawn swatches, its log odds corrected."""
+    drawn = ((away <= tolerance).sum(axis=1) + 0.5) / (away.shape[1] + 1)
+    return special.expit(odds[0] + odds[1] * special.logit(drawn))
+
+
+def odds(lab: np.ndarray, measured: np.ndarray, C: np.ndarray, tail: float) -> tuple[float, float]:
+    """Shift and slope of the log odds of landing: how often each left-out recipe landed.
+
+    Parameters
+    ----------
+    lab, measured : ndarray (m, 3)
+        Recipes as predicted without their swatches, and as measured: each aimed at its own
+        prediction, as a recipe that was searched for is.
+    C : ndarray (m, 3, 3)
+    tail : float
+    """
+    lab, measured, C = lab[:_MOST], measured[:_MOST], C[:_MOST]
+    away = convert.dE00(lab[:, None], draws(lab, C, tail, _DRAWS))
+    off = convert.dE00(lab, measured)
+    drawn = special.logit(np.stack([chances(away, near, (0.0, 1.0)) for near in _NEAR]))
+    landed = np.stack([off <= near for near in _NEAR])
+
+    def cost(p: np.ndarray) -> float:
+        z = p[0] + p[1] * drawn
+        fit = np.logaddexp(0, np.where(landed, -z, z)).mean(axis=0).sum()
+        return float(fit + 0.5 * (((p - _ODDS[0]) / _ODDS[1]) ** 2).sum())
+
+    shift, slope = optimize.minimize(cost, _ODDS[0]).x
+    return float(shift), float(slope)

@@ -13,8 +13,7 @@ import pandas as pd
 
 from dyelab import words
 from dyelab.errors import InputError, choose
-from dyelab.predict import coded_recipes
-from dyelab.predict.coded_recipes import CLOTH, NONE, STEPS, Step
+from dyelab.predict.recipes import CLOTH, COLUMNS, NONE, STEPS, Step, name_and_dose
 
 SIZE = 200_000
 _LEFT = ("cloth", "tannin", "mordant")
@@ -105,11 +104,11 @@ def of_book(
 
 def checked(made: pd.DataFrame, limits: Limits) -> None:
     """Raise for limits that name a column or a material that isn't there."""
-    known = [m for name in STEPS for m in dict.fromkeys(coded_recipes.name_and_dose(made, name)[0])]
+    known = [m for name in STEPS for m in dict.fromkeys(name_and_dose(made, name)[0])]
     for name in limits.without:
         choose(name, [*dict.fromkeys(known), "iron", "copper"], "material", "in this book")
     for name in (*limits.hold, *limits.most):
-        choose(name, coded_recipes.COLUMNS, "column", "of a recipe")
+        choose(name, COLUMNS, "column", "of a recipe")
     for column, wanted in limits.hold.items():
         if column in made and not column.endswith("_wof"):
             for value in _listed(wanted):
@@ -151,7 +150,7 @@ def _levels(
 ) -> pd.DataFrame:
     """Materials of a step in doses between those dyed, and the step left out where it was."""
     column, amount = (str(part) for part in STEPS[name])
-    material, _ = coded_recipes.name_and_dose(made, name)
+    material, _ = name_and_dose(made, name)
     rows: list[dict[str, Any]] = [{column: NONE, amount: 0.0}] if NONE in material else []
     for i, kind in enumerate(step.materials if step else ()):
         for dose in _doses(step, i, limits.most.get(amount), count, NONE in material):
@@ -168,7 +167,7 @@ def _metals(
     for name in ("iron", "copper"):
         column = STEPS[name][1]
         step = steps.get(name)
-        absent = NONE in coded_recipes.name_and_dose(made, name)[0]
+        absent = NONE in name_and_dose(made, name)[0]
         most = limits.most.get(str(column))
         some = _doses(step, 0, most, counts[name], absent) if step else []
         doses[name] = ([0.0] if absent else []) + [d for d in some if d > 0]

@@ -1,32 +1,151 @@
 """The model: learned from a book, judged on swatches it was not shown, then asked."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from dyelab.predict import (
-    answers,
-    calibration,
-    chance,
-    coded_recipes,
-    given_recipe,
-    gp,
-    missing_recipes,
-)
-from dyelab.predict.chance import LIMIT
-from dyelab.predict.kernel import Likeness
-from dyelab.predict.learned import Taught
-from dyelab.predict.training import gathered
+from dyelab.predict import answers, calibration, gp
+from dyelab.predict.basis import Basis
+from dyelab.predict.recipes import CLOTH, Coded, Step, coded, levels, steps_of
+from dyelab.predict.training import enough, gathered
 
 
-class Model(Taught):
-    """What a book teaches about recipes it doesn't hold, ready to be asked; see `Taught`."""
+@dataclass(frozen=True)
+class Weighed:
+    """What was measured, weighed for m recipes.
+
+    Attributes
+    ----------
+    mean : ndarray (m, q)
+        Scores.
+    left : ndarray (m, q)
+        Their variances, without nugget and not stretched.
+    prior : ndarray (m, q)
+        Their variances before anything was measured.
+    weights : ndarray (m, n)
+        Of the n recipes measured, in the first score.
+    """
+
+    mean: np.ndarray
+    left: np.ndarray
+    prior: np.ndarray
+    weights: np.ndarray
+
+
+@dataclass(frozen=True, repr=False)
+class Model:
+    """What a book teaches about recipes it doesn't hold.
+
+    Attributes
+    ----------
+    made : DataFrame
+        One row a recipe measured: its columns, `L, a, b`, `pieces`, `swatch`, `recipe` in words.
+    white : (illuminant, observer)
+        Of the book.
+    basis : Basis
+    steps : tuple of Step
+        Steps of a recipe that vary, or could.
+    levels : mapping of str to tuple of str
+        Materials that the book holds of every step, ``none`` where it was left out.
+    kernels : tuple of Likeness
+    codes : tuple of Coded
+        The recipes measured, step by step.
+    scores : tuple of Learned
+        One Gaussian process for each score of `basis`.
+    stretch : float
+        Factor on predicted covariances that makes the 90 % regions hold what they should.
+    tail : float
+        Degrees of freedom of the t distribution that the leave-one-out errors follow: large is
+        normal, small has many near misses and a few far ones.
+    odds : (shift, slope)
+        Of the log odds of landing, from how often the left-out recipes landed.
+    left_out : DataFrame
+        One row a recipe, predicted without it: `swatch, recipe, L, a, b` as measured, `L_left,
+        a_left, b_left` as predicted, `dE00`, `inside` (within the 90 % region).
+    notes : tuple of str
+    """
+
+    made: pd.DataFrame
+    white: tuple[str, int]
+    basis: Basis
+    steps: tuple[Step, ...]
+    levels: Mapping[str, tuple[str, ...]]
+    kernels: tuple[gp.Likeness, ...]
+    codes: tuple[Coded, ...]
+    scores: tuple[gp.Learned, ...]
+    stretch: float
+    tail: float
+    odds: tuple[float, float]
+    left_out: pd.DataFrame
+    notes: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        error, inside = self.error, 100 * self.left_out["inside"].mean()
+        return (
+            f"Model of {len(self.made)} recipes: left out one at a time, half are predicted "
+            f"within {error:.1f} ΔE00, and {inside:.0f} % lie in their "
+            f"{100 * calibration.LEVEL:.0f} % region"
+        )
+
+    @property
+    def error(self) -> float:
+        """Median ΔE00 of the leave-one-out predictions."""
+        return float(self.left_out["dE00"].median())
+
+    @property
+    def spectral(self) -> bool:
+        """Whether it was learned from spectra, so that any light can be shown."""
+        return self.basis.wavelengths is not None
 
     @cached_property
-    def givers(self) -> given_recipe.Givers:
-        """Recipes, any of which may give a colour that is looked for."""
-        return given_recipe.of_book(self)
+    def usual(self) -> dict[str, tuple[str, dict[str, str]]]:
+        """Commonest fibre, form and ground: of all recipes, and of those on each fibre."""
+        made, found = self.made, dict[str, tuple[str, dict[str, str]]]()
+        for column in (name for name in CLOTH if name in made):
+            common = made[column].mode().iloc[0]
+            on = made.groupby("fibre")[column]
+            by_fibre = {str(fibre): str(texts.mode().iloc[0]) for fibre, texts in on}
+            found[column] = (str(common), {} if column == "fibre" else by_fibre)
+        return found
+
+    @cached_property
+    def p(self) -> np.ndarray:
+        """Parameters of every score, (q, p)."""
+        return np.stack([learned.p for learned in self.scores])
+
+    @cached_property
+    def inverses(self) -> np.ndarray:
+        """Inverse covariance of the recipes' means, score by score, (q, n, n)."""
+        return np.stack([learned.inverse for learned in self.scores])
+
+    @cached_property
+    def nuggets(self) -> np.ndarray:
+        """Variance of every score from one swatch of a recipe to the next, (q,)."""
+        return np.array([learned.nugget for learned in self.scores])
+
+    def coded(self, recipes: pd.DataFrame) -> list[Coded]:
+        """Recipes as the kernels see them, step by step."""
+        return [coded(step, recipes) for step in self.steps]
+
+    def weighed(self, rows: gp.Codes) -> Weighed:
+        """Weigh what was measured for each of these recipes."""
+        k = gp.cross(self.p, self.kernels, rows, self.codes)
+        prior = gp.alone(self.p, self.kernels, rows)
+        weights = k @ self.inverses
+        left = np.maximum(prior - np.einsum("qmn,qmn->qm", weights, k), 1e-9)
+        mean = np.einsum("qmn,nq->mq", k, self._alphas)
+        return Weighed(mean, left.T, prior.T, weights[0])
+
+    def under(self, recipes: pd.DataFrame, white: tuple[str, int]) -> np.ndarray:
+        """CIELAB (m, 3) predicted for recipes under any light."""
+        return self.basis.lab(self.weighed(self.coded(recipes)).mean, white)
+
+    @cached_property
+    def _alphas(self) -> np.ndarray:
+        return np.stack([learned.alpha for learned in self.scores], axis=1)
 
     def report(self) -> pd.DataFrame:
         """How good the model is on swatches it was not shown.
@@ -96,21 +215,19 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
         columns, mixed white points.
     """
     known = gathered(wide, spectra)
-    steps = coded_recipes.steps_of(known.made)
-    missing_recipes.enough(known, steps)
-    kernels = tuple(Likeness(step) for step in steps)
-    codes = tuple(coded_recipes.coded(step, known.made) for step in steps)
+    steps = steps_of(known.made)
+    enough(known, steps)
+    kernels = tuple(gp.Likeness(step) for step in steps)
+    codes = tuple(coded(step, known.made) for step in steps)
     scores = tuple(gp.learn(kernels, codes, known.seen))
-    together = calibration.together(scores, known.seen.y)
-    left, off, C = calibration.judged(known, scores, together)
-    far = calibration.far(off, C)
-    stretch, tail = calibration.calibrated(far, np.trace(C, axis1=1, axis2=2))
-    far = calibration.far(off, stretch(C))
-    left = left.assign(distance=far, inside=far <= LIMIT)
+    left, off, C = calibration.judged(known, scores)
+    stretch, tail = calibration.stretch_and_tail(calibration.far(off, C))
+    far = calibration.far(off, stretch * C)
+    left = left.assign(distance=far, inside=far <= calibration.LIMIT)
     lab = left[["L_left", "a_left", "b_left"]].to_numpy(float)
-    basis, levels = known.basis, coded_recipes.levels(known.made)
+    odds = calibration.odds(lab, lab + off, stretch * C, tail)
+    basis = known.basis
     return Model(
-        *(known.made, basis.white, basis, steps, levels, kernels, codes, scores),
-        together,
-        *(stretch, tail, chance.odds(lab, lab + off, stretch(C), tail), left, known.notes),
+        *(known.made, basis.white, basis, steps, levels(known.made), kernels, codes, scores),
+        *(stretch, tail, odds, left, known.notes),
     )

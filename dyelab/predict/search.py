@@ -1,22 +1,240 @@
-"""Which recipe gives a wanted colour, and how likely it lands."""
+"""Which recipe gives a wanted colour, how likely it lands, and what a book's materials reach."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy.spatial import ConvexHull, QhullError
 
 from dyelab import convert, recipe, table, words
-from dyelab.predict import answers, chance, coded_recipes, complete_recipes, given_recipe, wanted
-from dyelab.predict.candidates import Limits
-from dyelab.predict.coded_recipes import NONE, STEPS
+from dyelab.errors import InputError
+from dyelab.predict import answers, calibration, gp
+from dyelab.predict.candidates import NO_LIMITS, SIZE, Grid, Limits, of_book
 from dyelab.predict.model import Model
-from dyelab.predict.reach import Reach, reach
+from dyelab.predict.recipes import COLUMNS, NONE, STEPS, coded, name_and_dose
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
 _SHORT, _AGAIN, _DRAWS = 250, 50, 300  # untried and tried ones looked at, swatches drawn of each
 _WAYS = ["fibre", "tannin", "mordant", "dye", "modifier"]
+_CHUNK = 2_000  # what a processor's cache holds
+_CELL = 5.0  # CIELAB units: colours nearer than this count as one
+_GAMUT_SIZE = 50_000
+_HEX = re.compile(r"#?[0-9a-fA-F]{6}")
+_NUMBERS = re.compile(r"[-−+]?\d+(?:[.,]\d+)?")
+_MUNSELL = re.compile(r"\s*(\d+(\.\d+)?\s*[A-Za-z]{1,2}\s+\d|N\s*\d)")
+
+
+def wanted_colour(model: Model, wanted: Any) -> np.ndarray:
+    """CIELAB (3,) of a wanted colour, under the model's white.
+
+    Parameters
+    ----------
+    model : Model
+    wanted : array_like (3,), text, Series or one-row DataFrame
+        L*, a*, b* under the model's white, as numbers or as text such as ``"52, 18.5, 30"``;
+        ``"#a1b2c3"``; a Munsell notation such as ``"5YR 5/6"``; the code of a swatch in the
+        book; or a reading (`L, a, b, illuminant, observer`), such as a photo's.
+
+    Raises
+    ------
+    InputError
+        If it is none of these.
+    """
+    if isinstance(wanted, pd.DataFrame | pd.Series):
+        return _reading(model, wanted)
+    if isinstance(wanted, str):
+        return _text(model, wanted)
+    values = np.asarray(wanted, float)
+    if values.shape != (3,) or not np.isfinite(values).all() or not 0 <= values[0] <= 100:
+        raise InputError(words.say("predict.not_a_colour", found=wanted))
+    return values
+
+
+def _text(model: Model, text: str) -> np.ndarray:
+    codes = model.made["swatch"].str.split(", ")
+    named = [i for i, own in enumerate(codes) if text.strip() in own]
+    if named:
+        return model.made.iloc[named[0]][table.LAB].to_numpy(float)
+    illuminant, observer = model.white
+    if _HEX.fullmatch(text.strip()):
+        name = "#" + text.strip().lstrip("#")
+        return convert.screen_to_lab(name, illuminant=illuminant, observer=observer)
+    if _MUNSELL.match(text):
+        return convert.munsell_to_lab(text.strip(), illuminant, observer)
+    parted = re.split(r"[;\s]+|,\s+|,(?=[-−\d]*\.)", text.strip())
+    parts = parted if len(parted) == 3 else text.split(",")
+    numbers = [part.strip() for part in parts if _NUMBERS.fullmatch(part.strip())]
+    if len(numbers) != 3:
+        raise InputError(words.say("predict.not_a_colour", found=text))
+    return wanted_colour(model, [float(n.replace(",", ".").replace("−", "-")) for n in numbers])
+
+
+def wanted_spread(model: Model, wanted: Any) -> np.ndarray:
+    """Covariance (3, 3) of a wanted colour: of a reading that has one, else nothing."""
+    if not isinstance(wanted, pd.DataFrame | pd.Series):
+        return np.zeros((3, 3))
+    return np.nan_to_num(table.covariances(_here(model, wanted))[0])
+
+
+def _reading(model: Model, reading: pd.DataFrame | pd.Series) -> np.ndarray:
+    return _here(model, reading)[table.LAB].to_numpy(float)[0]
+
+
+def _here(model: Model, reading: pd.DataFrame | pd.Series) -> pd.DataFrame:
+    """A reading under the model's white."""
+    frame = pd.DataFrame([dict(reading)]) if isinstance(reading, pd.Series) else reading
+    table.need(frame, [*table.LAB, *table.WHITE], "wanted colour")
+    if len(frame) != 1:
+        raise InputError(words.say("predict.not_one", found=len(frame)))
+    return convert.adapt(frame, *model.white)
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Candidates and their predicted colours.
+
+    Attributes
+    ----------
+    candidates : Grid
+    places : ndarray (n,)
+        Places of the candidates in the grid.
+    lab : ndarray (n, 3)
+        Under the book's white.
+    """
+
+    candidates: Grid
+    places: np.ndarray
+    lab: np.ndarray
+
+    def recipes(self, rows: np.ndarray) -> pd.DataFrame:
+        """Recipes of some candidates."""
+        return self.candidates.recipes(self.places[rows])
+
+    def column(self, name: str) -> np.ndarray:
+        """One column of all candidates."""
+        i, j = np.divmod(self.places, len(self.candidates.right))
+        left, right = self.candidates.left, self.candidates.right
+        return left[name].to_numpy()[i] if name in left else right[name].to_numpy()[j]
+
+
+@dataclass(frozen=True)
+class Gamut:
+    """What a book reaches.
+
+    Attributes
+    ----------
+    outlines : DataFrame
+        `group, metals (without, iron, copper, both), plane (ab or CL), x, y`: corners of the
+        outline of the region, in order.
+        A region bent like a bow has unreached colours inside its outline.
+    counts : DataFrame
+        One row a group: how many different colours (cells of 5 CIELAB units) are reached
+        `without` either metal, `iron_adds`, `copper_adds`: how many more with each.
+    """
+
+    outlines: pd.DataFrame
+    counts: pd.DataFrame
+
+
+def reach(model: Model, limits: Limits = NO_LIMITS, *, size: int = SIZE) -> Reach:
+    """Predict every candidate recipe within limits.
+
+    Parameters
+    ----------
+    model : Model
+    limits : Limits
+    size : int
+        Most candidates.
+
+    Raises
+    ------
+    InputError
+        For limits that leave nothing, or name what the book doesn't hold.
+    """
+    made = of_book(model.made, model.steps, limits, size)
+    places = np.flatnonzero(made.fits)
+    scores = _scores(model, made)[places]
+    parts = [model.basis.lab(scores[i : i + _CHUNK]) for i in range(0, len(scores), _CHUNK)]
+    return Reach(made, places, np.concatenate(parts))
+
+
+def _scores(model: Model, grid: Grid) -> np.ndarray:
+    """Mean scores of the whole grid: the kernel's factors of each side, then one product."""
+    on_left = [i for i, s in enumerate(model.steps) if _in(s.name, grid.left)]
+    on_right = [i for i in range(len(model.steps)) if i not in on_left]
+    sides = []
+    for side, chosen in ((grid.left, on_left), (grid.right, on_right)):
+        codes = [coded(step, side) for step in model.steps]
+        sides.append((codes, chosen))
+    scores = []
+    for learned in model.scores:
+        left, right = (
+            gp.likeness(learned.p, model.kernels, codes, model.codes, chosen)
+            for codes, chosen in sides
+        )
+        scores.append(((left * (np.exp(learned.p[0]) * learned.alpha)) @ right.T).ravel())
+    return np.stack(scores, axis=1)
+
+
+def _in(name: str, side: pd.DataFrame) -> bool:
+    return any(column in side for column in STEPS[name] if column)
+
+
+def gamut(
+    model: Model, *, by: Sequence[str] = ("fibre", "mordant"), limits: Limits = NO_LIMITS
+) -> Gamut:
+    """Outline the colours that a book's materials reach, and what iron and copper add.
+
+    Parameters
+    ----------
+    model : Model
+    by : sequence of str
+        Columns of a recipe; each combination is a region of its own.
+    limits : Limits
+
+    Returns
+    -------
+    Gamut
+    """
+    reached = reach(model, limits, size=_GAMUT_SIZE)
+    names = pd.DataFrame({column: reached.column(column) for column in by})
+    iron, copper = (reached.column(f"{metal}_wof") > 0 for metal in ("iron", "copper"))
+    outlines, counts = [], []
+    for key, rows in names.groupby(list(by)).indices.items():
+        parts = key if isinstance(key, tuple) else (key,)
+        lab, group = reached.lab[rows], " · ".join(str(part) for part in parts)
+        with_ = {"without": ~iron[rows] & ~copper[rows], "iron": ~copper[rows]}
+        with_ |= {"copper": ~iron[rows], "both": np.ones(len(rows), bool)}
+        counts.append({"group": group, **_counts(lab, with_)})
+        for metals, keep in with_.items():
+            outlines += _outline(group, metals, lab[keep])
+    return Gamut(pd.concat(outlines, ignore_index=True), pd.DataFrame(counts))
+
+
+def _counts(lab: np.ndarray, with_: dict[str, np.ndarray]) -> dict[str, int]:
+    cells = np.floor(lab / _CELL).astype(int)
+    many = {name: len(np.unique(cells[keep], axis=0)) for name, keep in with_.items()}
+    base = many["without"]
+    return {"without": base, "iron_adds": many["iron"] - base, "copper_adds": many["copper"] - base}
+
+
+def _outline(group: str, metals: str, lab: np.ndarray) -> list[pd.DataFrame]:
+    """Corners of the convex outline on a*b* and on C*L*; a line or a point is kept as it is."""
+    planes = {"ab": lab[:, 1:], "CL": np.column_stack([np.hypot(lab[:, 1], lab[:, 2]), lab[:, 0]])}
+    found = []
+    for plane, points in planes.items():
+        if not len(points):
+            continue
+        try:
+            corners = points[ConvexHull(points).vertices]
+        except (QhullError, ValueError):
+            corners = np.unique(points, axis=0)
+        frame = pd.DataFrame(np.vstack([corners, corners[:1]]), columns=["x", "y"])
+        found.append(frame.assign(group=group, metals=metals, plane=plane))
+    return found
 
 
 @dataclass(frozen=True)
@@ -94,7 +312,7 @@ def find(
     """
     if not np.isfinite(tolerance) or tolerance <= 0:
         raise ValueError(f"tolerance = {tolerance} is not above 0")
-    lab, spread = wanted.colour(model, target), wanted.spread(model, target)
+    lab, spread = wanted_colour(model, target), wanted_spread(model, target)
     limits = Limits(hold or {}, most or {}, tuple(without))
     candidates = within or reach(model, limits)
     untried = candidates.recipes(_nearest(candidates.lab, lab))
@@ -106,9 +324,6 @@ def find(
     )
     ranked = _ranked(judged, tolerance).head(n).reset_index(drop=True)
     reachable = bool((judged["middle"] <= tolerance).any())
-    if reachable:
-        ranked = _ranked(_as_given(model, ranked, (lab, spread), tolerance), tolerance)
-        ranked = ranked.reset_index(drop=True)
     ranked = _with_marks(model, ranked)
     sentence = _sentence(judged, ranked, reachable, tolerance)
     return Found(lab, model.white, tolerance, ranked, reachable, sentence)
@@ -132,9 +347,9 @@ def _tried(model: Model, limits: Limits, target: np.ndarray) -> pd.DataFrame:
     for column, top in limits.most.items():
         keep &= (made[column] <= top + 1e-9).to_numpy()
     for name in STEPS:
-        material = coded_recipes.name_and_dose(made, name)[0]
+        material = name_and_dose(made, name)[0]
         keep &= ~np.array([bool(set(m.split(" + ")) & set(limits.without)) for m in material])
-    columns = [c for c in coded_recipes.COLUMNS if c in made]
+    columns = [c for c in COLUMNS if c in made]
     found = made.loc[keep, columns].assign(tried=made.loc[keep, "swatch"]).reset_index(drop=True)
     measured = made.loc[keep, table.LAB].to_numpy(float)
     away = convert.dE00(np.broadcast_to(target, measured.shape), measured)
@@ -148,7 +363,7 @@ def _judged(
     target, unsure = aim
     if recipes.empty:
         return recipes.assign(middle=[], dE00=[], chance=[])
-    full = complete_recipes.completed(model, recipes)
+    full = answers.completed(model, recipes)
     lab, C = answers.landed(model, full)
     away = convert.dE00(
         np.broadcast_to(target, (len(lab), _DRAWS, 3)), draws(model, lab, C + unsure)
@@ -160,24 +375,15 @@ def _judged(
         observer=model.white[1],
         middle=middle,
         dE00=away.mean(axis=1),
-        chance=chance.chances(away, tolerance, model.odds),
+        chance=calibration.chances(away, tolerance, model.odds),
     )
     answered["tried"] = answered.get("tried", "")
     return table.with_covariances(answered, C)
 
 
-def _as_given(
-    model: Model, ranked: pd.DataFrame, aim: tuple[np.ndarray, np.ndarray], tolerance: float
-) -> pd.DataFrame:
-    """Judge distance and chance again, now that some recipe is known to give the colour."""
-    lab = given_recipe.draws(model, model.givers, ranked, aim, _DRAWS)
-    away = convert.dE00(np.broadcast_to(aim[0], lab.shape), lab)
-    return ranked.assign(dE00=away.mean(axis=1), chance=chance.chances(away, tolerance, model.odds))
-
-
 def draws(model: Model, lab: np.ndarray, C: np.ndarray, n: int = _DRAWS) -> np.ndarray:
     """Colours (m, n, 3) that single swatches may have, by the model's own tail; seeded."""
-    return chance.draws(lab, C, model.tail, n)
+    return calibration.draws(lab, C, model.tail, n)
 
 
 def _ranked(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:

@@ -1,5 +1,6 @@
-"""From a book's readings to what a model learns from."""
+"""From a book's readings to what a model learns from, or what is missing for it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -7,8 +8,11 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, shift, table, words
-from dyelab.predict import basis as bases
-from dyelab.predict import coded_recipes, gp
+from dyelab.errors import InputError
+from dyelab.predict.basis import Basis, bands_of_lab, of_bands
+from dyelab.predict.candidates import greedy, of_book, sample
+from dyelab.predict.gp import Likeness, Seen, cross
+from dyelab.predict.recipes import COLUMNS, STEPS, Step, coded
 
 
 @dataclass(frozen=True)
@@ -16,8 +20,8 @@ class Gathered:
     """Recipes of a book with their mean scores, and what is odd about them."""
 
     made: pd.DataFrame
-    basis: bases.Basis
-    seen: gp.Seen
+    basis: Basis
+    seen: Seen
     stated: np.ndarray
     notes: tuple[str, ...]
 
@@ -41,7 +45,7 @@ def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
     nm = None if bands is None else np.array([float(c) for c in bands.columns], float)
     values = _bands(found.rows, bands, white)
     means = _means(found.rows, values)
-    basis = bases.of_bands(means, nm, white)
+    basis = of_bands(means, nm, white)
     stated = np.nan_to_num(found.variants.stated)
     seen = _seen(found.rows, basis, values, stated)
     return Gathered(made, basis, seen, stated, (*notes, *more, *_left_out(rows, method)))
@@ -55,7 +59,7 @@ def _dyed_here(wide: pd.DataFrame) -> pd.DataFrame:
 
 
 def _known_doses(wide: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    doses = [name for name in wide if name in coded_recipes.COLUMNS and str(name).endswith("_wof")]
+    doses = [name for name in wide if name in COLUMNS and str(name).endswith("_wof")]
     unknown = wide[doses].isna().any(axis=1)
     if not unknown.any():
         return wide, []
@@ -110,7 +114,7 @@ def _way(method: Any) -> str:
 
 def _bands(rows: pd.DataFrame, bands: pd.DataFrame | None, white: tuple[str, int]) -> np.ndarray:
     if bands is None:
-        return bases.bands_of_lab(rows[table.LAB].to_numpy(float), white)
+        return bands_of_lab(rows[table.LAB].to_numpy(float), white)
     return bands.loc[rows["reading"]].to_numpy(float)
 
 
@@ -120,13 +124,62 @@ def _means(rows: pd.DataFrame, values: np.ndarray) -> np.ndarray:
     return pieces.mean().groupby(level=0).mean().to_numpy(float)
 
 
-def _seen(
-    rows: pd.DataFrame, basis: bases.Basis, values: np.ndarray, stated: np.ndarray
-) -> gp.Seen:
+def _seen(rows: pd.DataFrame, basis: Basis, values: np.ndarray, stated: np.ndarray) -> Seen:
     keys = [rows["variant"].to_numpy(), rows["swatch"].to_numpy()]
     pieces = pd.DataFrame(basis.scores(values)).groupby(keys).mean()
     grouped = pieces.groupby(level=0)
     y, count = grouped.mean().to_numpy(float), grouped.size().to_numpy(float)
     away = pieces - grouped.transform("mean")
     scatter = (away**2).groupby(level=0).sum().to_numpy(float)
-    return gp.Seen(y, count, scatter, basis.variances(y, stated))
+    return Seen(y, count, scatter, basis.variances(y, stated))
+
+
+_SPARE = 2  # recipes beyond one for each thing to be learned
+_LEAST = 6
+_ALIKE = 0.3  # ΔE*ab: less than this over a whole book is no effect at all
+_NOISE = 0.05
+_NAMED = 6
+
+
+def enough(known: Gathered, steps: Sequence[Step]) -> None:
+    """Raise unless the book can teach a model.
+
+    Raises
+    ------
+    InputError
+        All readings alike, or too few recipes: how many are needed and which to dye next.
+    """
+    lab = known.made[["L", "a", "b"]].to_numpy(float)
+    if len(lab) > 1 and np.linalg.norm(lab - lab.mean(axis=0), axis=1).max() < _ALIKE:
+        raise InputError(words.say("predict.alike", recipes=len(lab)))
+    needed = max(_LEAST, 1 + _SPARE + sum(map(_unknowns, steps)))
+    if len(lab) < needed:
+        missing = needed - len(lab)
+        offered = most_telling(known.made, steps, min(missing, _NAMED))
+        named = "; ".join(shift.label(offered)) if len(offered) else words.say("predict.other")
+        raise InputError(
+            words.say("predict.few", found=len(lab), needed=needed, missing=missing, recipes=named)
+        )
+
+
+def _unknowns(step: Step) -> int:
+    """Main effects of a step: one a material beyond the first level, one for the dose."""
+    varied = bool((step.top > step.least).any())
+    dosed = STEPS[step.name][1] is not None
+    return len(step.materials) - (0 if dosed else 1) + varied
+
+
+def most_telling(made: pd.DataFrame, steps: Sequence[Step], n: int) -> pd.DataFrame:
+    """Recipes that would teach most, before anything has been learned: of the prior alone."""
+    kernels = [Likeness(step) for step in steps]
+    if not kernels:
+        return made.head(0)
+    p = np.concatenate([[0.0, np.log(_NOISE)], *(k.priors[:, 0] for k in kernels)])
+    pool = sample(of_book(made, steps), 400)
+    if pool.empty:
+        return pool
+    rows, own = ([coded(s, t) for s in steps] for t in (pool, made))
+    K = cross(p, kernels, rows, rows)
+    k = cross(p, kernels, rows, own)
+    inner = cross(p, kernels, own, own) + _NOISE * np.eye(len(made))
+    return pool.iloc[greedy(K - k @ np.linalg.solve(inner, k.T), _NOISE, n)]

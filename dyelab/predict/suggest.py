@@ -7,9 +7,11 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, shift
-from dyelab.predict import answers, candidates, coded_recipes, complete_recipes, gp, wanted
-from dyelab.predict.candidates import Limits
+from dyelab.predict import answers, gp
+from dyelab.predict.candidates import Limits, anew
 from dyelab.predict.model import Model
+from dyelab.predict.recipes import Coded
+from dyelab.predict.search import wanted_colour
 
 _POOL, _PLACES = 400, 600
 _STEP = 0.5  # CIELAB units: small, and large enough for ΔE00 to be smooth
@@ -63,7 +65,7 @@ def next_swatches(
     """
     limits = Limits(hold or {}, most or {}, tuple(without))
     pool, places = (
-        complete_recipes.completed(model, candidates.anew(model.made, limits, many, seed + i))
+        answers.completed(model, anew(model.made, limits, many, seed + i))
         for i, many in enumerate((_POOL, _PLACES))
     )
     at = [model.coded(pool), model.coded(places)]
@@ -80,13 +82,13 @@ def _weights(model: Model, places: gp.Codes, around: Any, near: float) -> np.nda
     """How much the scores' covariance at each place counts, (r, q, q): a share of ΔE00 squared."""
     weighed = model.weighed(places)
     lab, J = model.basis.lab(weighed.mean), model.basis.slopes(weighed.mean)
-    sensitive = np.swapaxes(J, 1, 2) @ _metric(lab) @ J * model.together
+    sensitive = np.swapaxes(J, 1, 2) @ _metric(lab) @ J
     if around is None:
         return sensitive / len(sensitive)
-    away = convert.dE00(np.broadcast_to(wanted.colour(model, around), lab.shape), lab)
+    away = convert.dE00(np.broadcast_to(wanted_colour(model, around), lab.shape), lab)
     sd = np.sqrt(weighed.left + model.nuggets)
     unsure = np.einsum("nq,nqr,nr->n", sd, sensitive, sd) / 3
-    room = near**2 + unsure * model.stretch.whole
+    room = near**2 + unsure * model.stretch
     looked = np.exp(-0.5 * away**2 / room) * room**-1.5 + 1e-12
     return sensitive * (looked / looked.sum())[:, None, None]
 
@@ -135,7 +137,7 @@ def _greedy(
 
 def _spread(model: Model, lefts: Sequence[np.ndarray], weights: np.ndarray) -> float:
     sd = np.sqrt(np.maximum(lefts, 0))
-    return float(np.sqrt(np.einsum("qn,nqr,rn->", sd, weights, sd) * model.stretch.whole))
+    return float(np.sqrt(np.einsum("qn,nqr,rn->", sd, weights, sd) * model.stretch))
 
 
 def _posterior(model: Model, learned: gp.Learned, one: gp.Codes, two: gp.Codes) -> np.ndarray:
@@ -143,5 +145,5 @@ def _posterior(model: Model, learned: gp.Learned, one: gp.Codes, two: gp.Codes) 
     return gp.cross(learned.p, model.kernels, one, two) - k @ learned.inverse @ kk.T
 
 
-def _concatenated(one: coded_recipes.Coded, two: coded_recipes.Coded) -> coded_recipes.Coded:
-    return coded_recipes.Coded(np.append(one.kind, two.kind), np.append(one.dose, two.dose))
+def _concatenated(one: Coded, two: Coded) -> Coded:
+    return Coded(np.append(one.kind, two.kind), np.append(one.dose, two.dose))
