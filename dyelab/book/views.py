@@ -7,10 +7,14 @@ import pandas as pd
 
 from dyelab import recipe
 from dyelab.book.model import Book
+from dyelab.recipe import sequence
 
 _SWATCH = ["swatch", "form", "fibre", "ground", "series"]
 RECIPE = ["tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof", "vat"]
-RECIPE += ["iron_wof", "copper_wof", "modifier"]
+RECIPE += ["iron_wof", "copper_wof", "modifier", "assist", "assist_wof"]
+IDENTITY = ["metals_at", "rest", "recipe"]
+_ACTING = ("mordant", "modifier", "other")
+_USUAL = {"tannin": 1, "mordant": 2, "dye": 3, "vat": 3}
 
 
 def materials(bk: Book) -> pd.DataFrame:
@@ -25,14 +29,25 @@ def recipes(bk: Book) -> pd.DataFrame:
     -------
     DataFrame
         `swatch, form, fibre, ground, series, tannin, tannin_wof, mordant, mordant_wof, dye,
-        dye_wof, vat, iron_wof, copper_wof, modifier`. Names are those of the materials list;
-        ``none`` and 0.0 where absent; several are joined ``a + b`` in the order done. Doses
-        are % WOF of the material used. Iron and copper stay out of `mordant` unless they are
-        the only mordant. A dose that can't be worked out is NaN.
+        dye_wof, vat, iron_wof, copper_wof, modifier, assist, assist_wof, metals_at, rest,
+        recipe`. Names are those of the materials list; ``none`` and 0.0 where absent; several
+        are joined ``a + b`` in the order done. Doses are % WOF of the material used. Iron and
+        copper stay out of `mordant` unless they are the only mordant. A dose that can't be
+        worked out is NaN. `assist` is what went into the mordant's bath with it.
+
+        `recipe` is every step in order with its own dose, as `recipe.sequence` writes it: only
+        swatches that agree in it, and in form, fibre, ground and area, are replicates. `rest`
+        is what the other columns don't say of it, `metals_at` where a metal went in before the
+        dye: swatches to be compared for one step agree in both.
     """
-    return (
-        bk.swatches[_SWATCH].merge(_by_group(bk, ["swatch"]), on="swatch", how="left").pipe(_filled)
-    )
+    return _cloths(bk).merge(_by_group(bk, ["swatch"]), on="swatch", how="left").pipe(_filled)
+
+
+def _cloths(bk: Book) -> pd.DataFrame:
+    """What each swatch is made of; "Cotton" is cotton."""
+    rows = bk.swatches[_SWATCH]
+    folded = {text: text.strip().lower() for text in rows["fibre"].unique()}
+    return rows.assign(fibre=rows["fibre"].map(folded))
 
 
 def areas(bk: Book) -> pd.DataFrame:
@@ -43,10 +58,10 @@ def areas(bk: Book) -> pd.DataFrame:
     """
     spread = _spread(bk.steps)
     known = pd.concat([bk.swatches[["swatch"]].assign(area="whole"), spread[["swatch", "area"]]])
-    rows = known.drop_duplicates().merge(bk.swatches[_SWATCH], on="swatch")
+    rows = known.drop_duplicates().merge(_cloths(bk), on="swatch")
     by_area = _by_group(bk, ["swatch", "area"], spread)
     full = rows.merge(by_area, on=["swatch", "area"], how="left").pipe(_filled)
-    return full[["swatch", "area", *_SWATCH[1:], *RECIPE]]
+    return full[["swatch", "area", *_SWATCH[1:], *RECIPE, *IDENTITY]]
 
 
 def _spread(steps: pd.DataFrame) -> pd.DataFrame:
@@ -76,6 +91,7 @@ def wide(bk: Book) -> pd.DataFrame:
     if unknown.any():  # an area that no step names had the steps of the whole, and no others
         whole = made[made["area"] == "whole"].drop(columns="area")
         plain = bk.readings[unknown.to_numpy()].merge(whole, on="swatch", how="left")
+        plain["rest"] = plain["rest"].mask(plain["area"] != "whole", plain["rest"] + _PRINTED)
         joined = pd.concat([joined[~unknown], plain]).reset_index(drop=True)
     return joined.assign(baths=joined["swatch"].map(baths(bk)).fillna("").astype(str))
 
@@ -93,6 +109,8 @@ def _filled(frame: pd.DataFrame) -> pd.DataFrame:
     for name in RECIPE:
         blank = doses.get(name, False if name == "vat" else "none")
         frame[name] = frame[name].where(~absent, blank)
+    for name in IDENTITY:
+        frame[name] = frame[name].astype(object).where(frame[name].notna(), "").astype(str)
     return frame.astype(dict.fromkeys(doses, float) | {"vat": bool})
 
 
@@ -100,7 +118,7 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
     """One row a group of steps, with the columns of a recipe."""
     done = bk.steps if steps is None else steps
     done = done.sort_values([*by, "order"], kind="stable").reset_index(drop=True)
-    done = _with_doses(bk, done)
+    done = _dipped(_assisted(_with_doses(bk, done), by), by)
     groups = done[by].drop_duplicates().set_index(by).index
     iron, copper = done["metal"].eq("Fe"), done["metal"].eq("Cu")
     metal = iron | copper
@@ -116,12 +134,93 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
         columns[name] = _names(done[mask], by)
         columns[f"{name}_wof"] = _sum(done[mask], by)
     columns["vat"] = done["kind"].eq("vat").groupby([done[key] for key in by]).any()
-    acting = done["kind"].isin(["mordant", "modifier", "other"])
+    acting = done["kind"].isin(_ACTING)
     columns["iron_wof"] = _sum(done[iron & acting], by)
     columns["copper_wof"] = _sum(done[copper & acting], by)
     columns["modifier"] = _names(done[done["kind"].eq("modifier") & ~metal], by)
+    assist = done["kind"].eq("assist") & done["to"].eq("mordant")
+    columns["assist"] = _names(done[assist], by)
+    columns["assist_wof"] = _sum(done[assist], by)
+    columns |= _identity(done, by)
     frame = pd.DataFrame({name: column.reindex(groups) for name, column in columns.items()})
-    return _blanks(frame).reset_index()[[*by, *RECIPE]]
+    return _blanks(frame).reset_index()[[*by, *RECIPE, *IDENTITY]]
+
+
+_PRINTED = " > printed"
+
+
+def _identity(done: pd.DataFrame, by: list[str]) -> dict[str, pd.Series]:
+    """Code every step in order (`recipe`), and what the summary columns leave unsaid."""
+    telling = done[(done["material"] != "") | ~done["kind"].isin(["scour", "rinse", "other"])]
+    part = telling["area"].where(telling["area"] == "whole", "part" if "area" in by else None)
+    telling = telling.assign(area=part.fillna(telling["area"]))
+    telling = telling.assign(text=sequence.texts(telling))
+    metal = telling["metal"].isin(["Fe", "Cu"]) & telling["kind"].isin(_ACTING)
+    groups = [telling[key] for key in by]
+    said = _told(telling, groups, metal)
+    odd = said & _out_of_order(telling, groups, said)
+    spoken = telling["text"].mask(odd, telling["kind"])[~metal & (~said | odd)]
+    rest = spoken.groupby(groups).agg(sequence.joined)
+    at = _places(telling, groups, metal).groupby(groups).agg(" ".join)
+    recipes_ = telling["text"].groupby(groups).agg(sequence.joined)
+    rest = rest.reindex(recipes_.index).fillna("")
+    if "area" in by:
+        named = rest.index.get_level_values("area") != "whole"
+        rest = rest.where(~named, rest + _PRINTED)
+    return {"recipe": recipes_, "rest": rest, "metals_at": at}
+
+
+def _told(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.Series:
+    """Steps that the summary columns tell wholly: one tannin, one mordant, one dye, its assist."""
+    said = pd.Series(False, index=done.index)
+    plain = (done["dips"].fillna(1) <= 1) & (done["bath_use"].fillna(1) <= 1) & done["wof"].notna()
+    for kinds in (["tannin"], ["mordant"], ["dye", "vat"]):
+        here = done["kind"].isin(kinds) & ~metal
+        said |= here & plain & here.groupby(groups).transform("sum").eq(1)
+    helped = done["kind"].eq("assist") & done["to"].eq("mordant")
+    return said | (helped & plain & helped.groupby(groups).transform("sum").eq(1))
+
+
+def _out_of_order(done: pd.DataFrame, groups: list[pd.Series], said: pd.Series) -> pd.Series:
+    """Whether a swatch's tannin, mordant and dye came in another order than the usual."""
+    rank = done["kind"].map(_USUAL).where(said)
+    late = rank < rank.groupby(groups).cummax().groupby(groups).ffill()
+    return late.groupby(groups).transform("any")
+
+
+def _places(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.Series:
+    """Which step a metal went in before; blank where it came last, as is usual."""
+    main = done["kind"].where(~metal & done["kind"].isin(list(_USUAL)))
+    later = main.groupby(groups).bfill()[metal]
+    early = later.dropna().replace("vat", "dye")
+    return done.loc[early.index, "metal"] + " before " + early
+
+
+def _assisted(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+    """Say which kind of step each assist helps (`to`); those of one bath have no order."""
+    helping = done["kind"].eq("assist")
+    groups = [done[key] for key in by]
+    main = (~helping).groupby(groups).cumsum()
+    to = done["kind"].mask(helping).groupby(groups).ffill().fillna("")
+    if not helping.any():
+        return done.assign(to=to)
+    named = done.assign(to=to, main=main, helping=helping, name=done["material"].where(helping, ""))
+    order = [*by, "main", "helping", "name"]
+    named = named.sort_values(order, kind="stable").reset_index(drop=True)
+    return named.drop(columns=["main", "helping", "name"])
+
+
+def _dipped(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+    """Join dips of one vat that follow one another, however they were written down."""
+    vats = done["kind"].eq("vat")
+    if not vats.any():
+        return done
+    same = [*by, "kind", "material", "amount", "unit", "area", "bath_use"]
+    text = done[same].astype(str)
+    again = vats & (text == text.shift()).all(axis=1)
+    run = (~again).cumsum()
+    dips = done["dips"].astype(float).fillna(1).groupby(run).transform("sum")
+    return done.assign(dips=dips)[~again].reset_index(drop=True)
 
 
 def _any(done: pd.DataFrame, by: list[str], mask: pd.Series) -> pd.Series:
@@ -129,7 +228,7 @@ def _any(done: pd.DataFrame, by: list[str], mask: pd.Series) -> pd.Series:
 
 
 def _blanks(frame: pd.DataFrame) -> pd.DataFrame:
-    for name in ("tannin", "mordant", "dye", "modifier"):
+    for name in ("tannin", "mordant", "dye", "modifier", "assist"):
         frame[name] = frame[name].astype(object).where(frame[name].notna(), "none").astype(str)
         dose = f"{name}_wof"
         if dose in frame:
@@ -173,4 +272,7 @@ def _with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
     wof = pd.Series(np.nan, index=done.index)
     for unit, dose in by_unit.items():
         wof = wof.mask(done["unit"] == unit, dose())
-    return done.assign(material=material, metal=material.map(metals).fillna(""), wof=wof)
+    area = done["area"] if "area" in done else "whole"
+    return done.assign(
+        material=material, metal=material.map(metals).fillna(""), wof=wof, area=area
+    )

@@ -161,9 +161,9 @@ def _cells(recipes: Recipes, metal: str, hold: dict[str, object], dose: float | 
 
 
 def _around(dyed: dict, column: str) -> list[dict]:
-    undyed = {**dyed, "dye": "none", "dye_wof": 0.0}
+    undyed = {**dyed, "dye": "none", "dye_wof": 0.0, "metals_at": ""}
     bare = {**undyed, "tannin": "none", "tannin_wof": 0.0}
-    without = [{**cell, column: 0.0} for cell in (dyed, undyed, bare)]
+    without = [{**cell, column: 0.0, "metals_at": ""} for cell in (dyed, undyed, bare)]
     return [dyed, without[0], undyed, without[1], bare, without[2]]
 
 

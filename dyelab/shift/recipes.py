@@ -10,17 +10,21 @@ from dyelab.errors import InputError, choose
 
 FACTORS = [
     *("form", "fibre", "ground", "tannin", "tannin_wof", "mordant", "mordant_wof"),
-    *("dye", "dye_wof", "iron_wof", "copper_wof", "modifier", "method"),
+    *("dye", "dye_wof", "iron_wof", "copper_wof", "modifier", "assist", "assist_wof"),
+    *("metals_at", "rest", "method"),
 ]
+# What makes two swatches replicates beside the factors: every step in order, and the area.
+IDENTITY = ["area", "recipe"]
 # Ways of reading a colour, the most trusted first: an instrument's own spectrum, its colour, what
 # somebody typed from one, then pictures. They err differently, so they are never averaged.
 METHODS = ("spectral", "colorimeter", "typed", "scan", "photo")
 _SALTS = ("ferrous sulfate", "copper sulfate")
 METALS = {"iron": "iron_wof", "copper": "copper_wof"}
 VARIES = {
-    "iron": ("iron_wof",),
-    "copper": ("copper_wof",),
-    "mordant": ("mordant", "mordant_wof"),
+    "iron": ("metals_at", "iron_wof"),
+    "copper": ("metals_at", "copper_wof"),
+    "mordant": ("assist", "assist_wof", "mordant", "mordant_wof"),
+    "assist": ("assist", "assist_wof"),
     "tannin": ("tannin", "tannin_wof"),
 }
 
@@ -81,7 +85,7 @@ def as_dyed(
     table.need(wide, [*table.LAB, *table.WHITE, "swatch", *METALS.values()], "shift")
     rows = _read_by(fresh(wide), method)
     white = table.one_white(rows)
-    there = [name for name in FACTORS if name in rows]
+    there = [name for name in [*FACTORS, *IDENTITY] if name in rows]
     rows = _without_salts(rows.assign(**_filled(rows[there])))
     rows["variant"] = grouped(rows, there)
     series = "series" if "series" in rows else None
@@ -190,7 +194,7 @@ def grouped(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
 
 
 def varying(what: str, made: pd.DataFrame) -> list[str]:
-    """Columns that `what` varies: iron, copper, mordant or tannin."""
+    """Columns that `what` varies: iron, copper, mordant, its assist, or tannin."""
     choose(what, VARIES, "step", "that can vary")
     return [name for name in VARIES[what] if name in made]
 

@@ -42,7 +42,9 @@ class Table:
 FORMS = ("cloth", "yarn", "paper", "pigment")
 
 
-STEP_KINDS = ("scour", "tannin", "mordant", "dye", "vat", "modifier", "rinse", "other")
+STEP_KINDS = (
+    *("scour", "tannin", "mordant", "assist", "dye", "vat", "modifier", "rinse", "other"),
+)
 
 
 EXPOSURES = ("none", "wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
@@ -93,6 +95,7 @@ STEPS = Table(
         Column("bath", about="code of the bath, the same for swatches that shared it"),
         Column("liquor_ratio", "number", "L/kg", minimum=0, about="litres of bath per kg of fibre"),
         Column("bath_use", "integer", minimum=1, about="1 fresh, 2 used once before, and so on"),
+        Column("dips", "integer", minimum=1, about="times dipped into a vat; blank is once"),
         Column("state", options=("planned", "done"), default="done"),
         Column("note"),
     ),

@@ -1,0 +1,122 @@
+"""What was done to a swatch as one line of code: every step in order, with its own dose.
+
+``tannin "gallnut" 8 % WOF > mordant[Al] "potash alum" 15 % WOF > assist "cream of tartar"
+6 % WOF > dye "weld" 50 % WOF > vat "indigo" x3 > modifier[Fe] "ferrous sulfate" 2 % WOF @leaf``
+
+Swatches whose lines differ are never replicates of one another. The line is a code: it is made
+into words last, by `in_words`.
+"""
+
+import math
+import re
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+_PARTED = " > "
+_STEP = re.compile(
+    r'(\w+)(?:\[(\w+)\])? "([^"]*)"(?: (\S+) (% WOF|g/L|g))?(?: x(\d+))?(?: use(\d+))?(?: @(.+))?'
+)
+_RESERVED = str.maketrans({'"': "”", ">": "›", "\n": " ", "\r": " "})
+DYEING = ("dye", "vat")
+
+
+class Step(NamedTuple):
+    """One step of the line; `amount` is NaN where no dose is known."""
+
+    kind: str
+    metal: str
+    material: str
+    amount: float
+    unit: str
+    dips: int
+    bath_use: int
+    area: str
+
+
+def steps(code: str) -> list[Step]:
+    """Read a line back into its steps."""
+    found = [_STEP.fullmatch(part) for part in code.split(_PARTED) if part]
+    return [
+        Step(
+            match[1],
+            match[2] or "",
+            match[3],
+            float(match[4]) if match[4] else math.nan,
+            match[5] or "",
+            int(match[6] or 1),
+            int(match[7] or 1),
+            match[8] or "whole",
+        )
+        for match in found
+        if match
+    ]
+
+
+def in_words(code: str) -> str:
+    """Say a line in words: ``gallnut 8 %, potash alum 15 % with cream of tartar 6 %, weld 50 %``."""
+    said = ""
+    for step in steps(code):
+        parted = " with " if step.kind == "assist" and said else ", " if said else ""
+        said += parted + step_in_words(step)
+    return said
+
+
+def step_in_words(step: Step) -> str:
+    """Say one step: ``indigo, 3 dips``, ``ferrous sulfate 2 % (leaf)``."""
+    unit = "%" if step.unit == "% WOF" else step.unit
+    dose = f" {step.amount:g} {unit}" if step.amount > 0 else ""
+    dips = f" in {step.dips} dips" if step.dips > 1 else ""
+    used = f" (use {step.bath_use} of the bath)" if step.bath_use > 1 else ""
+    area = f" ({step.area})" if step.area != "whole" else ""
+    return f"{step.material or step.kind}{dose}{dips}{used}{area}"
+
+
+def dyes(code: str) -> list[Step]:
+    """Return the dye and vat steps of a line in the order done: the first lies under the next."""
+    return [step for step in steps(code) if step.kind in DYEING]
+
+
+def texts(done: pd.DataFrame) -> pd.Series:
+    """Write each step as its part of a line.
+
+    Parameters
+    ----------
+    done : DataFrame
+        Columns `kind, metal, material, wof, amount, unit, dips, bath_use, area`; `wof` is the
+        dose in % WOF, NaN where it can't be worked out.
+    """
+    columns = (
+        done["kind"] + done["metal"].map(lambda metal: f"[{metal}]" if metal else ""),
+        ' "' + done["material"].astype(str).str.translate(_RESERVED) + '"',
+        pd.Series(_doses(done), done.index, dtype=object),
+        _more(done["dips"], " x"),
+        _more(done["bath_use"], " use"),
+        done["area"].map(lambda a: "" if a == "whole" else f" @{str(a).translate(_RESERVED)}"),
+    )
+    found = columns[0]
+    for column in columns[1:]:
+        found = found + column
+    return found.astype(object)
+
+
+def _doses(done: pd.DataFrame) -> list[str]:
+    rows = zip(done["wof"], done["amount"], done["unit"], strict=True)
+    return [
+        f" {wof:.9g} % WOF"
+        if np.isfinite(wof)
+        else (f" {amount:.9g} {unit}" if np.isfinite(amount) and unit else "")
+        for wof, amount, unit in rows
+    ]
+
+
+def _more(counts: pd.Series, mark: str) -> pd.Series:
+    return pd.Series(
+        [f"{mark}{int(n)}" if n > 1 else "" for n in counts.fillna(1)], counts.index, dtype=object
+    )
+
+
+def joined(parts: pd.Series) -> str:
+    """Join the parts of one swatch, in order, to its line."""
+    return _PARTED.join(parts)
