@@ -93,7 +93,9 @@ def wide(bk: Book) -> pd.DataFrame:
         plain = bk.readings[unknown.to_numpy()].merge(whole, on="swatch", how="left")
         plain["rest"] = plain["rest"].mask(plain["area"] != "whole", plain["rest"] + _PRINTED)
         joined = pd.concat([joined[~unknown], plain]).reset_index(drop=True)
-    return joined.assign(baths=joined["swatch"].map(baths(bk)).fillna("").astype(str))
+    return joined.assign(
+        baths=joined["swatch"].map(baths(bk)).astype(object).fillna("").astype(str)
+    )
 
 
 def baths(bk: Book) -> pd.Series:
@@ -152,22 +154,26 @@ _PRINTED = " > printed"
 def _identity(done: pd.DataFrame, by: list[str]) -> dict[str, pd.Series]:
     """Code every step in order (`recipe`), and what the summary columns leave unsaid."""
     telling = done[(done["material"] != "") | ~done["kind"].isin(["scour", "rinse", "other"])]
+    groups = [telling[key] for key in by]
     part = telling["area"].where(telling["area"] == "whole", "part" if "area" in by else None)
     telling = telling.assign(area=part.fillna(telling["area"]))
     telling = telling.assign(text=sequence.texts(telling))
     metal = telling["metal"].isin(["Fe", "Cu"]) & telling["kind"].isin(_ACTING)
-    groups = [telling[key] for key in by]
     said = _told(telling, groups, metal)
     odd = said & _out_of_order(telling, groups, said)
     spoken = telling["text"].mask(odd, telling["kind"])[~metal & (~said | odd)]
-    rest = spoken.groupby(groups).agg(sequence.joined)
-    at = _places(telling, groups, metal).groupby(groups).agg(" ".join)
-    recipes_ = telling["text"].groupby(groups).agg(sequence.joined)
-    rest = rest.reindex(recipes_.index).fillna("")
+    lines = _lines(telling["text"], groups)
+    rest = _lines(spoken, groups).reindex(lines.index)
+    rest = rest.where(rest.notna(), "")
+    at = _lines(_places(telling, groups, metal), groups)
     if "area" in by:
         named = rest.index.get_level_values("area") != "whole"
         rest = rest.where(~named, rest + _PRINTED)
-    return {"recipe": recipes_, "rest": rest, "metals_at": at}
+    return {"recipe": lines, "rest": rest, "metals_at": at}
+
+
+def _lines(texts: pd.Series, groups: list[pd.Series]) -> pd.Series:
+    return texts.astype(object).groupby(groups).agg(sequence.joined).astype(object)
 
 
 def _told(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.Series:
@@ -183,7 +189,7 @@ def _told(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.S
 
 def _out_of_order(done: pd.DataFrame, groups: list[pd.Series], said: pd.Series) -> pd.Series:
     """Whether a swatch's tannin, mordant and dye came in another order than the usual."""
-    rank = done["kind"].map(_USUAL).where(said)
+    rank = done["kind"].map(_USUAL).where(said).astype(float)
     late = rank < rank.groupby(groups).cummax().groupby(groups).ffill()
     return late.groupby(groups).transform("any")
 
@@ -272,7 +278,4 @@ def _with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
     wof = pd.Series(np.nan, index=done.index)
     for unit, dose in by_unit.items():
         wof = wof.mask(done["unit"] == unit, dose())
-    area = done["area"] if "area" in done else "whole"
-    return done.assign(
-        material=material, metal=material.map(metals).fillna(""), wof=wof, area=area
-    )
+    return done.assign(material=material, metal=material.map(metals).fillna(""), wof=wof)

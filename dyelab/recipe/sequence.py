@@ -55,7 +55,7 @@ def steps(code: str) -> list[Step]:
 
 
 def in_words(code: str) -> str:
-    """Say a line in words: ``gallnut 8 %, potash alum 15 % with cream of tartar 6 %, weld 50 %``."""
+    """Say a line in words: ``potash alum 15 % with cream of tartar 6 %, weld 50 %``."""
     said = ""
     for step in steps(code):
         parted = " with " if step.kind == "assist" and said else ", " if said else ""
