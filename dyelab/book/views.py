@@ -93,16 +93,18 @@ def wide(bk: Book) -> pd.DataFrame:
         plain = bk.readings[unknown.to_numpy()].merge(whole, on="swatch", how="left")
         plain["rest"] = plain["rest"].mask(plain["area"] != "whole", plain["rest"] + _PRINTED)
         joined = pd.concat([joined[~unknown], plain]).reset_index(drop=True)
-    return joined.assign(
-        baths=joined["swatch"].map(baths(bk)).astype(object).fillna("").astype(str)
-    )
+    named = baths(bk)
+    return joined.assign(baths=[named.get(swatch, "") for swatch in joined["swatch"]])
 
 
-def baths(bk: Book) -> pd.Series:
+def baths(bk: Book) -> dict[str, str]:
     """Name the baths of each swatch, in the order done; see `wide`."""
     done = bk.steps.sort_values(["swatch", "order"], kind="stable")
     named = done["bath"].fillna("").astype(str).str.replace(r"\s+", "_", regex=True)
-    return (done["kind"] + "=" + named).groupby(done["swatch"]).agg(" ".join)
+    found: dict[str, list[str]] = {}
+    for swatch, kind, bath in zip(done["swatch"], done["kind"], named, strict=True):
+        found.setdefault(swatch, []).append(f"{kind}={bath}")
+    return {swatch: " ".join(steps) for swatch, steps in found.items()}
 
 
 def _filled(frame: pd.DataFrame) -> pd.DataFrame:

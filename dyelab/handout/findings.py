@@ -47,9 +47,9 @@ class Findings:
         return self.metals[kept].sort_values("dE00", ascending=False, kind="stable")
 
     def plain(self, metal: str = "iron") -> pd.DataFrame:
-        """Of these pairs, the dyed ones without a tannin."""
+        """Of these pairs, the dyed ones without a tannin, at their fullest dose."""
         pairs = self.at_dose(metal)
-        return pairs[(pairs["dye"] != "none") & (pairs["tannin"] == "none")]
+        return fullest(pairs[(pairs["dye"] != "none") & (pairs["tannin"] == "none")])
 
     def misled(self) -> pd.DataFrame:
         """Two pairs of the case: the dyed cloth, and the same cloth and tannin without dye."""
@@ -233,7 +233,7 @@ def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
     last = held["amount"] == held.groupby("exposure")["amount"].transform("max")
     metals = held["iron_wof"].isin([0, found.dose]) & held["copper_wof"].isin([0, found.dose])
     chosen = held[last & metals & (held["fibre"] == fibre) & (held["mordant"] != "none")]
-    rows = chosen[chosen["dye"] != "none"].to_dict("records")
+    rows = fullest(chosen[chosen["dye"] != "none"]).to_dict("records")
     named = [{**row, "when": when(row), "added": _added(row)} for row in rows]
     frame = pd.DataFrame(named, columns=[*held.columns, "when", "added"])
     wide = frame.pivot_table(
@@ -244,6 +244,14 @@ def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
         sort=False,
     )
     return _with_light(wide.rename_axis(columns=None).reset_index(), found.light)
+
+
+def fullest(rows: pd.DataFrame) -> pd.DataFrame:
+    """Of dyes and mordants used at several doses, the largest: one line a dye and metal."""
+    keys = [rows["fibre"], rows["dye"]]
+    largest = [rows.groupby([*keys, rows["mordant"]])["mordant_wof"].transform("max")]
+    largest.insert(0, rows.groupby(keys)["dye_wof"].transform("max"))
+    return rows[(rows["dye_wof"] == largest[0]) & (rows["mordant_wof"] == largest[1])]
 
 
 def _with_light(graded: pd.DataFrame, light: pd.DataFrame) -> pd.DataFrame:

@@ -75,15 +75,37 @@ def step_of(kind: str, material: str, dose: float, fibre: str) -> dict[str, Any]
     }
 
 
-def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, shared: bool, most: int) -> pd.DataFrame:
-    """Give each step its bath: swatches with the same step, dose and fibre share one."""
-    facts = done.merge(rows[["swatch", "fibre", "place", "replicate"]], on="swatch")
-    keys = ["kind", "fibre", "material", "amount"]
+def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> pd.DataFrame:
+    """Give each step its bath.
+
+    Swatches share a bath where step, material, dose and fibre agree, and where none of them
+    brings in what would spoil another: see `company`.
+
+    Parameters
+    ----------
+    done : DataFrame
+        Steps: `swatch, order, kind, material, amount`.
+    rows : DataFrame
+        Swatches: `swatch, fibre, place, replicate` (the round).
+    pots : {"rounds", "jars", "shared"}
+        Each round its own pots; a jar each; or one pot for all rounds.
+    most : int
+        Swatches a bath holds.
+
+    Returns
+    -------
+    DataFrame
+        The steps in working order with `bath`, such as ``M2``.
+    """
+    facts = done.assign(company=company(done))
+    facts = facts.merge(rows[["swatch", "fibre", "place", "replicate"]], on="swatch")
+    keys = ["kind", "fibre", "material", "amount", "company"]
+    keys += [] if pots == "shared" else ["replicate"]
     facts["stage"] = facts["kind"].map(list(_LETTERS).index)
     facts = facts.sort_values(["stage", "place"], kind="stable")
     group = facts.groupby(keys, sort=False, dropna=False)
     many = group["swatch"].transform("size")
-    parts = np.ceil(many / (most if shared else 1))  # even parts: 25 are 13 and 12, not 24 and 1
+    parts = np.ceil(many / (1 if pots == "jars" else most))  # even: 25 are 13 and 12, not 24 and 1
     part = group.cumcount() * parts // many
     identity = list(zip(*(facts[key].astype(str) for key in keys), part, strict=True))
     numbers: dict[str, dict[Any, int]] = {kind: {} for kind in _LETTERS}
@@ -93,6 +115,25 @@ def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, shared: bool, most: int) 
     ]
     placed = facts.assign(bath=codes).sort_values(["place", "order"], kind="stable")
     return placed[[*done.columns, "bath"]].reset_index(drop=True)
+
+
+def company(done: pd.DataFrame) -> pd.Series:
+    """What each cloth carries that could leave it in this bath, as one text a step.
+
+    Cloths keep company only where they carry the same: tannin comes off into an alum bath and
+    stays on plain cloth, loose mordant mordants its neighbours and a mordanted cloth takes the
+    dye from a bare one, iron dulls whatever dye another cloth lets go (common practice). A
+    scour and a vat are common to all: the vat's strength is what one dips in turn.
+    """
+    ordered = done.sort_values(["swatch", "order"], kind="stable")
+    told = ordered["material"].where(~ordered["kind"].isin(["scour", "rinse"]), "")
+    so_far: dict[Any, str] = {}
+    carried = []
+    for swatch, material in zip(ordered["swatch"], told, strict=True):
+        carried.append(so_far.get(swatch, ""))
+        so_far[swatch] = f"{carried[-1]}+{material}" if material else carried[-1]
+    before = pd.Series(carried, index=ordered.index).reindex(done.index)
+    return before.where(~done["kind"].isin(["scour", "vat"]), "")
 
 
 def listed(done: pd.DataFrame, rows: pd.DataFrame, materials: pd.DataFrame | None) -> pd.DataFrame:

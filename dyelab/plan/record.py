@@ -10,6 +10,7 @@ import pandas as pd
 from dyelab import book, errors, recipe
 from dyelab.book import Book
 from dyelab.errors import InputError
+from dyelab.plan.baths import KINDS
 
 
 def open_baths(bk: Book) -> pd.DataFrame:
@@ -21,7 +22,8 @@ def open_baths(bk: Book) -> pd.DataFrame:
         `series, bath, kind, material, wof, weigh_g, fibre_g, temperature_C, minutes, swatches`.
     """
     steps = bk.steps[(bk.steps["state"] == "planned") & (bk.steps["bath"] != "")]
-    facts = steps.merge(bk.swatches[["swatch", "series", "mass_g"]], on="swatch")
+    facts = steps.merge(bk.swatches[["swatch", "series", "fibre", "mass_g"]], on="swatch")
+    facts["round"] = facts["swatch"].map(rounds(bk))
     if facts.empty:
         return pd.DataFrame(columns=_COLUMNS)
     grouped = facts.groupby(["series", "bath"], sort=False)
@@ -33,10 +35,25 @@ def open_baths(bk: Book) -> pd.DataFrame:
         temperature_C=("temperature_C", "first"),
         minutes=("minutes", "first"),
         swatches=("swatch", lambda codes: ", ".join(codes)),
-        order=("order", "max"),  # a control skips steps, so its own count comes too early
+        round=("round", "first"),
     ).reset_index()
     found["weigh_g"] = found["wof"].where(found["wof"] > 0) * found["fibre_g"] / 100
-    return found.sort_values(["series", "order"], kind="stable")[_COLUMNS].reset_index(drop=True)
+    found["stage"] = found["kind"].map(list(KINDS).index)
+    ordered = found.sort_values(["series", "round", "stage"], kind="stable")
+    return ordered[_COLUMNS].reset_index(drop=True)
+
+
+def rounds(bk: Book) -> pd.Series:
+    """Return the round of each swatch: the first of a recipe in its series is in round 1."""
+    done = bk.steps.assign(step=_step(bk.steps)).sort_values(["swatch", "order"], kind="stable")
+    recipe_ = done.groupby("swatch", sort=False)["step"].agg(" ".join)
+    order = bk.swatches.set_index("swatch")[["series"]].join(recipe_.rename("recipe"))
+    return order.fillna("").groupby(["series", "recipe"], sort=False).cumcount() + 1
+
+
+def _step(steps: pd.DataFrame) -> pd.Series:
+    dose = steps["amount"].map("{:g}".format, na_action="ignore").fillna("")
+    return steps["kind"] + "/" + steps["material"].fillna("") + "/" + dose
 
 
 _COLUMNS = ["series", "bath", "kind", "material", "wof", "weigh_g", "fibre_g"]

@@ -126,7 +126,9 @@ def series(
     rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
     rows.insert(0, "swatch", _codes(rows, name, keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
-    steps = bathing.grouped(steps, rows, shared=shared_baths, most=most_in_bath)
+    steps = bathing.grouped(
+        steps, rows, pots="shared" if shared_baths else "jars", most=most_in_bath
+    )
     cannot = tuple(designs.cannot_tell(indices, sizes)) + _unseen(
         replicates, controls, shared_baths
     )
@@ -179,7 +181,7 @@ def of_recipes(
     rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
     rows.insert(0, "swatch", _codes(rows, name, keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
-    steps = bathing.grouped(steps, rows, shared=True, most=24)
+    steps = bathing.grouped(steps, rows, pots="shared", most=24)
     advice = tuple(recipe.advise(steps, rows, listed)["advice"].unique())
     return Series(
         name=name,

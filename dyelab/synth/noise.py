@@ -16,7 +16,14 @@ if TYPE_CHECKING:
 _TILT, _FLOOR = 0.5, 0.1
 
 
-def swatch_doses(recipes: pd.DataFrame, sd: float, rng: np.random.Generator) -> pd.DataFrame:
+def swatch_doses(
+    recipes: pd.DataFrame,
+    sd: float,
+    rng: np.random.Generator,
+    *,
+    pots: pd.DataFrame | None = None,
+    share: float = 0.5,
+) -> pd.DataFrame:
     """Return the recipes as the baths really worked: each dose off by a factor of its own.
 
     Parameters
@@ -26,14 +33,30 @@ def swatch_doses(recipes: pd.DataFrame, sd: float, rng: np.random.Generator) -> 
     sd : float
         Standard deviation of the logarithm of each dose.
     rng : Generator
+    pots : DataFrame, optional
+        For each dose, the bath that each swatch lay in; blank where it was its own. Without it,
+        every swatch is a pot.
+    share : float
+        Of the variance, the part that belongs to the pot.
 
     Returns
     -------
     DataFrame
     """
     present = [name for name in DOSES if name in recipes]
-    factors = np.exp(rng.normal(0, sd, (len(recipes), len(present))))
+    draws = rng.normal(0, 1, (len(recipes), len(present)))
+    for i, name in enumerate(present if pots is not None else ()):
+        common = _drawn_by_pot(pots[name].to_numpy(str), rng)
+        draws[:, i] = np.sqrt(1 - share) * draws[:, i] + np.sqrt(share) * common
+    factors = np.exp(sd * draws)
     return recipes.assign(**dict(zip(present, (recipes[present] * factors).T.values, strict=True)))
+
+
+def _drawn_by_pot(names: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """One draw a pot; a swatch without one draws for itself."""
+    own = np.where(names == "", [f" {i}" for i in range(len(names))], names)
+    _, at = np.unique(own, return_inverse=True)
+    return rng.normal(size=int(at.max(initial=0)) + 1)[at]
 
 
 def weave_levels(n: int, sd: float, rng: np.random.Generator) -> np.ndarray:

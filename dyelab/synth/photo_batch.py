@@ -29,6 +29,16 @@ SHOT: dict[str, Any] = {
     "falloff": 0.1,
 }
 
+CARDS: dict[int, dict[str, Any]] = {  # by the number of the first swatch
+    1: {"tilt": 14.0, "towards": 60.0, "turn": 8.0, "quality": 88},
+    25: {"tilt": 20.0, "towards": 200.0, "turn": 95.0, "quality": 88, "light": "LED-B3"},
+}
+NOTICE = """Nothing here was photographed. These pictures were rendered by dyelab (dyelab/synth)
+from the invented spectra of Marlpit Yard's swatches: the printed card with a 24-patch target, as
+a camera would see it under daylight (W01 to W24) and under an LED lamp (W25 to W48).
+The CSV beside each says which swatch lies in which window.
+"""
+
 
 def recipes() -> pd.DataFrame:
     """Twenty-four swatches of another wool, one for each window of the card."""
@@ -69,6 +79,31 @@ def write_phone(folder: str | Path) -> None:
     spectra = pd.DataFrame(read.round(5), columns=BANDS)
     spectra.insert(0, "sample", swatches["swatch"].to_numpy())
     instruments.write_csv(spectra, folder / "by_instrument.csv")
+
+
+def write_cards(folder: str | Path, spectra: pd.DataFrame) -> None:
+    """Write two photos of the studio's first swatches, by daylight and by a lamp.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Gets a JPEG, and a CSV that says which swatch lies where, for each of `CARDS`.
+    spectra : DataFrame
+        As read by instrument: `reading`, named after the swatch, and the `BANDS`.
+    """
+    folder, rows = Path(folder), spectra.set_index("reading")[BANDS]
+    for first, circumstances in CARDS.items():
+        names = [f"W{i:02d}" for i in range(first, first + 24)]
+        shot = render.Shot(camera=convert.cameras()[0], **circumstances)
+        bands = np.array(BANDS, float)
+        seen = render.render(rows.loc[names].to_numpy(), shot, wavelengths=bands, seed=first)
+        stem = f"rendered_card_{names[0]}_{names[-1]}"
+        with files.whole(folder / f"{stem}.jpg", binary=True) as file:
+            file.write(seen.jpeg())
+        places = pd.DataFrame({"place": seen.card.places, "swatch": names})
+        instruments.write_csv(places, folder / f"{stem}.csv")
+    with files.whole(folder / "INVENTED.txt") as file:
+        file.write(NOTICE)
 
 
 def photographed(

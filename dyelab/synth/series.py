@@ -71,6 +71,8 @@ def simulate(
     swatch_sd: float = 0.1,
     reading_sd: float = 0.004,
     exposures: Sequence[tuple[str, float]] = (),
+    pots: pd.DataFrame | None = None,
+    pot_share: float = 0.5,
     cloth: Cloth = CLOTH,
 ) -> Synth:
     """Dye, read and expose these recipes in an invented world.
@@ -90,6 +92,9 @@ def simulate(
         Relative standard deviation of a reading; see `noise.reading_directions`.
     exposures : sequence of (exposure, amount)
         Readings besides the one as dyed, such as ``("wash", 5)`` cycles, ``("light", 1e6)`` lx h.
+    pots, pot_share : optional
+        Which swatches lay in one bath, and how much of the variation they shared in it; see
+        `noise.swatch_doses`. One row a swatch, so `replicates` must be 1.
     cloth : Cloth
         The world; `varied(seed)` draws others.
 
@@ -101,7 +106,7 @@ def simulate(
     """
     rng = np.random.default_rng(seed)
     swatches = _replicated(filled(recipes), replicates)
-    worked = noise.swatch_doses(swatches, swatch_sd, rng)
+    worked = noise.swatch_doses(swatches, swatch_sd, rng, pots=pots, share=pot_share)
     parts = [("none", 0.0), *exposures]
     true = [faded(swatches, *part, cloth=cloth) for part in parts]
     weave = noise.weave_levels(len(swatches), swatch_sd, np.random.default_rng(rng.integers(2**32)))

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from dyelab.plan import baths
 from dyelab.synth.model import DOSES, TEXT
 from dyelab.synth.series import USUAL_DOSE, filled
 
@@ -95,18 +96,36 @@ def _both_metals() -> Iterator[Row]:
     yield from ({**base, "iron_wof": 2.0, "copper_wof": 2.0} for _ in range(2))
 
 
+def _weaker() -> Iterator[Row]:
+    """Half of the dye, and half of the alum: what a dose curve and a model learn from."""
+    for dye in ("madder", "weld", "cochineal"):
+        base = {"series": WOOL, "fibre": "wool", "dye": dye, "dye_wof": USUAL_DOSE[dye], **ALUM}
+        half = {**base, "dye_wof": USUAL_DOSE[dye] / 2}
+        yield from (half, {**half, "iron_wof": 2.0}, {**base, "mordant_wof": 7.5})
+    base = {"series": COTTON, "fibre": "cotton", "dye": "madder", "dye_wof": 25.0, **ACETATE}
+    yield from (base, {**base, "dye_wof": 50.0, "mordant_wof": 4.0})
+
+
+def _again(rows: list[Row]) -> Iterator[Row]:
+    """A second round of every recipe that the first list dyed once."""
+    names = [tuple(sorted(row.items())) for row in rows]
+    yield from (row for row, name in zip(rows, names, strict=True) if names.count(name) == 1)
+
+
 def recipes() -> pd.DataFrame:
     """Every swatch of the studio, one row each, in the columns of a book's wide recipes."""
-    rows = [*_wool(), *_walnut(), *_cotton(), *_vat(), *_both_metals()]
+    rows = [*_wool(), *_walnut(), *_cotton(), *_vat(), *_both_metals(), *_weaker()]
+    rows += list(_again(rows))
     frame = filled(pd.DataFrame([{**UNTREATED, **row} for row in rows]))
     letter = frame["fibre"].str[0].str.upper()
     number = (frame.groupby("fibre").cumcount() + 1).map("{:02d}".format)
     return frame.assign(swatch=letter + number, ground=frame["fibre"].map(GROUNDS))
 
 
-def with_both_metals(swatches: pd.DataFrame) -> pd.Series:
-    """Which swatches had iron and copper: dyed and read on a later day than the rest."""
-    return (swatches["iron_wof"] > 0) & (swatches["copper_wof"] > 0)
+def rounds(swatches: pd.DataFrame) -> pd.Series:
+    """In which round each swatch was dyed: a recipe comes once a round, in pots of its own."""
+    recipe = [name for name in swatches if name != "swatch"]
+    return swatches.groupby(recipe, sort=False, dropna=False).cumcount() + 1
 
 
 def cut_up(swatches: pd.DataFrame) -> pd.Series:
@@ -133,7 +152,9 @@ def references() -> pd.DataFrame:
 
 def swatch_table(swatches: pd.DataFrame) -> pd.DataFrame:
     """Return the rows of swatches.csv for what the studio dyed."""
-    day = swatches["series"].map({WOOL: "2025-05-06", DARKENED: "2025-06-11"})
+    began = swatches["series"].map({WOOL: "2025-05-06", DARKENED: "2025-06-11"})
+    weeks = pd.to_timedelta(7 * (rounds(swatches) - 1), unit="D")
+    day = pd.to_datetime(began.fillna("2025-07-01")) + weeks
     return pd.DataFrame(
         {
             "swatch": swatches["swatch"],
@@ -142,7 +163,7 @@ def swatch_table(swatches: pd.DataFrame) -> pd.DataFrame:
             "ground": swatches["ground"],
             "mass_g": swatches["fibre"].map({"wool": 4.5, "cotton": 3.5}),
             "series": swatches["series"],
-            "made_on": day.where(day.notna(), "2025-07-15"),
+            "made_on": day.dt.strftime("%Y-%m-%d"),
             "note": "invented",
         }
     )
@@ -176,7 +197,7 @@ def _steps_of(row: pd.Series) -> Iterator[tuple[str, str, float]]:
 
 
 def step_table(swatches: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows of steps.csv: scour, tannin, mordant, dye or vat, metal."""
+    """Return the rows of steps.csv: scour, tannin, mordant, dye or vat, metal; with baths."""
     rows = []
     for _, row in swatches.iterrows():
         for order, (bath, material, amount) in enumerate(_steps_of(row), start=1):
@@ -196,7 +217,36 @@ def step_table(swatches: pd.DataFrame) -> pd.DataFrame:
                     "note": "",
                 }
             )
-    return pd.DataFrame(rows)
+    return _in_baths(pd.DataFrame(rows), swatches)
+
+
+def _in_baths(steps: pd.DataFrame, swatches: pd.DataFrame) -> pd.DataFrame:
+    """Each round of each series in pots of its own; codes begin again with each series."""
+    turns = rounds(swatches)
+    placed = swatches.assign(replicate=turns, place=range(len(swatches)))
+    parts = [
+        baths.grouped(steps[steps["swatch"].isin(part["swatch"])], part, pots="rounds", most=24)
+        for _, part in placed.groupby("series", sort=False)
+    ]
+    named = pd.concat(parts).set_index(["swatch", "order"])["bath"]
+    found = named.reindex(pd.MultiIndex.from_frame(steps[["swatch", "order"]])).to_numpy()
+    return steps.assign(bath=found)
+
+
+def pots(swatches: pd.DataFrame) -> pd.DataFrame:
+    """For each dose, the bath that each swatch took it in; blank where it had none."""
+    steps = step_table(swatches).merge(swatches[["swatch", "series"]], on="swatch")
+    metal = steps["kind"] == "modifier"
+    dose = steps["kind"].where(~metal, steps["material"]).map(_DOSED_IN)
+    named = steps.assign(dose=dose, pot=steps["series"] + " " + steps["bath"])
+    told = named.dropna(subset="dose").set_index(["swatch", "dose"])["pot"].unstack("dose")
+    return told.reindex(index=swatches["swatch"], columns=list(DOSES)).fillna("").reset_index()
+
+
+_DOSED_IN = {
+    **{"tannin": "tannin_wof", "mordant": "mordant_wof", "dye": "dye_wof", "vat": "dye_wof"},
+    **{"ferrous sulfate": "iron_wof", "copper sulfate": "copper_wof"},
+}
 
 
 def test_table() -> pd.DataFrame:

@@ -58,22 +58,14 @@ def invented() -> Synth:
     The studio read every swatch as dyed, and the first of each recipe after washing and light.
     """
     swatches = studio.recipes()
-    later = studio.with_both_metals(swatches)
-    parts = [
-        simulate(
-            part.reset_index(drop=True),
-            seed,
-            replicates=1,
-            swatch_sd=SWATCH_SD,
-            reading_sd=READING_SD,
-            exposures=studio.EXPOSURES,
-        )
-        for part, seed in ((swatches[~later], SEED), (swatches[later], SEED + 3))
-    ]
-    tables = ("recipes", "wide", "spectra", "truth")
-    whole = replace(
-        parts[0],
-        **{t: pd.concat([getattr(p, t) for p in parts], ignore_index=True) for t in tables},
+    whole = simulate(
+        swatches,
+        SEED,
+        replicates=1,
+        swatch_sd=SWATCH_SD,
+        reading_sd=READING_SD,
+        exposures=studio.EXPOSURES,
+        pots=studio.pots(swatches),
     )
     cut = set(swatches.loc[studio.cut_up(swatches), "swatch"])
     kept = whole.wide["swatch"].isin(cut) | (whole.wide["exposure"] == "none")
@@ -98,7 +90,6 @@ def adjacent() -> tuple[pd.DataFrame, pd.DataFrame]:
         `reading` and one column a wavelength.
     """
     swatches = studio.recipes()
-    swatches = swatches[~studio.with_both_metals(swatches)]  # these came too late for the wash
     dyed = swatches[studio.cut_up(swatches) & (swatches["dye"] != "none")]
     some = dyed.iloc[np.linspace(0, len(dyed) - 1, STAINED).astype(int)].reset_index(drop=True)
     rng = np.random.default_rng(SEED + 1)
@@ -287,6 +278,7 @@ def example_files(path: str | Path) -> None:
     path = Path(path)
     write_sources(path / "studio")
     photo_batch.write_phone(path / "studio" / "photos")
+    photo_batch.write_cards(path / "studio" / "photos", measured()[1])
     bk = write_book(path / "studio", path / "marlpit_yard")
     _undated(bk.path)
 
