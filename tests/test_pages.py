@@ -13,7 +13,6 @@ import pytest
 from dyelab import book, files, handout
 from dyelab.errors import InputError
 from dyelab.handout import (
-    family,
     metal_page,
     mordant_sheet,
     recipe_cards,
@@ -133,10 +132,7 @@ def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, 
 def test_answers_agree_with_the_differences(source):
     page = worksheet.worksheet(source, count=3)
     said = [b.text for b in page.blocks if isinstance(b, handout.Text) and "(" in b.text]
-    pairs = family.twins(source.made, "iron")
-    known = variants.differences(
-        source.recipes, list(pairs[["reference", "sample"]].itertuples(index=False, name=None))
-    )
+    known = source.pairs("iron")
     distances = {f"{value:.1f}" for value in known["dE00"]}
     assert all(re.search(r"ΔE00 ([\d.]+)", text)[1] in distances for text in said[:3])
 

@@ -1,6 +1,6 @@
 """Differences between dyed variants, with intervals, a noise floor and a verdict in plain words."""
 
-from dyelab.compare.contrasts import contrast
+from dyelab.compare.contrasts import contrast, mean_covariances
 from dyelab.compare.differences import between, pairs, to_reference
 from dyelab.compare.directed import directed_interval, seen
 from dyelab.compare.directions import direction
@@ -22,6 +22,7 @@ __all__ = [
     "distance_interval",
     "gather",
     "in_words",
+    "mean_covariances",
     "noise_floor",
     "pairs",
     "readable",

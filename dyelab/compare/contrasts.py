@@ -57,6 +57,21 @@ def contrast(
     return _with_length(result, vector, spread, basis, confidence)
 
 
+def mean_covariances(variants: Variants) -> np.ndarray:
+    """Covariance of each variant's mean: scatter of its pieces and what its readings share.
+
+    Where pieces were repeated their pooled scatter speaks, else what the readings state.
+
+    Returns
+    -------
+    ndarray (g, 3, 3)
+        NaN where neither is known.
+    """
+    rows = np.arange(len(variants.mean))[:, None]
+    estimated, known, _, _ = _covariance(variants, rows, np.ones(1))
+    return estimated + known
+
+
 def _covariance(
     variants: Variants, rows: np.ndarray, weights: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:

@@ -8,10 +8,10 @@ import pandas as pd
 
 from dyelab import compare, convert, grade, shift, table, words
 from dyelab.errors import InputError
+from dyelab.handout import metal_texts, variants
 from dyelab.handout import page as parts
-from dyelab.handout import variants
 
-_CELL = ["dye", "fibre", "tannin", "mordant"]
+_CELL = [name for name in variants.FACTORS if name not in shift.METALS.values()]
 _SHOWN = ["dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
 
@@ -22,7 +22,8 @@ class Findings:
     Attributes
     ----------
     metals : DataFrame
-        Every matched pair, as ``shift.of_step`` gives it, with `metal` and `cloth`.
+        Every matched pair, as ``shift.of_step`` gives it, with `metal`, and `cloth` and
+        `dye_told` in words.
     held : DataFrame
         Every swatch after washing or light, as ``grade.grades`` gives it.
     light : DataFrame
@@ -100,12 +101,12 @@ def _light(graded: pd.DataFrame) -> pd.DataFrame:
 
 
 def _pairs(recipes: shift.Recipes, metal: str) -> pd.DataFrame:
-    try:
-        pairs = shift.of_step(recipes, metal).pairs
-    except InputError:  # a book need not have every metal
-        return pd.DataFrame()
+    pairs = shift.matched(recipes, metal)
+    if pairs.empty:  # a book need not have every metal
+        return pairs
     after = recipes.made.loc[pairs["to_row"], ["swatch", *table.WHITE]].reset_index(drop=True)
-    named = pairs.assign(metal=metal, cloth=cloths(pairs))
+    said = metal_texts.named(pairs)[["dye", "cloth"]]
+    named = pairs.assign(metal=metal, cloth=said["cloth"], dye_told=said["dye"])
     return pd.concat([named, after.rename(columns={"swatch": "swatch_with"})], axis=1)
 
 
@@ -113,7 +114,9 @@ def _case(
     recipes: shift.Recipes, metals: pd.DataFrame, spectra: pd.DataFrame | None, dose: float
 ) -> shift.Separation | None:
     iron = metals[(metals["metal"] == "iron") & (metals["dose"] == dose)]
-    cells = iron.loc[(iron["tannin"] != "none") & (iron["dye"] != "none"), _CELL]
+    held = [name for name in _CELL if name in iron]
+    alone = iron[shift.without_others(iron, "iron")]
+    cells = alone.loc[(alone["tannin"] != "none") & (alone["dye"] != "none"), held]
     splits = [
         shift.separate(recipes, "iron", hold=_named(cell), spectra=spectra, dose=dose)
         for cell in cells.drop_duplicates().to_dict("records")
@@ -126,16 +129,6 @@ def _weight(split: shift.Separation) -> tuple[int, float]:
     """Best replicated first, then the tannin's share."""
     share = split.parts.set_index("part")["share"].astype(float)
     return int(split.cells["pieces"].iloc[:4].min()), share["tannin"]
-
-
-def cloths(rows: pd.DataFrame) -> list[str]:
-    """What the dye went on, in words: ``cotton with gallnut, aluminium acetate``."""
-    said = []
-    for row in rows.to_dict("records"):
-        added = [str(row[name]) for name in ("tannin", "mordant") if row[name] != "none"]
-        joint = words.say("findings.with", fibre=row["fibre"], what=", ".join(added))
-        said.append(joint if added else str(row["fibre"]))
-    return said
 
 
 def page(found: Findings, title: str, *, note: str = "") -> parts.Page:
@@ -158,7 +151,7 @@ def page(found: Findings, title: str, *, note: str = "") -> parts.Page:
             parts.Text(" ".join([*furthest(found), *quick_answer(found)]), "lead"),
             _chips(pd.concat([plain.head(1), misled]), found.dose),
             parts.Heading(words.say("findings.table")),
-            parts.number_table(compare.readable(pd.concat([plain, misled]))[_SHOWN]),
+            parts.number_table(compare.readable(_told(pd.concat([plain, misled])))[_SHOWN]),
             parts.Heading(words.say("findings.held")),
             parts.number_table(grades(found)),
             parts.Caution((words.say("findings.caution"), words.say("findings.screening"))),
@@ -167,9 +160,13 @@ def page(found: Findings, title: str, *, note: str = "") -> parts.Page:
     )
 
 
+def _told(pairs: pd.DataFrame) -> pd.DataFrame:
+    return pairs.assign(dye=pairs["dye_told"]) if len(pairs) else pairs
+
+
 def furthest(found: Findings) -> list[str]:
     """Say which dye iron moved furthest where no tannin was in the way."""
-    first = found.plain().head(1).to_dict("records")
+    first = _told(found.plain().head(1)).to_dict("records")
     return [words.say("findings.furthest", **rounded(row)) for row in first]
 
 
@@ -177,7 +174,7 @@ def quick_answer(found: Findings) -> list[str]:
     """Say what iron seems to do to a dye on tannin, and how much of it is the tannin's own."""
     if found.case is None:
         return []
-    dyed, control = (rounded(row) for row in found.misled().to_dict("records"))
+    dyed, control = (rounded(row) for row in _told(found.misled()).to_dict("records"))
     return [
         words.say("findings.quick", **dyed),
         words.say("findings.alone", **control),
@@ -208,7 +205,7 @@ def _chips(pairs: pd.DataFrame, dose: float) -> parts.Chips:
         words.say("findings.without"),
         words.say("findings.with_iron", dose=variants.dose(dose)),
     ]
-    dyes = pairs["dye"].replace("none", words.say("findings.no_dye"))
+    dyes = _told(pairs)["dye"].replace("none", words.say("findings.no_dye"))
     notes = [f"{dye}, {cloth}" for dye, cloth in zip(dyes, pairs["cloth"], strict=True)]
     lab = pd.DataFrame(_alternately(*ends), columns=table.LAB)
     lab[table.WHITE] = pairs[table.WHITE].loc[pairs.index.repeat(2)].to_numpy()
@@ -267,11 +264,7 @@ def _with_light(graded: pd.DataFrame, light: pd.DataFrame) -> pd.DataFrame:
 
 def _added(row: dict[Any, Any]) -> str:
     doses = {metal: row[f"{metal}_wof"] for metal in variants.METALS}
-    said = [
-        words.say(f"variants.{metal}", dose=variants.dose(dose))
-        for metal, dose in doses.items()
-        if dose > 0
-    ]
+    said = [shift.dosed(metal, dose) for metal, dose in doses.items() if dose > 0]
     return ", ".join([str(row["mordant"]), *said])
 
 

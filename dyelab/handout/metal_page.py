@@ -4,18 +4,19 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import compare, table, words
+from dyelab import compare, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
-from dyelab.handout.family import CONTROLS, START, Family, family, gaps, metals, told
+from dyelab.handout.metal_texts import gaps, metals, told
 from dyelab.plot import plane
+from dyelab.shift.family import CONTROLS, Dose, Family
 
 _COLUMNS = ["dE00", "dE00_low", "dE00_high", "dL", "dC", "dH"]
 
 
 def sheet(
-    source: variants.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", **picked: str
+    source: variants.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", **picked: Any
 ) -> parts.Page:
     """One dye on one cloth from no metal to the most that was dyed.
 
@@ -26,44 +27,35 @@ def sheet(
     metal : str
         ``iron`` or ``copper``.
     **picked
-        ``fibre``, ``dye``, ``tannin`` and ``mordant``.
+        ``fibre``, ``dye``, ``tannin``, ``mordant``; of several recipes that have these, as with
+        two doses of the dye, the one with most metals, unless ``dye_wof`` and such say which.
 
     Raises
     ------
     InputError
         If there is no unmodified swatch, or none with this metal.
     """
-    one = family(source.recipes, source.made, **picked)
-    doses = [dose for dose in one.dyed if _alone(dose, metal)]
+    one = shift.family(source.recipes, source.moves, metal=metal, **picked)
+    doses: list[Dose] = [dose for dose in one.dyed if shift.with_only(dose, metal)]
     if len(doses) < 2:
         named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": _metal(metal)}
         raise InputError(words.say("pages.no_metal", **named))
     last = doses[-1]
     blocks = [
-        parts.Text(told(one, *last), "lead"),
+        parts.Text(told(one, last), "lead"),
         _chips(doses, one.dyed, 14),
         *_controls(one, doses),
-        parts.live(plane.figure(_drawn(one, last), path="path", height=290), told(one, *last)),
+        parts.live(plane.figure(_drawn(one, last), path="path", height=290), told(one, last)),
         _numbers(one, doses),
-        *[parts.Text(text, "small") for text in gaps(one, *last)],
-        parts.Caution(cautions([_SALTS[metal]], source)),
+        *[parts.Text(text, "small") for text in gaps(one, last)],
+        parts.Caution(cautions([variants.SALTS[metal]], source)),
     ]
     title = words.say("pages.metal_title", metal=_metal(metal).capitalize(), dye=picked["dye"])
     return own.page(title, blocks, white=source.white)
 
 
-_SALTS = {"iron": "ferrous sulfate", "copper": "copper sulfate"}
-
-
 def _metal(metal: str) -> str:
     return words.say(f"pages.{metal}")
-
-
-def _alone(dose: tuple[float, float], metal: str) -> bool:
-    iron, copper = dose
-    return dose == START or (
-        (iron > 0) == (metal == "iron") and (copper > 0) == (metal == "copper")
-    )
 
 
 def cautions(names: list[str], source: variants.Source, *, children: bool = False) -> tuple:
@@ -73,12 +65,10 @@ def cautions(names: list[str], source: variants.Source, *, children: bool = Fals
     return recipe.cautions(names, book.materials(source.book), children=children)
 
 
-def _chips(
-    doses: list[tuple[float, float]], rows: dict[tuple[float, float], dict], height: float
-) -> parts.Chips:
+def _chips(doses: list[Dose], rows: dict[Dose, dict], height: float) -> parts.Chips:
     there = [dose for dose in doses if dose in rows]
     lab = pd.DataFrame([rows[dose] for dose in there])[[*table.LAB, *table.WHITE]]
-    labels = [metals(*dose) or words.say("pages.no_salt") for dose in there]
+    labels = [metals(dose) or words.say("pages.no_salt") for dose in there]
     return parts.Chips(
         tuple(parts.patches(lab, labels)),
         columns=max(4, len(there)),
@@ -87,7 +77,7 @@ def _chips(
     )
 
 
-def _controls(one: Family, doses: list[tuple[float, float]]) -> list[Any]:
+def _controls(one: Family, doses: list[Dose]) -> list[Any]:
     blocks: list[Any] = []
     for name in CONTROLS:
         rows = one.controls.get(name, {})
@@ -97,10 +87,10 @@ def _controls(one: Family, doses: list[tuple[float, float]]) -> list[Any]:
     return blocks
 
 
-def _drawn(one: Family, last: tuple[float, float]) -> pd.DataFrame:
-    parts_ = {one.picked["dye"]: one.way(*last)}
+def _drawn(one: Family, last: Dose) -> pd.DataFrame:
+    parts_ = {one.picked["dye"]: one.way(last)}
     for name in CONTROLS:
-        ends = one.ends(name, *last)
+        ends = one.ends(name, last)
         if ends:
             parts_[words.say(f"metals.{name}")] = ends
     return pd.DataFrame(
@@ -108,11 +98,11 @@ def _drawn(one: Family, last: tuple[float, float]) -> pd.DataFrame:
     )
 
 
-def _numbers(one: Family, doses: list[tuple[float, float]]) -> parts.NumberTable:
+def _numbers(one: Family, doses: list[Dose]) -> parts.NumberTable:
     rows = []
     for dose in doses[1:]:
         change = one.moved(one.dyed[dose]) or {}
         numbers = {name: float(change[name]) for name in _COLUMNS}
         said = {"words": change["moved"], "verdict": compare.in_words(change)}
-        rows.append({"added": metals(*dose), **numbers, **said})
+        rows.append({"added": metals(dose), **numbers, **said})
     return parts.number_table(pd.DataFrame(rows), words.say("pages.compared_start"))

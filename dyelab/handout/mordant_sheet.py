@@ -2,19 +2,21 @@
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from dyelab import compare, table, words
+from dyelab import compare, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
-from dyelab.handout.family import distance
+from dyelab.handout.metal_texts import distance
 
-_ORDER = ["tannin", "mordant", "iron_wof", "copper_wof", "dye_wof"]
+_ORDER = ["tannin", "mordant", *shift.METALS.values(), "dye_wof"]
+_SAME = ["form", "ground", "dye_wof"]  # what the compared cloths of one fibre and dye share
 
 
 def sheet(source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, dye: str) -> Any:
-    """Chips, numbers and one sentence each, compared with the dye on its own.
+    """Chips, numbers and one sentence each, compared with the same dye dose on its own.
 
     Parameters
     ----------
@@ -37,12 +39,11 @@ def sheet(source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, 
     if found.empty:
         raise InputError(words.say("pages.no_dye", dye=dye, fibre=fibre))
     rows = found.sort_values(_ORDER, kind="stable", key=_none_first).to_dict("records")
-    start, others = rows[0], rows[1:]
-    moved = _moved(source, start, others)
-    named = {"dye": dye, "fibre": fibre, "start": variants.recipe(start, bare=True)}
+    moved = _moved(source, rows)
+    named = {"dye": dye, "fibre": fibre, "start": variants.recipe(rows[0], bare=True)}
     blocks: list[Any] = [parts.Text(words.say("pages.mordants_lead", **named), "lead")]
     blocks.append(_chips(rows))
-    if others:
+    if moved:
         said = parts.Points(tuple(_sentences(rows, moved)))
         blocks += [parts.Heading(words.say("pages.each")), said]
     blocks += [_numbers(rows, moved)]
@@ -55,14 +56,17 @@ def _none_first(column: pd.Series) -> pd.Series:
     return column.where(column != "none", "") if column.dtype == object else column.fillna(0.0)
 
 
-def _moved(
-    source: variants.Source, start: dict[Any, Any], others: list[dict[Any, Any]]
-) -> dict[str, dict[Any, Any]]:
-    pairs = [(start["variant"], row["variant"]) for row in others]
-    if not pairs:
+def _moved(source: variants.Source, rows: list[dict[Any, Any]]) -> dict[int, dict[Any, Any]]:
+    """Each recipe against the plainest one with the same dye dose on the same cloth."""
+    starts: dict[tuple, int] = {}
+    for row in rows:
+        starts.setdefault(tuple(row.get(name) for name in _SAME), row["variant"])
+    pairs = [(starts[tuple(row.get(name) for name in _SAME)], row["variant"]) for row in rows]
+    first, second = np.array([pair for pair in pairs if pair[0] != pair[1]], int).reshape(-1, 2).T
+    if not len(first):
         return {}
-    compared = variants.differences(source.recipes, pairs)
-    return {row["sample"]: row for row in compared.to_dict("records")}
+    compared = shift.compared(source.recipes, first, second)
+    return {row["to_row"]: row for row in compared.to_dict("records")}
 
 
 def _chips(rows: list[dict[Any, Any]]) -> parts.Chips:
@@ -71,16 +75,18 @@ def _chips(rows: list[dict[Any, Any]]) -> parts.Chips:
     return parts.Chips(tuple(parts.patches(lab, labels)), columns=5, height_mm=16)
 
 
-def _sentences(rows: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -> list[str]:
+def _sentences(rows: list[dict[Any, Any]], moved: dict[int, dict[Any, Any]]) -> list[str]:
     said = []
-    for row, named in list(zip(rows, variants.labels(rows), strict=True))[1:]:
-        change = moved[row["variant"]]
+    for row, named in zip(rows, variants.labels(rows), strict=True):
+        change = moved.get(row["variant"])
+        if change is None:
+            continue
         values = {"moved": change["moved"], "verdict": compare.in_words(change)}
         said.append(words.say("pages.one", recipe=named, distance=distance(change), **values))
     return said
 
 
-def _numbers(rows: list[dict[Any, Any]], moved: dict[str, dict[Any, Any]]) -> parts.NumberTable:
+def _numbers(rows: list[dict[Any, Any]], moved: dict[int, dict[Any, Any]]) -> parts.NumberTable:
     shown = [
         {
             "recipe": label,

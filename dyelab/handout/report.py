@@ -4,11 +4,10 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import compare, grade, table, words
+from dyelab import compare, grade, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
-from dyelab.handout.family import twins
 from dyelab.handout.metal_page import cautions
 
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
@@ -30,7 +29,7 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
     from dyelab import book
 
     source, wide = variants.source(bk), book.wide(bk)
-    moved = {metal: _moved(source, metal) for metal in variants.METALS}
+    moved = {metal: source.pairs(metal) for metal in variants.METALS}
     title = getattr(bk, "title", "") or words.say("pages.report_title")
     blocks = [
         parts.Text(_summary(source, moved), "lead"),
@@ -45,16 +44,6 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
     return own.page(title, blocks, white=source.white)
 
 
-def _moved(source: variants.Source, metal: str) -> pd.DataFrame:
-    """Every pair that differs in this metal alone, compared."""
-    pairs = twins(source.made, metal)
-    if pairs.empty:
-        return pairs
-    ends = list(pairs[["reference", "sample"]].itertuples(index=False, name=None))
-    compared = variants.differences(source.recipes, ends)
-    return pd.concat([pairs, compared.drop(columns=["reference", "sample"])], axis=1)
-
-
 def _summary(source: variants.Source, moved: dict[str, pd.DataFrame]) -> str:
     counts: dict[str, Any] = {
         "swatches": len(source.book.swatches),
@@ -63,7 +52,7 @@ def _summary(source: variants.Source, moved: dict[str, pd.DataFrame]) -> str:
     }
     said = [words.say("pages.report_lead", **counts)]
     for metal, pairs in moved.items():
-        dyed = pairs[pairs["dye"] != "none"]
+        dyed = pairs[pairs["dye"] != "none"] if len(pairs) else pairs
         if len(dyed):
             top = dyed.sort_values("dE00", ascending=False).iloc[0].to_dict()
             named = {key: str(top[key]) for key in ("dye", "cloth", "moved")}
@@ -100,13 +89,11 @@ def _held(wide: pd.DataFrame, shared: pd.DataFrame | None) -> list[Any]:
         return []
     change = graded[(graded["kind"] == "change") & (graded["fibre"] != variants.REFERENCE_FIBRE)]
     last = change["amount"] == change.groupby("exposure")["amount"].transform("max")
-    rows = change[last].sort_values("value", kind="stable").to_dict("records")
-    named = [
-        {"cloth": variants.recipe(row), "when": _when(row), "said": row["said"]} for row in rows
-    ]
-    if not named:
+    worst = change[last].sort_values("value", kind="stable")
+    if worst.empty:
         return []
-    shown = pd.DataFrame(named).pivot_table(
+    when = [_when(row) for row in worst.to_dict("records")]
+    shown = worst.assign(cloth=shift.label(worst), when=when).pivot_table(
         index="cloth", columns="when", values="said", aggfunc="first"
     )
     shown = shown.rename_axis(columns=None).reset_index()

@@ -2,17 +2,19 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, shift, table, words
+from dyelab import shift, table, words
 from dyelab.shift.recipes import FACTORS
 
-__all__ = ["FACTORS", "METALS", "Source", "differences", "only", "recipe", "source", "variants"]
+__all__ = ["FACTORS", "METALS", "Source", "only", "recipe", "source"]
 
 METALS = tuple(shift.METALS)
+SALTS = {"iron": "ferrous sulfate", "copper": "copper sulfate"}
 REFERENCE_FIBRE = "blue wool"  # light references: measured beside the swatches, not dyed here
 
 
@@ -26,7 +28,7 @@ class Source:
     recipes : Recipes
         As ``shift.as_dyed`` gathers them, all read by one method: the one that has read most.
     made : DataFrame
-        One row a recipe, as `variants` gives them.
+        ``recipes.made`` with `recipe`, in words.
     read : DataFrame
         All readings as dyed, by whatever method, the most trusted first.
     """
@@ -50,6 +52,17 @@ class Source:
     def shared(self) -> pd.DataFrame | None:
         """Errors that readings of one source share."""
         return getattr(self.book, "shared", None)
+
+    @cached_property
+    def moves(self) -> dict[tuple[int, int], dict[Any, Any]]:
+        """What metals did, pair by pair, as ``shift.metal_moves`` gives it."""
+        return shift.metal_moves(self.recipes)
+
+    def pairs(self, metal: str) -> pd.DataFrame:
+        """Every pair that differs in this metal alone, compared; its dye and cloth in words."""
+        from dyelab.handout import metal_texts
+
+        return metal_texts.named(shift.matched(self.recipes, metal))
 
     def of_swatch(self, swatch: str) -> pd.DataFrame:
         """Readings of one swatch by the most trusted method that read it."""
@@ -85,39 +98,8 @@ def source(bk: Any) -> Source:
     recipes = every
     if len(every.methods) > 1:
         recipes = shift.as_dyed(cloth, shared=shared, method=shift.leading(cloth))
-    return Source(bk, recipes, variants(recipes), every.rows)
-
-
-def variants(recipes: shift.Recipes) -> pd.DataFrame:
-    """Describe each recipe for a page.
-
-    Parameters
-    ----------
-    recipes : Recipes
-
-    Returns
-    -------
-    DataFrame
-        ``recipes.made`` and `variant` (its row number), `u_L, u_a, u_b` (standard uncertainty of
-        the mean, swatch-to-swatch scatter included where there are replicates) and `recipe` (in
-        words).
-    """
-    of_mean = np.diagonal(_of_mean(recipes.variants), axis1=1, axis2=2)
-    spread = np.sqrt(np.clip(of_mean, 0, None))
-    made = recipes.made.assign(
-        variant=np.arange(len(recipes.made)),
-        **dict(zip(table.STANDARD_UNCERTAINTIES, spread.T, strict=True)),
-    )
-    return made.assign(recipe=[recipe(row) for row in made.to_dict("records")])
-
-
-def _of_mean(gathered: compare.Variants) -> np.ndarray:
-    """Covariance of each mean: pooled scatter of the pieces, else what the readings state."""
-    freedom = int((gathered.pieces - 1).sum())
-    if freedom < 1:
-        return gathered.stated
-    pooled = gathered.scatter.sum(axis=0) / freedom
-    return pooled[None] / gathered.pieces[:, None, None]
+    made = recipes.made.assign(recipe=[recipe(row) for row in recipes.made.to_dict("records")])
+    return Source(bk, recipes, made, every.rows)
 
 
 def recipe(row: dict[Any, Any], *, bare: bool = False) -> str:
@@ -125,16 +107,8 @@ def recipe(row: dict[Any, Any], *, bare: bool = False) -> str:
 
     With `bare`, without the dye and the cloth: what the metals and the tannin were.
     """
-    parts = [] if bare else [_dye(row)]
-    parts += [_part(row, "tannin"), _part(row, "mordant")]
-    parts += [
-        words.say(f"variants.{metal}", dose=dose(row.get(f"{metal}_wof")))
-        if _some(row, metal)
-        else ""
-        for metal in METALS
-    ]
-    said = ", ".join(part for part in parts if part)
-    return said or words.say("variants.bare")
+    left = ("dye", "fibre", "form", "ground", "rest") if bare else ("form", "ground", "rest")
+    return shift.in_words(row, left) or words.say("variants.bare")
 
 
 def labels(rows: Sequence[dict[Any, Any]]) -> list[str]:
@@ -144,7 +118,7 @@ def labels(rows: Sequence[dict[Any, Any]]) -> list[str]:
     """
     made = [recipe(row, bare=True) for row in rows]
     if len(set(made)) < len(made):
-        dyes = [_part(row, "dye") for row in rows]
+        dyes = [shift.dosed(row["dye"], row["dye_wof"]) for row in rows]
         made = [
             ", ".join(filter(None, [dye, recipe(row, bare=True) if _added(row) else ""])) or label
             for dye, row, label in zip(dyes, rows, made, strict=True)
@@ -159,41 +133,9 @@ def _added(row: dict[Any, Any]) -> bool:
     return recipe(row, bare=True) != words.say("variants.bare")
 
 
-def _dye(row: dict[Any, Any]) -> str:
-    fibre = str(row.get("fibre", "") or "")
-    if _none(row.get("dye")):
-        return words.say("variants.undyed", fibre=fibre)
-    named = _part(row, "dye")
-    return words.say("variants.on", dye=named, fibre=fibre) if fibre else named
-
-
-def _part(row: dict[Any, Any], kind: str) -> str:
-    name, amount = row.get(kind), row.get(f"{kind}_wof")
-    if _none(name):
-        return ""
-    many = isinstance(amount, int | float) and np.isfinite(amount) and amount > 0
-    return f"{name} {dose(amount)}" if many else str(name)
-
-
-def _none(name: Any) -> bool:
-    return name is None or str(name) in ("", "none", "nan")
-
-
-def _some(row: dict[Any, Any], metal: str) -> bool:
-    amount = row.get(f"{metal}_wof")
-    return isinstance(amount, int | float) and np.isfinite(amount) and amount > 0
-
-
 def dose(amount: Any) -> str:
     """A dose as the trade writes it: ``0.5 %`` of the weight of fibre."""
     return f"{float(amount):.3g} %" if amount is not None and np.isfinite(float(amount)) else "?"
-
-
-def differences(recipes: shift.Recipes, pairs: Sequence[tuple[int, int]]) -> pd.DataFrame:
-    """Compare pairs of recipes by their row numbers; the result as ``compare.pairs`` gives it."""
-    first, second = np.array(pairs, int).reshape(-1, 2).T
-    found = compare.between(recipes.variants, first, second, replicates_needed=True)
-    return found.assign(reference=first, sample=second)
 
 
 def only(made: pd.DataFrame, **wanted: Any) -> pd.DataFrame:

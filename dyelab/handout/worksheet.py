@@ -4,14 +4,12 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import compare, table, words
+from dyelab import compare, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
-from dyelab.handout.family import distance, twins
 from dyelab.handout.metal_page import cautions
-
-_SALTS = {"iron": "ferrous sulfate", "copper": "copper sulfate"}
+from dyelab.handout.metal_texts import distance, metals
 
 
 def worksheet(
@@ -36,16 +34,13 @@ def worksheet(
     asked = _asked(source, metal, count)
     if asked.empty:
         raise InputError(words.say("pages.no_pairs", metal=words.say(f"pages.{metal}")))
-    ends = list(asked[["reference", "sample"]].itertuples(index=False, name=None))
-    compared = variants.differences(source.recipes, ends).to_dict("records")
-    at = source.made.set_index("variant")
     blocks: list[Any] = [parts.Text(words.say(f"pages.worksheet_{metal}"), "lead")]
     answers: list[Any] = [parts.Heading(words.say("pages.answers"))]
-    for number, (row, change) in enumerate(zip(asked.to_dict("records"), compared, strict=True), 1):
-        before = at.loc[[row["reference"]]]
+    for number, row in enumerate(asked.to_dict("records"), 1):
+        before, after = source.made.iloc[[row["from_row"]]], source.made.iloc[[row["to_row"]]]
         blocks += _question(number, before, row, metal)
-        answers += _answer(number, pd.concat([before, at.loc[[row["sample"]]]]), row, change, metal)
-    care = parts.Caution(cautions([_SALTS[metal]], source, children=True))
+        answers += _answer(number, pd.concat([before, after]), row, metal)
+    care = parts.Caution(cautions([variants.SALTS[metal]], source, children=True))
     end = [care, parts.NewPage(), *answers, parts.Text(words.say("pages.answers_note"), "small")]
     named = words.say(f"pages.{metal}")
     return own.page(
@@ -55,7 +50,7 @@ def worksheet(
 
 def _asked(source: variants.Source, metal: str, count: int) -> pd.DataFrame:
     """Matched pairs of many kinds: each dye and cloth once, at the dose most often dyed."""
-    pairs = twins(source.made, metal)
+    pairs = source.pairs(metal)
     if pairs.empty:
         return pairs
     usual = pairs["dose"].mode().iloc[0]
@@ -75,7 +70,7 @@ def _question(number: int, before: pd.DataFrame, row: dict[Any, Any], metal: str
     lab = before[[*table.LAB, *table.WHITE]]
     (patch,) = parts.patches(lab, [words.say("pages.before")])
     guess = parts.Patch(words.say("pages.guess"))
-    dose = words.say(f"family.{metal}", dose=variants.dose(row["dose"]))
+    dose = metals(shift.doses_of(**{metal: row["dose"]}))
     question = words.say("pages.question", number=number, cloth=_name(row), dose=dose)
     return [
         parts.Heading(question),
@@ -84,14 +79,12 @@ def _question(number: int, before: pd.DataFrame, row: dict[Any, Any], metal: str
     ]
 
 
-def _answer(
-    number: int, both: pd.DataFrame, row: dict[Any, Any], change: dict[Any, Any], metal: str
-) -> list[Any]:
-    dose = words.say(f"family.{metal}", dose=variants.dose(row["dose"]))
+def _answer(number: int, both: pd.DataFrame, row: dict[Any, Any], metal: str) -> list[Any]:
+    dose = metals(shift.doses_of(**{metal: row["dose"]}))
     labels = [f"{number}. {words.say('pages.before')}", dose]
     patches = parts.patches(both[[*table.LAB, *table.WHITE]], labels)
-    values = {"moved": change["moved"], "verdict": compare.in_words(change), "recipe": _name(row)}
-    said = words.say("pages.one", distance=distance(change), **values)
+    values = {"moved": row["moved"], "verdict": compare.in_words(row), "recipe": _name(row)}
+    said = words.say("pages.one", distance=distance(row), **values)
     return [
         parts.Chips(tuple(patches), columns=4, height_mm=12, touching=True),
         parts.Text(said),
@@ -122,7 +115,7 @@ def wall(
         raise InputError(words.say("pages.no_fibre", fibre=fibre))
     blocks: list[Any] = []
     for dye, part in made.groupby("dye", sort=False):
-        rows = part.sort_values(["tannin", "mordant", "iron_wof", "copper_wof"], kind="stable")
+        rows = part.sort_values(["tannin", "mordant", *shift.METALS.values()], kind="stable")
         labels = variants.labels(rows.to_dict("records"))
         patches = parts.patches(rows[[*table.LAB, *table.WHITE]], labels)
         name = words.say("pages.undyed") if dye == "none" else str(dye)

@@ -33,17 +33,27 @@ def panel(book: Any = None) -> frame.Panel:
 
 def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
     made = bench.every.made
-    steps = [(words.say(f"comparing.step_{name}"), name) for name in shift.VARIES]
-    picks = {"what": choices.pick(words.say("comparing.what"), steps)}
+    picks = {"what": choices.pick(words.say("comparing.what"), _steps(made))}
     for name in _HELD:
         picks[name] = choices.pick(words.say(f"comparing.{name}"), _offered(made, name))
-    picks["reference"] = choices.pick(words.say("comparing.reference"), _levels(made, "iron"))
+    picks["reference"] = choices.pick(
+        words.say("comparing.reference"), _levels(made, shift.metals_of(made)[0])
+    )
     formulas = [(sign, name) for name, sign in compare.SIGNS.items()]
     picks["formula"] = choices.pick(words.say("comparing.formula"), formulas, "dE00")
     figures = [(words.say(f"comparing.{name}"), name) for name in _FIGURES]
     picks["picture"] = choices.pick(words.say("comparing.picture"), figures)
     picks["method"] = choices.read_by(bench.every.methods)
     return picks
+
+
+def _steps(made: pd.DataFrame) -> list[tuple[str, str]]:
+    """Steps that can vary: each metal of the book, several together, mordant, tannin."""
+    metals = shift.metals_of(made)
+    together = ["metals"] if len(metals) > 1 else []
+    rest = [n for n in shift.VARIES if n in made and n not in shift.METALS]
+    named = [(metal, metal) for metal in metals]
+    return named + [(words.say(f"comparing.step_{n}"), n) for n in [*together, *rest]]
 
 
 def _offered(made: pd.DataFrame, name: str) -> list[tuple[str, str]]:
@@ -58,7 +68,7 @@ def _offered(made: pd.DataFrame, name: str) -> list[tuple[str, str]]:
 def _levels(made: pd.DataFrame, what: str) -> list[str]:
     """References to choose from: none first, then materials, then doses."""
     worded = list(shift.level(made, what))
-    names = [] if what in shift.METALS else list(made[what])
+    names = list(made[what]) if what in made else []
     return list(dict.fromkeys(["none", *names, *worded]))
 
 
@@ -105,7 +115,7 @@ def _sentence(pairs: pd.DataFrame, what: str, reference: str, formula: str) -> s
     counts = pairs["verdict"].value_counts()
     return words.say(
         "comparing.answer",
-        what=words.say(f"comparing.step_{what}"),
+        what=what if what in shift.METALS else words.say(f"comparing.step_{what}"),
         reference=words.say(
             "comparing.without" if reference == "none" else "comparing.with", reference=reference
         ),

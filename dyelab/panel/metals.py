@@ -1,16 +1,18 @@
-"""Iron and copper: where a dyed colour goes when a metal joins, and what the cloth does alone."""
+"""Metals: where a dyed colour goes when one joins, and what the cloth does alone."""
 
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from dyelab import compare, shift, words
 from dyelab.errors import InputError
 from dyelab.handout import variants
-from dyelab.handout.family import CONTROLS, START, Family, family, gaps, metals, told
+from dyelab.handout.metal_texts import gaps, metals, told
 from dyelab.panel import choices, frame
 from dyelab.plot import plane, style
+from dyelab.shift.family import CONTROLS, START, Dose, Family
 
 _PICKED = ("fibre", "dye", "tannin", "mordant")
 _USUAL_IRON = 2.0  # % WOF: the upper end of common practice for saddening
@@ -19,20 +21,28 @@ _SHOWN = ["dE00", "dE00_low", "dE00_high", "dL", "da", "db", "dC", "dH", "verdic
 
 @dataclass(frozen=True)
 class _Bench:
-    """What the panel needs of a book, read once, and the families looked at so far."""
+    """What the panel needs of a book, read once, and the families looked at so far.
 
-    recipes: shift.Recipes
+    `made` has `plain`, the recipe without metals in words: what a family is picked by.
+    """
+
+    source: variants.Source
     made: pd.DataFrame
-    notes: list[str]
-    kept: dict[tuple, Family] = field(default_factory=dict)
+    kept: dict[str, Family] = field(default_factory=dict)
     shown: dict[tuple, frame.Shown] = field(default_factory=dict)
     offered: list[tuple] = field(default_factory=list)
 
-    def family(self, picked: dict[str, str]) -> Family:
-        key = tuple(picked.values())
-        if key not in self.kept:
-            self.kept[key] = family(self.recipes, self.made, **picked)
-        return self.kept[key]
+    @property
+    def metals(self) -> list[str]:
+        return shift.metals_of(self.made)
+
+    def family(self, plain: str) -> Family:
+        if plain not in self.kept:
+            row = self.made[self.made["plain"] == plain].iloc[0]
+            shared = [*shift.shared_factors(self.made), "metals_at"]
+            picked = {name: row[name] for name in shared if name in row}
+            self.kept[plain] = shift.family(self.source.recipes, self.source.moves, **picked)
+        return self.kept[plain]
 
 
 def panel(book: Any = None) -> frame.Panel:
@@ -51,7 +61,8 @@ def panel(book: Any = None) -> frame.Panel:
 
 def _bench(book: Any) -> _Bench:
     source = variants.source(book)
-    return _Bench(source.recipes, style.painted(source.made), source.notes)
+    plain = shift.label(source.made, tuple(shift.METALS))
+    return _Bench(source, style.painted(source.made.assign(plain=plain)))
 
 
 def _choose(bench: _Bench) -> dict[str, Any]:
@@ -61,19 +72,24 @@ def _choose(bench: _Bench) -> dict[str, Any]:
     picks = {
         name: choices.pick(words.say(f"metals.{name}"), _kinds(dyed, name)) for name in _PICKED
     }
-    doses = {
-        metal: choices.steps(words.say(f"metals.{metal}"), _doses(dyed, metal))
-        for metal in variants.METALS
-    }
-    doses["iron"].value = _telling(bench, {name: pick.value for name, pick in picks.items()})
+    picks["recipe"] = choices.pick(words.say("metals.recipe"), _kinds(dyed, "plain"))
+    doses = {metal: choices.steps(_heading(metal), _doses(dyed, metal)) for metal in bench.metals}
+    _fit(bench, picks | doses)
+    _open_with_a_story(bench, picks["recipe"].value, doses)
     return {**picks, **doses}
 
 
-def _telling(bench: _Bench, picked: dict[str, str]) -> float:
-    """Return the iron dose to open with: a usual one that was dyed, so that there is a story."""
-    one = variants.only(bench.made, **picked, copper_wof=0.0)
-    usual = [dose for _, dose in _doses(one, "iron") if dose <= _USUAL_IRON]
-    return usual[-1]
+def _heading(metal: str) -> str:
+    return words.say("metals.metal", metal=metal.capitalize(), salt=variants.SALTS[metal])
+
+
+def _open_with_a_story(bench: _Bench, plain: str, doses: dict[str, Any]) -> None:
+    """Set the first metal to a usual dose that was dyed, so that there is something to see."""
+    metal = bench.metals[0]
+    part = bench.made[bench.made["plain"] == plain]
+    alone = part[shift.without_others(part, metal)]
+    usual = [dose for _, dose in _doses(alone, metal) if dose <= _USUAL_IRON]
+    doses[metal].value = usual[-1]
 
 
 def _kinds(made: pd.DataFrame, name: str) -> list[str]:
@@ -82,7 +98,7 @@ def _kinds(made: pd.DataFrame, name: str) -> list[str]:
 
 
 def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
-    found = sorted({0.0, *made[f"{metal}_wof"].fillna(0.0).astype(float)})
+    found = sorted({0.0, *made[shift.METALS[metal]].dropna().astype(float)})
     if len(found) == 1:
         return [(words.say("metals.only_none"), 0.0)]
     return [(variants.dose(dose), dose) for dose in found]
@@ -96,92 +112,95 @@ def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
     for name in _PICKED:
         choices.set_options(widgets[name], _kinds(left, name))
         left = left[left[name] == widgets[name].value]
-    for metal in variants.METALS:
+    recipe = widgets["recipe"]
+    choices.set_options(recipe, _kinds(left, "plain"))
+    recipe.layout.display = None if len(recipe.options) > 1 else "none"
+    left = left[left["plain"] == recipe.value]
+    for metal in bench.metals:
         choices.set_options(widgets[metal], _doses(left, metal))
     bench.offered[:] = [_picked(widgets)]
 
 
 def _picked(widgets: dict[str, Any]) -> tuple:
-    return tuple(widgets[name].value for name in _PICKED)
+    return tuple(widgets[name].value for name in (*_PICKED, "recipe"))
 
 
-def _show(bench: _Bench, iron: float, copper: float, **picked: str) -> frame.Shown:
-    key = (*picked.values(), iron, copper)
-    if key not in bench.shown:
-        bench.shown[key] = _made(bench, iron, copper, picked)
-    return bench.shown[key]
+def _show(bench: _Bench, recipe: str, **chosen: Any) -> frame.Shown:
+    dose = shift.doses_of(**{metal: chosen[metal] for metal in bench.metals})
+    if (recipe, dose) not in bench.shown:
+        bench.shown[recipe, dose] = _made(bench, bench.family(recipe), dose)
+    return bench.shown[recipe, dose]
 
 
-def _made(bench: _Bench, iron: float, copper: float, picked: dict[str, str]) -> frame.Shown:
-    one = bench.family(picked)
-    if (iron, copper) not in one.dyed:
-        raise InputError(_not_dyed(one, iron, copper))
-    reach = variants.only(bench.made, fibre=picked["fibre"])
-    reach = reach[reach["dye"].isin([picked["dye"], "none"])]
-    drawn = plane.figure(_drawn(one, iron, copper), path="path", spans=plane.around(reach))
-    moved = one.moved(one.dyed[iron, copper])
+def _made(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
+    if dose not in one.dyed:
+        raise InputError(_not_dyed(one, dose))
+    reach = variants.only(bench.made, fibre=one.picked["fibre"])
+    reach = reach[reach["dye"].isin([one.picked["dye"], "none"])]
+    drawn = plane.figure(_drawn(bench, one, dose), path="path", spans=plane.around(reach))
+    moved = one.moved(one.dyed[dose])
     notes = [str(moved["judged"])] if moved else []
-    notes += _together(bench, iron, copper, picked)
-    notes += [*gaps(one, iron, copper), words.say("metals.outlines"), *bench.notes]
-    sentence = told(one, iron, copper)
-    table = _table(one, iron, copper)
-    return frame.Shown(sentence, drawn, table, _chips(one, iron, copper), notes)
+    notes += _together(bench, one, dose)
+    notes += [*gaps(one, dose), words.say("metals.outlines"), *bench.source.notes]
+    sentence = told(one, dose)
+    table = _table(bench, one, dose)
+    return frame.Shown(sentence, drawn, table, _chips(one, dose), notes)
 
 
-def _together(bench: _Bench, iron: float, copper: float, picked: dict[str, str]) -> list[str]:
-    """What both metals did beyond the sum of each, or what to dye to learn it."""
-    if not (iron and copper):
+def _together(bench: _Bench, one: Family, dose: Dose) -> list[str]:
+    """What several metals did beyond the sum of each, or what to dye to learn it."""
+    if sum(amount > 0 for amount in dose) < 2:
         return []
-    both = shift.interaction(bench.recipes)
-    found = variants.only(both, **picked, iron_wof=iron, copper_wof=copper) if len(both) else both
-    return list(found["words"]) or [words.say("metals.no_sum", iron=iron, copper=copper)]
+    both = shift.interaction(bench.source.recipes)
+    wanted = {**one.picked, **dict(zip(shift.METALS.values(), dose, strict=True))}
+    found = variants.only(both, **wanted) if len(both) else both
+    return list(found["words"]) or [words.say("metals.no_sum", metals=metals(dose))]
 
 
 def _named(one: Family, name: str) -> str:
     return words.say(f"metals.{name}", **({"dye": one.picked["dye"]} if name == "dyed" else {}))
 
 
-def _cloths(one: Family, iron: float, copper: float) -> dict[str, list[dict[Any, Any]]]:
+def _cloths(one: Family, dose: Dose) -> dict[str, list[dict[Any, Any]]]:
     """Return the way of the dyed cloth, then the controls, by name."""
-    controls = {name: one.ends(name, iron, copper) for name in CONTROLS}
-    return {"dyed": one.way(iron, copper), **{k: v for k, v in controls.items() if v}}
+    controls = {name: one.ends(name, dose) for name in CONTROLS}
+    return {"dyed": one.way(dose), **{k: v for k, v in controls.items() if v}}
 
 
-def _drawn(one: Family, iron: float, copper: float) -> pd.DataFrame:
-    return pd.DataFrame(
-        [
-            {**row, "group": _named(one, name), "path": name}
-            for name, rows in _cloths(one, iron, copper).items()
-            for row in rows
-        ]
-    )
+def _drawn(bench: _Bench, one: Family, dose: Dose) -> pd.DataFrame:
+    ways = _cloths(one, dose)
+    rows = [row["variant"] for way in ways.values() for row in way]
+    names = np.repeat(list(ways), [len(way) for way in ways.values()])
+    painted = bench.made.iloc[rows].reset_index(drop=True)
+    return painted.assign(group=[_named(one, name) for name in names], path=names)
 
 
-def _table(one: Family, iron: float, copper: float) -> pd.DataFrame:
-    if (iron, copper) == START:
-        start = pd.DataFrame([one.dyed[START]])
-        return start[["recipe", "L", "a", "b", "u_L", "u_a", "u_b", "pieces"]]
-    last = {name: rows[-1] for name, rows in _cloths(one, iron, copper).items()}
+def _table(bench: _Bench, one: Family, dose: Dose) -> pd.DataFrame:
+    if dose == START:
+        start = bench.made.iloc[[one.dyed[START]["variant"]]]
+        columns = ["recipe", "L", "a", "b", "u_L", "u_a", "u_b", "pieces"]
+        return start[columns].reset_index(drop=True)
+    last = {name: rows[-1] for name, rows in _cloths(one, dose).items()}
     moved = {name: one.moved(row) for name, row in last.items()}
     return pd.DataFrame(
         [
-            {"cloth": _named(one, name), **_shown(change)}
+            {"cloth": _named(one, name), **_readable(change)}
             for name, change in moved.items()
             if change is not None
         ]
     )
 
 
-def _shown(change: dict[Any, Any]) -> dict[str, Any]:
+def _readable(change: dict[Any, Any]) -> dict[str, Any]:
     said = {**change, "verdict": compare.in_words(change)}
     return {column: said[column] for column in _SHOWN}
 
 
-def _chips(one: Family, iron: float, copper: float) -> list[list[frame.Chip]]:
-    dyed = [one.dyed[dose] for dose in dict.fromkeys((START, (iron, copper)))]
+def _chips(one: Family, dose: Dose) -> list[list[frame.Chip]]:
+    dyed = [one.dyed[stop] for stop in dict.fromkeys((START, dose))]
     groups = [_pair(dyed, words.say("metals.before"), words.say("metals.after"))]
     for name in CONTROLS:
-        ends = one.ends(name, iron, copper)
+        ends = one.ends(name, dose)
         if ends:
             groups.append(_pair(ends, _named(one, name), words.say("metals.with_metal")))
     return groups
@@ -197,7 +216,7 @@ def _chip(row: dict[Any, Any], label: str) -> frame.Chip:
     return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))
 
 
-def _not_dyed(one: Family, iron: float, copper: float) -> str:
-    there = "; ".join(metals(*dose) for dose in one.dyed if dose != START)
+def _not_dyed(one: Family, dose: Dose) -> str:
+    there = "; ".join(metals(stop) for stop in one.dyed if stop != START)
     picked = {name: one.picked[name] for name in ("dye", "fibre")}
-    return words.say("metals.not_dyed", metals=metals(iron, copper), there=there, **picked)
+    return words.say("metals.not_dyed", metals=metals(dose), there=there, **picked)

@@ -35,9 +35,9 @@ def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
     made = pd.concat([_dyed(bench, metal) for metal in shift.METALS])
     if made.empty:
         raise InputError(words.say("share.nothing"))
-    metal = "iron" if (made["iron_wof"] > 0).any() else "copper"
+    metals = shift.metals_of(made)
+    metal = metals[0]
     start = _start(bench, metal)
-    metals = [(words.say(f"comparing.step_{name}"), name) for name in shift.METALS]
     picks = {"metal": choices.pick(words.say("share.metal"), metals, metal)}
     for name in _PICKED:
         options = list(made[name].unique())
@@ -54,8 +54,8 @@ def _dyed(bench: recipes_of_book.Gathered, metal: str) -> pd.DataFrame:
     """Dyed recipes with this metal alone; those with controls at the same dose first."""
     made = bench.every.made
     column = shift.METALS[metal]
-    other = shift.METALS["copper" if metal == "iron" else "iron"]
-    found = made[(made["dye"] != "none") & (made[column] > 0) & (made[other] == 0)]
+    alone = shift.without_others(made, metal)
+    found = made[(made["dye"] != "none") & (made[column] > 0) & alone]
     same = ["fibre", "tannin", "mordant", column]
     undyed = set(made.loc[made["dye"] == "none", same].itertuples(index=False, name=None))
     controlled = [row in undyed for row in found[same].itertuples(index=False, name=None)]
@@ -65,7 +65,7 @@ def _dyed(bench: recipes_of_book.Gathered, metal: str) -> pd.DataFrame:
 def _start(bench: recipes_of_book.Gathered, metal: str) -> pd.Series:
     """The recipe to open with: on the tannin that has most colour of its own."""
     made = bench.every.made
-    bare = (made["dye"] == "none") & (made["iron_wof"] == 0) & (made["copper_wof"] == 0)
+    bare = (made["dye"] == "none") & (made[list(shift.METALS.values())] == 0).all(axis=1)
     chroma = made[bare].assign(C=np.hypot(made["a"], made["b"])).groupby("tannin")["C"].max()
     found = _dyed(bench, metal)
     own = found["tannin"].map(chroma).where(found["tannin"] != "none").fillna(-1.0)

@@ -21,7 +21,7 @@ import pandas as pd
 from dyelab import compare, convert, table, words
 from dyelab.errors import InputError, choose
 from dyelab.shift.k_over_s import CellSpectra, cell_spectra, pooled_log_noise
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label
+from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label, without_others
 
 PARTS = ("dye", "tannin", "fibre")
 # Each part as a sum over cells: dyed with and without metal, tannin alone with and without it,
@@ -136,10 +136,9 @@ def separate(
 def _cells(recipes: Recipes, metal: str, hold: dict[str, object], dose: float | None) -> list[dict]:
     """The six recipes, dyed with the metal first."""
     table.need(pd.DataFrame([hold]), ["dye", "fibre"], "controls")
-    other = METALS["copper" if metal == "iron" else "iron"]
     column = METALS[metal]
     made = recipes.made
-    keep = (made[other] == 0) & (made[column] > 0)
+    keep = without_others(made, metal) & (made[column] > 0)
     for name, value in hold.items():
         table.need(made, [name], "controls")
         keep &= made[name] == value

@@ -17,7 +17,7 @@ import pandas as pd
 from dyelab import compare, table, words
 from dyelab.compare.formulas import FORMULAS
 from dyelab.errors import InputError, choose
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, grouped, label
+from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, grouped, label, without_others
 
 SHAPES = ("exponential", "hyperbola")
 _RATES, _GRID = 50, 81
@@ -144,7 +144,7 @@ def series_of(recipes: Recipes, metal: str, hold: dict[str, object]) -> np.ndarr
         If no such recipe has the metal at three doses and none.
     """
     made = recipes.made
-    keep = made[METALS["copper" if metal == "iron" else "iron"]].to_numpy() == 0
+    keep = without_others(made, metal).to_numpy(copy=True)
     for name, value in hold.items():
         table.need(made, [name], "dose curve")
         keep &= (made[name] == value).to_numpy()

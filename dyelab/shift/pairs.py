@@ -83,14 +83,14 @@ def of_step(
     formula: str = "dE00",
     confidence: float = 0.95,
 ) -> Shift:
-    """Compare recipes that differ in one step alone: iron, copper, mordant or tannin.
+    """Compare recipes that differ in one step alone: a metal, all metals, mordant or tannin.
 
     Parameters
     ----------
     wide : DataFrame or Recipes
         As ``book.wide`` gives it, or already gathered by `as_dyed`.
     what : str
-        ``iron``, ``copper``, ``mordant`` or ``tannin``.
+        A metal, ``metals`` (any of them, or several at once), ``mordant`` or ``tannin``.
     reference : str
         What the reference has of it: ``none``, a material such as ``potash alum``, or a
         material with its dose as `level` words it.
@@ -110,25 +110,58 @@ def of_step(
         If no two recipes differ in that step alone.
     """
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
+    found = matched(recipes, what, reference, hold, formula=formula, confidence=confidence)
+    if found.empty:
+        made = recipes.made
+        raise InputError(_nothing(made[_holding(made, hold or {})], what, reference))
+    return Shift(what, found, recipes)
+
+
+def matched(
+    recipes: Recipes,
+    what: str,
+    reference: str = "none",
+    hold: dict[str, Any] | None = None,
+    *,
+    formula: str = "dE00",
+    confidence: float = 0.95,
+) -> pd.DataFrame:
+    """Return `Shift.pairs`, empty where no two recipes differ in the step alone; see `of_step`.
+
+    All that says what a step did takes its pairs from here.
+    """
     made = recipes.made
     columns = varying(what, made)
     first, second = _matched(made, what, columns, reference)
     keep = _holding(made.iloc[second], hold or {})
     first, second = first[keep], second[keep]
     if not len(first):
-        raise InputError(_nothing(made[_holding(made, hold or {})], what, reference))
+        return pd.DataFrame()
+    found = compared(recipes, first, second, formula=formula, confidence=confidence)
+    held = [name for name in FACTORS if name in made and name not in columns]
+    sample = made.iloc[second].reset_index(drop=True)
+    dosed = what != "metals" and columns[-1].endswith("_wof")
+    context = sample[held].assign(
+        level=level(sample, what),
+        dose=sample[columns[-1]].to_numpy(float) if dosed else np.nan,
+        recipe=recipes.variants.names[second],
+    )
+    return pd.concat([context, found], axis=1)
+
+
+def compared(
+    recipes: Recipes,
+    first: np.ndarray,
+    second: np.ndarray,
+    *,
+    formula: str = "dE00",
+    confidence: float = 0.95,
+) -> pd.DataFrame:
+    """Compare recipes by their row numbers: as ``compare.pairs``, with `from_row, to_row`."""
     found = compare.between(
         recipes.variants, first, second, formula, confidence, replicates_needed=True
     )
-    held = [name for name in FACTORS if name in made and name not in columns]
-    sample = made.iloc[second].reset_index(drop=True)
-    context = sample[held].assign(
-        level=level(sample, what),
-        dose=sample[columns[-1]].to_numpy(float) if columns[-1].endswith("_wof") else np.nan,
-        recipe=recipes.variants.names[second],
-    )
-    found = found.assign(from_row=first, to_row=second)
-    return Shift(what, pd.concat([context, found], axis=1), recipes)
+    return found.assign(from_row=first, to_row=second)
 
 
 def _holding(made: pd.DataFrame, hold: dict[str, Any]) -> np.ndarray:
@@ -165,9 +198,8 @@ def _most_trusted(
 
 
 def _is_reference(made: pd.DataFrame, what: str, reference: str) -> np.ndarray:
-    if what in METALS:
-        worded = level(made, what).to_numpy()
-        return worded == reference
+    if what not in made:
+        return level(made, what).to_numpy() == reference
     return ((made[what] == reference) | (level(made, what).to_numpy() == reference)).to_numpy()
 
 
@@ -179,9 +211,9 @@ def _nothing(made: pd.DataFrame, what: str, reference: str) -> str:
             f"you have with {what}, measure it, and come back."
         )
     wanted = having.iloc[[0]].copy()
-    if what in METALS:
-        wanted[METALS[what]] = 0.0
-    recipe = label(wanted, (what,) if what not in METALS else ())[0]
+    if what not in made:
+        wanted[varying(what, made)] = 0.0
+    recipe = label(wanted, (what,) if what in made else ())[0]
     return (
         f"no two recipes here differ in {what} alone. Missing, for one: {recipe}, "
         f"with {what} {reference}. Dye and measure that swatch."

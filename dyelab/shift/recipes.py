@@ -7,6 +7,7 @@ import pandas as pd
 
 from dyelab import compare, table, words
 from dyelab.errors import InputError, choose
+from dyelab.recipe import sequence
 
 FACTORS = [
     *("form", "fibre", "ground", "tannin", "tannin_wof", "mordant", "mordant_wof"),
@@ -20,9 +21,10 @@ IDENTITY = ["area", "recipe"]
 METHODS = ("spectral", "colorimeter", "typed", "scan", "photo")
 _SALTS = ("ferrous sulfate", "copper sulfate")
 METALS = {"iron": "iron_wof", "copper": "copper_wof"}
+# What a step changes in a recipe; `metals` is any of them or several at once.
 VARIES = {
-    "iron": ("metals_at", "iron_wof"),
-    "copper": ("metals_at", "copper_wof"),
+    **{metal: ("metals_at", column) for metal, column in METALS.items()},
+    "metals": ("metals_at", *METALS.values()),
     "mordant": ("assist", "assist_wof", "mordant", "mordant_wof"),
     "assist": ("assist", "assist_wof"),
     "tannin": ("tannin", "tannin_wof"),
@@ -37,7 +39,8 @@ class Recipes:
     ----------
     made : DataFrame (g rows)
         One row a recipe and `method` of reading, the most trusted method first: its factors,
-        `pieces`, `swatch` (codes), `L, a, b`, white point.
+        `pieces`, `swatch` (codes), `L, a, b`, white point, `u_L, u_a, u_b` (standard uncertainty
+        of the mean, as ``compare.mean_covariances`` gives it), `variant` (its row number).
     variants : compare.Variants
         Means and noise of the same g rows.
     rows : DataFrame
@@ -101,8 +104,16 @@ def as_dyed(
         observer=white[1],
         pieces=variants.pieces,
         swatch=[", ".join(codes[i]) for i in range(len(first))],
+        variant=np.arange(len(first)),
+        **_uncertainties(variants),
     )
     return Recipes(made, replace(variants, names=np.array(label(made), object)), rows)
+
+
+def _uncertainties(variants: compare.Variants) -> dict[str, np.ndarray]:
+    spread = np.diagonal(compare.mean_covariances(variants), axis1=1, axis2=2)
+    roots = np.sqrt(np.clip(spread, 0, None))
+    return dict(zip(table.STANDARD_UNCERTAINTIES, roots.T, strict=True))
 
 
 def fresh(wide: pd.DataFrame) -> pd.DataFrame:
@@ -194,44 +205,99 @@ def grouped(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
 
 
 def varying(what: str, made: pd.DataFrame) -> list[str]:
-    """Columns that `what` varies: iron, copper, mordant, its assist, or tannin."""
+    """Columns that `what` varies: a metal, all metals, mordant, its assist, or tannin."""
     choose(what, VARIES, "step", "that can vary")
     return [name for name in VARIES[what] if name in made]
 
 
+def metals_of(made: pd.DataFrame) -> list[str]:
+    """Metals that some recipe here has, in the order of `METALS`; iron where there is none."""
+    return [name for name, column in METALS.items() if (made[column] > 0).any()] or ["iron"]
+
+
+def without_others(made: pd.DataFrame, metal: str) -> pd.Series:
+    """Which recipes have no metal but this one, if any."""
+    others = [column for name, column in METALS.items() if name != metal and column in made]
+    return (made[others] == 0).all(axis=1)
+
+
 def level(made: pd.DataFrame, what: str) -> pd.Series:
     """What each recipe has of `what`, in words: ``iron 2 %``, ``potash alum 15 %``, ``none``."""
-    if what in METALS:
-        doses = made[METALS[what]].to_numpy(float)
-        return pd.Series(["none" if dose <= 0 else _dosed(what, dose) for dose in doses])
+    if what in METALS or what == "metals":
+        metals = METALS if what == "metals" else {what: METALS[what]}
+        doses = zip(*(made[column].tolist() for column in metals.values()), strict=True)
+        return pd.Series([_doses(dict(zip(metals, row, strict=True))) or "none" for row in doses])
     doses = made.get(f"{what}_wof", pd.Series(np.nan, index=made.index)).to_numpy(float)
-    return pd.Series([_dosed(str(n), d) for n, d in zip(made[what], doses, strict=True)])
+    return pd.Series([dosed(str(n), d) for n, d in zip(made[what], doses, strict=True)])
 
 
-def _dosed(name: str, dose: float) -> str:
+def _doses(metals: dict[str, float]) -> str:
+    return ", ".join(dosed(metal, dose) for metal, dose in metals.items() if not dose <= 0)
+
+
+def dosed(name: str, dose: float) -> str:
+    """A material with its dose, where that is known: ``iron 2 %``."""
     return f"{name} {dose:.3g} %" if np.isfinite(dose) and dose > 0 else name
 
 
 def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
-    """Each recipe in words: ``madder 50 % on wool, potash alum 15 %, iron 2 %``."""
+    """Each recipe in words: ``madder 50 % on wool, potash alum 15 %, iron 2 %``.
+
+    Form, ground and further steps join where recipes otherwise alike differ in them.
+    """
     there = {name: made[name].tolist() for name in FACTORS if name in made}
+    for name in ("form", "ground"):
+        if {"fibre", name} <= set(there):
+            several = made.groupby("fibre", sort=False)[name].transform("nunique") > 1
+            there[name] = list(made[name].where(several, ""))
+    alike = [name for name in ("fibre", "dye", "tannin", "mordant") if name in made]
+    if "rest" in there and alike:
+        several = made.groupby(alike, sort=False)["rest"].transform("nunique") > 1
+        there["rest"] = list(made["rest"].where(several, ""))
     rows = zip(*there.values(), strict=True)
-    return [_label(dict(zip(there, row, strict=True)), leave_out) for row in rows]
+    return [in_words(dict(zip(there, row, strict=True)), leave_out) for row in rows]
 
 
-def _label(row: dict, leave_out: tuple[str, ...]) -> str:
-    dye = "undyed" if row.get("dye", "none") in ("none", "") else ""
-    parts = [] if "dye" in leave_out else [dye or _dosed(row["dye"], row.get("dye_wof", np.nan))]
-    if "fibre" not in leave_out and row.get("fibre"):
-        parts = [f"{parts[0]} {row['fibre']}" if dye else " on ".join([*parts, row["fibre"]])]
+def in_words(row: dict, leave_out: tuple[str, ...] = ()) -> str:
+    """One recipe in words, from whatever factors the row has; empty where nothing is left."""
+    parts = [_cloth(row, leave_out)]
     for name in ("tannin", "mordant"):
-        if name not in leave_out and row.get(name, "none") not in ("none", ""):
-            parts.append(_dosed(row[name], row.get(f"{name}_wof", np.nan)))
-    parts += [
-        _dosed(metal, row[column])
-        for metal, column in METALS.items()
-        if metal not in leave_out and not row[column] <= 0
-    ]
-    if row.get("modifier", "none") not in ("none", ""):
-        parts.append(str(row["modifier"]))
+        if name not in leave_out and _named(row, name):
+            parts.append(dosed(row[name], _amount(row, name)))
+            if name == "mordant" and _named(row, "assist"):
+                parts[-1] += f" with {dosed(row['assist'], _amount(row, 'assist'))}"
+    metals = {m: row.get(c) for m, c in METALS.items() if m not in leave_out}
+    parts.append(_doses({m: dose for m, dose in metals.items() if dose is not None}))
+    if "metals_at" not in leave_out and row.get("metals_at"):
+        parts.append(str(row["metals_at"]).replace("Fe", "iron").replace("Cu", "copper"))
+    if "modifier" not in leave_out:
+        parts += _further(row, leave_out)
+    parts += [str(row.get(n) or "") for n in ("form", "ground") if n not in leave_out]
     return ", ".join(part for part in parts if part)
+
+
+def _further(row: dict, leave_out: tuple[str, ...]) -> list[str]:
+    """Modifiers, and what else was done; a part that was printed is told from the whole cloth."""
+    rest = "" if "rest" in leave_out else str(row.get("rest") or "")
+    said = sequence.in_words(rest) or (str(row["modifier"]) if _named(row, "modifier") else "")
+    return [said, "printed" if rest.endswith("printed") else ""]
+
+
+def _cloth(row: dict, leave_out: tuple[str, ...]) -> str:
+    """The dye and what it is on: ``madder 50 % on wool``, ``undyed wool``."""
+    fibre = "" if "fibre" in leave_out else str(row.get("fibre") or "")
+    if "dye" in leave_out:
+        return fibre
+    if not _named(row, "dye"):
+        return f"undyed {fibre}".strip()
+    dye = dosed(row["dye"], _amount(row, "dye"))
+    return f"{dye} on {fibre}" if fibre else dye
+
+
+def _named(row: dict, name: str) -> bool:
+    return str(row.get(name) or "none") not in ("none", "nan")
+
+
+def _amount(row: dict, name: str) -> float:
+    value = row.get(f"{name}_wof")
+    return float(value) if isinstance(value, int | float) else np.nan

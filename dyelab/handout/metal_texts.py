@@ -1,0 +1,106 @@
+"""What metals did to a recipe, in words: for the panel, the iron page and the worksheet."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import compare, shift, words
+from dyelab.handout import variants
+from dyelab.shift.family import CONTROLS, START, Dose, Family
+
+
+def named(pairs: pd.DataFrame) -> pd.DataFrame:
+    """Give pairs their `dye` and `cloth` in words, with doses where one name has several.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        As ``shift.matched`` gives it.
+
+    Returns
+    -------
+    DataFrame
+        The same with `dye` (``none`` where there is none) and `cloth`, such as
+        ``cotton with gallnut, aluminium acetate``.
+    """
+    if pairs.empty:
+        return pairs
+    dye, tannin, mordant = (_told(pairs, name) for name in ("dye", "tannin", "mordant"))
+    rest = shift.label(pairs, ("dye", "fibre", "tannin", "mordant"))
+    added = zip(pairs["fibre"], tannin, mordant, rest, strict=True)
+    return pairs.assign(dye=dye, cloth=[_cloth(str(one), parts) for one, *parts in added])
+
+
+def _told(pairs: pd.DataFrame, name: str) -> np.ndarray:
+    column = f"{name}_wof"
+    if column not in pairs:
+        return pairs[name].to_numpy()
+    several = pairs.groupby(name)[column].transform("nunique") > 1
+    said = [shift.dosed(*row) for row in pairs[[name, column]].itertuples(index=False)]
+    return np.where(several, said, pairs[name])
+
+
+def _cloth(fibre: str, parts: list[Any]) -> str:
+    added = [str(part) for part in parts if part not in ("none", "")]
+    return words.say("family.cloth", fibre=fibre, what=", ".join(added)) if added else fibre
+
+
+def metals(dose: Dose) -> str:
+    """The metals in words: ``2 % iron and 1 % copper``."""
+    doses = zip(shift.METALS, dose, strict=True)
+    parts = [
+        words.say("family.metal", metal=name, dose=variants.dose(amount))
+        for name, amount in doses
+        if amount > 0
+    ]
+    return words.say("family.and").join(parts)
+
+
+def distance(row: dict[Any, Any]) -> str:
+    """How far a colour moved, with its interval where one is known."""
+    if pd.isna(row["dE00_low"]) or pd.isna(row["dE00_high"]):
+        return words.say("family.distance", value=f"{row['dE00']:.1f}")
+    values = {k: f"{row[k]:.1f}" for k in ("dE00", "dE00_low", "dE00_high")}
+    return words.say("family.span", **values)
+
+
+def recipe_of(one: Family) -> str:
+    """The dye on its fibre, or the whole recipe where those don't tell it from another."""
+    if not one.alone:
+        return one.name
+    return words.say("variants.on", dye=one.picked["dye"], fibre=one.picked["fibre"])
+
+
+def told(one: Family, dose: Dose) -> str:
+    """The answer in words: what the metals did to the dye, and to cloth without it."""
+    row = one.moved(one.dyed[dose])
+    if row is None:
+        return words.say("family.start", recipe=recipe_of(one))
+    said = words.say(
+        "family.answer",
+        metals=metals(dose),
+        recipe=recipe_of(one),
+        moved=row["moved"],
+        distance=distance(row),
+        verdict=compare.in_words(row),
+    )
+    for name in CONTROLS:
+        ends = one.ends(name, dose)
+        change = one.moved(ends[-1]) if len(ends) == 2 else None
+        if change is not None:
+            shown = {"distance": distance(change), "moved": change["moved"]}
+            said += " " + words.say(f"family.{name}_moved", **shown)
+    return said
+
+
+def gaps(one: Family, dose: Dose) -> list[str]:
+    """Controls that would tell more and were not dyed."""
+    if dose == START:
+        return []
+    wanted = [name for name in CONTROLS if name == "undyed" or one.picked["tannin"] != "none"]
+    return [
+        words.say(f"family.no_{name}", metals=metals(dose), tannin=one.picked["tannin"])
+        for name in wanted
+        if len(one.ends(name, dose)) < 2
+    ]

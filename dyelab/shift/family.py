@@ -1,0 +1,194 @@
+"""One recipe with every metal dose that was dyed, and the cloths of it that dyed nothing."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import words
+from dyelab.errors import InputError
+from dyelab.shift.pairs import matched
+from dyelab.shift.recipes import FACTORS, METALS, Recipes, grouped, in_words
+
+Dose = tuple[float, ...]  # % WOF of each metal's salt, in the order of METALS
+Row = dict[Any, Any]
+START: Dose = (0.0,) * len(METALS)
+CONTROLS = ("tannin_only", "undyed")
+
+
+def doses_of(**metals: float) -> Dose:
+    """Doses of some metals as a `Dose`: ``doses_of(iron=2.0)``."""
+    return tuple(float(metals.get(name, 0.0)) for name in METALS)
+
+
+def with_only(dose: Dose, metal: str) -> bool:
+    """Whether a dose has this metal and no other, or none at all."""
+    return all(amount == 0 or name == metal for name, amount in zip(METALS, dose, strict=True))
+
+
+@dataclass(frozen=True)
+class Family:
+    """Recipes that differ in their metals and in nothing else.
+
+    Attributes
+    ----------
+    picked : dict
+        Every factor they share: form, fibre, ground, tannin, mordant and dye with their doses,
+        modifier, method of reading. The metals all went in at one place of the recipe.
+    name : str
+        The recipe without metals, in words.
+    alone : bool
+        Whether fibre, dye, tannin and mordant, without doses, name this family and no other.
+    dyed : dict of Dose to row
+        A row is a dict of one row of ``Recipes.made``.
+    controls : dict of name to dict of Dose to row
+        ``tannin_only`` (the same recipe without the dye) and ``undyed`` (without dye and
+        tannin), those that are there. Their mordant is the family's or, failing that, none.
+    moves : dict of (row number, row number) to row
+        As `metal_moves` gives it.
+    """
+
+    picked: dict[str, Any]
+    name: str
+    alone: bool
+    dyed: dict[Dose, Row]
+    controls: dict[str, dict[Dose, Row]]
+    moves: dict[tuple[int, int], Row]
+
+    def way(self, dose: Dose) -> list[Row]:
+        """From the start over the rising doses dyed, one metal after the other."""
+        stops = []
+        for at in range(len(dose)):
+            before, after = dose[:at], START[at + 1 :]
+            found = [d for d in sorted(self.dyed) if d[:at] == before and d[at + 1 :] == after]
+            stops += [d for d in found if d[at] <= dose[at]]
+        return [self.dyed[d] for d in dict.fromkeys([START, *stops])]
+
+    def ends(self, name: str, dose: Dose) -> list[Row]:
+        """A control without the metal and with it; those of the two that are there."""
+        rows = self.controls.get(name, {})
+        return [rows[one] for one in dict.fromkeys((START, dose)) if one in rows]
+
+    def moved(self, row: Row) -> Row | None:
+        """How far this recipe lies from its start; None where it is the start itself."""
+        for rows in (self.dyed, *self.controls.values()):
+            if START in rows:
+                found = self.moves.get((rows[START]["variant"], row["variant"]))
+                if found is not None:
+                    return found
+        return None
+
+
+def metal_moves(recipes: Recipes) -> dict[tuple[int, int], Row]:
+    """Every pair of recipes that differ in their metals alone, by their row numbers.
+
+    Rows as ``of_step`` gives them. A pair that differs in one metal is judged among all pairs of
+    that metal, one that differs in several among all that were dyed with and without metals.
+    """
+    found: dict[tuple[int, int], Row] = {}
+    for what in ("metals", *METALS):
+        rows = matched(recipes, what).to_dict("records")
+        found |= {(int(row["from_row"]), int(row["to_row"])): row for row in rows}
+    return found
+
+
+def families(made: pd.DataFrame) -> np.ndarray:
+    """Number rows of ``Recipes.made`` alike that differ in their metals alone."""
+    return grouped(made, shared_factors(made))
+
+
+def shared_factors(made: pd.DataFrame) -> list[str]:
+    """Factors that recipes of one family share."""
+    own = (*METALS.values(), "metals_at")
+    return [name for name in FACTORS if name in made and name not in own]
+
+
+def family(
+    recipes: Recipes,
+    moves: dict[tuple[int, int], Row] | None = None,
+    *,
+    metal: str | None = None,
+    **picked: Any,
+) -> Family:
+    """Gather the recipe that was dyed with most metals, of those that have what is picked.
+
+    Parameters
+    ----------
+    recipes : Recipes
+    moves : dict, optional
+        As `metal_moves` gives it, where it is at hand.
+    metal : str, optional
+        Gather the recipe that was dyed at most doses of this metal alone.
+    **picked
+        Factors, such as ``fibre``, ``dye``, ``tannin``, ``mordant``, ``dye_wof``.
+
+    Raises
+    ------
+    InputError
+        If nothing of the kind was dyed without a metal, so that there is nothing to start from.
+    """
+    made = recipes.made
+    known = made[made[list(METALS.values())].notna().all(axis=1)]
+    started = [part for part in _parts(known, picked) if START in part]
+    if not started:
+        said = " · ".join(str(value) for value in picked.values())
+        raise InputError(words.say("family.no_start", recipe=said))
+    dyed = max(started, key=lambda rows: _richness(rows, metal))
+    own = {name: dyed[START][name] for name in shared_factors(made)}
+    loose = [name for name in ("fibre", "dye", "tannin", "mordant") if name in own]
+    return Family(
+        picked=own,
+        name=in_words(own, ("form", "ground", "rest")),
+        alone=len(np.unique(families(known[_has(known, {name: own[name] for name in loose})]))) < 2,
+        dyed=dyed,
+        controls=_controls(known, own),
+        moves=metal_moves(recipes) if moves is None else moves,
+    )
+
+
+def _parts(made: pd.DataFrame, picked: dict[str, Any]) -> list[dict[Dose, Row]]:
+    """Each recipe that has what is picked, by its metals; apart by when they went in."""
+    like = made[_has(made, {k: v for k, v in picked.items() if k != "metals_at"})]
+    found = []
+    for _, part in like.groupby(families(like), sort=False):
+        at = part.get("metals_at", pd.Series("", part.index))
+        start = (part[list(METALS.values())] == 0).all(axis=1)
+        places = [picked["metals_at"]] if "metals_at" in picked else list(at[~start].unique())
+        found += [_by_dose(part[start | (at == place)]) for place in places or [""]]
+    return found
+
+
+def _richness(rows: dict[Dose, Row], metal: str | None) -> tuple[int, int, int]:
+    """Doses of this metal alone, doses of any, pieces."""
+    alone = 0 if metal is None else sum(with_only(dose, metal) for dose in rows)
+    return alone, len(rows), sum(row["pieces"] for row in rows.values())
+
+
+def _has(made: pd.DataFrame, picked: dict[str, Any]) -> np.ndarray:
+    keep = np.ones(len(made), bool)
+    for name, value in picked.items():
+        if name in made:
+            keep &= (made[name] == value).to_numpy()
+    return keep
+
+
+def _by_dose(part: pd.DataFrame) -> dict[Dose, Row]:
+    rows = part.sort_values("pieces", kind="stable").to_dict("records")
+    found = {tuple(float(row[column]) for column in METALS.values()): row for row in rows}
+    return dict(sorted(found.items()))
+
+
+def _controls(made: pd.DataFrame, own: dict[str, Any]) -> dict[str, dict[Dose, Row]]:
+    """The same recipe without the dye, and without dye and tannin."""
+    undyed = {**own, "dye": "none", "dye_wof": 0.0}
+    bare = {**undyed, "tannin": "none", "tannin_wof": 0.0}
+    wanted = {"tannin_only": undyed, "undyed": bare}
+    if own.get("tannin", "none") == "none":
+        del wanted["tannin_only"]
+    found = {}
+    for name, cell in wanted.items():
+        plain = {**cell, "mordant": "none", "mordant_wof": 0.0}
+        rows = [_by_dose(made[_has(made, one)]) for one in (cell, plain)]
+        found[name] = next((part for part in rows if part), {})
+    return {name: rows for name, rows in found.items() if rows}
