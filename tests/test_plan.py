@@ -1,13 +1,12 @@
 """Planned series: designs judged by the rank of their model matrix, sums, codes, and sheets."""
 
-import io
 import itertools
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from dyelab import book, plan, press, recipe, shift, synth
+from dyelab import book, card, plan, press, recipe, shift, synth
 from dyelab.errors import InputError
 
 FACTORS = {
@@ -247,16 +246,42 @@ def test_sheets_are_written_on_either_paper(tmp_path, paper):
         plan.sheets(s, tmp_path, paper="A5")
 
 
-def test_the_mark_on_a_label_is_read_by_another_library():
+def test_the_markers_on_a_label_are_read_by_another_library():
     cv2 = pytest.importorskip("cv2")
     s = plan.series(
         {"fibre": ["wool"], "dye": ["madder"]}, name="Autumn", replicates=1, controls=False
     )
     template, data, pictures = plan.page(s, "labels")
-    png = press.compiled(template, data, pictures=pictures, form="png")
-    picture = cv2.imdecode(np.frombuffer(io.BytesIO(png).read(), np.uint8), cv2.IMREAD_COLOR)
-    picture = cv2.resize(picture, None, fx=3, fy=3)
-    assert cv2.QRCodeDetector().detectAndDecode(picture)[0] == "A-01"
+    png = press.compiled(template, data, pictures=pictures, form="png", ppi=300)
+    picture = cv2.imdecode(np.frombuffer(png, np.uint8), cv2.IMREAD_GRAYSCALE)
+    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36H11)
+    corners, numbers, _ = cv2.aruco.ArucoDetector(family).detectMarkers(picture)
+    across = np.argsort([c[0, 0, 0] for c in corners])
+    left, right = (int(numbers.ravel()[i]) for i in across)
+    assert card.label_number(left, right) == s.swatches["label_number"].iloc[0]
+
+
+def test_label_numbers_differ_and_stay(tmp_path):
+    s = plan.series(FACTORS, name="Autumn")
+    again = plan.series(FACTORS, name="Autumn")
+    other = plan.series(FACTORS, name="Spring")
+    assert s.swatches["label_number"].is_unique
+    assert list(s.swatches["label_number"]) == list(again.swatches["label_number"])
+    assert not set(s.swatches["label_number"]) & set(other.swatches["label_number"])
+    bk = book.save(plan.into(book.create(tmp_path / "mine"), s))
+    kept = book.open(bk.path)
+    assert list(kept.swatches["label_number"]) == list(s.swatches["label_number"])
+    assert plan.with_label_numbers(kept).swatches.equals(kept.swatches)
+
+
+def test_swatches_without_labels_get_numbers_and_a_sheet(tmp_path):
+    bk = plan.with_label_numbers(book.open(synth.example()))
+    assert bk.swatches["label_number"].notna().all()
+    assert bk.swatches["label_number"].is_unique
+    made = plan.labels(bk, tmp_path / "labels.pdf", swatches=["W01", "W02"])
+    assert made.read_bytes().startswith(b"%PDF")
+    with pytest.raises(InputError, match="with_label_numbers"):
+        plan.labels(book.open(synth.example()), tmp_path / "none.pdf", swatches=["W01"])
 
 
 def test_the_timetable_never_has_more_pots_on_than_there_are():

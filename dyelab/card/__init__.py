@@ -5,17 +5,38 @@ alone; the scale at which the card was printed doesn't matter.
 """
 
 from dyelab.card.design import KINDS, PAPERS, layout, marker_numbers, of_markers
+from dyelab.card.labels import (
+    LABEL_MM,
+    MARKER_MM,
+    PITCH_MM,
+    QUIET_MM,
+    label_markers,
+    label_number,
+    label_numbers,
+    label_svg,
+    marker_pair,
+)
 from dyelab.card.layout import Area, Layout, read_layout, write_layout
-from dyelab.card.printing import bitmap, pdf
+from dyelab.card.printing import bitmap, marker_cells, pdf
 
 __all__ = [
     "KINDS",
+    "LABEL_MM",
+    "MARKER_MM",
     "PAPERS",
+    "PITCH_MM",
+    "QUIET_MM",
     "Area",
     "Layout",
     "bitmap",
+    "label_markers",
+    "label_number",
+    "label_numbers",
+    "label_svg",
     "layout",
+    "marker_cells",
     "marker_numbers",
+    "marker_pair",
     "of_markers",
     "pdf",
     "read_layout",

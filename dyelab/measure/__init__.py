@@ -1,5 +1,6 @@
 """Window to colour, spread and flags: one photo or ten thousand."""
 
+from dyelab.measure.labels import names_by_label, read_labels
 from dyelab.measure.many_photos import Result, calibration, photos, worth_reading
 from dyelab.measure.overlay import overlay
 from dyelab.measure.single_photo import COLUMNS, Measured, boxes, photo
@@ -10,8 +11,10 @@ __all__ = [
     "Result",
     "boxes",
     "calibration",
+    "names_by_label",
     "overlay",
     "photo",
     "photos",
+    "read_labels",
     "worth_reading",
 ]

@@ -4,8 +4,8 @@ from dyelab.plan.design import all_terms, balance, cannot_tell, fraction, model_
 from dyelab.plan.factors import FACTORS, Level, crossed, levels
 from dyelab.plan.printed_cloth import printed_cloth
 from dyelab.plan.record import done, open_baths
-from dyelab.plan.series import Series, into, of_recipes, series, totals
-from dyelab.plan.sheets import SHEETS, mark, page, recipe_line, sheets, timetable
+from dyelab.plan.series import Series, into, of_recipes, series, totals, with_label_numbers
+from dyelab.plan.sheets import SHEETS, labels, page, recipe_line, sheets, timetable
 
 __all__ = [
     "FACTORS",
@@ -19,8 +19,8 @@ __all__ = [
     "done",
     "fraction",
     "into",
+    "labels",
     "levels",
-    "mark",
     "model_matrix",
     "of_recipes",
     "open_baths",
@@ -32,4 +32,5 @@ __all__ = [
     "sheets",
     "timetable",
     "totals",
+    "with_label_numbers",
 ]

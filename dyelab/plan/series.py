@@ -9,6 +9,7 @@ import pandas as pd
 
 from dyelab import recipe, words
 from dyelab.book import Book
+from dyelab.card import label_numbers
 from dyelab.errors import InputError
 from dyelab.plan import baths as bathing
 from dyelab.plan import design as designs
@@ -29,7 +30,7 @@ class Series:
     name : str
     swatches : DataFrame
         One row a swatch in working order: swatch (code), place (in the working order), purpose
-        (series, or which control), replicate, the recipe columns, mass_g.
+        (series, or which control), replicate, the recipe columns, mass_g, label_number.
     steps : DataFrame
         The columns of `table.STEPS`, each with its bath.
     baths : DataFrame
@@ -125,6 +126,7 @@ def series(
     rows["replicate"] = rows.groupby(level=0).cumcount() + 1
     rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
     rows.insert(0, "swatch", _codes(rows, name, keep))
+    rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
     steps = bathing.grouped(
         steps, rows, pots="shared" if shared_baths else "jars", most=most_in_bath
@@ -180,6 +182,7 @@ def of_recipes(
     rows["replicate"] = rows.groupby(level=0).cumcount() + 1
     rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
     rows.insert(0, "swatch", _codes(rows, name, keep))
+    rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
     steps = bathing.grouped(steps, rows, pots="shared", most=24)
     advice = tuple(recipe.advise(steps, rows, listed)["advice"].unique())
@@ -315,6 +318,13 @@ def _codes(rows: pd.DataFrame, name: str, keep: Series | Book | None) -> list[st
     return codes
 
 
+def _labels(keep: Series | Book | None) -> set[int]:
+    """Numbers of labels that are given already; an earlier plan's own come out the same again."""
+    if not isinstance(keep, Book):
+        return set()
+    return set(keep.swatches["label_number"].dropna().astype(int))
+
+
 def _used(keep: Series | Book | None) -> tuple[set[str], dict[tuple[Any, ...], str]]:
     if keep is None:
         return set(), {}
@@ -344,12 +354,25 @@ def into(bk: Book, planned: Series) -> Book:
     from dyelab import book
 
     rows = planned.swatches
-    swatches = rows[["swatch", "fibre", "mass_g"]].assign(
+    swatches = rows[["swatch", "fibre", "mass_g", "label_number"]].assign(
         form="cloth",
         series=planned.name,
         note=np.where(rows["purpose"] == "series", "", "control: " + rows["purpose"]),
     )
     return book.add(bk, swatches=swatches, steps=planned.steps.assign(state="planned"))
+
+
+def with_label_numbers(bk: Book) -> Book:
+    """Give a label's number to every swatch of a book that has none; the others keep theirs."""
+    from dyelab import book
+
+    rows = bk.swatches[bk.swatches["label_number"].isna()].copy()
+    taken = _labels(bk)
+    for series, own in rows.groupby("series", dropna=False):
+        numbers = label_numbers(own["swatch"], str(series or bk.title), taken)
+        rows.loc[own.index, "label_number"] = numbers
+        taken |= set(numbers)
+    return book.change(bk, swatches=rows) if len(rows) else bk
 
 
 def totals(planned: Series) -> pd.DataFrame:

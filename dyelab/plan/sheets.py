@@ -1,6 +1,5 @@
 """The sheets of a series: baths with weigh-outs and cautions, timetable, labels, check list."""
 
-import io
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -8,8 +7,11 @@ from typing import Any
 import pandas as pd
 
 from dyelab import errors, press, recipe, words
+from dyelab.book import Book
+from dyelab.card import label_svg
+from dyelab.errors import InputError
 from dyelab.plan.baths import KINDS
-from dyelab.plan.series import Series, totals
+from dyelab.plan.series import RECIPE, Series, totals
 
 _HERE = Path(__file__).with_name("typst")
 SHEETS = ("baths", "timetable", "labels", "checklist")
@@ -81,24 +83,29 @@ def page(
     listed: pd.DataFrame | None = None,
 ) -> tuple[str, dict[str, Any], dict[str, bytes]]:
     """Return a sheet's template, data and pictures, ready for `press`."""
-    template = "".join((_HERE / f"{name}.typ").read_text("utf-8") for name in ("common", sheet))
-    data: dict[str, Any] = {
-        "title": planned.name,
-        "sheet": words.say(f"series.sheet_{sheet}"),
-        "paper": press.PAPERS[paper],
-        "text": {key: words.say(f"series.{key}") for key in _TEXT},
-    }
+    template, data = _sheet(sheet, planned.name, paper)
     pictures: dict[str, bytes] = {}
     if sheet == "baths":
         data |= _bath_data(planned, children, listed)
     elif sheet == "timetable":
         data |= {"days": timetable(planned, pots), "about": words.say("series.pots", pots=pots)}
     elif sheet == "labels":
-        pictures = {f"{i}.svg": mark(code) for i, code in enumerate(planned.swatches["swatch"])}
-        data |= _label_data(planned, paper)
+        pictures = _marks(planned.swatches)
+        data |= _label_data(planned.swatches, paper)
     else:
         data |= _check_data(planned)
     return template, data, pictures
+
+
+def _sheet(sheet: str, title: str, paper: str) -> tuple[str, dict[str, Any]]:
+    """A sheet's template, and what every sheet shows."""
+    template = "".join((_HERE / f"{name}.typ").read_text("utf-8") for name in ("common", sheet))
+    return template, {
+        "title": title,
+        "sheet": words.say(f"series.sheet_{sheet}"),
+        "paper": press.PAPERS[paper],
+        "text": {key: words.say(f"series.{key}") for key in _TEXT},
+    }
 
 
 def _file_name(name: str) -> str:
@@ -181,23 +188,52 @@ def _clock(minutes: float) -> str:
     return f"{rest // 60:02}:{rest % 60:02}" + (f" +{days}" if days else "")
 
 
-def mark(code: str) -> bytes:
-    """Return a QR code of a swatch code as SVG, with the strongest error correction."""
-    import segno
+def labels(bk: Book, path: str | Path, *, paper: str = "A4", swatches: Any = None) -> Path:
+    """Write labels for swatches of a book that have a label's number, as PDF.
 
-    out = io.BytesIO()
-    segno.make(code, error="h", micro=False).save(out, kind="svg", border=2, xmldecl=False)
-    return out.getvalue()
+    Parameters
+    ----------
+    bk : Book
+        See `with_label_numbers`.
+    path : str or Path
+    paper : {"A4", "Letter"}
+    swatches : iterable of str, optional
+        Some of them.
+
+    Raises
+    ------
+    InputError
+        If none has a number, or the paper is unknown.
+    """
+    errors.choose(paper, press.PAPERS, "paper")
+    from dyelab import book
+
+    rows = bk.swatches[bk.swatches["label_number"].notna()]
+    if swatches is not None:
+        rows = rows[rows["swatch"].isin(list(swatches))]
+    if rows.empty:
+        raise InputError(words.say("series.no_labels"))
+    recipes = book.recipes(bk).drop(columns=["fibre", "label_number"], errors="ignore")
+    full = rows.merge(recipes[["swatch", *(c for c in RECIPE if c in recipes)]], on="swatch")
+    template, data = _sheet("labels", bk.title, paper)
+    data |= _label_data(full.assign(purpose="series"), paper)
+    return press.pdf(template, data, path, pictures=_marks(full))
 
 
-def _label_data(planned: Series, paper: str) -> dict[str, Any]:
+def _marks(rows: pd.DataFrame) -> dict[str, bytes]:
+    """Pictures of the labels' markers, by file name."""
+    return {f"{i}.svg": label_svg(int(n)) for i, n in enumerate(rows["label_number"])}
+
+
+def _label_data(rows: pd.DataFrame, paper: str) -> dict[str, Any]:
     columns = int((_WIDTHS[paper] - 16) // _LABEL)
     labels = [
         {"code": row["swatch"], "recipe": recipe_line(row), "mark": f"{i}.svg"}
-        for i, row in enumerate(planned.swatches.to_dict("records"))
+        for i, row in enumerate(rows.to_dict("records"))
     ]
     side = (_WIDTHS[paper] - columns * _LABEL) / 2
-    return {"labels": labels, "columns": columns, "side": side}
+    about = words.say("series.label_hint")
+    return {"labels": labels, "columns": columns, "side": side, "strip": about}
 
 
 def recipe_line(row: Any) -> str:

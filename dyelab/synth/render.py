@@ -6,6 +6,7 @@ It is then seen in perspective, lit unevenly, blurred, given noise, and stored a
 """
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 
@@ -43,6 +44,18 @@ class Shot:
     developed: float = 0.8  # how far the camera's colours are brought to sRGB; 0 leaves them raw
     filling: float = 0.9  # share of the picture's height or width that the card takes
     cut: float = 0.0  # share of the card pushed out of the picture
+
+
+@dataclass(frozen=True)
+class Label:
+    """A label on the card: its number, where it lies, and what of it is hidden by a dark thread."""
+
+    number: int
+    place: str
+    aside_mm: float = 0.0  # to the right of the window's left edge
+    down_mm: float = 0.0  # from the strip's upper edge
+    turn: float = 0.0  # degrees
+    hidden: tuple[float, float] = (0.0, 0.0)  # mm along the label, from and to
 
 
 @dataclass(frozen=True)
@@ -113,6 +126,7 @@ def render(
     card: Layout | None = None,
     wavelengths: np.ndarray = BANDS,
     seed: int = 0,
+    labels: Sequence["Label"] = (),
 ) -> Picture:
     """Render a photo of a card.
 
@@ -128,6 +142,8 @@ def render(
         In nm.
     seed : int
         Of noise and texture.
+    labels : sequence of Label
+        Laid above the windows.
 
     Returns
     -------
@@ -141,6 +157,8 @@ def render(
     page = _page(card, scale, shot)
     _paint_target(page, card, scale, shot)
     _paint_windows(page, card, scale, sees(spectra, shot, wavelengths), shot, rng)
+    for label in labels:
+        _lay(page, label, card, scale, shot)
     seen = _photographed(page, card, scale, to_pixels, (width, height), shot)
     truth = convert.spectrum_to_lab(wavelengths, np.asarray(spectra, float))
     return Picture(_stored(seen, shot, rng), to_pixels, truth, card, shot)
@@ -233,6 +251,37 @@ def _paint_windows(
         x1, y1 = np.round(window.corners[2] * scale).astype(int)
         texture = _texture((y1 - y0, x1 - x0), scale, shot, rng)
         page[y0:y1, x0:x1] = colour * texture[..., None]
+
+
+def _lay(page: np.ndarray, label: Label, card: Layout, scale: float, shot: Shot) -> None:
+    import cv2
+
+    wide, high = cards.LABEL_MM
+    fine = 16  # pixels a mm of the label itself
+    ink = np.ones((round(high * fine), round(wide * fine)), np.float32)
+    for at, number in enumerate(cards.marker_pair(label.number)):
+        x, side = cards.QUIET_MM + at * cards.PITCH_MM, round(cards.MARKER_MM * fine)
+        cells = np.array(cards.marker_cells(number), np.float32)
+        left, top = round(x * fine), round(cards.QUIET_MM * fine)
+        ink[top : top + side, left : left + side] = np.kron(cells, np.ones((side // 8, side // 8)))
+    begin, end = (round(side * fine) for side in label.hidden)
+    ink[:, begin:end] = 0.25
+    window = next(w for w in card.windows if w.place == label.place)
+    spin = _about_z(np.radians(label.turn))[:2, :2]
+    middle = window.corners[0] + [wide / 2 + label.aside_mm, label.down_mm - high / 2]
+    corners = np.array([[-wide, -high], [wide, -high], [wide, high], [-wide, high]]) / 2
+    ends = (corners @ spin.T + middle) * scale
+    low = np.maximum(np.floor(ends.min(axis=0)).astype(int), 0)
+    high = np.ceil(ends.max(axis=0)).astype(int) + 1
+    part = page[low[1] : high[1], low[0] : high[0]]
+    ends = (ends - low).astype(np.float32)
+    start = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32) * ink.shape[::-1]
+    fit = cv2.getPerspectiveTransform(start.astype(np.float32), ends)
+    small = cv2.GaussianBlur(ink, (0, 0), 0.4 * fine / scale)
+    seen = cv2.warpPerspective(small, fit, part.shape[1::-1], flags=cv2.INTER_LINEAR)
+    there = cv2.warpPerspective(np.ones_like(ink), fit, part.shape[1::-1]) > 0.5
+    paper = sees(np.full((1, len(BANDS)), PAPER), shot)[0]
+    part[there] = (INK + (paper - INK) * seen[..., None])[there]
 
 
 def _texture(
