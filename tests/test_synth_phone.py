@@ -13,8 +13,10 @@ FOLDER = synth.sources() / "photos"
 
 
 @pytest.fixture(scope="module")
-def read():
-    return photo_batch.photographed(FOLDER)
+def read(tmp_path_factory):
+    bk = book.create(tmp_path_factory.mktemp("phone") / "book")
+    bk = photo_batch.add_photographed(bk, FOLDER)
+    return bk.readings, bk.shared
 
 
 def test_a_swatch_lies_in_every_window():

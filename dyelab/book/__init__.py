@@ -5,6 +5,7 @@ from dyelab.book.joining import merge
 from dyelab.book.model import Book, tables
 from dyelab.book.opening import add, change, create, history, redo, remove, save, undo, was
 from dyelab.book.opening import open_book as open
+from dyelab.book.photo_readings import add_photo, read_places
 from dyelab.book.photos import check, inside, keep_photo, photos_of
 from dyelab.book.readings import add_readings, instrument_readings, read_by_instrument
 from dyelab.book.search import search
@@ -16,6 +17,7 @@ __all__ = [
     "FIELDS",
     "Book",
     "add",
+    "add_photo",
     "add_readings",
     "areas",
     "change",
@@ -32,6 +34,7 @@ __all__ = [
     "open",
     "photos_of",
     "read_by_instrument",
+    "read_places",
     "recipes",
     "redo",
     "remove",

@@ -45,13 +45,11 @@ _PATH: Any = click.Path(path_type=Path)
     show_default=True,
     help="Fit to the patches alone, or trained on dyed cloth as this camera sees it.",
 )
-@click.option("--illuminant", default="D65", show_default=True, help="CIE illuminant wanted.")
+@click.option("--illuminant", help="CIE illuminant wanted.  [default: D65, or the book's]")
 @click.option(
     "--observer",
     type=click.Choice(["2", "10"]),
-    default="10",
-    show_default=True,
-    help="Standard observer wanted, in degrees.",
+    help="Standard observer wanted, in degrees.  [default: 10, or the book's]",
 )
 @click.option("--keep", metavar="FILE.json", type=_PATH, help="Keep the first photo's calibration.")
 @click.option(
@@ -65,30 +63,118 @@ _PATH: Any = click.Path(path_type=Path)
 @click.option(
     "-j", "--jobs", type=click.IntRange(1), help="Processes; by default one a processor core."
 )
-@click.option("-o", "--out", metavar="OUT.csv", required=True, type=_PATH, help="Table to write.")
+@click.option("-o", "--out", metavar="OUT.csv", type=_PATH, help="Table to write.")
+@click.option("--into", metavar="BOOK", type=_PATH, help="Swatch book to add the readings to.")
+@click.option(
+    "--names",
+    metavar="PLACES.csv",
+    type=_PATH,
+    help="With --into: which swatch lies at which place; columns place, swatch, and photo if "
+    "there are several.",
+)
+@click.option(
+    "--exposure",
+    default="none",
+    show_default=True,
+    help="With --into: what had happened to the cloth, such as wash or light.",
+)
+@click.option("--amount", type=float, help="With --into: how much of it.")
+@click.option(
+    "--unit", default="", help="With --into: what that is counted in, such as cycle or lx h."
+)
 def command(
-    photos: tuple[Path, ...], target: str, card: Path | None, out: Path, **options: Any
+    photos: tuple[Path, ...], target: str, card: Path | None, out: Path | None, **options: Any
 ) -> None:
     """Colours of the windows in each PHOTO of a swatch card, with their uncertainty.
 
     Everything is CIELAB under the illuminant and for the observer you ask for; colours that go
-    into one table or book need one white.
+    into one table or book need one white. With --into, the windows that --names gives a swatch
+    go into a swatch book, with the photos and the error that their windows share.
     """
-    from tqdm import tqdm
-
     from dyelab import calibrate, measure
     from dyelab.card import read_layout
 
-    options["white"] = (options.pop("illuminant"), int(options.pop("observer")))
+    taken = _book(options, out)
+    options["white"] = _white(options, taken)
     _check_keep(target, options)
     kept = options["calibration"]
     layout = None if card is None else read_layout(card)
     stored = None if kept is None else calibrate.read_calibration(kept)
+    result = _measured(photos, target, layout, stored, options)
+    if options["keep"] is not None:
+        _keep(photos[0], target, layout, options)
+    if options["shared"] is not None:
+        _write(result.shared, options["shared"])
+    if out is not None:
+        _write(result.table, out)
+    _tell(result, out)
+    if taken is not None:
+        _add(*taken, result, photos, options)
+    for name, places in measure.worth_reading(result.table, options["worth_reading"] or 0).items():
+        if places:
+            click.echo(f"{name}: worth reading by instrument: {', '.join(places)}")
+
+
+def _book(options: dict[str, Any], out: Path | None) -> tuple[Any, dict[str, Any]] | None:
+    """The book to add to and which swatch lies where, read before any work is done."""
+    into, names = options["into"], options["names"]
+    if into is None and out is None:
+        raise InputError("nowhere to put the colours. Give -o OUT.csv, --into BOOK, or both.")
+    if (into is None) != (names is None):
+        raise InputError(
+            "--into BOOK and --names PLACES.csv go together: the table says which swatch lies at "
+            "which place (columns place, swatch)."
+        )
+    if into is None:
+        return None
+    from dyelab import book
+
+    return book.open(into), book.read_places(names)
+
+
+def _white(options: dict[str, Any], taken: tuple[Any, Any] | None) -> tuple[str, int]:
+    """The white asked for, else the book's, else the usual one."""
+    from dyelab.table import DEFAULT_WHITE
+
+    usual = DEFAULT_WHITE if taken is None else taken[0].white
+    observer = options["observer"]
+    return options["illuminant"] or usual[0], usual[1] if observer is None else int(observer)
+
+
+def _add(
+    bk: Any,
+    places: dict[str, dict[str, str]],
+    result: Any,
+    photos: tuple[Path, ...],
+    options: dict[str, Any],
+) -> None:
+    """Add each photo that was measured to the book, and save it once."""
+    from dyelab import book
+
+    state = {name: options[name] for name in ("exposure", "amount", "unit")}
+    grown, count = bk, 0
+    for photo in photos:
+        if photo.name in set(result.table["photo"]):
+            names = places.get("", {}) | places.get(photo.name, {})
+            grown, rows = book.add_photo(grown, result, photo, names, **state)
+            count += len(rows)
+    new = len(grown.swatches) - len(bk.swatches)
+    book.save(grown)
+    click.echo(f"{bk.path}: {count} readings added" + (f", {new} new swatches" if new else ""))
+
+
+def _measured(
+    photos: tuple[Path, ...], target: str, layout: Any, stored: Any, options: dict[str, Any]
+) -> Any:
+    from tqdm import tqdm
+
+    from dyelab import measure
+
     with (
         _pool(len(photos), options["jobs"]) as executor,
         tqdm(total=len(photos), unit="photo", disable=len(photos) < 2, leave=False) as bar,
     ):
-        result = measure.photos(
+        return measure.photos(
             photos,
             None if target == "white" else target,
             layout=layout,
@@ -101,15 +187,6 @@ def command(
             skip_bad=options["skip_bad"],
             white=options["white"],
         )
-    if options["keep"] is not None:
-        _keep(photos[0], target, layout, options)
-    _write(result.table, out)
-    if options["shared"] is not None:
-        _write(result.shared, options["shared"])
-    _tell(result, out)
-    for name, places in measure.worth_reading(result.table, options["worth_reading"] or 0).items():
-        if places:
-            click.echo(f"{name}: worth reading by instrument: {', '.join(places)}")
 
 
 def _pool(count: int, jobs: int | None) -> Any:
@@ -150,12 +227,13 @@ def _write(table: Any, path: Path) -> None:
         text.to_csv(file, index=False, lineterminator="\n")
 
 
-def _tell(result: Any, out: Path) -> None:
+def _tell(result: Any, out: Path | None) -> None:
     for message in result.faults.values():
         click.echo(f"left out: {message}", err=True)
     flagged = int((result.table["flags"] != "").sum())
     count = result.table["photo"].nunique()
+    where = "" if out is None else f"{out}: "
     click.echo(
-        f"{out}: {len(result.table)} windows of {count} photo{'s' if count != 1 else ''}"
+        f"{where}{len(result.table)} windows of {count} photo{'s' if count != 1 else ''}"
         + (f", {flagged} flagged" if flagged else "")
     )

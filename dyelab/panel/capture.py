@@ -14,7 +14,7 @@ from dyelab import calibrate, card, convert, files, measure, read, words
 from dyelab.calibrate import through
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, exposure, follow_book, frame, save
-from dyelab.table import COVARIANCE, LAB
+from dyelab.table import LAB
 
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
 _WHITE = "white"
@@ -263,20 +263,16 @@ class Capture(frame.Panel):
         if table.empty:
             key = "all_by_book" if self._corrected else "unnamed"
             raise InputError(words.say(f"capture.{key}"))
-        swatches = [names[place] for place in table["place"]]
-        known = set(self.book.swatches["swatch"])
-        new = pd.DataFrame({"swatch": sorted({s for s in swatches if s not in known})})
-        grown = books.add(self.book, swatches=new) if len(new) else self.book
-        grown, source = books.keep_photo(grown, self.origin)
-        rows = readings(table, swatches, source, self.values["method"])
-        rows = rows.assign(**exposure.told(self.values))
-        grown = books.add(grown, readings=rows, shared=self._shared(table, rows, source))
+        names = {place: names[place] for place in table["place"]}
+        grown, rows = books.add_photo(
+            self.book, self.measured, self.origin, names,
+            method=self.values["method"], **exposure.told(self.values),
+        )  # fmt: skip
+        new = len(grown.swatches) - len(self.book.swatches)
         books.save(grown)
         self.book = books.open(grown.path)
         self._say(
-            words.say(
-                "capture.added" if new.empty else "capture.added_new", count=len(rows), new=len(new)
-            )
+            words.say("capture.added_new" if new else "capture.added", count=len(rows), new=new)
         )
         follow_book.tell(self, Path(grown.path))
 
@@ -288,13 +284,6 @@ class Capture(frame.Panel):
         by_order = dict(zip(self.measured.table["place"], laid, strict=False))
         beside = None if laid else self.origin
         return by_order | named(self.values["names"], beside)
-
-    def _shared(self, table: pd.DataFrame, rows: pd.DataFrame, source: str) -> pd.DataFrame:
-        assert self.measured is not None
-        own = dict(zip(table["photo"] + "/" + table["place"], rows["reading"], strict=True))
-        shared = self.measured.shared
-        kept = shared[shared["reading"].isin(own)]
-        return kept.assign(reading=kept["reading"].map(own), source=source)
 
 
 def _about_instrument(made: measure.Measured, corrected: list[str]) -> str:
@@ -315,12 +304,14 @@ def named(text: str, origin: Path | None = None) -> dict[str, str]:
     InputError
         For a line that isn't so.
     """
-    beside = None if origin is None else origin.with_suffix(".csv")
     if not text.strip():
-        if beside is None or not beside.is_file():
+        beside = None if origin is None else origin.with_suffix(".csv")
+        if origin is None or beside is None or not beside.is_file():
             return {}
-        rows, _ = files.cells(beside)
-        return dict(zip(rows["place"], rows["swatch"], strict=True)) if "place" in rows else {}
+        from dyelab import book as books
+
+        by_photo = books.read_places(beside)
+        return by_photo.get("", {}) | by_photo.get(origin.name, {})
     made = {}
     for line in filter(None, map(str.strip, re.split(r"[\n;,]", text))):
         place, equals, swatch = (part.strip() for part in line.partition("="))
@@ -333,25 +324,6 @@ def named(text: str, origin: Path | None = None) -> dict[str, str]:
 def example() -> Path:
     """Return the rendered photo that the panel starts with."""
     return files.shipped(*_EXAMPLE)
-
-
-def readings(
-    table: pd.DataFrame, swatches: list[str], source: str, method: str = "photo"
-) -> pd.DataFrame:
-    """Rows for the book's readings, named by photo and place."""
-    short = Path(source).stem[:8]
-    return pd.DataFrame(
-        {
-            "reading": [f"{s}-{short}-{p}" for s, p in zip(swatches, table["place"], strict=True)],
-            "swatch": swatches,
-            "method": method,
-            "source": source,
-            **{
-                name: table[name].to_numpy()
-                for name in ("illuminant", "observer", *LAB, *COVARIANCE, "n", "flags")
-            },
-        }
-    )
 
 
 def _corners(pose: Any) -> np.ndarray:

@@ -21,6 +21,7 @@ SWATCH_SD, READING_SD = 0.08, 0.004
 CARD = "card_1.jpg"
 GROUND = "fulled flannel, 220 g/m2"
 SERIES = "By phone"
+TAKEN_AT = "2025-09-20T10:00:00"
 SHOT: dict[str, Any] = {
     "megapixels": 3.0,
     "tilt": 12.0,
@@ -106,53 +107,6 @@ def write_cards(folder: str | Path, spectra: pd.DataFrame) -> None:
         file.write(NOTICE)
 
 
-def photographed(
-    folder: str | Path, *, overlays: str | Path | None = None
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Measure the photos that `photos.csv` lists.
-
-    Parameters
-    ----------
-    folder : str or Path
-        As `write_phone` writes it.
-    overlays : str or Path, optional
-        Folder for a picture that shows what was measured where.
-
-    Returns
-    -------
-    readings : DataFrame
-        As `table.READINGS`, method ``photo``; `source` is the photo's name in the folder.
-    shared : DataFrame
-        As `table.SHARED`: the calibration error that the windows of a photo share.
-    """
-    from dyelab import measure
-
-    folder = Path(folder)
-    places = pd.read_csv(folder / "photos.csv", dtype=str)
-    names = [folder / name for name in places["photo"].unique()]
-    result = measure.photos(names, overlays=overlays)
-    windows = result.table.merge(places, on=["photo", "place"])
-    fixed: dict[str, Any] = {
-        "part": "swatch",
-        "area": "whole",
-        "exposure": "none",
-        "amount": 0.0,
-        "unit": "",
-    }
-    more: dict[str, Any] = {
-        "test": "",
-        "method": "photo",
-        "geometry": "",
-        "taken_at": "2025-09-20T10:00:00",
-    }
-    named = windows.assign(
-        reading=windows["swatch"] + "-photo", source=windows["photo"], **fixed, **more
-    )
-    by_place = dict(zip(windows["photo"] + "/" + windows["place"], named["reading"], strict=True))
-    shared = result.shared.assign(reading=result.shared["reading"].map(by_place))
-    return named[table.READINGS.names], shared[table.SHARED.names].dropna(subset="reading")
-
-
 def by_instrument(folder: str | Path) -> pd.DataFrame:
     """Return CIELAB of the same swatches by an instrument: `sample, L, a, b` and white point."""
     from dyelab import read
@@ -171,25 +125,22 @@ def add_photographed(
     Parameters
     ----------
     bk : Book
-    folder, overlays
-        As for `photographed`.
+    folder : str or Path
+        As `write_phone` writes it.
+    overlays : str or Path, optional
+        Folder for a picture that shows what was measured where.
 
     Returns
     -------
     Book
         Saved.
     """
-    from dyelab import book
+    from dyelab import book, measure
 
     folder = Path(folder)
-    made = {
-        n: pd.read_csv(folder / f"{n}.csv", keep_default_na=False) for n in ("swatches", "steps")
-    }
+    made = {n: files.cells(folder / f"{n}.csv")[0] for n in ("swatches", "steps")}
     bk = book.add(bk, **made)
-    read, shared = photographed(folder, overlays=overlays)
-    sources = {}
-    for name, rows in read.groupby("source"):
-        bk, sources[name] = book.keep_photo(bk, folder / str(name), swatches=list(rows["swatch"]))
-    shared = shared.assign(source=shared["source"].map(sources))
-    read = read.assign(source=read["source"].map(sources))
-    return book.save(book.add(bk, readings=read, shared=shared))
+    for name, places in book.read_places(folder / "photos.csv").items():
+        result = measure.photos([folder / name], overlays=overlays, white=bk.white)
+        bk, _ = book.add_photo(bk, result, folder / name, places, taken_at=TAKEN_AT)
+    return book.save(bk)

@@ -1,0 +1,158 @@
+"""Readings of a photo into a book: which swatch lay where, and the error that they share."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+import pandas as pd
+
+from dyelab import files, table
+from dyelab.book.model import Book
+from dyelab.book.opening import add
+from dyelab.book.photos import keep_photo
+from dyelab.errors import InputError
+
+_FROM_PHOTO = ["illuminant", "observer", *table.LAB, *table.COVARIANCE, "n", "flags"]
+
+
+class Measured(Protocol):
+    """What `measure.photo` and `measure.photos` return: windows, and what they share."""
+
+    @property
+    def table(self) -> pd.DataFrame: ...
+
+    @property
+    def shared(self) -> pd.DataFrame: ...
+
+
+def add_photo(
+    bk: Book,
+    measured: Measured,
+    file: str | Path,
+    names: Mapping[str, str],
+    *,
+    method: str = "photo",
+    exposure: str = "none",
+    amount: float | None = None,
+    unit: str = "",
+    taken_at: str = "",
+) -> tuple[Book, pd.DataFrame]:
+    """Add the named windows of a photo to a book, with the photo and the error they share.
+
+    Parameters
+    ----------
+    bk : Book
+    measured : Measured or Result
+        As `measure.photo` or `measure.photos` gives it, under the book's white.
+    file : str or Path
+        The photo; it is copied into the book.
+    names : mapping of str to str
+        Place on the card to swatch, such as ``{"A1": "W07"}``; other places are left out. A
+        swatch that the book doesn't have is added to it.
+    method : str
+        ``photo`` or ``scan``.
+    exposure, amount, unit
+        As in `table.READINGS`; the same for all.
+    taken_at : str
+        Such as ``2026-04-30T14:05:00``.
+
+    Returns
+    -------
+    book : Book
+        Not saved yet.
+    readings : DataFrame
+        The rows of `table.READINGS` that were added.
+
+    Raises
+    ------
+    InputError
+        If no place is named, a named place was not measured, the colours have another white
+        than the book, or the photo was added before.
+    """
+    windows = _windows(measured, Path(file).name, names)
+    if table.one_white(windows) != bk.white:
+        raise InputError(
+            f"{Path(file).name} was measured under {table.white_text(table.one_white(windows))}, "
+            f"and this book keeps {table.white_text(bk.white)}. Measure it again with "
+            "white=book.white."
+        )
+    known = {str(code).casefold(): str(code) for code in bk.swatches["swatch"]}
+    swatches = [known.get(names[p].casefold(), names[p]) for p in windows["place"]]
+    new = [code for code in dict.fromkeys(swatches) if code.casefold() not in known]
+    grown = add(bk, swatches=pd.DataFrame({"swatch": new})) if new else bk
+    grown, source = keep_photo(grown, file)
+    short = Path(source).stem[:8]
+    rows = windows[_FROM_PHOTO].assign(
+        reading=[
+            f"{code}-{short}-{place}"
+            for code, place in zip(swatches, windows["place"], strict=True)
+        ],
+        **{"swatch": swatches, "part": "swatch", "area": "whole", "method": method},
+        **{"source": source, "exposure": exposure, "unit": unit, "taken_at": taken_at},
+        **{"amount": np.nan if amount is None else amount, "test": "", "geometry": ""},
+    )[table.READINGS.names]
+    again = sorted(set(rows["reading"]) & set(bk.readings["reading"]))
+    if again:
+        raise InputError(
+            f"{Path(file).name} is in this book already (reading {again[0]}). Nothing was added; "
+            "remove those readings first if it was measured better now."
+        )
+    shared = _shared(measured.shared, windows, rows)
+    return add(grown, readings=rows, shared=shared), rows
+
+
+def _windows(measured: Measured, photo: str, names: Mapping[str, str]) -> pd.DataFrame:
+    """Rows of the named places of this photo."""
+    windows = measured.table
+    if windows["photo"].nunique() > 1:
+        windows = windows[windows["photo"] == photo]
+    missing = [place for place in names if place not in set(windows["place"])]
+    if missing or not names:
+        there = ", ".join(windows["place"].head(6)) + (" …" if len(windows) > 6 else "")
+        what = f"no place {missing[0]!r} was measured" if missing else "no place is named"
+        raise InputError(f"{photo}: {what}. Places: {there}. Name them such as A1 = W07.")
+    return windows[windows["place"].isin(names)].reset_index(drop=True)
+
+
+def _shared(shared: pd.DataFrame, windows: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """The shared error under the names that the readings have in the book."""
+    own = dict(zip(windows["photo"] + "/" + windows["place"], rows["reading"], strict=True))
+    kept = shared[shared["reading"].isin(own)]
+    return kept.assign(reading=kept["reading"].map(own), source=rows["source"].iloc[0])
+
+
+def read_places(path: str | Path) -> dict[str, dict[str, str]]:
+    """Read which swatch lies where: a table `place, swatch`, and `photo` where there are several.
+
+    Returns
+    -------
+    dict of str to dict of str to str
+        By photo, place to swatch; under an empty name what holds for any photo.
+
+    Raises
+    ------
+    InputError
+        If a column is missing, a cell is blank, or a place is named twice.
+    """
+    rows, _ = files.cells(path)
+    where = Path(path).name
+    for name in ("place", "swatch"):
+        if name not in rows:
+            raise InputError(
+                f"{where}: no column {name!r}, found {', '.join(map(str, rows.columns))}. "
+                "Give a table with the columns place and swatch, and photo if there are several."
+            )
+    found: dict[str, dict[str, str]] = {}
+    for at, row in enumerate(rows.to_dict("records"), 2):
+        _place(found, row, f"{where} row {at}")
+    return found
+
+
+def _place(found: dict[str, dict[str, str]], row: dict[Any, Any], where: str) -> None:
+    photo, place, swatch = (str(row.get(n, "")).strip() for n in ("photo", "place", "swatch"))
+    if not place or not swatch:
+        raise InputError(f"{where}: place and swatch must both be filled in, such as A1, W07.")
+    if place in found.setdefault(photo, {}):
+        raise InputError(f"{where}: place {place!r} is named twice. Keep one line for it.")
+    found[photo][place] = swatch
