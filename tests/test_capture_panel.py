@@ -121,13 +121,13 @@ def by_instrument(path, swatches, lab):
     """The book with an instrument's readings of these swatches."""
     known = book.add(book.open(path), swatches=pd.DataFrame({"swatch": swatches}))
     lab = pd.DataFrame(lab, columns=["L", "a", "b"]).assign(sample=swatches)
-    rows, spectra, _ = book.instrument_readings(
+    made = book.instrument_readings(
         known,
         lab.assign(illuminant="D65", observer=10, source="desk.csv"),
         None,
         method="colorimeter",
     )
-    book.save(book.add_readings(known, rows, spectra))
+    book.save(book.add_readings(known, made))
 
 
 def test_the_books_instrument_readings_correct_the_photo(shown, tmp_path):

@@ -342,7 +342,8 @@ def test_adapting_keeps_white_and_flags_the_row():
         index=[5, 9],
     )
     result = convert.adapt(rows, "D65", 10)
-    np.testing.assert_allclose(result.loc[5, ["L", "a", "b"]].astype(float), [100, 0, 0], atol=1e-9)
+    # White cloth is never quite neutral, so the likeliest is near white, not white itself.
+    np.testing.assert_allclose(result.loc[5, ["L", "a", "b"]].astype(float), [100, 0, 0], atol=1)
     assert result["flags"].tolist() == ["adapted", ""]
     assert rows["illuminant"].tolist() == ["A", "D65"]
     pd.testing.assert_series_equal(result.loc[9, ["L", "a", "b"]], rows.loc[9, ["L", "a", "b"]])
@@ -417,13 +418,13 @@ def test_adapting_carries_uncertainty_as_a_simulation_does(columns):
     adapted = convert.adapt(row, "D65", 10)
     cloud = np.random.default_rng(4).normal(centre, deviations, (200_000, 3))
     moved = convert.adapt_lab(cloud, convert.white("A", 2), convert.white("D65", 10))
+    _, error = convert.adapt_cloth(centre[None], ("A", 2), ("D65", 10))
+    total = np.cov(moved.T) + error[0]
+    i, j = [0, 1, 2, 0, 0, 1], [0, 1, 2, 1, 2, 2]
+    np.testing.assert_allclose(adapted[names].to_numpy(float)[0], total[i, j], atol=0.01)
     if columns == "u":
         ours = adapted[["u_L", "u_a", "u_b"]].to_numpy(float)[0]
-        np.testing.assert_allclose(ours, moved.std(axis=0), rtol=0.01)
-    else:
-        ours = adapted[names].to_numpy(float)[0]
-        i, j = [0, 1, 2, 0, 0, 1], [0, 1, 2, 1, 2, 2]
-        np.testing.assert_allclose(ours, np.cov(moved.T)[i, j], atol=0.005)
+        np.testing.assert_allclose(ours, np.sqrt(np.diagonal(total)), rtol=0.01)
 
 
 def test_metamerism_names_its_methods():

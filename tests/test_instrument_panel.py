@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyelab import book, read, synth
+from dyelab import book, read, synth, table
 from dyelab.errors import InputError
 from dyelab.panel import instrument
 
@@ -65,20 +65,29 @@ def test_repeats_tell_the_uncertainty_of_one_reading(mine):
         sample=np.repeat([f"W{i:02}" for i in range(1, 13)], 10),
         illuminant="D65", observer=10, source="x.csv",
     )  # fmt: skip
-    rows, _, _ = book.instrument_readings(book.open(mine), lab, None, method="colorimeter")
+    rows = book.instrument_readings(book.open(mine), lab, None, method="colorimeter").readings
     found = rows[["var_L", "var_a", "var_b"]].iloc[0].to_numpy(float) ** 0.5
     # 108 degrees of freedom: the standard error of a standard deviation is 7 %.
     assert found == pytest.approx([0.2, 0.4, 0.6], rel=0.2)
     once = lab.drop_duplicates("sample")
-    alone, _, _ = book.instrument_readings(book.open(mine), once, None, method="colorimeter")
+    alone = book.instrument_readings(book.open(mine), once, None, method="colorimeter").readings
     assert set(alone["var_L"].round(6)) == {0.09}
 
 
-def test_cielab_under_another_white_is_adapted_and_flagged(mine):
+def test_cielab_under_another_white_is_adapted_only_when_asked(mine):
     lab = read.typed_lines("W01 50 10 10", illuminant="D50", observer=2)
-    rows, _, _ = book.instrument_readings(book.open(mine), lab, None)
-    assert rows["flags"].tolist() == ["adapted"]
-    assert (rows["illuminant"].iloc[0], rows["observer"].iloc[0]) == ("D65", 10)
+    with pytest.raises(InputError, match=r"begin a book under D50/2°.*ask for them to be adapted"):
+        book.instrument_readings(book.open(mine), lab, None)
+    made = book.instrument_readings(book.open(mine), lab, None, adapt=True)
+    assert made.readings["flags"].tolist() == ["adapted"]
+    assert table.one_white(made.readings) == ("D65", 10)
+    grown = book.add_readings(book.open(mine), made)
+    # The whole error of adapting is shared by swatches of one recipe: no mean of them is surer.
+    v = grown.shared[table.LAB].to_numpy(float)
+    own = table.covariances(grown.readings)[0] - v.T @ v
+    assert own == pytest.approx(0.09 * np.eye(3), abs=1e-9)
+    assert np.sqrt(np.trace(v.T @ v)) > 1
+    assert set(grown.shared["scope"]) == {"recipe"}
 
 
 @pytest.mark.parametrize(

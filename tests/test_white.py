@@ -48,7 +48,7 @@ def test_spectra_are_computed_for_the_books_white_and_its_own_cielab_is_left_alo
     spectra = pd.DataFrame([np.linspace(0.1, 0.7, len(BANDS))], columns=map(str, BANDS))
     spectra = spectra.assign(sample="W1", source="x.cxf")
     typed = read.typed_lines("W2 50 10 -20", illuminant="D50", observer=2)
-    rows, _, _ = book.instrument_readings(mine, typed, spectra)
+    rows = book.instrument_readings(mine, typed, spectra).readings
     true = convert.spectrum_to_lab(
         BANDS, spectra[[str(b) for b in BANDS]].to_numpy(float), illuminant="D50", observer=2
     )

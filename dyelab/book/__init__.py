@@ -7,7 +7,12 @@ from dyelab.book.opening import add, change, create, history, redo, remove, save
 from dyelab.book.opening import open_book as open
 from dyelab.book.photo_readings import add_photo, read_places
 from dyelab.book.photos import check, inside, keep_photo, photos_of
-from dyelab.book.readings import add_readings, instrument_readings, read_by_instrument
+from dyelab.book.readings import (
+    InstrumentReadings,
+    add_readings,
+    instrument_readings,
+    read_by_instrument,
+)
 from dyelab.book.search import search
 from dyelab.book.spreadsheet import FIELDS, matches, sheet, take_in
 from dyelab.book.swatch_history import swatch_history
@@ -16,6 +21,7 @@ from dyelab.book.views import areas, materials, recipes, wide
 __all__ = [
     "FIELDS",
     "Book",
+    "InstrumentReadings",
     "add",
     "add_photo",
     "add_readings",

@@ -1,6 +1,7 @@
-"""Readings of an instrument into a book: which swatch, after what, and how sure."""
+"""Readings of an instrument into a book: which swatch, after what, how read, and how sure."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,31 @@ from dyelab.errors import InputError
 UNSTATED = 0.3  # CIELAB units a coordinate: a handheld laid anew on cloth, by custom of the trade
 _INSTRUMENTS = ("spectral", "colorimeter")
 _FEW = 3  # degrees of freedom below which repeats say too little
+# Repeats of cloths about this far off in L* tell of one another's spread (dark shades repeat
+# worse); all repeats together count for so many degrees of freedom beside them.
+_ALIKE, _ALL = 12.0, 4.0
+
+
+@dataclass(frozen=True)
+class InstrumentReadings:
+    """What an instrument read, as rows for a book.
+
+    Attributes
+    ----------
+    readings : DataFrame
+        `table.READINGS` rows of samples that are swatches of the book, under its white.
+    spectra : DataFrame or None
+        `reading` and one column a wavelength.
+    shared : DataFrame
+        `table.SHARED` rows: the error of adapting, which all swatches of one recipe share.
+    left : DataFrame
+        `sample`, `L`, `a`, `b` of those that are no swatch of this book.
+    """
+
+    readings: pd.DataFrame
+    spectra: pd.DataFrame | None
+    shared: pd.DataFrame
+    left: pd.DataFrame
 
 
 def instrument_readings(
@@ -27,7 +53,9 @@ def instrument_readings(
     amount: float | None = None,
     unit: str = "",
     repeat: float | None = None,
-) -> tuple[pd.DataFrame, pd.DataFrame | None, pd.DataFrame]:
+    adapt: bool = False,
+    conditions: Mapping[str, object] | None = None,
+) -> InstrumentReadings:
     """Make rows for a book of what an instrument read.
 
     Parameters
@@ -43,49 +71,39 @@ def instrument_readings(
         As in `table.READINGS`; the same for all.
     repeat : float, optional
         Standard uncertainty of one reading, CIELAB units, each coordinate. By default what
-        samples read several times show, pooled; without such, `UNSTATED`.
+        samples read several times show, those of about its lightness above all; without such,
+        `UNSTATED`.
+    adapt : bool
+        Whether CIELAB under another white than the book's may be adapted to it. Such values are
+        flagged ``adapted`` and carry the error that adapting has on dyed cloth.
+    conditions : mapping, optional
+        Of `table.CONDITIONS`, where the file doesn't state them.
 
-    Returns
-    -------
-    readings : DataFrame
-        `table.READINGS` rows of samples that are swatches of the book, under its white.
-    spectra : DataFrame or None
-        `reading` and one column a wavelength.
-    left : DataFrame
-        `sample`, `L`, `a`, `b` of those that are no swatch of this book.
-
-    Notes
-    -----
-    Spectra are computed under the book's white; CIELAB under another is adapted by CAT16, an
-    estimate, and flagged ``adapted``.
+    Raises
+    ------
+    InputError
+        If nothing was read, or CIELAB stands under another white and `adapt` is off.
     """
-    found = pd.concat(_coloured(lab, spectra, method, bk.white), ignore_index=True)
+    found = pd.concat(_coloured(lab, spectra, method, bk.white, adapt), ignore_index=True)
+    found = _conditioned(found, conditions or {})
     known = {str(code).casefold(): code for code in bk.swatches["swatch"]}
     given = {sample.strip(): swatch.strip() for sample, swatch in (names or {}).items()}
     called = [given.get(str(s).strip(), str(s).strip()) for s in found["sample"]]
     found["swatch"] = [known.get(name.casefold(), "") for name in called]
     left = found.loc[found["swatch"] == "", ["sample", *table.LAB]].reset_index(drop=True)
     rows = found[found["swatch"] != ""].reset_index(drop=True)
-    covariance = _covariance(rows, repeat)
-    rows = table.with_covariances(rows, np.broadcast_to(covariance, (len(rows), 3, 3)))
+    error = rows[[*_ERROR]].to_numpy(float).reshape(-1, 3, 3)
+    rows = table.with_covariances(rows, _repeatability(rows, repeat) + error)
     rows["reading"] = _labels(bk, rows, exposure, amount)
-    rows = rows.assign(
-        part="swatch",
-        area="whole",
-        exposure=exposure,
-        amount=np.nan if amount is None else amount,
-        unit=unit,
-        test="",
-        n=1,
-        taken_at="",
-    )
+    told = {"exposure": exposure, "amount": np.nan if amount is None else amount, "unit": unit}
+    rows = rows.assign(part="swatch", area="whole", test="", n=1, taken_at="", **told)
     bands = [name for name in rows.columns if str(name).isdigit()]
     whole = rows[bands].notna().any(axis=1)
     spectral = rows.loc[whole, ["reading", *bands]] if whole.any() else None
-    return rows[table.READINGS.names], spectral, left
+    return InstrumentReadings(rows[table.READINGS.names], spectral, _shared(rows, error), left)
 
 
-def add_readings(bk: Book, readings: pd.DataFrame, spectra: pd.DataFrame | None) -> Book:
+def add_readings(bk: Book, made: InstrumentReadings) -> Book:
     """Add such rows to a book.
 
     Raises
@@ -93,12 +111,13 @@ def add_readings(bk: Book, readings: pd.DataFrame, spectra: pd.DataFrame | None)
     InputError
         If there are none, or one breaks a rule.
     """
-    if readings.empty:
+    if made.readings.empty:
         raise InputError(
             "no sample here is a swatch of this book, so nothing was added. Say which is which, "
             "such as: 001 = W07."
         )
-    return add(bk, readings=readings, spectra=spectra)
+    shared = made.shared if len(made.shared) else None
+    return add(bk, readings=made.readings, spectra=made.spectra, shared=shared)
 
 
 def read_by_instrument(
@@ -115,18 +134,21 @@ def read_by_instrument(
     Returns
     -------
     DataFrame
-        `swatch`, `L`, `a`, `b` under the book's white; other whites are adapted by CAT16.
+        `swatch`, `L`, `a`, `b` under the book's white; what was adapted to it is left out.
     """
     rows = bk.readings
     kept = rows["method"].isin(_INSTRUMENTS) & (rows["part"] == "swatch")
     kept &= (rows["area"] == "whole") & (rows["exposure"] == exposure)
+    kept &= ~rows["flags"].str.split().map(lambda words: "adapted" in words)
+    kept &= (rows["illuminant"] == bk.white[0]) & (rows["observer"] == bk.white[1])
     if exposure != "none":
         kept &= (rows["amount"] == amount) & (rows["unit"] == unit)
-    rows = rows[kept]
-    if rows.empty:
+    if not kept.any():
         return pd.DataFrame(columns=["swatch", *table.LAB])
-    adapted = convert.adapt(rows, *bk.white)
-    return adapted.groupby("swatch", sort=False)[table.LAB].mean().reset_index()
+    return rows[kept].groupby("swatch", sort=False)[table.LAB].mean().reset_index()
+
+
+_ERROR = [f"error {row}{column}" for row in table.LAB for column in table.LAB]
 
 
 def _coloured(
@@ -134,32 +156,89 @@ def _coloured(
     spectra: pd.DataFrame | None,
     method: str,
     white: tuple[str, int],
+    adapt: bool,
 ) -> list[pd.DataFrame]:
     parts = []
     if spectra is not None and len(spectra):
         bands = convert.wavelength_columns(spectra)
         made = convert.spectra_to_lab(spectra, *white)
-        flag = "ends" if convert.missing_ends([float(band) for band in bands]) else ""
-        parts.append(made.assign(method="spectral", flags=flag, **spectra[bands]))
+        flags = _spectral_flags(spectra[bands])
+        parts.append(made.assign(method="spectral", flags=flags, **spectra[bands]))
     if lab is not None and len(lab):
-        made = convert.adapt(lab, *white)
-        parts.append(made.assign(method=method))
+        parts.append(_under(lab, white, adapt).assign(method=method))
     if not parts:
         raise InputError("nothing was read: the file holds no spectra and no CIELAB values.")
-    columns = ["geometry", "flags"]
-    return [part.assign(**{c: part.get(c, "") for c in columns}) for part in parts]
+    return [part.assign(**{c: part.get(c, 0.0) for c in _ERROR}) for part in parts]
 
 
-def _covariance(rows: pd.DataFrame, repeat: float | None) -> np.ndarray:
-    """Of one reading: as stated, else pooled over samples read more than once, else the custom."""
-    if repeat is not None:
-        return repeat**2 * np.eye(3)
-    values, groups = rows[table.LAB].to_numpy(float), rows["swatch"]
-    rest = values - rows.groupby("swatch")[table.LAB].transform("mean").to_numpy(float)
-    freedom = len(rows) - groups.nunique()
-    if freedom < _FEW:
-        return UNSTATED**2 * np.eye(3)
-    return rest.T @ rest / freedom
+def _spectral_flags(bands: pd.DataFrame) -> list[str]:
+    ends = convert.missing_ends([float(band) for band in bands.columns])
+    bright = convert.brightened(bands.to_numpy(float))
+    return [" ".join([*["ends"] * ends, *["fluorescent"] * bool(one)]) for one in bright]
+
+
+def _under(lab: pd.DataFrame, white: tuple[str, int], adapt: bool) -> pd.DataFrame:
+    """CIELAB under the book's white: as it is, or adapted where that was asked for."""
+    lab = lab.assign(flags=lab["flags"].fillna("") if "flags" in lab else "")
+    other = ~((lab["illuminant"] == white[0]) & (lab["observer"].astype(int) == white[1]))
+    if not other.any():
+        return lab
+    row = lab[other].iloc[0]
+    theirs = str(row["illuminant"]), int(row["observer"])
+    if not adapt:
+        raise InputError(
+            f"{row.get('source', '')}: {row['sample']} is CIELAB under "
+            f"{table.white_text(theirs)}, and this book's colours stand under "
+            f"{table.white_text(white)}. Read spectra, set the instrument to "
+            f"{table.white_text(white)}, or begin a book under {table.white_text(theirs)}. Else "
+            "ask for them to be adapted (adapt=True; a tick in the panel): an estimate that is "
+            "wrong by 1 to 5 on dyed cloth."
+        )
+    own = lab.drop(columns=[name for name in table.COVARIANCE if name in lab])
+    moved = convert.adapt(own.drop(columns=table.STANDARD_UNCERTAINTIES, errors="ignore"), *white)
+    error = np.nan_to_num(table.covariances(moved)).reshape(len(moved), 9)
+    return moved.drop(columns=table.COVARIANCE).assign(
+        **dict(zip(_ERROR, error.T, strict=True)), adapted_from=table.white_text(theirs)
+    )
+
+
+def _conditioned(found: pd.DataFrame, given: Mapping[str, object]) -> pd.DataFrame:
+    """The readings with all of `table.CONDITIONS`: as stated, else as given, else blank."""
+    for name, blank in table.NOT_STATED.items():
+        cells = found[name] if name in found else pd.Series(np.nan, index=found.index)
+        there = cells.notna() & (cells.astype(str).str.strip() != "")
+        found = found.assign(**{name: cells.astype(object).where(there, given.get(name) or blank)})
+    return found
+
+
+def _shared(rows: pd.DataFrame, error: np.ndarray) -> pd.DataFrame:
+    """Rows of scope ``recipe`` for the error of adapting: another piece doesn't average it out."""
+    made = []
+    for i in np.flatnonzero(error[:, 0, 0] > 0):
+        source = f"adapted from {rows['adapted_from'].iloc[i]}"
+        for factor, column in enumerate(np.linalg.cholesky(error[i]).T, 1):
+            values = dict(zip(table.LAB, column, strict=True))
+            made.append({"reading": rows["reading"].iloc[i], "source": source, "factor": factor,
+                         **values, "scope": "recipe"})  # fmt: skip
+    return pd.DataFrame(made, columns=table.SHARED.names)
+
+
+def _repeatability(rows: pd.DataFrame, repeat: float | None) -> np.ndarray:
+    """Covariance (n, 3, 3) of one reading: as stated, else from repeats, else the custom."""
+    one = np.eye(3) * (UNSTATED if repeat is None else repeat) ** 2
+    groups = rows.groupby("swatch")
+    freedom = len(rows) - groups.ngroups
+    if repeat is not None or freedom < _FEW:
+        return np.broadcast_to(one, (len(rows), 3, 3))
+    rest = rows[table.LAB].to_numpy(float) - groups[table.LAB].transform("mean").to_numpy(float)
+    times = groups["swatch"].transform("size").to_numpy(float)
+    share = 1 - 1 / times  # degrees of freedom that each reading brings
+    light = rows["L"].to_numpy(float)
+    near = np.exp(-0.5 * ((light[:, None] - light) / _ALIKE) ** 2)
+    squares = np.einsum("nk,nl->nkl", rest, rest)
+    pooled = squares.sum(axis=0) / freedom
+    local = np.einsum("nm,mkl->nkl", near, squares) + _ALL * pooled
+    return local / (near @ share + _ALL)[:, None, None]
 
 
 def _labels(bk: Book, rows: pd.DataFrame, exposure: str, amount: float | None) -> list[str]:

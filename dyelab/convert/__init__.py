@@ -4,6 +4,7 @@ Arrays in, arrays out: CIELAB and XYZ have shape (..., 3), reflectance factors (
 wavelengths in nm. An illuminant is a CIE name such as ``"D65"``, an observer is 2 or 10 (degrees).
 """
 
+from dyelab.convert.adaptation import adapt, adapt_cloth
 from dyelab.convert.cameras import (
     camera_sensitivity,
     cameras,
@@ -12,7 +13,7 @@ from dyelab.convert.cameras import (
     target_spectra,
 )
 from dyelab.convert.chip import screen, screen_to_lab
-from dyelab.convert.depth import ks, ks_to_reflectance, strength
+from dyelab.convert.depth import brightened, ks, ks_to_reflectance, strength
 from dyelab.convert.difference import (
     dE00,
     dE76,
@@ -20,7 +21,7 @@ from dyelab.convert.difference import (
     differences,
     metamerism,
 )
-from dyelab.convert.lab import adapt, adapt_lab, lab_to_lch, lab_to_xyz, xyz_to_lab
+from dyelab.convert.lab import adapt_lab, lab_to_lch, lab_to_xyz, xyz_to_lab
 from dyelab.convert.light import colour_matching, illuminant_power, illuminants, white
 from dyelab.convert.notation import munsell, munsell_to_lab, munsell_value, yellowness
 from dyelab.convert.spectrum import (
@@ -34,7 +35,9 @@ from dyelab.convert.spectrum import (
 
 __all__ = [
     "adapt",
+    "adapt_cloth",
     "adapt_lab",
+    "brightened",
     "camera_sensitivity",
     "cameras",
     "colour_matching",

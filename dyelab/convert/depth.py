@@ -5,15 +5,29 @@ from numpy.typing import ArrayLike
 
 from dyelab.errors import InputError
 
+# Reflectance factors above this are light of the cloth's own; up to here, an instrument's noise.
+_MOST = 1.02
+
+
+def brightened(reflectance: ArrayLike) -> np.ndarray:
+    """Whether a spectrum holds light that it doesn't reflect, (..., k) to (...).
+
+    A factor above 1 is fluorescence: of a brightener in the blue, of some dyes in the orange. The
+    margin is a handheld's noise on white, by custom of the trade.
+    """
+    with np.errstate(invalid="ignore"):
+        return np.nanmax(np.asarray(reflectance, float), axis=-1, initial=0.0) > _MOST
+
 
 def ks(reflectance: ArrayLike) -> np.ndarray:
     """K/S = (1 - R)² / (2 R) of an opaque layer (Kubelka and Munk 1931), same shape.
 
-    NaN where R <= 0, for which K/S doesn't exist.
+    NaN where R <= 0, and where R is over 1 by more than an instrument's noise: K/S would rise
+    again there, and what shines is fluorescence (see `brightened`).
     """
     R = np.asarray(reflectance, float)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(R > 0, (1 - R) ** 2 / (2 * R), np.nan)
+        return np.where((R > 0) & (R <= _MOST), (1 - np.minimum(R, 1)) ** 2 / (2 * R), np.nan)
 
 
 def ks_to_reflectance(ks: ArrayLike) -> np.ndarray:

@@ -1,19 +1,7 @@
 """XYZ and CIELAB (CIE 15), and moving between white points."""
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
-
-from dyelab.convert.light import white
-from dyelab.table import (
-    COVARIANCE,
-    LAB,
-    STANDARD_UNCERTAINTIES,
-    WHITE,
-    covariances,
-    need,
-    with_covariances,
-)
 
 _EPSILON = 216 / 24389
 _KAPPA = 24389 / 27
@@ -58,65 +46,3 @@ def adapt_lab(lab: ArrayLike, old_white: np.ndarray, new_white: np.ndarray) -> n
     gain = (_CAT16 @ new_white) / (_CAT16 @ old_white)
     transform = np.linalg.inv(_CAT16) @ (gain[:, None] * _CAT16)
     return xyz_to_lab(lab_to_xyz(lab, old_white) @ transform.T, new_white)
-
-
-def adapt(table: pd.DataFrame, illuminant: str, observer: int) -> pd.DataFrame:
-    """Bring every row of a CIELAB table to one white.
-
-    Parameters
-    ----------
-    table : DataFrame
-        With `L, a, b, illuminant, observer`; white points may differ from row to row.
-    illuminant, observer
-        The white wanted.
-
-    Returns
-    -------
-    DataFrame
-        A new table under that white. Rows that had another are adapted by CAT16, and the word
-        ``adapted`` is added to their `flags`. Covariances and `u_L, u_a, u_b`, if any, are
-        carried through the same transform by its local slope.
-    """
-    need(table, [*LAB, *WHITE], "adapting")
-    sizes = [name for name in (*COVARIANCE, *STANDARD_UNCERTAINTIES) if name in table]
-    result = table.astype(dict.fromkeys([*LAB, *sizes], float))
-    target = white(illuminant, observer)
-    flags = result["flags"].fillna("").astype(str) if "flags" in result else ""
-    result["flags"] = pd.Series(flags, index=result.index, dtype=object)
-    for (old, degrees), rows in table.groupby(WHITE, sort=False):
-        if (str(old), str(degrees)) == (illuminant, str(observer)):
-            continue
-        source = white(str(old), int(str(degrees)))
-        lab = rows[LAB].to_numpy(float)
-        result.loc[rows.index, LAB] = adapt_lab(lab, source, target)
-        result.loc[rows.index, "flags"] = result.loc[rows.index, "flags"].map(
-            lambda words: " ".join(dict.fromkeys([*words.split(), "adapted"]))
-        )
-        result = _carry_covariance(result, rows, source, target)
-    result["illuminant"], result["observer"] = illuminant, int(observer)
-    return result
-
-
-def _carry_covariance(
-    result: pd.DataFrame, rows: pd.DataFrame, source: np.ndarray, target: np.ndarray
-) -> pd.DataFrame:
-    full, single = (set(names) <= set(rows) for names in (COVARIANCE, STANDARD_UNCERTAINTIES))
-    if rows.empty or not (full or single):
-        return result
-    jacobian = _slopes(rows[LAB].to_numpy(float), source, target)
-    moved = jacobian @ covariances(rows) @ np.swapaxes(jacobian, -1, -2)
-    if full:
-        result.loc[rows.index, COVARIANCE] = with_covariances(rows, moved)[COVARIANCE]
-    if single:
-        deviations = np.sqrt(np.diagonal(moved, axis1=-2, axis2=-1))
-        result.loc[rows.index, STANDARD_UNCERTAINTIES] = deviations
-    return result
-
-
-def _slopes(lab: np.ndarray, source: np.ndarray, target: np.ndarray) -> np.ndarray:
-    """Derivatives (n, 3, 3) of the adapted L*, a*, b* by the old ones."""
-    step = 0.1 * np.eye(3)
-    up, down = (
-        adapt_lab(lab[:, None] + sign * step, source, target) for sign in (1, -1)
-    )  # (n, 3 steps, 3 coordinates)
-    return np.swapaxes((up - down) / 0.2, -1, -2)

@@ -13,7 +13,7 @@ from dyelab.grade import curves as shapes
 from dyelab.grade import scales
 from dyelab.grade.blue_wool import NOTICED
 from dyelab.grade.grades import gathered
-from dyelab.grade.pairing import WHERE, Matched
+from dyelab.grade.pairing import MADE, WHERE, Matched
 
 QUANTITIES = ("L", "C", "h", "dE00", "dEF")
 DISTANCES: dict[str, Callable] = {"dE00": convert.dE00, "dEF": scales.grey_scale_difference}
@@ -22,7 +22,7 @@ HORIZON = 2.0  # times the longest exposure read: nothing is forecast beyond it
 _NEUTRAL = 5.0  # C*ab under which a hue angle says nothing
 _NEAR = 0.1  # a distance shorter than this has no direction of its own
 _LIMITS = {"L": (0, 100), "C": (0, np.inf), "dE00": (0, np.inf), "dEF": (0, np.inf)}
-GROUP = [*WHERE, "exposure", "unit", "test", "method", "geometry", "first"]
+GROUP = [*WHERE, "exposure", "unit", "test", *MADE, "first"]
 
 
 @dataclass(frozen=True)

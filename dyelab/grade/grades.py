@@ -12,7 +12,7 @@ from dyelab.grade import scales
 from dyelab.grade.pairing import Matched
 
 MET, NOT_MET, NOT_SETTLED = "met", "not met", "not settled"
-UNSETTLING = ("instrument_changed", "geometry_changed", "disagree")
+UNSETTLING = ("instrument_changed", "geometry_changed", "conditions_changed", "disagree")
 _KINDS = {
     "change": (scales.grey_scale_difference, scales.change),
     "staining": (scales.staining_difference, scales.staining),

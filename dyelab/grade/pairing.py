@@ -11,7 +11,7 @@ from dyelab.errors import InputError, choose
 
 WHERE = ["swatch", "part", "area"]
 TEST = ["exposure", "amount", "unit", "test"]
-MADE = ["method", "geometry"]
+MADE = ["method", *table.CONDITIONS]
 _COUNTED = ("wash", "light")  # exposures of which an amount of 0 is none at all
 SCREENING = ("photo", "scan")
 NEEDED = ["swatch", "exposure", *table.LAB, *table.WHITE]
@@ -155,14 +155,17 @@ def _tested(rows: pd.DataFrame) -> Iterator[tuple[tuple, np.ndarray]]:
 def _alike(cells: Cells, before: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, list[str]]:
     """Before-readings made as the after-reading was; where there are none, all, with a flag."""
     flags = []
-    for name, flag in (("method", "instrument"), ("geometry", "geometry")):
+    for name in MADE:
         wanted, has = cells[name][after[0]], cells[name][before]
         same = (has == wanted) | (has == "") | (wanted == "")
         if same.any():
             before = before[same]
         else:
-            flags.append(f"{flag}_changed")
-    return before, flags
+            flags.append(f"{_CHANGED.get(name, 'conditions')}_changed")
+    return before, list(dict.fromkeys(flags))
+
+
+_CHANGED = {"method": "instrument", "geometry": "geometry"}
 
 
 def _pair(

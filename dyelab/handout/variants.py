@@ -76,9 +76,11 @@ class Source:
         if len(methods) < 2:
             return []
         used = str(self.rows["method"].iloc[0])
-        others = " · ".join(name for name in methods if name != used)
+        others = " · ".join(shift.way_text(name) for name in methods if name != used)
         missed = len(set(self.read["swatch"]) - set(self.rows["swatch"]))
-        return [words.say("variants.read_by", used=used, others=others, missed=missed)]
+        return [
+            words.say("variants.read_by", used=shift.way_text(used), others=others, missed=missed)
+        ]
 
 
 def source(bk: Any) -> Source:

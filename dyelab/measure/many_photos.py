@@ -13,7 +13,7 @@ from dyelab.card import Layout
 from dyelab.errors import InputError
 from dyelab.measure.overlay import overlay
 from dyelab.measure.single_photo import Measured, photo
-from dyelab.table import DEFAULT_WHITE, LAB, white_text
+from dyelab.table import DEFAULT_WHITE, LAB, WHITE, white_text
 
 Progress = Callable[[int, int], None]
 
@@ -194,7 +194,14 @@ def _added(path: Path, count: int, white: tuple[str, int]) -> pd.DataFrame:
         table = convert.spectra_to_lab(found.spectra, *white)
     else:
         assert found.lab is not None
-        table = convert.adapt(found.lab, *white)
+        table = found.lab
+        if table_white := {(i, o) for i, o in table[WHITE].itertuples(index=False)} - {white}:
+            theirs = next(iter(table_white))
+            raise InputError(
+                f"{path.name}: these readings are CIELAB under {white_text(theirs)}, and colours "
+                f"are measured for {white_text(white)}. Ask for theirs (--illuminant {theirs[0]} "
+                f"--observer {theirs[1]}), or give spectra."
+            )
     if "photo" not in table and count > 1:
         raise InputError(
             f"{path.name}: {count} photos, and no column 'photo' that says which one each reading "

@@ -6,7 +6,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from dyelab import words
+from dyelab import shift, words
 
 Widget = widgets.Widget
 
@@ -31,7 +31,7 @@ def pick(name: str, options: Iterable[Any], value: Any = None, *, note: str = ""
 def read_by(methods: list[str]) -> Any:
     """Which method's readings to use; by pair the most trusted, where there are several."""
     best = [(words.say("reading.best"), None)] if len(methods) != 1 else []
-    named = [(words.say(f"reading.{name}"), name) for name in methods]
+    named = [(shift.way_text(name), name) for name in methods]
     return pick(words.say("reading.by"), [*best, *named])
 
 
@@ -41,7 +41,7 @@ def used(methods: Iterable[str], there: list[str]) -> list[str]:
         return []
     counts = Counter(methods)
     listed = [
-        words.say("reading.count", name=words.say(f"reading.{name}"), number=number)
+        words.say("reading.count", name=shift.way_text(name), number=number)
         for name, number in counts.items()
     ]
     return [words.say("reading.used", listed=", ".join(listed))]

@@ -11,21 +11,27 @@ from dyelab import convert, read, words
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, exposure, frame, save
 from dyelab.panel.capture import named
-from dyelab.table import LAB, STANDARD_UNCERTAINTIES, white_text
+from dyelab.table import (
+    CONDITIONS,
+    LAB,
+    M_CONDITIONS,
+    STANDARD_UNCERTAINTIES,
+    conditions_text,
+    white_text,
+)
 
 _METHODS = ("colorimeter", "spectral", "typed")
 _SHOWN = ["reading", "swatch", *LAB, *STANDARD_UNCERTAINTIES, "flags"]
 _USUAL_WHITES = ("D65/10°", "D65/2°", "D50/2°", "C/2°", "A/10°")
+_GEOMETRIES = ("45/0", "0/45", "d/8", "d/0")
 _MANY = 24  # patches shown
 
 
 @dataclass(frozen=True)
 class _Found:
-    """What was read: rows for the book, their spectra, what is no swatch of it, and notes."""
+    """What was read, as rows for the book, and what had to be decided."""
 
-    readings: pd.DataFrame
-    spectra: pd.DataFrame | None
-    left: pd.DataFrame
+    made: Any
     notes: tuple[str, ...]
 
 
@@ -49,11 +55,11 @@ class Instrument(frame.Panel):
 
         book_choice.own(self.book)
         found = _found(self.book, **self.values)
-        count = len(found.readings)
-        grown = books.add_readings(self.book, found.readings, found.spectra)
+        count = len(found.made.readings)
+        grown = books.add_readings(self.book, found.made)
         saved = books.save(grown, words.say("instrument.saved_as", count=count))
         self._take(saved.path, saved)
-        return words.say("instrument.added", count=count, left=len(found.left))
+        return words.say("instrument.added", count=count, left=len(found.made.left))
 
 
 def panel(book: Any = None) -> Instrument:
@@ -78,10 +84,27 @@ def _choose(_book: Any) -> dict[str, Any]:
         "path": choices.text(say("path"), hint=say("path_hint")),
         "typed": choices.text(say("typed"), hint=say("typed_hint"), long=True),
         "white": choices.pick(say("white"), [(say("white_stated"), ""), *whites]),
+        "adapt": choices.tick(say("adapt"), note=say("adapt_note")),
         "method": choices.pick(say("method"), [(say(f"from_{m}"), m) for m in _METHODS]),
+        **_conditions(say),
         **exposure.offered(),
         "names": choices.text(say("names"), hint=say("names_hint"), long=True),
         "repeat": choices.number(say("repeat"), 0, low=0, high=5, step=0.05, unit=""),
+    }
+
+
+def _conditions(say: Any) -> dict[str, Any]:
+    """How it was read, where the file doesn't say."""
+    blank = [(say("not_stated"), "")]
+    gloss = [(say(f"specular_{kind}"), kind) for kind in ("in", "out")]
+    lamps = [(say(name.lower()), name) for name in M_CONDITIONS]
+    return {
+        "geometry": choices.pick(say("geometry"), [*blank, *((g, g) for g in _GEOMETRIES)]),
+        "specular": choices.pick(say("specular"), [*blank, *gloss]),
+        "m_condition": choices.pick(say("m_condition"), [*blank, *lamps]),
+        "aperture_mm": choices.number(say("aperture"), 0, low=0, high=100, step=0.5, unit="mm"),
+        "backing": choices.text(say("backing"), hint=say("backing_hint")),
+        "layers": choices.number(say("layers"), 0, low=0, high=64, unit=""),
     }
 
 
@@ -123,16 +146,19 @@ def _found(book: Any, **picked: Any) -> _Found:
         names=named(picked["names"]),
         method=picked["method"],
         repeat=picked["repeat"] or None,
+        adapt=picked["adapt"],
+        conditions={name: picked[name] for name in CONDITIONS if picked[name]},
         **exposure.told(picked),
     )
-    return _Found(*made, notes)
+    return _Found(made, notes)
 
 
 def _show(book: Any, **picked: Any) -> frame.Shown:
     found = _found(book, **picked)
-    readings, left, notes = found.readings, found.left, list(found.notes)
+    readings, left, notes = found.made.readings, found.made.left, list(found.notes)
     if len(left):
         notes.insert(0, words.say("instrument.left", names=", ".join(left["sample"].unique()[:12])))
+    notes += _told_of(readings)
     notes.append(words.say("instrument.sure_stated" if picked["repeat"] else "instrument.sure"))
     sentence = words.say(
         "instrument.told", count=len(readings), swatches=readings["swatch"].nunique(),
@@ -141,6 +167,17 @@ def _show(book: Any, **picked: Any) -> frame.Shown:
     variances = readings[["var_L", "var_a", "var_b"]].to_numpy(float) ** 0.5
     table = readings.assign(**dict(zip(STANDARD_UNCERTAINTIES, variances.T, strict=True)))
     return frame.Shown(sentence, table=table[_SHOWN].round(2), chips=_chips(readings), notes=notes)
+
+
+def _told_of(readings: pd.DataFrame) -> list[str]:
+    """How the readings were made, and which of them shine of themselves."""
+    read_as = readings.apply(conditions_text, axis=1) if len(readings) else []
+    how = " · ".join(dict.fromkeys(filter(None, read_as))) or words.say("instrument.not_stated")
+    notes = [words.say("instrument.conditions", how=how)]
+    glowing = readings.loc[readings["flags"].str.contains("fluorescent"), "swatch"].unique()
+    if len(glowing):
+        notes.append(words.say("instrument.fluorescent", names=", ".join(glowing)))
+    return notes
 
 
 def _chips(readings: pd.DataFrame) -> list[frame.Chip]:

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -100,16 +99,11 @@ def _left_out(rows: pd.DataFrame, method: str | None) -> list[str]:
     lost = others.loc[~others["swatch"].isin(kept["swatch"]), "swatch"].unique()
     codes = ", ".join(map(str, lost[:6])) + (", …" if len(lost) > 6 else "")
     many = [
-        words.say("reading.count", name=_way(name), number=number)
+        words.say("reading.count", name=shift.way_text(str(name)), number=number)
         for name, number in others.groupby("method")["swatch"].nunique().items()
     ]
-    told = {"method": _way(method), "others": ", ".join(many), "codes": codes}
+    told = {"method": shift.way_text(method), "others": ", ".join(many), "codes": codes}
     return [words.say(f"predict.methods_{'lose' if len(lost) else 'all'}", **told)]
-
-
-def _way(method: Any) -> str:
-    """A method of reading, as panels name it."""
-    return words.say(f"reading.{method}") if method in shift.METHODS else str(method)
 
 
 def _bands(rows: pd.DataFrame, bands: pd.DataFrame | None, white: tuple[str, int]) -> np.ndarray:

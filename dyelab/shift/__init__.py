@@ -36,6 +36,7 @@ from dyelab.shift.recipes import (
     leading,
     level,
     metals_of,
+    way_text,
     without_others,
 )
 from dyelab.shift.saturating import Saturating, fit
@@ -78,6 +79,7 @@ __all__ = [
     "relative_strength",
     "separate",
     "shared_factors",
+    "way_text",
     "with_only",
     "without_others",
 ]

@@ -22,6 +22,19 @@ def added(reflectance: np.ndarray, base: np.ndarray | None = None) -> np.ndarray
     return ks if base is None else ks - convert.ks(np.asarray(base, float))
 
 
+def _refuse_fluorescent(waves: np.ndarray, **spectra: np.ndarray | None) -> None:
+    for name, spectrum in spectra.items():
+        if spectrum is None or not np.any(convert.brightened(spectrum)):
+            continue
+        rows = np.atleast_2d(np.asarray(spectrum, float))
+        i, at = np.unravel_index(np.nanargmax(rows), rows.shape)
+        raise InputError(
+            f"the {name}'s reflectance is {rows[i, at]:.2f} at {waves[at]:g} nm. Over 1 means a "
+            "brightener or a fluorescent dye, for which K/S and strength don't hold. Compare by "
+            "CIELAB, or read it without ultraviolet (M2)."
+        )
+
+
 def relative_strength(
     wavelengths: np.ndarray,
     reference: np.ndarray,
@@ -49,9 +62,10 @@ def relative_strength(
     Raises
     ------
     InputError
-        If the reference isn't deeper than its base.
+        If the reference isn't deeper than its base, or a spectrum is fluorescent.
     """
     waves = np.asarray(wavelengths, float)
+    _refuse_fluorescent(waves, reference=reference, sample=sample, base=base)
     first = np.atleast_2d(added(reference, base))
     second = np.atleast_2d(added(sample, base))
     first, second = np.broadcast_arrays(first, second)

@@ -37,7 +37,10 @@ class CellSpectra:
 
 
 def cell_spectra(recipes: Recipes, rows: np.ndarray, spectra: pd.DataFrame) -> CellSpectra | None:
-    """K/S of the recipes in `rows` (-1 for a missing one); None where a spectrum is missing."""
+    """K/S of the recipes in `rows` (-1 for a missing one); None where a spectrum is missing.
+
+    A spectrum above 1 is fluorescent, has no K/S, and counts as missing.
+    """
     bands = [name for name in spectra.columns if name != "reading"]
     series = recipes.variants.series
     alike = np.flatnonzero(series == series[rows[rows >= 0][0]])
@@ -45,6 +48,7 @@ def cell_spectra(recipes: Recipes, rows: np.ndarray, spectra: pd.DataFrame) -> C
     joined = used[["reading", "swatch", "variant"]].merge(spectra, on="reading")
     pieces = joined.groupby(["variant", "swatch"], sort=False)[bands].mean()
     pieces = pieces[pieces.notna().all(axis=1)]
+    pieces = pieces[~convert.brightened(pieces.to_numpy(float))]  # no K/S: they shine themselves
     there = set(pieces.index.get_level_values("variant"))
     if not {row for row in rows if row >= 0} <= there:
         return None

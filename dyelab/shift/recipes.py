@@ -117,7 +117,7 @@ def _uncertainties(variants: compare.Variants) -> dict[str, np.ndarray]:
 
 
 def fresh(wide: pd.DataFrame) -> pd.DataFrame:
-    """Readings of the cloth itself, taken before any test.
+    """Readings of the cloth itself, taken before any test; `method` says the way (`table.ways`).
 
     Raises
     ------
@@ -131,7 +131,8 @@ def fresh(wide: pd.DataFrame) -> pd.DataFrame:
         keep &= wide["part"].isin(["", "swatch"]) | wide["part"].isna()
     if not keep.any():
         raise InputError(words.say("variants.nothing"))
-    return wide[keep].reset_index(drop=True)
+    rows = wide[keep].reset_index(drop=True)
+    return rows.assign(method=table.ways(rows)) if "method" in rows else rows
 
 
 def _read_by(rows: pd.DataFrame, method: str | None) -> pd.DataFrame:
@@ -146,10 +147,17 @@ def _read_by(rows: pd.DataFrame, method: str | None) -> pd.DataFrame:
 
 
 def _trusted(rows: pd.DataFrame) -> list[str]:
-    """Methods of these rows, the most trusted first, unknown ones last."""
-    there = list(dict.fromkeys(rows["method"]))
-    known = [name for name in METHODS if name in there]
-    return known + [name for name in there if name not in known]
+    """Ways of reading these rows, the most trusted method first, unknown ones last."""
+    ranks = {name: rank for rank, name in enumerate(METHODS)}
+    there = dict.fromkeys(rows["method"])
+    return sorted(there, key=lambda way: ranks.get(table.method_of(way), len(ranks)))
+
+
+def way_text(way: str) -> str:
+    """A way of reading as panels and pages name it: ``spectrophotometer, 45/0, M1``."""
+    method = table.method_of(way)
+    named = words.say(f"reading.{method}") if method in METHODS else method
+    return named + way.removeprefix(method)
 
 
 def leading(wide: pd.DataFrame) -> str | None:

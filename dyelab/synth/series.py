@@ -213,6 +213,7 @@ def _lab(reflectance: np.ndarray) -> np.ndarray:
 
 _FIXED: dict[str, Any] = {
     **{"part": "swatch", "area": "whole", "method": "spectral", "source": "invented"},
+    **table.NOT_STATED,
     **{"geometry": "45/0", "n": 1, "flags": "", "test": "", "taken_at": ""},
     **dict(zip(table.WHITE, table.DEFAULT_WHITE, strict=True)),
 }

@@ -9,6 +9,7 @@ from dyelab.table.checking import check, fault
 from dyelab.table.columns import (
     EXPOSURES,
     FORMS,
+    M_CONDITIONS,
     MATERIALS,
     METHODS,
     PHOTOS,
@@ -24,6 +25,7 @@ from dyelab.table.columns import (
     schema,
     spectra_table,
 )
+from dyelab.table.conditions import CONDITIONS, NOT_STATED, conditions_text, method_of, ways
 from dyelab.table.typing import as_text, blanks, empty, numbers, typed
 from dyelab.table.white import (
     COVARIANCE,
@@ -41,6 +43,7 @@ from dyelab.table.white import (
 )
 
 __all__ = [
+    "CONDITIONS",
     "COVARIANCE",
     "DEFAULT_WHITE",
     "EXPOSURES",
@@ -48,6 +51,8 @@ __all__ = [
     "LAB",
     "MATERIALS",
     "METHODS",
+    "M_CONDITIONS",
+    "NOT_STATED",
     "PHOTOS",
     "READINGS",
     "ROLES",
@@ -65,15 +70,18 @@ __all__ = [
     "blanks",
     "book_white",
     "check",
+    "conditions_text",
     "covariances",
     "empty",
     "fault",
+    "method_of",
     "need",
     "numbers",
     "one_white",
     "schema",
     "spectra_table",
     "typed",
+    "ways",
     "white_text",
     "with_covariances",
 ]

@@ -105,6 +105,9 @@ STEPS = Table(
 )
 
 
+M_CONDITIONS = ("M0", "M1", "M2", "M3")
+
+
 READINGS = Table(
     "readings",
     (
@@ -128,7 +131,7 @@ READINGS = Table(
         Column("source", about="file the reading came from"),
         Column("illuminant", required=True, about="CIE illuminant, such as D65"),
         Column("observer", "integer", "°", required=True, options=("2", "10")),
-        Column("geometry", about="such as 45/0 or d/8 (SCI)"),
+        Column("geometry", about="of light and eye, such as 45/0 or d/8"),
         Column("L", "number", required=True, minimum=0, maximum=100, remedy=_RGB),
         Column("a", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
         Column("b", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
@@ -141,6 +144,15 @@ READINGS = Table(
         Column("n", "integer", minimum=1, about="independent areas or placements averaged"),
         Column("flags", about="words, parted by spaces"),
         Column("taken_at", "datetime", remedy="Write it as 2026-04-30T14:05:00."),
+        Column("specular", options=("", "in", "out"), about="whether a sphere takes gloss in"),
+        Column(
+            "m_condition",
+            options=("", *M_CONDITIONS),
+            about="ultraviolet in the lamp (ISO 13655): M0 not said, M1 D50, M2 none, M3 polarised",
+        ),
+        Column("aperture_mm", "number", "mm", minimum=0, about="width of the spot that is read"),
+        Column("backing", about="what lies under the cloth, such as white or black"),
+        Column("layers", "integer", minimum=1, about="of cloth, folded on itself"),
     ),
     key=("reading",),
     links=(("swatch", "swatches", "swatch"), ("test", "tests", "test")),

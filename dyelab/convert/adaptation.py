@@ -1,0 +1,165 @@
+"""Colours of dyed cloth under another white, without a spectrum: the likeliest, and its error.
+
+CAT16 foretells how an eye adapts, not what a dyed spectrum does under another light or for another
+observer. What it misses on cloth is learned from spectra, near each colour: its mean is added, its
+covariance carried.
+"""
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from dyelab.convert.lab import adapt_lab
+from dyelab.convert.light import white
+from dyelab.convert.spectrum import spectrum_to_lab
+from dyelab.table import (
+    COVARIANCE,
+    LAB,
+    STANDARD_UNCERTAINTIES,
+    WHITE,
+    covariances,
+    need,
+    with_covariances,
+)
+
+HERE = Path(__file__).parent / "surfaces"
+MEASURED, LAST = "measured", 720  # nm: the measured surfaces end in a straight line beyond
+# Misses of colours within REACH (CIELAB) speak for one another, at least the nearest FEW: between
+# 6 and 15 nothing changes that tests/benchmarks/adapting.py measures.
+REACH, FEW = 8.0, 25
+_LEAST = 0.02  # variance: what conversions of one spectrum by two tables differ by
+_AT_ONCE = 500
+
+
+@cache
+def surfaces() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Wavelengths (k,), reflectance factors (m, k) of cloths and surfaces, and each one's family.
+
+    Measured surfaces (see ``reflectances.csv``) and invented dyed cloth (``dyed.csv``, written by
+    tests/benchmarks/adapting.py).
+    """
+    invented = pd.read_csv(HERE / "dyed.csv", comment="#")
+    real = pd.read_csv(HERE / "reflectances.csv", comment="#").drop(columns="sample")
+    bands = np.array([float(name) for name in invented.columns[1:]])
+    at = [float(name) for name in real.columns if int(name) <= LAST]
+    seen = real.iloc[:, : len(at)].to_numpy(float)
+    measured = np.array([np.interp(bands, at, row) for row in seen])
+    families = [*invented["family"], *[MEASURED] * len(measured)]
+    spectra = np.concatenate([invented.iloc[:, 1:].to_numpy(float), measured])
+    return bands, spectra, np.array(families)
+
+
+def adapt_cloth(
+    lab: np.ndarray, old: tuple[str, int], new: tuple[str, int], *, without: str = ""
+) -> tuple[np.ndarray, np.ndarray]:
+    """CIELAB of dyed cloth under another white, and the covariance of what that gets wrong.
+
+    Parameters
+    ----------
+    lab : ndarray (n, 3)
+        Under the old white.
+    old, new : (illuminant, observer)
+    without : str
+        A family of `surfaces` to leave out, for judging.
+
+    Returns
+    -------
+    lab : ndarray (n, 3)
+        By CAT16, moved by the mean that this misses on surfaces of about this colour.
+    covariance : ndarray (n, 3, 3)
+    """
+    known, misses, weight = _misses(old, new, without)
+    moved = adapt_lab(lab, white(*old), white(*new))
+    shift, covariance = np.zeros_like(moved), np.zeros((len(moved), 3, 3))
+    for start in range(0, len(moved), _AT_ONCE):
+        part = slice(start, start + _AT_ONCE)
+        share = _near(np.asarray(lab, float)[part], known) * weight
+        share /= share.sum(axis=1, keepdims=True)
+        shift[part] = share @ misses
+        spread = np.einsum("nm,mk,ml->nkl", share, misses, misses, optimize=True)
+        covariance[part] = spread - np.einsum("nk,nl->nkl", shift[part], shift[part])
+    return moved + shift, covariance + _LEAST * np.eye(3)
+
+
+def _near(lab: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """How much each known colour says of each asked for, (n, m)."""
+    apart = ((lab[:, None] - known) ** 2).sum(axis=-1)
+    reach = np.maximum(REACH**2, np.partition(apart, FEW, axis=1)[:, FEW])
+    return np.exp(-0.5 * apart / reach[:, None])
+
+
+@cache
+def _misses(
+    old: tuple[str, int], new: tuple[str, int], without: str
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Colours under the old white, what CAT16 misses, and weights that even out the families."""
+    bands, spectra, families = surfaces()
+    spectra, families = spectra[families != without], families[families != without]
+    _names, which, counts = np.unique(families, return_inverse=True, return_counts=True)
+    before, after = (
+        spectrum_to_lab(bands, spectra, illuminant=light, observer=degrees)
+        for light, degrees in (old, new)
+    )
+    return before, after - adapt_lab(before, white(*old), white(*new)), 1 / counts[which]
+
+
+def adapt(table: pd.DataFrame, illuminant: str, observer: int) -> pd.DataFrame:
+    """Bring every row of a CIELAB table to one white: an estimate that carries its error.
+
+    Parameters
+    ----------
+    table : DataFrame
+        With `L, a, b, illuminant, observer`; white points may differ from row to row.
+    illuminant, observer
+        The white wanted.
+
+    Returns
+    -------
+    DataFrame
+        A new table under that white, with the six covariance columns. Rows that had another are
+        moved as `adapt_cloth` says, the word ``adapted`` is added to their `flags`, and what they
+        stated of their covariance (or `u_L, u_a, u_b`) is carried along and that error added.
+    """
+    need(table, [*LAB, *WHITE], "adapting")
+    sizes = [name for name in (*COVARIANCE, *STANDARD_UNCERTAINTIES) if name in table]
+    result = table.astype(dict.fromkeys([*LAB, *sizes], float)).reset_index(drop=True)
+    flags = result["flags"].fillna("").astype(str) if "flags" in result else ""
+    result["flags"] = pd.Series(flags, index=result.index, dtype=object)
+    spread, wanted = covariances(result), (illuminant, int(observer))
+    for (old, degrees), rows in result.groupby(WHITE, sort=False):
+        source = str(old), int(str(degrees))
+        if source == wanted:
+            continue
+        held = rows[LAB].to_numpy(float), spread[rows.index]
+        result.loc[rows.index, LAB], spread[rows.index] = _moved(*held, source, wanted)
+        result.loc[rows.index, "flags"] = rows["flags"].map(
+            lambda words: " ".join(dict.fromkeys([*words.split(), "adapted"]))
+        )
+    result["illuminant"], result["observer"] = illuminant, int(observer)
+    return _with_spread(result, spread).set_axis(table.index)
+
+
+def _moved(
+    lab: np.ndarray, spread: np.ndarray, old: tuple[str, int], new: tuple[str, int]
+) -> tuple[np.ndarray, np.ndarray]:
+    moved, error = adapt_cloth(lab, old, new)
+    slopes = _slopes(lab, white(*old), white(*new))
+    carried = slopes @ np.nan_to_num(spread) @ np.swapaxes(slopes, -1, -2)
+    return np.clip(moved, [0, -160, -160], [100, 160, 160]), carried + error
+
+
+def _with_spread(table: pd.DataFrame, spread: np.ndarray) -> pd.DataFrame:
+    if set(STANDARD_UNCERTAINTIES) <= set(table):
+        table[STANDARD_UNCERTAINTIES] = np.sqrt(np.diagonal(spread, axis1=-2, axis2=-1))
+    return with_covariances(table, spread)
+
+
+def _slopes(lab: np.ndarray, source: np.ndarray, target: np.ndarray) -> np.ndarray:
+    """Derivatives (n, 3, 3) of the adapted L*, a*, b* by the old ones."""
+    step = 0.1 * np.eye(3)
+    up, down = (
+        adapt_lab(lab[:, None] + sign * step, source, target) for sign in (1, -1)
+    )  # (n, 3 steps, 3 coordinates)
+    return np.swapaxes((up - down) / 0.2, -1, -2)
