@@ -243,7 +243,8 @@ def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     ends = "ends" if convert.missing_ends([float(band) for band in bands]) else ""
     joined = log.merge(lab.rename(columns={"sample": "reading"}), on="reading").assign(flags=ends)
     named = spectra[["sample", *bands]].rename(columns={"sample": "reading"})
-    return joined[table.READINGS.names], named
+    lacking = {name: cell for name, cell in table.NOT_STATED.items() if name not in joined}
+    return joined.assign(**lacking)[table.READINGS.names], named
 
 
 def write_book(folder: str | Path, path: str | Path) -> "Book":
