@@ -90,7 +90,7 @@ def add_photo(
         ],
         **{"swatch": swatches, "part": "swatch", "area": "whole", "method": method},
         **{"source": source, "exposure": exposure, "unit": unit, "taken_at": taken_at},
-        **{"amount": np.nan if amount is None else amount, "test": "", "geometry": ""},
+        **{"amount": np.nan if amount is None else amount, "test": "", **table.NOT_STATED},
     )[table.READINGS.names]
     again = sorted(set(rows["reading"]) & set(bk.readings["reading"]))
     if again:
