@@ -213,7 +213,8 @@ def test_a_series_goes_into_a_book_as_planned(tmp_path):
     [
         ({"fibre": []}, "at least one"),
         ({"dye": ["madder 50", "madder 50"]}, "each level once"),
-        ({"iron": ["two"]}, "0 to 300"),
+        ({"iron": ["two"]}, "is no number. Write it like"),
+        ({"iron": ["400"]}, "0 to 300"),
         ({"dye": ["maddar"]}, "Did you mean 'madder'"),
         ({"mordant": ["potassium dichromate"]}, "not offered"),
         ({"colour": ["red"]}, "no factor 'colour'"),

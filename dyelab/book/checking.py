@@ -227,6 +227,13 @@ def _old_lines(aside: Mapping[str, Cells]) -> list[tuple[str, str, str]]:
     return [(name, "", line) for name, line in frame[LINES].itertuples(index=False)]
 
 
+_REASON = {
+    False: "is no row of {name}.csv: too many cells, or a quotation mark left open",
+    True: "is no row of {name}.csv: it holds a NUL or a damaged byte (shown as \ufffd), so its "
+    "numbers can't be trusted",
+}
+
+
 def _line_faults(lines: list[tuple[str, str, str]]) -> pd.DataFrame:
     faults: list[dict[str, Any]] = []
     for i, (name, row, line) in enumerate(lines):
@@ -237,7 +244,7 @@ def _line_faults(lines: list[tuple[str, str, str]]) -> pd.DataFrame:
                 number,
                 "",
                 f"the line {line[:60]!r}",
-                f"is no row of {name}.csv: too many cells, or a quotation mark left open",
+                _REASON["\ufffd" in line].format(name=name),
                 "Mend the line; cells that hold a comma stand in quotation marks.",
             )
         )

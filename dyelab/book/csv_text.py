@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
-from dyelab import table
+from dyelab import limits, table
 
 _BLANK_LINES_JOINED = 40
 
@@ -40,16 +40,38 @@ def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
     text, notes = _decoded(content, name)
     if "\n" not in text:
         text = text.replace("\r", "\n")
+    limits.need(text.count("\n"), limits.ROWS, "lines", name)
     separator = _separator(text)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}; saved with commas from now on.")
-    frame, broken = _fast(text, separator, numeric)
+    frame, broken = None, ()
+    if not _DAMAGE.search(text):
+        frame, broken = _fast(text, separator, numeric)
     if frame is None:
         frame, broken = _line_by_line(text, separator)
-    frame.columns = [str(column).strip() for column in frame.columns]
-    if separator == ";":
-        frame = _points(frame)
+    limits.need(len(frame.columns), limits.COLUMNS, "columns", name)
+    frame.columns = pd.Index(_apart([str(column).strip() for column in frame.columns]))
+    if separator != ",":
+        texts = frame.columns[[not is_numeric_dtype(kind) for kind in frame.dtypes]]
+        frame[texts] = table.decimal_points(frame[texts], sure=separator == ";")
     return Cells(frame, notes, broken)
+
+
+# A NUL, or a byte that is no UTF-8 in a file that is: no text has these, a damaged disk does.
+_DAMAGE = re.compile("[\0\udc80-\udcff]")
+
+
+def _apart(names: list[str]) -> list[str]:
+    """Headings with a number behind each that was there before."""
+    seen: dict[str, int] = {}
+    found = []
+    for name in names:
+        while name in seen:
+            seen[name] += 1
+            name = f"{name}.{seen[name] - 1}"
+        seen[name] = 1
+        found.append(name)
+    return found
 
 
 _SAID = {";": "semicolons", "\t": "tabs"}
@@ -59,11 +81,12 @@ def _decoded(content: bytes, name: str) -> tuple[str, tuple[str, ...]]:
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         said = f"{name}: was UTF-16; saved as UTF-8 from now on."
         return content.decode("utf-16", errors="replace"), (said,)
-    try:
-        return content.decode("utf-8-sig").replace("\0", ""), ()
-    except UnicodeDecodeError:
-        said = f"{name}: not UTF-8, read as Windows-1252. Look at the accented letters once."
-        return content.decode("cp1252", errors="replace").replace("\0", ""), (said,)
+    text = content.decode("utf-8-sig", "surrogateescape")
+    odd = len(re.findall("[\udc80-\udcff]", text))
+    if odd <= sum(map(text.count, set(re.findall("[^\0-\x7f\udc80-\udcff]", text)))):
+        return text, ()  # with a broken byte or none, but UTF-8 by all the rest of it
+    said = f"{name}: not UTF-8, read as Windows-1252. Look at the accented letters once."
+    return content.decode("cp1252", errors="replace"), (said,)
 
 
 def _separator(text: str) -> str:
@@ -83,7 +106,7 @@ def _fast(
             frame = pd.read_csv(
                 io.StringIO(text, newline=""),
                 sep=separator,
-                dtype=str if separator == ";" else dict.fromkeys(plain, str),
+                dtype=str if separator != "," else dict.fromkeys(plain, str),
                 keep_default_na=False,
                 na_values={name: [""] for name in header if name not in plain},
                 index_col=False,
@@ -122,19 +145,24 @@ def _numbered(frame: pd.DataFrame) -> pd.DataFrame:
 
 def _line_by_line(text: str, separator: str) -> tuple[pd.DataFrame, tuple[tuple[int, str], ...]]:
     lines = [line for line in re.split(r"(?<=\n)", text) if line]
-    header = _cells(lines[0], separator)
+    header = _cells(_shown(lines[0]), separator) if lines else []
     rows: dict[int, list[str]] = {}
     broken: list[tuple[int, str]] = []
     at, row = 1, 2
     while at < len(lines):
         cells, used = _record(lines, at, separator, len(header))
         if cells is None:
-            broken.append((row, lines[at].rstrip("\r\n")))
+            broken.append((row, _shown(lines[at]).rstrip("\r\n")))
         elif any(cells):
             rows[row] = cells + [""] * (len(header) - len(cells))
         at, row = at + used, row + 1
-    frame = pd.DataFrame.from_dict(rows, orient="index", columns=header, dtype=str)
+    frame = pd.DataFrame.from_dict(rows, orient="index", columns=_apart(header), dtype=str)
     return frame, tuple(broken)
+
+
+def _shown(line: str) -> str:
+    """The line with a sign for each damaged byte, so that it can be kept in a file of text."""
+    return _DAMAGE.sub("\ufffd", line)
 
 
 def _record(lines: list[str], at: int, separator: str, width: int) -> tuple[list[str] | None, int]:
@@ -142,21 +170,18 @@ def _record(lines: list[str], at: int, separator: str, width: int) -> tuple[list
     joined = ""
     for used in range(1, min(_BLANK_LINES_JOINED, len(lines) - at) + 1):
         joined += lines[at + used - 1]
+        if len(joined) > limits.LETTERS * width or _DAMAGE.search(joined):
+            break
         if joined.count('"') % 2 == 0:
             cells = _cells(joined, separator)
-            return (cells, used) if len(cells) <= width else (None, 1)
+            fits = len(cells) <= width and max(map(len, cells), default=0) <= limits.LETTERS
+            return (cells, used) if fits else (None, 1)
     return None, 1
 
 
 def _cells(line: str, separator: str) -> list[str]:
     stripped = line.removesuffix("\n").removesuffix("\r")
     return next(csv.reader(io.StringIO(stripped, newline=""), delimiter=separator), [])
-
-
-def _points(frame: pd.DataFrame) -> pd.DataFrame:
-    """Decimal commas to points, in cells that are nothing but a number."""
-    number = r"^\s*(-?\d+),(\d+)\s*$"
-    return frame.apply(lambda cells: cells.str.replace(number, r"\1.\2", regex=True))
 
 
 def end_to_end(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:

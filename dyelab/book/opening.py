@@ -78,11 +78,18 @@ def create(
 def open_book(path: str | Path) -> Book:
     """Open a book: every row is checked, faults are listed in `faults`, good rows are typed.
 
+    What is not as dyelab left it is said in `outside`.
+
     Raises
     ------
     InputError
         If the folder is missing or holds no ``swatches.csv``.
     """
+    return opened(path)[0]
+
+
+def opened(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
+    """Open a book, and list what is not as dyelab left it; see `unlike_saved`."""
     folder = Path(path)
     if folder.name == PACKAGE:
         folder = folder.parent
@@ -95,7 +102,8 @@ def open_book(path: str | Path) -> Book:
             "Choose the folder that holds it."
         )
     bk = loaded(folder, contents)
-    return replace(bk, outside=tuple(fault["text"] for fault in unlike_saved(bk)))
+    unlike = unlike_saved(bk)
+    return replace(bk, outside=tuple(fault["text"] for fault in unlike)), unlike
 
 
 def unlike_saved(bk: Book) -> list[dict[str, Any]]:

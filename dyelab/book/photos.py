@@ -13,7 +13,7 @@ from dyelab import files, limits, table
 from dyelab.book import folder, store
 from dyelab.book.folder import PHOTOS as FOLDER
 from dyelab.book.model import FAULT_COLUMNS, Book
-from dyelab.book.opening import add, open_book, unlike_saved
+from dyelab.book.opening import add, opened
 from dyelab.errors import InputError
 
 
@@ -124,9 +124,9 @@ def check(path: str | Path) -> pd.DataFrame:
     DataFrame
         `file, row, column, found, expected, remedy, text`, one row a fault.
     """
-    bk = open_book(path)
-    unlike = [fault for fault in unlike_saved(bk) if fault["grave"]]
-    found = [*unlike, *_photo_faults(bk), *_source_faults(bk)]
+    bk, unlike = opened(path)
+    grave = [fault for fault in unlike if fault["grave"]]
+    found = [*grave, *_photo_faults(bk), *_source_faults(bk)]
     more = pd.DataFrame(found, columns=FAULT_COLUMNS)
     return pd.concat([part for part in (bk.faults, more) if len(part)] or [more], ignore_index=True)
 

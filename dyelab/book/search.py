@@ -14,11 +14,12 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import pandas as pd
 
+from dyelab import table
 from dyelab.book.model import Book
 from dyelab.book.views import recipes
 from dyelab.errors import InputError
 
-_NUMBER = r"(\d+(?:\.\d+)?)\s*%?"
+_NUMBER = r"(\d+(?:[.,]\d+)?)\s*%?"
 _RANGES = (
     (rf"(?:between|from)\s+{_NUMBER}\s+(?:and|to)\s+{_NUMBER}", "between"),
     (rf"{_NUMBER}\s*(?:to|-|–)\s*{_NUMBER}", "between"),
@@ -101,7 +102,7 @@ def _indexed(bk: Book) -> _Index:
 def _clauses(text: str) -> list[str]:
     """Parts of the line; a comma or "and" parts, but not the "and" of a range."""
     quoted = re.sub(rf"{_RANGES[0][0]}", lambda m: m.group().replace(" and ", " to "), text.strip())
-    parts = re.split(r"\s*[,;]\s*|\s+and\s+", quoted)
+    parts = re.split(r"\s*(?:;|,(?!\d))\s*|\s+and\s+", quoted)
     return [part.strip() for part in parts if part.strip()]
 
 
@@ -119,7 +120,7 @@ def _choice(rows: _Index, text: str) -> np.ndarray:
     for pattern, kind in _RANGES:
         match = re.fullmatch(rf"(?i)(.+?)\s*{pattern}", text)
         if match and not _literal(rows, text):
-            low, high = float(match.group(2)), float(match.groups()[-1])
+            low, high = (table.number(match.group(i)) for i in (2, match.lastindex or 2))
             return _within(_values(rows, match.group(1)), kind, low, high)
     return _named(rows, text)
 

@@ -1,5 +1,6 @@
 """Plan a series, print its sheets, put it into a book; later, enter what was really done."""
 
+import re
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -146,13 +147,13 @@ def factors(book: Any, chosen: dict[str, Any]) -> dict[str, list[Any]]:
     found: dict[str, list[Any]] = {"fibre": list(chosen["fibre"])}
     found |= {name: list(chosen[name]) for name in _FACTORS if chosen[name]}
     listed = recipe.materials(book.materials)
-    for text in filter(None, (part.strip() for part in chosen["more"].split(","))):
+    for text in filter(None, map(str.strip, re.split(r";|,\s|,(?!\d)", chosen["more"]))):
         level = text.rpartition(" ")[0] or text
         role = str(recipe.find(level, listed)["role"])
         found.setdefault("dye" if role == "vat" else role, []).append(text)
     for metal in ("iron", "copper"):
-        doses = chosen[metal].replace(",", " ").split() or ["0"]
-        found[metal] = list(dict.fromkeys(doses))
+        doses = table.number_list(chosen[metal].replace("%", " "), metal) or [0]
+        found[metal] = list(dict.fromkeys(f"{dose:g}" for dose in doses))
     return found
 
 

@@ -1,6 +1,7 @@
 """Factors and levels as a dyer writes them, and every recipe they can be crossed to."""
 
 import itertools
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -8,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import errors, recipe
+from dyelab import errors, recipe, table
 from dyelab.errors import InputError
 
 MATERIALS = ("tannin", "mordant", "dye", "modifier")
@@ -78,14 +79,11 @@ def level_of(factor: str, value: Any, listed: pd.DataFrame | None) -> Level:
 
 
 def _is_number(text: str) -> bool:
-    return text.replace(".", "", 1).isdigit()
+    return bool(re.fullmatch(r"[\d.,]*\d", text))
 
 
 def _dose(factor: str, value: Any) -> float:
-    try:
-        dose = float(str(value).removesuffix("%"))
-    except ValueError:
-        dose = np.nan
+    dose = table.number(str(value).strip().removesuffix("%"), factor, most=300)
     if not 0 <= dose <= 300:
         raise InputError(f"{factor}: {value!r} is no dose. Write % WOF as a number from 0 to 300.")
     return dose

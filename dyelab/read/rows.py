@@ -7,7 +7,7 @@ import pandas as pd
 
 from dyelab.read.columns import Roles
 from dyelab.read.grid import Grid
-from dyelab.table import STANDARD_UNCERTAINTIES, fault
+from dyelab.table import STANDARD_UNCERTAINTIES, decimal_points, fault
 
 _PLAIN = "Expected a plain number: correct it, or leave this row out with --skip-bad."
 
@@ -93,7 +93,7 @@ def numbers(cells: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     comma = any(cells[name].str.match(r"^[-+]?\d*,\d+(?:[eE]|$)").any() for name in cells)
     if not comma:
         return values, []
-    points = cells.apply(lambda column: column.str.replace(",", ".", regex=False))
+    points = decimal_points(cells)
     return points.apply(pd.to_numeric, errors="coerce"), ["decimal commas were read as points"]
 
 

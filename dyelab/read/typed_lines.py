@@ -48,12 +48,12 @@ def typed_lines(text: str, *, illuminant: str, observer: int) -> pd.DataFrame:
 
 
 def _parted(line: str, number: int) -> tuple[str, list[float]]:
-    parts = re.split(r"[;\t]+|\s+", line.strip().strip(";").replace("−", "-"))
+    parts = re.split(r"[;\t]+|\s+", line.strip().strip(";"))
     parts = [part for part in parts if part]
     name, values = " ".join(parts[:-3]), parts[-3:]
     try:
-        numbers = [float(value.replace(",", ".")) for value in values]
-    except ValueError:
+        numbers = [number(value, most=160) for value in values]
+    except InputError:
         numbers = []
     if len(numbers) != 3:
         raise InputError(

@@ -26,6 +26,7 @@ from dyelab.table.columns import (
     spectra_table,
 )
 from dyelab.table.conditions import CONDITIONS, NOT_STATED, conditions_text, method_of, ways
+from dyelab.table.number_text import decimal_points, number, number_list
 from dyelab.table.typing import as_text, blanks, empty, numbers, typed
 from dyelab.table.white import (
     COVARIANCE,
@@ -72,10 +73,13 @@ __all__ = [
     "check",
     "conditions_text",
     "covariances",
+    "decimal_points",
     "empty",
     "fault",
     "method_of",
     "need",
+    "number",
+    "number_list",
     "numbers",
     "one_white",
     "schema",

@@ -244,10 +244,22 @@ MATERIALS = Table(
 )
 
 
+# Noise about black may fall a little below 0, and brightened cloth shine above 1; nothing that is
+# dyed leaves these bounds.
+LEAST_REFLECTANCE, MOST_REFLECTANCE = -0.05, 2.0
+
+
 def spectra_table(columns: Iterable[str]) -> Table:
     """Describe a spectra table with these columns: `reading`, then one a wavelength in nm."""
     bands = (
-        Column(str(name), "number", about=f"reflectance factor at {name} nm")
+        Column(
+            str(name),
+            "number",
+            minimum=LEAST_REFLECTANCE,
+            maximum=MOST_REFLECTANCE,
+            about=f"reflectance factor at {name} nm",
+            remedy="Reflectance factors run from 0 to 1: is it in percent, or is a point lost?",
+        )
         for name in columns
         if str(name).replace(".", "", 1).isdigit()
     )
