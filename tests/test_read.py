@@ -558,8 +558,8 @@ def test_a_quotation_mark_left_open_does_not_swallow_rows(write):
 
 
 def test_a_workbook_that_unpacks_to_far_too_much_is_refused(write, monkeypatch):
-    monkeypatch.setattr("dyelab.read.sheet._LARGEST", 1000)
-    with pytest.raises(InputError, match="unpacks to over"):
+    monkeypatch.setattr("dyelab.limits.TABLE_BYTES", 6000)
+    with pytest.raises(InputError, match="bytes when unpacked, the most that is read is 6,000"):
         read.measurements(write(workbook(pd.DataFrame(FACTORS, columns=BANDS)), "s.xlsx"))
 
 

@@ -51,6 +51,8 @@ def command(folder: Path | None, app: bool, desk: Path, white: str | None, **ser
         click.echo(line)
     click.echo(words.say("cli.serving", folder=desk.resolve()))
     run = _app if app else _lab
+    if app:
+        environment["DYELAB_DESK"] = str(desk.resolve())
     os.chdir(desk)
     os.execve(sys.executable, run(**server), with_looks(environment))
 
@@ -174,7 +176,7 @@ def _lab(port: int, no_browser: bool) -> list[str]:
 
 
 def _app(port: int, no_browser: bool) -> list[str]:
-    arguments = [sys.executable, "-m", "voila", ".", "--Voila.ip=127.0.0.1", "--template=dyelab"]
+    arguments = [sys.executable, "-m", "dyelab.cli.serve_panels", ".", "--template=dyelab"]
     return arguments + _common(port, no_browser, "--Voila.port")
 
 

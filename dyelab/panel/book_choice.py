@@ -10,6 +10,7 @@ import ipywidgets as widgets
 from dyelab import files, table, words
 from dyelab.errors import InputError
 from dyelab.panel import choices, remember
+from dyelab.panel.typed_path import typed
 
 _OTHER = ""
 
@@ -111,7 +112,10 @@ class Shelf(widgets.VBox):
         wanted = change["new"].strip().strip("\"'")
         if not wanted:
             return
-        path = Path(wanted).expanduser()
+        try:
+            path = typed(wanted)
+        except InputError:
+            path = Path(Path(wanted).name)  # in the desk folder; the panel says what is wrong
         if (path / "datapackage.json").is_file():
             self.choose(path)
         else:

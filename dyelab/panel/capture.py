@@ -14,6 +14,7 @@ from dyelab import calibrate, card, convert, files, measure, read, words
 from dyelab.calibrate import through
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, exposure, follow_book, frame, save
+from dyelab.panel.typed_path import typed
 from dyelab.table import LAB
 
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
@@ -162,7 +163,7 @@ class Capture(frame.Panel):
         if origin is None:
             if not picked["path"].strip():
                 raise InputError(words.say("capture.no_photo"))
-            origin = Path(picked["path"].strip()).expanduser()
+            origin = typed(picked["path"])
         if self.origin != origin:
             self._moves, self.origin = {}, origin
             self.photo = None

@@ -7,6 +7,7 @@ import ipywidgets as widgets
 
 from dyelab import words
 from dyelab.panel import book_choice, choices, frame, save
+from dyelab.panel.typed_path import typed
 
 _TASKS = ("sheet", "merge", "zip", "xlsx", "folder", "undo")
 _SUFFIX = {"zip": ".zip", "xlsx": ".xlsx", "folder": ""}
@@ -36,7 +37,7 @@ class Exchange(frame.Panel):
             return frame.Shown(words.say("exchange.name_a_file"))
         from dyelab import book as books
 
-        guesses = books.matches(books.sheet(Path(file.strip()).expanduser()))
+        guesses = books.matches(books.sheet(typed(file)))
         self.columns.children = tuple(_column(row) for row in guesses.to_dict("records"))
         return frame.Shown(words.say("exchange.sheet_says", columns=len(guesses)), guesses)
 
@@ -53,7 +54,7 @@ class Exchange(frame.Panel):
         if task == "undo":
             self._take(self.book.path, books.undo(self.book.path))
             return words.say("exchange.undone")
-        source = Path(file.strip()).expanduser()
+        source = typed(file)
         saved = books.save(self._joined(task, source), f"{task}: {source.name}")
         count = len(saved.swatches) - len(self.book.swatches)
         self._take(saved.path, saved)

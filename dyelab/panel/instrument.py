@@ -11,6 +11,7 @@ from dyelab import convert, read, words
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, exposure, frame, save
 from dyelab.panel.capture import named
+from dyelab.panel.typed_path import typed
 from dyelab.table import (
     CONDITIONS,
     LAB,
@@ -132,7 +133,7 @@ def _read(
 
 
 def _named(text: str) -> Path | None:
-    return Path(text.strip()).expanduser() if text.strip() else None
+    return typed(text) if text.strip() else None
 
 
 def _found(book: Any, **picked: Any) -> _Found:

@@ -12,6 +12,7 @@ import pandas as pd
 
 from dyelab import plan, press, recipe, table, words
 from dyelab.panel import book_choice, choices, frame, save
+from dyelab.panel.typed_path import typed
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
 _FACTORS = ("tannin", "mordant", "dye", "modifier")
@@ -54,7 +55,7 @@ class Planner(frame.Panel):
         if self.folder.value.strip():
             title = planned.name
             white = table.book_white(self.white.value)
-            folder = Path(self.folder.value.strip()).expanduser()
+            folder = typed(self.folder.value)
             target = books.create(folder, title, white=white)
         else:
             book_choice.own(target, "planning.example_kept", put=words.say("planning.put"))

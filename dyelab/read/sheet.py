@@ -32,7 +32,7 @@ def from_text(text: str, name: str) -> Grid:
     found = (_table(lines, name) for lines in tries)
     grid = next((grid for grid in found if grid is not None), None)
     if grid is None:
-        raise _no_header(max(tries, key=lambda t: len(t[0]) if t else 0), name)
+        raise _no_header(name)
     return grid
 
 
@@ -93,7 +93,7 @@ def from_workbook(data: bytes, name: str) -> list[Grid]:
     }
     found = {title: table for title, lines in sheets.items() if (table := _table(lines, name))}
     if not found:
-        raise _no_header(next(iter(sheets.values()), []), name)
+        raise _no_header(name)
     if len(sheets) == 1:
         return list(found.values())
     return [
@@ -112,13 +112,11 @@ def _header_at(lines: list[list[str]]) -> int | None:
     return next((i for i, line in enumerate(lines[:_LOOK]) if is_header(line)), None)
 
 
-def _no_header(lines: list[list[str]], name: str) -> InputError:
-    first = next((line for line in lines if any(line)), [])
-    found = ", ".join(cell.strip() for cell in first[:8] if cell.strip())[:120] or "nothing"
+def _no_header(name: str) -> InputError:
+    """Refuse what is no table, without a word of what it holds: it may be anybody's file."""
     return InputError(
-        f"{name} row 1: no header found; the first line begins {found!r}. Expected columns "
-        "sample, L, a, b (with illuminant and observer), or sample and one column a wavelength "
-        "(400, 410, …). Name the columns so."
+        f"{name} row 1: no header found. Expected columns sample, L, a, b (with illuminant and "
+        "observer), or sample and one column a wavelength (400, 410, …). Name the columns so."
     )
 
 

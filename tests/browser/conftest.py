@@ -2,6 +2,7 @@
 
 import itertools
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -125,8 +126,11 @@ def app(desk, surroundings, tmp_path_factory):
     port = free_port()
     command = open_._app(port, no_browser=True)
     state = str(tmp_path_factory.mktemp("state"))
-    environment = open_.with_looks({**surroundings, "XDG_STATE_HOME": state})
-    yield from served(command, desk, environment, f"http://127.0.0.1:{port}")
+    own = {"XDG_STATE_HOME": state, "PYTHONUNBUFFERED": "1"}
+    environment = open_.with_looks({**surroundings, **own})
+    for plain in served(command, desk, environment, f"http://127.0.0.1:{port}"):
+        said = (desk / "server.log").read_text()
+        yield re.search(rf"{plain}/\?token=\S+", said).group()
 
 
 @pytest.fixture(scope="session")

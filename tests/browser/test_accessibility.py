@@ -42,7 +42,7 @@ def findings(page, within):
     ],
 )
 def test_a_served_panel_has_no_serious_finding(app, page, name, until, theme):
-    page.goto(f"{app}/voila/render/{name}.ipynb?theme={theme}", timeout=COLD)
+    page.goto(app.replace("/?", f"/voila/render/{name}.ipynb?theme={theme}&"), timeout=COLD)
     page.wait_for_selector(until, timeout=COLD)
     page.wait_for_timeout(500)
     assert findings(page, ".dyelab") == []
@@ -84,7 +84,7 @@ def test_a_page_has_no_serious_finding_and_needs_no_network(page, pages, tmp_pat
 
 
 def test_everything_in_a_panel_is_reached_by_keyboard(app, page):
-    page.goto(f"{app}/voila/render/4_iron_and_copper.ipynb", timeout=COLD)
+    page.goto(app.replace("/?", "/voila/render/4_iron_and_copper.ipynb?"), timeout=COLD)
     page.wait_for_selector(".dl-canvas .main-svg", timeout=COLD)
     page.locator(".dyelab select").first.focus()
     seen = []

@@ -30,3 +30,21 @@ def test_choose_slide_save_and_see_the_file(app, page, drawn, choose, desk):
         page.screenshot(path=ARTEFACTS / f"served-{width}.png", full_page=True)
         assert page.locator(".dyelab").evaluate(FITS)
     assert page.foreign == []
+
+
+def test_two_browsers_on_one_served_book_and_kernels_that_end(app, chromium, desk):
+    """Each browser has panels of its own; one without the token is shown nothing."""
+    pages = []
+    for _ in range(2):
+        page = chromium.new_context().new_page()
+        page.goto(app.replace("/?", "/voila/render/4_iron_and_copper.ipynb?"), timeout=COLD)
+        assert "token" not in page.url
+        page.wait_for_selector(CANVAS, timeout=COLD)
+        pages.append(page)
+    answers = [page.locator(".dl-answer").inner_text() for page in pages]
+    assert answers[0] == answers[1]
+    stranger = chromium.new_context().new_page()
+    stranger.goto(app.split("?")[0], timeout=COLD)
+    assert "ask for the token" in stranger.locator("body").inner_text()
+    for page in pages:
+        page.context.close()

@@ -13,6 +13,7 @@ from dyelab import calibrate, measure, read, words
 from dyelab.errors import InputError
 from dyelab.panel import frame, save
 from dyelab.panel.explore.bench import Bench
+from dyelab.panel.typed_path import typed
 from dyelab.plot import style
 from dyelab.table import COVARIANCE, LAB, STANDARD_UNCERTAINTIES, WHITE
 
@@ -128,8 +129,7 @@ def _scene(bench: Bench, values: dict[str, Any], progress: Any) -> Scene:
 
 def _path(values: dict[str, Any]) -> Path:
     """The photo chosen; one that was uploaded is kept beside the notebook."""
-    typed = Path(str(values["photo"]).strip()).expanduser()
-    return save.uploaded(values["upload"], "photos") or typed
+    return save.uploaded(values["upload"], "photos") or typed(str(values["photo"]))
 
 
 def _found(path: Path, values: dict[str, Any]) -> Scene:
