@@ -69,7 +69,7 @@ def _text(model: Model, text: str) -> np.ndarray:
     numbers = [part.strip() for part in parts if _NUMBERS.fullmatch(part.strip())]
     if len(numbers) != 3:
         raise InputError(words.say("predict.not_a_colour", found=text))
-    return wanted_colour(model, [float(n.replace(",", ".").replace("−", "-")) for n in numbers])
+    return wanted_colour(model, [table.number(n, most=160) for n in numbers])
 
 
 def wanted_spread(model: Model, wanted: Any) -> np.ndarray:
