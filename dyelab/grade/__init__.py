@@ -2,7 +2,7 @@
 
 from dyelab.grade.blue_wool import alike, from_dose, is_reference
 from dyelab.grade.compare_mordants import holding
-from dyelab.grade.drift_curves import (
+from dyelab.grade.curves import (
     HORIZON,
     QUANTITIES,
     VISIBLE,
@@ -43,7 +43,7 @@ from dyelab.grade.study import (
     tone_sentence,
     verdict_sentence,
 )
-from dyelab.grade.tone_change import tone
+from dyelab.grade.tone import tone
 
 __all__ = [
     "CHANGE",

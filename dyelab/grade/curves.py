@@ -1,392 +1,426 @@
-"""How a quantity runs with exposure: four shapes of fading, fitted and chosen by evidence.
+"""A piece's colour over cycles or dose: its curves, forecasts, when it shows, when it fails.
 
-The shapes are those that Giles told apart for dyed cloth, from no change up to fast then slow;
-each contains the ones before it:
-
-- ``no change``: y = y0
-- ``constant rate``: y = y0 + r x
-- ``first order``: y = y0 + A (1 - exp(-k x))
-- ``two rate``: y = y0 + A (1 - exp(-k x)) + r x, a fast part and a slow one
-
-For a given k all are linear, so the fit is a generalised least-squares line over a row of k, and
-every interval below is the profile likelihood's: exact in the linear parameters, and free of the
-symmetry that a rate's interval doesn't have. With stated noise its bound is χ²; with noise judged
-from the fit's own residuals it is F.
+One fit of the colour itself (see `shapes`) serves every quantity, so lightness, chroma, hue and
+the differences from before can't contradict one another; readings are shown as they are, with
+the interval they have in the table of grades.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy import special
+import pandas as pd
 
-from dyelab.errors import InputError
+from dyelab import compare, convert, words
+from dyelab.compare import noise
+from dyelab.errors import InputError, choose
+from dyelab.grade import scales, shapes
+from dyelab.grade.blue_wool import NOTICED
+from dyelab.grade.grades import gathered, interval
+from dyelab.grade.pairing import MADE, WHERE, Matched
 
-SHAPES = ("no change", "constant rate", "first order", "two rate")
-PARAMETERS = dict(zip(SHAPES, (0, 1, 2, 3), strict=True))  # beside the start
-# k times the longest exposure: below the first a curve is straight, above the second a step.
-_SLOWEST, _FASTEST, _TWO_RATE_SLOWEST = 0.02, 100.0, 0.3
-_COARSE, _FINE, _ROUNDS = 60, 40, 3
-_BAD_FIT = 0.001  # chance under which stated noise is no longer believed
-TIE = 2.0  # AICc: support is substantial within this of the best (Burnham and Anderson)
-_NO_BETTER = 1.0  # a needless parameter fits this much noise on average: 2 less χ² of mean 1
-IN_PLAY = 4.0  # AICc: shapes further off are left out of the band
+QUANTITIES = ("L", "C", "h", "dE00", "dEF")
+DISTANCES: dict[str, Callable] = {"dE00": convert.dE00, "dEF": scales.grey_scale_difference}
+VISIBLE = 1.0  # ΔE00 that an eye beside the original just sees (common practice)
+HORIZON = 2.0  # times the longest exposure read: nothing is forecast beyond it
+_NEUTRAL = 5.0  # C*ab under which a hue angle says nothing
+_GRID = 40  # steps of a curve from the start to the horizon, beside its readings
+_DRAWS = 300  # of the average of shapes; limits then stray by a twentieth of their width
+# χ² of a change above which its limits are read off the draws, and between which the two ways
+# blend: below, where it could be chance, the limits are those of a reading of the same noise.
+_SURE, _BLEND = 8.0, 20.0
+GROUP = [*WHERE, "exposure", "unit", "test", *MADE, "first"]
 
 
 @dataclass(frozen=True)
-class Series:
-    """Values of one quantity over exposure, and their noise.
+class Fan:
+    """The average of shapes over a row of exposures.
 
     Attributes
     ----------
-    x : ndarray (n,)
-        Exposure, at least 0.
-    y : ndarray (n,)
-    covariance : ndarray (n, n)
-        Of y; up to a factor where `stated` is False.
-    start : float or None
-        y at x = 0 where it is known without error (0 for a difference); None to fit it.
-    stated : bool
-        False: the size of the noise is judged from the residuals.
+    x : ndarray (q,)
+    start : ndarray (3,)
+        Colour before, as all readings have it.
+    change, level : ndarray (q, 3)
+        Mean change since the start, and mean colour.
+    spread : ndarray (q, 3, 3)
+        Covariance of the change.
+    changes, levels : ndarray (draws, q, 3)
     """
 
     x: np.ndarray
-    y: np.ndarray
-    covariance: np.ndarray
-    start: float | None = None
-    stated: bool = True
+    start: np.ndarray
+    change: np.ndarray
+    level: np.ndarray
+    spread: np.ndarray
+    changes: np.ndarray
+    levels: np.ndarray
 
-    @property
-    def span(self) -> float:
-        """Longest exposure read."""
-        return float(self.x.max())
 
-    def count(self, shape: str) -> int:
-        """Parameters that a shape fits here."""
-        return PARAMETERS[shape] + (self.start is None)
+def fan(fit: shapes.Average, x: np.ndarray) -> Fan:
+    """Average the members of a fit at exposures x."""
+    change, spread, changes = _averaged(fit, x, level=False)
+    level, _, levels = _averaged(fit, x, level=True)
+    first = fit.series.lab[0]
+    return Fan(x, fit.start, change, first + level, spread, changes, first + levels)
+
+
+def _averaged(
+    fit: shapes.Average, x: np.ndarray, level: bool
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Mean, covariance and draws."""
+    means, spreads = fit.each(x, level)
+    mean = np.einsum("m,mqi->qi", fit.weights, means)
+    off = means - mean
+    total = np.einsum("m,mqij->qij", fit.weights, spreads)
+    total += np.einsum("m,mqi,mqj->qij", fit.weights, off, off)
+    at = np.searchsorted(np.cumsum(fit.weights), (np.arange(_DRAWS) + 0.5) / _DRAWS)
+    at = np.minimum(at, len(means) - 1)
+    values, vectors = np.linalg.eigh(spreads)
+    roots = (vectors * np.sqrt(np.maximum(values, 0))[..., None, :]) @ np.swapaxes(vectors, -1, -2)
+    noise_drawn = np.random.default_rng(0).normal(size=(_DRAWS, 3))
+    return mean, total, means[at] + np.einsum("sqij,sj->sqi", roots[at], noise_drawn)
 
 
 @dataclass(frozen=True)
-class Fade:
-    """One shape fitted to a series, for a row of k.
+class Curve:
+    """One quantity over exposure.
 
     Attributes
     ----------
-    series : Series
-    shape : str
-    rates : ndarray (m,)
-        k, per unit of exposure; NaN where the shape has none.
-    coefficients : ndarray (m, p)
-        Start (where fitted), then what the exponential part and the straight part change by the
-        longest exposure; whichever the shape has.
-    inverse : ndarray (m, p, p)
-        Covariance of the coefficients at this k, before `scale`.
-    squares : ndarray (m,)
-        Weighted sum of squared residuals.
-    scale, freedom : float
-        Variance of the residuals, 1 where the noise is stated, and its degrees of freedom.
+    name : str
+        One of `QUANTITIES`.
+    fan : Fan
+    shape, told : str, bool
+        Likeliest shape, and whether the readings tell it from the others.
+    readings : DataFrame
+        `x, y, low, high`: every reading as it is in the table, with its interval where the
+        quantity has one there.
+    longest : float
+        Longest exposure read.
     """
 
-    series: Series
+    name: str
+    fan: Fan
     shape: str
-    rates: np.ndarray
-    coefficients: np.ndarray
-    inverse: np.ndarray
-    squares: np.ndarray
-    scale: float
-    freedom: float
-
-    @cached_property
-    def best(self) -> int:
-        """Row of the best k."""
-        return int(np.argmin(self.squares))
-
-    def bound(self, confidence: float = 0.95) -> float:
-        """How far the weighted sum of squares may rise above its least."""
-        if np.isinf(self.freedom):
-            return float(special.chdtri(1, 1 - confidence))
-        return self.scale * float(special.fdtri(1, self.freedom, confidence))
+    told: bool
+    readings: pd.DataFrame
+    longest: float
 
     def at(self, x: np.ndarray) -> np.ndarray:
-        """Best curve at exposures x (q,)."""
-        return self._curves(np.asarray(x, float))[self.best]
-
-    def _curves(self, x: np.ndarray) -> np.ndarray:
-        rows = _basis(self.shape, self.rates, x, self.series)
-        return np.einsum("mqp,mp->mq", rows, self.coefficients) + (self.series.start or 0.0)
+        """Curve at exposures x (q,), up to the horizon."""
+        return np.interp(x, self.fan.x, self._middle)
 
     def band(self, x: np.ndarray, confidence: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
         """Interval of the curve (not of a reading) at exposures x: low (q,), high (q,)."""
-        x = np.asarray(x, float)
-        rows = _basis(self.shape, self.rates, x, self.series)
-        middle = np.einsum("mqp,mp->mq", rows, self.coefficients) + (self.series.start or 0.0)
-        variance = np.einsum("mqp,mpr,mqr->mq", rows, self.inverse, rows)
-        left = self.bound(confidence) - (self.squares - self.squares[self.best])
-        held = left >= 0
-        reach = np.sqrt(left[held, None] * np.maximum(variance[held], 0))
-        return (middle[held] - reach).min(axis=0), (middle[held] + reach).max(axis=0)
+        low, high = self._limits if confidence == 0.95 else self._band(confidence)
+        return np.interp(x, self.fan.x, low), np.interp(x, self.fan.x, high)
 
-    def rate(self, confidence: float = 0.95) -> tuple[float, float, float]:
-        """Rate and its interval: k per unit of exposure, or r for a constant rate.
+    @property
+    def declined(self) -> bool:
+        """Whether the band at the horizon is wider than the change already read."""
+        low, high = self.band(np.array([HORIZON * self.longest]))
+        now, before = self.at(np.array([self.longest, 0.0]))
+        return bool(high[0] - low[0] > abs(now - before))
 
-        A k whose interval reaches as low as a straight line or as high as a step ends at 0 or
-        at infinity. NaN where the shape has no rate.
-        """
-        if self.shape == "no change":
-            return np.nan, np.nan, np.nan
-        if self.shape == "constant rate":
-            reach = np.sqrt(self.bound(confidence) * self.inverse[0, -1, -1]) / self.series.span
-            slope = float(self.coefficients[0, -1]) / self.series.span
-            return slope, slope - reach, slope + reach
-        rise = self.squares - self.squares[self.best] - self.bound(confidence)
-        low = _crossing(np.log(self.rates), rise, self.best, -1)
-        high = _crossing(np.log(self.rates), rise, self.best, 1)
-        return float(self.rates[self.best]), float(np.exp(low)), float(np.exp(high))
+    @cached_property
+    def _middle(self) -> np.ndarray:
+        if self.name not in DISTANCES:
+            return _coordinate(self.name, self.fan.level)
+        return DISTANCES[self.name](self.fan.start, self.fan.start + self.fan.change)
 
+    @cached_property
+    def _limits(self) -> tuple[np.ndarray, np.ndarray]:
+        return self._band(0.95)
 
-def _crossing(x: np.ndarray, rise: np.ndarray, start: int, step: int) -> float:
-    """Where `rise` first passes zero, going from `start`; ±infinity if it never does."""
-    i = start
-    while 0 <= i + step < len(x):
-        if rise[i + step] > 0:
-            share = rise[i] / (rise[i] - rise[i + step])
-            return float(x[i] + share * (x[i + step] - x[i]))
-        i += step
-    return step * np.inf
+    def _band(self, confidence: float) -> tuple[np.ndarray, np.ndarray]:
+        if self.name in DISTANCES:
+            return _distance_band(DISTANCES[self.name], self.fan, confidence)
+        drawn = _coordinate(self.name, self.fan.levels)
+        if self.name == "h":  # round the circle from the middle
+            drawn = self._middle + (drawn - self._middle + 180) % 360 - 180
+        low, high = np.quantile(drawn, [(1 - confidence) / 2, (1 + confidence) / 2], axis=0)
+        return low, high
 
 
-def _basis(shape: str, rates: np.ndarray, x: np.ndarray, series: Series) -> np.ndarray:
-    """Columns of the linear fit at each k: (m, q, p)."""
-    columns = [np.ones((len(rates), len(x)))] if series.start is None else []
-    if shape in ("first order", "two rate"):
-        k = rates[:, None]
-        columns.append(np.expm1(-k * x) / np.expm1(-k * series.span))
-    if shape in ("constant rate", "two rate"):
-        columns.append(np.broadcast_to(x / series.span, (len(rates), len(x))))
-    return np.stack(columns, axis=-1) if columns else np.empty((len(rates), len(x), 0))
+def _coordinate(name: str, lab: np.ndarray) -> np.ndarray:
+    """L*, C*ab or h (degrees, unwrapped along the exposures) of colours (..., q, 3)."""
+    L, C, h = np.moveaxis(convert.lab_to_lch(lab), -1, 0)
+    if name == "h":
+        return np.degrees(np.unwrap(np.radians(h), axis=-1))
+    return L if name == "L" else C
 
 
-def fit(series: Series, shape: str, scale: float | None = None, freedom: float = np.inf) -> Fade:
-    """Fit one shape.
-
-    Parameters
-    ----------
-    series : Series
-    shape : str
-        One of `SHAPES`.
-    scale, freedom : float, optional
-        Variance of the residuals and its degrees of freedom, where judged elsewhere. Without
-        them: 1 for stated noise, else from this fit's own residuals.
-
-    Raises
-    ------
-    InputError
-        If there are fewer readings than parameters.
-    """
-    n, p = len(series.x), series.count(shape)
-    estimated = not series.stated and scale is None
-    if n < p + estimated:
-        raise InputError(
-            f"fading: {n} readings can't tell a {shape} curve, which has {p} parameters. "
-            f"Read the swatch at {p + estimated - n} more exposures."
-        )
-    whiten = np.linalg.inv(np.linalg.cholesky(series.covariance))
-    rates = _coarse(series, shape)
-    parts = _solved(series, shape, rates, whiten)
-    for _ in range(_ROUNDS if len(rates) > 1 else 0):
-        size = _size(parts[2].min(), n - p, estimated, scale)
-        finer = _around(rates, parts[2], 8 * size * (50 if n - p < 3 and estimated else 1))
-        more = _solved(series, shape, finer, whiten)
-        rates, order = np.unique(np.concatenate([rates, finer]), return_index=True)
-        one, two, three = (np.concatenate(p)[order] for p in zip(parts, more, strict=True))
-        parts = one, two, three
-    size = _size(parts[2].min(), n - p, estimated, scale)
-    return Fade(series, shape, rates, *parts, size, float(n - p) if estimated else freedom)
+def _distance_band(formula: Callable, one: Fan, confidence: float) -> tuple[np.ndarray, np.ndarray]:
+    """Limits of a difference from before: as a reading's where it is unsure, else as drawn."""
+    start = np.broadcast_to(one.start, one.change.shape)
+    joint = np.zeros((len(one.x), 6, 6))
+    joint[:, 3:, 3:] = one.spread
+    seen = compare.seen(formula, start, start + one.change, joint)
+    low, high = compare.directed_interval(seen, confidence)
+    far = formula(np.broadcast_to(one.start, one.changes.shape), one.start + one.changes)
+    along = far * np.sign(np.einsum("sqi,qi->sq", one.changes, one.change))
+    tails = (1 - confidence) / 2, (1 + confidence) / 2
+    drawn = np.quantile(along, tails[0], axis=0), np.quantile(far, tails[1], axis=0)
+    size = (seen.parts**2 / seen.powers).sum(axis=1)
+    sure = np.clip((size - _SURE) / _BLEND, 0, 1)
+    low = (1 - sure) * low + sure * np.maximum(drawn[0], 0)
+    high = (1 - sure) * high + sure * drawn[1]
+    still = one.x == 0  # no change since the start, whatever the start was
+    return np.where(still, 0.0, low), np.where(still, 0.0, high)
 
 
-def _size(square: float, freedom: int, estimated: bool, scale: float | None) -> float:
-    if estimated:
-        return max(float(square) / freedom, 1e-300)
-    return 1.0 if scale is None else scale
+class Curves(Mapping[str, Curve]):
+    """Curves by quantity, each made when it is first asked for, all from one fit."""
 
+    def __init__(self, make: Callable[[str], Curve], names: tuple[str, ...]):
+        self._make, self._names = make, names
+        self._kept: dict[str, Curve] = {}
 
-def _coarse(series: Series, shape: str) -> np.ndarray:
-    if shape not in ("first order", "two rate"):
-        return np.array([np.nan])
-    shortest = series.x[series.x > 0].min()
-    slowest = _SLOWEST if shape == "first order" else _TWO_RATE_SLOWEST
-    fastest = max(_FASTEST, 10 * series.span / shortest)
-    return np.geomspace(slowest, fastest, _COARSE) / series.span
+    def __getitem__(self, name: str) -> Curve:
+        if name not in self._names:
+            raise KeyError(name)
+        if name not in self._kept:
+            self._kept[name] = self._make(name)
+        return self._kept[name]
 
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
 
-def _around(rates: np.ndarray, squares: np.ndarray, rise: float) -> np.ndarray:
-    """A finer row of k where the sum of squares lies within `rise` of its least."""
-    inside = np.flatnonzero(squares - squares.min() <= rise)
-    low, high = max(inside[0] - 1, 0), min(inside[-1] + 1, len(rates) - 1)
-    return np.geomspace(rates[low], rates[high], _FINE)
-
-
-def _solved(
-    series: Series, shape: str, rates: np.ndarray, whiten: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Coefficients, their covariance and the sum of squares at each k."""
-    rows = whiten @ _basis(shape, rates, series.x, series)
-    target = whiten @ (series.y - (series.start or 0.0))
-    if not rows.shape[-1]:
-        empty = np.empty((len(rates), 0))
-        return empty, np.empty((len(rates), 0, 0)), np.full(len(rates), target @ target)
-    inverse = np.linalg.inv(np.swapaxes(rows, 1, 2) @ rows)
-    coefficients = np.einsum("mpr,mnr,n->mp", inverse, rows, target)
-    rest = target - np.einsum("mnp,mp->mn", rows, coefficients)
-    return coefficients, inverse, np.einsum("mn,mn->m", rest, rest)
+    def __len__(self) -> int:
+        return len(self._names)
 
 
 @dataclass(frozen=True)
-class Choice:
-    """The shapes fitted to a series, and which one the readings speak for.
+class Drift:
+    """One piece in one test.
 
     Attributes
     ----------
-    fades : tuple of Fade
-        Those with readings enough, in the order of `SHAPES`.
-    support : ndarray
-        Criterion (AIC, AICc) of each above the least; the larger, the less supported.
-    stated : bool
-        False where the readings scatter more than they state, or state nothing.
+    swatch, part, area, exposure, unit, test : str
+    series : Series
+        Exposures (the first is 0, before the test), colours and their covariance.
+    marks : dict of str to DataFrame
+        Readings by distance: `x, y, low, high`, as in the table of grades.
+    left_out : dict of str to str
+        Why a quantity has no curve.
     """
 
-    fades: tuple[Fade, ...]
-    support: np.ndarray
-    stated: bool
+    swatch: str
+    part: str
+    area: str
+    exposure: str
+    unit: str
+    test: str
+    series: shapes.Series
+    marks: dict[str, pd.DataFrame]
+    left_out: dict[str, str]
 
     @property
-    def chosen(self) -> Fade:
-        """The simplest shape that the evidence doesn't speak against."""
-        return self.fades[int(np.flatnonzero(self.support <= TIE)[0])]
+    def amounts(self) -> np.ndarray:
+        """Exposure of each reading (n,)."""
+        return self.series.x
 
     @property
-    def in_play(self) -> tuple[Fade, ...]:
-        """Shapes that the readings leave open, the chosen one among them.
-
-        A richer shape stays in play until it is needed: leaving it out makes forecasts too sure.
-        """
-        return tuple(f for f, far in zip(self.fades, self.support, strict=True) if far <= IN_PLAY)
+    def lab(self) -> np.ndarray:
+        """Colour of each reading (n, 3)."""
+        return self.series.lab
 
     @property
-    def told(self) -> bool:
-        """Whether the readings tell the shape: every simpler one is ruled out, no richer better.
+    def longest(self) -> float:
+        """Longest exposure read."""
+        return self.series.longest
 
-        A richer shape contains the simpler and so is never ruled out itself; it counts as no
-        better where it does no more than fit noise.
-        """
-        at = self.fades.index(self.chosen)
-        richer = self.support[at + 1 :] - self.support[at]
-        return bool((self.support[:at] > IN_PLAY).all() and (richer >= _NO_BETTER).all())
+    @cached_property
+    def fit(self) -> shapes.Average:
+        """All shapes, averaged by evidence."""
+        return shapes.average(self.series)
 
-    def at(self, x: np.ndarray) -> np.ndarray:
-        """Best curve of the chosen shape at exposures x (q,)."""
-        return self.chosen.at(x)
+    @cached_property
+    def fan(self) -> Fan:
+        """The average over a grid from the start to the horizon."""
+        far = HORIZON * self.longest
+        even, early = np.linspace(0, far, _GRID + 1), np.geomspace(far / 500, far, 12)
+        return fan(self.fit, np.unique(np.concatenate([even, early, self.amounts])))
 
-    def band(self, x: np.ndarray, confidence: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
-        """Interval of the curve at exposures x over every shape still in play."""
-        bands = [fade.band(x, confidence) for fade in self.in_play]
-        return np.min([b[0] for b in bands], axis=0), np.max([b[1] for b in bands], axis=0)
+    @cached_property
+    def curves(self) -> Curves:
+        """Curves by quantity: `L`, `C`, `h` (degrees), `dE00`, `dEF` (from the colour before)."""
+        return Curves(self._curve, tuple(q for q in QUANTITIES if q not in self.left_out))
+
+    def _curve(self, name: str) -> Curve:
+        read = self.marks.get(name)
+        if read is None:
+            values = _coordinate(name, self.lab)
+            read = pd.DataFrame({"x": self.amounts, "y": values, "low": np.nan, "high": np.nan})
+        return Curve(name, self.fan, self.fit.shape, self.fit.told, read, self.longest)
 
 
-def choose(series: Series, shapes: Sequence[str] = SHAPES) -> Choice:
-    """Fit every shape that the readings suffice for, and choose by evidence.
+def drift(
+    found: Matched,
+    swatch: str,
+    exposure: str,
+    *,
+    area: str = "whole",
+    test: str | None = None,
+    shared: pd.DataFrame | None = None,
+) -> Drift:
+    """Fit the curves of one swatch in one test.
 
-    With stated noise by Akaike's criterion. Stated noise is believed unless even the two-rate
-    shape leaves residuals too large for it (chance under 0.001). Else by the criterion corrected
-    for a small sample (AICc), or, with too few readings for that, by the F ratio to the richest
-    shape, put on the same scale.
+    Parameters
+    ----------
+    found : Matched
+        From `matched`.
+    swatch, exposure, area : str
+    test : str, optional
+        Row of the tests table, where the swatch went through several of this exposure.
+    shared : DataFrame, optional
+        `table.SHARED` rows.
 
     Raises
     ------
     InputError
-        With fewer than two exposures above 0.
+        If the swatch wasn't tested so, or after fewer than two amounts.
     """
-    n = len(series.x)
-    several(series.x)
-    able = [shape for shape in shapes if n >= series.count(shape) + (not series.stated)]
-    fades = tuple(fit(series, shape) for shape in able)
-    spare = [fade for fade in fades if n > series.count(fade.shape)]
-    if series.stated and (spare != list(fades) or _believed(fades[-1])):
-        values = [_square(fade) + 2 * series.count(fade.shape) for fade in fades]
-        return Choice(fades, _above_least(values), True)
-    if not series.stated and n > series.count(fades[-1].shape) + 2:
-        return Choice(fades, _above_least([_aicc(fade) for fade in fades]), False)
-    return _by_ratio(series, tuple(spare))
+    tested = found.pairs[found.pairs["part"].eq("swatch")]
+    choose(str(swatch), tested["swatch"].unique(), "tested swatch")
+    rows = tested[tested["swatch"].eq(swatch) & tested["area"].eq(area)]
+    choose(exposure, rows["exposure"].unique(), "exposure", f"for swatch {swatch}")
+    rows = rows[rows["exposure"].eq(exposure) & (rows["test"].eq(test) if test else True)]
+    rows = rows[rows["amount"].gt(0)]
+    if rows.empty:
+        raise InputError(words.say("grade.no_amounts"))
+    most = max(rows.groupby(GROUP, sort=False).groups.values(), key=len)
+    variants = gathered(found, shared)
+    return _fitted(_with_distances(rows.loc[most], variants), variants)
 
 
-def several(x: np.ndarray) -> None:
-    """Refuse exposures x that make no curve: fewer than two above 0."""
-    if len(np.unique(x[x > 0])) < 2:
-        raise InputError(
-            "fading: one exposure gives no curve. Read the swatch after at least two amounts, "
-            "such as 1, 5 and 10 washes."
-        )
+def drifts(
+    found: Matched,
+    *,
+    shared: pd.DataFrame | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> list[Drift]:
+    """Fit every swatch and test with at least two amounts; see `drift`."""
+    variants = gathered(found, shared)
+    tested = found.pairs[found.pairs["part"].eq("swatch") & found.pairs["amount"].gt(0)]
+    tested = _with_distances(tested, variants)
+    groups = [rows for _, rows in tested.groupby(GROUP, sort=False) if len(rows) > 1]
+    made = []
+    for i, rows in enumerate(groups):
+        made.append(_fitted(rows, variants))
+        if progress:
+            progress((i + 1) / len(groups))
+    return made
 
 
-def _square(fade: Fade) -> float:
-    return float(fade.squares[fade.best])
+def _fitted(rows: pd.DataFrame, variants: compare.Variants) -> Drift:
+    """Gather the readings that share one test, one instrument and one before-reading."""
+    rows = rows.sort_values("amount", kind="stable")
+    at = [int(rows["first"].iloc[0]), *map(int, rows["second"])]
+    lab, amounts = variants.mean[at], np.array([0.0, *rows["amount"]])
+    shapes.several(amounts[1:])
+    grey = convert.lab_to_lch(lab)[:, 1].min() < _NEUTRAL
+    swatch, part, area, exposure, unit, test = (
+        str(rows[name].iloc[0]) for name in (*WHERE, "exposure", "unit", "test")
+    )
+    return Drift(
+        *(swatch, part, area, exposure, unit, test),
+        shapes.Series(amounts, lab, *_joint(variants, at)),
+        _marks(rows),
+        {"h": words.say("grade.neutral")} if grey else {},
+    )
 
 
-def _believed(judge: Fade) -> bool:
-    freedom = len(judge.series.x) - judge.series.count(judge.shape)
-    return bool(special.chdtrc(freedom, _square(judge)) >= _BAD_FIT)
+def _with_distances(rows: pd.DataFrame, variants: compare.Variants) -> pd.DataFrame:
+    """Add every distance from before with its interval, as `grades` has them."""
+    first, second = rows["first"].to_numpy(), rows["second"].to_numpy()
+    before, after = variants.mean[first], variants.mean[second]
+    joint = noise.joint(variants, first, second)
+    made = {}
+    for name, formula in DISTANCES.items():
+        low, high, _ = interval(formula, before, after, joint, 0.95)
+        made |= {name: formula(before, after), f"{name}_low": low, f"{name}_high": high}
+    return rows.assign(**made)
 
 
-def _aicc(fade: Fade) -> float:
-    n, p = len(fade.series.x), fade.series.count(fade.shape)
-    return n * np.log(max(_square(fade), 1e-300) / n) + 2 * (p + 1) * n / (n - p - 2)
+def _marks(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Distances from before by exposure."""
+    used = {name: ["amount", name, f"{name}_low", f"{name}_high"] for name in DISTANCES}
+    columns = ["x", "y", "low", "high"]
+    return {
+        name: rows[some].set_axis(columns, axis=1).reset_index(drop=True)
+        for name, some in used.items()
+    }
 
 
-def _by_ratio(series: Series, fades: tuple[Fade, ...]) -> Choice:
-    """Judge all by the richest shape's residuals; its F ratios as the χ² of the same chance."""
-    judge = fades[-1]
-    most = series.count(judge.shape)
-    freedom = len(series.x) - most
-    scale = max(_square(judge) / freedom, 1e-300)
-    again = tuple(fit(series, fade.shape, scale, float(freedom)) for fade in fades)
-    values = []
-    for fade in again:
-        fewer = most - series.count(fade.shape)
-        rise = max(_square(fade) - _square(judge), 0.0) / scale
-        chance = special.fdtrc(fewer, freedom, rise / fewer) if fewer else 1.0
-        equal = special.chdtri(fewer, max(chance, 1e-300)) if fewer else 0.0
-        values.append(equal + 2 * series.count(fade.shape))
-    return Choice(again, _above_least(values), False)
+def _joint(variants: compare.Variants, at: list[int]) -> tuple[np.ndarray, bool]:
+    """Covariance of these means, one after another, with what they share."""
+    own = variants.stated[at]
+    if not np.isfinite(own).all():
+        return np.eye(3 * len(at)), False
+    rows = (3 * np.array(at)[:, None] + np.arange(3)).ravel()
+    loadings = variants.loadings[rows].toarray()
+    covariance = loadings @ loadings.T
+    for i, block in enumerate(own):
+        covariance[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += block
+    return covariance, True
 
 
-def _above_least(values: Sequence[float]) -> np.ndarray:
-    return np.asarray(values, float) - min(values)
+@dataclass(frozen=True)
+class Moment:
+    """When a curve reaches a level: exposure, earliest and latest; infinity is *not in sight*.
 
-
-def reaches(
-    choice: Choice, level: float, horizon: float, confidence: float = 0.95
-) -> tuple[float, float, float]:
-    """Exposure at which the curve first reaches a level, and its interval.
-
-    Parameters
-    ----------
-    choice : Choice
-    level : float
-        In units of y, above the start.
-    horizon : float
-        Longest exposure looked at; infinity stands for *not within it*.
-
-    Returns
-    -------
-    middle, earliest, latest : float
+    `declined` says that a forecast would be wider than the change read.
     """
-    x = np.concatenate([[0.0], np.geomspace(horizon / 2000, horizon, 400)])
-    low, high = choice.band(x, confidence)
-    return tuple(_first(x, curve, level) for curve in (choice.at(x), high, low))  # type: ignore[return-value]
+
+    middle: float
+    earliest: float
+    latest: float
+    longest: float
+    declined: bool = False
+
+    @property
+    def forecast(self) -> bool:
+        """Whether it lies beyond the longest exposure read."""
+        return self.middle > self.longest
+
+
+def band(
+    one: Drift, name: str, amounts: np.ndarray, confidence: float = 0.95
+) -> tuple[np.ndarray, np.ndarray]:
+    """Interval of a curve at these exposures."""
+    return one.curves[name].band(amounts, confidence)
+
+
+def shows(one: Drift, level: float = VISIBLE, confidence: float = 0.95) -> Moment:
+    """Exposure at which the change becomes visible: ΔE00 reaches `level`."""
+    return _moment(one, "dE00", level, confidence)
+
+
+def fails(one: Drift, required: str, confidence: float = 0.95) -> Moment:
+    """Exposure at which the grade of change falls below the one required."""
+    return _moment(one, "dEF", scales.worst_allowed(required), confidence)
+
+
+def reaches_noticed(one: Drift, confidence: float = 0.95) -> Moment:
+    """Exposure at which the change is that of grade 4: ΔE_F 1.7 (ISO 105-A02)."""
+    return _moment(one, "dEF", NOTICED, confidence)
+
+
+def _moment(one: Drift, name: str, level: float, confidence: float) -> Moment:
+    curve = one.curves[name]
+    if not np.isfinite(level):
+        return Moment(np.inf, np.inf, np.inf, one.longest, curve.declined)
+    low, high = curve.band(one.fan.x, confidence)
+    values = (curve.at(one.fan.x), high, low)
+    ends = (_first(one.fan.x, value, level) for value in values)
+    return Moment(*ends, one.longest, curve.declined)
 
 
 def _first(x: np.ndarray, curve: np.ndarray, level: float) -> float:
+    """Where a curve first reaches a level; infinity if it never does."""
     over = np.flatnonzero(curve >= level)
     if not len(over):
         return np.inf
@@ -395,3 +429,76 @@ def _first(x: np.ndarray, curve: np.ndarray, level: float) -> float:
         return float(x[0])
     share = (level - curve[i - 1]) / (curve[i] - curve[i - 1])
     return float(x[i - 1] + share * (x[i] - x[i - 1]))
+
+
+def curve_table(one: Drift, confidence: float = 0.95) -> pd.DataFrame:
+    """One row a quantity: what shape its curve has, how fast, from where to where.
+
+    Returns
+    -------
+    DataFrame
+        `quantity, shape, told` (whether the readings tell the shape), `rate, rate_low,
+        rate_high` and `rate_of`: ``k`` per unit of exposure (first order, and the fastest of
+        several rates), ``exponent`` of a power, blank else; `before, after`; `forecast,
+        forecast_low, forecast_high` (at `HORIZON` times the longest exposure), `declined`
+        (that band is wider than the change read).
+    """
+    far = np.array([HORIZON * one.longest])
+    rate, low, high, kind = _rate(one, confidence)
+    rows = []
+    for name, curve in one.curves.items():
+        below, above = curve.band(far, confidence)
+        ends = curve.at(np.array([0.0, one.longest, far[0]]))
+        row = {"quantity": name, "shape": curve.shape, "told": curve.told}
+        row |= {"rate": rate, "rate_low": low, "rate_high": high, "rate_of": kind}
+        row |= {"before": ends[0], "after": ends[1], "forecast": ends[2]}
+        row |= {"forecast_low": below[0], "forecast_high": above[0], "declined": curve.declined}
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _rate(one: Drift, confidence: float) -> tuple[float, float, float, str]:
+    """Rate or exponent of the likeliest shape with its interval, and which of them it is."""
+    middle, low, high = one.fit.theta(confidence)
+    if one.fit.shape in ("first order", "two rates", "three rates"):
+        return middle / one.longest, low / one.longest, high / one.longest, "k"
+    if one.fit.shape == "power of dose":
+        return middle, low, high, "exponent"
+    return np.nan, np.nan, np.nan, ""
+
+
+def amount_text(value: float, unit: str) -> str:
+    """An exposure with its unit as the trade says it: ``12 washes``, ``1.3 Mlx h``."""
+    if unit == "lx h":
+        return f"{_short(value / 1e6)} Mlx h" if value >= 1e5 else f"{_short(value / 1e3)} klx h"
+    names = {"cycle": "wash" if round(value, 1) == 1 else "washes", "h": "h"}
+    return f"{_short(value)} {names.get(unit, unit)}".strip()
+
+
+def _short(value: float) -> str:
+    return f"{value:.0f}" if value >= 20 else f"{value:.2g}" if value < 10 else f"{value:.3g}"
+
+
+def _ends(moment: Moment, unit: str) -> dict[str, str]:
+    """Both ends of an interval; the unit is said once where both have the same."""
+    early = amount_text(moment.earliest, unit)
+    late = amount_text(moment.latest, unit) if np.isfinite(moment.latest) else ""
+    named = [said.partition(" ")[2] for said in (early, late)]
+    return {"early": early.partition(" ")[0] if named[0] == named[1] else early, "late": late}
+
+
+def moment_text(moment: Moment, unit: str) -> str:
+    """When, in words: with its interval, and whether it is a forecast."""
+    if moment.declined and moment.middle > moment.longest and moment.earliest < np.inf:
+        return words.say("grade.no_forecast", early=amount_text(moment.earliest, unit))
+    if np.isinf(moment.middle) and np.isinf(moment.earliest):
+        return words.say("grade.never", far=amount_text(HORIZON * moment.longest, unit))
+    if np.isinf(moment.middle):
+        return words.say("grade.perhaps", early=amount_text(moment.earliest, unit))
+    key = "grade.after_about" if np.isfinite(moment.latest) else "grade.after_open"
+    text = words.say(
+        key,
+        middle=amount_text(moment.middle, unit),
+        **_ends(moment, unit),
+    )
+    return text + (words.say("grade.forecast") if moment.forecast else "")

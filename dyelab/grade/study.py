@@ -9,10 +9,10 @@ import pandas as pd
 from dyelab import table, words
 from dyelab.errors import InputError, choose
 from dyelab.grade import blue_wool
-from dyelab.grade.drift_curves import Drift, amount_text, drifts, fails, moment_text, shows
+from dyelab.grade.curves import Drift, amount_text, drifts, fails, moment_text, shows
 from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required, summed
 from dyelab.grade.pairing import matched
-from dyelab.grade.tone_change import TONE, UNSEEN, tone
+from dyelab.grade.tone import TONE, UNSEEN, tone
 
 CHANGE, STAINING = "4", "3-4"
 

@@ -194,7 +194,7 @@ def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:
     fitted = [d for d in fitted if d.unit == fitted[0].unit]
     if len(fitted) <= _CURVES:
         return fitted
-    ends = [float(d.curves["dEF"].at(np.array([d.longest]))[0]) for d in fitted]
+    ends = [float(d.marks["dEF"]["y"].iloc[-1]) for d in fitted]
     return [fitted[i] for i in np.argsort(ends)[::-1][:_CURVES]]
 
 
@@ -254,8 +254,9 @@ def _beside(found: grade.Study) -> list[Any]:
             }
         )
         blocks.append(parts.number_table(rows, words.say("fastness.beside"), decimals=1))
-    lines = [text for one in found.drifts if (text := _from_dose(one))]
-    return [*blocks, *([parts.Points(tuple(lines[:_STRIPS]))] if lines else [])]
+    lit = [one for one in found.drifts if one.exposure == "light"][:_STRIPS]
+    lines = [text for one in lit if (text := _from_dose(one))]
+    return [*blocks, *([parts.Points(tuple(lines))] if lines else [])]
 
 
 def _from_dose(one: grade.Drift) -> str:

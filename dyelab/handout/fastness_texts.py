@@ -71,18 +71,22 @@ def curve_rows(one: grade.Drift) -> pd.DataFrame:
             "from_value": told["before"],
             "to_value": told["after"],
             "forecast": [
-                words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
-                for low, high in zip(told["forecast_low"], told["forecast_high"], strict=True)
+                words.say(
+                    "fastness.no_forecast" if row["declined"] else "fastness.span",
+                    low=f"{row['forecast_low']:.1f}",
+                    high=f"{row['forecast_high']:.1f}",
+                )
+                for row in told.to_dict("records")
             ],
         }
     )
 
 
 def _rate(row: dict[Any, Any], by: float) -> str:
-    if not np.isfinite(row["rate"]):
+    if not row["rate_of"]:
         return ""
-    low, middle, high = (f"{row[n] * by:.2g}" for n in ("rate_low", "rate", "rate_high"))
-    high = words.say("fastness.no_limit") if not np.isfinite(row["rate_high"]) else high
+    unit = by if row["rate_of"] == "k" else 1.0
+    low, middle, high = (f"{row[n] * unit:.2g}" for n in ("rate_low", "rate", "rate_high"))
     return words.say(f"fastness.rate_{row['rate_of']}", middle=middle, low=low, high=high)
 
 

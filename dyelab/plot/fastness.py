@@ -11,7 +11,9 @@ from dyelab import grade, table, words
 from dyelab.plot import style
 
 _UNITS = {"cycle": (1.0, "washes"), "lx h": (1e6, "light dose (Mlx h)"), "h": (1.0, "hours")}
-_BANDS = ("rgba(128,128,128,0.26)", "rgba(128,128,128,0.16)")
+_BAND = "rgba(128,128,128,0.22)"
+_COLUMNS, _PANEL = 4, 230  # panels in a row, and their height in pixels
+_GAP, _ROOM = 0.03, 0.18  # between panels, as parts of the figure
 
 
 def scale_of(unit: str) -> tuple[float, str]:
@@ -27,16 +29,18 @@ def curves(
     limit: tuple[float, str] | None = None,
     at: float | None = None,
     white: tuple[str, int] = table.DEFAULT_WHITE,
-    height: int = 430,
+    columns: int = _COLUMNS,
 ) -> go.Figure:
-    """A quantity over exposure for a few swatches of one test.
+    """A quantity over exposure, one panel a swatch, all on the same axes.
+
+    Marks are the readings as the table of grades has them, with their intervals.
 
     Parameters
     ----------
     drifts : sequence of Drift
         Of one exposure and unit; those without this quantity are left out.
     labels : sequence of str
-        One a drift, for the legend.
+        One a drift, over its panel.
     quantity : str
         ``L``, ``C``, ``h``, ``dE00`` or ``dEF``.
     limit : (level, text), optional
@@ -45,34 +49,86 @@ def curves(
         An exposure marked by an upright line.
     white : (illuminant, observer)
         Of the colours.
-    height : int
-        In pixels.
+    columns : int
+        Panels beside one another.
     """
     pairs = [(d, n) for d, n in zip(drifts, labels, strict=True) if quantity in d.curves]
     if not pairs:
-        return style.figure(height=height)
+        return style.figure(height=_PANEL)
     by, title = scale_of(pairs[0][0].unit)
-    drawn = style.figure(height=height, x=title, y=_AXES[quantity], legend_traceorder="normal")
-    marks = style.shapes(n for _, n in pairs)
-    lines = style.dashes(n for _, n in pairs)
-    for i, (one, name) in enumerate(pairs):
-        drawn.add_traces(_band(one, quantity, by, _BANDS[i % len(_BANDS)]))
-        drawn.add_traces(_line(one, quantity, by, name, lines[str(name)]))
-        drawn.add_trace(_readings(one, quantity, by, name, marks[str(name)], white))
+    columns = min(columns, len(pairs))
+    rows = -(-len(pairs) // columns)
+    drawn = style.figure(height=_PANEL * rows + 60, showlegend=False)
     far = max(grade.HORIZON * one.longest for one, _ in pairs) / by
-    _mark(drawn, limit, None if at is None else at / by, far)
-    drawn.update_xaxes(range=[-0.02 * far, far * 1.01])
-    drawn.update_yaxes(range=_span(pairs, quantity, limit))
+    span = _span(pairs, quantity, limit)
+    for i, (one, name) in enumerate(pairs):
+        row, column = divmod(i, columns)
+        axes = _panel(drawn, i, (row, column), (rows, columns))
+        drawn.add_traces(_band(one, quantity, by, axes))
+        drawn.add_traces(_line(one, quantity, by, name, axes))
+        drawn.add_trace(_readings(one, quantity, by, name, white, axes))
+        _mark(drawn, limit, None if at is None else at / by, far, axes)
+        _named(drawn, name, axes)
+        last = i + columns >= len(pairs)
+        drawn.update_layout(
+            {
+                _axis(axes["xaxis"]): {
+                    "range": [-0.02 * far, far * 1.01],
+                    "title": {"text": title if last else ""},
+                },
+                _axis(axes["yaxis"]): {
+                    "range": span,
+                    "title": {"text": _AXES[quantity] if column == 0 else ""},
+                    "showticklabels": column == 0,
+                },
+            }
+        )
     return drawn
 
 
 _AXES = {
-    "L": style.AXES["L"],
-    "C": style.AXES["C"],
-    "h": style.AXES["h"],
+    "L": "L*",
+    "C": "C*ab",
+    "h": "hue angle (°)",
     "dE00": "ΔE00 from before",
-    "dEF": "change on the grey scale, ΔEF (ISO 105-A05)",
+    "dEF": "ΔEF from before",
 }
+
+
+def _axis(name: str) -> str:
+    """Layout key of an axis: ``x2`` is ``xaxis2``."""
+    return f"{name[0]}axis{name[1:]}"
+
+
+def _panel(
+    drawn: go.Figure, i: int, place: tuple[int, int], grid: tuple[int, int]
+) -> dict[str, str]:
+    """Set a panel's axes in its place of the grid; their names as traces take them."""
+    ending = str(i + 1) if i else ""
+    width, height = (1 - _GAP * (grid[1] - 1)) / grid[1], (1 - _ROOM * (grid[0] - 1)) / grid[0]
+    left, top = place[1] * (width + _GAP), 1 - place[0] * (height + _ROOM)
+    drawn.update_layout(
+        {
+            f"xaxis{ending}": {"domain": [left, left + width], "anchor": f"y{ending}"},
+            f"yaxis{ending}": {"domain": [max(top - height, 0), top], "anchor": f"x{ending}"},
+        }
+    )
+    return {"xaxis": f"x{ending}", "yaxis": f"y{ending}"}
+
+
+def _named(drawn: go.Figure, name: str, axes: dict[str, str]) -> None:
+    """The swatch over its panel."""
+    drawn.add_annotation(
+        text=style.plain(name, 44),
+        x=0,
+        y=1,
+        xref=f"{axes['xaxis']} domain",
+        yref=f"{axes['yaxis']} domain",
+        xanchor="left",
+        yanchor="bottom",
+        showarrow=False,
+        font={"size": 12},
+    )
 
 
 def _x(one: grade.Drift, beyond: bool) -> np.ndarray:
@@ -80,7 +136,7 @@ def _x(one: grade.Drift, beyond: bool) -> np.ndarray:
     return np.linspace(*ends, 40)
 
 
-def _band(one: grade.Drift, quantity: str, by: float, colour: str) -> list[go.Scatter]:
+def _band(one: grade.Drift, quantity: str, by: float, axes: dict[str, str]) -> list[go.Scatter]:
     x = np.concatenate([_x(one, False), _x(one, True)[1:]])
     low, high = grade.band(one, quantity, x)
     edge: dict[str, Any] = {
@@ -88,14 +144,17 @@ def _band(one: grade.Drift, quantity: str, by: float, colour: str) -> list[go.Sc
         "line": {"width": 0},
         "hoverinfo": "skip",
         "showlegend": False,
+        **axes,
     }
     return [
         go.Scatter(x=list(x / by), y=list(low), **edge),
-        go.Scatter(x=list(x / by), y=list(high), fill="tonexty", fillcolor=colour, **edge),
+        go.Scatter(x=list(x / by), y=list(high), fill="tonexty", fillcolor=_BAND, **edge),
     ]
 
 
-def _line(one: grade.Drift, quantity: str, by: float, name: str, dash: str) -> list[go.Scatter]:
+def _line(
+    one: grade.Drift, quantity: str, by: float, name: str, axes: dict[str, str]
+) -> list[go.Scatter]:
     """Solid where it was read; thinner, and named a forecast, beyond."""
     parts = []
     for beyond in (False, True):
@@ -108,51 +167,81 @@ def _line(one: grade.Drift, quantity: str, by: float, name: str, dash: str) -> l
                 line={
                     "color": style.INK,
                     "width": 1.1 if beyond else 2,
-                    "dash": "dot" if beyond else dash,
+                    "dash": "dot" if beyond else "solid",
                 },
                 name=style.plain(name),
                 showlegend=False,
                 hovertemplate="%{x:.3g}: %{y:.1f}"
                 + (words.say("fastness.beyond") if beyond else "")
                 + "<extra></extra>",
+                **axes,
             )
         )
     return parts
 
 
 def _readings(
-    one: grade.Drift, quantity: str, by: float, name: str, shape: str, white: tuple[str, int]
+    one: grade.Drift,
+    quantity: str,
+    by: float,
+    name: str,
+    white: tuple[str, int],
+    axes: dict[str, str],
 ) -> go.Scatter:
-    """Readings as marks in the colour the cloth had."""
-    series = one.curves[quantity].chosen.series
-    lab = one.lab[len(one.lab) - len(series.x) :]
+    """Readings as marks in the colour the cloth had, with their intervals."""
+    read = one.curves[quantity].readings
+    lab = one.lab[len(one.lab) - len(read) :]
     rows = pd.DataFrame(lab, columns=table.LAB).assign(
-        x=series.x / by,
-        y=series.y,
+        x=read["x"] / by,
+        y=read["y"],
         swatch=name,
-        label=[grade.amount_text(float(x), one.unit) for x in series.x],
+        label=[grade.amount_text(float(x), one.unit) for x in read["x"]],
         illuminant=white[0],
         observer=white[1],
     )
-    return style.points(rows, x="x", y="y", name=name, shape=shape, size=13)
+    drawn = style.points(rows, x="x", y="y", name=name, size=11)
+    drawn.update(showlegend=False, **axes)
+    if read["high"].notna().all():
+        up, down = read["high"] - read["y"], read["y"] - read["low"]
+        bars = {"array": list(up), "arrayminus": list(down), "symmetric": False}
+        drawn.error_y = {**bars, "color": style.INK, "thickness": 1, "width": 3}
+    return drawn
 
 
-def _mark(drawn: go.Figure, limit: tuple[float, str] | None, at: float | None, far: float) -> None:
+def _mark(
+    drawn: go.Figure,
+    limit: tuple[float, str] | None,
+    at: float | None,
+    far: float,
+    axes: dict[str, str],
+) -> None:
     line = {"color": style.INK, "width": 1.4, "dash": "longdash"}
     if limit is not None and np.isfinite(limit[0]):
         drawn.add_trace(
             go.Scatter(
                 x=[0, far],
                 y=[limit[0], limit[0]],
-                mode="lines",
+                mode="lines+text",
+                text=["", style.plain(limit[1])],
+                textposition="top left",
+                textfont={"size": 11, "color": style.INK},
                 line=line,
                 name=style.plain(limit[1]),
+                showlegend=False,
                 hoverinfo="name",
+                **axes,
             )
         )
     if at is not None:
         drawn.add_shape(
-            type="line", x0=at, x1=at, y0=0, y1=1, yref="paper", line={**line, "dash": "dot"}
+            type="line",
+            x0=at,
+            x1=at,
+            y0=0,
+            y1=1,
+            xref=axes["xaxis"],
+            yref=f"{axes['yaxis']} domain",
+            line={**line, "dash": "dot"},
         )
 
 
@@ -163,7 +252,8 @@ def _span(
     values: list[float] = [] if limit is None or not np.isfinite(limit[0]) else [limit[0]]
     for one, _ in pairs:
         curve = one.curves[quantity]
-        values += [*curve.chosen.series.y, *curve.at(_x(one, True))]
+        values += [*curve.readings["y"], *curve.at(_x(one, True))]
+        values += list(curve.readings[["low", "high"]].dropna().to_numpy().ravel())
         low, high = grade.band(one, quantity, np.array([one.longest]))
         values += [*low, *high]
     least, most = min(values), max(values)

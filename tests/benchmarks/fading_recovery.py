@@ -1,77 +1,90 @@
-"""Does the fading fit recover what was put in? Rates inside their intervals, shapes, bands.
+"""Do forecasts hold truths from laws the fit doesn't know? Is a told shape right? How quick is it?
 
-Run: python tests/benchmarks/fading_recovery.py [cases]
+Run: python tests/benchmarks/fading_recovery.py [cloths a case]
+
+Derives `TOLD`, `_RESTS`, `_REST_CHANCES`, `_REACH`, `_GROWS` and `_NOISE` of `grade/shapes.py`:
+change one and look at the columns. The laws stand in tests/worlds/fading.py.
 """
 
 import sys
 import time
 from collections import Counter
+from itertools import product
+from pathlib import Path
 
 import numpy as np
-from scipy import optimize
+import pandas as pd
 
-from dyelab.grade import curves
+from dyelab import convert, grade, table
 
-CYCLES = np.arange(11.0)
-DOSES = np.array([0, 0.3, 1, 3, 6, 10.0])
-CASES = [
-    ("constant rate", -0.5, 0.3, CYCLES, lambda x: 40 - 0.5 * x),
-    ("first order", 0.3, 0.3, CYCLES, lambda x: 40 - 10 * (1 - np.exp(-0.3 * x))),
-    ("two rate", 0.9, 0.15, CYCLES, lambda x: 40 - 6 * (1 - np.exp(-0.9 * x)) - 0.4 * x),
-    ("constant rate", 0.5, 0.3, DOSES, lambda x: 40 + 0.5 * x),
-    ("first order", 0.3, 0.2, DOSES, lambda x: 40 + 10 * (1 - np.exp(-0.3 * x))),
-    ("two rate", 1.5, 0.1, DOSES, lambda x: 40 + 4 * (1 - np.exp(-1.5 * x)) + 0.4 * x),
-]
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from worlds import fading
+
+REAL = Path(__file__).parents[1] / "published" / "light_series.csv"
+SAME = {("two rates", "three rates"), ("three rates", "two rates")}  # never told apart
+SAME |= {("induction", "slow start"), ("plateau", "slow start")}  # the name for setting in late
 
 
-def tried(case, stated, count, seed=1):
-    """Share of rates inside, of shapes found, of curves inside the band; seconds a fit."""
-    shape, rate, sd, x, curve = case
-    rng = np.random.default_rng(seed)
-    inside, found, held = [], Counter(), []
-    far = np.array([x[-1] / 2, 2 * x[-1]])
-    start = time.perf_counter()
-    for _ in range(count):
-        noise = (sd**2 if stated else 1.0) * np.eye(len(x))
-        one = curves.Series(x, curve(x) + rng.normal(0, sd, len(x)), noise, None, stated)
-        _, low, high = curves.fit(one, shape).rate()
-        inside.append(low <= rate <= high)
-        choice = curves.choose(one)
-        found[choice.chosen.shape] += 1
-        below, above = choice.band(far)
-        held.append((below <= curve(far)) & (curve(far) <= above))
-    return np.mean(inside), found[shape] / count, np.mean(held, axis=0), time.perf_counter() - start
+def tried(law, count, noise, stated, seed):
+    """One cloth: is the truth held at twice the dose and at the dose, declined, told, right."""
+    frame = fading.read(law, seed, count, noise, stated)
+    one = grade.drift(grade.matched(frame), "S", "light")
+    curve, inside = one.curves["dE00"], []
+    for dose in (2.0, 1.0):
+        low, high = curve.band(np.array([dose]))
+        inside.append(low[0] <= fading.true_change(law, seed, dose) <= high[0])
+    right = curve.shape == law or (law, curve.shape) in SAME
+    return law, count, noise, stated, *inside, curve.declined, curve.told, right, curve.shape
 
 
-def peer(count=100):
-    """Seconds for one first-order fit by scipy's general nonlinear least squares."""
-    _, _, sd, x, curve = CASES[1]
-    rng = np.random.default_rng(1)
-    start = time.perf_counter()
-    for _ in range(count):
-        y = curve(x) + rng.normal(0, sd, len(x))
-        optimize.curve_fit(
-            lambda x, a, b, k: a + b * (1 - np.exp(-k * x)), x, y, p0=[40, -8, 0.5], maxfev=5000
-        )
-    return (time.perf_counter() - start) / count
+def series():
+    """Real readings, typed and without stated noise: each later point, from five readings on."""
+    rows = pd.read_csv(REAL, comment="#")
+    rows = rows.assign(
+        swatch=rows["object"],
+        exposure=np.where(rows["dose_Mlxh"].eq(0), "none", "light"),
+        amount=rows["dose_Mlxh"],
+        **{"unit": "h", "method": "typed", "illuminant": "D65", "observer": 10},
+    )
+    inside, declined = [], []
+    for name, one in rows.groupby("swatch"):
+        dose, lab = one["amount"].to_numpy(), one[table.LAB].to_numpy(float)
+        for count in range(5, len(one)):
+            fit = grade.drift(grade.matched(one.head(count)), name, "light")
+            later = (dose > fit.longest) & (dose <= 2 * fit.longest)
+            low, high = grade.band(fit, "dE00", dose[later])
+            read = convert.dE00(lab[0], lab[later])
+            inside += list((low <= read) & (read <= high))
+            declined.append(fit.curves["dE00"].declined)
+    print(
+        f"real series: {np.mean(inside):.1%} of {len(inside)} later readings in the band,", end=""
+    )
+    print(f" {np.mean(declined):.0%} declined")
+
+
+def shown(rows, by):
+    made = rows.groupby(by)[["twice", "at", "declined", "told"]].mean()
+    print((100 * made).round(1).to_string(), "\n")
 
 
 def main():
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 500
-    print(f"{count} cases each; the aim for rates is 93 to 97 % inside the 95 % interval")
-    print("shape          readings noise      rate inside  shape found  band at half, at twice")
-    seconds = []
-    for case in CASES:
-        for stated in (True, False):
-            inside, found, held, taken = tried(case, stated, count)
-            seconds.append(taken / count)
-            kind = "stated" if stated else "judged"
-            print(
-                f"{case[0]:14} {len(case[3]):8} {kind:10} {inside:11.1%} {found:12.1%}"
-                f" {held[0]:12.1%} {held[1]:.1%}"
-            )
-    print(f"all four shapes with intervals: {1000 * np.mean(seconds):.1f} ms a series;")
-    print(f"scipy's curve_fit, one shape, no profile interval: {1000 * peer():.1f} ms")
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
+    laws = (*fading.LAWS, *fading.STRANGE)
+    cases = list(product(laws, fading.DOSES, fading.NOISES, (True, False), range(count)))
+    start = time.process_time()
+    columns = ["law", "count", "noise", "stated", "twice", "at", "declined", "told", "right", "shape"]
+    rows = pd.DataFrame([tried(*case) for case in cases], columns=columns)
+    taken = 1000 * (time.process_time() - start) / len(cases)
+    print(f"{len(cases)} cloths, {taken:.0f} ms each; per cent: truth in the band at twice the")
+    print("longest dose and at it, no forecast, shape told\n")
+    for by in ("law", "noise", "count", "stated"):
+        shown(rows, by)
+    known = rows[rows["law"].isin(fading.LAWS)]
+    print(f"six laws, all: {known['twice'].mean():.1%} held at twice the dose")
+    told = rows[rows["told"]]
+    wrong = Counter(zip(told["law"][~told["right"]], told["shape"][~told["right"]], strict=True))
+    print(f"told {len(told)}, right {told['right'].mean():.1%}; wrong: {dict(wrong)}")
+    series()
 
 
 if __name__ == "__main__":
