@@ -72,8 +72,8 @@ def main():
     laws = (*fading.LAWS, *fading.STRANGE)
     cases = list(product(laws, fading.DOSES, fading.NOISES, (True, False), range(count)))
     start = time.process_time()
-    columns = ["law", "count", "noise", "stated", "twice", "at", "declined", "told", "right", "shape"]
-    rows = pd.DataFrame([tried(*case) for case in cases], columns=columns)
+    columns = ["law", "count", "noise", "stated", "twice", "at", "declined", "told"]
+    rows = pd.DataFrame([tried(*case) for case in cases], columns=[*columns, "right", "shape"])
     taken = 1000 * (time.process_time() - start) / len(cases)
     print(f"{len(cases)} cloths, {taken:.0f} ms each; per cent: truth in the band at twice the")
     print("longest dose and at it, no forecast, shape told\n")

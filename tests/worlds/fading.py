@@ -3,8 +3,9 @@
 Four laws are those every tool of this kind knows; two are not: fading that only sets in after a
 while (two steps one after the other, as where a finish must go first), and dye in three states,
 each with its own rate. Giles found such kinds among dyed cloths beside plain and two-rate fading
-(J. Appl. Chem. 1965, 15, 541; from memory). Two more are strange to the fit altogether. Colour doesn't run straight either: the path bends, since the share
-of dye left moves lightness, chroma and hue by its own laws. Everything here is invented.
+(J. Appl. Chem. 1965, 15, 541; from memory). Two more are strange to the fit altogether. Colour
+doesn't run straight either: the path bends, since the share of dye left moves lightness, chroma
+and hue by its own laws. Everything here is invented.
 """
 
 import numpy as np
