@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import shift, table, words
-from dyelab.errors import InputError
+from dyelab.errors import InputError, choose
 from dyelab.predict import calibration
 from dyelab.predict.gp import Codes
 from dyelab.predict.recipes import CLOTH, NONE, STEPS, Coded, Step, name_and_dose
@@ -14,6 +14,7 @@ from dyelab.predict.recipes import CLOTH, NONE, STEPS, Coded, Step, name_and_dos
 if TYPE_CHECKING:
     from dyelab.predict.model import Model, Weighed
 
+NEW_POT, KNOWN_POT, RECIPE = OF = ("new_pot", "known_pot", "recipe")
 _FAR = 0.3  # share of the prior variance left: little is known there
 _LEAN, _MOST_LEANT = 0.08, 4  # least weight worth naming, and how many are named
 _SLACK = 1.001  # on the largest and smallest dose
@@ -21,9 +22,15 @@ _CHI2_50 = 2.366  # three degrees of freedom
 Light = tuple[str | None, int | None]
 
 
-def colour(model: "Model", recipes: pd.DataFrame, light: Light = (None, None)) -> pd.DataFrame:
+def colour(
+    model: "Model",
+    recipes: pd.DataFrame,
+    light: Light = (None, None),
+    of: str = NEW_POT,
+    beside: str = "",
+) -> pd.DataFrame:
     """See `Model.colour`."""
-    full = completed(model, recipes)
+    full, place = completed(model, recipes), _place(model, of, beside)
     white = (light[0] or model.white[0], light[1] or model.white[1])
     sums = _sums(model, full)
     plain = np.array([i not in sums for i in range(len(full))])
@@ -31,8 +38,8 @@ def colour(model: "Model", recipes: pd.DataFrame, light: Light = (None, None)) -
     said, leant = [""] * len(full), [""] * len(full)
     if plain.any():
         rows = model.coded(full[plain])
-        weighed = model.weighed(rows)
-        lab[plain], C[plain] = _landed(model, weighed, white)
+        weighed = model.weighed(rows, place)
+        lab[plain], C[plain] = _landed(model, weighed, white, of)
         told = marks(model, rows, weighed), leans(model, weighed)
         for i, mark, lean in zip(np.flatnonzero(plain), *told, strict=True):
             said[i], leant[i] = mark, lean
@@ -62,11 +69,20 @@ def landed(
     return _landed(model, model.weighed(model.coded(recipes)), white)
 
 
+def _place(model: "Model", of: str, beside: str) -> int | None:
+    """Place of the swatch whose pots are meant, if any are."""
+    choose(of, OF, "colour", "that can be predicted")
+    if of != KNOWN_POT:
+        return None
+    codes = list(model.left_out["swatch"])
+    return codes.index(choose(beside, codes, "swatch", "in this book"))
+
+
 def _landed(
-    model: "Model", weighed: "Weighed", white: tuple[str, int] | None
+    model: "Model", weighed: "Weighed", white: tuple[str, int] | None, of: str = NEW_POT
 ) -> tuple[np.ndarray, np.ndarray]:
     J = model.basis.slopes(weighed.mean, white)
-    C = calibration.spread(J, weighed.left + model.nuggets)
+    C = calibration.spread(J, weighed.left + (0.0 if of == RECIPE else weighed.more))
     return model.basis.lab(weighed.mean, white), model.stretch * C
 
 
@@ -151,11 +167,10 @@ def leans(model: "Model", weighed: "Weighed") -> list[str]:
 
 def report(model: "Model") -> pd.DataFrame:
     """See `Model.report`."""
-    left, pieces = model.left_out, model.made["pieces"]
-    repeats = int((pieces - 1).sum())
+    left, repeats = model.left_out, len(model.left_out) - len(model.made)
     rows: list[tuple[str, float, str]] = [
         ("recipes", len(model.made), ""),
-        ("swatches", int(pieces.sum()), ""),
+        ("swatches", len(left), ""),
         ("error", model.error, ""),
         ("error_90", float(left["dE00"].quantile(0.9)), ""),
         ("inside_50", 100 * float((left["distance"] <= _CHI2_50).mean()), ""),

@@ -34,18 +34,24 @@ def spread(J: np.ndarray, left: np.ndarray) -> np.ndarray:
 def judged(
     known: Gathered, scores: Sequence[Learned]
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
-    """Compare every recipe with its prediction without it: table, errors, their covariances."""
-    basis, made = known.basis, known.made
+    """Compare every swatch with what its book foretells without its recipe and its pots.
+
+    Returns the table, the errors and their covariances.
+    """
+    basis = known.basis
     without = np.stack([s.left_out for s in scores], axis=1)
     measured, lab = basis.lab(known.seen.y), basis.lab(without[..., 0])
     C = spread(basis.slopes(without[..., 0]), without[..., 1])
-    off = measured - lab
-    left = made[["swatch", "recipe"]].assign(
-        **dict(zip(table.LAB, measured.T, strict=True)),
-        **dict(zip(["L_left", "a_left", "b_left"], lab.T, strict=True)),
-        dE00=convert.dE00(measured, lab),
+    left = pd.DataFrame(
+        {
+            "swatch": known.swatches,
+            "recipe": known.made["recipe"].to_numpy()[known.seen.recipe],
+            **dict(zip(table.LAB, measured.T, strict=True)),
+            **dict(zip(["L_left", "a_left", "b_left"], lab.T, strict=True)),
+            "dE00": convert.dE00(measured, lab),
+        }
     )
-    return left, off, C
+    return left, measured - lab, C
 
 
 def stretch_and_tail(far: np.ndarray) -> tuple[float, float]:

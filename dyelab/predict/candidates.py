@@ -232,8 +232,14 @@ def _joined(tables: Mapping[str, pd.DataFrame], names: Sequence[str]) -> pd.Data
     return full
 
 
-def anew(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFrame:
+def anew(
+    made: pd.DataFrame, limits: Limits, n: int, seed: int = 0, *, evenly: bool = False
+) -> pd.DataFrame:
     """At most n recipes put together anew from the steps of a book's own, as often as they occur.
+
+    Doses are free: any that one can weigh between the least and the most that was dyed, and down
+    to half the least where the step was also left out. With the book's own doses alone a dose
+    curve would never be learned. `evenly` draws every material of a step as often as another.
 
     Raises
     ------
@@ -248,12 +254,34 @@ def anew(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFr
         if steps.columns.size and steps.empty:
             raise InputError(words.say("predict.nothing_left"))
         if steps.columns.size:
-            drawn = rng.integers(len(steps), size=_DRAWN * n)
-            parts.append(steps.iloc[drawn].reset_index(drop=True))
+            pool = _once(steps) if evenly else steps
+            drawn = pool.iloc[rng.integers(len(pool), size=_DRAWN * n)].reset_index(drop=True)
+            parts.append(_capped(_free_doses(drawn, steps, rng), limits))
     joined = _allowed(_without_mordant(made, pd.concat(parts, axis=1)), limits).drop_duplicates()
     if joined.empty:
         raise InputError(words.say("predict.nothing_left"))
     return joined.head(n).reset_index(drop=True)
+
+
+def _once(steps: pd.DataFrame) -> pd.DataFrame:
+    """One row of each material, whatever its doses."""
+    doses = [c for c in steps if str(c).endswith("_wof")]
+    return steps[~steps.assign(**{str(c): steps[c] > 0 for c in doses}).duplicated()]
+
+
+def _free_doses(drawn: pd.DataFrame, steps: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
+    """Drawn steps with doses of their own, evenly on a log scale between those of the material."""
+    changed = {}
+    for amount in (str(c) for c in drawn if str(c).endswith("_wof")):
+        name, there, taken = amount.removesuffix("_wof"), steps[amount] > 0, drawn[amount] > 0
+        material, kinds = (t.get(name, pd.Series(name, t.index)) for t in (steps, drawn))
+        ends = steps[there].groupby(material[there])[amount].agg(["min", "max"])
+        low, high = (kinds[taken].map(ends[end]).to_numpy(float) for end in ("min", "max"))
+        low = np.where((high > low) & ~there.all(), 0.5 * low, low)
+        dose = np.exp(rng.uniform(np.log(low), np.log(high)))
+        changed[amount] = drawn[amount].to_numpy(float, copy=True)
+        changed[amount][taken] = [_weighable(d, h) for d, h in zip(dose, high, strict=True)]
+    return drawn.assign(**changed)
 
 
 def _capped(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
-from scipy import linalg, optimize
+from scipy import linalg, optimize, special
 
 from dyelab.predict.recipes import STEPS, Coded, Step
 
@@ -126,43 +126,47 @@ def _softmax(weights: np.ndarray) -> np.ndarray:
     return full / full.sum(axis=-1, keepdims=True)
 
 
-# Priors (mean, sd) of the logs of amplitude² and nugget², for scores of standard deviation 1.
-_AMPLITUDE, _NUGGET = (-0.7, 1.2), (float(np.log(0.02)), 1.5)
+# Priors (mean, sd) of the logs of amplitude² and nugget², for scores of standard deviation 1, and
+# of the log odds of the pot's share in the nugget: nothing is supposed of it.
+_AMPLITUDE, _NUGGET, _POT = (-0.7, 1.2), (float(np.log(0.02)), 1.5), (0.0, 1.5)
+_HEAD = 3
 _JITTER = 1e-8
-_MOST = 150  # recipes that parameters are learned from: more change little and cost the cube
+_MOST = 150  # swatches that parameters are learned from: more change little and cost the cube
 _ROUNDS, _OWN_ROUNDS, _OWN_ROOM = 50, 12, 0.5
 _FOLDS, _FOLD_ROUNDS = 5, 15  # left-out recipes must not have helped to set the parameters
+_MATES = 0.5  # share of baths in common from which a swatch tells of another's pots
 Codes = Sequence[Coded]
 
 
 @dataclass(frozen=True)
 class Seen:
-    """What was measured: means over the swatches of each recipe, score by score.
+    """What was measured: n swatches, score by score.
 
     Attributes
     ----------
     y : ndarray (n, q)
-    pieces : ndarray (n,)
-        Swatches behind each mean.
-    scatter : ndarray (n, q)
-        Sum of squares of the swatches about their mean.
     known : ndarray (n, q)
-        Variance of the mean that the readings state.
+        Variance that the readings state.
+    recipe : ndarray (n,)
+        Number of each swatch's recipe.
+    mates : ndarray (n, n)
+        Share of their baths that two swatches have in common, 1 with itself.
     """
 
     y: np.ndarray
-    pieces: np.ndarray
-    scatter: np.ndarray
     known: np.ndarray
+    recipe: np.ndarray
+    mates: np.ndarray
 
     def part(self, rows: np.ndarray) -> "Seen":
-        """Some of the recipes."""
-        return Seen(self.y[rows], self.pieces[rows], self.scatter[rows], self.known[rows])
+        """Some of the swatches."""
+        mates = self.mates[np.ix_(rows, rows)]
+        return Seen(self.y[rows], self.known[rows], self.recipe[rows], mates)
 
     def score(self, c: int) -> "Seen":
         """One of the scores."""
         own = slice(c, c + 1)
-        return Seen(self.y[:, own], self.pieces, self.scatter[:, own], self.known[:, own])
+        return Seen(self.y[:, own], self.known[:, own], self.recipe, self.mates)
 
 
 @dataclass(frozen=True)
@@ -172,13 +176,14 @@ class Learned:
     Attributes
     ----------
     p : ndarray
-        Parameters: logs of amplitude² and nugget², then each kernel's own.
+        Parameters: logs of amplitude² and nugget², log odds of the pot's share in the nugget,
+        then each kernel's own.
     alpha : ndarray (n,)
-        Weights of the recipes in a mean.
+        Weights of the swatches in a mean.
     inverse : ndarray (n, n)
-        Of the covariance of the recipes' means.
+        Of the covariance of the swatches.
     left_out : ndarray (n, 2)
-        Mean and variance at each recipe, of a swatch mean like its own, without it.
+        Mean and variance at each swatch, without its recipe and without its pots.
     """
 
     p: np.ndarray
@@ -188,35 +193,52 @@ class Learned:
 
     @property
     def nugget(self) -> float:
-        """Variance from one swatch of a recipe to the next."""
+        """Variance from one swatch of a recipe to one in another pot."""
         return float(np.exp(self.p[1]))
+
+    @property
+    def pot(self) -> float:
+        """Variance of a recipe's pots: what swatches of one pot share."""
+        return self.nugget * float(special.expit(self.p[2]))
 
 
 def learn(kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> list[Learned]:
     """Learn every score: parameters shared by all first, then a little of each one's own."""
-    prior = np.vstack([_AMPLITUDE, _NUGGET, *(k.priors for k in kernels)])
+    prior = np.vstack([_AMPLITUDE, _NUGGET, _POT, *(k.priors for k in kernels)])
     n, q = seen.y.shape
-    order = np.random.default_rng(0).permutation(n)
+    order = _recipe_by_recipe(seen.recipe)
     some = np.sort(order[:_MOST])
     shared = _likeliest(kernels, rows, seen, some, prior, prior[:, 0], _ROUNDS)
     close = np.column_stack([shared, prior[:, 1] * _OWN_ROOM])
     folds = np.array_split(order, _FOLDS) if n <= _MOST else []
     moved = []
     for fold in folds:
-        rest = np.setdiff1d(some, fold)
+        rest = np.setdiff1d(some, np.flatnonzero(np.isin(seen.recipe, seen.recipe[fold])))
         moved.append(_likeliest(kernels, rows, seen, rest, prior, shared, _FOLD_ROUNDS) - shared)
+    blocks = _blocks(seen)
     learned = []
     for c in range(q):
         own = seen.score(c)
         p = _likeliest(kernels, rows, own, some, close, shared, _OWN_ROUNDS)
-        K = _with_noise(p, kernels, rows, own)
-        inverse = linalg.inv(K, check_finite=False)
-        left = _left_out(inverse, own.y[:, 0])
+        inverse = linalg.inv(_with_noise(p, kernels, rows, own), check_finite=False)
+        left = _left_out(inverse, own.y[:, 0], blocks)
         for fold, move in zip(folds, moved, strict=True):
             other = linalg.inv(_with_noise(p + move, kernels, rows, own), check_finite=False)
-            left[fold] = _left_out(other, own.y[:, 0])[fold]
+            left[fold] = _left_out(other, own.y[:, 0], blocks)[fold]
         learned.append(Learned(p, inverse @ own.y[:, 0], inverse, left))
     return learned
+
+
+def _recipe_by_recipe(recipe: np.ndarray) -> np.ndarray:
+    """Places of the swatches, recipes in random order, the same each time."""
+    rank = np.random.default_rng(0).permutation(recipe.max() + 1)
+    return np.argsort(rank[recipe], kind="stable")
+
+
+def _blocks(seen: Seen) -> list[tuple[int, ...]]:
+    """What is left out with each swatch: its recipe, and all that shares most of its baths."""
+    own = (seen.recipe[:, None] == seen.recipe) | (seen.mates >= _MATES)
+    return [tuple(np.flatnonzero(row).tolist()) for row in own]
 
 
 def _likeliest(
@@ -242,19 +264,34 @@ def _likeliest(
     return found.x
 
 
+def _noise(p: np.ndarray, mates: np.ndarray) -> np.ndarray:
+    """Covariance (n, n) of swatches about their recipes: the pot's part shared by mates."""
+    pot = special.expit(p[2])
+    return np.exp(p[1]) * (pot * mates + (1 - pot) * np.eye(len(mates)))
+
+
 def _with_noise(p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> np.ndarray:
-    noise = np.exp(p[1]) / seen.pieces + seen.known[:, 0] + _JITTER
-    return cross(p, kernels, rows, rows) + np.diag(noise)
+    own = np.diag(seen.known[:, 0] + _JITTER)
+    return cross(p, kernels, rows, rows) + _noise(p, seen.mates) + own
 
 
-def _left_out(inverse: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Mean and variance at each recipe without it (Rasmussen and Williams 2006, 5.12)."""
-    spread = 1 / np.diag(inverse)
-    return np.column_stack([y - inverse @ y * spread, spread])
+def _left_out(inverse: np.ndarray, y: np.ndarray, blocks: Sequence[tuple[int, ...]]) -> np.ndarray:
+    """Mean and variance at each row without its block (Rasmussen and Williams 2006, 5.12).
+
+    For a block B left out together the formula holds with the block of the inverse in place of
+    its diagonal element.
+    """
+    pull, found = inverse @ y, np.empty((len(y), 2))
+    for i, block in enumerate(blocks):
+        rows = list(block)
+        spread = np.linalg.inv(inverse[np.ix_(rows, rows)])
+        at = rows.index(i)
+        found[i] = y[i] - spread[at] @ pull[rows], spread[at, at]
+    return found
 
 
 def _own(p: np.ndarray, kernels: Sequence[Likeness]) -> list[np.ndarray]:
-    ends = np.cumsum([2, *(k.many for k in kernels)])
+    ends = np.cumsum([_HEAD, *(k.many for k in kernels)])
     return [p[..., a:b] for a, b in pairwise(ends)]
 
 
@@ -295,9 +332,9 @@ def _cost(
         full = 1 + value[place[:, None], place]
         K *= full
         parts.append((full, place, slopes))
-    total, pull, by_nugget = _evidence(K, np.exp(p[1]), seen)
+    total, pull, by_noise = _evidence(K, p, seen)
     by_kernel = pull * K
-    grad = [by_kernel.sum(), by_nugget]
+    grad = [by_kernel.sum(), *by_noise]
     for full, place, slopes in parts:
         by_level = _gathered(by_kernel / full, place)
         grad += [np.vdot(by_level, slope) for slope in slopes]
@@ -312,20 +349,19 @@ def _gathered(full: np.ndarray, place: np.ndarray) -> np.ndarray:
     return member.T @ full @ member
 
 
-def _evidence(K: np.ndarray, nugget: float, seen: Seen) -> tuple[float, np.ndarray, float]:
-    """Minus the log likelihood of all scores; its slopes by K and by the log of the nugget."""
+def _evidence(
+    K: np.ndarray, p: np.ndarray, seen: Seen
+) -> tuple[float, np.ndarray, tuple[float, float]]:
+    """Minus the log likelihood of all scores; its slopes by K, and by the noise's parameters."""
     n, q = seen.y.shape
-    pull, by_nugget, total = np.zeros_like(K), 0.0, 0.0
-    freedom = float((seen.pieces - 1).sum())
+    noise, pull, total = _noise(p, seen.mates), np.zeros_like(K), 0.0
     for c in range(q):
-        noise = nugget / seen.pieces + seen.known[:, c] + _JITTER
-        factor = linalg.cholesky(K + np.diag(noise), lower=True, check_finite=False)
+        full = K + noise + np.diag(seen.known[:, c] + _JITTER)
+        factor = linalg.cholesky(full, lower=True, check_finite=False)
         inverse = linalg.cho_solve((factor, True), np.eye(n), check_finite=False)
         alpha = inverse @ seen.y[:, c]
-        within = float(seen.scatter[:, c].sum()) / nugget
         total += 0.5 * seen.y[:, c] @ alpha + np.log(np.diag(factor)).sum()
-        total += 0.5 * (freedom * np.log(nugget) + within)
-        half = 0.5 * (inverse - np.outer(alpha, alpha))
-        pull += half
-        by_nugget += nugget * float((np.diag(half) / seen.pieces).sum()) + 0.5 * (freedom - within)
-    return total, pull, by_nugget
+        pull += 0.5 * (inverse - np.outer(alpha, alpha))
+    pot = special.expit(p[2])
+    by_pot = np.exp(p[1]) * pot * (1 - pot) * (np.vdot(pull, seen.mates) - np.trace(pull))
+    return total, pull, (float(np.vdot(pull, noise)), float(by_pot))

@@ -25,14 +25,17 @@ class Weighed:
         Their variances, without nugget and not stretched.
     prior : ndarray (m, q)
         Their variances before anything was measured.
-    weights : ndarray (m, n)
-        Of the n recipes measured, in the first score.
+    weights : ndarray (m, g)
+        Of the g recipes measured, in the first score.
+    more : ndarray (q,)
+        Variance of a swatch about that: of its pot and its own, or its own alone.
     """
 
     mean: np.ndarray
     left: np.ndarray
     prior: np.ndarray
     weights: np.ndarray
+    more: np.ndarray
 
 
 @dataclass(frozen=True, repr=False)
@@ -52,7 +55,9 @@ class Model:
         Materials that the book holds of every step, ``none`` where it was left out.
     kernels : tuple of Likeness
     codes : tuple of Coded
-        The recipes measured, step by step.
+        The recipes of the n swatches measured, step by step.
+    seen : Seen
+        The swatches measured, in the order of `left_out`.
     scores : tuple of Learned
         One Gaussian process for each score of `basis`.
     stretch : float
@@ -63,8 +68,9 @@ class Model:
     odds : (shift, slope)
         Of the log odds of landing, from how often the left-out recipes landed.
     left_out : DataFrame
-        One row a recipe, predicted without it: `swatch, recipe, L, a, b` as measured, `L_left,
-        a_left, b_left` as predicted, `dE00`, `inside` (within the 90 % region).
+        One row a swatch, predicted without its recipe and its pots: `swatch, recipe, L, a, b` as
+        measured, `L_left, a_left, b_left` as predicted, `dE00`, `distance` (squared, in units of
+        its covariance), `inside` (within the 90 % region).
     notes : tuple of str
     """
 
@@ -75,6 +81,7 @@ class Model:
     levels: Mapping[str, tuple[str, ...]]
     kernels: tuple[gp.Likeness, ...]
     codes: tuple[Coded, ...]
+    seen: gp.Seen
     scores: tuple[gp.Learned, ...]
     stretch: float
     tail: float
@@ -123,21 +130,34 @@ class Model:
 
     @cached_property
     def nuggets(self) -> np.ndarray:
-        """Variance of every score from one swatch of a recipe to the next, (q,)."""
+        """Variance of every score from a swatch to one of the same recipe in another pot."""
         return np.array([learned.nugget for learned in self.scores])
+
+    @cached_property
+    def pots(self) -> np.ndarray:
+        """Part of that which swatches of one pot share, (q,)."""
+        return np.array([learned.pot for learned in self.scores])
 
     def coded(self, recipes: pd.DataFrame) -> list[Coded]:
         """Recipes as the kernels see them, step by step."""
         return [coded(step, recipes) for step in self.steps]
 
-    def weighed(self, rows: gp.Codes) -> Weighed:
-        """Weigh what was measured for each of these recipes."""
+    def weighed(self, rows: gp.Codes, beside: int | None = None) -> Weighed:
+        """Weigh what was measured for each of these recipes.
+
+        `beside` is the place of a measured swatch whose pots they lie in, every bath of it.
+        """
         k = gp.cross(self.p, self.kernels, rows, self.codes)
         prior = gp.alone(self.p, self.kernels, rows)
+        more = self.nuggets
+        if beside is not None:
+            k = k + self.pots[:, None, None] * self.seen.mates[beside]
+            prior, more = prior + self.pots[:, None], more - self.pots
         weights = k @ self.inverses
         left = np.maximum(prior - np.einsum("qmn,qmn->qm", weights, k), 1e-9)
         mean = np.einsum("qmn,nq->mq", k, self._alphas)
-        return Weighed(mean, left.T, prior.T, weights[0])
+        by_recipe = weights[0] @ np.eye(len(self.made))[self.seen.recipe]
+        return Weighed(mean, left.T, prior.T, by_recipe, more)
 
     def under(self, recipes: pd.DataFrame, white: tuple[str, int]) -> np.ndarray:
         """CIELAB (m, 3) predicted for recipes under any light."""
@@ -165,6 +185,8 @@ class Model:
         *,
         illuminant: str | None = None,
         observer: int | None = None,
+        of: str = answers.NEW_POT,
+        beside: str = "",
     ) -> pd.DataFrame:
         """Predict the colour of recipes.
 
@@ -176,21 +198,26 @@ class Model:
             were never joined: ``dye = "weld + indigo"``, ``dye_wof = "40 + 4"``.
         illuminant, observer : optional
             Light to show it under; the book's own without.
+        of : str
+            What the covariance is of: `answers.NEW_POT` (one swatch in a new pot), `KNOWN_POT`
+            (one more in the pots of the swatch `beside`) or `RECIPE` (the recipe's own colour,
+            which many pots would have in the middle).
+        beside : str
+            Code of a swatch of the book, for `KNOWN_POT`.
 
         Returns
         -------
         DataFrame
             The recipe's columns, `recipe` in words, `L, a, b, illuminant, observer`, the
-            covariance columns (of one new swatch of that recipe: what the model doesn't know
-            and how swatches scatter), `leans_on` (codes of the swatches it rests on),
+            covariance columns, `leans_on` (codes of the swatches it rests on),
             `extrapolates` (why it is outside what was dyed; blank inside), `flags`.
 
         Raises
         ------
         InputError
-            For a material that the book doesn't know, or an unknown light.
+            For a material or a swatch that the book doesn't know, or an unknown light.
         """
-        return answers.colour(self, recipes, (illuminant, observer))
+        return answers.colour(self, recipes, (illuminant, observer), of, beside)
 
 
 def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
@@ -218,7 +245,8 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     steps = steps_of(known.made)
     enough(known, steps)
     kernels = tuple(gp.Likeness(step) for step in steps)
-    codes = tuple(coded(step, known.made) for step in steps)
+    each = known.made.iloc[known.seen.recipe]
+    codes = tuple(coded(step, each) for step in steps)
     scores = tuple(gp.learn(kernels, codes, known.seen))
     left, off, C = calibration.judged(known, scores)
     stretch, tail = calibration.stretch_and_tail(calibration.far(off, C))
@@ -228,6 +256,6 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     odds = calibration.odds(lab, lab + off, stretch * C, tail)
     basis = known.basis
     return Model(
-        *(known.made, basis.white, basis, steps, levels(known.made), kernels, codes, scores),
-        *(stretch, tail, odds, left, known.notes),
+        *(known.made, basis.white, basis, steps, levels(known.made), kernels, codes),
+        *(known.seen, scores, stretch, tail, odds, left, known.notes),
     )

@@ -16,17 +16,17 @@ from dyelab.predict.recipes import COLUMNS, STEPS, Step, coded
 
 @dataclass(frozen=True)
 class Gathered:
-    """Recipes of a book with their mean scores, and what is odd about them."""
+    """Recipes of a book, the scores of their swatches, and what is odd about them."""
 
     made: pd.DataFrame
+    swatches: np.ndarray
     basis: Basis
     seen: Seen
-    stated: np.ndarray
     notes: tuple[str, ...]
 
 
 def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
-    """Average a book's readings as dyed, recipe by recipe.
+    """Average a book's readings as dyed, swatch by swatch, and gather the recipes.
 
     Raises
     ------
@@ -43,11 +43,10 @@ def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
     white = table.one_white(made)
     nm = None if bands is None else np.array([float(c) for c in bands.columns], float)
     values = _bands(found.rows, bands, white)
-    means = _means(found.rows, values)
-    basis = of_bands(means, nm, white)
-    stated = np.nan_to_num(found.variants.stated)
-    seen = _seen(found.rows, basis, values, stated)
-    return Gathered(made, basis, seen, stated, (*notes, *more, *_left_out(rows, method)))
+    basis = of_bands(_means(found.rows, values), nm, white)
+    first, seen = _seen(found.rows, basis, values)
+    codes = first["swatch"].to_numpy(str)
+    return Gathered(made, codes, basis, seen, (*notes, *more, *_left_out(rows, method)))
 
 
 def _dyed_here(wide: pd.DataFrame) -> pd.DataFrame:
@@ -118,16 +117,45 @@ def _means(rows: pd.DataFrame, values: np.ndarray) -> np.ndarray:
     return pieces.mean().groupby(level=0).mean().to_numpy(float)
 
 
-def _seen(rows: pd.DataFrame, basis: Basis, values: np.ndarray, stated: np.ndarray) -> Seen:
+def _seen(rows: pd.DataFrame, basis: Basis, values: np.ndarray) -> tuple[pd.DataFrame, Seen]:
+    """First reading of each swatch, and its mean scores with what the readings state of them."""
     keys = [rows["variant"].to_numpy(), rows["swatch"].to_numpy()]
-    pieces = pd.DataFrame(basis.scores(values)).groupby(keys).mean()
-    grouped = pieces.groupby(level=0)
-    y, count = grouped.mean().to_numpy(float), grouped.size().to_numpy(float)
-    away = pieces - grouped.transform("mean")
-    scatter = (away**2).groupby(level=0).sum().to_numpy(float)
-    return Seen(y, count, scatter, basis.variances(y, stated))
+    first = (
+        rows.assign(many=1)
+        .groupby(keys, as_index=False)
+        .agg({**dict.fromkeys(rows.columns, "first"), "many": "sum"})
+    )
+    y = pd.DataFrame(basis.scores(values)).groupby(keys).mean().to_numpy(float)
+    stated = np.nan_to_num(table.covariances(rows)).reshape(len(rows), 9)
+    mean = pd.DataFrame(stated).groupby(keys).mean().to_numpy(float).reshape(-1, 3, 3)
+    known = basis.variances(y, mean / first["many"].to_numpy(float)[:, None, None])
+    return first, Seen(y, known, first["variant"].to_numpy(int), mates(first))
 
 
+def mates(swatches: pd.DataFrame) -> np.ndarray:
+    """Share of their baths that swatches have in common, (n, n); 1 with itself.
+
+    Scour and rinse apart; a step whose bath isn't recorded had one of its own. The share is the
+    Jaccard index of the two sets of baths.
+    """
+    texts = swatches.get("baths", pd.Series("", swatches.index)).astype(str)
+    series = swatches.get("series", pd.Series("", swatches.index)).astype(str)
+    named, many = [], []
+    for text, batch in zip(texts, series, strict=True):
+        steps = [s.partition("=") for s in text.split() if not s.startswith(_APART)]
+        named.append({(batch, kind, bath) for kind, _, bath in steps if bath})
+        many.append(max(len(steps), 1))
+    baths = {bath: j for j, bath in enumerate(sorted(set().union(*named)))}
+    member = np.zeros((len(named), len(baths)))
+    for i, own in enumerate(named):
+        member[i, [baths[bath] for bath in own]] = 1
+    common, sizes = member @ member.T, np.array(many, float)
+    full = common / (sizes[:, None] + sizes - common)
+    np.fill_diagonal(full, 1.0)
+    return full
+
+
+_APART = ("scour", "rinse")  # steps that dye nothing
 _SPARE = 2  # recipes beyond one for each thing to be learned
 _LEAST = 6
 _ALIKE = 0.3  # ΔE*ab: less than this over a whole book is no effect at all
@@ -168,7 +196,7 @@ def most_telling(made: pd.DataFrame, steps: Sequence[Step], n: int) -> pd.DataFr
     kernels = [Likeness(step) for step in steps]
     if not kernels:
         return made.head(0)
-    p = np.concatenate([[0.0, np.log(_NOISE)], *(k.priors[:, 0] for k in kernels)])
+    p = np.concatenate([[0.0, np.log(_NOISE), 0.0], *(k.priors[:, 0] for k in kernels)])
     pool = sample(of_book(made, steps), 400)
     if pool.empty:
         return pool
