@@ -1,10 +1,14 @@
 """Rendered photos with labels above the windows, thrown down as a hand would."""
 
+from dataclasses import replace
+
 import numpy as np
 import photos
 
 from dyelab import card
 from dyelab.synth import render
+
+__all__ = ["card", "photo", "replace", "thrown"]
 
 
 def thrown(numbers, windows, rng):

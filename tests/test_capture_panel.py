@@ -1,10 +1,11 @@
 """The capture panel without a browser: measure, drag, name, add."""
 
+import labelled
 import numpy as np
 import pandas as pd
 import pytest
 
-from dyelab import book, calibrate, convert, synth
+from dyelab import book, calibrate, convert, plan, synth
 from dyelab.panel import capture, save
 
 pytestmark = pytest.mark.slow
@@ -81,6 +82,58 @@ def test_swatches_laid_in_the_books_order_need_no_names(shown, tmp_path):
     shown.update()
     names = dict(zip(shown.shown.table["place"], shown.shown.table["swatch"], strict=True))
     assert (names["A1"], names["A2"], names["B1"]) == ("K-03", "K-04", "K-01")
+
+
+def names(shown):
+    return dict(zip(shown.shown.table["place"], shown.shown.table["swatch"], strict=True))
+
+
+def drawn_names(shown):
+    return [note.text for note in shown.shown.figure.layout.annotations]
+
+
+def test_names_are_shown_on_their_windows_as_soon_as_they_change(shown, tmp_path):
+    codes = [f"K-{i:02}" for i in range(1, 27)]
+    book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
+    shown._take(tmp_path / "mine")
+    shown.choices["path"].value = str(capture.example())
+    shown.update()
+    shown.choices["first"].value = "K-03"
+    assert names(shown)["A1"] == drawn_names(shown)[0] == "K-03"
+    assert "order alone" in shown.below.value
+    shown._quiet = True
+    shown.choices["first"].value = "K-01"
+    shown.add_to_book()
+    assert "have changed" in shown.answer.value
+    assert book.open(tmp_path / "mine").readings.empty
+
+
+def test_labels_name_their_windows_and_the_doubtful_are_asked_for(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.chdir(tmp_path)
+    codes = [f"K-{i:02}" for i in range(1, 27)]
+    bk = book.create(tmp_path / "mine")
+    bk = plan.with_label_numbers(book.add(bk, swatches=pd.DataFrame({"swatch": codes})))
+    book.save(bk)
+    numbers = list(bk.swatches["label_number"])
+    windows = labelled.card.layout().windows
+    laid = labelled.thrown(numbers[::-1][: len(windows)], windows, np.random.default_rng(5))
+    laid[1] = labelled.replace(laid[1], number=laid[0].number)
+    laid[5] = labelled.replace(laid[5], number=11)
+    picture, _ = labelled.photo(5, labels=laid, megapixels=6.0, tilt=5.0)
+    (tmp_path / "card.jpg").write_bytes(picture.jpeg())
+    shown = capture.panel(tmp_path / "mine")
+    shown.choices["path"].value = str(tmp_path / "card.jpg")
+    shown.update()
+    assert list(names(shown).values())[2:5] == ["K-24", "K-23", "K-22"]
+    assert drawn_names(shown)[:3] == ["?", "?", "K-24"]
+    assert "3 more have a label" in shown.sentence
+    assert "K-26 lies above several windows: A1, A2" in shown.below.value
+    assert "A6: its label is of no swatch in this book" in shown.below.value
+    shown.choices["names"].value = "A1 = K-26, A6 = K-01"
+    assert "1 more have a label" in shown.sentence
+    shown.add_to_book()
+    assert "Added 23 readings" in shown.sentence
 
 
 def test_a_photo_of_washed_cloth_is_kept_as_such(shown, tmp_path):

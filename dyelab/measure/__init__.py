@@ -1,12 +1,13 @@
 """Window to colour, spread and flags: one photo or ten thousand."""
 
-from dyelab.measure.labels import names_by_label, read_labels
+from dyelab.measure.labels import READ, names_by_label, read_labels
 from dyelab.measure.many_photos import Result, calibration, photos, worth_reading
 from dyelab.measure.overlay import overlay
 from dyelab.measure.single_photo import COLUMNS, Measured, boxes, photo
 
 __all__ = [
     "COLUMNS",
+    "READ",
     "Measured",
     "Result",
     "boxes",

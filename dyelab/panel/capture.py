@@ -2,6 +2,7 @@
 
 import base64
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,13 +14,15 @@ import plotly.graph_objects as go
 from dyelab import calibrate, card, convert, files, measure, read, words
 from dyelab.calibrate import through
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, choices, exposure, follow_book, frame, save
+from dyelab.panel import book_choice, choices, exposure, follow_book, frame, html_parts, save
+from dyelab.panel.capture_names import Naming, annotations, name_windows
+from dyelab.panel.capture_names import notes as capture_notes
 from dyelab.panel.typed_path import typed
 from dyelab.table import LAB
 
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
 _WHITE = "white"
-_COLUMNS = ["place", "swatch", *LAB, "u_L", "u_a", "u_b", "flags"]
+_COLUMNS = ["place", "swatch", "named_by", *LAB, "u_L", "u_a", "u_b", "flags"]
 _WORTH = 12  # windows to read by instrument
 _GRIP = 9  # pixels of the shown picture
 
@@ -45,6 +48,8 @@ class Capture(frame.Panel):
         self._moves: dict[str, np.ndarray] = {}
         self._grips: list[str] = []
         self._corrected: list[str] = []
+        self._labels = pd.DataFrame()
+        self._named = Naming({}, {}, self._labels)
         self.add = widgets.Button(description=words.say("capture.add"))
         self.add.add_class("dl-button")
         self.add.on_click(lambda _: self._guard(self.add_to_book))
@@ -62,16 +67,33 @@ class Capture(frame.Panel):
         self.paper = choices.pick(say("capture.paper"), list(card.PAPERS))
         kinds = [(say(f"capture.card_{kind}"), kind) for kind in card.KINDS]
         self.kind = choices.pick(say("capture.card"), kinds)
-        write = widgets.Button(description=say("capture.write_card"))
-        write.add_class("dl-button")
-        write.on_click(lambda _: self.tell(self.write_card))
-        self.under(write, self.kind, self.paper)
+        work = {"capture.write_card": self.write_card, "capture.write_labels": self.write_labels}
+        self.under(*(self._below(*item) for item in work.items()), self.kind, self.paper)
+
+    def _below(self, key: str, work: Callable[[], str]) -> widgets.Button:
+        button = widgets.Button(description=words.say(key))
+        button.add_class("dl-button")
+        button.on_click(lambda _: self.tell(work))
+        return button
 
     def write_card(self) -> str:
         """Write the card to print, and say where."""
         path = save.fresh(f"card-{self.kind.value}-{self.paper.value}", ".pdf")
         card.pdf(card.layout(self.paper.value, self.kind.value), path)
         return words.say("frame.saved", path=path)
+
+    def write_labels(self) -> str:
+        """Write labels for the book's swatches, numbers given to those without, and say where."""
+        from dyelab import book as books
+        from dyelab import plan
+
+        numbered = plan.with_label_numbers(self.book)
+        if not numbered.swatches.equals(self.book.swatches):
+            book_choice.own(self.book)
+            self.book = books.save(numbered, words.say("capture.labels_numbered"))
+            follow_book.tell(self, Path(self.book.path))
+        path = save.fresh(f"labels-{Path(self.book.path).name}-{self.paper.value}", ".pdf")
+        return words.say("frame.saved", path=plan.labels(self.book, path, paper=self.paper.value))
 
     def follow(self, path: Path) -> None:
         """Keep what was measured when only the book behind it was saved."""
@@ -123,11 +145,12 @@ class Capture(frame.Panel):
         if count and reference is None:
             raise InputError(words.say("capture.boxes_need_target"))
         self.measured = self._of(reference, count)
+        self._labels = self._read_labels(self.measured)
         known = self._by_instrument(self.measured, picked)
         if len(known):
             self.measured = self._of(reference, count, known)
         self._corrected = list(known["sample"])
-        return self._told(self.measured, self._names())
+        return self._told(self.measured, self._naming())
 
     def _of(
         self, reference: Any, count: int, known: pd.DataFrame | None = None
@@ -141,6 +164,15 @@ class Capture(frame.Panel):
             self.photo, reference, pose=self._pose(), target=self._target(),
             windows=self._moves, add=known, white=self.book.white,
         )  # fmt: skip
+
+    def _read_labels(self, made: measure.Measured) -> pd.DataFrame:
+        """What the labels above the windows say; nothing where boxes were dragged."""
+        assert self.photo is not None
+        pose, places = made.setup.pose, list(made.table["place"])
+        if pose is None or set(places) != set(pose.layout.places):
+            return measure.names_by_label(pd.DataFrame(columns=["place"]), [], self.book.swatches)
+        found = measure.read_labels(self.photo, pose)
+        return measure.names_by_label(found, places, self.book.swatches)
 
     def _by_instrument(self, made: measure.Measured, picked: dict[str, Any]) -> pd.DataFrame:
         """Places whose swatches an instrument read in the same state, if the book is asked."""
@@ -206,24 +238,34 @@ class Capture(frame.Panel):
                 self._moves[name] = points.mean(axis=0) if name.startswith("corner") else points
         self.update()
 
-    def _told(self, made: measure.Measured, names: dict[str, str]) -> frame.Shown:
-        table = made.table.assign(swatch=made.table["place"].map(names).fillna(""))
+    def _told(self, made: measure.Measured, naming: Naming) -> frame.Shown:
+        self._named = naming
+        how = {p: words.say(f"capture.how_{code}") for p, code in naming.how.items()}
+        table = made.table.assign(
+            swatch=made.table["place"].map(naming.swatches).fillna(""),
+            named_by=made.table["place"].map(how),
+        )
         flagged = int((table["flags"] != "").sum())
         left = made.setup.calibration.left
         sentence = words.say(
             "capture.told", count=len(table), named=int((table["swatch"] != "").sum())
         )
+        if naming.asked:
+            sentence += " " + words.say("capture.asked_many", count=len(naming.asked))
         notes = [
+            *capture_notes(naming),
             words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
             words.say("capture.drag"),
             _about_instrument(made, self._corrected),
         ]
         if flagged:
             notes.insert(0, words.say("capture.flagged", count=flagged))
-        return frame.Shown(sentence, self._drawn(made), table[_COLUMNS].round(2), notes=notes)
+        return frame.Shown(
+            sentence, self._drawn(made, naming), table[_COLUMNS].round(2), notes=notes
+        )
 
-    def _drawn(self, made: measure.Measured) -> go.Figure:
-        """Photo with what was measured; corners, target and windows can be dragged."""
+    def _drawn(self, made: measure.Measured, naming: Naming) -> go.Figure:
+        """Photo with what was measured and each name; corners, target, windows can be dragged."""
         assert self.photo is not None
         h, w = self.photo.pixels.shape[:2]
         content = base64.b64encode(measure.overlay(self.photo, made)).decode()
@@ -241,7 +283,9 @@ class Capture(frame.Panel):
         left, right, top, bottom = _looked_at(made, w, h)
         aspect = (bottom - top) / (right - left)
         figure.update_layout(
-            images=[picture], shapes=shapes, meta={"drag": True, "aspect": aspect}, height=620,
+            images=[picture], shapes=shapes,
+            annotations=annotations(naming, list(made.table["place"]), made.quads),
+            meta={"drag": True, "aspect": aspect}, height=620,
             margin={"l": 0, "r": 0, "t": 0, "b": 0},
             paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
             xaxis={"range": [left, right], "visible": False, "constrain": "domain"},
@@ -258,6 +302,10 @@ class Capture(frame.Panel):
         if self.measured is None or self.origin is None:
             raise InputError(words.say("capture.nothing"))
         names = self._names()
+        if names != self._named.swatches:  # nothing is saved that wasn't on its window
+            self._show_names()
+            self.answer.value = html_parts.notice(words.say("capture.look_again"))
+            return
         # What the photo says where an instrument corrected it is no evidence of its own.
         names = {place: name for place, name in names.items() if place not in self._corrected}
         table = self.measured.table[self.measured.table["place"].isin(names)]
@@ -277,14 +325,25 @@ class Capture(frame.Panel):
         )
         follow_book.tell(self, Path(grown.path))
 
-    def _names(self) -> dict[str, str]:
-        """Which swatch lies where: in the order of the book from the first one on, then by name."""
+    def _naming(self) -> Naming:
+        """Which swatch lies where, by what is chosen now."""
         assert self.measured is not None
-        codes, first = list(self.book.swatches["swatch"]), self.values["first"]
-        laid = codes[codes.index(first) :] if first in codes else []
-        by_order = dict(zip(self.measured.table["place"], laid, strict=False))
-        beside = None if laid else self.origin
-        return by_order | named(self.values["names"], beside)
+        places = list(self.measured.table["place"])
+        return name_windows(places, self._labels, self.book, self.values, self.origin)
+
+    def _names(self) -> dict[str, str]:
+        return self._naming().swatches
+
+    def _changed(self, change: Any) -> None:
+        """Show names at once as they change; everything else waits for the button."""
+        super()._changed(change)
+        named_by = [self.choices.get("names"), self.choices.get("first")]
+        if not self._quiet and self.measured is not None and change["owner"] in named_by:
+            self._guard(self._show_names)
+
+    def _show_names(self) -> None:
+        assert self.measured is not None
+        self._display(self._told(self.measured, self._naming()))
 
 
 def _about_instrument(made: measure.Measured, corrected: list[str]) -> str:
@@ -293,33 +352,6 @@ def _about_instrument(made: measure.Measured, corrected: list[str]) -> str:
         return words.say("capture.by_instrument", count=len(corrected))
     (places,) = measure.worth_reading(made.table, min(_WORTH, len(made.table) // 2 + 1)).values()
     return words.say("capture.worth_reading", places=", ".join(places))
-
-
-def named(text: str, origin: Path | None = None) -> dict[str, str]:
-    """Which swatch lies at which place, from lines such as ``A1 = W07``.
-
-    Blank text falls back on a table `place, swatch` of the photo's own name beside it.
-
-    Raises
-    ------
-    InputError
-        For a line that isn't so.
-    """
-    if not text.strip():
-        beside = None if origin is None else origin.with_suffix(".csv")
-        if origin is None or beside is None or not beside.is_file():
-            return {}
-        from dyelab import book as books
-
-        by_photo = books.read_places(beside)
-        return by_photo.get("", {}) | by_photo.get(origin.name, {})
-    made = {}
-    for line in filter(None, map(str.strip, re.split(r"[\n;,]", text))):
-        place, equals, swatch = (part.strip() for part in line.partition("="))
-        if not (place and equals and swatch):
-            raise InputError(words.say("capture.line", line=line))
-        made[place] = swatch
-    return made
 
 
 def example() -> Path:
