@@ -138,7 +138,8 @@ def test_a_spreadsheet_is_confirmed_and_taken_in(planned, tmp_path):
     panel = exchange.panel(planned)
     panel.choices["file"].value = str(tmp_path / "own.csv")
     guesses = {made.column: made.value for made in panel.columns.children}
-    expected = {"Sample Nr": "swatch", "Fabric": "fibre", "Dye plant": "dye", "Iron": "iron_wof"}
+    expected = {"Sample Nr": "swatch", "Fabric": "fibre", "Dye plant": "name:dye"}
+    expected["Iron"] = "dose=iron"
     assert guesses == {**expected, "Shelf": "keep"}
     panel.columns.children[-1].value = ""
     panel._do()

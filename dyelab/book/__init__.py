@@ -14,14 +14,28 @@ from dyelab.book.readings import (
     read_by_instrument,
 )
 from dyelab.book.search import search
-from dyelab.book.spreadsheet import FIELDS, matches, sheet, take_in
+from dyelab.book.spreadsheet import (
+    FIELDS,
+    Changes,
+    Incoming,
+    Sheet,
+    matches,
+    sheet,
+    sheets,
+    take_in,
+    understand,
+    what_changes,
+)
 from dyelab.book.swatch_history import swatch_history
 from dyelab.book.views import areas, materials, recipes, wide
 
 __all__ = [
     "FIELDS",
     "Book",
+    "Changes",
+    "Incoming",
     "InstrumentReadings",
+    "Sheet",
     "add",
     "add_photo",
     "add_readings",
@@ -48,10 +62,13 @@ __all__ = [
     "save",
     "search",
     "sheet",
+    "sheets",
     "swatch_history",
     "tables",
     "take_in",
+    "understand",
     "undo",
     "was",
+    "what_changes",
     "wide",
 ]

@@ -4,47 +4,144 @@ from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
+import pandas as pd
 
-from dyelab import words
-from dyelab.panel import book_choice, choices, frame, save
+from dyelab import table, words
+from dyelab.panel import book_choice, choices, frame, html_parts, remember, save
 from dyelab.panel.typed_path import typed
 
 _TASKS = ("sheet", "merge", "zip", "xlsx", "folder", "undo")
 _SUFFIX = {"zip": ".zip", "xlsx": ".xlsx", "folder": ""}
+_WHITES = (table.DEFAULT_WHITE, ("D65", 2), ("D50", 2), ("D50", 10), ("A", 10), ("C", 2))
+_AS_FOUND = 4  # rows of the sheet that are shown as they stand
+_IN_WORDS = 3  # rows that are written out in words
+_ONLY_SHEETS = ("sheets", "heading", "white", "upload", "removing")
 
 
 class Exchange(frame.Panel):
-    """The panel whose button does the task chosen; columns are confirmed before they come in."""
+    """The panel whose button does the task chosen; a spreadsheet is talked over before it is."""
 
     def __init__(self, book: Any = None) -> None:
         title = words.say("exchange.title")
-        self.columns = widgets.VBox()
-        self.columns.add_class("dl-choices")
+        self.found, self.understood = widgets.HTML(), widgets.HTML()
+        self.columns, self.asked = widgets.VBox(), widgets.VBox()
+        for box in (self.columns, self.asked):
+            box.add_class("dl-choices")
+        self._read: Any = ("", ())  # what of the file is on show, and its sheets
+        self._incoming: Any = None
         super().__init__("exchange", title, _choose, self._look, refresh=_fit, book=book)
         self.go = widgets.Button(description=words.say("exchange.go"))
         self.go.add_class("dl-button")
         self.go.add_class("dl-main-button")
         self.go.on_click(lambda _: self._do())
-        self._result.children = (*self._result.children, self.columns)
+        head = [self.answer, self.busy, self.understood, self.asked]
+        rest = [part for part in self._result.children if part not in head]
+        self._result.children = (*head, *rest, self.found, self.columns)
         self.under(self.go)
 
-    def _look(self, book: Any, task: str, file: str) -> frame.Shown:
-        """Say what would be done; for a spreadsheet, offer what each column could be."""
-        self.columns.children = ()
+    def kept(self) -> dict[str, Any]:
+        """What stays chosen when the book is shown anew: the file, but not its upload."""
+        return {k: v for k, v in super().kept().items() if k != "upload"}
+
+    def _look(self, book: Any, task: str, file: str, **chosen: Any) -> frame.Shown:
+        """Say what would be done; for a spreadsheet, all that comes in and all that doesn't."""
         if task != "sheet":
+            self._cleared()
             return frame.Shown(words.say(f"exchange.{task}_says", book=book.title))
-        if not file.strip():
+        path = save.uploaded(chosen["upload"], "sheets") or typed(file)
+        if not chosen["upload"] and not file.strip():
+            self._cleared()
             return frame.Shown(words.say("exchange.name_a_file"))
+        self._open_sheets(book, path, chosen)
+        return self._talk(book, chosen)
+
+    def _cleared(self) -> None:
+        self._read, self._incoming = ("", ()), None
+        self.columns.children = self.asked.children = ()
+        self.found.value = self.understood.value = ""
+
+    def _open_sheets(self, book: Any, path: Path, chosen: dict[str, Any]) -> None:
+        """Read the file if it is another than the one on show, and offer its columns."""
         from dyelab import book as books
 
-        guesses = books.matches(books.sheet(typed(file)))
-        self.columns.children = tuple(_column(row) for row in guesses.to_dict("records"))
-        return frame.Shown(words.say("exchange.sheet_says", columns=len(guesses)), guesses)
+        stamp = path.stat().st_mtime_ns if path.is_file() else 0
+        upload = chosen["upload"][0]["name"] if chosen["upload"] else None
+        heading = int(chosen["heading"])
+        asked = (str(path), stamp, heading, str(book.path), chosen["sheets"])
+        if self._read[0] == asked:
+            return
+        self._cleared()
+        every = books.sheets(path, called=upload)
+        self._offer_sheets([one.name for one in every])
+        names = self.choices["sheets"].value or tuple(one.name for one in every)
+        if heading:
+            every = books.sheets(path, {names[0]: heading}, called=upload)
+        sheets = [one for one in every if one.name in names]
+        known = remember.words("headings")
+        listed = books.materials(book)
+        self.columns.children = tuple(
+            self._watched(_column(one, row))
+            for one in sheets
+            for row in books.matches(one, listed, known).to_dict("records")
+        )
+        self.found.value = "".join(_as_found(one) for one in sheets)
+        self._read = ((*asked[:4], self.choices["sheets"].value), tuple(sheets))
+
+    def _offer_sheets(self, names: list[str]) -> None:
+        """Offer the sheets of the file, all of them chosen; there is no choice of one."""
+        picker, before = self.choices["sheets"], self._quiet
+        self._quiet = True
+        if list(picker.options) != names:
+            picker.options, picker.value = names, tuple(names)
+        picker.layout.display = None if len(names) > 1 else "none"
+        self._quiet = before
+
+    def _watched(self, made: Any) -> Any:
+        made.observe(self._changed, "value")
+        return made
+
+    def _talk(self, book: Any, chosen: dict[str, Any]) -> frame.Shown:
+        from dyelab import book as books
+
+        sheets = self._read[1]
+        meanings: dict[str, dict[str, str]] = {one.name: {} for one in sheets}
+        for made in self.columns.children:
+            meanings[made.sheet][made.column] = made.value
+        answers = remember.words("materials") | {m.word: m.value for m in self.asked.children}
+        incoming = books.understand(
+            sheets, meanings, listed=books.materials(book), answers=answers, white=chosen["white"]
+        )
+        self._incoming = incoming
+        self._ask(incoming)
+        told = books.what_changes(book, incoming)
+        self.choices["removing"].layout.display = None if len(told.gone) else "none"
+        self.understood.value = _in_words(incoming) + _changes(told)
+        said = words.say(
+            "exchange.sheet_says",
+            swatches=len(incoming.swatches),
+            steps=len(incoming.steps),
+            readings=len(incoming.readings),
+            lost=len(incoming.lost),
+        )
+        again = words.say(
+            "exchange.again", new=len(told.new), changed=len(told.changed), gone=len(told.gone)
+        )
+        seen = len(told.new) < len(incoming.swatches)
+        lost = incoming.lost.rename(columns={"found": "found_there"})
+        return frame.Shown(f"{said} {again}" if seen else said, lost, notes=incoming.notes)
+
+    def _ask(self, incoming: Any) -> None:
+        """Offer what each doubtful word could be; one that was answered stays answered."""
+        there = {made.word: made for made in self.asked.children}
+        self.asked.children = tuple(
+            there.get(row["word"]) or self._watched(_doubt(row))
+            for row in incoming.asked.to_dict("records")
+        )
 
     def _do(self) -> None:
         self.tell(lambda: self._done(**self.values))
 
-    def _done(self, task: str, file: str) -> str:
+    def _done(self, task: str, file: str, **chosen: Any) -> str:
         from dyelab import book as books
 
         if task in _SUFFIX:
@@ -54,19 +151,29 @@ class Exchange(frame.Panel):
         if task == "undo":
             self._take(self.book.path, books.undo(self.book.path))
             return words.say("exchange.undone")
-        source = typed(file)
-        saved = books.save(self._joined(task, source), f"{task}: {source.name}")
-        count = len(saved.swatches) - len(self.book.swatches)
+        if task == "merge":
+            source = typed(file)
+            joined, named = books.merge(self.book, books.open(source))[0], source.name
+        else:
+            joined, named = self._sheet_in(chosen["removing"])
+        before = len(self.book.swatches)
+        saved = books.save(joined, f"{task}: {named}")
         self._take(saved.path, saved)
+        count = len(saved.swatches) - before
         return words.say("exchange.taken", count=count, book=saved.title)
 
-    def _joined(self, task: str, source: Path) -> Any:
+    def _sheet_in(self, removing: bool) -> tuple[Any, str]:
+        """Take in what is on show, and remember for the next time how it was understood."""
         from dyelab import book as books
+        from dyelab.errors import InputError
 
-        if task == "merge":
-            return books.merge(self.book, books.open(source))[0]
-        confirmed = {made.column: made.value for made in self.columns.children}
-        return books.take_in(self.book, books.sheet(source), confirmed)
+        self.update()
+        if self._incoming is None:
+            raise InputError(self.sentence or words.say("exchange.name_a_file"))
+        joined = books.take_in(self.book, self._incoming, removing=removing)
+        remember.keep_words("headings", {m.column: m.value for m in self.columns.children})
+        remember.keep_words("materials", {m.word: m.value for m in self.asked.children})
+        return joined, self._incoming.source
 
 
 def panel(book: Any = None) -> Exchange:
@@ -81,25 +188,104 @@ def panel(book: Any = None) -> Exchange:
 
 
 def _choose(_book: Any) -> dict[str, Any]:
-    tasks = [(words.say(f"exchange.{name}"), name) for name in _TASKS]
+    say = words.say
+    tasks = [(say(f"exchange.{name}"), name) for name in _TASKS]
+    whites = [(say("exchange.no_white"), None)]
+    whites += [(f"{light}/{angle}°", (light, angle)) for light, angle in _WHITES]
     return {
-        "task": choices.pick(words.say("exchange.task"), tasks),
-        "file": choices.text(words.say("exchange.file"), hint=words.say("exchange.file_hint")),
+        "task": choices.pick(say("exchange.task"), tasks),
+        "file": choices.text(say("exchange.file"), hint=say("exchange.file_hint")),
+        "upload": choices.upload(say("exchange.upload"), ".csv,.tsv,.txt,.xlsx,.ods"),
+        "sheets": choices.pick_many(say("exchange.sheets"), [], rows=3),
+        "heading": choices.number(say("exchange.heading"), 0, low=0, high=999, unit=""),
+        "white": choices.pick(say("exchange.white"), whites),
+        "removing": choices.tick(say("exchange.removing")),
     }
 
 
 def _fit(_book: Any, made: dict[str, Any]) -> None:
-    asked = made["task"].value in ("sheet", "merge")
-    made["file"].layout.display = None if asked else "none"
+    task = made["task"].value
+    made["file"].layout.display = None if task in ("sheet", "merge") else "none"
+    for name in _ONLY_SHEETS:
+        if task != "sheet":
+            made[name].layout.display = "none"
+        elif name in ("heading", "white", "upload"):
+            made[name].layout.display = None
 
 
-def _column(row: Any) -> Any:
+def _column(sheet: Any, row: Any) -> Any:
     """A list of what one column of the spreadsheet could be, the guess chosen."""
     from dyelab import book as books
 
-    named = [(words.heading(field), field) for field in books.FIELDS]
-    options = [*named, (words.say("exchange.keep"), "keep"), (words.say("exchange.leave"), "")]
+    codes = [*books.FIELDS, *([] if row["field"] in books.FIELDS else [row["field"]])]
+    options = [(_named(code), code) for code in codes if code not in ("keep", "")]
+    options += [(words.say("exchange.keep"), "keep"), (words.say("exchange.leave"), "")]
     example = f" ({row['example'][:24]})" if row["example"] else ""
-    made = choices.pick(f"{row['column']}{example}", options, row["field"])
-    made.column = row["column"]
+    made = choices.pick(f"{row['letter']}: {row['column']}{example}", options, row["field"])
+    made.column, made.sheet = row["column"], sheet.name
     return made
+
+
+def _named(code: str) -> str:
+    """What a meaning is called in the list."""
+    from dyelab.book.spreadsheet.columns import KINDS, meaning
+
+    held = meaning(code)
+    unit = f" ({held.unit})" if held.unit else ""
+    if held.what == "dose" and held.of not in KINDS:
+        return words.say("exchange.dose_of", material=held.of) + unit
+    if held.what == "band":
+        return words.say("exchange.band", nm=held.of)
+    if held.after:
+        return words.say(
+            "exchange.after", what=words.heading(held.what), after=held.after.replace(":", " ")
+        )
+    if not held.of:
+        return words.heading(held.what) + unit
+    about = words.heading({"name": "material", "dose": "amount"}.get(held.what, held.what))
+    number = f" {held.slot}" if held.slot > 1 else ""
+    return f"{words.heading(held.of)}{number}: {about}{unit}"
+
+
+def _doubt(row: Any) -> Any:
+    """What a doubtful word could be."""
+    shown = words.say("exchange.doubt", word=row["word"], count=row["count"])
+    options = [
+        (words.say("exchange.as_written", word=name) if name == row["word"] else name, name)
+        for name in dict.fromkeys([*row["options"], row["material"]])
+    ]
+    made = choices.pick(shown, options, row["material"])
+    made.word = row["word"]
+    return made
+
+
+def _as_found(sheet: Any) -> str:
+    """The first rows of a sheet as they stand, with the numbers the user sees."""
+    rows = sheet.frame.head(_AS_FOUND)
+    shown = pd.DataFrame({"row": [str(at) for at in rows.index]})
+    for letter, name in zip(sheet.letters[:12], rows.columns[:12], strict=True):
+        shown[f"{letter}: {name}"] = rows[name].tolist()
+    title = words.say("exchange.as_found", sheet=sheet.name or sheet.file)
+    return html_parts.sentence(title) + html_parts.table(shown, title)
+
+
+def _in_words(incoming: Any) -> str:
+    """The first rows in words, one of each recipe first."""
+    codes = list(incoming.swatches["swatch"])[:200]
+    said = {code: incoming.in_words(code) for code in codes}
+    different = list({text: code for code, text in reversed(said.items())}.values())[::-1]
+    rows = pd.DataFrame(
+        [(code, said[code]) for code in different[:_IN_WORDS]], columns=["swatch", "understood"]
+    )
+    title = words.say("exchange.in_words")
+    return html_parts.sentence(title) + html_parts.table(rows, title)
+
+
+def _changes(told: Any) -> str:
+    """What the book has already and would be changed, or has gone from the sheet."""
+    shown = ""
+    for name, rows in (("changed", told.changed), ("gone", told.gone)):
+        if len(rows):
+            title = words.say(f"exchange.{name}")
+            shown += html_parts.sentence(title) + html_parts.table(rows, title)
+    return shown

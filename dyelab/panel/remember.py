@@ -52,6 +52,19 @@ def _writable(value: Any) -> bool:
     return isinstance(value, str | int | float | bool)
 
 
+def words(kind: str) -> dict[str, str]:
+    """Return what words of spreadsheets were said to mean before, whatever the book."""
+    held = _all().get("words", {}).get(kind, {})
+    return {str(word): str(means) for word, means in held.items()}
+
+
+def keep_words(kind: str, said: dict[str, str]) -> None:
+    """Remember what words of a spreadsheet mean, such as its headings."""
+    held = _all()
+    held.setdefault("words", {}).setdefault(kind, {}).update(said)
+    _keep(held)
+
+
 def books() -> list[Path]:
     """Books opened before that are still there, the last one first."""
     listed = [Path(path) for path in _all().get("books", [])]

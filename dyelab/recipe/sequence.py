@@ -9,6 +9,7 @@ into words last, by `in_words`.
 
 import math
 import re
+from collections.abc import Iterable
 from typing import NamedTuple
 
 import numpy as np
@@ -56,8 +57,13 @@ def steps(code: str) -> list[Step]:
 
 def in_words(code: str) -> str:
     """Say a line in words: ``potash alum 15 % with cream of tartar 6 %, weld 50 %``."""
+    return say(steps(code))
+
+
+def say(done: Iterable[Step]) -> str:
+    """Say steps in words, in order; an assist joins the step it helps."""
     said = ""
-    for step in steps(code):
+    for step in done:
         parted = " with " if step.kind == "assist" and said else ", " if said else ""
         said += parted + step_in_words(step)
     return said

@@ -71,6 +71,7 @@ SWATCHES = Table(
         Column("made_on", "date", remedy="Write it as 2026-04-30."),
         Column("note"),
         Column("label_number", "integer", minimum=0, about="what its label's two markers bear"),
+        Column("source", about="spreadsheet it came from"),
     ),
     key=("swatch",),
 )

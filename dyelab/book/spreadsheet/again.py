@@ -1,0 +1,310 @@
+"""A spreadsheet taken in again: what is new, what changed, what has gone; nothing twice."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import table
+from dyelab.book.model import Book
+from dyelab.book.opening import add, change, remove
+from dyelab.book.spreadsheet.rows import Incoming, as_step
+from dyelab.recipe import sequence
+
+CHANGED = ["swatch", "what", "before", "now"]
+_OF_STEP = ("kind", "material", "amount", "unit", "area", "temperature_C", "minutes", "pH", "bath")
+_OF_STEP += ("dips", "bath_use", "liquor_ratio")
+_VALUES = [*table.LAB, "var_L", "var_a", "var_b"]
+_WHEN = ["swatch", "area", "exposure", "amount", "unit"]
+
+
+@dataclass(frozen=True, eq=False)
+class Changes:
+    """What taking a spreadsheet in would do to a book.
+
+    Attributes
+    ----------
+    new : tuple of str
+        Swatches that the book doesn't have.
+    changed : DataFrame
+        `swatch, what, before, now`: a line for each value, step or reading that differs or is
+        added to a swatch the book has.
+    gone : DataFrame
+        `swatch, what, before`: swatches, steps and readings that came from this spreadsheet
+        earlier and stand in it no more. They stay unless it is asked that they go.
+    same : int
+        Swatches with nothing new.
+    """
+
+    new: tuple[str, ...]
+    changed: pd.DataFrame
+    gone: pd.DataFrame
+    same: int
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """Whole rows to write, and what leaves."""
+
+    swatches: pd.DataFrame
+    steps: dict[str, list[dict[str, Any]]]  # by swatch, all steps it then has
+    readings: pd.DataFrame
+    spectra: pd.DataFrame | None
+    gone_swatches: list[str]
+    gone_steps: dict[str, list[dict[str, Any]]]  # the same swatches without what has gone
+    gone_readings: list[str]
+    told: Changes
+
+
+def what_changes(bk: Book, incoming: Incoming) -> Changes:
+    """Say what taking a spreadsheet in would do to a book; nothing is changed."""
+    return _planned(bk, incoming).told
+
+
+def take_in(bk: Book, incoming: Incoming, *, removing: bool = False) -> Book:
+    """Add what a spreadsheet brings to a book, and put right what it changed.
+
+    Parameters
+    ----------
+    bk : Book
+    incoming : Incoming
+        From `understand`.
+    removing : bool
+        Also take out what came from this spreadsheet earlier and has gone from it.
+
+    Raises
+    ------
+    InputError
+        If a row breaks a rule of the book; nothing is changed then.
+    """
+    plan = _planned(bk, incoming)
+    steps = plan.gone_steps if removing else plan.steps
+    changed = change(bk, swatches=plan.swatches) if len(plan.swatches) else bk
+    if steps:
+        changed = _with_steps(changed, steps)
+    if removing and plan.gone_readings:
+        changed = _without_readings(changed, plan.gone_readings)
+    if len(plan.readings):
+        changed = change(changed, readings=plan.readings, spectra=plan.spectra)
+    return remove(changed, plan.gone_swatches) if removing and plan.gone_swatches else changed
+
+
+def _with_steps(bk: Book, steps: dict[str, list[dict[str, Any]]]) -> Book:
+    from dataclasses import replace
+
+    kept = bk.steps[~bk.steps["swatch"].isin(list(steps))].reset_index(drop=True)
+    rows = [step for done in steps.values() for step in done]
+    bare = replace(bk, steps=kept)
+    return add(bare, steps=pd.DataFrame(rows)) if rows else bare
+
+
+def _without_readings(bk: Book, names: Iterable[str]) -> Book:
+    from dataclasses import replace
+
+    parts: dict[str, Any] = {}
+    for name in ("readings", "spectra", "shared"):
+        frame = getattr(bk, name)
+        parts[name] = frame[~frame["reading"].isin(list(names))].reset_index(drop=True)
+    return replace(bk, **parts)
+
+
+def _planned(bk: Book, incoming: Incoming) -> _Plan:
+    there = set(bk.swatches["swatch"])
+    codes = list(incoming.swatches["swatch"])
+    told: list[tuple[str, str, str, str]] = []
+    gone: list[tuple[str, str, str]] = []
+    swatches = _swatches(bk, incoming, told)
+    steps, without = _steps(bk, incoming, told, gone)
+    readings, left = _readings(bk, incoming, told, gone)
+    earlier = bk.swatches.get("source", pd.Series("", index=bk.swatches.index))
+    lost = bk.swatches.loc[(earlier == incoming.source), "swatch"]
+    lost = [code for code in lost if code not in set(codes)]
+    gone += [(code, "swatch", code) for code in lost]
+    touched = {row[0] for row in told}
+    changes = Changes(
+        new=tuple(code for code in codes if code not in there),
+        changed=pd.DataFrame([r for r in told if r[0] in there], columns=CHANGED),
+        gone=pd.DataFrame(gone, columns=CHANGED[:3]),
+        same=sum(code in there and code not in touched for code in codes),
+    )
+    spectra = incoming.spectra
+    if spectra is not None:
+        spectra = spectra.assign(reading=spectra["reading"].map(readings[1]))
+        spectra = spectra[spectra["reading"].isin(readings[0].get("reading", []))]
+    return _Plan(swatches, steps, readings[0], spectra, lost, without, left, changes)
+
+
+def _shown(value: Any) -> str:
+    if value is None or value != value or value is pd.NA:
+        return ""
+    return f"{value:.6g}" if isinstance(value, int | float | np.number) else str(value)
+
+
+def _swatches(bk: Book, incoming: Incoming, told: list[tuple[str, str, str, str]]) -> pd.DataFrame:
+    """Whole rows of swatches that are new or differ; a blank in the sheet changes nothing."""
+    old = {row["swatch"]: row for row in bk.swatches.to_dict("records")}
+    rows = []
+    for row in incoming.swatches.to_dict("records"):
+        before = old.get(row["swatch"], {})
+        given = {k: v for k, v in row.items() if v != "" and v == v}
+        differs = {k: v for k, v in given.items() if _shown(before.get(k)) != _shown(v)}
+        told += [
+            (row["swatch"], name, _shown(before.get(name)), _shown(value))
+            for name, value in differs.items()
+            if name != "source"
+        ]
+        if differs:
+            rows.append({**before, **given})
+    return pd.DataFrame(rows)
+
+
+def _steps(
+    bk: Book,
+    incoming: Incoming,
+    told: list[tuple[str, str, str, str]],
+    gone: list[tuple[str, str, str]],
+) -> tuple[dict[str, list[dict[str, Any]]], dict[str, list[dict[str, Any]]]]:
+    """All steps of the swatches whose steps differ, with and without those that have gone."""
+    if incoming.steps.empty:
+        return {}, {}
+    old = {code: group.to_dict("records") for code, group in bk.steps.groupby("swatch", sort=False)}
+    kept: dict[str, list[dict[str, Any]]] = {}
+    without: dict[str, list[dict[str, Any]]] = {}
+    sourced = set(bk.swatches.loc[bk.swatches.get("source", "") == incoming.source, "swatch"])
+    for code, group in incoming.steps.groupby("swatch", sort=False):
+        had = sorted(old.get(code, []), key=lambda step: step["order"])
+        matched, left = _aligned(had, _clean(group))
+        lines = [(str(code), *line) for line in _said(matched)]
+        told += lines
+        if code in sourced:
+            gone += [(str(code), "step", _step(step)) for step in left]
+        if lines or (left and code in sourced):
+            full = [{**(before or {}), **now} for before, now in matched]
+            without[str(code)] = _numbered(full)
+            if lines:
+                kept[str(code)] = _numbered(_put_back(full, left))
+    return kept, without
+
+
+def _clean(group: pd.DataFrame) -> list[dict[str, Any]]:
+    rows = group.sort_values("order", kind="stable").to_dict("records")
+    return [{k: v for k, v in row.items() if v is not None and v == v and v != ""} for row in rows]
+
+
+def _aligned(
+    had: list[dict[str, Any]], now: list[dict[str, Any]]
+) -> tuple[list[tuple[dict[str, Any] | None, dict[str, Any]]], list[dict[str, Any]]]:
+    """Pair each step of the sheet with the book's: of one material, else of one kind, in order."""
+    free = list(had)
+    pairs: dict[int, dict[str, Any]] = {}
+    for keys in (("kind", "material", "area"), ("kind", "area")):
+        for at, step in enumerate(now):
+            if at in pairs:
+                continue
+            like = [o for o in free if all(o.get(k, "") == step.get(k, "") for k in keys)]
+            if like:
+                pairs[at] = like[0]
+                free = [one for one in free if one is not like[0]]
+    return [(pairs.get(at), step) for at, step in enumerate(now)], free
+
+
+def _said(
+    matched: list[tuple[dict[str, Any] | None, dict[str, Any]]],
+) -> list[tuple[str, str, str]]:
+    lines = []
+    for before, now in matched:
+        if before is None:
+            lines.append(("step", "", _step(now)))
+            continue
+        differs = [k for k in _OF_STEP if k in now and _shown(before.get(k)) != _shown(now[k])]
+        if set(differs) - {"kind", "material", "amount", "unit", "area", "dips"}:
+            lines += [
+                (f"{now.get('material', now['kind'])}, {k}", _shown(before.get(k)), _shown(now[k]))
+                for k in differs
+                if k not in ("kind", "material", "amount", "unit", "area", "dips")
+            ]
+        if set(differs) & {"kind", "material", "amount", "unit", "area", "dips"}:
+            lines.append(("step", _step(before), _step(now)))
+    orders = [before["order"] for before, _ in matched if before is not None]
+    if orders != sorted(orders):
+        inner = [pair for pair in matched if pair[0] is not None]
+        was = sorted((b for b, _ in inner if b), key=lambda step: step["order"])
+        lines.append(("order", ", ".join(map(_step, was)), ", ".join(_step(n) for _, n in inner)))
+    return lines
+
+
+def _step(step: dict[str, Any]) -> str:
+    held = {name: value for name, value in step.items() if _shown(value) != ""}
+    return sequence.step_in_words(as_step(held))
+
+
+def _put_back(full: list[dict[str, Any]], left: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Steps that only the book has stay where they were, after the step that came before them."""
+    made = list(full)
+    for step in left:
+        before = [at for at, one in enumerate(made) if one.get("order", 0) <= step["order"]]
+        made.insert(max(before, default=-1) + 1, step)
+    return made
+
+
+def _numbered(steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return [{**step, "order": order} for order, step in enumerate(steps, start=1)]
+
+
+def _readings(
+    bk: Book,
+    incoming: Incoming,
+    told: list[tuple[str, str, str, str]],
+    gone: list[tuple[str, str, str]],
+) -> tuple[tuple[pd.DataFrame, dict[str, str]], list[str]]:
+    """Readings that are new or differ, under the names the book has for them; those that left."""
+    old = bk.readings[bk.readings["source"] == incoming.source]
+    free = {}
+    for row in old.to_dict("records"):
+        free.setdefault(_when(row), []).append(row)
+    rows, names, waiting = [], {}, []
+    for row in incoming.readings.to_dict("records"):
+        like = [one for one in free.get(_when(row), []) if _values(one) == _values(row)]
+        if like:
+            free[_when(row)].remove(like[0])
+            names[row["reading"]] = like[0]["reading"]
+        else:
+            waiting.append(row)
+    taken = set(bk.readings["reading"])
+    for row in waiting:
+        like = free.get(_when(row), [])
+        before = like.pop(0) if like else None
+        name = before["reading"] if before else _free_name(row["reading"], taken)
+        taken.add(name)
+        names[row["reading"]] = name
+        rows.append({**(before or {}), **{k: v for k, v in row.items() if v == v}, "reading": name})
+        told.append((row["swatch"], _read(row), _lab(before) if before else "", _lab(row)))
+    left = [row for held in free.values() for row in held]
+    gone += [(row["swatch"], _read(row), _lab(row)) for row in left]
+    return (pd.DataFrame(rows), names), [row["reading"] for row in left]
+
+
+def _free_name(name: str, taken: set[str]) -> str:
+    number, made = 2, name
+    while made in taken:
+        made, number = f"{name}~{number}", number + 1
+    return made
+
+
+def _when(row: Any) -> tuple[str, ...]:
+    return tuple(_shown(row.get(name)) for name in _WHEN)
+
+
+def _values(row: Any) -> tuple[str, ...]:
+    return tuple(_shown(row.get(name)) for name in _VALUES)
+
+
+def _lab(row: Any) -> str:
+    return ", ".join(f"{row[name]:.4g}" for name in table.LAB)
+
+
+def _read(row: Any) -> str:
+    after = [_shown(row.get(name)) for name in ("exposure", "amount", "unit")]
+    return "reading" if after[0] == "none" else f"reading after {' '.join(filter(None, after))}"

@@ -1,0 +1,233 @@
+"""What one cell says: numbers of any locale, doses, dates, temperatures, times, exposures."""
+
+import math
+import re
+from collections.abc import Iterable
+from datetime import date, timedelta
+from typing import Any, NamedTuple
+
+from dyelab.book.spreadsheet import vocabulary
+
+NOTHING = {"", "-", "–", "—", "none", "no", "nil", "n/a", "na", "keine", "kein", "nein", "aucun"}
+NOTHING |= {"ohne", "sans", "non", "0", "0 %", "0%", "0,0", "0.0", "ninguno", "nessuno", "/", "x0"}
+YES = {"yes", "x", "✓", "✔", "ja", "oui", "y", "sí", "si"}
+_COMMA = re.compile(r"^[-+]?\d+,(\d{1,2}|\d{4,})(\s*\D*)?$|^[-+]?\d{1,3}(\.\d{3})+,\d+|^0,\d+")
+_POINT = re.compile(r"^[-+]?\d+\.(\d{1,2}|\d{4,})(\s*\D*)?$|^[-+]?\d{1,3}(,\d{3})+\.\d+|^0\.\d+")
+_NUMBER = re.compile(r"[-+−]?\d[\d.,'’\s]*(?:[eE][-+]?\d+)?")
+_AMOUNT = re.compile(rf"^\s*(?:approx\.?|ca\.?|~)?\s*({_NUMBER.pattern})\s*(.*?)\s*$")
+_FIRST_SERIAL, _LAST_SERIAL = 20_000, 80_000  # days a spreadsheet counts: the years 1954 to 2119
+
+
+class Locale(NamedTuple):
+    """How a sheet writes numbers and dates."""
+
+    comma: bool = False  # 12,5 rather than 12.5
+    day_first: bool = True
+    sure_of_days: bool = True
+
+
+def locale(texts: Iterable[str], semicolons: bool = False) -> Locale:
+    """Judge from all cells of a sheet how it writes its numbers and dates."""
+    cells = list(texts)
+    commas = sum(bool(_COMMA.match(cell)) for cell in cells)
+    points = sum(bool(_POINT.match(cell)) for cell in cells)
+    comma = commas > points or (semicolons and commas == points)
+    slashed = [found for cell in cells if (found := _SLASHED.match(cell))]
+    first = any(int(m[1]) > 12 for m in slashed)
+    second = any(int(m[2]) > 12 for m in slashed)
+    sure = not slashed or first != second
+    return Locale(comma, not second or first, sure)
+
+
+def number(text: str, where: Locale) -> float | None:
+    """Read a number as its sheet writes it; None where it is none."""
+    held = text.strip().replace("−", "-").replace("\u00a0", "").replace("\u202f", "")
+    held = re.sub(r"(?<=\d)[\s'’](?=\d{3})", "", held)
+    if "," in held and "." in held:
+        comma = held.rfind(",") > held.rfind(".")
+    else:
+        comma = where.comma or bool(re.fullmatch(r"[-+]?\d+,(\d{1,2}|\d{4,})|[-+]?0,\d+", held))
+        if re.fullmatch(r"[-+]?(\d+\.(\d{1,2}|\d{4,})|0\.\d+)", held):
+            comma = False
+    thousands, decimal = (".", ",") if comma else (",", ".")
+    if thousands in held and not re.fullmatch(
+        rf"[-+]?\d{{1,3}}(\{thousands}\d{{3}})+(\{decimal}\d*)?", held
+    ):
+        return None
+    plain = held.replace(thousands, "").replace(decimal, ".")
+    try:
+        value = float(plain)
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None
+
+
+class Amount(NamedTuple):
+    """A number with the unit that stood behind it, in our words; ``?`` for another word."""
+
+    value: float
+    unit: str
+
+
+def amount(text: str, where: Locale) -> Amount | None:
+    """Read ``15 %``, ``2,5 g/L``, ``185 °F`` or a bare number; None where there is none."""
+    match = _AMOUNT.match(text)
+    value = number(match[1], where) if match else None
+    if match is None or value is None:
+        return None
+    unit = match[2].strip(" ()[].")
+    return Amount(value, vocabulary.unit(unit) or "?" if unit else "")
+
+
+class Part(NamedTuple):
+    """One material of a cell with its dose, where it has one; `odd` is what wasn't understood."""
+
+    material: str
+    value: float | None
+    unit: str
+    dips: int
+    odd: str = ""
+
+
+_DIPS = re.compile(
+    r"(?i)\b(?:in\s+)?(\d+)\s*(?:x\s*)?(?:dips?|züge?n?|trempages?|x)\b|\bx\s*(\d+)\b"
+)
+_DOSE = re.compile(
+    r"(?i)(?<![\w.,])(\d+(?:[.,]\d+)*)\s*(% ?wof|%|g/l|g per l|g|gr|grams?|percent|prozent)?(?!\w)"
+)
+
+
+def parts(text: str, where: Locale) -> list[Part]:
+    """Read what a cell says was used: ``alum 15 % + tartar 6``, ``indigo, 3 dips``."""
+    return [part for piece in _pieces(text, where) if (part := _part(piece, where)) is not None]
+
+
+def _pieces(text: str, where: Locale) -> list[str]:
+    """Parts of a line; a comma between two digits is a decimal one, dips go with what they dip."""
+    pieces = re.split(r"\s*(?:\+|;|\n|→|->|>|&|\bthen\b|\bdann\b|\bpuis\b|,(?!\d))\s*", text)
+    joined: list[str] = []
+    for piece in pieces:
+        alone = _DIPS.sub("", piece).strip(" .:") == "" and piece.strip()
+        if alone and joined:
+            joined[-1] += f" {piece}"
+        elif piece.strip():
+            joined.append(piece)
+    return joined
+
+
+def _part(piece: str, where: Locale) -> Part | None:
+    if piece.strip().lower() in NOTHING:
+        return None
+    dips = _DIPS.search(piece)
+    rest = _DIPS.sub(" ", piece) if dips else piece
+    dose = _DOSE.search(rest)
+    value = number(dose[1], where) if dose else None
+    name = (rest[: dose.start()] + " " + rest[dose.end() :]) if dose and value is not None else rest
+    unit = vocabulary.unit(dose[2] or "") if dose and value is not None else ""
+    name = re.sub(r"(?i)\bwof\b|[()\[\]:=@%]", " ", name)
+    count = int(dips[1] or dips[2]) if dips else 1
+    return Part(" ".join(name.split()), value, unit or "", count)
+
+
+_SLASHED = re.compile(r"^\s*(\d{1,2})[/-](\d{1,2})[/-](\d{2,4})\b")
+_DOTTED = re.compile(r"^\s*(\d{1,2})\.\s*(\d{1,2})\.\s*(\d{2,4})")
+_ISO = re.compile(r"^\s*(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})")
+_NAMED = re.compile(r"^\s*(?:\w+,\s*)?(\d{1,2})\.?\s*([^\W\d]{3,})\.?,?\s*(\d{2,4})")
+_AMERICAN = re.compile(r"^\s*([^\W\d]{3,})\.?\s*(\d{1,2})(?:st|nd|rd|th)?,?\s*(\d{4})")
+_MONTHS = {
+    name: month
+    for month, names in enumerate(
+        [
+            *("jan ene gen", "feb fév fev", "mar mär mrz maa", "apr avr abr", "may mai mag mei"),
+            *("jun juin giu", "jul juil lug", "aug aoû aou ago", "sep set", "oct okt ott"),
+            *("nov", "dec dez déc dic"),
+        ],
+        start=1,
+    )
+    for name in names.split()
+}
+
+
+def day(text: str, where: Locale) -> str | None:
+    """Read a date as ISO 8601; None where it is none."""
+    rules: tuple[tuple[Any, tuple[int, int, int]], ...] = (
+        (_ISO, (1, 2, 3)),
+        (_DOTTED, (3, 2, 1)),
+        (_SLASHED, (3, 2, 1) if where.day_first else (3, 1, 2)),
+        (_NAMED, (3, 2, 1)),
+        (_AMERICAN, (3, 1, 2)),
+    )
+    for pattern, (year, month, dom) in rules:
+        if match := pattern.match(text):
+            return _iso(match[year], match[month], match[dom])
+    serial = number(text, where)
+    if serial is not None and _FIRST_SERIAL < serial < _LAST_SERIAL:
+        return (date(1899, 12, 30) + timedelta(days=int(serial))).isoformat()
+    return None
+
+
+def _iso(year: str, month: str, dom: str) -> str | None:
+    named = month if month.isdigit() else str(_month(month.lower()))
+    full = int(year) + (2000 if len(year) == 2 else 0)
+    try:
+        return date(full, int(named), int(dom)).isoformat()
+    except ValueError:
+        return None
+
+
+def _month(name: str) -> int:
+    return _MONTHS.get(name[:4]) or _MONTHS.get(name[:3]) or 0
+
+
+def celsius(text: str, where: Locale, unit: str = "") -> float | None:
+    """Read a temperature in °C, whichever of the two scales it is written in."""
+    found = amount(text, where)
+    if found is None or (found.unit or unit or "°C") not in ("°C", "°F"):
+        return None
+    if (found.unit or unit) == "°F":
+        return round((found.value - 32) / 1.8, 2)
+    return found.value
+
+
+def minutes(text: str, where: Locale, unit: str = "") -> float | None:
+    """Read a time in minutes: ``45 min``, ``1 h``, ``1:30``, ``1h30``."""
+    if match := re.fullmatch(r"\s*(\d+)\s*(?:h|:|std\.?)\s*(\d{2})(?::00)?\s*(?:min|h)?\s*", text):
+        return 60 * float(match[1]) + float(match[2])
+    found = amount(text, where)
+    if found is None or (found.unit or unit or "min") not in ("min", "h"):
+        return None
+    return found.value * (60 if (found.unit or unit) == "h" else 1)
+
+
+class Exposure(NamedTuple):
+    """What a reading was taken after."""
+
+    kind: str
+    amount: float | None
+    unit: str
+
+
+_UNITS = {"wash": "cycle", "light": "h"}
+
+
+def exposure(text: str, where: Locale) -> Exposure | None:
+    """Read ``new``, ``after 5 washes``, ``20 h light``, ``W5``; None where it isn't understood."""
+    held = " ".join(text.lower().split())
+    if held in ("", "0"):
+        return Exposure("none", None, "")
+    if match := re.fullmatch(r"([wl])\s*(\d+)\s*h?", held):
+        kind = "wash" if match[1] == "w" else "light"
+        return Exposure(kind, float(match[2]), _UNITS[kind]) if float(match[2]) else _BARE
+    kind = vocabulary.exposure(held)
+    if kind is None:
+        return None
+    found = _NUMBER.search(held)
+    value = number(found[0], where) if found else None
+    if kind == "none" or value == 0:
+        return Exposure("none", None, "")
+    if value is None:
+        return Exposure(kind, None, "")
+    return Exposure(kind, value, _UNITS.get(kind, "cycle"))
+
+
+_BARE = Exposure("none", None, "")

@@ -1,0 +1,253 @@
+"""One sheet of a spreadsheet: its headings found, its rows numbered as the user sees them."""
+
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from dyelab import errors, words
+from dyelab.book.spreadsheet import cells, vocabulary, workbook
+from dyelab.errors import InputError
+
+_LOOKED_AT = 25  # rows at the top among which headings are sought
+_UNIT_ROW = {"%", "g", "°C", "°F", "min", "h", "% WOF", "g/L"}
+LOST = ["where", "found", "why"]
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A sheet as found.
+
+    Attributes
+    ----------
+    file, name : str
+        Of the spreadsheet, and of this sheet in it (blank in a CSV file).
+    names : tuple of str
+        All sheets of the file.
+    heading : int
+        Row number of the headings (of the last of them, where there are two).
+    frame : DataFrame
+        Text cells under their headings; the index holds the row numbers the user sees.
+    letters : tuple of str
+        The letter of each column.
+    locale : cells.Locale
+        How it writes numbers and dates.
+    notes : tuple of str
+        What was done to read it, in words.
+    lost : DataFrame
+        `where, found, why`: what of the sheet is no row or column of the table.
+    above : str
+        All text above the headings.
+    """
+
+    file: str
+    name: str
+    names: tuple[str, ...]
+    heading: int
+    frame: pd.DataFrame
+    letters: tuple[str, ...]
+    locale: cells.Locale
+    notes: tuple[str, ...] = ()
+    lost: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=LOST))
+    above: str = ""
+
+
+def sheets(
+    path: str | Path, headings: dict[str, int] | None = None, *, called: str | None = None
+) -> list[Sheet]:
+    """Read every sheet of a spreadsheet that holds anything: CSV, TSV, XLSX or ODS.
+
+    Parameters
+    ----------
+    path : str or Path
+    headings : dict of str to int, optional
+        By sheet, the row that holds the headings, where the guess is wrong.
+    called : str, optional
+        Its own name, where the file goes by another here.
+
+    Raises
+    ------
+    InputError
+        If it is no spreadsheet, or all its sheets are empty.
+    """
+    found = workbook.grids(path)
+    held = [one for one in found if any(any(row) for row in one.rows)]
+    names = tuple(one.name for one in held)
+    file = called or Path(path).name
+    read = [_read(file, one, names, (headings or {}).get(one.name)) for one in held]
+    if not any(len(one.frame) for one in read):
+        raise InputError(words.say("spreadsheet.empty", file=file))
+    return read
+
+
+def sheet(path: str | Path, name: str | None = None, heading: int | None = None) -> Sheet:
+    """Read one sheet, by default the first that holds anything; see `sheets`.
+
+    Raises
+    ------
+    InputError
+        If it is no spreadsheet, is empty, or has no such sheet.
+    """
+    every = sheets(path, None if heading is None else {name or "": heading})
+    by_name = {one.name: one for one in every}
+    if name is None:
+        chosen = every[0].name
+    else:
+        chosen = errors.choose(name, by_name, "sheet", f"in {Path(path).name}")
+    if heading is not None:
+        return sheets(path, {chosen: heading})[list(by_name).index(chosen)]
+    return by_name[chosen]
+
+
+def letter(at: int) -> str:
+    """The letter of a column that a spreadsheet shows: A, B, … AA."""
+    return (letter(at // 26 - 1) if at >= 26 else "") + chr(65 + at % 26)
+
+
+def _read(file: str, grid: workbook.Grid, names: tuple[str, ...], heading: int | None) -> Sheet:
+    rows = grid.rows
+    if heading is not None and not 1 <= heading <= len(rows):
+        raise InputError(words.say("spreadsheet.no_such_row", row=heading, rows=len(rows)))
+    top = _heading_row(rows) if heading is None else heading - 1
+    first, last = _group_row(rows, top), _unit_row(rows, top)
+    called = _headings(rows[first : last + 1])
+    body = rows[last + 1 :]
+    used = [c for c in range(len(called)) if called[c] or any(row[c] for row in body)]
+    called = _apart([called[c] or letter(c) for c in used])
+    index = range(last + 2, last + 2 + len(body))
+    texts = [[row[c] for c in used] for row in body]
+    frame = pd.DataFrame(texts, columns=called, index=index, dtype=str)
+    frame = frame[(frame != "").any(axis=1)] if len(frame.columns) else frame
+    frame, total = _without_totals(frame)
+    where = cells.locale((t for row in texts for t in row if t), "semicolons" in str(grid.notes))
+    lost = [*_formulas(grid), *total, *_above(rows[:first])]
+    return Sheet(
+        file=file,
+        name=grid.name,
+        names=names,
+        heading=last + 1,
+        frame=frame,
+        letters=tuple(letter(c) for c in used),
+        locale=where,
+        notes=_notes(grid, where, first, last),
+        lost=pd.DataFrame(lost, columns=LOST),
+        above=" ".join(cell for row in rows[: last + 1] for cell in row),
+    )
+
+
+def _heading_row(rows: list[list[str]]) -> int:
+    """The row at the top whose cells are most like headings, the first of equals."""
+    scores = [_likeness(row) for row in rows[:_LOOKED_AT]]
+    return max(range(len(scores)), key=lambda at: (round(scores[at], 6), -at))
+
+
+def _likeness(row: list[str]) -> float:
+    """How much a row is like headings: known words count most, numbers and repeats against it."""
+    held = [cell for cell in row if cell]
+    if not held:
+        return -1.0
+    known = sum(_known(cell) for cell in set(held))
+    digits = sum(bool(re.fullmatch(r"[-+]?[\d.,:/-]+\s*%?", cell)) for cell in held)
+    return known + 0.2 * len(set(held)) - 0.6 * digits
+
+
+def _known(cell: str) -> float:
+    text = vocabulary.plain(re.sub(r"[\[(].*?[\])]|%", " ", cell))
+    if text in vocabulary.words("field") or text in vocabulary.words("step"):
+        return 1.0
+    if text in vocabulary.words("material") or vocabulary.shared_name(text):
+        return 0.6
+    return 0.5 if re.fullmatch(r"[lab] \*.*|\d{3}( nm)?", text) else 0.0
+
+
+def _group_row(rows: list[list[str]], top: int) -> int:
+    """The row above the headings, where it groups them (Mordant over name, %, °C)."""
+    if top == 0:
+        return top
+    above, below = rows[top - 1], rows[top]
+    grouping = {cell for cell in above if cell}
+    spread = [c for c, cell in enumerate(above) if cell and above[c - 1 : c] == [cell] and c]
+    steps = [cell for cell in grouping if vocabulary.plain(cell) in vocabulary.words("step")]
+    exposed = [cell for cell in grouping if vocabulary.exposure(cell)]
+    return top - 1 if (spread and len(grouping) > 1) or steps or (exposed and below) else top
+
+
+def _unit_row(rows: list[list[str]], top: int) -> int:
+    """The row below the headings, where it holds nothing but units and parts of them."""
+    if top + 1 >= len(rows):
+        return top
+    pairs = [(cell, above) for cell, above in zip(rows[top + 1], rows[top], strict=True) if cell]
+    more = pairs and all(cell == above or _is_part(cell) for cell, above in pairs)
+    return top + 1 if more and any(cell != above for cell, above in pairs) else top
+
+
+def _is_part(cell: str) -> bool:
+    named = vocabulary.words("field").get(vocabulary.plain(cell), "")
+    unit = vocabulary.unit(cell.strip("[]() ")) in _UNIT_ROW
+    return unit or named in ("amount", "unit", "temperature_C", "minutes") or cell in ("name",)
+
+
+def _headings(rows: list[list[str]]) -> list[str]:
+    """Headings of one or several rows, joined; a cell merged over them counts once."""
+    columns = zip(*rows, strict=True)
+    joined = []
+    for column in columns:
+        held = list(dict.fromkeys(cell for cell in column if cell))
+        units = [f"({cell})" if vocabulary.unit(cell) and len(held) > 1 else cell for cell in held]
+        joined.append(" ".join(" ".join(units).split()))
+    return joined
+
+
+def _apart(called: list[str]) -> list[str]:
+    """Names that differ: a heading that stands twice gets a number."""
+    seen: dict[str, int] = {}
+    made = []
+    for name in called:
+        seen[name] = seen.get(name, 0) + 1
+        made.append(name if seen[name] == 1 else f"{name} {seen[name]}")
+    return made
+
+
+_TOTAL = re.compile(r"(?i)^\s*(total|sum|summe|gesamt|somme|totale?|average|mean|mittelwert)\b")
+
+
+def _without_totals(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[tuple[str, str, str]]]:
+    if frame.empty:
+        return frame, []
+    total = frame.apply(lambda row: any(_TOTAL.match(cell) for cell in row.iloc[:2]), axis=1)
+    said = [
+        (f"row {at}", _shown(frame.loc[at]), words.say("spreadsheet.total"))
+        for at in frame.index[total]
+    ]
+    return frame[~total], said
+
+
+def _shown(row: pd.Series) -> str:
+    return ", ".join(cell for cell in row if cell)[:80]
+
+
+def _formulas(grid: workbook.Grid) -> list[tuple[str, str, str]]:
+    why = words.say("spreadsheet.formula")
+    return [(f"cell {letter(c - 1)}{r}", "=…", why) for r, c in grid.broken]
+
+
+def _above(rows: list[list[str]]) -> list[tuple[str, str, str]]:
+    why = words.say("spreadsheet.above")
+    return [
+        (f"row {at}", ", ".join(dict.fromkeys(cell for cell in row if cell))[:80], why)
+        for at, row in enumerate(rows, start=1)
+        if any(row)
+    ]
+
+
+def _notes(grid: workbook.Grid, where: cells.Locale, first: int, last: int) -> tuple[str, ...]:
+    rows = f"{first + 1} and {last + 1}" if last > first else f"{last + 1}"
+    said = [*grid.notes, words.say("spreadsheet.headings", rows=rows)]
+    if grid.merged:
+        said.append(words.say("spreadsheet.merged", count=grid.merged))
+    if where.comma:
+        said.append(words.say("spreadsheet.commas"))
+    if not where.sure_of_days:
+        said.append(words.say("spreadsheet.days"))
+    return tuple(said)

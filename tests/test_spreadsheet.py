@@ -1,0 +1,192 @@
+"""A user's own spreadsheet: what comes in is what was meant, or the loss is listed before."""
+
+import own_sheets
+import pandas as pd
+import pytest
+
+from dyelab import book
+from dyelab.errors import InputError
+
+
+def understood(path, meant, **more):
+    sheets = book.sheets(path)
+    meanings = {
+        one.name: dict(book.matches(one)[["column", "field"]].itertuples(index=False))
+        for one in sheets
+    }
+    return book.understand(sheets, meanings, answers=meant.answers, white=meant.white, **more)
+
+
+@pytest.mark.parametrize("make", [*own_sheets.FRESH, *own_sheets.LAID_OUT])
+def test_what_comes_in_is_what_was_meant(tmp_path, make):
+    path, meant = make(tmp_path)
+    found = understood(path, meant)
+    codes = list(found.swatches["swatch"])
+    assert {code: found.in_words(code) for code in codes} == meant.recipes
+    swatches = found.swatches.set_index("swatch")
+    assert {key: swatches.loc[key] for key in meant.fields} == meant.fields
+    steps = found.steps.set_index(["swatch", "order"])
+    for (code, order, column), value in meant.steps.items():
+        assert steps.loc[(code, order), column] == value, (code, order, column)
+    columns = ["swatch", "area", "exposure", "amount", "L", "a", "b"]
+    read = found.readings[columns].astype(object) if len(found.readings) else found.readings
+    rows = [tuple(None if x != x else x for x in row) for row in read.itertuples(index=False)]
+    if found.spectra is None:
+        assert rows == meant.readings
+    lost = list(found.lost["where"])
+    assert len(lost) == len(meant.lost), found.lost.to_string()
+    assert all(any(w.startswith(m) for w in lost) for m in meant.lost), lost
+    saved = book.save(book.take_in(book.create(tmp_path / "b"), found))
+    opened = book.open(saved.path)
+    assert opened.faults.empty
+    assert list(opened.swatches["swatch"]) == codes
+    assert len(opened.steps) == len(found.steps)
+    assert len(opened.readings) == len(found.readings)
+
+
+def meant_by(sheet, **changed):
+    return {**dict(book.matches(sheet)[["column", "field"]].itertuples(index=False)), **changed}
+
+
+def taken(bk, path, **more):
+    """Take a spreadsheet in as guessed, and say what that changed."""
+    found = understood(path, own_sheets.Meant({}, white=("D65", 10)))
+    told = book.what_changes(bk, found)
+    return book.save(book.take_in(bk, found, **more)), told
+
+
+LIVING = """Code,Fabric,Alum %,Dye,Dye %,Iron %,L*,a*,b*
+A1,wool,15,weld,50,,70,-2,55
+A2,wool,15,weld,50,2,45,0,20
+"""
+
+
+def test_a_sheet_taken_in_again_adds_and_shows_and_never_doubles(tmp_path):
+    path = own_sheets.text(tmp_path / "living.csv", LIVING)
+    bk, first = taken(book.create(tmp_path / "b"), path)
+    assert first.new == ("A1", "A2")
+    again, told = taken(bk, path)
+    assert (told.new, len(told.changed), len(told.gone), told.same) == ((), 0, 0, 2)
+    pd.testing.assert_frame_equal(again.steps, bk.steps)
+    assert len(again.readings) == 2
+    more = LIVING.replace("A2,wool,15,weld,50,2", "A2,wool,15,weld,60,2") + "A3,silk,12,,,,,,\n"
+    own_sheets.text(path, more.replace("70,-2,55", "71,-2,55"))
+    bk, told = taken(again, path)
+    assert told.new == ("A3",)
+    assert told.changed.values.tolist() == [
+        ["A2", "step", "weld 50 %", "weld 60 %"],
+        ["A1", "reading", "70, -2, 55", "71, -2, 55"],
+    ]
+    assert sorted(bk.readings["L"]) == [45, 71]
+    assert len(bk.swatches) == 3
+
+
+def test_what_goes_from_a_sheet_stays_until_it_is_asked_to_go(tmp_path):
+    path = own_sheets.text(tmp_path / "living.csv", LIVING)
+    bk, _ = taken(book.create(tmp_path / "b"), path)
+    own = pd.DataFrame({"swatch": ["Z"], "fibre": ["wool"]})
+    bk = book.save(book.add(bk, swatches=own))
+    own_sheets.text(path, "\n".join(LIVING.splitlines()[:1]) + "\nA2,wool,15,weld,50,,45,0,20\n")
+    kept, told = taken(bk, path)
+    assert told.gone.values.tolist() == [
+        ["A2", "step", "ferrous sulfate 2 %"],
+        ["A1", "reading", "70, -2, 55"],
+        ["A1", "swatch", "A1"],
+    ]
+    assert len(kept.steps) == len(bk.steps)
+    assert set(kept.swatches["swatch"]) == {"A1", "A2", "Z"}
+    gone, _ = taken(kept, path, removing=True)
+    assert set(gone.swatches["swatch"]) == {"A2", "Z"}
+    assert gone.steps["material"].tolist() == ["potash alum", "weld"]
+    assert len(gone.readings) == 1
+
+
+def test_what_was_recorded_in_the_book_stays_when_the_sheet_comes_again(tmp_path):
+    path = own_sheets.text(tmp_path / "living.csv", LIVING)
+    bk, _ = taken(book.create(tmp_path / "b"), path)
+    hot = bk.steps.assign(temperature_C=80.0)
+    rinse = pd.DataFrame([{"swatch": "A1", "order": 9, "kind": "rinse", "material": "water"}])
+    bk = book.save(book.add(book.change(bk, steps=hot), steps=rinse))
+    own_sheets.text(path, LIVING.replace("A1,wool,15,weld,50", "A1,wool,12,weld,50"))
+    bk, told = taken(bk, path)
+    steps = bk.steps[bk.steps["swatch"] == "A1"]
+    assert steps["material"].tolist() == ["potash alum", "weld", "water"]
+    assert steps["amount"].tolist()[:2] == [12.0, 50.0]
+    assert steps["temperature_C"].tolist()[:2] == [80.0, 80.0]
+    assert told.changed["what"].tolist() == ["step"]
+
+
+def test_a_refusal_cites_the_users_own_row(tmp_path):
+    path = own_sheets.text(tmp_path / "x.csv", LIVING.replace("70,-2,55", "700,-2,55"))
+    found = understood(path, own_sheets.Meant({}, white=("D65", 10)))
+    (line,) = found.lost.to_dict("records")
+    assert line["where"] == "row 2"
+    assert line["found"] == "L = 700"
+    assert "RGB" in line["why"]
+    assert len(found.readings) == 1
+
+
+def test_colours_without_a_white_point_are_listed_and_wait(tmp_path):
+    path = own_sheets.text(tmp_path / "x.csv", LIVING)
+    found = understood(path, own_sheets.Meant({}))
+    assert len(found.readings) == 0
+    assert found.lost["where"].tolist() == ["row 2", "row 3"]
+    assert found.lost["why"].str.contains("white point").all()
+
+
+def test_which_alum_is_asked_and_the_answer_counts(tmp_path):
+    path = own_sheets.text(tmp_path / "x.csv", LIVING)
+    found = understood(path, own_sheets.Meant({}))
+    (asked,) = [row for row in found.asked.to_dict("records") if row["word"] == "alum"]
+    assert asked["material"] == "potash alum"
+    assert {"ammonium alum", "aluminium acetate"} <= set(asked["options"])
+    assert asked["count"] == 2
+    told = understood(path, own_sheets.Meant({}, answers={"Alum": "ammonium alum"}))
+    assert told.in_words("A1") == "wool, ammonium alum 15 %, weld 50 %"
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ("", "no rows"),
+        ("Fabric,Dye\nwool,weld\n", "no column holds the swatch code"),
+        ("Code,Fabric\n", "no rows"),
+    ],
+)
+def test_what_is_no_sheet_of_swatches_is_refused_in_words(tmp_path, content, said):
+    path = own_sheets.text(tmp_path / "x.csv", content)
+    with pytest.raises(InputError, match=said):
+        understood(path, own_sheets.Meant({}))
+
+
+def test_wrong_files_and_choices_are_refused(tmp_path):
+    (tmp_path / "x.csv").write_bytes(b"\x00\x01\x02")
+    (tmp_path / "x.ods").write_bytes(b"PK\x03\x04 cut")
+    for name, said in (("x.csv", "not a table"), ("x.ods", "ODS"), ("no.xlsx", "no such file")):
+        with pytest.raises(InputError, match=said):
+            book.sheets(tmp_path / name)
+    sheet = book.sheet(own_sheets.text(tmp_path / "x.csv", LIVING))
+    for wrong, said in (
+        ({"Fabric": "swatch"}, "both called"),
+        ({"Fabric": "fibr"}, "Did you mean 'fibre'"),
+        ({"Fabrik": "fibre"}, "Did you mean 'Fabric'"),
+    ):
+        with pytest.raises(InputError, match=said):
+            book.understand([sheet], {"": meant_by(sheet, **wrong)})
+    with pytest.raises(InputError, match="has 3 rows"):
+        book.sheet(tmp_path / "x.csv", heading=40)
+
+
+def test_the_heading_row_can_be_told(tmp_path):
+    content = "Code,Fabric,Alum\nmy code,my cloth,my alum\nA1,wool,15\n"
+    path = own_sheets.text(tmp_path / "x.csv", content)
+    assert list(book.sheet(path).frame.columns) == ["Code", "Fabric", "Alum"]
+    assert list(book.sheet(path, heading=2).frame.columns) == ["my code", "my cloth", "my alum"]
+
+
+def test_days_that_could_be_months_are_said(tmp_path):
+    path = own_sheets.text(tmp_path / "x.csv", "Code,Date\nA1,03/02/2026\nA2,04/02/2026\n")
+    assert any("day first" in note for note in book.sheet(path).notes)
+    path = own_sheets.text(tmp_path / "x.csv", "Code,Date\nA1,03/02/2026\nA2,02/14/2026\n")
+    found = understood(path, own_sheets.Meant({}))
+    assert found.swatches["made_on"].tolist() == ["2026-03-02", "2026-02-14"]
