@@ -299,7 +299,7 @@ W2,wool,madder,50,15,40,35.5,22,41,34,21.5,,,,D65,10
 
 
 def a_row_a_reading(folder):
-    content = """Nr;Faser;Mordant;Mordant %;Farbstoff;Farbstoff %;Zustand;L* (D65/10°);a*;b*;u L*;u a*;u b*
+    content = """Nr;Faser;Beize;Beize %;Dye;Dye %;Zustand;L* (D65/10°);a*;b*;u L*;u a*;u b*
 R1;Wolle;Alaun;15;Krapp;50;neu;40,25;35,5;22;0,3;0,2;0,2
 R1;Wolle;Alaun;15;Krapp;50;neu;40,5;35,25;22,1;0,3;0,2;0,2
 R1;;;;;;nach 5 Wäschen;41,75;33;21;0,3;0,2;0,2
