@@ -88,7 +88,6 @@ def grid(content: bytes, name: str) -> tuple[list[list[str]], tuple[str, ...]]:
     return [[cell.strip() for cell in row] + [""] * (width - len(row)) for row in rows], notes
 
 
-
 _SAID = {";": "semicolons", "\t": "tabs"}
 
 

@@ -1,12 +1,13 @@
 """What one cell says: numbers of any locale, doses, dates, temperatures, times, exposures."""
 
-import math
 import re
 from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any, NamedTuple
 
+from dyelab import table
 from dyelab.book.spreadsheet import vocabulary
+from dyelab.errors import InputError
 
 NOTHING = {"", "-", "–", "—", "none", "no", "nil", "n/a", "na", "keine", "kein", "nein", "aucun"}
 NOTHING |= {"ohne", "sans", "non", "0", "0 %", "0%", "0,0", "0.0", "ninguno", "nessuno", "/", "x0"}
@@ -43,23 +44,14 @@ def number(text: str, where: Locale) -> float | None:
     """Read a number as its sheet writes it; None where it is none."""
     held = text.strip().replace("−", "-").replace("\u00a0", "").replace("\u202f", "")
     held = re.sub(r"(?<=\d)[\s'’](?=\d{3})", "", held)
-    if "," in held and "." in held:
-        comma = held.rfind(",") > held.rfind(".")
-    else:
-        comma = where.comma or bool(re.fullmatch(r"[-+]?\d+,(\d{1,2}|\d{4,})|[-+]?0,\d+", held))
-        if re.fullmatch(r"[-+]?(\d+\.(\d{1,2}|\d{4,})|0\.\d+)", held):
-            comma = False
-    thousands, decimal = (".", ",") if comma else (",", ".")
-    if thousands in held and not re.fullmatch(
-        rf"[-+]?\d{{1,3}}(\{thousands}\d{{3}})+(\{decimal}\d*)?", held
-    ):
-        return None
-    plain = held.replace(thousands, "").replace(decimal, ".")
+    if where.comma and re.fullmatch(r"[-+]?[1-9]\d{0,2}(\.\d{3})+", held):
+        held = held.replace(".", "")
+    elif re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", held):
+        held = held.replace(",", "." if where.comma else "")
     try:
-        value = float(plain)
-    except ValueError:
+        return table.number(held)
+    except InputError:
         return None
-    return value if math.isfinite(value) else None
 
 
 class Amount(NamedTuple):

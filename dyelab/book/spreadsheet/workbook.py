@@ -7,11 +7,11 @@ from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
+from dyelab import errors, limits
 from dyelab.book.csv_text import grid as csv_grid
 from dyelab.errors import InputError
+from dyelab.table import workbook
 
-_MOST_CELLS = 2_000_000  # a sheet beyond this is no list of swatches
-_MOST_XML = 400 * 2**20  # bytes of XML a packed sheet may unpack to
 _EXCEL = (".xlsx", ".xlsm")
 
 
@@ -35,32 +35,20 @@ def grids(path: str | Path) -> list[Grid]:
         If there is no such file, or it is none of these.
     """
     file = Path(path)
-    if not file.is_file():
-        raise InputError(f"{file}: no such file. Check the name and the folder.")
-    suffix, content = file.suffix.lower(), file.read_bytes()
+    suffix, content = file.suffix.lower(), limits.content(file)
     if suffix == ".xls":
         raise InputError(f"{file.name}: the old XLS form. Save it as XLSX or ODS first.")
-    if suffix in (*_EXCEL, ".ods"):
-        try:
-            _refuse_bomb(file.name, content)
-            return _excel(content) if suffix in _EXCEL else _ods(content)
-        except InputError:
-            raise
-        except Exception as error:  # a damaged file makes the readers raise many kinds
-            kind = suffix[1:].upper()
-            raise InputError(
-                f"{file.name}: can't be read as {kind} ({type(error).__name__}). Save it again."
-            ) from error
+    if suffix in _EXCEL:
+        with errors.reading(file.name, "XLSX"):
+            return _excel(content, file.name)
+    if suffix == ".ods":
+        with errors.reading(file.name, "ODS"):
+            return _ods(content, file.name)
     if b"\0" in content[:1000] and content[:2] not in (b"\xff\xfe", b"\xfe\xff"):
         raise InputError(f"{file.name}: not a table of text. Save it as CSV, ODS or XLSX first.")
-    rows, notes = csv_grid(content, file.name)
+    with errors.reading(file.name, "CSV"):
+        rows, notes = csv_grid(content, file.name)
     return [Grid("", rows, notes=notes)]
-
-
-def _refuse_bomb(name: str, content: bytes) -> None:
-    with zipfile.ZipFile(io.BytesIO(content)) as packed:
-        if sum(entry.file_size for entry in packed.infolist()) > _MOST_XML:
-            raise InputError(f"{name}: unpacks to over {_MOST_XML >> 20} MB. Split it in parts.")
 
 
 def text(value: Any, percent: bool = False) -> str:
@@ -80,24 +68,30 @@ def text(value: Any, percent: bool = False) -> str:
     return " ".join(str(value).split()) if "\n" not in str(value) else str(value).strip()
 
 
-def _excel(content: bytes) -> list[Grid]:
+def _excel(content: bytes, name: str) -> list[Grid]:
+    """Every sheet, as wide and long as what it holds; `table.workbook` keeps the limits."""
     from openpyxl import load_workbook
 
+    sizes = {
+        title: (len(rows), max(map(len, rows), default=0))
+        for title, rows in workbook.sheets(content, name).items()
+    }
     held = load_workbook(io.BytesIO(content), data_only=True)
     asked = load_workbook(io.BytesIO(content), data_only=False)
-    return [_excel_grid(sheet, asked[sheet.title]) for sheet in held.worksheets]
+    return [_excel_grid(one, asked[one.title], *sizes[one.title]) for one in held.worksheets]
 
 
-def _excel_grid(sheet: Any, formulas: Any) -> Grid:
-    if sheet.max_row * sheet.max_column > _MOST_CELLS:
-        raise InputError(f"sheet {sheet.title!r} is too large: copy its part with the swatches.")
+def _excel_grid(sheet: Any, formulas: Any, height: int, width: int) -> Grid:
+    if not height:
+        return Grid(sheet.title, [])
+    inside = {"max_row": height, "max_col": width}
     rows = [
         [text(cell.value, "%" in str(cell.number_format)) for cell in row]
-        for row in sheet.iter_rows()
+        for row in sheet.iter_rows(**inside)
     ]
     broken = [
         (cell.row, cell.column)
-        for row in formulas.iter_rows()
+        for row in formulas.iter_rows(**inside)
         for cell in row
         if cell.data_type == "f" and rows[cell.row - 1][cell.column - 1] == ""
     ]
@@ -124,16 +118,18 @@ _T = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _X = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
 
 
-def _ods(content: bytes) -> list[Grid]:
+def _ods(content: bytes, name: str) -> list[Grid]:
     """OpenDocument spreadsheets (ISO/IEC 26300), read by a parser that expands no entities."""
     from defusedxml import ElementTree
 
     with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        size = packed.getinfo("content.xml").file_size
+        limits.need(size, limits.TABLE_BYTES, "bytes when unpacked", name)
         root = ElementTree.fromstring(packed.read("content.xml"))
-    return [_ods_grid(sheet) for sheet in root.iter(f"{_T}table")]
+    return [_ods_grid(sheet, name) for sheet in root.iter(f"{_T}table")]
 
 
-def _ods_grid(sheet: Any) -> Grid:
+def _ods_grid(sheet: Any, name: str) -> Grid:
     rows: list[list[str]] = []
     spans: list[tuple[int, int, int, int]] = []
     waiting = 0  # empty rows that count only if something follows
@@ -143,8 +139,8 @@ def _ods_grid(sheet: Any) -> Grid:
         if not cells:
             waiting += times
             continue
-        if (len(rows) + waiting + times) * len(cells) > _MOST_CELLS:
-            raise InputError("a sheet is too large: copy its part with the swatches.")
+        limits.need(len(rows) + waiting + times, limits.ROWS, "rows", name)
+        limits.need(times * len(cells), limits.CELLS, "cells", name)
         rows += [[] for _ in range(waiting)]
         waiting = 0
         at = len(rows)
@@ -171,7 +167,7 @@ def _ods_row(row: Any) -> tuple[list[str], list[tuple[int, int, int]]]:
         if not shown and (down, across) == (1, 1):
             blank += times
             continue
-        cells += [""] * blank + [shown] * min(times, 16_384)
+        cells += [""] * blank + [shown] * min(times, limits.COLUMNS)
         blank = 0
     return cells, spans
 
