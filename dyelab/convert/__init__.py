@@ -12,7 +12,7 @@ from dyelab.convert.cameras import (
     target_names,
     target_spectra,
 )
-from dyelab.convert.chip import screen, screen_to_lab
+from dyelab.convert.chip import screen, screen_levels, screen_light, screen_to_lab
 from dyelab.convert.depth import brightened, ks, ks_to_reflectance, strength
 from dyelab.convert.difference import (
     dE00,
@@ -58,6 +58,8 @@ __all__ = [
     "munsell_value",
     "same_bands",
     "screen",
+    "screen_levels",
+    "screen_light",
     "screen_to_lab",
     "spectra_to_lab",
     "spectrum_to_lab",

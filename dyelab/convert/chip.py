@@ -38,16 +38,26 @@ def screen(
     in_gamut : ndarray of bool (...)
         False where clipping changed it: mark such a chip.
     """
-    screen_white = white("D65", 2)
-    moved = adapt_lab(np.asarray(lab, float), white(illuminant, observer), screen_white)
-    linear = lab_to_xyz(moved, screen_white) / 100 @ np.linalg.inv(_TO_XYZ).T
+    linear = screen_light(lab, illuminant=illuminant, observer=observer)
     encoded = _encode(linear)
     outside = (encoded < -_SLACK) | (encoded > 1 + _SLACK)
-    levels = np.rint(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
+    levels = screen_levels(linear)
     names = [f"#{level.tobytes().hex()}" for level in levels.reshape(-1, 3)]
     return np.array(names, dtype="<U7").reshape(levels.shape[:-1]), np.asarray(
         ~outside.any(axis=-1)
     )
+
+
+def screen_light(lab: ArrayLike, *, illuminant: str = "D65", observer: int = 10) -> np.ndarray:
+    """Linear sRGB of CIELAB colours, unclipped: (..., 3) to (..., 3)."""
+    screen_white = white("D65", 2)
+    moved = adapt_lab(np.asarray(lab, float), white(illuminant, observer), screen_white)
+    return lab_to_xyz(moved, screen_white) / 100 @ np.linalg.inv(_TO_XYZ).T
+
+
+def screen_levels(linear: np.ndarray) -> np.ndarray:
+    """8-bit sRGB of linear light (..., 3), clipped into the gamut."""
+    return np.rint(np.clip(_encode(linear), 0, 1) * 255).astype(np.uint8)
 
 
 def screen_to_lab(hexes: object, *, illuminant: str = "D65", observer: int = 10) -> np.ndarray:

@@ -56,4 +56,7 @@ def _block(block: Any) -> dict[str, Any]:
         # "<" inside a script could end it; its JSON escape means the same and can't.
         figure = json.dumps(json.loads(block.figure), ensure_ascii=True).replace("<", "\\u003c")
         return {"kind": kind, "figure": figure, "about": block.about}
-    return {"kind": kind, **asdict(block)}
+    made = {"kind": kind, **asdict(block)}
+    for patch in made.get("patches", ()):
+        patch["crop"] = _address(patch["crop"], "png") if patch["crop"] else ""
+    return made

@@ -23,7 +23,8 @@ _LARGEST_LOGO = 5_000_000
 class Patch:
     """A printed chip: fill colour, whether it is true, and the numbers that outlast the ink.
 
-    `fill` is a hex colour, or blank for a place where no swatch has been dyed.
+    `fill` is a hex colour, or blank for a place where no swatch has been dyed. `crop` is a PNG
+    of the cloth itself, shown under the chip.
     """
 
     label: str
@@ -31,6 +32,7 @@ class Patch:
     inside: bool = True
     numbers: str = ""
     note: str = ""
+    crop: bytes = b""
 
 
 @dataclass(frozen=True)

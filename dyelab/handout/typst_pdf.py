@@ -56,4 +56,10 @@ def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
         pictures[name] = block.svg.encode("utf-8")
         more = {"about": block.about, "width_percent": block.width_percent}
         return {"kind": "chart", "file": name, **more}
-    return {"kind": type(block).__name__.lower(), **asdict(block)}
+    made = {"kind": type(block).__name__.lower(), **asdict(block)}
+    for patch in [*made.get("patches", ()), *([made["patch"]] if "patch" in made else [])]:
+        crop = patch.pop("crop")
+        patch["crop"] = f"crop{len(pictures)}.png" if crop else ""
+        if crop:
+            pictures[patch["crop"]] = crop
+    return made
