@@ -156,15 +156,16 @@ def test_one_swatch_each_isnt_enough_where_a_recipe_is_asked_about():
     recipes = compare.to_reference(frame, "x", replicates_needed=True).iloc[0]
     assert pieces["verdict"] == "chance"
     assert recipes["verdict"] == "cannot_tell"
-    assert "Dye at least two more" in recipes["words"]
+    assert "Dye at least one more round" in recipes["words"]
 
 
-def test_a_series_lends_its_scatter_to_a_single_swatch():
+def test_a_series_lends_a_single_swatch_its_scatter_but_no_verdict():
     frame = pd.concat(
         [cloths({"x": (50, 0, 0), "y": (50, 9, 0)}, 3, 0.4), cloths({"z": (40, 0, 0)})]
     )
     found = compare.to_reference(frame, "x", piece="swatch").set_index("sample")
-    assert found.loc["z", "verdict"] == "real"
+    assert (found.loc["z", "verdict"], found.loc["z", "caveat"]) == ("cannot_tell", "one_pot")
+    assert found.loc["z", "dE00_low"] > 0
     assert found.loc["z", "basis"] == "replicates"
 
 

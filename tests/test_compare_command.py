@@ -111,7 +111,7 @@ def test_replicates_are_told_apart_by_swatch(dyelab):
     rows = [f"{v},{v}{i},{50 + i / 5},{a},0" for v, a in (("x", 0), ("y", 9)) for i in range(3)]
     result, _ = compared(dyelab, "\n".join(["sample,swatch,L,a,b", *rows]), "--reference", "x")
     assert len(result) == 1
-    assert result["verdict"][0] == "real"
+    assert result["verdict"][0] == "real, if each had its own pot"  # no bath is recorded
 
 
 def test_many_comparisons_are_allowed_for_and_it_says_so(dyelab):

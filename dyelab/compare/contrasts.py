@@ -7,8 +7,9 @@ from scipy import special
 from dyelab.compare import noise
 from dyelab.compare.directions import direction
 from dyelab.compare.interval import Noise, chance_if_equal, distance_interval, noise_floor
+from dyelab.compare.pots import Arms, arms
 from dyelab.compare.variants import Variants, inner, semidefinite
-from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, REAL, holm
+from dyelab.compare.verdicts import verdict_of
 
 
 def contrast(
@@ -35,10 +36,11 @@ def contrast(
     -------
     DataFrame
         `dL, da, db` and the length `distance` (ΔE*ab), each with `_low`, `_high`;
-        `noise_floor`, `chance_if_equal`, `verdict`, `moved`.
+        `noise_floor`, `chance_if_equal`, `pots`, `basis`, `verdict`, `caveat`, `moved`.
     """
     vector = np.einsum("m,nmi->ni", weights, variants.mean[rows])
-    estimated, known, df, basis = _covariance(variants, rows, weights)
+    pots = arms(variants.cells, rows)
+    estimated, known, df, basis = _covariance(variants, rows, weights, pots)
     total = estimated + known
     variance = np.diagonal(total, axis1=1, axis2=2)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -54,13 +56,16 @@ def contrast(
         )
     spread = _length_noise(vector, estimated, total, df)
     result["moved"] = direction(start, start + vector)
-    return _with_length(result, vector, spread, basis, confidence)
+    pieces = variants.pieces[rows].min(axis=1)
+    told = result.assign(basis=basis, pieces=pieces)
+    told = told.assign(pots=pots.pots.min(axis=1), assumed=pots.assumed)
+    return _with_length(told, vector, spread, confidence)
 
 
 def mean_covariances(variants: Variants) -> np.ndarray:
-    """Covariance of each variant's mean: scatter of its pieces and what its readings share.
+    """Covariance of each variant's mean: scatter of its pots and what its readings share.
 
-    Where pieces were repeated their pooled scatter speaks, else what the readings state.
+    Where pots were repeated their scatter speaks, else what the readings state.
 
     Returns
     -------
@@ -68,15 +73,17 @@ def mean_covariances(variants: Variants) -> np.ndarray:
         NaN where neither is known.
     """
     rows = np.arange(len(variants.mean))[:, None]
-    estimated, known, _, _ = _covariance(variants, rows, np.ones(1))
+    pots = arms(variants.cells, rows)
+    estimated, known, _, _ = _covariance(variants, rows, np.ones(1), pots)
     return estimated + known
 
 
 def _covariance(
-    variants: Variants, rows: np.ndarray, weights: np.ndarray
+    variants: Variants, rows: np.ndarray, weights: np.ndarray, pots: Arms
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Estimated and known covariance of each sum, degrees of freedom, and what it rests on."""
-    spread, explained, df = noise.pooled(variants, rows)
+    parts, df = noise.between_pots(variants, rows, pots)
+    explained = noise.explained_by_shared(variants, rows)
     share = (weights**2 / variants.pieces[rows]).sum(axis=1)[:, None, None]
     shares = sum(
         float(weight) * variants.loadings[(3 * rows[:, [j]] + np.arange(3)).ravel()]
@@ -86,9 +93,8 @@ def _covariance(
     stated = np.einsum("m,nmij->nij", weights**2, variants.stated[rows])
     replicated = (df > 0)[:, None, None]
     known = np.where(replicated, semidefinite(shared - share * explained), stated + shared)
-    basis = np.where(df > 0, noise.REPLICATES, noise.STATED)
-    basis = np.where((df > 0) | np.isfinite(stated).all(axis=(1, 2)), basis, noise.NOTHING)
-    return np.where(replicated, spread * share, 0.0), known, df, basis
+    estimated = np.einsum("m,nmij->nij", weights**2, parts)
+    return np.where(replicated, estimated, 0.0), known, df, noise.resting(df, stated)
 
 
 def _length_noise(
@@ -109,19 +115,16 @@ def _length_noise(
 
 
 def _with_length(
-    result: pd.DataFrame, vector: np.ndarray, spread: Noise, basis: np.ndarray, confidence: float
+    result: pd.DataFrame, vector: np.ndarray, spread: Noise, confidence: float
 ) -> pd.DataFrame:
     distance = np.linalg.norm(vector, axis=1)
     low, high = distance_interval(distance, spread, confidence)
     chance = chance_if_equal(distance, spread)
-    told = np.isfinite(chance) & (basis == noise.REPLICATES)
-    verdict = np.full(len(result), CANNOT_TELL, object)
-    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, REAL, CHANCE)
     return result.assign(
         distance=distance,
         distance_low=low,
         distance_high=high,
         noise_floor=noise_floor(spread, confidence),
         chance_if_equal=chance,
-        verdict=verdict,
+        **verdict_of(chance, result, 1 - confidence, replicates_needed=True),
     )

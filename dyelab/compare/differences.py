@@ -55,9 +55,10 @@ def to_reference(
     DataFrame
         `reference, sample`; `dL, da, db, dC, dH, dE76, dE00, dECMC`, sample minus reference,
         each with `_low` and `_high`; `noise_floor`, `chance_if_equal`, `comparisons`,
-        `verdict`, `more_swatches` (of each, that would settle it), `basis`, `pieces`, `moved`,
-        `judged` (the verdict and what it rests on, in words) and `words` (all of it); `from_L` …
-        `to_b`, the two colours compared.
+        `verdict` and `caveat` (codes), `more_swatches` (pots of each that would settle it),
+        `basis`, `pieces`, `pots` (of the arm that has fewer), `assumed` (baths not recorded),
+        `moved`, `judged` (the verdict and what it rests on, in words) and `words` (all of it);
+        `from_L` … `to_b`, the two colours compared.
 
     Raises
     ------
@@ -176,6 +177,7 @@ def between(
             result["chance_if_equal"] = chance_if_equal(result[name].to_numpy(float), spread)
             judged = spread
     result["basis"] = pair.basis
+    result["pots"], result["assumed"] = pair.pots, pair.assumed
     result["pieces"] = np.minimum(variants.pieces[reference], variants.pieces[sample])
     result["moved"] = direction(first, second)
     for i, name in enumerate(table.LAB):

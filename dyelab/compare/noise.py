@@ -7,27 +7,39 @@ from scipy import sparse
 
 from dyelab.compare.formulas import distance_gradient, metric
 from dyelab.compare.interval import Noise, evened
+from dyelab.compare.pots import Arms, arms, left_by_pairing
 from dyelab.compare.variants import Variants, inner, semidefinite
 
 # The approximation of a length's distribution runs up to 7 % over its size where the noise is
 # drawn out; this much more variance near zero pays for that.
 _MARGIN = 1.03
-OWN_ENOUGH = 8  # degrees of freedom at which a pair's own replicates speak for themselves
 REPLICATES, STATED, NOTHING = "replicates", "stated uncertainties", "nothing"
+
+
+# Directions that the noise of one recipe fills, at most: an error of dose moves a colour along a
+# line, and pooling many recipes' lines only looks round. In tests/benchmarks/pots_truth.py, with
+# 3, equal cloths were called real in 15 books of a hundred; with this, in 5.
+_LINES = 1.4
+# Pairs worth of doubt with which a series tells how much pairing within baths takes off; set by
+# tests/benchmarks/pots_truth.py, where one lucky pair would otherwise shorten its own interval.
+_UNPAIRED = 2.0
 
 
 @dataclass(frozen=True)
 class Joint:
-    """Covariance of a pair's two means, reference first: all (n, 6, 6) but `df` and `basis`.
+    """Covariance of a pair's two means, reference first: all (n, 6, 6) but the (n,) others.
 
-    `estimated` rests on `df` degrees of freedom (n,), `known` on statement. `basis` says which
-    of the two the intervals rest on.
+    `estimated` rests on `df` degrees of freedom, `known` on statement; `basis` says which of the
+    two the intervals rest on. `pots` is the fewer of the two arms' pots, `assumed` whether baths
+    that aren't recorded were taken for pots of their own.
     """
 
     estimated: np.ndarray
     known: np.ndarray
     df: np.ndarray
     basis: np.ndarray
+    pots: np.ndarray
+    assumed: np.ndarray
 
     @property
     def total(self) -> np.ndarray:
@@ -36,53 +48,85 @@ class Joint:
 
 def joint(variants: Variants, reference: np.ndarray, sample: np.ndarray) -> Joint:
     """Covariance of the means `reference[i]` and `sample[i]` (row numbers of `variants`)."""
-    spread, explained, df = pooled(variants, np.stack([reference, sample], axis=1))
+    rows = np.stack([reference, sample], axis=1)
+    pots = arms(variants.cells, rows)
+    parts, df = between_pots(variants, rows, pots)
+    parts = parts * _left(variants, rows, pots)[:, None, None, None]
     shared = inner(_pair_loadings(variants.loadings, reference, sample), size=6)
-    parts = 1 / variants.pieces[reference], 1 / variants.pieces[sample]
-    estimated = _blocks(spread * parts[0][:, None, None], spread * parts[1][:, None, None])
-    double = _blocks(explained * parts[0][:, None, None], explained * parts[1][:, None, None])
+    explained = explained_by_shared(variants, rows)
+    double = _blocks(*(explained / variants.pieces[end][:, None, None] for end in rows.T))
     stated = _blocks(variants.stated[reference], variants.stated[sample])
-    replicated = df > 0
-    known = np.where(replicated[:, None, None], semidefinite(shared - double), stated + shared)
-    basis = np.where(
-        replicated,
-        REPLICATES,
-        np.where(np.isfinite(stated).all(axis=(1, 2)), STATED, NOTHING),
-    )
-    return Joint(np.where(replicated[:, None, None], estimated, 0.0), known, df, basis)
+    replicated = (df > 0)[:, None, None]
+    known = np.where(replicated, semidefinite(shared - double), stated + shared)
+    estimated = np.where(replicated, _blocks(parts[:, 0], parts[:, 1]), 0.0)
+    least = pots.pots.min(axis=1)
+    return Joint(estimated, known, df, resting(df, stated), least, pots.assumed)
 
 
-def pooled(variants: Variants, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Variance of one piece about its variant, the part shared factors explain, and its df.
+def resting(df: np.ndarray, stated: np.ndarray) -> np.ndarray:
+    """What each interval rests on: replicates, stated uncertainties, or nothing."""
+    known = np.isfinite(stated).all(axis=(1, 2))
+    return np.where(df > 0, REPLICATES, np.where(known, STATED, NOTHING))
 
-    Parameters
-    ----------
-    variants : Variants
-    rows : ndarray of int (n, m)
-        The variants that each of n comparisons involves.
+
+def between_pots(variants: Variants, rows: np.ndarray, pots: Arms) -> tuple[np.ndarray, np.ndarray]:
+    """Covariance of the means of the variants in `rows` (n, m) over their pots: (n, m, 3, 3).
 
     Returns
     -------
-    spread, explained : ndarray (n, 3, 3)
+    covariances : ndarray (n, m, 3, 3)
     df : ndarray (n,)
-        From the variants themselves where they have enough replicates, else from the series of
-        the first, else from all.
+        Welch and Satterthwaite over the variants; but what all of them borrowed from the same
+        recipes is counted once. 0 where a variant neither repeats nor can borrow.
     """
+    spread, many = variants.spread, rows.shape[1]
+    found = [spread.of(rows[:, i], pots.kind[:, i]) for i in range(many)]
+    sizes = np.stack([np.trace(one[0], axis1=1, axis2=2) for one in found], axis=1)
+    free = np.stack([one[1] for one in found], axis=1)
+    own = np.stack([spread.free[rows[:, i], pots.kind[:, i]] for i in range(many)], axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        welch = sizes.sum(axis=1) ** 2 / (sizes**2 / free).sum(axis=1)
+        lent, others = spread.lent_df[rows].min(axis=1), spread.others[rows].min(axis=1)
+        once = 1 / ((1 / lent - 1 / others) / many + 1 / others)
+    once = np.where(lent > 0, once, 0.0)
+    df = np.where((free > 0).all(axis=1), np.minimum(welch, own.sum(axis=1) + once), 0.0)
+    return np.stack([one[0] for one in found], axis=1), np.nan_to_num(df)
+
+
+def _left(variants: Variants, rows: np.ndarray, pots: Arms) -> np.ndarray:
+    """Share of the pots' variance that is left when arms are paired within shared baths.
+
+    Told by all pairs of a series that share the same kinds of step: the scatter of their
+    differences, bath by bath, over the scatter of the arms apart.
+    """
+    paired, apart = left_by_pairing(variants.cells, rows, pots)
+    use = apart > 0
+    if not use.any():
+        return np.ones(len(rows))
+    alike = np.unique(
+        np.stack([variants.series[rows[:, 0]], pots.shares]), axis=1, return_inverse=True
+    )[1]
+    alike = alike.ravel()
+    many = int(alike.max()) + 1
+    # each pair counts alike, however large its colours' scatter
+    size = np.bincount(alike, use, many)
+    ratio = np.divide(paired, apart, out=np.ones(len(rows)), where=use)
+    left = (np.bincount(alike, np.where(use, ratio, 0.0), many) + _UNPAIRED) / (size + _UNPAIRED)
+    return np.where(use, left[alike], 1.0)
+
+
+def explained_by_shared(variants: Variants, rows: np.ndarray) -> np.ndarray:
+    """The part of one piece's variance that shared factors explain, pooled by series: (n, 3, 3)."""
+    if not variants.loadings.nnz:
+        return np.zeros((len(rows), 3, 3))
     free = variants.pieces - 1
-    first = variants.series[rows[:, 0]]
     count = int(variants.series.max(initial=0)) + 1
-    series_df = np.bincount(variants.series, free, minlength=count)
-    own = free[rows].sum(axis=1) >= OWN_ENOUGH
-    near = series_df[first] > 0
-    df = np.where(own, free[rows].sum(axis=1), np.where(near, series_df[first], free.sum()))
-    spreads = []
-    for scatter in (variants.scatter, variants.shared_scatter):
-        by_series = np.zeros((count, 3, 3))
-        np.add.at(by_series, variants.series, scatter)
-        wider = np.where(near[:, None, None], by_series[first], scatter.sum(axis=0))
-        total = np.where(own[:, None, None], scatter[rows].sum(axis=1), wider)
-        spreads.append(total / np.maximum(df, 1)[:, None, None])
-    return spreads[0], spreads[1], df.astype(float)
+    total, df = np.zeros((count, 3, 3)), np.bincount(variants.series, free, minlength=count)
+    np.add.at(total, variants.series, variants.shared_scatter)
+    first = variants.series[rows[:, 0]]
+    near = df[first] > 0
+    wider = np.where(near[:, None, None], total[first], total.sum(axis=0))
+    return wider / np.maximum(np.where(near, df[first], free.sum()), 1)[:, None, None]
 
 
 def _pair_loadings(
@@ -139,10 +183,11 @@ def of_length(
     `estimated` is the part of the covariance `total` (n, 3, 3) that rests on `df` degrees.
     """
     trace, own = np.trace(total, axis1=1, axis2=2), _product(estimated, estimated)
-    even, free = evened(np.trace(estimated, axis1=1, axis2=2), own, df)
+    own_trace = np.trace(estimated, axis1=1, axis2=2)
+    even, free = evened(own_trace, own, df)
+    even = np.maximum(even, own_trace**2 / _LINES)
     square = np.clip(_product(total, total) - own + even, trace**2 / 3, trace**2)
     trace, square = _MARGIN * trace, _MARGIN**2 * square
-    own_trace = np.trace(estimated, axis1=1, axis2=2)
     with np.errstate(divide="ignore", invalid="ignore"):
         df_near = np.where(own > 0, free * (trace / (_MARGIN * own_trace)) ** 2, np.inf)
     return trace, square, df_near

@@ -1,8 +1,9 @@
 """From readings to one mean a variant, with what is known of its noise.
 
 A variant is one recipe; its pieces are the swatches dyed to it; a piece may be read more than
-once. Pieces of one variant scatter: that scatter, pooled over the series, is the swatch-to-swatch
-variance, with the independent part of the measurement already in it. What readings share, such as
+once, and pieces may have lain in one bath: then they are one replicate. Pots of one variant
+scatter: that is the variance of a pot, with the independent part of the measurement already in
+it; `dyelab.compare.spread` says how recipes lend each other theirs. What readings share, such as
 one photo's calibration, is carried as loadings, so that a difference of two readings of one photo
 doesn't count it twice.
 """
@@ -14,6 +15,8 @@ import pandas as pd
 from scipy import sparse
 
 from dyelab import table
+from dyelab.compare.pots import Cells, cells
+from dyelab.compare.spread import Spread, spread
 from dyelab.errors import InputError
 
 
@@ -39,6 +42,10 @@ class Variants:
         How far each of q shared factors moves L*, a*, b* of the mean.
     shared_scatter : ndarray (g, 3, 3)
         The part of `scatter` that the shared factors explain.
+    cells : Cells
+        The same swatches bath by bath.
+    spread : Spread
+        Variance of a pot about each variant.
     """
 
     names: np.ndarray
@@ -49,6 +56,8 @@ class Variants:
     stated: np.ndarray
     loadings: sparse.csr_array
     shared_scatter: np.ndarray
+    cells: Cells
+    spread: Spread
 
 
 def gather(
@@ -58,6 +67,7 @@ def gather(
     piece: str | None = None,
     shared: pd.DataFrame | None = None,
     series: str | None = None,
+    baths: str = "baths",
 ) -> Variants:
     """Average readings to pieces, and pieces to variants.
 
@@ -74,6 +84,10 @@ def gather(
         `table.SHARED` rows: what readings of one source share. Needs a column `reading`.
     series : str, optional
         Column whose values pool their swatch-to-swatch variance; all rows pool without it.
+
+    baths : str
+        Column that names the bath of each step, as ``book.wide`` gives it. Without it every
+        piece is taken for a pot of its own, and the verdicts say so.
 
     Returns
     -------
@@ -99,15 +113,20 @@ def gather(
     shares, blocks = _loadings(frame, shared, variant)
     stated = _stated(frame, blocks, to_variant @ to_piece)
     kinds = np.zeros(len(frame), int) if series is None else pd.factorize(frame[series])[0]
+    mean, group = to_variant @ lab, kinds[np.unique(variant, return_index=True)[1]]
+    named = frame[baths].fillna("") if baths in frame else pd.Series("", frame.index)
+    found = cells(lab, variant[first], named.iloc[first].reset_index(drop=True), kinds[first])
     return Variants(
         names=np.asarray(names, object),
-        mean=to_variant @ lab,
+        mean=mean,
         pieces=np.bincount(variant[first]),
         scatter=_scatter(lab, variant[first], to_variant),
-        series=kinds[np.unique(variant, return_index=True)[1]],
+        series=group,
         stated=stated,
         loadings=_spread(to_variant @ to_piece) @ shares,
         shared_scatter=_shared_scatter(_spread(to_piece) @ shares, variant[first], to_variant),
+        cells=found,
+        spread=spread(found, mean, group),
     )
 
 

@@ -11,11 +11,12 @@ from dyelab.compare.interval import Noise
 from dyelab.compare.noise import NOTHING, REPLICATES, Joint
 
 REAL, CHANCE, CANNOT_TELL = "real", "chance", "cannot_tell"
-NO_REPLICATES = "no_replicates"
+NO_REPLICATES, ONE_POT, OWN_POTS = "no_replicates", "one_pot", "own_pots"
 SIGNS = {"dE76": "ΔE*ab", "dE00": "ΔE00", "dECMC": "ΔE CMC(2:1)"}
 _POWER = 0.8  # chance of the verdict *real* that "would settle it" promises
-_MOST = 50  # swatches nobody will dye more of
-_SAID = ["reference", "sample", "moved", "comparisons", "verdict", "noise_floor", "more_swatches"]
+_MOST = 50  # pots nobody will dye more of
+_SAID = ["reference", "sample", "moved", "comparisons", "verdict", "caveat", "noise_floor"]
+_SAID += ["more_swatches"]
 
 
 def judged(
@@ -32,26 +33,40 @@ def judged(
     1 - confidence.
     """
     chance = result["chance_if_equal"].to_numpy(float)
-    told = np.isfinite(chance) & (pair.basis != NOTHING)
-    if replicates_needed:
-        told &= pair.basis == REPLICATES
-    verdict = np.full(len(result), CANNOT_TELL, object)
-    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, REAL, CHANCE)
-    unclear = told & (verdict == CHANCE) & (pair.basis == REPLICATES)
-    more = np.where(verdict == REAL, 0.0, np.nan)
-    size = (1 - confidence) / max(int(told.sum()), 1)
-    have = result["pieces"].to_numpy(float)[unclear]
-    distance = result[formula].to_numpy(float)[unclear]
-    more[unclear] = _more_swatches(distance, spread[unclear], have, pair.df[unclear], size)
-    caveat = np.where(told, "", NO_REPLICATES)
-    result = result.assign(
-        comparisons=int(told.sum()), verdict=verdict, caveat=caveat, more_swatches=more
-    )
+    size = 1 - confidence
+    result = result.assign(**verdict_of(chance, result, size, replicates_needed=replicates_needed))
+    told = (result["verdict"] != CANNOT_TELL).to_numpy()
+    unsettled = ((result["verdict"] == CHANCE) & (result["basis"] == REPLICATES)).to_numpy()
+    more = np.where(result["verdict"] == REAL, 0.0, np.nan)
+    have = result["pots"].to_numpy(float)[unsettled]
+    distance = result[formula].to_numpy(float)[unsettled]
+    each = size / max(int(told.sum()), 1)
+    more[unsettled] = _more_swatches(distance, spread[unsettled], have, pair.df[unsettled], each)
+    result = result.assign(comparisons=int(told.sum()), more_swatches=more)
     used = [*_SAID, formula, f"{formula}_low", f"{formula}_high"]
     rows = result[used].to_dict("records")
     said = [_sentence(row, formula, confidence) for row in rows]
     why = [_judgement(row, 100 - 100 * confidence) for row in rows]
     return result.assign(judged=why, words=[f"{a} {b}" for a, b in zip(said, why, strict=True)])
+
+
+def verdict_of(
+    chance: np.ndarray, result: pd.DataFrame, size: float, *, replicates_needed: bool
+) -> dict[str, np.ndarray]:
+    """Return `verdict` and `caveat` of comparisons with their `basis`, `pieces`, `pots`, `assumed`.
+
+    One pot an arm can't tell: its luck is in every swatch of it.
+    """
+    repeated = (result["basis"] == REPLICATES).to_numpy()
+    single = (result["pots"] < 2).to_numpy() & (repeated | (result["pieces"] > 1).to_numpy())
+    told = np.isfinite(chance) & (result["basis"] != NOTHING).to_numpy() & ~single
+    if replicates_needed:
+        told &= repeated
+    verdict = np.full(len(result), CANNOT_TELL, object)
+    verdict[told] = np.where(holm(chance[told]) < size, REAL, CHANCE)
+    hangs = repeated & result["assumed"].to_numpy(bool)
+    caveat = np.where(told, np.where(hangs, OWN_POTS, ""), np.where(single, ONE_POT, NO_REPLICATES))
+    return {"verdict": verdict, "caveat": caveat}
 
 
 def in_words(row: Any) -> str:
@@ -80,7 +95,7 @@ def holm(chances: np.ndarray) -> np.ndarray:
 def _more_swatches(
     distance: np.ndarray, spread: Noise, have: np.ndarray, df: np.ndarray, size: float
 ) -> np.ndarray:
-    """How many more swatches of each variant would show a difference as large as measured.
+    """How many more pots of each variant would show a difference as large as measured.
 
     With four chances in five; NaN where more than fifty would be needed.
     """
@@ -111,14 +126,21 @@ def _sentence(row: dict, formula: str, confidence: float) -> str:
     return words.say("compare.difference", **values)
 
 
+def _hanging(row: dict) -> str:
+    return "_own_pots" if row["caveat"] == OWN_POTS else ""
+
+
 def _judgement(row: dict, size: float) -> str:
     many = row["comparisons"]
     allowed = words.say("compare.allowed", number=many) if many > 1 else ""
     if row["verdict"] == CANNOT_TELL:
-        return words.say("compare.cant_tell")
+        return words.say(f"compare.{row['caveat']}")
     if row["verdict"] == REAL:
         return words.say(
-            "compare.real", floor=f"{row['noise_floor']:.1f}", size=f"{size:g}", allowed=allowed
+            f"compare.real{_hanging(row)}",
+            floor=f"{row['noise_floor']:.1f}",
+            size=f"{size:g}",
+            allowed=allowed,
         )
     more = row["more_swatches"]
     remedy = (
@@ -126,5 +148,7 @@ def _judgement(row: dict, size: float) -> str:
         if np.isfinite(more)
         else words.say("compare.too_many")
     )
-    text = words.say("compare.chance", floor=f"{row['noise_floor']:.1f}", allowed=allowed)
+    text = words.say(
+        f"compare.chance{_hanging(row)}", floor=f"{row['noise_floor']:.1f}", allowed=allowed
+    )
     return f"{text} {remedy}"

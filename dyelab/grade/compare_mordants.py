@@ -5,7 +5,7 @@ import pandas as pd
 from scipy import special
 
 from dyelab import compare, convert, table
-from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, NO_REPLICATES, REAL, holm
+from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, NO_REPLICATES, ONE_POT, REAL, holm
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales
 
@@ -142,10 +142,11 @@ def _cost(base: pd.DataFrame, part: pd.DataFrame) -> dict:
 
 def _judged(result: pd.DataFrame, confidence: float) -> pd.DataFrame:
     chance = result.pop("_chance").to_numpy(float)
-    told = np.isfinite(chance)
+    single = (result["pieces"] < 2).to_numpy() & (result["basis"] == SWATCHES).to_numpy()
+    told = np.isfinite(chance) & ~single  # one swatch borrows scatter, not certainty
     verdict = np.full(len(result), CANNOT_TELL, object)
     verdict[told] = np.where(holm(chance[told]) < 1 - confidence, REAL, CHANCE)
     better = np.where(result["less_change"] > 0, "better", "worse")
-    caveat = np.where(told, "", NO_REPLICATES)
+    caveat = np.where(told, "", np.where(single, ONE_POT, NO_REPLICATES))
     holds = np.where(verdict == REAL, better, "")
     return result.assign(verdict=verdict, caveat=caveat, holds=holds)

@@ -1,0 +1,96 @@
+"""Swatches of one pot are one replicate, in our own world and in one of other laws."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from benchmarks import pots_truth
+
+from dyelab import book, compare, shift, synth
+
+
+def cloths(baths, away=6.0, seed=3):
+    """Two recipes, `away` apart, with a swatch for each pair of bath texts."""
+    rng = np.random.default_rng(seed)
+    rows = [
+        {"sample": name, "swatch": f"{name}{i}", "L": 50 + far, "a": 10.0, "b": 5.0, "baths": bath}
+        for name, far in (("x", 0.0), ("y", away))
+        for i, bath in enumerate(baths[name])
+    ]
+    frame = pd.DataFrame(rows).assign(illuminant="D65", observer=10)
+    return frame.assign(L=frame["L"] + rng.normal(0, 0.3, len(frame)))
+
+
+def told(baths, **more):
+    return compare.to_reference(cloths(baths, **more), "x", piece="swatch").iloc[0]
+
+
+def test_one_pot_an_arm_can_not_tell_however_many_swatches():
+    one = told({"x": ["dye=D1"] * 4, "y": ["dye=D2"] * 4})
+    assert (one["verdict"], one["caveat"], one["pots"]) == ("cannot_tell", "one_pot", 1)
+    assert one["dE00"] > 4
+    assert "a second round settles it" in one["words"]
+
+
+def test_pots_are_the_fewest_baths_of_the_steps_not_shared():
+    """Mordanted together, dyed in two pots each, all saddened in one bath of iron."""
+    pots = [f"scour=S1 mordant=M1 dye=D{d} modifier=X1" for d in (1, 2)]
+    others = [f"scour=S1 mordant=M1 dye=D{d} modifier=X2" for d in (3, 4)]
+    assert told({"x": pots, "y": others})["pots"] == 1
+    shared = [text.replace("X2", "X1") for text in others]
+    assert told({"x": pots, "y": shared})["pots"] == 2
+
+
+def test_a_shared_scour_or_rinse_counts_for_nothing():
+    pots = ["scour=S1 dye=D1 rinse=R1", "scour=S1 dye=D2 rinse=R1"]
+    others = ["scour=S1 dye=D3 rinse=R1", "scour=S1 dye=D4 rinse=R1"]
+    assert told({"x": pots, "y": others})["pots"] == 2
+
+
+def test_baths_that_are_not_recorded_hang_on_an_if():
+    one = told({"x": ["dye="] * 3, "y": ["dye="] * 3})
+    assert (one["verdict"], one["caveat"]) == ("real", "own_pots")
+    assert compare.in_words(one) == "real, if each had its own pot"
+    assert told({"x": ["dye=D1", "dye=D2"], "y": ["dye=D3", "dye=D4"]})["caveat"] == ""
+
+
+def test_what_a_shared_bath_does_to_both_arms_cancels():
+    """Strong baths move both arms alike: paired, the difference is narrow; apart, it is not."""
+    rng = np.random.default_rng(5)
+    luck = rng.normal(0, 3, (12, 4))
+    rows = [
+        {"sample": f"{arm}{pair}", "swatch": f"{arm}{pair}{turn}", "baths": bath.format(pair, turn)}
+        | {"L": 50 + 2 * (arm == "y") + luck[pair, turn] + rng.normal(0, 0.2), "a": 10.0, "b": 5.0}
+        for pair in range(12)
+        for turn in range(4)
+        for arm, bath in (("x", "dye=D{0}{1}"), ("y", "dye=D{0}{1} modifier=X{0}{1}"))
+    ]
+    frame = pd.DataFrame(rows).assign(illuminant="D65", observer=10)
+    pairs = [(f"x{i}", f"y{i}") for i in range(12)]
+    shared = compare.pairs(frame, pairs, piece="swatch")
+    apart = frame["baths"].mask(frame["sample"].str.startswith("y"), frame["baths"].str.lower())
+    alone = compare.pairs(frame.assign(baths=apart), pairs, piece="swatch")
+    width = [(found["dL_high"] - found["dL_low"]).mean() for found in (shared, alone)]
+    assert width[0] < 0.6 * width[1]
+    assert ((shared["dL_low"] < 2) & (shared["dL_high"] > 2)).mean() > 0.8
+
+
+def test_the_example_names_its_baths_and_repeats_its_pots():
+    found = shift.of_metal(book.wide(book.open(synth.example())), "iron").pairs
+    assert (found["pots"] >= 2).all()
+    assert not found["assumed"].any()
+
+
+@pytest.mark.parametrize("world", ["synth", "dyehouse"])
+@pytest.mark.parametrize("cell", ["own pots, 2 rounds", "4 swatches in two pots"])
+def test_equal_cloths_are_rarely_called_real_and_intervals_hold(world, cell):
+    false, held = pots_truth.judged(world, 120, 31, 0.5, **pots_truth.CELLS[cell])
+    assert false["false real"] <= 0.07 + 2.6 * np.sqrt(0.07 * 0.93 / 120)
+    assert held["dE00"] > 0.92
+    assert held["dL"] > 0.90
+
+
+@pytest.mark.parametrize("world", ["synth", "dyehouse"])
+def test_one_pot_an_arm_is_never_called_real(world):
+    cell = pots_truth.CELLS["one pot an arm, 3 swatches"]
+    false, _ = pots_truth.judged(world, 60, 31, 0.75, **cell)
+    assert (false["false real"], false["can't tell"]) == (0, 1)
