@@ -167,3 +167,13 @@ def test_a_book_goes_out_from_the_panel_and_another_comes_in(planned, tmp_path):
     panel = exchange.panel(EXAMPLE)
     panel._do()
     assert "example stays as it is" in panel.told.value
+
+
+def test_with_children_in_the_room_metal_baths_are_left_out_and_said():
+    panel = planning.panel(EXAMPLE)
+    panel.choices["iron"].value = "0 2,5"
+    assert "8 swatches of 4 recipes" in said(panel)  # 0 and 2.5, not 0, 2 and 5
+    assert "ferrous sulfate" in set(panel.shown.table["material"])
+    panel.choices["children"].value = True
+    assert any("children work in the room: iron" in note for note in panel.shown.notes)
+    assert not set(panel.shown.table["material"]) & {"ferrous sulfate", "copper sulfate"}

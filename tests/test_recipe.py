@@ -4,8 +4,9 @@ import molmass
 import pandas as pd
 import pytest
 
-from dyelab import recipe
+from dyelab import recipe, words
 from dyelab.errors import InputError
+from dyelab.recipe import hazard_statements
 
 # Molar masses in g/mol and metal in per cent by mass, computed from the IUPAC abridged standard
 # atomic weights; printed to two and three decimals.
@@ -243,3 +244,62 @@ def test_cautions_name_hazards_and_what_to_do():
 def test_every_hazard_in_the_list_has_its_words():
     for name in recipe.materials()["material"]:
         assert recipe.cautions([name])
+
+
+@pytest.mark.parametrize(
+    ("text", "known", "unknown"),
+    [
+        ("H302 H318", ["H302", "H318"], []),
+        ("H302, H318", ["H302", "H318"], []),
+        ("H251; H290;H301 and H332", ["H251", "H290", "H301", "H332"], []),
+        ("EUH031", ["EUH031"], []),
+        ("euh 031, h302+h312", ["EUH031", "H302", "H312"], []),
+        ("H360FD H360fd H350i", ["H360FD", "H350i"], []),
+        ("H314A H999 harmful", ["H314"], ["H999", "harmful"]),
+        ("", [], []),
+    ],
+)
+def test_hazard_statements_are_read_however_they_are_written(text, known, unknown):
+    """The codes: UN GHS Rev.9, annex 3; CLP, annexes II and III."""
+    assert hazard_statements.statements(text) == (known, unknown)
+
+
+def test_all_statements_of_the_ghs_are_known():
+    """Codes by number as in UN GHS Rev.9, annex 3, tables A3.1.1 to A3.1.3 (from memory)."""
+    physical = [*range(200, 212), *range(220, 233), 240, 241, 242, 250, 251, 252, 260, 261]
+    physical += [270, 271, 272, *range(280, 285), 290]
+    health = [*range(300, 306), *range(310, 321), *range(330, 337), 340, 341, 350, 351, 360, 361]
+    health += [362, *range(370, 374)]
+    environment = [400, 401, 402, *range(410, 414), 420]
+    for number in [*physical, *health, *environment]:
+        assert words.there(f"hazards.H{number}"), number
+    assert all(words.there(f"hazards.{code}") for code in hazard_statements.DANGER)
+
+
+def test_an_unknown_statement_is_said_and_is_a_fault():
+    own = pd.DataFrame([{"material": "new salt", "role": "mordant", "hazards": "H251 H999"}])
+    listed = recipe.materials(own)
+    said = recipe.cautions(["new salt"], listed)
+    assert said[0] == "Danger: Self-heating; may catch fire."
+    assert "Unknown hazard statement H999" in said[1]
+    assert "H251 H999" in recipe.hazard_faults(listed)[0]["text"]
+
+
+def test_what_is_not_for_children():
+    listed = recipe.materials()
+    names = ["potash alum", "madder", "copper sulfate", "iron", "indigo", "stannous chloride", "?"]
+    out = recipe.not_for_children(names, listed)
+    assert out == ["copper sulfate", "iron", "indigo", "stannous chloride", "?"]
+    assert "Not with children in the room: tin" in " ".join(
+        recipe.cautions(["tin"], listed, children=True)
+    )
+
+
+def test_every_shipped_material_has_a_usual_range_and_a_most():
+    listed = recipe.materials()
+    for name in listed["material"]:
+        low, high, most = recipe.usual_range(name, listed)
+        assert 0 <= low < high < most, name
+    own = recipe.materials(pd.DataFrame([{"material": "my dye", "role": "dye"}]))
+    with pytest.raises(InputError, match=r"my dye has no usual range.*Write its dose"):
+        recipe.usual_range("my dye", own)

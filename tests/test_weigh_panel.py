@@ -137,3 +137,16 @@ def test_text_of_ones_own_is_shown_letter_by_letter(mine, text):
     panel.choices["areas"].value = f"{text.replace('=', '').replace(';', '')} = none"
     assert "<script" not in panel.answer.value
     assert "<img" not in panel.answer.value
+
+
+def test_each_material_starts_at_its_usual_dose_and_another_is_asked_about(sums):
+    assert sums.choices["dose"].value == 16
+    sums.choices["material"].value = "copper sulfate"
+    assert sums.choices["dose"].value == 2
+    assert "Is that meant?" not in said(sums)
+    sums.choices["dose"].value = 4
+    assert "Is that meant? 4 % WOF of copper sulfate is outside the usual 1 to 3 %" in said(sums)
+    sums.choices["dose"].value = 20
+    assert "more than twice the usual 1 to 3 %: look at the decimal point" in said(sums)
+    sums.choices["material"].value = "stannous chloride"
+    assert sums.choices["dose"].value == pytest.approx(1.2)

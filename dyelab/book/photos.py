@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import files, limits, table
+from dyelab import files, limits, recipe, table
 from dyelab.book import folder, store
 from dyelab.book.folder import PHOTOS as FOLDER
 from dyelab.book.model import FAULT_COLUMNS, Book
@@ -126,7 +126,7 @@ def check(path: str | Path) -> pd.DataFrame:
     """
     bk, unlike = opened(path)
     grave = [fault for fault in unlike if fault["grave"]]
-    found = [*grave, *_photo_faults(bk), *_source_faults(bk)]
+    found = [*grave, *recipe.hazard_faults(bk.materials), *_photo_faults(bk), *_source_faults(bk)]
     more = pd.DataFrame(found, columns=FAULT_COLUMNS)
     return pd.concat([part for part in (bk.faults, more) if len(part)] or [more], ignore_index=True)
 

@@ -148,14 +148,32 @@ def factors(book: Any, chosen: dict[str, Any]) -> dict[str, list[Any]]:
     found: dict[str, list[Any]] = {"fibre": list(chosen["fibre"])}
     found |= {name: list(chosen[name]) for name in _FACTORS if chosen[name]}
     listed = recipe.materials(book.materials)
+    out = _left_out(listed, chosen)
+    for name in _FACTORS:
+        if name in found:
+            found[name] = [x for x in found[name] if x == "none" or x not in out] or ["none"]
     for text in filter(None, map(str.strip, re.split(r";|,\s|,(?!\d)", chosen["more"]))):
         level = text.rpartition(" ")[0] or text
+        if level in out:
+            continue
         role = str(recipe.find(level, listed)["role"])
         found.setdefault("dye" if role == "vat" else role, []).append(text)
     for metal in ("iron", "copper"):
         doses = table.number_list(chosen[metal].replace("%", " "), metal) or [0]
+        doses = [0] if metal in out else doses
         found[metal] = list(dict.fromkeys(f"{dose:g}" for dose in doses))
     return found
+
+
+def _left_out(listed: pd.DataFrame, chosen: dict[str, Any]) -> list[str]:
+    """What is chosen and stays out of a room where children work."""
+    if not chosen["children"]:
+        return []
+    named = [name for factor in _FACTORS for name in chosen[factor] if name != "none"]
+    more = [text.rpartition(" ")[0] or text for text in re.split(r";|,\s|,(?!\d)", chosen["more"])]
+    metals = [m for m in ("iron", "copper") if any(table.number_list(chosen[m].replace("%", " ")))]
+    wanted = [*named, *filter(None, map(str.strip, more)), *metals]
+    return recipe.not_for_children(wanted, listed)
 
 
 def planned_series(book: Any, **chosen: Any) -> plan.Series:
@@ -193,7 +211,9 @@ def _show(book: Any, **chosen: Any) -> frame.Shown:
     if planned.resolution:
         sentence += " " + words.say("planning.resolution", resolution=planned.resolution)
     cannot = [words.say("planning.cannot", what=text) for text in planned.cannot]
-    notes = [*cannot, *planned.notes, words.say("planning.keeps")]
+    out = _left_out(recipe.materials(book.materials), chosen)
+    left = [words.say("planning.children_out", what=", ".join(out))] if out else []
+    notes = [*left, *cannot, *planned.notes, words.say("planning.keeps")]
     caption = words.say("planning.first_page")
     template, data, pictures = plan.page(planned, "baths", paper=chosen["paper"])
     made: Any = press.compiled(template, data, pictures=pictures, form="png", ppi=_PREVIEW)

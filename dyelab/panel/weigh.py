@@ -64,6 +64,7 @@ def _choose(listed: pd.DataFrame) -> dict[str, Any]:
     for name, (start, most, step, unit) in _NUMBERS.items():
         low = 0 if name in ("dose", "weighed_g", "stock_percent", "strength") else step
         label = say(f"weighing.{name}")
+        start = _usual(listed, names[0]) if name == "dose" else start
         made[name] = choices.number(label, start, low=low, high=most, step=step, unit=unit)
     return made
 
@@ -74,9 +75,39 @@ def _fit(listed: pd.DataFrame, made: dict[str, Any]) -> None:
     salts = list(listed.loc[listed["metal_percent"].gt(0), "material"])
     names = salts if task == "exchange" else list(listed["material"])
     choices.set_options(made["material"], names)
+    _usual_dose(listed, made)
     choices.set_options(made["wanted"], _twins(listed, made["material"].value))
     for name, widget in made.items():
         widget.layout.display = None if name == "task" or name in _ASKS[task] else "none"
+
+
+def _usual(listed: pd.DataFrame, material: str) -> float:
+    """The middle of a material's usual range; nothing where the list states none."""
+    try:
+        low, high, _ = recipe.usual_range(material, listed)
+    except InputError:
+        return 0.0
+    return round((low + high) / 2, 1)
+
+
+def _usual_dose(listed: pd.DataFrame, made: dict[str, Any]) -> None:
+    """Start at the usual dose of a material when another one is chosen."""
+    material = made["material"].value
+    if getattr(made["dose"], "dl_material", material) != material:
+        made["dose"].value = _usual(listed, material)
+    made["dose"].dl_material = material
+
+
+def _asked(listed: pd.DataFrame, material: str, dose: float) -> list[str]:
+    """Ask whether a dose outside the usual range is meant."""
+    try:
+        low, high, most = recipe.usual_range(material, listed)
+    except InputError as error:
+        return [str(error)]
+    if low <= dose <= high:
+        return []
+    key = "weighing.over_most" if dose > most else "weighing.outside"
+    return [words.say(key, material=material, dose=dose, low=low, high=high)]
 
 
 def _salts(listed: pd.DataFrame, material: str) -> pd.DataFrame:
@@ -108,7 +139,8 @@ def _weigh(
 ) -> frame.Shown:
     grams, water = recipe.grams(dose, fibre_g), recipe.water_L(fibre_g, liquor_ratio)
     said: dict[str, Any] = {"material": material, "dose": dose, "fibre_g": fibre_g, "grams": grams}
-    sentence = [words.say("weighing.weigh", **said, water=water, ratio=liquor_ratio)]
+    sentence = _asked(listed, material, dose)
+    sentence.append(words.say("weighing.weigh", **said, water=water, ratio=liquor_ratio))
     row: dict[str, Any] = {"material": material, "wof": dose, "weigh_g": grams, "water_L": water}
     notes = _metal(listed, material, dose)
     if stock_percent > 0:
@@ -151,7 +183,8 @@ def _dose(listed: pd.DataFrame, material: str, weighed_g: float, fibre_g: float)
         "wof": wof,
     }
     notes = [*_metal(listed, material, wof), *_cautions(listed, material)]
-    return frame.Shown(words.say("weighing.dosed", **said), table=pd.DataFrame([row]), notes=notes)
+    sentence = " ".join([words.say("weighing.dosed", **said), *_asked(listed, material, wof)])
+    return frame.Shown(sentence, table=pd.DataFrame([row]), notes=notes)
 
 
 def _dilute(
@@ -213,7 +246,8 @@ def _bath(
     }
     notes = [*_metal(listed, material, wof), *_cautions(listed, material)]
     table = pd.DataFrame([{**row, "water_L": water}])
-    return frame.Shown(words.say("weighing.bathed", **said), table=table, notes=notes)
+    sentence = " ".join([words.say("weighing.bathed", **said), *_asked(listed, material, wof)])
+    return frame.Shown(sentence, table=table, notes=notes)
 
 
 def _cloth(

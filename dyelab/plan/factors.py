@@ -74,8 +74,10 @@ def level_of(factor: str, value: Any, listed: pd.DataFrame | None) -> Level:
         return Level("none")
     recipe.refuse_unsafe(text)
     row = recipe.find(text, listed)
-    usual = np.nanmean([row["low_wof"], row["high_wof"]]) if row["high_wof"] > 0 else 10.0
-    return Level(str(row["material"]), _dose(factor, dose) if dose else float(round(usual, 1)))
+    if dose:
+        return Level(str(row["material"]), _dose(factor, dose))
+    low, high, _ = recipe.usual_range(text, listed)
+    return Level(str(row["material"]), round((low + high) / 2, 1))
 
 
 def _is_number(text: str) -> bool:

@@ -14,7 +14,9 @@ from dyelab.recipe.arithmetic import (
 )
 from dyelab.recipe.cautions import cautions
 from dyelab.recipe.formula import metal_percent, molar_mass
-from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe
+from dyelab.recipe.hazard_statements import faults as hazard_faults
+from dyelab.recipe.hazard_statements import not_for_children
+from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe, usual_range
 
 __all__ = [
     "advise",
@@ -25,14 +27,17 @@ __all__ = [
     "exchange",
     "find",
     "grams",
+    "hazard_faults",
     "known_name",
     "materials",
     "metal_percent",
     "metal_wof",
     "molar_mass",
+    "not_for_children",
     "refuse",
     "refuse_unsafe",
     "stock_ml",
+    "usual_range",
     "water_L",
     "wof",
 ]

@@ -5,9 +5,8 @@ from collections.abc import Iterable
 import pandas as pd
 
 from dyelab import words
-from dyelab.recipe import materials
+from dyelab.recipe import hazard_statements, materials
 
-_DANGER = {"H314", "H318"}
 _METALS = {"Fe", "Cu", "Sn", "Ti", "Al"}
 
 
@@ -32,15 +31,20 @@ def cautions(
         Whether children work in the room.
     """
     known = materials.materials() if listed is None else listed
+    names = list(names)
     rows = known[known["material"].isin([materials.known_name(name, known) for name in names])]
-    codes = {code for text in rows["hazards"] for code in text.split()}
+    codes, unknown = hazard_statements.of(list(rows["material"]), known)
     said = []
     if codes:
-        word = "danger" if codes & _DANGER else "warning"
-        what = "; ".join(words.say(f"recipe.{code}") for code in sorted(codes))
+        word = "danger" if set(codes) & hazard_statements.DANGER else "warning"
+        what = "; ".join(words.say(f"hazards.{code}") for code in sorted(codes))
         said.append(words.say(f"recipe.{word}", what=what[0] + what[1:].lower()))
+    if unknown:
+        said.append(words.say("recipe.unknown_statement", what=", ".join(unknown)[:80]))
     keys = ["gloves", "dust", *_where(rows, hot)]
     keys += ["children"] if children else []
+    out = hazard_statements.not_for_children(list(names), known) if children else []
+    said += [words.say("recipe.children_out", what=", ".join(out))] if out else []
     return (*said, *(words.say(f"recipe.{key}") for key in [*keys, "sheet"]))
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from dyelab import errors, table
+from dyelab import errors, table, words
 from dyelab.errors import InputError
 from dyelab.recipe import formula as chemistry
 
@@ -88,8 +88,8 @@ def refuse_unsafe(name: str, formula: str = "") -> None:
     InputError
         Names the material, why, and what to use instead.
     """
-    words = set(re.findall(r"[a-z]+", name.lower()))
-    named = [text for text in _UNSAFE_NAMES if set(text.split()) <= words]
+    held_words = set(re.findall(r"[a-z]+", name.lower()))
+    named = [text for text in _UNSAFE_NAMES if set(text.split()) <= held_words]
     held = [
         _UNSAFE_METALS[x]
         for x in (chemistry.atoms(formula) if formula else ())
@@ -118,6 +118,26 @@ def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:
         refuse_unsafe(name)
         errors.choose(name, listed["material"], "material", "in the materials list")
     return listed.iloc[known[key]]
+
+
+# Nobody states a most for a dose; past twice the usual high end we have met none that was meant
+# (common practice).
+_MOST = 2.0
+
+
+def usual_range(name: str, listed: pd.DataFrame | None = None) -> tuple[float, float, float]:
+    """Return the usual low and high dose of a material and the most, in % WOF.
+
+    Raises
+    ------
+    InputError
+        If it isn't listed, or the list states no range for it: a dose must then be given.
+    """
+    row = find(name, listed)
+    low, high = float(row["low_wof"]), float(row["high_wof"])
+    if not high > 0:
+        raise InputError(words.say("recipe.no_range", material=row["material"]))
+    return (low if low >= 0 else 0.0), high, _MOST * high
 
 
 def known_name(name: str, listed: pd.DataFrame | None = None) -> str:

@@ -25,6 +25,12 @@ def say(key: str, language: str = "en", **values: Any) -> str:
     return text.format(**values) if values else text
 
 
+def there(key: str, language: str = "en") -> bool:
+    """Whether a key has a text."""
+    topic, _, name = key.partition(".")
+    return name in _topic(topic, language)
+
+
 def heading(column: str, language: str = "en") -> str:
     """Return a table column's name as a reader knows it; an unknown one loses its underscores."""
     return _topic("columns", language).get(column, column.replace("_", " "))
