@@ -96,7 +96,7 @@ def _average() -> np.ndarray:
 
 
 def _measured(path: Path, white: tuple[str, int]) -> Reference:
-    found = read.measurements(path)
+    found = read.measurements(path, options={})
     table = found.spectra if found.spectra is not None else found.lab
     if table is None or len(table) != ROWS * COLUMNS:
         count = 0 if table is None else len(table)

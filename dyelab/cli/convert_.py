@@ -5,12 +5,21 @@ from collections.abc import Iterable
 from pathlib import Path
 
 import click
+import numpy as np
 import pandas as pd
 
 from dyelab import convert, files, read
 from dyelab.errors import InputError
-from dyelab.table import LAB, WHITE
+from dyelab.table import COVARIANCE, LAB, STANDARD_UNCERTAINTIES, WHITE, covariances
 
+_COARSE = 0.3  # ΔE*ab: about what a handheld repeats to
+_OPTIONS = {
+    "white": "--measured-under D50/2",
+    "scale": "--scale percent",
+    "skip_bad": "--skip-bad",
+    "sheet": '--sheet "{}"',
+    "reading": '--geometry "{}"',
+}
 FIRST = ["sample", *LAB, *WHITE, "source"]
 
 
@@ -35,6 +44,13 @@ FIRST = ["sample", *LAB, *WHITE, "source"]
     type=click.Choice(["percent", "factor"]),
     help="What reflectance numbers are, where the files don't make it plain.",
 )
+@click.option("--sheet", metavar="NAME", help="Of a workbook with several: read this one alone.")
+@click.option(
+    "--geometry",
+    metavar="45/0",
+    help="Where samples were read under several conditions: take the readings under these (such as "
+    "45/0, M1, or both), or all, each as a sample of its own.",
+)
 @click.option("--skip-bad", is_flag=True, help="Leave faulty rows out, and name each of them.")
 def command(
     sources: tuple[str, ...],
@@ -44,12 +60,15 @@ def command(
     measured_under: str | None,
     scale: read.Scale | None,
     skip_bad: bool,
+    sheet: str | None,
+    geometry: str | None,
 ) -> None:
     """Turn measurement files into one CIELAB table.
 
     FILE is CGATS text, CxF3, or a CSV, TSV or XLSX table. Spectra are computed under the
-    illuminant and observer you ask for. Files that hold CIELAB only are adapted to it by CAT16,
-    an estimate, and flagged "adapted"; "ends" marks spectra that stop short of 360 or 780 nm.
+    illuminant and observer you ask for. CIELAB and XYZ under another white are adapted to it: an
+    estimate, flagged "adapted", whose error on dyed cloth stands in u_L, u_a, u_b. "ends" marks
+    spectra that stop short of 360 or 780 nm, "fluorescent" those that pass 1.
     """
     _keep_sources(sources, out)
     light, angle = _white(measured_under)
@@ -57,8 +76,9 @@ def command(
     tables = []
     for source in _slowly(sources):
         found = read.measurements(
-            source, illuminant=light, observer=angle, scale=scale, skip_bad=skip_bad
-        )
+            source, illuminant=light, observer=angle, scale=scale, skip_bad=skip_bad,
+            sheet=sheet, geometry=geometry, options=_OPTIONS,
+        )  # fmt: skip
         tables.append(_lab(found, Path(source).name, illuminant, int(observer)))
     table = pd.concat(tables, ignore_index=True)
     _refuse_repeats(table)
@@ -102,15 +122,29 @@ def _lab(found: read.Measurements, name: str, illuminant: str, observer: int) ->
         tables.append(table)
         notes += ends
     if found.lab is not None:
-        table = convert.adapt(found.lab, illuminant, observer)
+        table = _sure(convert.adapt(found.lab, illuminant, observer))
         tables.append(table)
-        adapted = table["flags"].str.contains("adapted").sum()
-        notes += [f"{adapted} colours adapted to {illuminant}/{observer}° by CAT16"] * bool(adapted)
+        adapted = table["flags"].str.contains("adapted")
+        if adapted.any():
+            far = np.median(np.linalg.norm(table.loc[adapted, STANDARD_UNCERTAINTIES], axis=1))
+            notes.append(
+                f"{adapted.sum()} colours adapted to {illuminant}/{observer}°, an estimate that is "
+                f"off by about {far:.1f} ΔE*ab on dyed cloth; spectra would give the colour itself"
+            )
     for note in notes:
         click.echo(f"{name}: {note}", err=True)
     for text in found.faults["text"]:
         click.echo(f"left out: {text}", err=True)
     return pd.concat(tables, ignore_index=True)
+
+
+def _sure(table: pd.DataFrame) -> pd.DataFrame:
+    """The table with standard uncertainties, where there are any, in place of covariances."""
+    sizes = np.sqrt(np.diagonal(covariances(table), axis1=1, axis2=2))
+    table = table.drop(columns=COVARIANCE)
+    if np.isnan(sizes).all():
+        return table
+    return table.assign(**dict(zip(STANDARD_UNCERTAINTIES, sizes.T, strict=True)))
 
 
 def _from_spectra(
@@ -120,13 +154,21 @@ def _from_spectra(
     old = table["flags"].fillna("") if "flags" in table else ""
     table, notes = table.assign(flags=old), []
     for bands, rows in convert.same_bands(spectra):
+        bright = convert.brightened(spectra.loc[rows, [f"{band}" for band in bands]])
+        table.loc[np.flatnonzero(rows)[bright], "flags"] += " fluorescent"
+        off = convert.coarse_error(bands[1] - bands[0], illuminant, observer)
+        if off > _COARSE:
+            notes.append(
+                f"bands every {bands[1] - bands[0]} nm say too little of the colour under "
+                f"{illuminant}: one in twenty is off by over {off:.1f} ΔE*ab. Measure every 10 nm"
+            )
         if convert.missing_ends(bands):
-            table.loc[rows, "flags"] = (table.loc[rows, "flags"] + " ends").str.strip()
+            table.loc[rows, "flags"] = table.loc[rows, "flags"] + " ends"
             notes.append(
                 f"measured from {bands[0]} to {bands[-1]} nm: beyond, the last value was taken "
                 "as ASTM E308 says (flagged ends)"
             )
-    return table, notes
+    return table.assign(flags=table["flags"].str.strip()), notes
 
 
 def _refuse_repeats(table: pd.DataFrame) -> None:

@@ -4,7 +4,7 @@ Arrays in, arrays out: CIELAB and XYZ have shape (..., 3), reflectance factors (
 wavelengths in nm. An illuminant is a CIE name such as ``"D65"``, an observer is 2 or 10 (degrees).
 """
 
-from dyelab.convert.adaptation import adapt, adapt_cloth
+from dyelab.convert.adaptation import adapt, adapt_cloth, coarse_error
 from dyelab.convert.cameras import (
     camera_sensitivity,
     cameras,
@@ -26,6 +26,7 @@ from dyelab.convert.light import colour_matching, illuminant_power, illuminants,
 from dyelab.convert.notation import munsell, munsell_to_lab, munsell_value, yellowness
 from dyelab.convert.spectrum import (
     missing_ends,
+    resample,
     same_bands,
     spectra_to_lab,
     spectrum_to_lab,
@@ -40,6 +41,7 @@ __all__ = [
     "brightened",
     "camera_sensitivity",
     "cameras",
+    "coarse_error",
     "colour_matching",
     "dE00",
     "dE76",
@@ -56,6 +58,7 @@ __all__ = [
     "munsell",
     "munsell_to_lab",
     "munsell_value",
+    "resample",
     "same_bands",
     "screen",
     "screen_levels",

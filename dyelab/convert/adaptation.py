@@ -6,14 +6,16 @@ covariance carried.
 """
 
 from functools import cache
-from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from dyelab.convert.difference import dE76
 from dyelab.convert.lab import adapt_lab
 from dyelab.convert.light import white
 from dyelab.convert.spectrum import spectrum_to_lab
+from dyelab.convert.surfaces import surfaces
 from dyelab.table import (
     COVARIANCE,
     LAB,
@@ -24,31 +26,11 @@ from dyelab.table import (
     with_covariances,
 )
 
-HERE = Path(__file__).parent / "surfaces"
-MEASURED, LAST = "measured", 720  # nm: the measured surfaces end in a straight line beyond
 # Misses of colours within REACH (CIELAB) speak for one another, at least the nearest FEW: between
 # 6 and 15 nothing changes that tests/benchmarks/adapting.py measures.
 REACH, FEW = 8.0, 25
 _LEAST = 0.02  # variance: what conversions of one spectrum by two tables differ by
 _AT_ONCE = 500
-
-
-@cache
-def surfaces() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Wavelengths (k,), reflectance factors (m, k) of cloths and surfaces, and each one's family.
-
-    Measured surfaces (see ``reflectances.csv``) and invented dyed cloth (``dyed.csv``, written by
-    tests/benchmarks/adapting.py).
-    """
-    invented = pd.read_csv(HERE / "dyed.csv", comment="#")
-    real = pd.read_csv(HERE / "reflectances.csv", comment="#").drop(columns="sample")
-    bands = np.array([float(name) for name in invented.columns[1:]])
-    at = [float(name) for name in real.columns if int(name) <= LAST]
-    seen = real.iloc[:, : len(at)].to_numpy(float)
-    measured = np.array([np.interp(bands, at, row) for row in seen])
-    families = [*invented["family"], *[MEASURED] * len(measured)]
-    spectra = np.concatenate([invented.iloc[:, 1:].to_numpy(float), measured])
-    return bands, spectra, np.array(families)
 
 
 def adapt_cloth(
@@ -163,3 +145,23 @@ def _slopes(lab: np.ndarray, source: np.ndarray, target: np.ndarray) -> np.ndarr
         adapt_lab(lab[:, None] + sign * step, source, target) for sign in (1, -1)
     )  # (n, 3 steps, 3 coordinates)
     return np.swapaxes((up - down) / 0.2, -1, -2)
+
+
+@cache
+def coarse_error(step: int, illuminant: str, observer: int) -> float:
+    """How far colours from bands so many nm apart are off under a light: ΔE*ab of the worst in 20.
+
+    Against the same spectra at every nm, on the surfaces and cloths that come along; ASTM E308
+    warns of 20 nm data under lamps whose light has lines. Bands up to 10 nm apart are not judged.
+    """
+    from scipy.interpolate import CubicSpline
+
+    bands, spectra, _ = surfaces()
+    every = round(step / (bands[1] - bands[0]))
+    if every <= 1:
+        return 0.0
+    light: dict[str, Any] = {"illuminant": illuminant, "observer": observer}
+    fine = np.arange(bands[0], bands[-1] + 1)
+    true = spectrum_to_lab(fine, CubicSpline(bands, spectra, axis=1)(fine), **light)
+    coarse = spectrum_to_lab(bands[::every], spectra[:, ::every], **light)
+    return float(np.quantile(dE76(true, coarse), 0.95))

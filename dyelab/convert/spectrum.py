@@ -71,6 +71,50 @@ def spectrum_to_lab(
     return xyz_to_lab(xyz, white(illuminant, observer))
 
 
+def resample(wavelengths: ArrayLike, reflectance: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """Spectra on whole nm, every 1, 5, 10 or 20 nm, whatever grid they were measured on.
+
+    Parameters
+    ----------
+    wavelengths : array_like (k,)
+        In nm, rising, at most 20 nm apart.
+    reflectance : array_like (n, k)
+
+    Returns
+    -------
+    wavelengths : ndarray (m,)
+        As given where they are such a grid already; else every 5 nm, or every 10 nm where they
+        were 5 nm or more apart, within the measured range.
+    reflectance : ndarray (n, m)
+        By a cubic spline (CIE 15:2018, 7.2.1: interpolation where data are at other intervals).
+
+    Raises
+    ------
+    InputError
+        If the wavelengths don't rise, or are over 20 nm apart.
+    """
+    from scipy.interpolate import CubicSpline
+
+    bands, values = np.asarray(wavelengths, float), np.asarray(reflectance, float)
+    gaps = np.diff(bands)
+    if len(bands) < 4 or gaps.min() <= 0 or gaps.max() > STEPS[-1] + 0.5:
+        raise InputError(
+            f"wavelengths are {gaps.max() if len(gaps) else 0:g} nm apart, from {bands[0]:g} to "
+            f"{bands[-1]:g} nm. Colour needs them at most 20 nm apart, each once: export the "
+            "measurement with more of them."
+        )
+    whole = bool((bands == np.round(bands)).all())
+    if whole and np.ptp(gaps) == 0 and gaps[0] in STEPS:
+        return bands, values
+    step = 5 if np.median(gaps) < 5 else 10
+    at = np.arange(np.ceil(bands[0] / step), np.floor(bands[-1] / step) + 1) * step
+    good = np.isfinite(values).all(axis=-1)
+    made = np.full((len(values), len(at)), np.nan)
+    if good.any():
+        made[good] = CubicSpline(bands, values[good], axis=-1)(at)
+    return at, made
+
+
 def spectra_to_lab(
     spectra: pd.DataFrame, illuminant: str = "D65", observer: int = 10
 ) -> pd.DataFrame:

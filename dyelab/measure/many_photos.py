@@ -189,7 +189,7 @@ def _same_white(stored: Calibration | None, white: tuple[str, int]) -> None:
 
 def _added(path: Path, count: int, white: tuple[str, int]) -> pd.DataFrame:
     """Readings of own swatches, as CIELAB under this white."""
-    found = read.measurements(path)
+    found = read.measurements(path, options={})
     if found.spectra is not None:
         table = convert.spectra_to_lab(found.spectra, *white)
     else:

@@ -25,6 +25,7 @@ _METHODS = ("colorimeter", "spectral", "typed")
 _SHOWN = ["reading", "swatch", *LAB, *STANDARD_UNCERTAINTIES, "flags"]
 _USUAL_WHITES = ("D65/10°", "D65/2°", "D50/2°", "C/2°", "A/10°")
 _GEOMETRIES = ("45/0", "0/45", "d/8", "d/0")
+_OFFERED = ("white", "sheet", "reading")
 _MANY = 24  # patches shown
 
 
@@ -84,6 +85,8 @@ def _choose(_book: Any) -> dict[str, Any]:
         "upload": choices.upload(say("upload"), ".txt,.cgats,.cxf,.xml,.csv,.tsv,.xlsx"),
         "path": choices.text(say("path"), hint=say("path_hint")),
         "typed": choices.text(say("typed"), hint=say("typed_hint"), long=True),
+        "sheet": choices.text(say("sheet"), hint=say("sheet_hint")),
+        "reading": choices.text(say("reading"), hint=say("reading_hint")),
         "white": choices.pick(say("white"), [(say("white_stated"), ""), *whites]),
         "adapt": choices.tick(say("adapt"), note=say("adapt_note")),
         "method": choices.pick(say("method"), [(say(f"from_{m}"), m) for m in _METHODS]),
@@ -127,8 +130,10 @@ def _read(
     if path is None:
         raise InputError(words.say("instrument.start"))
     found = read.measurements(
-        path, illuminant=illuminant or None, observer=int(degrees) if degrees else None
-    )
+        path, illuminant=illuminant or None, observer=int(degrees) if degrees else None,
+        sheet=picked["sheet"].strip() or None, geometry=picked["reading"].strip() or None,
+        options={name: words.say(f"instrument.offer_{name}") for name in _OFFERED},
+    )  # fmt: skip
     return found.lab, found.spectra, found.notes
 
 

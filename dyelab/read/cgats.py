@@ -6,7 +6,9 @@ from collections.abc import Iterator
 import pandas as pd
 
 from dyelab.errors import InputError
+from dyelab.read.conditions import conditions
 from dyelab.read.grid import Grid, illuminant_in, observer_in
+from dyelab.read.offers import offer
 from dyelab.table import fault
 
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')
@@ -44,7 +46,7 @@ def _sections(lines: list[str], name: str) -> Iterator[Grid]:
         if word == "BEGIN_DATA_FORMAT":
             end = _end(lines, at, "END_DATA_FORMAT", name)
             named = [line for line in lines[at + 1 : end] if not _is_remark(line)]
-            columns = [cell for line in named for cell in _tokens(line)]
+            columns = _columns(named, next((x for x in _data_after(lines, end)), ""))
             at = end
         elif word == "BEGIN_DATA":
             if not columns:
@@ -58,6 +60,22 @@ def _sections(lines: list[str], name: str) -> Iterator[Grid]:
         elif word and not _is_remark(word):
             meta.append(word)
         at += 1
+
+
+def _data_after(lines: list[str], at: int) -> Iterator[str]:
+    """The data lines behind a format."""
+    there = [i for i in range(at, len(lines)) if lines[i].strip() == "BEGIN_DATA"]
+    begin = there[0] if there else len(lines)
+    return (line for line in lines[begin + 1 :] if line.strip() and not _is_remark(line))
+
+
+def _columns(lines: list[str], data: str) -> list[str]:
+    """Field names of a format, parted by tabs, or by tabs and spaces if the data say so."""
+    by_tab = [cell for line in lines for cell in _tokens(line)]
+    spaced = [quoted or bare for line in lines for quoted, bare in _TOKEN.findall(line)]
+    if len(by_tab) == len(spaced) or _cells(data, len(by_tab)) is not None:
+        return by_tab
+    return spaced if _cells(data, len(spaced)) is not None else by_tab
 
 
 def _is_remark(line: str) -> bool:
@@ -122,7 +140,9 @@ def _table(lines: list[str], first: int, columns: list[str], meta: list[str], na
         frame,
         rows,
         white=_white(meta),
-        geometry=_keyword(meta, "MEASUREMENT_GEOMETRY"),
+        norm=_norm(meta, name),
+        conditions=conditions(_stated(meta)),
+        told=tuple(f"{key} {value}" for key, value in _stated(meta) if _says_what(key)),
         notes=tuple(notes),
         faults=(*faults, *missing),
         row_word="line",
@@ -143,7 +163,9 @@ def _count_notes(
                 "",
                 f"{found} rows of data",
                 f"where NUMBER_OF_SETS says {promised}",
-                "Some may be missing: export again, or take those there are with --skip-bad.",
+                "Some may be missing: export again"
+                + offer("skip_bad", ", or take those there are: {}")
+                + ".",
                 word="line",
             )
         )
@@ -157,13 +179,51 @@ def _count_notes(
     return notes, faults
 
 
+def _stated(meta: list[str]) -> list[tuple[str, str]]:
+    """Keywords of the head with their values, also those inside a value (``Filter=M1``)."""
+    found = []
+    for line in meta:
+        key, _, value = line.replace("\t", " ").partition(" ")
+        value = value.strip().strip('"')
+        if key == "KEYWORD":
+            continue
+        found.append((key, value))
+        found += [(f"{key} {k}", v) for k, v in re.findall(r"(\w+)=(\S+)", value)]
+    return found
+
+
+def _says_what(key: str) -> bool:
+    return key.split()[0].upper() in _WHAT
+
+
+_WHAT = {"DESCRIPTOR", "FILE_DESCRIPTOR", "MEASUREMENT_TYPE", "MEASUREMENT_MODE", "DEVICE_CLASS"}
+_WHAT |= {"MEASUREMENT_SOURCE", "MEASUREMENT_GEOMETRY", "SPECTRAL_TYPE", "TARGET_TYPE"}
+
+
+def _norm(meta: list[str], name: str) -> float | None:
+    """What number stands for the perfect reflector, if the file states it."""
+    text = _keyword(meta, "SPECTRAL_NORM").replace(",", ".")
+    if not text:
+        return None
+    try:
+        norm = float(text)
+    except ValueError:
+        norm = 0.0
+    if not 0 < norm < 1e6:
+        raise InputError(
+            f"{name}: SPECTRAL_NORM is {text!r}, expected the number that stands for the perfect "
+            "reflector, such as 1 or 100. Correct it, or take the line out."
+        )
+    return norm
+
+
 def _number(text: str) -> int | None:
     return int(text) if text.isdigit() else None
 
 
 def _keyword(meta: list[str], key: str) -> str:
     for line in reversed(meta):
-        if line.split(None, 1)[0] == key and len(line.split(None, 1)) == 2:
+        if line.split(None, 1)[0].upper() == key and len(line.split(None, 1)) == 2:
             return line.split(None, 1)[1].strip().strip('"')
     return ""
 

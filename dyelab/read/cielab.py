@@ -7,28 +7,50 @@ from dyelab import convert
 from dyelab.errors import InputError
 from dyelab.read.columns import Roles
 from dyelab.read.grid import illuminant_in, observer_in
+from dyelab.read.offers import offer
 from dyelab.read.rows import Part, Rows, not_numbers, numbers, with_extras
 from dyelab.table import LAB, WHITE
 
 _LIMITS = {"L": (0, 100), "a": (-160, 160), "b": (-160, 160)}
 _RGB = "Is this an RGB value? Convert it first: convert.screen_to_lab."
 _SAY_WHITE = (
-    "Say under which white it was computed, such as D50 and 2: add the columns illuminant and "
-    "observer, or give that white to read.measurements (--measured-under D50/2)."
+    "Say under which white it was computed: add the columns illuminant and observer, such as D50 "
+    "and 2" + offer("white", ", or give it: {}") + "."
 )
+_ONE = 1.6  # XYZ whose largest value is no larger count the perfect reflector as 1
 _FAR = 0.5  # ΔE*ab: above what different weighting tables make of one spectrum
 
 
 def labs(rows: Rows, role: Roles, white: tuple[str | None, int | None]) -> Part:
     """CIELAB of every row, with notes and the faults found."""
-    cells = rows.grid.cells[[role.lab[part] for part in LAB]]
+    held, what = (role.lab, "CIELAB") if role.lab else (role.xyz, "XYZ")
+    cells = rows.grid.cells[list(held.values())]
     values, notes = numbers(cells)
-    values.columns = pd.Index(LAB)
+    faults = not_numbers(rows, values, cells, f"a {what} value")
     whites, more, unknown = _whites(rows, role, white)
-    faults = [*not_numbers(rows, values, cells, "a CIELAB value"), *_outside(rows, values)]
+    if not role.lab:
+        values, note = _from_xyz(rows, values, whites)
+        notes = [*notes, note]
+    values.columns = pd.Index(LAB)
+    faults += _outside(rows, values)
     frame = pd.concat([rows.samples.rename("sample"), values, whites], axis=1)
     table = with_extras(frame.assign(source=rows.name), rows.grid, role)
     return Part(lab=table, notes=(*notes, *more), faults=(*faults, *unknown))
+
+
+def _from_xyz(rows: Rows, values: pd.DataFrame, whites: pd.DataFrame) -> tuple[pd.DataFrame, str]:
+    """CIELAB (CIE 15) of XYZ under each row's white, on whatever scale the file counts light."""
+    xyz = values.to_numpy(float)
+    norm = rows.grid.norm or (1.0 if np.nanmax(xyz, initial=0.0) <= _ONE else 100.0)
+    lab = np.full(xyz.shape, np.nan)
+    for (light, angle), at in whites.dropna().groupby(WHITE).indices.items():
+        known = whites.dropna().index[at]
+        where = values.index.get_indexer(known)
+        lab[where] = convert.xyz_to_lab(
+            xyz[where] * 100 / norm, convert.white(str(light), int(str(angle)))
+        )
+    note = f"CIELAB computed from XYZ, on which the perfect reflector is Y = {norm:g}"
+    return pd.DataFrame(lab, index=values.index), note
 
 
 def _outside(rows: Rows, values: pd.DataFrame) -> list[dict]:
@@ -48,13 +70,14 @@ def _whites(
     stated = rows.grid.white or _in_headings(role)
     head = (stated[0] or given[0], stated[1] or given[1])
     own = _own_whites(rows.grid.cells, role)
+    what = "CIELAB" if role.lab else "XYZ"
     lights = [light or head[0] for light, _ in own]
     angles = [angle or head[1] for _, angle in own]
     faults = [
         rows.fault(
             i,
             "",
-            f"CIELAB without its {'observer' if lights[i] else 'illuminant'}",
+            f"{what} without its {'observer' if lights[i] else 'illuminant'}",
             "means nothing",
             _SAY_WHITE,
         )
@@ -84,7 +107,7 @@ def _own_whites(cells: pd.DataFrame, role: Roles) -> list[tuple[str | None, int 
 
 def _in_headings(role: Roles) -> tuple[str | None, int | None]:
     """White in the headings themselves, such as ``L* (D65/10°)``."""
-    inside = role.lab["L"].partition("(")[2]
+    inside = next(iter((role.lab or role.xyz).values())).partition("(")[2]
     return illuminant_in(inside), observer_in(inside)
 
 

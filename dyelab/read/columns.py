@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 _SPECTRAL = re.compile(
     r"^(?:spectral[ _]?(?:nm|pct|dec)?|spectrum|spec|reflectance|refl|ref|r%|%r|% r|pct nm|r|"
@@ -16,6 +16,8 @@ _LAB = {
     "a": {"a", "laba", "ciea", "astar", "cielaba"},
     "b": {"b", "labb", "cieb", "bstar", "cielabb"},
 }
+_XYZ = {part: {part.lower(), f"xyz{part.lower()}", f"ciexyz{part.lower()}", f"cie{part.lower()}"}
+        for part in "XYZ"}  # fmt: skip
 _SAMPLE = (
     "samplename",
     "sample",
@@ -43,13 +45,18 @@ class Roles:
     illuminant: str | None
     observer: str | None
     percent: bool
+    xyz: dict[str, str] = field(default_factory=dict)
     number: str | None = None  # a column that numbers the rows, beside the sample's name
 
     @property
     def others(self) -> set[str]:
         """Names that this reading has taken up."""
         named = {self.sample, self.illuminant, self.observer}
-        return {n for n in named if n} | set(self.lab.values()) | set(self.bands.values())
+        return {n for n in named if n} | {
+            *self.lab.values(),
+            *self.xyz.values(),
+            *self.bands.values(),
+        }
 
 
 def _plain(name: str) -> str:
@@ -67,12 +74,7 @@ def wavelength(name: str) -> float | None:
 def roles(names: Sequence[str]) -> Roles:
     """Find what each column of a table holds, by its name."""
     bands = {nm: name for name in names if (nm := wavelength(name)) is not None}
-    lab = {
-        part: name
-        for part, known in _LAB.items()
-        for name in reversed(names)
-        if _plain(name) in known
-    }
+    lab, xyz = _parts(names, _LAB), _parts(names, _XYZ)
     sample = _first(names, _SAMPLE)
     number = _first([name for name in names if name != sample], _NUMBER)
     return Roles(
@@ -82,8 +84,18 @@ def roles(names: Sequence[str]) -> Roles:
         next((name for name in names if _plain(name) in _ILLUMINANT), None),
         next((name for name in names if _plain(name) in _OBSERVER), None),
         any(_PERCENT.search(name) for name in bands.values()),
+        xyz if len(xyz) == 3 else {},
         number,
     )
+
+
+def _parts(names: Sequence[str], wanted: dict[str, set[str]]) -> dict[str, str]:
+    return {
+        part: name
+        for part, known in wanted.items()
+        for name in reversed(names)
+        if _plain(name) in known
+    }
 
 
 def _first(names: Sequence[str], wanted: Sequence[str]) -> str | None:
@@ -101,4 +113,4 @@ def is_header(cells: Sequence[str]) -> bool:
     rising = list(found.bands) == sorted(found.bands) or list(found.bands) == sorted(
         found.bands, reverse=True
     )
-    return bool(found.lab) or (bool(found.bands) and rising)
+    return bool(found.lab or found.xyz) or (bool(found.bands) and rising)

@@ -1,12 +1,13 @@
 """CxF3 / ISO 17972-1 XML, through a hardened parser."""
 
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element, ParseError
 
 import pandas as pd
 
 from dyelab.errors import InputError
+from dyelab.read.conditions import conditions
 from dyelab.read.grid import Grid, illuminant_in, observer_in
 from dyelab.table import fault
 
@@ -20,7 +21,8 @@ class _Specification:
     white: tuple[str, int] | None = None
     start: str = ""
     step: str = ""
-    geometry: str = ""
+    conditions: dict[str, str] = field(default_factory=dict)
+    told: str = ""
 
 
 def looks_like(data: bytes) -> bool:
@@ -51,8 +53,8 @@ def grids(data: bytes, name: str) -> list[Grid]:
     found = [*_spectra(objects, specifications, name), *_labs(objects, specifications)]
     if not found:
         raise InputError(
-            f"{name}: {len(objects)} objects, but no ReflectanceSpectrum or ColorCIELab among "
-            "them. Export the file with spectra or CIELAB."
+            f"{name}: {len(objects)} objects, but no ReflectanceSpectrum, ColorCIELab or "
+            f"ColorCIEXYZ among them{_instead(root)}. Export the file with spectra or CIELAB."
         )
     return found
 
@@ -93,13 +95,29 @@ def _specification(node: Element) -> _Specification:
     illuminant = illuminant_in(_text(node, "Illuminant"))
     observer = observer_in(_text(node, "Observer"))
     span = next(iter(_all(node, "WavelengthRange")), None)
-    angles = [_text(node, "IlluminationAngle"), _text(node, "MeasurementAngle")]
     return _Specification(
         (illuminant, observer) if illuminant and observer else None,
         span.get("StartWL", "") if span is not None else "",
         span.get("Increment", "") if span is not None else "",
-        "/".join(f"{float(angle):g}" for angle in angles) if all(map(_is_number, angles)) else "",
+        _conditions(node),
+        _text(node, "MeasurementType"),
     )
+
+
+def _conditions(node: Element) -> dict[str, str]:
+    """How it was read: every element that says so, the angles put together."""
+    stated = [(_local(child), f"{_local(child)} {child.text or ''}") for child in node.iter()]
+    angles = [_text(node, "IlluminationAngle"), _text(node, "MeasurementAngle")]
+    if all(map(_is_number, angles)):
+        stated.insert(0, ("geometry", "/".join(f"{float(angle):g}" for angle in angles)))
+    elif any("sphere" in key.lower() or "diffuse" in key.lower() for key, _ in stated):
+        stated.insert(0, ("geometry", "d/8"))
+    kept = ("geometry", "specular", "illumination", "filter", "aperture", "backing", "condition")
+    told = [(k, v) for k, v in stated if any(word in k.lower() for word in kept)]
+    found = conditions([("geometry" if "specular" in k.lower() else k, v) for k, v in told])
+    if _text(node, "DevicePolarization").lower() == "true":
+        found["m_condition"] = "M3"
+    return found
 
 
 def _is_number(text: str) -> bool:
@@ -128,26 +146,24 @@ def _spectra(
 ) -> list[Grid]:
     """One grid for each condition of measurement, so that no wavelengths are forced on others."""
     groups: dict[tuple, list[_Object]] = {}
-    several = 0
     for number, label, node in objects:
-        spectra = _all(node, "ReflectanceSpectrum")
-        several += len(spectra) > 1
-        for spectrum in spectra[:1]:
+        for spectrum in _all(node, "ReflectanceSpectrum"):
             condition = spectrum.get("ColorSpecification", "")
             specification = specifications.get(condition, _Specification())
             start = spectrum.get("StartWL") or specification.start
             step = spectrum.get("Increment") or specification.step
             _need_range(start, step, name, number, label)
-            key = (float(start), float(step), condition, specification.geometry)
+            key = (float(start), float(step), condition)
             groups.setdefault(key, []).append((number, label, spectrum))
-    found = [_grid(key, members, name) for key, members in groups.items()]
-    note = f"{several} objects hold several spectra: the first of each was read"
-    return [replace(grid, notes=(note,) if several else ()) for grid in found]
+    return [
+        _grid(key, members, specifications.get(key[2], _Specification()), name)
+        for key, members in groups.items()
+    ]
 
 
-def _grid(key: tuple, members: list[_Object], name: str) -> Grid:
+def _grid(key: tuple, members: list[_Object], how: _Specification, name: str) -> Grid:
     """Spectra of one condition; those with another count of values than the most are faulty."""
-    start, step, _, geometry = key
+    start, step, condition = key
     rows = [(number, label, (node.text or "").split()) for number, label, node in members]
     count = Counter(len(values) for _, _, values in rows).most_common(1)[0][0]
     good = [row for row in rows if len(row[2]) == count]
@@ -170,7 +186,13 @@ def _grid(key: tuple, members: list[_Object], name: str) -> Grid:
     frame.insert(0, "sample", [row[1] for row in good])
     numbers = [row[0] for row in good]
     return Grid(
-        frame, numbers, scale="factor", geometry=geometry, faults=tuple(faults), row_word="object"
+        frame,
+        numbers,
+        scale="factor",
+        conditions=how.conditions or ({"geometry": condition} if condition else {}),
+        told=(how.told,),
+        faults=tuple(faults),
+        row_word="object",
     )
 
 
@@ -184,17 +206,32 @@ def _need_range(start: str, step: str, name: str, number: int, label: str) -> No
 
 
 def _labs(objects: list[_Object], specifications: dict[str, _Specification]) -> list[Grid]:
-    rows, numbers = [], []
-    for number, label, node in objects:
-        for value in _all(node, "ColorCIELab")[:1]:
-            specification = specifications.get(
-                value.get("ColorSpecification", ""), _Specification()
-            )
-            white = specification.white or ("", "")
-            lab = [_text(value, part) for part in "LAB"]
-            rows.append([label, *lab, white[0], str(white[1])])
-            numbers.append(number)
-    if not rows:
-        return []
-    columns = ["sample", "L", "a", "b", "illuminant", "observer"]
-    return [Grid(pd.DataFrame(rows, columns=columns, dtype=str), numbers, row_word="object")]
+    """CIELAB, or else XYZ, of every object: one grid each condition."""
+    for tag, parts in (("ColorCIELab", "LAB"), ("ColorCIEXYZ", "XYZ")):
+        groups: dict[str, list[tuple[int, list[str]]]] = {}
+        for number, label, node in objects:
+            for value in _all(node, tag):
+                condition = value.get("ColorSpecification", "")
+                white = specifications.get(condition, _Specification()).white or ("", "")
+                cells = [label, *(_text(value, part) for part in parts), white[0], str(white[1])]
+                groups.setdefault(condition, []).append((number, cells))
+        if groups:
+            names = ["sample", *(parts if tag.endswith("XYZ") else "Lab"), "illuminant", "observer"]
+            return [
+                _values(rows, names, specifications.get(condition, _Specification()))
+                for condition, rows in groups.items()
+            ]
+    return []
+
+
+def _values(rows: list[tuple[int, list[str]]], names: list[str], how: _Specification) -> Grid:
+    frame = pd.DataFrame([cells for _, cells in rows], columns=names, dtype=str)
+    numbers = [number for number, _ in rows]
+    return Grid(frame, numbers, conditions=how.conditions, told=(how.told,), row_word="object")
+
+
+def _instead(root: Element) -> str:
+    """What the file holds that is no reflectance, in words."""
+    kinds = {_local(node) for node in root.iter()}
+    other = sorted(k for k in kinds if k.endswith("Spectrum") or "Emissi" in k or "Transm" in k)
+    return f" (but {', '.join(other)}, which is not reflectance)" if other else ""

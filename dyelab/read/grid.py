@@ -1,7 +1,7 @@
 """What every format is first turned into: rows of text cells with their line numbers."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
@@ -12,14 +12,19 @@ class Grid:
 
     `rows` are the numbers a person sees beside each row: lines of a text, rows of a sheet.
     `white` is what the file itself says of illuminant and observer, `scale` whether it calls its
-    reflectance per cent or factors; blank where it says nothing.
+    reflectance per cent or factors, `norm` the number that stands for the perfect reflector, and
+    `conditions` how it was read; blank where it says nothing. `told` are words of its head that
+    may say that it is no reflectance at all.
     """
 
     cells: pd.DataFrame
     rows: list[int]
     white: tuple[str, int] | None = None
     scale: str = ""
-    geometry: str = ""
+    norm: float | None = None
+    conditions: dict[str, str] = field(default_factory=dict)
+    told: tuple[str, ...] = ()
+    sheet: str = ""
     notes: tuple[str, ...] = ()
     faults: tuple[dict, ...] = ()
     row_word: str = "row"

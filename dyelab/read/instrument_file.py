@@ -1,17 +1,20 @@
 """Measurement files to readings: what was decided is said, what is wrong is refused."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
 
-from dyelab.errors import InputError
+from dyelab.errors import InputError, choose
 from dyelab.read import cgats, cielab, cxf, reflectance, sheet, text
 from dyelab.read.columns import Roles, roles
+from dyelab.read.conditions import refuse_other_than_cloth
 from dyelab.read.grid import Grid
+from dyelab.read.offers import PYTHON, offer, worded
 from dyelab.read.reflectance import Scale
 from dyelab.read.rows import Part, Rows, name_faults, samples
-from dyelab.table import WHITE, fault
+from dyelab.table import WHITE, conditions_text, fault
 
 
 @dataclass(frozen=True)
@@ -21,13 +24,13 @@ class Measurements:
     Attributes
     ----------
     lab : DataFrame or None
-        `sample, L, a, b, illuminant, observer, source`, then `geometry` (such as 45/0) where the
-        file states one and other columns of the file. Samples
-        that have a spectrum are not in it: their colour comes from the spectrum.
+        `sample, L, a, b, illuminant, observer, source`, then how it was read (`table.CONDITIONS`)
+        where the file states that, and other columns of the file. Samples that have a spectrum are
+        not in it: their colour comes from the spectrum.
     spectra : DataFrame or None
         `sample`, one column a wavelength in nm named ``"400"`` and so on with reflectance
         factors (NaN where a file mixes ranges and this sample's doesn't reach), `source`, then
-        `geometry` and other columns as in `lab`.
+        conditions and other columns as in `lab`.
     notes : tuple of str
         What had to be decided: scale, encoding, names.
     faults : DataFrame
@@ -47,8 +50,11 @@ def measurements(
     observer: int | None = None,
     scale: Scale | None = None,
     skip_bad: bool = False,
+    sheet: str | None = None,
+    geometry: str | None = None,
+    options: Mapping[str, str] = PYTHON,
 ) -> Measurements:
-    """Read CGATS text, CxF3 XML, or a CSV, TSV or XLSX table of spectra or CIELAB values.
+    """Read CGATS text, CxF3 XML, or a CSV, TSV or XLSX table of spectra, CIELAB or XYZ values.
 
     Parameters
     ----------
@@ -62,6 +68,13 @@ def measurements(
         brightest band of a typical row is over 2 and factors if not.
     skip_bad : bool
         Leave faulty rows out and list them in `faults`, instead of refusing the file.
+    sheet : str, optional
+        Of a workbook with several; by default all that hold readings.
+    geometry : str, optional
+        Which readings to take where a sample was read under several conditions: words of theirs,
+        such as ``45/0`` or ``M1``, or ``all`` to take each as a sample of its own.
+    options : mapping of str to str
+        How the caller's own options are called in messages; one that isn't named isn't advised.
 
     Returns
     -------
@@ -73,14 +86,31 @@ def measurements(
         If the file can't be read, or has a faulty row and `skip_bad` is off; the first fault is
         named in full, and how many more there are.
     """
-    path = Path(path)
+    there = {name: word for name, word in options.items() if not (skip_bad and name == "skip_bad")}
+    try:
+        made = _read(Path(path), (illuminant, observer), scale, skip_bad, sheet, geometry)
+    except InputError as error:
+        raise InputError(worded(str(error), there)) from None
+    told = {name: made.faults[name].map(lambda t: worded(t, there)) for name in ("remedy", "text")}
+    return replace(made, faults=made.faults.assign(**told))
+
+
+def _read(
+    path: Path,
+    white: tuple[str | None, int | None],
+    scale: Scale | None,
+    skip_bad: bool,
+    sheet: str | None,
+    geometry: str | None,
+) -> Measurements:
     found, notes = _grids(path)
+    found, left = _of_sheet(found, sheet, path.name)
     if not any(len(grid.cells) or grid.faults for grid in found):
         raise InputError(
             f"{path.name}: the columns are named, but no row of data follows: the table is empty. "
             "Expected a row for each sample: export the measurements again."
         )
-    result = _merged(_parts(found, path.name, (illuminant, observer), scale), notes, path.name)
+    result = _merged(_parts(found, path.name, white, scale), [*notes, *left], geometry, path.name)
     if len(result.faults) and not skip_bad:
         raise InputError(_refusal(result))
     if result.lab is None and result.spectra is None:
@@ -93,10 +123,8 @@ def _refusal(result: Measurements) -> str:
     first, *others = result.faults["text"]
     more = f" {len(others)} more faults in this file." if others else ""
     good = sum(len(table) for table in (result.lab, result.spectra) if table is not None)
-    offer = (
-        f" The other {good} rows are good: --skip-bad (skip_bad=True) takes them." if good else ""
-    )
-    return first + more + offer
+    rest = offer("skip_bad", f" The other {good} rows are good: {{}} takes them.") if good else ""
+    return first + more + rest
 
 
 def _grids(path: Path) -> tuple[list[Grid], list[str]]:
@@ -110,6 +138,18 @@ def _grids(path: Path) -> tuple[list[Grid], list[str]]:
         return cgats.grids(content, path.name), notes
     _not_cut_off(content, path.name)
     return [sheet.from_text(content, path.name)], notes
+
+
+def _of_sheet(found: list[Grid], sheet: str | None, name: str) -> tuple[list[Grid], list[str]]:
+    """The tables of one sheet, if one is asked for, and what was left."""
+    if sheet is None:
+        return found, []
+    titles = [grid.sheet for grid in found]
+    choose(sheet, [title for title in titles if title] or ["(no sheets)"], "sheet", f"in {name}")
+    others = [title for title in titles if title != sheet]
+    return [grid for grid in found if grid.sheet == sheet], (
+        [f"left out, as asked: {', '.join(others)}"] if others else []
+    )
 
 
 def _not_cut_off(content: str, name: str) -> None:
@@ -129,6 +169,7 @@ def _parts(
     measured: set[str] = set()
     for grid, role in sorted(((grid, _role(grid, name)) for grid in found), key=_without_bands):
         names, notes = samples(grid, role)
+        refuse_other_than_cloth(name, (*grid.told, f"descriptor {grid.sheet}"), names)
         rows = Rows(grid, name, names)
         if role.bands:
             part = _spectral(rows, role, white, scale)
@@ -146,16 +187,19 @@ def _without_bands(one: tuple[Grid, Roles]) -> bool:
 def _role(grid: Grid, name: str) -> Roles:
     columns = list(grid.cells.columns)
     twice = next((column for column in columns if column and columns.count(column) > 1), None)
+    where = f"{name}, sheet {grid.sheet!r}" if grid.sheet else name
     if twice:
         raise InputError(
-            f"{name}: the column {twice!r} is there {columns.count(twice)} times. "
-            "Expected each name once: rename or remove the others."
+            f"{where}: the column {twice!r} is there {columns.count(twice)} times. "
+            "Expected each name once: rename or remove the others"
+            + (offer("sheet", ", or read another sheet alone: {}", "NAME") if grid.sheet else "")
+            + "."
         )
     role = roles(columns)
-    if not role.lab and not role.bands:
+    if not (role.lab or role.xyz or role.bands):
         raise InputError(
-            f"{name}: no L, a, b and no wavelength columns found among "
-            f"{', '.join(columns[:10])}. Export the file with spectra or CIELAB."
+            f"{where}: no L, a, b, no X, Y, Z and no wavelength columns found among "
+            f"{', '.join(columns[:10])}. Export the file with spectra, CIELAB or XYZ."
         )
     return role
 
@@ -193,7 +237,7 @@ def _good(part: Part, rows: Rows) -> Part:
     )
 
 
-def _merged(parts: list[Part], notes: list[str], name: str) -> Measurements:
+def _merged(parts: list[Part], notes: list[str], geometry: str | None, name: str) -> Measurements:
     """One result from all tables of a file."""
     spectra, lab = (_joined([getattr(part, kind) for part in parts]) for kind in ("spectra", "lab"))
     stated = _joined([part.stated for part in parts])
@@ -201,8 +245,9 @@ def _merged(parts: list[Part], notes: list[str], name: str) -> Measurements:
     if stated is not None and spectra is not None:
         said += ["colour comes from the spectra, not from the file's own CIELAB"]
         said += [note for note in [cielab.agreement(spectra, stated)] if note]
-    _once(lab, name)
-    _once(spectra, name)
+    lab, of_lab = _of_conditions(lab, geometry, name)
+    spectra, of_spectra = _of_conditions(spectra, geometry, name)
+    said += [*of_lab, *of_spectra]
     faults = [record for part in parts for record in part.faults]
     frame = pd.DataFrame(faults, columns=list(fault("", 1, "", "", "", "")))
     return Measurements(lab, spectra, tuple(dict.fromkeys(said)), frame)
@@ -217,11 +262,57 @@ def _joined(tables: list[pd.DataFrame | None]) -> pd.DataFrame | None:
     return joined.astype({"observer": int}) if whole else joined
 
 
-def _once(table: pd.DataFrame | None, name: str) -> None:
-    if table is None or not table["sample"].duplicated().any():
-        return
-    again = table.loc[table["sample"].duplicated(), "sample"].iloc[0]
+def _of_conditions(
+    table: pd.DataFrame | None, wanted: str | None, name: str
+) -> tuple[pd.DataFrame | None, list[str]]:
+    """Each sample once: read under the conditions asked for, or each of them by its own name."""
+    if table is None:
+        return None, []
+    how = table.apply(conditions_text, axis=1)
+    again = table["sample"].duplicated(keep=False)
+    if wanted == "all":
+        named = table["sample"].where(~again, table["sample"] + " (" + how + ")")
+        return _once(table.assign(sample=named), name), []
+    if wanted is None:
+        if again.any() and how[again].nunique() > 1:
+            raise _several(table, how[again], name)
+        return _once(table, name), []
+    kept = how.map(lambda text: all(part in _parts_of(text) for part in _parts_of(wanted)))
+    if not kept.any():
+        raise InputError(
+            f"{name}: nothing here was read under {wanted!r}. Found: "
+            f"{', '.join(sorted(set(how))) or 'no conditions stated'}."
+        )
+    others = sorted(set(how[~kept]))
+    notes = [f"left out, as asked: {(~kept).sum()} readings under {'; '.join(others)}"]
+    return _once(table[kept].reset_index(drop=True), name), notes if others else []
+
+
+def _parts_of(text: str) -> list[str]:
+    return [part.strip().casefold() for part in text.split(",")]
+
+
+def _several(table: pd.DataFrame, how: pd.Series, name: str) -> InputError:
+    first = table["sample"].loc[how.index[0]]
+    kinds = list(dict.fromkeys(how))
+    shown = "; ".join(kinds[:12]) + (" …" if len(kinds) > 12 else "")
+    return InputError(
+        f"{name}: the sample {first!r} was read under {len(kinds)} conditions: {shown}. They are "
+        "not the same colour, so none is taken unasked"
+        + offer("reading", ". Choose one: {}", kinds[0])
+        + offer("reading", ", or take each as a sample of its own: {}", "all")
+        + "."
+    )
+
+
+def _once(table: pd.DataFrame, name: str) -> pd.DataFrame:
+    """The table, if each sample is in it once."""
+    again = table["sample"].duplicated()
+    if not again.any():
+        return table
     raise InputError(
-        f"{name}: the sample {again!r} is in several tables of this file. "
-        "Give each measurement a name of its own."
+        f"{name}: the sample {table.loc[again, 'sample'].iloc[0]!r} is in several tables of this "
+        "file. Give each measurement a name of its own"
+        + offer("sheet", ", or read one sheet of a workbook alone: {}", "NAME")
+        + "."
     )

@@ -5,9 +5,11 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
+from dyelab import convert
 from dyelab.errors import InputError
 from dyelab.read.columns import Roles
 from dyelab.read.grid import Grid
+from dyelab.read.offers import offer
 from dyelab.read.rows import Part, Rows, first_of_each_row, not_numbers, numbers, with_extras
 
 Scale = Literal["percent", "factor"]
@@ -22,36 +24,45 @@ def spectra(rows: Rows, role: Roles, scale: Scale | None) -> Part:
     Raises
     ------
     InputError
-        If wavelengths aren't whole nm.
+        If the wavelengths are too far apart to say a colour.
     """
-    bands = _whole(role, rows.name)
+    bands = sorted(role.bands)
     cells = rows.grid.cells[[role.bands[nm] for nm in bands]]
     values, notes = numbers(cells)
     marked = False
     if values.isna().any(axis=None):
         cells, marked = _without_signs(cells)
         values, notes = numbers(cells)
-    values.columns = pd.Index([f"{nm:.0f}" for nm in bands])
-    percent, why = _is_percent(values, role.percent or marked, rows.grid, scale)
-    factors = values / 100 if percent else values
+    values.columns = pd.Index([f"{nm:g}" for nm in bands])
+    norm, why = _norm(values, role.percent or marked, rows.grid, scale)
+    percent, factors = norm == 100, values / norm
     faults = not_numbers(rows, values, cells, "a reflectance")
     faults += _impossible(rows, factors, cells, percent)
     if percent and scale is None and not (role.percent or marked):
         faults += _other_scale(rows, values)
-    frame = pd.concat([rows.samples.rename("sample"), factors], axis=1).assign(source=rows.name)
+    even, resampled = _evened(bands, factors, rows.name)
+    notes += resampled
+    frame = pd.concat([rows.samples.rename("sample"), even], axis=1).assign(source=rows.name)
     table = with_extras(frame, rows.grid, role)
     return Part(spectra=table, notes=(why, *notes), faults=tuple(faults))
 
 
-def _whole(role: Roles, name: str) -> list[float]:
-    bands = sorted(role.bands)
-    odd = next((nm for nm in bands if nm != round(nm)), None)
-    if odd is not None:
-        raise InputError(
-            f"{name}: the wavelength {odd:g} nm isn't a whole number. "
-            "Expected bands every 1, 5, 10 or 20 nm: export the measurements at one of these."
-        )
-    return bands
+def _evened(bands: list[float], factors: pd.DataFrame, name: str) -> tuple[pd.DataFrame, list[str]]:
+    """The spectra on whole nm, evenly spaced, and a note if they had to be resampled for it."""
+    try:
+        at, values = convert.resample(bands, factors.to_numpy(float))
+    except InputError as error:
+        raise InputError(f"{name}: {error}") from None
+    columns = pd.Index([f"{nm:.0f}" for nm in at])
+    if np.array_equal(at, bands):
+        return factors.set_axis(columns, axis=1), []
+    gap = np.diff(bands)
+    apart = f"{gap.min():g}" if np.ptp(gap) < 1e-6 else f"{gap.min():.3g} to {gap.max():.3g}"
+    note = (
+        f"wavelengths {apart} nm apart, {bands[0]:g} to {bands[-1]:g} nm: resampled to every "
+        f"{at[1] - at[0]:g} nm by a cubic spline, as CIE 15 allows"
+    )
+    return pd.DataFrame(values, index=factors.index, columns=columns), [note]
 
 
 def _without_signs(cells: pd.DataFrame) -> tuple[pd.DataFrame, bool]:
@@ -62,25 +73,25 @@ def _without_signs(cells: pd.DataFrame) -> tuple[pd.DataFrame, bool]:
     return cells.apply(lambda column: column.str.rstrip("% ")), True
 
 
-def _is_percent(
-    values: pd.DataFrame, marked: bool, grid: Grid, scale: Scale | None
-) -> tuple[bool, str]:
-    """Per cent or factor: as the caller says, else the file, else by the rows' largest values.
+def _norm(values: pd.DataFrame, marked: bool, grid: Grid, scale: Scale | None) -> tuple[float, str]:
+    """What stands for the perfect reflector: as the caller says, else the file, else the rows.
 
     The median row decides, so that one slip of a decimal point can't rescale a file.
     """
     if scale is not None:
         word = "per cent" if scale == "percent" else "factors"
-        return scale == "percent", f"reflectance read as {word}, as asked"
+        return (100.0 if scale == "percent" else 1.0), f"reflectance read as {word}, as asked"
+    if grid.norm and not marked:
+        return grid.norm, f"reflectance is counted to {grid.norm:g}, as the file says"
     if marked or grid.scale:
         percent = marked or grid.scale == "percent"
         word = "per cent" if percent else "factors"
-        return percent, f"reflectance is in {word}, as the file says"
+        return (100.0 if percent else 1.0), f"reflectance is in {word}, as the file says"
     largest = values.max(axis=1).dropna()
     typical = float(largest.median()) if len(largest) else 0.0
     word = "per cent" if typical > MOST else "factors (0 to 1)"
     rule = f"the brightest band of a typical row is {typical:g}; over {MOST:g} means per cent"
-    return typical > MOST, f"reflectance read as {word}: {rule}"
+    return (100.0 if typical > MOST else 1.0), f"reflectance read as {word}: {rule}"
 
 
 def _impossible(
@@ -91,7 +102,7 @@ def _impossible(
         bad = (table < LEAST) | (table > MOST)
     span = f"{LEAST:.0%} to {MOST:.0%}" if percent else f"{LEAST:g} to {MOST:g}"
     expected = f"is outside {span}, which no cloth reflects"
-    remedy = "Check the value, or leave this row out with --skip-bad."
+    remedy = "Check the value" + offer("skip_bad", ", or leave this row out: {}") + "."
     return [
         rows.fault(i, str(cells.columns[j]), str(cells.iat[i, j]), expected, remedy)
         for i, j in first_of_each_row(bad)
@@ -109,8 +120,9 @@ def _other_scale(rows: Rows, values: pd.DataFrame) -> list[dict]:
             "",
             f"its largest reflectance is {largest.iloc[i]:g}",
             f"where a typical row of this file reaches {largest.median():g} per cent",
-            "Is this row in factors? Multiply it by 100; if it is truly so dark, say --scale "
-            "percent (scale='percent').",
+            "Is this row in factors? Multiply it by 100"
+            + offer("scale", "; if it is truly so dark, say {}")
+            + ".",
         )
         for i in np.flatnonzero(largest <= _FACTORS)
     ]

@@ -6,10 +6,12 @@ import numpy as np
 import pandas as pd
 
 from dyelab.read.columns import Roles
+from dyelab.read.conditions import column_conditions, geometry
 from dyelab.read.grid import Grid
+from dyelab.read.offers import offer
 from dyelab.table import STANDARD_UNCERTAINTIES, decimal_points, fault
 
-_PLAIN = "Expected a plain number: correct it, or leave this row out with --skip-bad."
+_PLAIN = "Expected a plain number: correct it" + offer("skip_bad", ", or leave it out: {}") + "."
 
 
 @dataclass(frozen=True)
@@ -71,17 +73,19 @@ def _told_apart(names: pd.Series, cells: pd.DataFrame, role: Roles) -> tuple[pd.
 
 def name_faults(rows: Rows) -> list[dict]:
     """Faults of blank and repeated names."""
-    seen: dict[str, int] = {}
+    seen: dict[tuple[str, ...], int] = {}
     faults = []
-    for i, sample in enumerate(rows.samples):
+    apart = rows.grid.cells[list(column_conditions(rows.grid.cells.columns))]
+    for i, (sample, *how) in enumerate(zip(rows.samples, *apart.T.to_numpy(), strict=True)):
+        key = (sample, *how)
         if not sample.strip():
             faults.append(rows.fault(i, "sample", "blank", "is no name", "Name the sample."))
-        elif sample in seen:
-            there = f"is also on {rows.grid.row_word} {rows.grid.rows[seen[sample]]}"
+        elif key in seen:
+            there = f"is also on {rows.grid.row_word} {rows.grid.rows[seen[key]]}"
             remedy = "Give each measurement a name of its own, such as K-07 and K-07 again."
             faults.append(rows.fault(i, "sample", repr(sample), there, remedy))
         else:
-            seen[sample] = i
+            seen[key] = i
     return faults
 
 
@@ -116,10 +120,14 @@ def first_of_each_row(bad: np.ndarray) -> list[tuple[int, int]]:
 
 
 def with_extras(frame: pd.DataFrame, grid: Grid, role: Roles) -> pd.DataFrame:
-    """Add the measuring geometry and the file's other columns, uncertainties as numbers."""
+    """Add how it was read and the file's other columns, uncertainties as numbers."""
     taken = set(frame.columns) | role.others
     extra = grid.cells[[column for column in grid.cells if column and column not in taken]].copy()
     for column in set(STANDARD_UNCERTAINTIES) & set(extra.columns):
         extra[column] = pd.to_numeric(extra[column], errors="coerce")
-    stated = grid.geometry and "geometry" not in extra
-    return pd.concat([frame.assign(geometry=grid.geometry) if stated else frame, extra], axis=1)
+    known = column_conditions(extra.columns)
+    extra = extra.rename(columns={c: n for c, n in known.items() if n not in extra.columns})
+    if "geometry" in extra:
+        extra["geometry"] = extra["geometry"].map(geometry)
+    stated = {name: cell for name, cell in grid.conditions.items() if name not in extra}
+    return pd.concat([frame.assign(**stated), extra], axis=1)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from dyelab.errors import InputError
 from dyelab.read.columns import is_header, roles, wavelength
+from dyelab.read.conditions import conditions
 from dyelab.read.grid import Grid
 from dyelab.table import fault, workbook
 
@@ -97,7 +98,12 @@ def from_workbook(data: bytes, name: str) -> list[Grid]:
     if len(sheets) == 1:
         return list(found.values())
     return [
-        replace(grid, notes=(*grid.notes, f"sheet {title!r} was read"), row_word=f"{title} row")
+        replace(
+            grid,
+            notes=(*grid.notes, f"sheet {title!r} was read"),
+            row_word=f"{title} row",
+            sheet=title,
+        )
         for title, grid in found.items()
     ]
 
@@ -148,6 +154,12 @@ def _grid(lines: list[list[str]], at: int, name: str) -> Grid:
         kept.append((cells + [""] * len(header))[: len(header)])
         rows.append(number)
     notes = (f"{at} lines above the header were passed over",) if at else ()
+    head = [" ".join(cell.strip() for cell in line if cell.strip()) for line in lines[:at]]
     return Grid(
-        pd.DataFrame(kept, columns=header, dtype=str), rows, notes=notes, faults=tuple(faults)
+        pd.DataFrame(kept, columns=header, dtype=str),
+        rows,
+        notes=notes,
+        faults=tuple(faults),
+        conditions=conditions(line.partition(":")[::2] for line in head if ":" in line),
+        told=tuple(head),
     )

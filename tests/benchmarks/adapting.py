@@ -19,6 +19,7 @@ from worlds import melange
 from dyelab import convert, synth
 from dyelab.calibrate.cloths import cloths
 from dyelab.convert import adaptation
+from dyelab.convert.surfaces import HERE, surfaces
 
 BANDS = np.arange(380.0, 731.0, 10.0)
 EACH = 380
@@ -41,7 +42,7 @@ def studio(count, seeds):
 def write():
     table = pd.DataFrame(cloths(EACH, 41), columns=[f"{b:.0f}" for b in BANDS])
     table.insert(0, "family", "dyed")
-    with open(adaptation.HERE / "dyed.csv", "w", encoding="utf-8") as file:
+    with open(HERE / "dyed.csv", "w", encoding="utf-8") as file:
         file.write(HEAD)
         table.to_csv(file, index=False, float_format="%.4f", lineterminator="\n")
 
@@ -59,7 +60,7 @@ def judged(spectra, old, new, without=""):
 
 
 def main(count):
-    _, spectra, families = adaptation.surfaces()
+    _, spectra, families = surfaces()
     worlds = {name: (spectra[families == name], name) for name in np.unique(families)}
     worlds["mixture yarns"] = melange.cloths(count, 5), ""
     worlds["studio"] = studio(count, range(300, 310)), ""
