@@ -10,7 +10,7 @@ import pandas as pd
 from dyelab import convert, read, words
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, exposure, frame, save
-from dyelab.panel.capture import named
+from dyelab.panel.capture_names import named
 from dyelab.panel.typed_path import typed
 from dyelab.table import (
     CONDITIONS,
