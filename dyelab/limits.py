@@ -21,7 +21,9 @@ CELLS = 5_000_000  # of one sheet; 10,000 spectra at 1 nm have 4 million
 LETTERS = 100_000  # in one cell; a spreadsheet's own limit is 32,767
 DIGITS = 40  # in one number; a double has 17
 DEPTH = 60  # of brackets within brackets
-PIXELS = 150_000_000  # A3 at 600 dpi has 70 million
+PIXELS = 80_000_000  # A3 at 600 dpi has 70 million; in 16 bits these take 480 MB
+FLAT_PIXELS = 8_000_000  # up to here a picture may be as flat as it likes
+PIXELS_A_BYTE = 100  # a sharp photo of cloth has 0.3 to 6, the flattest scan of paper some 20
 
 
 def need(found: float, most: float, what: str, where: str) -> None:

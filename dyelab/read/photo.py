@@ -1,7 +1,6 @@
 """Pictures: JPEG, PNG, TIFF, HEIC and camera raw to pixels with the way back to linear light."""
 
 import io
-import struct
 import warnings
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -9,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from dyelab import limits
 from dyelab.errors import InputError
+from dyelab.read.encoding import encoding, in_srgb
 
-MOST_PIXELS = 200_000_000
-MOST_BYTES = 500_000_000
 FEWEST_PIXELS = 200  # on the short side
 RAW = {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef"}
 _EXTRA = "Install it with: pip install 'dyelab[camera]'. Or export the photo as JPEG or TIFF."
@@ -59,13 +58,14 @@ def photo(source: str | Path | bytes, *, name: str = "") -> Photo:
     -------
     Photo
         Turned as its EXIF orientation says. An embedded colour profile of the usual kind
-        (three curves and a matrix) gives the curves; its matrix isn't applied, since the
-        calibration fits one. A picture without profile is taken as sRGB.
+        (three curves and a matrix), or what the file states of its curve and primaries, is
+        honoured: pixels of other primaries are brought to sRGB's. A picture that states
+        nothing is taken as sRGB.
 
     Raises
     ------
     InputError
-        If it can't be read, is broken off, is grey or CMYK, or is too large or too small.
+        If it can't be read, is broken off, is grey, CMYK or HDR, or is too large or too small.
     """
     content, name = _content(source, name)
     if Path(name).suffix.lower() in RAW:
@@ -81,15 +81,8 @@ def _content(source: str | Path | bytes, name: str) -> tuple[bytes, str]:
     if isinstance(source, bytes):
         content, name = source, name or "photo"
     else:
-        path, name = Path(source), Path(source).name
-        try:
-            if path.stat().st_size > MOST_BYTES:
-                raise InputError(f"{name}: over {MOST_BYTES // 1_000_000} MB. Export it smaller.")
-            content = path.read_bytes()
-        except OSError as error:
-            raise InputError(
-                f"{path}: can't be read ({error.strerror}). Check the name and the folder."
-            ) from error
+        name = Path(source).name
+        content = limits.content(source, limits.PHOTO_BYTES)
     if not content:
         raise InputError(f"{name}: the file is empty. Copy it again from the camera.")
     return content, name
@@ -104,11 +97,11 @@ def _common(content: bytes, name: str) -> Photo:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             picture: Any = Image.open(io.BytesIO(content))
-            check_size(picture.width, picture.height, name)
+            check_size(picture.width, picture.height, name, len(content))
             _check_mode(picture, name)
             profile = picture.info.get("icc_profile")
             orientation = picture.getexif().get(0x0112, 1)
-            deep = _deep_png(content, picture)
+            deep = _deep_png(content, orientation)
             if deep is None and orientation == 1:
                 deep = _whole_jpeg(content, picture)
             if deep is None:
@@ -119,11 +112,11 @@ def _common(content: bytes, name: str) -> Photo:
     except InputError:
         raise
     except Image.DecompressionBombError as error:
-        raise InputError(f"{name}: {_too_large()}") from error
-    except (OSError, SyntaxError, ValueError, struct.error) as error:
+        raise InputError(f"{name}: too many pixels. Export it smaller.") from error
+    except Exception as error:  # decoders raise dozens of kinds over damaged files
         raise InputError(_broken(name, error)) from error
     _check_coloured(deep, name)
-    return _made(deep, profile, name, ("turned upright",) if orientation != 1 else ())
+    return _made(deep, content, profile, name, ("turned upright",) if orientation != 1 else ())
 
 
 def _broken(name: str, error: Exception) -> str:
@@ -135,14 +128,18 @@ def _broken(name: str, error: Exception) -> str:
     )
 
 
-def _too_large() -> str:
-    return f"over {MOST_PIXELS // 1_000_000} million pixels. Export it smaller."
+def check_size(width: int, height: int, name: str, size: int) -> None:
+    """Refuse before decoding what would fill the memory, or is too small to hold a card.
 
-
-def check_size(width: int, height: int, name: str) -> None:
-    """Refuse before decoding what would fill the memory, or is too small to hold a card."""
-    if width * height > MOST_PIXELS:
-        raise InputError(f"{name}: {width} by {height} pixels, {_too_large()}")
+    `size` is that of the file in bytes: a photo that takes less than a hundredth of a byte a
+    pixel is a flat picture made to fill a memory.
+    """
+    limits.need(width * height, limits.PIXELS, "pixels", name)
+    if width * height > max(limits.FLAT_PIXELS, limits.PIXELS_A_BYTE * size):
+        raise InputError(
+            f"{name}: {width} by {height} pixels in {size:,} bytes is no photo. "
+            "Use the file as the camera stored it."
+        )
     if min(width, height) < FEWEST_PIXELS:
         raise InputError(
             f"{name}: {width} by {height} pixels is too small to measure. "
@@ -182,8 +179,8 @@ def _with_heic(content: bytes, name: str) -> None:
     pillow_heif.register_heif_opener()
 
 
-def _deep_png(content: bytes, picture: Any) -> np.ndarray | None:
-    """Pixels of a 16-bit PNG, which Pillow would cut to 8."""
+def _deep_png(content: bytes, orientation: int) -> np.ndarray | None:
+    """Pixels of a 16-bit PNG, upright, which Pillow would cut to 8."""
     if not content.startswith(b"\x89PNG") or content[24] != 16:
         return None
     import cv2
@@ -191,7 +188,7 @@ def _deep_png(content: bytes, picture: Any) -> np.ndarray | None:
     pixels = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_UNCHANGED)
     if pixels is None:
         raise OSError("broken PNG")
-    return np.ascontiguousarray(pixels[..., 2::-1])
+    return _upright(pixels[..., 2::-1], orientation)
 
 
 def _whole_jpeg(content: bytes, picture: Any) -> np.ndarray | None:
@@ -217,7 +214,7 @@ def _deep_tiff(content: bytes, name: str) -> Photo | None:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             head: Any = Image.open(io.BytesIO(content))
-            check_size(head.width, head.height, name)
+            check_size(head.width, head.height, name, len(content))
             tags = {tag: head.tag_v2.get(tag) for tag in (258, 262, 277, 274, 34675)}
     except InputError:
         raise
@@ -233,10 +230,10 @@ def _deep_tiff(content: bytes, name: str) -> Photo | None:
     )
     if pixels is None or pixels.ndim != 3 or pixels.dtype != np.uint16:
         raise InputError(_broken(name, OSError("a broken or unusual 16-bit TIFF")))
-    check_size(pixels.shape[1], pixels.shape[0], name)
-    upright = _upright(pixels[..., 2::-1], tags.get(274) or 1)
+    check_size(pixels.shape[1], pixels.shape[0], name, len(content))
+    upright = np.ascontiguousarray(pixels[..., 2::-1])  # the decoder has turned it already
     _check_coloured(upright, name)
-    return _made(upright, tags.get(34675), name, ())
+    return _made(upright, content, tags.get(34675), name, ())
 
 
 def _upright(pixels: np.ndarray, orientation: int) -> np.ndarray:
@@ -255,7 +252,7 @@ def _raw(content: bytes, name: str) -> Photo:
         raise InputError(f"{name}: reading camera raw needs an extra. {_EXTRA}") from error
     try:
         with rawpy.imread(io.BytesIO(content)) as sensor:
-            check_size(sensor.sizes.width, sensor.sizes.height, name)
+            check_size(sensor.sizes.width, sensor.sizes.height, name, len(content))
             pixels = sensor.postprocess(
                 gamma=(1, 1),
                 no_auto_bright=True,
@@ -272,61 +269,10 @@ def _raw(content: bytes, name: str) -> Photo:
     return Photo(pixels, np.stack([ramp] * 3, axis=1), name, ("camera raw, half size",))
 
 
-def _made(pixels: np.ndarray, profile: bytes | None, name: str, notes: tuple[str, ...]) -> Photo:
+def _made(
+    pixels: np.ndarray, content: bytes, profile: bytes | None, name: str, notes: tuple[str, ...]
+) -> Photo:
     full = 255 if pixels.dtype == np.uint8 else 65535
-    stored = np.linspace(0, 1, full + 1)
-    curves, note = _curves(profile, stored)
-    pixels = pixels if pixels.flags.c_contiguous else np.ascontiguousarray(pixels)
-    return Photo(pixels, curves.astype(np.float32), name, (*notes, note))
-
-
-def _curves(profile: bytes | None, stored: np.ndarray) -> tuple[np.ndarray, str]:
-    """Linear light of stored values by the profile's three curves; sRGB's where there are none."""
-    if profile:
-        try:
-            curves = [_curve(_tag(profile, f"{c}TRC".encode()), stored) for c in "rgb"]
-            return np.stack(curves, axis=1), "curves of the embedded colour profile"
-        except (KeyError, struct.error, IndexError, ValueError):
-            srgb = "sRGB curve; the embedded profile is of a kind that has no curves"
-            return np.stack([srgb_to_linear(stored)] * 3, axis=1), srgb
-    return np.stack([srgb_to_linear(stored)] * 3, axis=1), "sRGB curve; no colour profile"
-
-
-def srgb_to_linear(stored: np.ndarray) -> np.ndarray:
-    """IEC 61966-2-1, stored value 0 to 1 to linear light."""
-    return np.where(stored <= 0.04045, stored / 12.92, ((stored + 0.055) / 1.055) ** 2.4)
-
-
-def _tag(profile: bytes, name: bytes) -> bytes:
-    """Data of one tag of an ICC profile (ICC.1:2022, 7.3)."""
-    (count,) = struct.unpack_from(">I", profile, 128)
-    for i in range(min(count, 100)):
-        signature, offset, size = struct.unpack_from(">4sII", profile, 132 + 12 * i)
-        if signature == name:
-            return profile[offset : offset + size]
-    raise KeyError(name)
-
-
-def _curve(tag: bytes, x: np.ndarray) -> np.ndarray:
-    """Evaluate curveType (ICC.1:2022, 10.6) or parametricCurveType (10.18)."""
-    if tag[:4] == b"curv":
-        (count,) = struct.unpack_from(">I", tag, 8)
-        if count == 0:
-            return x
-        table = np.frombuffer(tag, ">u2", count, 12).astype(float)
-        if count == 1:
-            return x ** (table[0] / 256)
-        return np.interp(x, np.linspace(0, 1, count), table / 65535)
-    if tag[:4] != b"para":
-        raise ValueError("no curve")
-    (kind,) = struct.unpack_from(">H", tag, 8)
-    count = (1, 3, 4, 5, 7)[kind]
-    p = [v / 65536 for v in struct.unpack_from(f">{count}i", tag, 12)]
-    g, a, b, c, d, e, f = (p + [0.0] * 7)[:7]
-    if kind == 0:
-        return x**g
-    if kind < 3:  # Y = (aX + b)^g (+ c) from -b/a on, c below
-        rise = np.maximum(a * x + b, 0) ** g
-        return np.where(x >= -b / a, rise + (c if kind == 2 else 0), c if kind == 2 else 0)
-    rise = np.maximum(a * x + b, 0) ** g
-    return np.where(x >= d, rise + e, c * x + f)
+    made, curves, note = in_srgb(pixels, encoding(content, profile, full, name))
+    made = made if made.flags.c_contiguous else np.ascontiguousarray(made)
+    return Photo(made, curves.astype(np.float32), name, (*notes, note))
