@@ -158,7 +158,7 @@ def test_a_broken_row_is_listed_kept_and_hides_nothing(tmp_path):
     path = tmp_path / "b"
     small(path)
     edit(path, "readings.csv", "R1,K-02", "R1,K-99")
-    edit(path, "swatches.csv", "K-03,cloth,wool,,5.0", "K-03,cloth,wool,,about five")
+    edit(path, "swatches.csv", "K-03,cloth,wool,,5", "K-03,cloth,wool,,about five")
     bk = book.open(path)
     assert bk.readings["reading"].to_list() == ["R0", "R2"]
     assert bk.swatches["swatch"].to_list() == ["K-01", "K-02", "K-03"]
@@ -189,7 +189,7 @@ def test_a_mended_row_comes_back(tmp_path):
     path = tmp_path / "b"
     small(path)
     edit(path, "readings.csv", "R1,K-02", "R1,K-99")
-    edit(path, "swatches.csv", "K-03,cloth,wool,,5.0", "K-03,cloth,wool,,about five")
+    edit(path, "swatches.csv", "K-03,cloth,wool,,5", "K-03,cloth,wool,,about five")
     book.save(book.open(path))
     edit(path, "set_aside/readings.csv", "K-99", "K-02")
     edit(path, "swatches.csv", "K-03,cloth,wool,,,", "K-03,cloth,wool,,5.0,")
@@ -297,7 +297,7 @@ def test_the_check_command_lists_each_fault_on_a_line(tmp_path):
     small(path)
     well = run_check(path)
     assert (well.returncode, well.stdout) == (0, "")
-    edit(path, "readings.csv", ",D65,10,,50.0,", ",D65,10,,250,")
+    edit(path, "readings.csv", ",D65,10,,50,", ",D65,10,,250,")
     edit(path, "swatches.csv", "K-03,cloth", "K-03,clothe")
     found = run_check(path)
     assert found.returncode == 1

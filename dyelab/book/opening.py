@@ -282,9 +282,11 @@ def rendered(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
 
 
 def as_csv(frame: pd.DataFrame) -> bytes:
-    """Return a table as UTF-8 CSV, numbers at full precision."""
+    """Return a table as UTF-8 CSV, numbers at full precision and safe in any locale."""
     rows = _Rows()
-    frame.to_csv(rows, index=False, lineterminator=_Rows.END)
+    floats = frame.select_dtypes("float").columns
+    texts: Any = {name: table.written(frame[name].tolist()) for name in floats}
+    frame.assign(**texts).to_csv(rows, index=False, lineterminator=_Rows.END)
     return rows.getvalue().encode()
 
 

@@ -190,7 +190,7 @@ def panel(book: Any = None) -> Exchange:
 def _choose(_book: Any) -> dict[str, Any]:
     say = words.say
     tasks = [(say(f"exchange.{name}"), name) for name in _TASKS]
-    whites = [(say("exchange.no_white"), None)]
+    whites: list[Any] = [(say("exchange.no_white"), None)]
     whites += [(f"{light}/{angle}°", (light, angle)) for light, angle in _WHITES]
     return {
         "task": choices.pick(say("exchange.task"), tasks),

@@ -26,7 +26,7 @@ from dyelab.table.columns import (
     spectra_table,
 )
 from dyelab.table.conditions import CONDITIONS, NOT_STATED, conditions_text, method_of, ways
-from dyelab.table.number_text import decimal_points, number, number_list
+from dyelab.table.number_text import decimal_points, number, number_list, written
 from dyelab.table.typing import as_text, blanks, empty, numbers, typed
 from dyelab.table.white import (
     COVARIANCE,
@@ -88,4 +88,5 @@ __all__ = [
     "ways",
     "white_text",
     "with_covariances",
+    "written",
 ]

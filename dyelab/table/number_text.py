@@ -7,7 +7,9 @@ parted by spaces or semicolons, or by a comma with a space behind it: "0 2,5", "
 """
 
 import re
+from collections.abc import Iterable
 
+import numpy as np
 import pandas as pd
 
 from dyelab import limits
@@ -86,3 +88,29 @@ def decimal_points(frame: pd.DataFrame, *, sure: bool = True) -> pd.DataFrame:
     if not sure and any(frame[name].str.match(_WITH_POINT).any() for name in frame):
         return frame
     return frame.apply(lambda cells: cells.str.replace(_WITH_COMMA, r"\1.\2", regex=True))
+
+
+# A spreadsheet where the point parts thousands takes 0.123 for 123, and 1.5 may become a day in
+# May. With five decimals or more, and never an exponent (which is shown, and so saved, with three
+# digits), there is nothing to mistake: such a cell is the number, or stays the text it was.
+_DECIMALS = 5
+
+
+def written(values: Iterable[float]) -> list[str]:
+    """Write numbers so that no spreadsheet's locale takes them for others; NaN is blank.
+
+    Every digit of a double is kept: 0.125 is ``0.12500``, 15.0 is ``15``.
+    """
+    return [_written(value) for value in values]
+
+
+def _written(value: float) -> str:
+    if value != value:
+        return ""
+    text = repr(float(value))
+    if "e" in text:
+        text = np.format_float_positional(value, unique=True)
+    whole, _, decimals = text.partition(".")
+    if not decimals.strip("0"):
+        return "0" if whole == "-0" else whole
+    return f"{whole}.{decimals:0<{_DECIMALS}}"

@@ -14,8 +14,10 @@ from dyelab.book.spreadsheet.rows import Incoming, as_step
 from dyelab.recipe import sequence
 
 CHANGED = ["swatch", "what", "before", "now"]
-_OF_STEP = ("kind", "material", "amount", "unit", "area", "temperature_C", "minutes", "pH", "bath")
-_OF_STEP += ("dips", "bath_use", "liquor_ratio")
+_OF_STEP = (
+    *("kind", "material", "amount", "unit", "area", "temperature_C", "minutes", "pH", "bath"),
+    *("dips", "bath_use", "liquor_ratio"),
+)
 _VALUES = [*table.LAB, "var_L", "var_a", "var_b"]
 _WHEN = ["swatch", "area", "exposure", "amount", "unit"]
 
@@ -261,7 +263,7 @@ def _readings(
 ) -> tuple[tuple[pd.DataFrame, dict[str, str]], list[str]]:
     """Readings that are new or differ, under the names the book has for them; those that left."""
     old = bk.readings[bk.readings["source"] == incoming.source]
-    free = {}
+    free: dict[tuple[str, ...], list[dict[Any, Any]]] = {}
     for row in old.to_dict("records"):
         free.setdefault(_when(row), []).append(row)
     rows, names, waiting = [], {}, []

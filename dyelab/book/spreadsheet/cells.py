@@ -210,16 +210,16 @@ def exposure(text: str, where: Locale) -> Exposure | None:
     if match := re.fullmatch(r"([wl])\s*(\d+)\s*h?", held):
         kind = "wash" if match[1] == "w" else "light"
         return Exposure(kind, float(match[2]), _UNITS[kind]) if float(match[2]) else _BARE
-    kind = vocabulary.exposure(held)
-    if kind is None:
+    named = vocabulary.exposure(held)
+    if named is None:
         return None
     found = _NUMBER.search(held)
     value = number(found[0], where) if found else None
-    if kind == "none" or value == 0:
+    if named == "none" or value == 0:
         return Exposure("none", None, "")
     if value is None:
-        return Exposure(kind, None, "")
-    return Exposure(kind, value, _UNITS.get(kind, "cycle"))
+        return Exposure(named, None, "")
+    return Exposure(named, value, _UNITS.get(named, "cycle"))
 
 
 _BARE = Exposure("none", None, "")

@@ -20,10 +20,14 @@ KEEP = "keep"  # as a column of the user's own
 LEAVE = ""
 
 SWATCH = ("swatch", "form", "fibre", "ground", "mass_g", "series", "made_on", "note")
-STEP = ("kind", "order", "material", "amount", "unit", "temperature_C", "minutes", "pH", "bath")
-STEP += ("dips", "bath_use", "liquor_ratio")
-READING = ("L", "a", "b", "u", "u_L", "u_a", "u_b", "exposure", "exposure_amount", "white")
-READING += ("illuminant", "observer", "taken_at", "method")
+STEP = (
+    *("kind", "order", "material", "amount", "unit", "temperature_C", "minutes", "pH", "bath"),
+    *("dips", "bath_use", "liquor_ratio"),
+)
+READING = (
+    *("L", "a", "b", "u", "u_L", "u_a", "u_b", "exposure", "exposure_amount", "white"),
+    *("illuminant", "observer", "taken_at", "method"),
+)
 KINDS = ("scour", "tannin", "mordant", "assist", "dye", "vat", "modifier")
 _ABOUT = ("temperature_C", "minutes", "pH", "bath", "dips")
 FIELDS = (

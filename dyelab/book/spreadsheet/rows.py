@@ -28,8 +28,10 @@ _RANK = {"scour": 0, "tannin": 1, "mordant": 2, "assist": 2, "dye": 3, "vat": 3,
 _VAT_HELP = ("hydrated lime", "fructose")  # what an indigo vat is made with, by custom of the trade
 _NUMBERS = {"pH": (0.0, 14.0), "dips": (1.0, 99.0), "bath_use": (1.0, 99.0)}
 _WHITE = re.compile(r"\b(D50|D55|D65|D75|A|C|E|F\d{1,2})\s*[/,;°]?\s*(10|2)\s*°?(?!\d)")
-_OF_STEP = ("temperature_C", "minutes", "pH", "bath", "bath_use", "liquor_ratio", "order")
-_OF_STEP += ("amount", "unit")
+_OF_STEP = (
+    *("temperature_C", "minutes", "pH", "bath", "bath_use", "liquor_ratio", "order"),
+    *("amount", "unit"),
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,11 +74,14 @@ def as_step(step: Any) -> recipe.sequence.Step:
     """One row of steps, its blanks filled in."""
     held = {"metal": "", "dips": 1, "bath_use": 1, **{k: v for k, v in step.items() if v == v}}
     amount = step.get("amount")
-    counts = {name: int(held[name] or 1) for name in ("dips", "bath_use")}
     texts = {name: str(held.get(name) or "") for name in ("kind", "metal", "material", "unit")}
     return recipe.sequence.Step(
-        **texts,
-        **counts,
+        kind=texts["kind"],
+        metal=texts["metal"],
+        material=texts["material"],
+        unit=texts["unit"],
+        dips=int(held["dips"] or 1),
+        bath_use=int(held["bath_use"] or 1),
         amount=math.nan if amount is None else float(amount),
         area=str(held.get("area") or "whole"),
     )
