@@ -5,6 +5,7 @@ import re
 import pandas as pd
 
 from dyelab.errors import InputError
+from dyelab.table import number as number_in
 
 _SAYS = "Write the swatch, then L*, a*, b*, such as: W07 45.2 12.3 -4.1"
 
@@ -52,7 +53,7 @@ def _parted(line: str, number: int) -> tuple[str, list[float]]:
     parts = [part for part in parts if part]
     name, values = " ".join(parts[:-3]), parts[-3:]
     try:
-        numbers = [number(value, most=160) for value in values]
+        numbers = [number_in(value, most=160) for value in values]
     except InputError:
         numbers = []
     if len(numbers) != 3:
