@@ -178,10 +178,48 @@ def test_baths_add_up():
 
 
 def test_a_bath_too_large_is_parted_evenly_and_a_jar_each_can_be_had():
-    s = plan.series({"fibre": ["wool"], "dye": ["madder"]}, replicates=25, controls=False)
+    madder = {"fibre": ["wool"], "dye": ["madder"]}
+    s = plan.series(madder, replicates=25, controls=False, pots="shared")
     assert list(s.baths.loc[s.baths["kind"] == "dye", "swatches"]) == [13, 12]
-    jars = plan.series(FACTORS, shared_baths=False)
+    jars = plan.series(FACTORS, pots="each")
     assert set(jars.baths["swatches"]) == {1}
+
+
+def test_each_round_has_its_own_pots_on_its_own_days_unless_asked_otherwise():
+    s = plan.series(FACTORS, replicates=3)
+    turn = s.swatches.set_index("swatch")["replicate"]
+    for codes in s.steps.groupby("bath")["swatch"]:
+        assert turn[codes[1]].nunique() == 1
+    days = s.baths.groupby("round")["day"].agg(["min", "max"])
+    assert days.to_numpy().tolist() == [[1, 3], [4, 6], [7, 9]]
+    shared = plan.series(FACTORS, replicates=3, pots="shared")
+    assert set(shared.baths["round"]) == {1}
+    assert any("luck of its pot" in text for text in shared.cannot)
+    assert not any("luck of its pot" in text for text in s.cannot)
+
+
+def test_cloths_that_spoil_one_another_never_share_a_bath():
+    factors = {"fibre": ["wool"], "tannin": ["none", "gallnut 8"], "iron": [0, 2]}
+    factors |= {"mordant": ["none", "potash alum 15"], "dye": ["madder 50", "weld 50"]}
+    s = plan.series(factors)
+    carried = s.steps.merge(s.swatches, on="swatch")
+    for (kind, _), rows in carried.groupby(["kind", "bath"]):
+        if kind in ("mordant", "dye", "modifier"):
+            assert rows["tannin"].nunique() == 1
+        if kind in ("dye", "modifier"):
+            assert rows["mordant"].nunique() == 1
+        if kind == "modifier":
+            assert rows["dye"].nunique() == 1
+    for reason in ("tannin comes off", "loose mordant", "dye that comes off"):
+        assert any(reason in note.lower() for note in s.notes)
+
+
+def test_jars_in_a_water_bath_share_the_heat_and_the_hours():
+    alone, jars = (plan.series(FACTORS, water_bath=jars) for jars in (0, 12))
+    assert (alone.baths["bath"] == jars.baths["bath"]).all()
+    first, second = plan.effort(alone), plan.effort(jars)
+    assert first["pots"] == second["pots"] > 10
+    assert second["hours"] < 0.6 * first["hours"]
 
 
 def test_replanning_keeps_codes_and_never_gives_one_twice():

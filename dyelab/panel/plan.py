@@ -24,7 +24,18 @@ _START = {
     "modifier": ("none",),
 }
 _PREVIEW = 110  # pixels an inch
-_SHOWN = ["bath", "day", "kind", "fibre", "material", "weigh_g", "fibre_g", "water_L", "swatches"]
+_SHOWN = [
+    "bath",
+    "round",
+    "day",
+    "kind",
+    "fibre",
+    "material",
+    "weigh_g",
+    "fibre_g",
+    "water_L",
+    "swatches",
+]
 
 
 class Planner(frame.Panel):
@@ -122,7 +133,10 @@ def _sizes() -> dict[str, Any]:
         "liquor_ratio": choices.number(
             say("planning.liquor_ratio"), 40, low=5, high=300, step=5, unit="L"
         ),
-        "jars": choices.tick(say("planning.jars")),
+        "baths": choices.pick(
+            say("planning.baths"), [(say(f"planning.{name}"), name) for name in plan.POTS]
+        ),
+        "water_bath": choices.number(say("planning.water_bath"), 0, low=0, high=60, unit=""),
         "pots": choices.number(say("planning.pots"), 2, low=1, high=12, unit=""),
         "paper": choices.pick(say("planning.paper"), ["A4", "Letter"]),
         "children": choices.tick(say("planning.children")),
@@ -188,7 +202,8 @@ def planned_series(book: Any, **chosen: Any) -> plan.Series:
         controls=chosen["controls"],
         mass_g=chosen["mass_g"],
         liquor_ratio=chosen["liquor_ratio"],
-        shared_baths=not chosen["jars"],
+        pots=chosen["baths"],
+        water_bath=int(chosen["water_bath"]),
         listed=recipe.materials(book.materials),
         keep=book,
     )
@@ -198,13 +213,14 @@ def _show(book: Any, **chosen: Any) -> frame.Shown:
     planned = planned_series(book, **chosen)
     rows = planned.swatches
     own = rows[rows["purpose"] == "series"]
+    effort = plan.effort(planned, int(chosen["pots"]))
     sentence = words.say(
         "planning.sentence",
+        effort=words.say("planning.effort", **effort),
         swatches=len(own),
         recipes=int((own["replicate"] == 1).sum()),
         controls=len(rows) - len(own),
-        baths=planned.baths["bath"].nunique(),
-        days=planned.baths["day"].nunique(),
+        baths=effort["baths"],
         fibre=rows["mass_g"].sum(),
         water=planned.baths["water_L"].sum(),
     )

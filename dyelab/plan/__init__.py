@@ -1,14 +1,16 @@
 """A swatch series: factors, controls, replicates, random order, baths and their sheets."""
 
+from dyelab.plan.baths import POTS
 from dyelab.plan.design import all_terms, balance, cannot_tell, fraction, model_matrix, optimal
 from dyelab.plan.factors import FACTORS, Level, crossed, levels
 from dyelab.plan.printed_cloth import printed_cloth
 from dyelab.plan.record import done, open_baths
 from dyelab.plan.series import Series, into, of_recipes, series, totals, with_label_numbers
-from dyelab.plan.sheets import SHEETS, labels, page, recipe_line, sheets, timetable
+from dyelab.plan.sheets import SHEETS, effort, labels, page, recipe_line, sheets, timetable
 
 __all__ = [
     "FACTORS",
+    "POTS",
     "SHEETS",
     "Level",
     "Series",
@@ -17,6 +19,7 @@ __all__ = [
     "cannot_tell",
     "crossed",
     "done",
+    "effort",
     "fraction",
     "into",
     "labels",

@@ -14,6 +14,7 @@ IRON, COPPER = "ferrous sulfate", "copper sulfate"
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "dye": "D", "vat": "V", "modifier": "X"}
 _LETTERS |= {"rinse": "R"}
 KINDS = tuple(_LETTERS)
+POTS = ("rounds", "each", "shared")
 _DAYS = {"scour": 1, "tannin": 1, "mordant": 2, "dye": 3, "vat": 3, "modifier": 3, "rinse": 3}
 _SCOUR_WOF = 2.0
 
@@ -28,9 +29,10 @@ def practice() -> pd.DataFrame:
 def _usual(kind: str, fibre: str, material: str) -> Any:
     group = "cellulose" if fibre in CELLULOSE else "protein"
     rows = practice()
-    rows = rows[(rows["kind"] == kind) & (rows["fibre"] == group)]
+    rows = rows[(rows["kind"] == kind) & rows["fibre"].isin([fibre, group])]
     own = rows[rows["material"] == material]
-    return (own if len(own) else rows).iloc[0]
+    best = own if len(own) else rows[rows["material"].isin(["", rows["material"].iloc[0]])]
+    return best.iloc[(best["fibre"] != fibre).argmin()]  # a fibre's own practice before its group's
 
 
 def steps(rows: pd.DataFrame, liquor_ratio: float, listed: pd.DataFrame | None) -> pd.DataFrame:
@@ -87,8 +89,8 @@ def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> 
         Steps: `swatch, order, kind, material, amount`.
     rows : DataFrame
         Swatches: `swatch, fibre, place, replicate` (the round).
-    pots : {"rounds", "jars", "shared"}
-        Each round its own pots; a jar each; or one pot for all rounds.
+    pots : {"rounds", "each", "shared"}
+        Each round its own pots; a pot for each swatch; or one pot for all rounds.
     most : int
         Swatches a bath holds.
 
@@ -105,7 +107,7 @@ def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> 
     facts = facts.sort_values(["stage", "place"], kind="stable")
     group = facts.groupby(keys, sort=False, dropna=False)
     many = group["swatch"].transform("size")
-    parts = np.ceil(many / (1 if pots == "jars" else most))  # even: 25 are 13 and 12, not 24 and 1
+    parts = np.ceil(many / (1 if pots == "each" else most))  # even: 25 are 13 and 12, not 24 and 1
     part = group.cumcount() * parts // many
     identity = list(zip(*(facts[key].astype(str) for key in keys), part, strict=True))
     numbers: dict[str, dict[Any, int]] = {kind: {} for kind in _LETTERS}
@@ -136,18 +138,30 @@ def company(done: pd.DataFrame) -> pd.Series:
     return before.where(~done["kind"].isin(["scour", "vat"]), "")
 
 
-def listed(done: pd.DataFrame, rows: pd.DataFrame, materials: pd.DataFrame | None) -> pd.DataFrame:
-    """One row a bath: what to weigh, how much water, which swatches."""
-    facts = done.merge(rows[["swatch", "fibre", "mass_g", "place"]], on="swatch")
+def kept_apart(done: pd.DataFrame) -> list[str]:
+    """Kinds of step at which cloths of one recipe step were parted, because they would spoil."""
+    parted = done.assign(company=company(done))
+    same = ["kind", "material", "amount"]
+    many = parted.groupby(same, dropna=False)["company"].nunique()
+    found = set(many[many > 1].index.get_level_values("kind"))
+    return [kind for kind in ("mordant", "dye", "modifier") if kind in found]
+
+
+def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame:
+    """One row a bath: when, what to weigh, how much water, which swatches."""
+    facts = done.merge(rows[["swatch", "fibre", "mass_g", "place", "replicate"]], on="swatch")
+    last = max(_DAYS.values())
     found = []
     for code, group in facts.groupby("bath", sort=False):
         first = group.iloc[0]
+        turn = 1 if pots == "shared" else int(first["replicate"])
         fibre_g = float(group["mass_g"].sum())
         found.append(
             {
                 "bath": code,
                 "kind": first["kind"],
-                "day": _DAYS[first["kind"]],
+                "round": turn,
+                "day": _DAYS[first["kind"]] + last * (turn - 1),
                 "fibre": first["fibre"],
                 "material": first["material"],
                 "wof": first["amount"],
@@ -166,5 +180,5 @@ def listed(done: pd.DataFrame, rows: pd.DataFrame, materials: pd.DataFrame | Non
     frame = pd.DataFrame(found)
     stage = frame["kind"].map(list(_LETTERS).index)
     number = frame["bath"].str[1:].astype(int)
-    order = np.lexsort([number, stage])
+    order = np.lexsort([number, stage, frame["round"]])
     return frame.iloc[order].reset_index(drop=True)

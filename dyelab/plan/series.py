@@ -10,7 +10,7 @@ import pandas as pd
 from dyelab import recipe, words
 from dyelab.book import Book
 from dyelab.card import label_numbers
-from dyelab.errors import InputError
+from dyelab.errors import InputError, choose
 from dyelab.plan import baths as bathing
 from dyelab.plan import design as designs
 from dyelab.plan import factors as factoring
@@ -34,7 +34,7 @@ class Series:
     steps : DataFrame
         The columns of `table.STEPS`, each with its bath.
     baths : DataFrame
-        One row a bath and material: bath, kind, day, fibre, material, wof, weigh_g, fibre_g,
+        One row a bath and material: bath, kind, round, day, fibre, material, wof, weigh_g, fibre_g,
         water_L, swatches (number), codes, temperature_C, minutes, note.
     design : str
         full, fraction or optimal; given where the recipes were.
@@ -44,6 +44,11 @@ class Series:
         What this series can't tell, in words.
     notes : tuple of str
     seed : int
+    levels : mapping
+        What `series` was asked to cross.
+    pots : str
+    water_bath : int
+        As `series` was asked.
     """
 
     name: str
@@ -56,6 +61,8 @@ class Series:
     notes: tuple[str, ...]
     seed: int
     levels: Mapping[str, Sequence[factoring.Level]] = field(default_factory=dict)
+    pots: str = "rounds"
+    water_bath: int = 0
 
     def __repr__(self) -> str:
         many = (self.swatches["purpose"] == "series").sum()
@@ -76,8 +83,9 @@ def series(
     controls: bool = True,
     mass_g: float = 5.0,
     liquor_ratio: float = 40.0,
-    shared_baths: bool = True,
+    pots: str = "rounds",
     most_in_bath: int = 24,
+    water_bath: int = 0,
     seed: int = 1,
     listed: pd.DataFrame | None = None,
     keep: Series | Book | None = None,
@@ -102,8 +110,16 @@ def series(
         what `shift.separate` needs to tell the metal's work on the dye from the rest.
     mass_g, liquor_ratio : float
         Dry mass of a swatch, and litres of bath per kg of fibre.
-    shared_baths : bool
-        Swatches of one step and dose share a bath, up to `most_in_bath`; else a jar each.
+    pots : {"rounds", "each", "shared"}
+        A round is one swatch of each recipe. Each round has pots of its own, on days of its own:
+        then rounds show what pots differ by. Or each swatch has a pot of its own; or all rounds
+        share their pots, and no verdict can tell a recipe from the luck of its pot. Cloths that
+        would spoil one another never share a pot.
+    most_in_bath : int
+        Swatches that a pot holds.
+    water_bath : int
+        Pots that are jars standing together in one water bath, up to so many: pots of their
+        own that share the heat; 0 where each pot is heated alone.
     seed : int
         Of the random working order; the same seed gives the same plan.
     keep : Series or Book, optional
@@ -115,7 +131,7 @@ def series(
     InputError
         If a factor, level, design or number can't be.
     """
-    _sensible(replicates, mass_g, liquor_ratio)
+    _sensible(replicates, mass_g, liquor_ratio, pots)
     chosen = factoring.levels(factors, listed)
     sizes = {factor: len(found) for factor, found in chosen.items()}
     indices, resolution = _design(chosen, sizes, design, runs, divide, seed, listed)
@@ -128,24 +144,21 @@ def series(
     rows.insert(0, "swatch", _codes(rows, name, keep))
     rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
-    steps = bathing.grouped(
-        steps, rows, pots="shared" if shared_baths else "jars", most=most_in_bath
-    )
-    cannot = tuple(designs.cannot_tell(indices, sizes)) + _unseen(
-        replicates, controls, shared_baths
-    )
-    advice = tuple(recipe.advise(steps, rows, listed)["advice"].unique())
+    steps = bathing.grouped(steps, rows, pots=pots, most=most_in_bath)
+    unseen = _unseen(replicates, controls, pots)
     return Series(
         name=name,
         swatches=rows,
         steps=steps,
-        baths=bathing.listed(steps, rows, listed),
+        baths=bathing.listed(steps, rows, pots=pots),
         design=design,
         resolution=resolution,
-        cannot=cannot,
-        notes=advice,
+        cannot=tuple(designs.cannot_tell(indices, sizes)) + unseen,
+        notes=_notes(steps, rows, listed),
         seed=seed,
         levels=chosen,
+        pots=pots,
+        water_bath=water_bath,
     )
 
 
@@ -156,6 +169,8 @@ def of_recipes(
     replicates: int = 1,
     mass_g: float = 5.0,
     liquor_ratio: float = 40.0,
+    pots: str = "rounds",
+    water_bath: int = 0,
     seed: int = 1,
     listed: pd.DataFrame | None = None,
     keep: Series | Book | None = None,
@@ -166,7 +181,7 @@ def of_recipes(
     ----------
     recipes : DataFrame
         One row a recipe, in the columns of ``book.recipes``.
-    name, replicates, mass_g, liquor_ratio, seed, listed, keep
+    name, replicates, mass_g, liquor_ratio, pots, water_bath, seed, listed, keep
         As for `series`.
 
     Raises
@@ -174,7 +189,7 @@ def of_recipes(
     InputError
         If a number can't be.
     """
-    _sensible(replicates, mass_g, liquor_ratio)
+    _sensible(replicates, mass_g, liquor_ratio, pots)
     blank = {c: 0.0 if c.endswith("_wof") else "none" for c in RECIPE}
     rows = pd.DataFrame({c: recipes[c] if c in recipes else blank[c] for c in RECIPE})
     rows = rows.reset_index(drop=True).assign(purpose="series")
@@ -184,22 +199,30 @@ def of_recipes(
     rows.insert(0, "swatch", _codes(rows, name, keep))
     rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
-    steps = bathing.grouped(steps, rows, pots="shared", most=24)
-    advice = tuple(recipe.advise(steps, rows, listed)["advice"].unique())
+    steps = bathing.grouped(steps, rows, pots=pots, most=24)
     return Series(
         name=name,
         swatches=rows,
         steps=steps,
-        baths=bathing.listed(steps, rows, listed),
+        baths=bathing.listed(steps, rows, pots=pots),
         design="given",
         resolution=None,
-        cannot=_unseen(replicates, False, True),
-        notes=advice,
+        cannot=_unseen(replicates, False, pots),
+        notes=_notes(steps, rows, listed),
         seed=seed,
+        pots=pots,
+        water_bath=water_bath,
     )
 
 
-def _sensible(replicates: int, mass_g: float, liquor_ratio: float) -> None:
+def _notes(steps: pd.DataFrame, rows: pd.DataFrame, listed: pd.DataFrame | None) -> tuple[str, ...]:
+    """Why cloths were kept apart, and what is worth a thought in the recipes."""
+    apart = [words.say(f"series.apart_{kind}") for kind in bathing.kept_apart(steps)]
+    return (*apart, *recipe.advise(steps, rows, listed)["advice"].unique())
+
+
+def _sensible(replicates: int, mass_g: float, liquor_ratio: float, pots: str) -> None:
+    choose(pots, bathing.POTS, "way to use pots")
     asked = {"replicates": replicates, "mass_g": mass_g, "liquor_ratio": liquor_ratio}
     for name, value in asked.items():
         if not (np.isfinite(value) and value > 0):
@@ -215,8 +238,6 @@ def _design(
     seed: int,
     listed: pd.DataFrame | None,
 ) -> tuple[pd.DataFrame, int | None]:
-    from dyelab.errors import choose
-
     choose(design, ("full", "fraction", "optimal"), "design")
     full = factoring.crossed(chosen, listed)
     if design == "full":
@@ -334,11 +355,11 @@ def _used(keep: Series | Book | None) -> tuple[set[str], dict[tuple[Any, ...], s
     return set(keep.swatches["swatch"]), dict(zip(rows, keep.swatches["swatch"], strict=True))
 
 
-def _unseen(replicates: int, controls: bool, shared: bool) -> tuple[str, ...]:
+def _unseen(replicates: int, controls: bool, pots: str) -> tuple[str, ...]:
     keys = [
         *(["one_swatch"] if replicates < 2 else []),
         *([] if controls else ["no_controls"]),
-        *(["shared_bath"] if shared and replicates > 1 else []),
+        *(["shared_bath"] if pots == "shared" and replicates > 1 else []),
     ]
     return tuple(words.say(f"series.{key}") for key in keys)
 

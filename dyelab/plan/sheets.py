@@ -88,7 +88,7 @@ def page(
     if sheet == "baths":
         data |= _bath_data(planned, children, listed)
     elif sheet == "timetable":
-        data |= {"days": timetable(planned, pots), "about": words.say("series.pots", pots=pots)}
+        data |= {"days": timetable(planned, pots), "about": _about(planned, pots)}
     elif sheet == "labels":
         pictures = _marks(planned.swatches)
         data |= _label_data(planned.swatches, paper)
@@ -139,7 +139,7 @@ def _bath(row: Any, listed: pd.DataFrame) -> dict[str, Any]:
     return {
         "bath": row["bath"],
         "head": words.say(f"series.kind_{row['kind']}", fibre=row["fibre"]),
-        "day": words.say("series.day", day=row["day"]),
+        "day": words.say("series.day_of_round", day=row["day"], round=row["round"]),
         "heat": f"{row['temperature_C']:.0f} °C",
         "time": words.say("series.minutes", minutes=f"{row['minutes']:.0f}"),
         "fibre_g": f"{row['fibre_g']:.1f}",
@@ -164,23 +164,70 @@ def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, 
         clock = start * 60.0
         lines: list[dict[str, Any]] = []
         for kind in KINDS:
-            clock = _stage(rows[rows["kind"] == kind], clock, pots, lines)
-        days.append({"day": words.say("series.day", day=day), "rows": lines})
+            clock = _stage(rows[rows["kind"] == kind], clock, pots, planned.water_bath, lines)
+        said = words.say("series.day_of_round", day=day, round=rows["round"].iloc[0])
+        days.append({"day": said, "rows": lines, "hours": clock / 60 - start})
     return days
 
 
-def _stage(rows: pd.DataFrame, clock: float, pots: int, lines: list[dict[str, Any]]) -> float:
+def effort(planned: Series, pots: int = 2) -> dict[str, Any]:
+    """Count what a series asks for: what one looks at before one says yes.
+
+    Returns
+    -------
+    dict
+        `pots` (baths of the busiest round, rinses apart), `baths`, `rounds`, `days`, `hours`
+        (with so many pots on at once), `salts_g` (grams of mordants and metal salts).
+    """
+    pots_used = planned.baths[planned.baths["kind"] != "rinse"]
+    salts = pots_used[pots_used["kind"].isin(["mordant", "modifier"])]
+    days = timetable(planned, pots)
+    return {
+        "pots": int(pots_used.groupby("round")["bath"].nunique().max()),
+        "baths": int(pots_used["bath"].nunique()),
+        "rounds": int(planned.baths["round"].nunique()),
+        "days": len(days),
+        "hours": sum(day["hours"] for day in days),
+        "salts_g": float(salts["weigh_g"].sum()),
+    }
+
+
+def _about(planned: Series, pots: int) -> str:
+    if planned.water_bath:
+        return words.say("series.water_baths", pots=pots, jars=planned.water_bath)
+    return words.say("series.pots", pots=pots)
+
+
+def _stage(
+    rows: pd.DataFrame, clock: float, pots: int, jars: int, lines: list[dict[str, Any]]
+) -> float:
+    """Put a stage's baths on, one after another; jars of one heat stand in one water bath."""
     free = [clock] * max(pots, 1)
-    for row in rows.to_dict("records"):
-        pot = free.index(min(free))
-        takes = row["minutes"] + (_WARM_UP if row["temperature_C"] > 30 else 0)
-        heat = f"{row['temperature_C']:.0f} °C, {row['minutes']:.0f} min"
-        head = words.say(f"series.kind_{row['kind']}", fibre=row["fibre"])
-        what = f"{head}: {row['material']} ({row['swatches']})" if row["material"] else head
+    for together in _put_on(rows, jars):
+        pot, first = free.index(min(free)), together[0]
+        takes = first["minutes"] + (_WARM_UP if first["temperature_C"] > 30 else 0)
         times = {"from": _clock(free[pot]), "to": _clock(free[pot] + takes)}
-        lines.append({**times, "bath": row["bath"], "what": what, "heat": heat})
+        lines += [{**times, **_line(row)} for row in together]
         free[pot] += takes
     return max(free)
+
+
+def _put_on(rows: pd.DataFrame, jars: int) -> list[list[dict[Any, Any]]]:
+    """Baths heated together: each alone, or so many jars of one heat and time."""
+    heats = [part for _, part in rows.groupby(["temperature_C", "minutes"], sort=False)]
+    alone = jars or 1
+    return [
+        part.iloc[at : at + alone].to_dict("records")
+        for part in (heats if jars else [rows])
+        for at in range(0, len(part), alone)
+    ]
+
+
+def _line(row: dict[Any, Any]) -> dict[str, Any]:
+    heat = f"{row['temperature_C']:.0f} °C, {row['minutes']:.0f} min"
+    head = words.say(f"series.kind_{row['kind']}", fibre=row["fibre"])
+    what = f"{head}: {row['material']} ({row['swatches']})" if row["material"] else head
+    return {"bath": row["bath"], "what": what, "heat": heat}
 
 
 def _clock(minutes: float) -> str:
