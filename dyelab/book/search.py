@@ -14,7 +14,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import pandas as pd
 
-from dyelab import table
+from dyelab import recipe, table
 from dyelab.book.model import Book
 from dyelab.book.views import recipes
 from dyelab.errors import InputError
@@ -30,7 +30,8 @@ _RANGES = (
     (rf"(?:is|=|of|at)?\s*{_NUMBER}", "exactly"),
 )
 _NAMED = ("tannin", "mordant", "dye", "modifier")
-_DOSES = {"iron": "iron_wof", "copper": "copper_wof", "mass": "mass_g"}
+_METALS = recipe.metals.columns()
+_DOSES = {**_METALS, "mass": "mass_g"}
 _DOSES |= {name: f"{name}_wof" for name in _NAMED if name != "modifier"}
 _COLOUR = {"l": "L", "lightness": "L", "a": "a", "b": "b", "chroma": "chroma"}
 _WORDS = ["form", "fibre", "ground", "series", *_NAMED]
@@ -163,8 +164,8 @@ def _stripped(text: str) -> str:
 
 def _named(rows: _Index, text: str) -> np.ndarray:
     plain = _stripped(text.strip('"“”'))
-    if plain in ("iron", "copper"):
-        return rows[f"{plain}_wof"] > 0
+    if plain in _METALS:
+        return rows[_METALS[plain]] > 0
     if plain in _NAMED:
         return rows[plain] != "none"
     if plain in ("undyed", "control"):

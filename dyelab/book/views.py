@@ -11,9 +11,9 @@ from dyelab.recipe import sequence
 
 _SWATCH = ["swatch", "form", "fibre", "ground", "series"]
 RECIPE = ["tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof", "vat"]
-RECIPE += ["iron_wof", "copper_wof", "modifier", "assist", "assist_wof"]
+METALS = recipe.metals.columns()
+RECIPE += [*METALS.values(), "modifier", "assist", "assist_wof"]
 IDENTITY = ["metals_at", "rest", "recipe"]
-_ACTING = ("mordant", "modifier", "other")
 _USUAL = {"tannin": 1, "mordant": 2, "dye": 3, "vat": 3}
 
 
@@ -29,11 +29,12 @@ def recipes(bk: Book) -> pd.DataFrame:
     -------
     DataFrame
         `swatch, form, fibre, ground, series, tannin, tannin_wof, mordant, mordant_wof, dye,
-        dye_wof, vat, iron_wof, copper_wof, modifier, assist, assist_wof, metals_at, rest,
-        recipe`. Names are those of the materials list; ``none`` and 0.0 where absent; several
-        are joined ``a + b`` in the order done. Doses are % WOF of the material used. Iron and
-        copper stay out of `mordant` unless they are the only mordant. A dose that can't be
-        worked out is NaN. `assist` is what went into the mordant's bath with it.
+        dye_wof, vat`, the dose of each metal of `recipe.metals` (`iron_wof` …), `modifier,
+        assist, assist_wof, metals_at, rest, recipe`. Names are those of the materials list;
+        ``none`` and 0.0 where absent; several are joined ``a + b`` in the order done. Doses are
+        % WOF of the material used. Colour-shifting metals stay out of `mordant` unless they are
+        the only mordant. A dose that can't be worked out is NaN. `assist` is what went into the
+        mordant's bath with it.
 
         `recipe` is every step in order with its own dose, as `recipe.sequence` writes it: only
         swatches that agree in it, and in form, fibre, ground and area, are replicates. `rest`
@@ -124,8 +125,7 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
     done = done.sort_values([*by, "order"], kind="stable").reset_index(drop=True)
     done = _dipped(_assisted(_with_doses(bk, done), by), by)
     groups = done[by].drop_duplicates().set_index(by).index
-    iron, copper = done["metal"].eq("Fe"), done["metal"].eq("Cu")
-    metal = iron | copper
+    metal = done["counted"]
     mordant = done["kind"].eq("mordant")
     alone = mordant & metal & ~_any(done, by, mordant & ~metal)
     kinds = {
@@ -138,9 +138,8 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
         columns[name] = _names(done[mask], by)
         columns[f"{name}_wof"] = _sum(done[mask], by)
     columns["vat"] = done["kind"].eq("vat").groupby([done[key] for key in by]).any()
-    acting = done["kind"].isin(_ACTING)
-    columns["iron_wof"] = _sum(done[iron & acting], by)
-    columns["copper_wof"] = _sum(done[copper & acting], by)
+    for symbol, name in recipe.metals.symbols().items():
+        columns[METALS[name]] = _sum(done[metal & done["metal"].eq(symbol)], by)
     columns["modifier"] = _names(done[done["kind"].eq("modifier") & ~metal], by)
     assist = done["kind"].eq("assist") & done["to"].eq("mordant")
     columns["assist"] = _names(done[assist], by)
@@ -160,7 +159,7 @@ def _identity(done: pd.DataFrame, by: list[str]) -> dict[str, pd.Series]:
     part = telling["area"].where(telling["area"] == "whole", "part" if "area" in by else None)
     telling = telling.assign(area=part.fillna(telling["area"]))
     telling = telling.assign(text=sequence.texts(telling))
-    metal = telling["metal"].isin(["Fe", "Cu"]) & telling["kind"].isin(_ACTING)
+    metal = telling["counted"]
     said = _told(telling, groups, metal)
     odd = said & _out_of_order(telling, groups, said)
     spoken = telling["text"].mask(odd, telling["kind"])[~metal & (~said | odd)]
@@ -240,8 +239,9 @@ def _blanks(frame: pd.DataFrame) -> pd.DataFrame:
         frame[name] = frame[name].astype(object).where(frame[name].notna(), "none").astype(str)
         dose = f"{name}_wof"
         if dose in frame:
+            frame[dose] = frame[dose].replace(-np.inf, np.nan)
             frame[dose] = frame[dose].where(frame[name] != "none", 0.0)
-    for name in ("iron_wof", "copper_wof"):
+    for name in METALS.values():
         frame[name] = frame[name].fillna(0.0).replace(-np.inf, np.nan)
     return frame
 
@@ -258,10 +258,7 @@ def _names(done: pd.DataFrame, by: list[str]) -> pd.Series:
 
 def _sum(done: pd.DataFrame, by: list[str]) -> pd.Series:
     """Doses added up; unknown if one is (-inf, told from absent, in the metals' columns)."""
-    unknown = done["material"].isin(["Fe", "Cu"])
-    doses = done["wof"].mask(
-        done["metal"].isin(["Fe", "Cu"]) & done["wof"].isna() & ~unknown, -np.inf
-    )
+    doses = done["wof"].mask(done["counted"] & done["wof"].isna(), -np.inf)
     return doses.groupby([done[key] for key in by]).sum(min_count=1)
 
 
@@ -280,4 +277,6 @@ def _with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
     wof = pd.Series(np.nan, index=done.index)
     for unit, dose in by_unit.items():
         wof = wof.mask(done["unit"] == unit, dose())
-    return done.assign(material=material, metal=material.map(metals).fillna(""), wof=wof)
+    metal = material.map(metals).fillna("")
+    counted = recipe.metals.counted(metal, done["kind"])
+    return done.assign(material=material, metal=metal, counted=counted, wof=wof)

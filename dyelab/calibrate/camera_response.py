@@ -10,7 +10,7 @@ from functools import cache
 
 import numpy as np
 
-from dyelab import convert
+from dyelab import convert, numerics
 from dyelab.calibrate.reference import BANDS, NOISE
 
 # Typical of their kind; a photo's own light is seldom one of a standard's tables.
@@ -104,7 +104,7 @@ def learn(seen: np.ndarray, spectra: np.ndarray, noise: float = NOISE) -> Respon
     return Response(
         weights[kept] / weights[kept].sum(),
         np.stack([part[1] for part in parts]),
-        np.stack([[_root(rest) for rest in part[2]] for part in parts]),
+        np.stack([[numerics.root(rest) for rest in part[2]] for part in parts]),
         np.stack([part[3] for part in parts]),
         float(evidence.max()),
     )
@@ -122,13 +122,12 @@ def _for_light(
         size = FREEDOM * level * _generic()[:, channel].max()
         spread = size**2 * alike * np.outer(light, light)
         error = (noise * (seen[:, channel] + 0.02 * seen[:, channel].max())) ** 2
-        whole = spectra @ spread @ spectra.T + np.diag(error)
-        left = seen[:, channel] - spectra @ prior
-        gain = np.linalg.solve(whole, spectra @ spread).T
-        evidence += -0.5 * left @ np.linalg.solve(whole, left) - 0.5 * np.linalg.slogdet(whole)[1]
-        means.append(prior + gain @ left)
-        spreads.append(spread - gain @ spectra @ spread)
-        gains.append(gain)
+        off = seen[:, channel] - spectra @ prior
+        found = numerics.conditioned(spread, spectra, np.diag(error), off)
+        means.append(prior + found[0])
+        spreads.append(found[1])
+        gains.append(found[2])
+        evidence += found[3]
     return evidence, np.stack(means, axis=-1), np.stack(spreads), np.stack(gains)
 
 
@@ -154,10 +153,5 @@ def any_response(rng: np.random.Generator) -> np.ndarray:
     """One response (36, 3) of a camera and light that nothing is known about."""
     light = _lights()[rng.integers(len(_lights()))]
     alike = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / SMOOTH_NM) ** 2)
-    bumps = (_root(alike) @ rng.standard_normal((len(BANDS), 3))) * FREEDOM
+    bumps = (numerics.root(alike) @ rng.standard_normal((len(BANDS), 3))) * FREEDOM
     return np.maximum(_generic() + bumps * _generic().max(axis=0) * 0.5, 0) * light[:, None]
-
-
-def _root(matrix: np.ndarray) -> np.ndarray:
-    values, vectors = np.linalg.eigh((matrix + matrix.T) / 2)
-    return vectors * np.sqrt(np.maximum(values, 0))

@@ -5,6 +5,8 @@ A calibration errs alike on colours alike, above all on one dye at any depth.
 
 import numpy as np
 
+from dyelab import numerics
+
 # How the errors of two swatches go together, the likeliest over rendered photos of other worlds:
 # distance, how much lightness counts in it, the share that all have, and the share of one alone.
 _FAR, _DEPTH, _EVERYWHERE, _UNLIKE = 14.0, 0.25, 0.02, 0.15
@@ -37,15 +39,7 @@ def left_by(lab: np.ndarray, places: np.ndarray) -> np.ndarray:
 
 def most_telling(lab: np.ndarray, count: int) -> list[int]:
     """Which colours (n, 3), known by instrument, would leave least variance in all; best first."""
-    left = _alike(lab, lab)
-    chosen: list[int] = []
-    for _ in range(min(count, len(lab))):
-        gain = (left**2).sum(axis=0) / (np.diag(left) + _UNLIKE)
-        gain[chosen] = -1.0
-        best = int(gain.argmax())
-        left = left - np.outer(left[best], left[best]) / (left[best, best] + _UNLIKE)
-        chosen.append(best)
-    return chosen
+    return numerics.greedy(_alike(lab, lab), _UNLIKE, count)
 
 
 def _solved(places: np.ndarray, values: np.ndarray) -> np.ndarray:

@@ -8,8 +8,9 @@ from dyelab.compare import noise
 from dyelab.compare.directions import direction
 from dyelab.compare.interval import Noise, chance_if_equal, distance_interval, noise_floor
 from dyelab.compare.pots import Arms, arms
-from dyelab.compare.variants import Variants, inner, semidefinite
+from dyelab.compare.variants import Variants, inner
 from dyelab.compare.verdicts import verdict_of
+from dyelab.numerics import semidefinite
 
 
 def contrast(

@@ -16,6 +16,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import special
 
+from dyelab import numerics
 from dyelab.compare.formulas import distance_gradient, metric
 
 _ROUNDS = 40  # halvings: the root is then exact to rounding over the ranges searched
@@ -51,8 +52,7 @@ class Seen:
 def seen(formula, before: np.ndarray, after: np.ndarray, covariance: np.ndarray) -> Seen:
     """Turn pairs of colours (n, 3) with joint covariance (n, 6, 6) into a formula's own units."""
     shape = metric(formula, before, after)
-    values, vectors = np.linalg.eigh(shape)
-    root = (vectors * np.sqrt(np.maximum(values, 0))[:, None]) @ np.swapaxes(vectors, 1, 2)
+    root = numerics.symmetric_root(shape)
     powers, axes = np.linalg.eigh(root @ (_MINUS @ covariance @ _MINUS.T) @ root)
     powers = np.maximum(powers, _FLOOR * np.maximum(powers.sum(axis=1), 1e-20)[:, None])
     parts = np.einsum("nji,njk,nk->ni", axes, root, after - before)

@@ -8,7 +8,8 @@ from scipy import sparse
 from dyelab.compare.formulas import distance_gradient, metric
 from dyelab.compare.interval import Noise, evened
 from dyelab.compare.pots import Arms, arms, left_by_pairing
-from dyelab.compare.variants import Variants, inner, semidefinite
+from dyelab.compare.variants import Variants, inner
+from dyelab.numerics import semidefinite, symmetric_root
 
 # The approximation of a length's distribution runs up to 7 % over its size where the noise is
 # drawn out; this much more variance near zero pays for that.
@@ -200,8 +201,7 @@ def own_axes(
 
     The move is scaled to the formula's own distance, since M holds for small moves.
     """
-    values, vectors = np.linalg.eigh(shape)
-    root = (vectors * np.sqrt(np.maximum(values, 0))[:, None, :]) @ np.swapaxes(vectors, 1, 2)
+    root = symmetric_root(shape)
     spread = np.nan_to_num(root @ (_MINUS @ pair.total @ _MINUS.T) @ root)
     powers, axes = np.linalg.eigh(spread)
     parts = np.einsum("nji,nj->ni", axes, np.einsum("nij,nj->ni", root, move))

@@ -18,6 +18,7 @@ from dyelab import table
 from dyelab.compare.pots import Cells, cells
 from dyelab.compare.spread import Spread, spread
 from dyelab.errors import InputError
+from dyelab.numerics import semidefinite
 
 
 @dataclass(frozen=True)
@@ -200,13 +201,4 @@ def inner(loadings: sparse.csr_array, size: int = 3) -> np.ndarray:
     for i in range(size):
         for j in range(i + 1):
             result[:, i, j] = result[:, j, i] = parts[i].multiply(parts[j]).sum(axis=1)
-    return result
-
-
-def semidefinite(matrices: np.ndarray) -> np.ndarray:
-    """Nearest covariance to each symmetric matrix: negative variances set to zero."""
-    result = np.array(matrices, float)
-    known = np.isfinite(result).all(axis=(-2, -1))
-    values, vectors = np.linalg.eigh(result[known])
-    result[known] = (vectors * np.maximum(values, 0)[:, None, :]) @ np.swapaxes(vectors, -1, -2)
     return result

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab import numerics
 from dyelab.convert.difference import dE76
 from dyelab.convert.lab import adapt_lab
 from dyelab.convert.light import white
@@ -31,6 +32,7 @@ from dyelab.table import (
 REACH, FEW = 8.0, 25
 _LEAST = 0.02  # variance: what conversions of one spectrum by two tables differ by
 _AT_ONCE = 500
+_STEP = 0.1  # CIELAB units: small beside the transform's curvature, large beside rounding
 
 
 def adapt_cloth(
@@ -127,7 +129,8 @@ def _moved(
     lab: np.ndarray, spread: np.ndarray, old: tuple[str, int], new: tuple[str, int]
 ) -> tuple[np.ndarray, np.ndarray]:
     moved, error = adapt_cloth(lab, old, new)
-    slopes = _slopes(lab, white(*old), white(*new))
+    whites = white(*old), white(*new)
+    slopes = numerics.slopes(lambda moved: adapt_lab(moved, *whites), lab, _STEP)
     carried = slopes @ np.nan_to_num(spread) @ np.swapaxes(slopes, -1, -2)
     return np.clip(moved, [0, -160, -160], [100, 160, 160]), carried + error
 
@@ -136,15 +139,6 @@ def _with_spread(table: pd.DataFrame, spread: np.ndarray) -> pd.DataFrame:
     if set(STANDARD_UNCERTAINTIES) <= set(table):
         table[STANDARD_UNCERTAINTIES] = np.sqrt(np.diagonal(spread, axis1=-2, axis2=-1))
     return with_covariances(table, spread)
-
-
-def _slopes(lab: np.ndarray, source: np.ndarray, target: np.ndarray) -> np.ndarray:
-    """Derivatives (n, 3, 3) of the adapted L*, a*, b* by the old ones."""
-    step = 0.1 * np.eye(3)
-    up, down = (
-        adapt_lab(lab[:, None] + sign * step, source, target) for sign in (1, -1)
-    )  # (n, 3 steps, 3 coordinates)
-    return np.swapaxes((up - down) / 0.2, -1, -2)
 
 
 @cache

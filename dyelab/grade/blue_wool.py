@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pandas as pd
 
-from dyelab import table, words
+from dyelab import numerics, table, words
 from dyelab.errors import InputError
 from dyelab.grade import scales
 
@@ -109,8 +109,7 @@ def _drawn(rows: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
     after = rows[table.LAB].to_numpy(float)
     spread = table.covariances(rows)
     unknown = ~np.isfinite(spread).all(axis=(1, 2))
-    values, vectors = np.linalg.eigh(np.where(unknown[:, None, None], 0.0, spread))
-    root = vectors * np.sqrt(np.maximum(values, 0))[:, None, :]
+    root = numerics.root(np.where(unknown[:, None, None], 0.0, spread))
     noise = np.einsum("nij,dnj->dni", root, rng.normal(size=(_DRAWS, len(rows), 3)))
     drawn = scales.grey_scale_difference(before, after + noise)
     return np.where(unknown, np.nan, drawn)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from dyelab import table, words
+from dyelab import recipe, table, words
 from dyelab.errors import InputError, choose
 from dyelab.grade import blue_wool
 from dyelab.grade.curves import Drift, amount_text, drifts, fails, moment_text, shows
@@ -150,13 +150,14 @@ def _toned(grades: pd.DataFrame, wide: pd.DataFrame, spectra: pd.DataFrame | Non
 
 def _bare(wide: pd.DataFrame, fibre: str) -> np.ndarray | None:
     """Mean colour of the untreated cloth of this fibre, where the book has it."""
-    needed = ["fibre", "dye", "tannin", "mordant", "iron_wof", "copper_wof"]
+    metals = list(recipe.metals.columns().values())
+    needed = ["fibre", "dye", "tannin", "mordant", *metals]
     if not set(needed) <= set(wide.columns):
         return None
     plain = wide["exposure"].eq("none") & wide["fibre"].eq(fibre) & wide["part"].eq("swatch")
     for name in ("dye", "tannin", "mordant"):
         plain &= wide[name].eq("none")
-    plain &= wide[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1) == 0
+    plain &= wide[metals].fillna(0).sum(axis=1) == 0
     return wide.loc[plain, table.LAB].mean().to_numpy(float) if plain.any() else None
 
 

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, grade, words
+from dyelab import compare, grade, shift, words
 from dyelab.errors import InputError
 from dyelab.handout import variants
 from dyelab.plot import fastness as drawn
@@ -101,7 +101,7 @@ def compared(found: grade.Study) -> pd.DataFrame:
         made = part.assign(variant=[variants.recipe(row, bare=True) for row in factors])
         if made["variant"].nunique() < 2:
             continue
-        metals = made[["iron_wof", "copper_wof"]].fillna(0).sum(axis=1)
+        metals = made[[c for c in shift.METALS.values() if c in made]].fillna(0).sum(axis=1)
         plain = metals + 1000 * made["mordant"].eq("none")
         base = str(made["variant"].iloc[int(np.argmin(plain.to_numpy()))])
         cloth = f"{part['dye'].iloc[0]}, {part['fibre'].iloc[0]}"

@@ -228,7 +228,8 @@ def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
     """
     held = found.held
     last = held["amount"] == held.groupby("exposure")["amount"].transform("max")
-    metals = held["iron_wof"].isin([0, found.dose]) & held["copper_wof"].isin([0, found.dose])
+    doses = held[[c for c in shift.METALS.values() if c in held]]
+    metals = doses.isin([0, found.dose]).all(axis=1)
     chosen = held[last & metals & (held["fibre"] == fibre) & (held["mordant"] != "none")]
     rows = fullest(chosen[chosen["dye"] != "none"]).to_dict("records")
     named = [{**row, "when": when(row), "added": _added(row)} for row in rows]
@@ -263,7 +264,7 @@ def _with_light(graded: pd.DataFrame, light: pd.DataFrame) -> pd.DataFrame:
 
 
 def _added(row: dict[Any, Any]) -> str:
-    doses = {metal: row[f"{metal}_wof"] for metal in variants.METALS}
+    doses = {metal: row.get(column, 0.0) for metal, column in shift.METALS.items()}
     said = [shift.dosed(metal, dose) for metal, dose in doses.items() if dose > 0]
     return ", ".join([str(row["mordant"]), *said])
 

@@ -38,7 +38,7 @@ def sheet(
     one = shift.family(source.recipes, source.moves, metal=metal, **picked)
     doses: list[Dose] = [dose for dose in one.dyed if shift.with_only(dose, metal)]
     if len(doses) < 2:
-        named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": _metal(metal)}
+        named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": metal}
         raise InputError(words.say("pages.no_metal", **named))
     last = doses[-1]
     blocks = [
@@ -50,12 +50,8 @@ def sheet(
         *[parts.Text(text, "small") for text in gaps(one, last)],
         parts.Caution(cautions([variants.SALTS[metal]], source)),
     ]
-    title = words.say("pages.metal_title", metal=_metal(metal).capitalize(), dye=picked["dye"])
+    title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
     return own.page(title, blocks, white=source.white)
-
-
-def _metal(metal: str) -> str:
-    return words.say(f"pages.{metal}")
 
 
 def cautions(names: list[str], source: variants.Source, *, children: bool = False) -> tuple:

@@ -58,9 +58,7 @@ def _summary(source: variants.Source, moved: dict[str, pd.DataFrame]) -> str:
             named = {key: str(top[key]) for key in ("dye", "cloth", "moved")}
             named["verdict"] = compare.in_words(top)
             numbers = {"dose": variants.dose(top["dose"]), "distance": f"{top['dE00']:.1f}"}
-            told = words.say(
-                "pages.report_metal", metal=words.say(f"pages.{metal}"), **named, **numbers
-            )
+            told = words.say("pages.report_metal", metal=metal, **named, **numbers)
             said.append(parts.opened(told))
     return " ".join(said)
 
@@ -75,7 +73,7 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
             dose=rows["dose"].map(variants.dose),
             dye=rows["dye"].replace("none", words.say("pages.undyed")),
         )
-        title = words.say("pages.report_did", metal=words.say(f"pages.{metal}"))
+        title = words.say("pages.report_did", metal=metal)
         blocks.append(parts.Heading(title))
         blocks.append(parts.number_table(shown, words.say("pages.compared_pair")))
     return blocks

@@ -8,13 +8,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab import recipe as recipe_
 from dyelab import shift, table, words
 from dyelab.shift.recipes import FACTORS
 
 __all__ = ["FACTORS", "METALS", "Source", "only", "recipe", "source"]
 
 METALS = tuple(shift.METALS)
-SALTS = {"iron": "ferrous sulfate", "copper": "copper sulfate"}
+SALTS = recipe_.metals.salts()
 REFERENCE_FIBRE = "blue wool"  # light references: measured beside the swatches, not dyed here
 
 

@@ -33,8 +33,8 @@ def worksheet(
     """
     asked = _asked(source, metal, count)
     if asked.empty:
-        raise InputError(words.say("pages.no_pairs", metal=words.say(f"pages.{metal}")))
-    blocks: list[Any] = [parts.Text(words.say(f"pages.worksheet_{metal}"), "lead")]
+        raise InputError(words.say("pages.no_pairs", metal=metal))
+    blocks: list[Any] = [parts.Text(words.say("pages.worksheet_lead", metal=metal), "lead")]
     answers: list[Any] = [parts.Heading(words.say("pages.answers"))]
     for number, row in enumerate(asked.to_dict("records"), 1):
         before, after = source.made.iloc[[row["from_row"]]], source.made.iloc[[row["to_row"]]]
@@ -42,7 +42,7 @@ def worksheet(
         answers += _answer(number, pd.concat([before, after]), row, metal)
     care = parts.Caution(cautions([variants.SALTS[metal]], source, children=True))
     end = [care, parts.NewPage(), *answers, parts.Text(words.say("pages.answers_note"), "small")]
-    named = words.say(f"pages.{metal}")
+    named = metal
     return own.page(
         words.say("pages.worksheet_title", metal=named), [*blocks, *end], white=source.white
     )

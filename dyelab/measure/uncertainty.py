@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from dyelab import numerics
 from dyelab.calibrate import Calibration, Samples
 
 AREAS = 16  # independent areas of a window: four by four groups of blocks
@@ -46,13 +47,8 @@ def covariances(
     factors = _fewer(common)
     shared = np.einsum("nfk,nfl->nkl", factors, factors)
     whole = slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared
-    return whole, factors, _upright_root(own)
-
-
-def _upright_root(covariance: np.ndarray) -> np.ndarray:
-    """Symmetric square root: alike for colours alike, so that replicates' factors agree in sign."""
-    values, vectors = np.linalg.eigh(covariance)
-    return (vectors * np.sqrt(np.maximum(values, 0))[:, None]) @ np.swapaxes(vectors, 1, 2)
+    # Roots alike for colours alike, so that replicates' factors agree in sign.
+    return whole, factors, numerics.symmetric_root(own)
 
 
 def _cloth(blocks: np.ndarray) -> np.ndarray:

@@ -7,14 +7,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import words
+from dyelab import shift, words
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
 
 _MOST = 72
 _ORDERS = ("book", "lightness", "hue", "iron", "series")
 _TABLE = ["swatch", "fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
-_TABLE += ["iron_wof", "copper_wof", "modifier", "L", "a", "b"]
+_REST = ["modifier", "L", "a", "b"]
 _READING = ["reading", "exposure", "amount", "unit", "area", "part", "L", "a", "b", "illuminant"]
 _READING += ["observer", "method", "flags", "taken_at"]
 _PICTURE = 640
@@ -66,7 +66,12 @@ def _show(book: Any, find: str, order: str, swatch: str) -> frame.Shown:
     total = len(book.swatches)
     sentence = words.say("browse.found", found=len(rows), all=total, where=where)
     chips = [_chip(row, row["swatch"], _recipe(row)) for row in rows.head(_MOST).to_dict("records")]
-    return frame.Shown(sentence, table=rows[_TABLE], chips=chips, notes=_notes(book, rows))
+    return frame.Shown(
+        sentence,
+        table=rows[[*_TABLE, *_metals(rows), *_REST]],
+        chips=chips,
+        notes=_notes(book, rows),
+    )
 
 
 def _coloured(book: Any, rows: pd.DataFrame) -> pd.DataFrame:
@@ -87,6 +92,11 @@ def _sorted(rows: pd.DataFrame, order: str) -> pd.DataFrame:
     return rows.loc[keys[order].sort_values(kind="stable", na_position="last").index]
 
 
+def _metals(rows: pd.DataFrame) -> list[str]:
+    """Columns of the metals that any of these has."""
+    return [column for column in shift.METALS.values() if (rows[column] > 0).any()]
+
+
 def _chip(row: Any, label: str, note: str) -> frame.Chip:
     if pd.isna(row["L"]):
         return frame.Chip(label, None, note)
@@ -96,7 +106,7 @@ def _chip(row: Any, label: str, note: str) -> frame.Chip:
 
 def _recipe(row: Any) -> str:
     named = [(row[n], row[f"{n}_wof"]) for n in ("tannin", "mordant", "dye") if row[n] != "none"]
-    named += [(n, row[f"{n}_wof"]) for n in ("iron", "copper") if row[f"{n}_wof"] > 0]
+    named += [(n, row[f"{n}_wof"]) for n in shift.METALS if row[f"{n}_wof"] > 0]
     parts = [f"{name} {dose:g} %" if dose > 0 else str(name) for name, dose in named]
     parts += [row["modifier"]] if row["modifier"] != "none" else []
     return f"{row['fibre']}: {', '.join(parts) or words.say('planning.control_none')}"

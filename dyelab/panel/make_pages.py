@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import words
+from dyelab import shift, words
 from dyelab.errors import InputError
 from dyelab.handout import (
     fastness,
@@ -104,7 +104,7 @@ def _choose(source: variants.Source) -> dict[str, Any]:
     say = words.say
     made, codes = source.made, list(source.book.swatches["swatch"])
     kinds = [(say(f"make_pages.{name}"), name) for name in KINDS]
-    both = [(say(f"pages.{metal}"), metal) for metal in variants.METALS]
+    both = shift.metals_of(made)
     listed = [(say("make_pages.every_series"), ""), *((n, n) for n in series_page.names(source))]
     picks = {n: choices.pick(say(f"make_pages.{n}"), _kinds(made, n)) for n in _CLOTH}
     return {

@@ -113,11 +113,22 @@ def _choose(book: Any) -> dict[str, Any]:
             words.say("planning.fibre"), fibres, ["wool"], rows=5, note=hint
         ),
         **picks,
-        "iron": choices.text(words.say("planning.iron"), "0 2", hint=doses),
-        "copper": choices.text(words.say("planning.copper"), "0", hint=doses),
+        "iron": choices.text(_metal("iron"), "0 2", hint=doses),
+        "copper": choices.text(_metal("copper"), "0", hint=doses),
+        "another": choices.pick(words.say("planning.another"), ["none", *_further()]),
+        "doses": choices.text(words.say("planning.another_doses"), "0 2", hint=doses),
         "more": choices.text(words.say("planning.more"), hint=words.say("planning.more_hint")),
         **_sizes(),
     }
+
+
+def _metal(metal: str) -> str:
+    return words.say("planning.metal", metal=metal.capitalize())
+
+
+def _further() -> list[str]:
+    """Metals besides the two that have a field of their own."""
+    return [metal for metal in recipe.metals.columns() if metal not in ("iron", "copper")]
 
 
 def _sizes() -> dict[str, Any]:
@@ -153,6 +164,7 @@ def _options(listed: pd.DataFrame, name: str) -> list[str]:
 
 
 def _fit(_book: Any, made: dict[str, Any]) -> None:
+    made["doses"].layout.display = "none" if made["another"].value == "none" else None
     for name, design in (("divide", "fraction"), ("runs", "optimal")):
         made[name].layout.display = None if made["design"].value == design else "none"
 
@@ -172,11 +184,17 @@ def factors(book: Any, chosen: dict[str, Any]) -> dict[str, list[Any]]:
             continue
         role = str(recipe.find(level, listed)["role"])
         found.setdefault("dye" if role == "vat" else role, []).append(text)
-    for metal in ("iron", "copper"):
-        doses = table.number_list(chosen[metal].replace("%", " "), metal) or [0]
+    for metal, text in _metal_doses(chosen).items():
+        doses = table.number_list(text.replace("%", " "), metal) or [0]
         doses = [0] if metal in out else doses
         found[metal] = list(dict.fromkeys(f"{dose:g}" for dose in doses))
     return found
+
+
+def _metal_doses(chosen: dict[str, Any]) -> dict[str, str]:
+    """Doses as written, by metal."""
+    doses = {"iron": chosen["iron"], "copper": chosen["copper"]}
+    return doses if chosen["another"] == "none" else {**doses, chosen["another"]: chosen["doses"]}
 
 
 def _left_out(listed: pd.DataFrame, chosen: dict[str, Any]) -> list[str]:
@@ -185,7 +203,8 @@ def _left_out(listed: pd.DataFrame, chosen: dict[str, Any]) -> list[str]:
         return []
     named = [name for factor in _FACTORS for name in chosen[factor] if name != "none"]
     more = [text.rpartition(" ")[0] or text for text in re.split(r";|,\s|,(?!\d)", chosen["more"])]
-    metals = [m for m in ("iron", "copper") if any(table.number_list(chosen[m].replace("%", " ")))]
+    doses = _metal_doses(chosen).items()
+    metals = [m for m, text in doses if any(table.number_list(text.replace("%", " ")))]
     wanted = [*named, *filter(None, map(str.strip, more)), *metals]
     return recipe.not_for_children(wanted, listed)
 

@@ -10,7 +10,6 @@ from dyelab import recipe, words
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
 
-_METALS = ("Al", "Fe", "Cu", "Sn", "Ti")
 _LITTLE = 1.0  # g: what a kitchen scale errs by
 _ASKS = {
     "weigh": ("material", "dose", "fibre_g", "liquor_ratio", "stock_percent"),
@@ -165,7 +164,7 @@ def _metal(listed: pd.DataFrame, material: str, dose: float) -> list[str]:
 
 def _named(metal: str) -> str:
     """Name of a metal; a book's own may be one without a name here."""
-    return words.say(f"weighing.metal_{metal}") if metal in _METALS else metal
+    return recipe.metals.symbols().get(metal, metal)
 
 
 def _dose(listed: pd.DataFrame, material: str, weighed_g: float, fibre_g: float) -> frame.Shown:

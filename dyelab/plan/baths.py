@@ -10,7 +10,6 @@ import pandas as pd
 from dyelab import recipe
 from dyelab.recipe.advice import CELLULOSE
 
-IRON, COPPER = "ferrous sulfate", "copper sulfate"
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "dye": "D", "vat": "V", "modifier": "X"}
 _LETTERS |= {"rinse": "R"}
 KINDS = tuple(_LETTERS)
@@ -56,9 +55,9 @@ def _of_recipe(row: Any, vats: set[str]) -> list[dict[str, Any]]:
             wanted.append(("vat" if row[kind] in vats else kind, row[kind], row[f"{kind}_wof"]))
     if row["modifier"] != "none":
         wanted.append(("modifier", row["modifier"], row["modifier_wof"]))
-    for salt, dose in ((IRON, row["iron_wof"]), (COPPER, row["copper_wof"])):
-        if dose:
-            wanted.append(("modifier", salt, dose))
+    for metal, salt in recipe.metals.salts().items():
+        if row[f"{metal}_wof"]:
+            wanted.append(("modifier", salt, row[f"{metal}_wof"]))
     wanted.append(("rinse", "", np.nan))
     return [step_of(kind, material, dose, fibre) for kind, material, dose in wanted]
 

@@ -13,7 +13,7 @@ from dyelab import errors, recipe, table
 from dyelab.errors import InputError
 
 MATERIALS = ("tannin", "mordant", "dye", "modifier")
-METALS = ("iron", "copper")
+METALS = tuple(recipe.metals.columns())
 FACTORS = ("fibre", "tannin", "mordant", "dye", *METALS, "modifier")
 MOST = 5000
 
@@ -39,7 +39,8 @@ def levels(
     factors : mapping of str to sequence
         By factor: `fibre` names; `tannin`, `mordant`, `dye`, `modifier` as ``"none"`` or a
         material with its dose in % WOF, such as ``"gallnut 8"`` (without a dose: the middle
-        of the usual range); `iron` and `copper` as doses of the salt in % WOF, 0 for none.
+        of the usual range); a metal of
+        `recipe.metals`, such as `iron`, as doses of its salt in % WOF, 0 for none.
     listed : DataFrame, optional
         The materials list.
 

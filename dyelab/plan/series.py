@@ -17,7 +17,7 @@ from dyelab.plan import factors as factoring
 
 Design = Literal["full", "fraction", "optimal"]
 RECIPE = ["fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
-RECIPE += ["iron_wof", "copper_wof", "modifier", "modifier_wof"]
+RECIPE += [*recipe.metals.columns().values(), "modifier", "modifier_wof"]
 _GROUND = ["tannin", "tannin_wof", "mordant", "mordant_wof"]
 
 

@@ -11,6 +11,7 @@ from dyelab.book import Book
 from dyelab.card import label_svg
 from dyelab.errors import InputError
 from dyelab.plan.baths import KINDS
+from dyelab.plan.factors import METALS
 from dyelab.plan.series import RECIPE, Series, totals
 
 _HERE = Path(__file__).with_name("typst")
@@ -290,7 +291,7 @@ def recipe_line(row: Any) -> str:
         for name in ("tannin", "mordant", "dye", "modifier")
         if row[name] != "none"
     ]
-    parts += [f"{name} {row[f'{name}_wof']:g}" for name in ("iron", "copper") if row[f"{name}_wof"]]
+    parts += [f"{name} {row[f'{name}_wof']:g}" for name in METALS if row.get(f"{name}_wof")]
     if row["purpose"] != "series" and not parts:
         parts = [row["purpose"]]
     return f"{row['fibre']}: {', '.join(parts)}" if parts else str(row["fibre"])

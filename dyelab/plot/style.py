@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from dyelab import convert, table
+from dyelab import convert, table, words
 
 INK = "#737373"
 FAINT = "rgba(128,128,128,0.28)"
@@ -51,9 +51,13 @@ AXES = {
     "dECMC": "ΔE CMC(2:1)",
     "wavelength": "wavelength (nm)",
     "reflectance": "reflectance factor (0 to 1)",
-    "iron_wof": "iron salt (% of the weight of fibre)",
-    "copper_wof": "copper salt (% of the weight of fibre)",
 }
+
+
+def _axis(name: str) -> str:
+    if name.endswith("_wof") and name not in AXES:
+        return words.say("shift_plot.metal_axis", metal=name.removesuffix("_wof"))
+    return AXES.get(name, name)
 
 
 def _template() -> go.layout.Template:
@@ -103,9 +107,9 @@ def figure(traces: Iterable[Any] = (), *, x: str = "", y: str = "", **layout: An
     fixed = {"template": TEMPLATE, "height": 420, "uirevision": "keep"}
     drawn = go.Figure(list(traces), layout={**fixed, **layout})
     if x:
-        drawn.update_xaxes(title_text=AXES.get(x, x))
+        drawn.update_xaxes(title_text=_axis(x))
     if y:
-        drawn.update_yaxes(title_text=AXES.get(y, y))
+        drawn.update_yaxes(title_text=_axis(y))
     return drawn
 
 

@@ -194,9 +194,6 @@ def _scatter(model: "Model") -> float:
     return float(np.sqrt(np.median(np.trace(C, axis1=1, axis2=2))))
 
 
-_SALTS = ("ferrous sulfate", "copper sulfate")
-
-
 def completed(model: "Model", recipes: pd.DataFrame) -> pd.DataFrame:
     """Recipes with every column a model needs, and only materials it knows.
 
@@ -240,8 +237,8 @@ def _doses(cells: np.ndarray) -> np.ndarray:
 
 
 def _without_salts(full: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
-    """Iron and copper are told by their doses alone, as in the book's own recipes."""
-    alone = np.isin(full["mordant"].astype(str), _SALTS)
+    """Shifting metals are told by their doses alone, as in the book's own recipes."""
+    alone = np.isin(full["mordant"].astype(str), list(shift.shifting_salts()))
     mordant = np.where(alone, NONE, full["mordant"])
     return {**full, "mordant": mordant, "mordant_wof": np.where(alone, 0.0, full["mordant_wof"])}
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyelab import convert
+from dyelab import convert, numerics
 
 _LEAST, _MOST = 0.002, 0.999  # reflectance; K/S runs away below, and turns back above
 _STEP = 1e-3
@@ -66,10 +66,7 @@ class Basis:
 
     def slopes(self, scores: np.ndarray, white: tuple[str, int] | None = None) -> np.ndarray:
         """Change of L*, a*, b* by each score, (n, 3, q)."""
-        moves = _STEP * np.eye(scores.shape[1])
-        up = self.lab(scores[:, None, :] + moves, white)
-        down = self.lab(scores[:, None, :] - moves, white)
-        return np.swapaxes(up - down, 1, 2) / (2 * _STEP)
+        return numerics.slopes(lambda moved: self.lab(moved, white), scores, _STEP)
 
     def variances(self, scores: np.ndarray, covariances: np.ndarray) -> np.ndarray:
         """Variances (n, q) of the scores for CIELAB covariances (n, 3, 3): the likeliest errors."""

@@ -4,6 +4,7 @@ A grid is two tables whose rows all join with each other, so that a kernel that 
 steps needs no table of the whole.
 """
 
+import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,10 +12,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import words
+from dyelab import recipe, words
 from dyelab.errors import InputError, choose
 from dyelab.predict.recipes import CLOTH, COLUMNS, NONE, STEPS, Step, name_and_dose
 
+METALS = recipe.metals.columns()
 SIZE = 200_000
 _LEFT = ("cloth", "tannin", "mordant")
 _RIGHT = ("dye", "metals", "modifier")
@@ -28,7 +30,7 @@ _DOSES = [dict(zip(_DOSED, counts, strict=True)) for counts in _COUNTS]
 # What is drawn together when recipes are put together anew.
 _TOGETHER = [
     *(CLOTH, ("tannin", "tannin_wof"), ("mordant", "mordant_wof"), ("dye", "dye_wof")),
-    *(("iron_wof", "copper_wof"), ("modifier",)),
+    *(tuple(METALS.values()), ("modifier",)),
 ]
 _DRAWN = 4  # draws for each recipe wanted: some come twice
 _FIGURES = np.array(
@@ -50,7 +52,7 @@ class Limits:
     most : mapping
         Dose column to the most allowed, such as ``{"iron_wof": 2.0}``.
     without : tuple of str
-        Materials left out; ``"iron"`` and ``"copper"`` stand for their salts.
+        Materials left out; a metal such as ``"iron"`` stands for its salt.
     """
 
     hold: Mapping[str, Any]
@@ -106,7 +108,7 @@ def checked(made: pd.DataFrame, limits: Limits) -> None:
     """Raise for limits that name a column or a material that isn't there."""
     known = [m for name in STEPS for m in dict.fromkeys(name_and_dose(made, name)[0])]
     for name in limits.without:
-        choose(name, [*dict.fromkeys(known), "iron", "copper"], "material", "in this book")
+        choose(name, [*dict.fromkeys(known), *METALS], "material", "in this book")
     for name in (*limits.hold, *limits.most):
         choose(name, COLUMNS, "column", "of a recipe")
     for column, wanted in limits.hold.items():
@@ -162,22 +164,21 @@ def _levels(
 def _metals(
     made: pd.DataFrame, steps: Mapping[str, Step], limits: Limits, counts: Mapping[str, int]
 ) -> pd.DataFrame:
-    """Iron, copper or neither; both only where the book holds both at once."""
+    """Each metal or none; several at once only where the book holds those together."""
     doses = {}
-    for name in ("iron", "copper"):
-        column = STEPS[name][1]
+    for name, column in METALS.items():
         step = steps.get(name)
         absent = NONE in name_and_dose(made, name)[0]
-        most = limits.most.get(str(column))
-        some = _doses(step, 0, most, counts[name], absent) if step else []
-        doses[name] = ([0.0] if absent else []) + [d for d in some if d > 0]
-    frame = pd.DataFrame(
-        [(i, c) for i in doses["iron"] for c in doses["copper"]],
-        columns=["iron_wof", "copper_wof"],
-    )
-    both = (made["iron_wof"] > 0) & (made["copper_wof"] > 0)
-    alone = (frame["iron_wof"] == 0) | (frame["copper_wof"] == 0)
-    return frame if both.any() else frame[alone].reset_index(drop=True)
+        count = counts.get(name, counts["copper"])
+        some = _doses(step, 0, limits.most.get(column), count, absent) if step else []
+        doses[column] = ([0.0] if absent else []) + [d for d in some if d > 0]
+    frame = pd.DataFrame(itertools.product(*doses.values()), columns=list(doses))
+    dyed = made[[c for c in doses if c in made]].reindex(columns=list(doses), fill_value=0.0) > 0
+    seen = set(dyed.itertuples(index=False, name=None))
+    there = frame > 0
+    keep = there.sum(axis=1) < 2
+    keep |= [one in seen for one in there.itertuples(index=False, name=None)]
+    return frame[keep].reset_index(drop=True)
 
 
 def _doses(step: Step | None, i: int, most: float | None, count: int, absent: bool) -> list[float]:
@@ -207,7 +208,7 @@ def _allowed(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
         if column in limits.most:
             keep &= (table[column] <= limits.most[column] + 1e-9).to_numpy()
         metal = column.removesuffix("_wof")
-        if metal in ("iron", "copper") and _banned(metal, limits):
+        if metal in METALS and _banned(metal, limits):
             keep &= (table[column] == 0).to_numpy()
         elif not column.endswith("_wof"):
             banned = set(limits.without)
@@ -217,8 +218,7 @@ def _allowed(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
 
 
 def _banned(metal: str, limits: Limits) -> bool:
-    salt = {"iron": "ferrous sulfate", "copper": "copper sulfate"}[metal]
-    return metal in limits.without or salt in limits.without
+    return metal in limits.without or recipe.metals.salts()[metal] in limits.without
 
 
 def _listed(value: Any) -> list[Any]:
@@ -304,16 +304,3 @@ def sample(grid: Grid, n: int, seed: int = 0) -> pd.DataFrame:
     if len(places) > n:
         places = np.sort(np.random.default_rng(seed).choice(places, n, replace=False))
     return grid.recipes(places)
-
-
-def greedy(K: np.ndarray, noise: float, n: int) -> list[int]:
-    """Rows that together most reduce the total variance of a covariance, one after the other."""
-    K = K.copy()
-    chosen: list[int] = []
-    for _ in range(min(n, len(K))):
-        gain = (K**2).sum(axis=1) / (np.diag(K) + noise)
-        gain[chosen] = -1.0
-        best = int(np.argmax(gain))
-        chosen.append(best)
-        K -= np.outer(K[best], K[best]) / (K[best, best] + noise)
-    return chosen

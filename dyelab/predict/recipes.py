@@ -18,8 +18,7 @@ STEPS: dict[str, tuple[str | None, str | None]] = {
     "tannin": ("tannin", "tannin_wof"),
     "mordant": ("mordant", "mordant_wof"),
     "dye": ("dye", "dye_wof"),
-    "iron": (None, "iron_wof"),
-    "copper": (None, "copper_wof"),
+    **{metal: (None, column) for metal, column in recipe.metals.columns().items()},
     "modifier": ("modifier", None),
 }
 COLUMNS = [c for pair in STEPS.values() for c in pair if c]
@@ -35,7 +34,7 @@ class Step:
     ----------
     name : str
     materials : tuple of str
-        Those dyed, without ``none``; for iron and copper the metal itself.
+        Those dyed, without ``none``; for a metal the metal itself.
     usual : ndarray (m,)
         Median dose of each, in % WOF; 1 where a step has no dose.
     top, least : ndarray (m,)

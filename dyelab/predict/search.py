@@ -390,10 +390,10 @@ def _ranked(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
     """Tried ones that should land first; then by expected distance, the best of each way."""
     landing = (judged["tried"] != "") & (judged["dE00"] <= tolerance)
     ordered = judged.assign(_first=~landing).sort_values(["_first", "dE00"], kind="stable")
-    ways = [*_WAYS, "_iron", "_copper", "_first"]
-    marked = ordered.assign(_iron=ordered["iron_wof"] > 0, _copper=ordered["copper_wof"] > 0)
-    ways = [way for way in ways if way in marked]
-    return marked.drop_duplicates(ways).drop(columns=["_first", "_iron", "_copper"])
+    there = {f"_{m}": ordered[c] > 0 for m, c in recipe.metals.columns().items() if c in ordered}
+    marked = ordered.assign(**there)
+    ways = [way for way in [*_WAYS, *there, "_first"] if way in marked]
+    return marked.drop_duplicates(ways).drop(columns=["_first", *there])
 
 
 def _with_marks(model: Model, ranked: pd.DataFrame) -> pd.DataFrame:
@@ -432,7 +432,7 @@ def weigh_out(recipe_row: Mapping[Any, Any], fibre_g: float) -> pd.DataFrame:
         If there is no fibre.
     """
     rows = []
-    salts = {"iron": "ferrous sulfate", "copper": "copper sulfate"}
+    salts = recipe.metals.salts()
     for name, (material, dose) in STEPS.items():
         wof = float(recipe_row.get(dose, 0.0)) if dose else 0.0
         if wof > 0:

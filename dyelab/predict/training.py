@@ -8,8 +8,9 @@ import pandas as pd
 
 from dyelab import convert, shift, table, words
 from dyelab.errors import InputError
+from dyelab.numerics import greedy
 from dyelab.predict.basis import Basis, bands_of_lab, of_bands
-from dyelab.predict.candidates import greedy, of_book, sample
+from dyelab.predict.candidates import of_book, sample
 from dyelab.predict.gp import Likeness, Seen, cross
 from dyelab.predict.recipes import COLUMNS, STEPS, Step, coded
 

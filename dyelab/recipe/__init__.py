@@ -1,5 +1,6 @@
 """Recipes: materials and their chemistry, sums on weight of fibre, sense, and cautions."""
 
+from dyelab.recipe import metals
 from dyelab.recipe.advice import advise, refuse
 from dyelab.recipe.arithmetic import (
     bath_wof,
@@ -32,6 +33,7 @@ __all__ = [
     "materials",
     "metal_percent",
     "metal_wof",
+    "metals",
     "molar_mass",
     "not_for_children",
     "refuse",

@@ -5,9 +5,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from dyelab import words
-from dyelab.recipe import hazard_statements, materials
-
-_METALS = {"Fe", "Cu", "Sn", "Ti", "Al"}
+from dyelab.recipe import hazard_statements, materials, metals
 
 
 def cautions(
@@ -45,12 +43,17 @@ def cautions(
     keys += ["children"] if children else []
     out = hazard_statements.not_for_children(list(names), known) if children else []
     said += [words.say("recipe.children_out", what=", ".join(out))] if out else []
-    return (*said, *(words.say(f"recipe.{key}") for key in [*keys, "sheet"]))
+    return (
+        *said,
+        *(words.say(f"recipe.{key}") for key in keys),
+        *metals.disposal(rows["metal"]),
+        words.say("recipe.sheet"),
+    )
 
 
 def _where(rows: pd.DataFrame, hot: bool) -> list[str]:
-    """Air, heat, pots, drains: what the bath is, beside what is in it."""
-    metal = bool(set(rows["metal"]) & _METALS)
+    """Air, heat, pots: what the bath is, beside what is in it."""
+    metal = bool(set(rows["metal"]) & set(metals.symbols()))
     vat = rows["role"].eq("vat").any()
-    asked = {"air": hot, "heat": hot, "pots": metal, "drain": metal, "vat": bool(vat)}
+    asked = {"air": hot, "heat": hot, "pots": metal, "vat": bool(vat)}
     return [key for key, wanted in asked.items() if wanted]

@@ -7,9 +7,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from dyelab import errors, table, words
+from dyelab import errors, files, table, words
 from dyelab.errors import InputError
 from dyelab.recipe import formula as chemistry
+from dyelab.recipe import metals
 
 _SHIPPED = Path(__file__).with_name("materials.csv")
 
@@ -63,13 +64,16 @@ def materials(own: pd.DataFrame | None = None) -> pd.DataFrame:
 @cache
 def shipped() -> pd.DataFrame:
     """Return the materials that come with dyelab."""
-    cells = pd.read_csv(_SHIPPED, dtype=str, keep_default_na=False)
-    return _worked_out(table.typed(cells, table.MATERIALS))
+    cells, _ = files.cells(_SHIPPED)
+    more = metals.metals().rename(columns={"salt": "material"}).drop(columns="metal")
+    more = more[~more["material"].isin(cells["material"])].rename(columns={"symbol": "metal"})
+    more = table.as_text(more.assign(role="mordant"), table.MATERIALS)
+    return _worked_out(table.typed(pd.concat([cells, more]).fillna(""), table.MATERIALS))
 
 
 def _worked_out(frame: pd.DataFrame) -> pd.DataFrame:
-    for name, formula in zip(frame["material"], frame["formula"], strict=True):
-        refuse_unsafe(name, formula)
+    for name, formula, metal in frame[["material", "formula", "metal"]].itertuples(index=False):
+        refuse_unsafe(name, formula or metal)
     mass = [chemistry.molar_mass(text) if text else np.nan for text in frame["formula"]]
     metal = [
         chemistry.metal_percent(text, metal) if text and metal else stated

@@ -36,6 +36,7 @@ from dyelab.shift.recipes import (
     leading,
     level,
     metals_of,
+    shifting_salts,
     way_text,
     without_others,
 )
@@ -79,6 +80,7 @@ __all__ = [
     "relative_strength",
     "separate",
     "shared_factors",
+    "shifting_salts",
     "way_text",
     "with_only",
     "without_others",

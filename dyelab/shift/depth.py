@@ -13,7 +13,7 @@ import pandas as pd
 from dyelab import convert, table, words
 from dyelab.errors import InputError
 from dyelab.shift.k_over_s import cell_spectra
-from dyelab.shift.recipes import Recipes
+from dyelab.shift.recipes import METALS, Recipes
 
 
 def added(reflectance: np.ndarray, base: np.ndarray | None = None) -> np.ndarray:
@@ -190,7 +190,7 @@ def _undyed(recipes: Recipes, row: int) -> int:
     """The bare cloth of a recipe; -1 where it wasn't read."""
     made = recipes.made
     bare = (made["dye"] == "none") & (made["tannin"] == "none")
-    bare &= (made["iron_wof"] == 0) & (made["copper_wof"] == 0)
+    bare &= (made[list(METALS.values())] == 0).all(axis=1)
     for name in ("form", "fibre", "ground"):
         if name in made:
             bare &= made[name] == made[name].iloc[row]

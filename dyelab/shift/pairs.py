@@ -325,7 +325,7 @@ def _hue_names(pairs: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
 def interaction(
     wide: pd.DataFrame | Recipes, *, shared: pd.DataFrame | None = None, confidence: float = 0.95
 ) -> pd.DataFrame:
-    """What iron and copper do together beyond the sum of what each does alone.
+    """What two metals do together beyond the sum of what each does alone.
 
     Parameters
     ----------
@@ -336,20 +336,21 @@ def interaction(
     Returns
     -------
     DataFrame
-        One row where all four of none, iron, copper and both exist: the factors, `recipe`,
-        `dL, da, db` (both - iron - copper + none) and its length `distance` (ΔE*ab), each with
+        One row where all four of none, each metal and both exist: the factors, `recipe`,
+        `dL, da, db` (both - one - other + none) and its length `distance` (ΔE*ab), each with
         `_low` and `_high`, `noise_floor`, `verdict`, `moved`, `words`. Each four was read by
         one method, the most trusted that read all of it. Empty where there is no such four.
     """
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
     made = recipes.made
     held = [n for n in FACTORS if n in made and n not in METALS.values()]
-    key = [*held, "iron_wof", "copper_wof"]
+    key = [*held, *METALS.values()]
     at = pd.Series(np.arange(len(made)), index=pd.MultiIndex.from_frame(made[key]))
-    both = np.flatnonzero((made["iron_wof"] > 0) & (made["copper_wof"] > 0))
-    fours = [four for row in both if (four := _four(made, at, key, int(row))) is not None]
+    at = at[~at.index.duplicated()]
+    two = np.flatnonzero((made[list(METALS.values())] > 0).sum(axis=1) == 2)
+    fours = [four for row in two if (four := _four(made, at, key, int(row))) is not None]
     if not fours:
-        return pd.DataFrame(columns=["recipe", "iron_wof", "copper_wof", "distance", "verdict"])
+        return pd.DataFrame(columns=["recipe", *METALS.values(), "distance", "verdict"])
     apart = [name for name in key if name != "method"]
     whole = [made.iloc[four[0]][apart] for four in fours]
     rows = np.array(fours)[~pd.DataFrame(whole).duplicated().to_numpy()]
@@ -358,15 +359,16 @@ def interaction(
     weights = np.array([1, -1, -1, 1.0])
     found = compare.contrast(recipes.variants, rows, weights, summed, confidence)
     context = made.iloc[rows[:, 0]].reset_index(drop=True)
-    names = context[[*held, "iron_wof", "copper_wof"]].assign(recipe=label(context))
-    result = pd.concat([names, found], axis=1)
+    result = pd.concat([context[key].assign(recipe=label(context)), found], axis=1)
     return result.assign(words=[_beyond_the_sum(row) for row in result.to_dict("records")])
 
 
 def _beyond_the_sum(row: dict[Any, Any]) -> str:
     spans = {name: f"{row[f'distance{name}']:.1f}" for name in ("", "_low", "_high")}
+    metals = [name for name, column in METALS.items() if row[column] > 0]
     return words.say(
         "shift.together",
+        metals=words.say("family.and").join(metals).capitalize(),
         recipe=row["recipe"],
         distance=spans[""],
         low=spans["_low"],
@@ -377,8 +379,9 @@ def _beyond_the_sum(row: dict[Any, Any]) -> str:
 
 
 def _four(made: pd.DataFrame, at: pd.Series, key: list[str], row: int) -> list[int] | None:
-    """Rows with both metals, iron alone, copper alone, and neither."""
-    own = tuple(made[key].iloc[row])
-    rest, iron, copper = own[:-2], own[-2], own[-1]
-    wanted = [(*rest, iron, copper), (*rest, iron, 0.0), (*rest, 0.0, copper), (*rest, 0.0, 0.0)]
-    return [int(at[one]) for one in wanted] if all(one in at.index for one in wanted) else None
+    """Rows with both metals, the first alone, the second alone, and neither."""
+    own = dict(zip(key, made[key].iloc[row], strict=True))
+    one, other = (column for column in METALS.values() if own[column] > 0)
+    wanted = [own, own | {other: 0.0}, own | {one: 0.0}, own | {one: 0.0, other: 0.0}]
+    places = [tuple(cell[name] for name in key) for cell in wanted]
+    return [int(at[place]) for place in places] if all(p in at.index for p in places) else None

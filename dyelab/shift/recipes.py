@@ -1,17 +1,19 @@
 """A swatch book as variants: one row a recipe as dyed, its mean colour, and its noise."""
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
 
 from dyelab import compare, table, words
 from dyelab.errors import InputError, choose
-from dyelab.recipe import sequence
+from dyelab.recipe import materials, metals, sequence
 
+METALS = metals.columns()
 FACTORS = [
     *("form", "fibre", "ground", "tannin", "tannin_wof", "mordant", "mordant_wof"),
-    *("dye", "dye_wof", "iron_wof", "copper_wof", "modifier", "assist", "assist_wof"),
+    *("dye", "dye_wof", *METALS.values(), "modifier", "assist", "assist_wof"),
     *("metals_at", "rest", "method"),
 ]
 # What makes two swatches replicates beside the factors: every step in order, and the area.
@@ -19,8 +21,6 @@ IDENTITY = ["area", "recipe"]
 # Ways of reading a colour, the most trusted first: an instrument's own spectrum, its colour, what
 # somebody typed from one, then pictures. They err differently, so they are never averaged.
 METHODS = ("spectral", "colorimeter", "typed", "scan", "photo")
-_SALTS = ("ferrous sulfate", "copper sulfate")
-METALS = {"iron": "iron_wof", "copper": "copper_wof"}
 # What a step changes in a recipe; `metals` is any of them or several at once.
 VARIES = {
     **{metal: ("metals_at", column) for metal, column in METALS.items()},
@@ -85,8 +85,9 @@ def as_dyed(
         If columns are missing, nothing has been read as dyed (by this method), or white points
         mix.
     """
-    table.need(wide, [*table.LAB, *table.WHITE, "swatch", *METALS.values()], "shift")
-    rows = _read_by(fresh(wide), method)
+    table.need(wide, [*table.LAB, *table.WHITE, "swatch"], "shift")
+    absent = {column: 0.0 for column in METALS.values() if column not in wide}
+    rows = _read_by(fresh(wide.assign(**absent)), method)
     white = table.one_white(rows)
     there = [name for name in [*FACTORS, *IDENTITY] if name in rows]
     rows = _without_salts(rows.assign(**_filled(rows[there])))
@@ -185,21 +186,30 @@ def _filled(rows: pd.DataFrame) -> dict[str, pd.Series]:
 
 
 def _without_salts(rows: pd.DataFrame) -> pd.DataFrame:
-    """Iron and copper are told by their doses alone, wherever in the recipe they stood."""
+    """Shifting metals are told by their doses alone, wherever in the recipe they stood."""
+    salts = shifting_salts()
     changed = {}
     if "modifier" in rows:
-        kept = {text: _no_salt(text) for text in rows["modifier"].unique()}
+        kept = {text: _no_salt(text, salts) for text in rows["modifier"].unique()}
         changed["modifier"] = rows["modifier"].map(kept)
     if "mordant" in rows:
-        alone = rows["mordant"].isin(_SALTS)
+        alone = rows["mordant"].isin(salts)
         changed["mordant"] = rows["mordant"].where(~alone, "none")
         if "mordant_wof" in rows:
             changed["mordant_wof"] = rows["mordant_wof"].where(~alone, 0.0)
     return rows.assign(**changed)
 
 
-def _no_salt(text: str) -> str:
-    kept = [part for part in text.split(" + ") if part and part not in _SALTS]
+@cache
+def shifting_salts() -> frozenset[str]:
+    """Return the materials that bring a colour-shifting metal."""
+    listed, known = materials(), metals.metals()
+    shifting = known.loc[known["effect"] == "shifting", "symbol"]
+    return frozenset(listed.loc[listed["metal"].isin(shifting), "material"])
+
+
+def _no_salt(text: str, salts: frozenset[str]) -> str:
+    kept = [part for part in text.split(" + ") if part and part not in salts]
     return " + ".join(kept) or "none"
 
 
@@ -232,15 +242,15 @@ def without_others(made: pd.DataFrame, metal: str) -> pd.Series:
 def level(made: pd.DataFrame, what: str) -> pd.Series:
     """What each recipe has of `what`, in words: ``iron 2 %``, ``potash alum 15 %``, ``none``."""
     if what in METALS or what == "metals":
-        metals = METALS if what == "metals" else {what: METALS[what]}
-        doses = zip(*(made[column].tolist() for column in metals.values()), strict=True)
-        return pd.Series([_doses(dict(zip(metals, row, strict=True))) or "none" for row in doses])
+        asked = METALS if what == "metals" else {what: METALS[what]}
+        doses = zip(*(made[column].tolist() for column in asked.values()), strict=True)
+        return pd.Series([_doses(dict(zip(asked, row, strict=True))) or "none" for row in doses])
     doses = made.get(f"{what}_wof", pd.Series(np.nan, index=made.index)).to_numpy(float)
     return pd.Series([dosed(str(n), d) for n, d in zip(made[what], doses, strict=True)])
 
 
-def _doses(metals: dict[str, float]) -> str:
-    return ", ".join(dosed(metal, dose) for metal, dose in metals.items() if not dose <= 0)
+def _doses(of: dict[str, float]) -> str:
+    return ", ".join(dosed(metal, dose) for metal, dose in of.items() if not dose <= 0)
 
 
 def dosed(name: str, dose: float) -> str:
@@ -274,10 +284,10 @@ def in_words(row: dict, leave_out: tuple[str, ...] = ()) -> str:
             parts.append(dosed(row[name], _amount(row, name)))
             if name == "mordant" and _named(row, "assist"):
                 parts[-1] += f" with {dosed(row['assist'], _amount(row, 'assist'))}"
-    metals = {m: row.get(c) for m, c in METALS.items() if m not in leave_out}
-    parts.append(_doses({m: dose for m, dose in metals.items() if dose is not None}))
+    doses = {m: row.get(c) for m, c in METALS.items() if m not in leave_out}
+    parts.append(_doses({m: dose for m, dose in doses.items() if dose is not None}))
     if "metals_at" not in leave_out and row.get("metals_at"):
-        parts.append(str(row["metals_at"]).replace("Fe", "iron").replace("Cu", "copper"))
+        parts.append(metals.named(str(row["metals_at"])))
     if "modifier" not in leave_out:
         parts += _further(row, leave_out)
     parts += [str(row.get(n) or "") for n in ("form", "ground") if n not in leave_out]

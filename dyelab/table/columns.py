@@ -225,7 +225,7 @@ MATERIALS = Table(
         Column("role", required=True, options=ROLES),
         Column("also", about="other names, parted by semicolons"),
         Column("formula", about="chemical formula, water of crystallisation after a dot"),
-        Column("metal", options=("Al", "Fe", "Cu", "Sn", "Ti")),
+        Column("metal", about="symbol of the metal it brings, such as Al or Fe"),
         Column(
             "metal_percent",
             "number",

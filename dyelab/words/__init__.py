@@ -33,7 +33,10 @@ def there(key: str, language: str = "en") -> bool:
 
 def heading(column: str, language: str = "en") -> str:
     """Return a table column's name as a reader knows it; an unknown one loses its underscores."""
-    return _topic("columns", language).get(column, column.replace("_", " "))
+    texts = _topic("columns", language)
+    if column.endswith("_wof") and column not in texts:
+        return texts["metal_wof"].format(metal=column.removesuffix("_wof"))
+    return texts.get(column, column.replace("_", " "))
 
 
 @cache

@@ -1,0 +1,154 @@
+"""Arithmetic on arrays that several rooms need, each idea written once."""
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from functools import wraps
+from typing import Any
+
+import numpy as np
+
+# Colours worked on at a time. So many keep their intermediate arrays in a processor core's own
+# memory, and are enough for what Python adds to each piece not to count; half or twice as many
+# cost the same within 5 % (tests/benchmarks/large_arrays.py).
+PIECE = 16_384
+_THREADS = 4  # at the most: beyond, the machine's memory sets the pace
+
+Colours = Callable[..., np.ndarray]
+
+
+def pieced(colours: int) -> Callable[[Colours], Colours]:
+    """Let a function of colours take large arrays in pieces, on several threads.
+
+    Parameters
+    ----------
+    colours : int
+        How many of its first arguments are arrays (..., 3) that broadcast against each other.
+        Each colour's result must depend on that colour alone.
+
+    Returns
+    -------
+    callable
+        Decorator; the function it makes gives the same results.
+    """
+
+    def decorated(function: Colours) -> Colours:
+        @wraps(function)
+        def whole(*given: Any, **options: Any) -> np.ndarray:
+            arrays, rest = [np.asarray(a, float) for a in given[:colours]], given[colours:]
+            shape = np.broadcast_shapes(*(a.shape for a in arrays))
+            if np.prod(shape[:-1]) < 2 * PIECE:
+                return function(*arrays, *rest, **options)
+            flat = [np.broadcast_to(a, shape).reshape(-1, shape[-1]) for a in arrays]
+
+            def worked(start: int) -> np.ndarray:
+                return function(*(a[start : start + PIECE] for a in flat), *rest, **options)
+
+            with ThreadPoolExecutor(min(os.cpu_count() or 1, _THREADS)) as pool:
+                found = np.concatenate(list(pool.map(worked, range(0, len(flat[0]), PIECE))))
+            return found.reshape(*shape[:-1], *found.shape[1:])
+
+        return whole
+
+    return decorated
+
+
+def semidefinite(matrices: np.ndarray) -> np.ndarray:
+    """Nearest covariance to each symmetric matrix (..., k, k): negative variances set to zero.
+
+    Matrices that are not finite are left as they are.
+    """
+    result = np.array(matrices, float)
+    known = np.isfinite(result).all(axis=(-2, -1))
+    values, vectors = np.linalg.eigh(result[known])
+    result[known] = (vectors * np.maximum(values, 0)[..., None, :]) @ np.swapaxes(vectors, -1, -2)
+    return result
+
+
+def root(matrices: np.ndarray) -> np.ndarray:
+    """R with R Rᵀ the covariance (..., k, k), its columns along the covariance's own axes.
+
+    Negative variances count as zero.
+    """
+    values, vectors = np.linalg.eigh((matrices + np.swapaxes(matrices, -1, -2)) / 2)
+    return vectors * np.sqrt(np.maximum(values, 0))[..., None, :]
+
+
+def symmetric_root(matrices: np.ndarray) -> np.ndarray:
+    """Symmetric S with S S the covariance (..., k, k); negative variances count as zero."""
+    values, vectors = np.linalg.eigh(matrices)
+    return (vectors * np.sqrt(np.maximum(values, 0))[..., None, :]) @ np.swapaxes(vectors, -1, -2)
+
+
+def slopes(function: Colours, at: np.ndarray, step: float) -> np.ndarray:
+    """Derivatives (n, m, k) of m results by k coordinates, by central differences.
+
+    Parameters
+    ----------
+    function : callable
+        (n, k, k) points, one moved along each coordinate, to (n, k, m) results.
+    at : ndarray (n, k)
+    step : float
+        How far each coordinate is moved to either side.
+    """
+    moves = step * np.eye(at.shape[1])
+    up, down = function(at[:, None] + moves), function(at[:, None] - moves)
+    return np.swapaxes(up - down, 1, 2) / (2 * step)
+
+
+def greedy(covariance: np.ndarray, noise: float, count: int) -> list[int]:
+    """Points whose observation leaves least variance in all, one after the other.
+
+    Parameters
+    ----------
+    covariance : ndarray (n, n)
+        Of a Gaussian at n points.
+    noise : float
+        Variance of one observation.
+    count : int
+
+    Returns
+    -------
+    list of int
+        At most `count` different rows, the most telling first.
+    """
+    left = np.array(covariance, float)
+    chosen: list[int] = []
+    for _ in range(min(count, len(left))):
+        gain = (left**2).sum(axis=1) / (np.diag(left) + noise)
+        gain[chosen] = -1.0
+        best = int(np.argmax(gain))
+        chosen.append(best)
+        left -= np.outer(left[best], left[best]) / (left[best, best] + noise)
+    return chosen
+
+
+def conditioned(
+    prior: np.ndarray, design: np.ndarray, noise: np.ndarray, off: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
+    """A Gaussian given observations ``design @ x`` with noise.
+
+    Parameters
+    ----------
+    prior : ndarray (k, k)
+        Covariance of x.
+    design : ndarray (n, k)
+    noise : ndarray (n, n)
+        Covariance of the observations' own errors.
+    off : ndarray (n,)
+        What was observed less what the mean of x gives.
+
+    Returns
+    -------
+    move : ndarray (k,)
+        From the mean before to the mean after.
+    left : ndarray (k, k)
+        Covariance after.
+    gain : ndarray (k, n)
+    evidence : float
+        Logarithm of the chance of the observations, up to a constant.
+    """
+    whole = design @ prior @ design.T + noise
+    gain = np.linalg.solve(whole, design @ prior).T
+    evidence = -0.5 * off @ np.linalg.solve(whole, off) - 0.5 * np.linalg.slogdet(whole)[1]
+    return gain @ off, prior - gain @ design @ prior, gain, float(evidence)

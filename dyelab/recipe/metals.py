@@ -1,0 +1,95 @@
+"""The metals that recipes can be asked about: one row each in ``metals.csv``, hazards included.
+
+A row names the metal, its symbol, its usual salt with formula and usual range, and what it does. A `shifting` metal (iron) turns the colour wherever in the recipe it
+stands, and is told by its dose alone. A `clear` one (aluminium) is a mordant in the mordant's
+place, and counts as a metal where it modifies a dyed cloth.
+"""
+
+import re
+from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
+
+import pandas as pd
+
+from dyelab import files
+from dyelab.errors import InputError, choose
+
+FILE = Path(__file__).with_name("metals.csv")
+EFFECTS = ("shifting", "clear")
+_REQUIRED = ["metal", "symbol", "salt", "low_wof", "high_wof", "effect", "hazards", "disposal"]
+
+
+@cache
+def metals() -> pd.DataFrame:
+    """Return the table of metals, one row each.
+
+    Returns
+    -------
+    DataFrame
+        `metal, symbol, salt, formula, low_wof, high_wof` (usual range of the salt, % WOF),
+        `effect` (one of `EFFECTS`), `hazards` (GHS statements), `disposal`, `basis`, and
+        `column`, the name that its dose has in a wide table.
+
+    Raises
+    ------
+    InputError
+        If a row leaves out a name, range, effect, hazards or disposal.
+    """
+    rows, _ = files.cells(FILE)
+    for at, row in enumerate(rows.to_dict("records"), 2):
+        for name in _REQUIRED:
+            if not row.get(name):
+                raise InputError(
+                    f"{FILE.name} row {at} ({row['metal'] or '?'}): {name} is blank. A metal is "
+                    "offered only with its salt, range, effect, hazards and disposal stated."
+                )
+        choose(row["effect"], EFFECTS, "effect", "of a metal")
+        if not re.fullmatch(r"H\d{3}\w?( H\d{3}\w?)*", row["hazards"]):
+            raise InputError(
+                f"{FILE.name} row {at} ({row['metal']}): hazards = {row['hazards']!r} is no list "
+                "of GHS statements. Write them as H302 H319."
+            )
+    numbers = {name: rows[name].astype(float) for name in ("low_wof", "high_wof")}
+    return rows.assign(**numbers, column=rows["metal"] + "_wof")
+
+
+def columns() -> dict[str, str]:
+    """Metal to the column of its dose: ``{"iron": "iron_wof", …}``."""
+    return dict(zip(metals()["metal"], metals()["column"], strict=True))
+
+
+def salts() -> dict[str, str]:
+    """Metal to its usual salt: ``{"iron": "ferrous sulfate", …}``."""
+    return dict(zip(metals()["metal"], metals()["salt"], strict=True))
+
+
+def symbols() -> dict[str, str]:
+    """Symbol to metal: ``{"Fe": "iron", …}``."""
+    return dict(zip(metals()["symbol"], metals()["metal"], strict=True))
+
+
+def disposal(found: Iterable[str]) -> list[str]:
+    """How spent baths of these metals, by symbol, are got rid of; each said once."""
+    there = set(found)
+    rows = metals()
+    return list(rows.loc[rows["symbol"].isin(there), "disposal"])
+
+
+def named(text: str) -> str:
+    """Put metals' names in the place of their symbols: ``Fe before dye`` to ``iron before dye``."""
+    return " ".join(symbols().get(word, word) for word in text.split(" "))
+
+
+def counted(symbol: pd.Series, kind: pd.Series) -> pd.Series:
+    """Which steps are told by the dose of their metal, rather than as a mordant or modifier.
+
+    Parameters
+    ----------
+    symbol, kind : Series of str
+        Metal of each step's material, and the step's kind.
+    """
+    shifting = set(metals().loc[metals()["effect"] == "shifting", "symbol"])
+    after = kind.isin(["modifier", "other"])
+    known = symbol.isin(symbols())
+    return (symbol.isin(shifting) & (after | kind.eq("mordant"))) | (known & after)
