@@ -48,6 +48,8 @@ def asked(typed):
         rest = [name for name in factors if name != column]
         made = rows.drop_duplicates("key")
         pairs = made[made[column] > 0].merge(made[made[column] == 0], on=rest)
+        if pairs.empty:
+            continue
         found = compare.pairs(
             rows,
             pairs[["key_y", "key_x"]].set_axis(["reference", "sample"], axis=1),

@@ -1,8 +1,9 @@
 """The metals that recipes can be asked about: one row each in ``metals.csv``, hazards included.
 
-A row names the metal, its symbol, its usual salt with formula and usual range, and what it does. A `shifting` metal (iron) turns the colour wherever in the recipe it
-stands, and is told by its dose alone. A `clear` one (aluminium) is a mordant in the mordant's
-place, and counts as a metal where it modifies a dyed cloth.
+A row names the metal, its symbol, its usual salt with formula and usual range, and what it does.
+A `shifting` metal (iron) turns the colour wherever in the recipe it stands, and is told by its
+dose alone. A `clear` one (aluminium) is a mordant in the mordant's place, and counts as a metal
+where it modifies a dyed cloth.
 """
 
 import re
