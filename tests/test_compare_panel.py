@@ -170,3 +170,25 @@ def test_the_split_shows_each_part_and_the_naive_answer(yard, recipes):
     }
     tables = [pd.isna(found.parts["share_low"]).any(), np.isfinite(found.spectra["ks_low"]).all()]
     assert tables == [False, True]
+
+
+def test_one_press_says_that_swatches_shared_a_pot(yard, tmp_path):
+    """Of a book without baths, and of a copy whose baths are all named."""
+    steps = yard.steps.assign(bath="")
+    kept = {name: getattr(yard, name) for name in ("swatches", "readings", "tests")}
+    bare = book.add(book.create(tmp_path / "old"), **kept, steps=steps)
+    panel = comparing.panel(book.save(bare))
+    panel.choices["dye"].value, panel.choices["fibre"].value = "weld", "wool"
+    assert any("if each swatch had a pot" in note for note in panel.shown.notes)
+    assert set(panel.shown.table["verdict"]) <= {
+        *("real, if each had its own pot", "could be chance, if each had its own pot"),
+    }
+    panel.one_pot.click()
+    assert "shared their pots" in panel.told.value
+    assert set(panel.shown.table["verdict"]) == {"can't tell: one pot each"}
+    assert set(book.open(tmp_path / "old").steps["bath"]) > {""}
+    panel.one_pot.click()
+    assert "all recorded" in panel.told.value
+    example = comparing.panel(yard)
+    example.one_pot.click()
+    assert "example stays as it is" in example.told.value

@@ -23,7 +23,7 @@ def said():
     """Yield every key written out whole in the code."""
     for path in PACKAGE.rglob("*.py"):
         source = path.read_text(encoding="utf-8")
-        for key in re.findall(r"""(?:\bsay|_button)\(\s*["']([a-z_]+\.\w+)["']""", source):
+        for key in re.findall(r"""(?:\bsay|button)\(\s*["']([a-z_]+\.\w+)["']""", source):
             yield path.relative_to(PACKAGE), key
 
 

@@ -1,7 +1,7 @@
 """The choices a panel offers: one look, a name above each, all reachable by keyboard."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import ipywidgets as widgets
@@ -121,3 +121,11 @@ def set_options(widget: Any, options: Iterable[Any]) -> None:
         widget.value = tuple(v for v in kept if v in values)
     elif kept in values:
         widget.value = kept
+
+
+def button(key: str, work: Callable[[], None]) -> widgets.Button:
+    """Return a button that says the words of `key` and does `work`."""
+    made = widgets.Button(description=words.say(key))
+    made.add_class("dl-button")
+    made.on_click(lambda _: work())
+    return made

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from dyelab import compare, shift, words
+from dyelab import compare, plan, shift, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, recipes_of_book
+from dyelab.panel import book_choice, choices, frame, recipes_of_book
 from dyelab.plot import shift as drawn
 
 ALL = ""
@@ -17,7 +17,32 @@ _FIGURES = ("vectors", "multiples", "dose", "spectra", "family")
 _SHOWN = 4  # chips of at most so many pairs
 
 
-def panel(book: Any = None) -> frame.Panel:
+class Comparison(frame.Panel):
+    """The panel that compares, with the press that says which swatches shared a pot."""
+
+    def __init__(self, book: Any = None) -> None:
+        title = words.say("comparing.title")
+        super().__init__(
+            "compare", title, _choose, _show, refresh=_fit, prepare=recipes_of_book.of, book=book
+        )
+        self.one_pot = choices.button("comparing.one_pot", lambda: self.tell(self._shared))
+        self.under(self.one_pot)
+
+    def _shared(self) -> str:
+        """Record that the swatches of each recipe shown shared a pot, and judge anew."""
+        from dyelab import book as books
+
+        book_choice.own(self.book, "comparing.example_kept", put=words.say("comparing.one_pot"))
+        found = _found(self._ready, **self.values)
+        made = found.recipes.made["swatch"]
+        ends = sorted({*found.pairs["from_row"], *found.pairs["to_row"]})
+        named = plan.one_pot(self.book, [made.iloc[row].split(", ") for row in ends])
+        saved = books.save(named, words.say("comparing.one_pot"))
+        self._take(saved.path, saved)
+        return words.say("comparing.shared", recipes=len(ends))
+
+
+def panel(book: Any = None) -> Comparison:
     """Pick what varies, what to hold, the reference and the formula; read what it did.
 
     Parameters
@@ -25,10 +50,7 @@ def panel(book: Any = None) -> frame.Panel:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    title = words.say("comparing.title")
-    return frame.Panel(
-        "compare", title, _choose, _show, refresh=_fit, prepare=recipes_of_book.of, book=book
-    )
+    return Comparison(book)
 
 
 def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
@@ -89,9 +111,9 @@ def _show(
     method: str | None,
     **held: str,
 ) -> frame.Shown:
-    fixed = {name: value for name, value in held.items() if value != ALL and name != what}
-    recipes = bench.recipes(method)
-    found = shift.of_step(recipes, what, reference=reference, formula=formula, hold=fixed)
+    fixed = _fixed(what, held)
+    found = _found(bench, what, reference, formula, method=method, **held)
+    recipes = found.recipes
     figure, said = _picture(bench.spectra, found, picture, what, fixed, formula)
     sentence = _sentence(found.pairs, what, reference, formula)
     return frame.Shown(
@@ -105,6 +127,25 @@ def _show(
             *choices.used(found.pairs.get("method", ()), bench.every.methods),
         ],
     )
+
+
+def _fixed(what: str, held: dict[str, str]) -> dict[str, str]:
+    return {name: value for name, value in held.items() if value != ALL and name != what}
+
+
+def _found(
+    bench: recipes_of_book.Gathered,
+    what: str,
+    reference: str,
+    formula: str,
+    *,
+    method: str | None,
+    picture: str = "",
+    **held: str,
+) -> shift.Shift:
+    recipes = bench.recipes(method)
+    hold = _fixed(what, held)
+    return shift.of_step(recipes, what, reference=reference, formula=formula, hold=hold)
 
 
 def _sentence(pairs: pd.DataFrame, what: str, reference: str, formula: str) -> str:
@@ -157,7 +198,8 @@ def _chip(made: pd.DataFrame, pairs: pd.DataFrame, i: int, row: str, name: str) 
 
 
 def _notes(pairs: pd.DataFrame) -> list[str]:
-    notes = [words.say("comparing.single")] if (pairs["pieces"] == 1).any() else []
+    notes = [words.say("comparing.single")] if (pairs["pots"] < 2).any() else []
+    notes += [words.say("comparing.assumed")] if pairs["assumed"].any() else []
     if len(pairs) > 1:
         notes.append(words.say("comparing.many", number=len(pairs)))
         mean = shift.mean_shift(pairs).iloc[0]

@@ -1,12 +1,10 @@
 """Plan a series, print its sheets, put it into a book; later, enter what was really done."""
 
 import re
-from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-import ipywidgets as widgets
 import numpy as np
 import pandas as pd
 
@@ -49,7 +47,10 @@ class Planner(frame.Panel):
         )
         self.folder.add_class("dl-wide")
         self.white = choices.pick(words.say("planning.new_white"), book_choice.whites())
-        sheets, put = _button("planning.sheets", self._write), _button("planning.put", self._put)
+        sheets, put = (
+            choices.button("planning.sheets", self._write),
+            choices.button("planning.put", self._put),
+        )
         self.under(sheets, put, self.folder, self.white)
 
     def _write(self) -> None:
@@ -85,13 +86,6 @@ def panel(book: Any = None) -> Planner:
         Else the one the session was opened with, else the example.
     """
     return Planner(book)
-
-
-def _button(key: str, work: Callable[[], None]) -> widgets.Button:
-    button = widgets.Button(description=words.say(key))
-    button.add_class("dl-button")
-    button.on_click(lambda _: work())
-    return button
 
 
 def _choose(book: Any) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from dyelab.plan.baths import POTS
 from dyelab.plan.design import all_terms, balance, cannot_tell, fraction, model_matrix, optimal
 from dyelab.plan.factors import FACTORS, Level, crossed, levels
 from dyelab.plan.printed_cloth import printed_cloth
-from dyelab.plan.record import done, open_baths
+from dyelab.plan.record import done, one_pot, open_baths
 from dyelab.plan.series import Series, into, of_recipes, series, totals, with_label_numbers
 from dyelab.plan.sheets import SHEETS, effort, labels, page, recipe_line, sheets, timetable
 
@@ -26,6 +26,7 @@ __all__ = [
     "levels",
     "model_matrix",
     "of_recipes",
+    "one_pot",
     "open_baths",
     "optimal",
     "page",

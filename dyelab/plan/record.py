@@ -118,6 +118,39 @@ def done(
     return book.change(changed, swatches=_finished(changed, chosen, on or date.today().isoformat()))
 
 
+def one_pot(bk: Book, groups: Iterable[Iterable[str]]) -> Book:
+    """Record that the swatches of each group went through every bath together.
+
+    Only baths that aren't recorded are named; a scour and a rinse are left as they are.
+
+    Parameters
+    ----------
+    bk : Book
+    groups : iterable of iterables of str
+        Codes of swatches, such as those of one recipe.
+
+    Raises
+    ------
+    InputError
+        If all their baths are recorded already.
+    """
+    of = {code: i for i, group in enumerate(groups) for code in group}
+    steps = bk.steps
+    blank = (steps["bath"] == "") & steps["swatch"].isin(of) & ~steps["kind"].isin(_NO_COLOUR)
+    if not blank.any():
+        raise InputError("the baths of these swatches are all recorded: nothing to change.")
+    rows = steps[blank]
+    same = [rows["swatch"].map(of), *(rows[name] for name in ("order", "kind", "material"))]
+    number = rows.groupby(same, sort=False, dropna=False).ngroup()
+    used = set(steps["bath"])
+    fresh = (code for i in range(1, 100_000) if (code := f"P{i}") not in used)
+    codes = {n: next(fresh) for n in sorted(number.unique())}
+    return book.change(bk, steps=rows.assign(bath=number.map(codes)))
+
+
+_NO_COLOUR = ("scour", "rinse")
+
+
 def _planned(bk: Book, bath: str, series: str | None) -> pd.DataFrame:
     rows = bk.steps[bk.steps["state"] == "planned"]
     names = bk.swatches.set_index("swatch")["series"]
