@@ -60,7 +60,7 @@ def test_more_iron_darkens_and_the_chip_agrees_with_the_sentence(panel):
 
 def test_two_lights_and_a_patch_of_plausible_colours(panel):
     madder(panel, iron_wof=1.5)
-    here, lamp = panel.shown.chips[0]
+    here, lamp, _tube, _led = panel.shown.chips[0]
     assert (here.illuminant, lamp.illuminant) == ("D65", "A")
     (patch,) = [t for t in panel.shown.drawn.data if t.type == "heatmap"]
     assert len({fill for _, fill in patch.colorscale}) > 5

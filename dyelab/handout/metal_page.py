@@ -2,9 +2,10 @@
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from dyelab import compare, shift, table, words
+from dyelab import compare, convert, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import page as parts
 from dyelab.handout import variants
@@ -12,6 +13,7 @@ from dyelab.handout.metal_texts import gaps, metals, told
 from dyelab.plot import plane
 from dyelab.shift.family import CONTROLS, Dose, Family
 
+_LAMP = "FL11"  # a shop's tube, the light that parts dyeings most
 _COLUMNS = ["dE00", "dE00_low", "dE00_high", "dL", "dC", "dH"]
 
 
@@ -44,6 +46,7 @@ def sheet(
     blocks = [
         parts.Text(told(one, last), "lead"),
         _chips(doses, one.dyed, 14),
+        *_lamps(source, one, doses),
         *_controls(one, doses),
         parts.live(plane.figure(_drawn(one, last), path="path", height=290), told(one, last)),
         _numbers(one, doses),
@@ -71,6 +74,23 @@ def _chips(doses: list[Dose], rows: dict[Dose, dict], height: float) -> parts.Ch
         height_mm=height,
         touching=True,
     )
+
+
+def _lamps(source: variants.Source, one: Family, doses: list[Dose]) -> list[Any]:
+    """The same cloths under a shop's lamp, where all of them have spectra."""
+    waves, found = shift.reflectances(source.recipes, getattr(source.book, "spectra", None))
+    rows = [int(one.dyed[dose]["variant"]) for dose in doses if dose in one.dyed]
+    if not rows or not set(rows) <= set(found):
+        return []
+    light: Any = {"illuminant": _LAMP, "observer": source.white[1]}
+    lab = convert.spectrum_to_lab(waves, np.array([found[row] for row in rows]), **light)
+    frame = pd.DataFrame(lab, columns=table.LAB).assign(**light)
+    labels = [metals(dose) or words.say("pages.no_salt") for dose in doses if dose in one.dyed]
+    chips = parts.Chips(
+        tuple(parts.patches(frame, labels)), columns=max(4, len(rows)), height_mm=9, touching=True
+    )
+    named = f"{words.say(f'lamps.{_LAMP}')} ({_LAMP})"
+    return [parts.Text(words.say("lamps.page", lamp=named), "small"), chips]
 
 
 def _controls(one: Family, doses: list[Dose]) -> list[Any]:

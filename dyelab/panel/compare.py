@@ -13,7 +13,7 @@ from dyelab.plot import shift as drawn
 
 ALL = ""
 _HELD = ("fibre", "dye", "tannin", "mordant")
-_FIGURES = ("vectors", "multiples", "dose", "spectra", "family")
+_FIGURES = ("vectors", "multiples", "dose", "spectra", "family", "lamps")
 _SHOWN = 4  # chips of at most so many pairs
 
 
@@ -116,6 +116,8 @@ def _show(
     recipes = found.recipes
     figure, said = _picture(bench.spectra, found, picture, what, fixed, formula)
     sentence = _sentence(found.pairs, what, reference, formula)
+    if picture == "lamps":
+        return _lamps(bench, found, formula)
     return frame.Shown(
         f"{sentence} {said}".strip(),
         figure,
@@ -238,6 +240,8 @@ def _picture(
         return drawn.dose(curve), curve.sentence
     if picture == "spectra":
         return _spectra(spectra, found, formula)
+    if picture == "lamps":
+        return None, ""
     if picture == "family":
         return _family(made, held), ""
     return drawn.vectors(found.pairs, made), ""
@@ -263,6 +267,44 @@ def _spectra(
         strength=True,
     )
     return figure, depth.sentence
+
+
+def _lamps(bench: recipes_of_book.Gathered, found: shift.Shift, formula: str) -> frame.Shown:
+    """Each pair under several lights: the furthest as chips, all of them as numbers."""
+    pairs = found.pairs.iloc[np.argsort(-found.pairs[formula].to_numpy(), kind="stable")]
+    rows = list(zip(pairs["from_row"].astype(int), pairs["to_row"].astype(int), strict=True))
+    seen = shift.under_lamps(found.recipes, rows, bench.spectra)
+    first = seen[seen["pair"] == seen["pair"].min()]
+    named = pairs["recipe"].to_numpy()[seen["pair"]]
+    table = seen.assign(recipe=named).pivot(index=["pair", "recipe"], columns="lamp", values="dE00")
+    table.columns = [words.say(f"lamps.{lamp}") for lamp in table.columns]
+    notes = [_metamers(seen, pairs["recipe"].to_numpy()), words.say("lamps.about")]
+    notes += choices.used(pairs.get("method", ()), bench.every.methods)
+    said = f"{first['pair'].map(lambda i: pairs['recipe'].iloc[i]).iloc[0]}: "
+    chips = [_lit(row) for row in first.to_dict("records")]
+    shown = table.reset_index().drop(columns="pair").round(1)
+    return frame.Shown(said + shift.told_of_lamps(first), None, shown, chips, notes)
+
+
+def _lit(row: dict[Any, Any]) -> list[frame.Chip]:
+    """A pair under one light, edge to edge."""
+    lamp = words.say(f"lamps.{row['lamp']}")
+    ends = [tuple(float(row[f"{c}_{n}"]) for c in "Lab") for n in (1, 2)]
+    told = (words.say("comparing.before"), f"ΔE00 {row['dE00']:.1f}")
+    return [
+        frame.Chip(text, lab, lamp, str(row["lamp"]), int(row["observer"]))  # type: ignore[arg-type]
+        for text, lab in zip(told, ends, strict=True)
+    ]
+
+
+def _metamers(seen: pd.DataFrame, names: np.ndarray) -> str:
+    """Which pairs are alike in daylight and apart under a lamp."""
+    wide = seen.pivot(index="pair", columns="lamp", values="dE00")
+    here = wide[shift.LAMPS[0]] <= shift.ALIKE
+    found = wide.index[here & (wide.max(axis=1) >= shift.APART)]
+    if not len(found):
+        return words.say("lamps.none_found")
+    return words.say("lamps.found", pairs="; ".join(str(names[i]) for i in found[:6]))
 
 
 def _family(made: pd.DataFrame, held: dict[str, str]) -> go.Figure:

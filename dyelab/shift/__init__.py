@@ -13,6 +13,7 @@ from dyelab.shift.family import (
     shared_factors,
     with_only,
 )
+from dyelab.shift.lamps import ALIKE, APART, LAMPS, reflectances, told_of_lamps, under_lamps
 from dyelab.shift.pairs import (
     Shift,
     compared,
@@ -43,6 +44,9 @@ from dyelab.shift.recipes import (
 from dyelab.shift.saturating import Saturating, fit
 
 __all__ = [
+    "ALIKE",
+    "APART",
+    "LAMPS",
     "METALS",
     "METHODS",
     "START",
@@ -77,10 +81,13 @@ __all__ = [
     "of_metal",
     "of_step",
     "rank",
+    "reflectances",
     "relative_strength",
     "separate",
     "shared_factors",
     "shifting_salts",
+    "told_of_lamps",
+    "under_lamps",
     "way_text",
     "with_only",
     "without_others",

@@ -5,14 +5,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, predict, table, words
+from dyelab import convert, predict, shift, table, words
 from dyelab.errors import InputError
 from dyelab.panel import frame
 from dyelab.panel.explore import offered, spot
 from dyelab.panel.explore.bench import Bench
 from dyelab.plot import explore as drawn
 
-_LAMP = "A"  # lamplight
 _FOUND = ["recipe", "tried", "L", "a", "b", "dE00", "chance", "extrapolates", "leans_on"]
 
 
@@ -74,7 +73,8 @@ def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     figure = drawn.landing(bench.tried, said, _plausible(bench, swatches))
     weighed = predict.weigh_out(row, float(values["fibre_g"]))
     chips = [_chips(bench, said, row), [_nearest(bench, row)]]
-    return frame.Shown(_told(row, swatches), figure, weighed, chips, _notes(bench, row))
+    notes = [*_notes(bench, row), *_other_lights(bench, said.head(1), bench.made)]
+    return frame.Shown(_told(row, swatches), figure, weighed, chips, notes)
 
 
 def _first(said: pd.DataFrame) -> dict[str, Any]:
@@ -119,15 +119,48 @@ def _chip(row: Any, label: str, note: str = "") -> frame.Chip:
 
 
 def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame.Chip]:
-    """Return the predicted colour under the book's light and by lamplight."""
-    illuminant, observer = _LAMP, bench.model.white[1]
-    seen = bench.model.under(said.head(1), (illuminant, observer))[0]
-    other = {**dict(zip(table.LAB, seen, strict=True)), "illuminant": illuminant}
-    other["observer"] = observer
-    note = "" if bench.model.spectral else words.say("exploring.adapted")
+    """Return the predicted colour under the book's light, and under lamps where spectra tell."""
     own = words.say("exploring.chip_other", illuminant=f"{here['illuminant']}")
-    lamp = words.say("exploring.chip_other", illuminant=illuminant)
-    return [_chip(here, own), _chip(other, lamp, note)]
+    lamps = [name for name in shift.LAMPS if name != here["illuminant"]]
+    if not bench.model.spectral:
+        return [_chip(here, own)]
+    return [_chip(here, own), *(_chip(_lit(bench, said, name), _under(name)) for name in lamps)]
+
+
+def _lit(bench: Bench, said: pd.DataFrame, lamp: str) -> pd.Series:
+    """The first recipe's predicted colour under a lamp, as a row of a table."""
+    observer = bench.model.white[1]
+    seen = bench.model.under(said.head(1), (lamp, observer))[0]
+    lab = dict(zip(table.LAB, seen, strict=True))
+    return pd.Series({**lab, "illuminant": lamp, "observer": observer})
+
+
+def _under(lamp: str) -> str:
+    return words.say("exploring.chip_other", illuminant=words.say(f"lamps.{lamp}"))
+
+
+def _other_lights(bench: Bench, said: pd.DataFrame, others: pd.DataFrame) -> list[str]:
+    """How a recipe and the nearest of another dye, alike here, part under other lights."""
+    if not bench.model.spectral:
+        return [words.say("lamps.not_spectral")]
+    others = others[others["dye"] != said["dye"].iloc[0]]
+    if others.empty:
+        return []
+    lab = others[table.LAB].to_numpy(float)
+    target = np.broadcast_to(said[table.LAB].to_numpy(float)[0], lab.shape)
+    other = others.iloc[[int(convert.dE00(target, lab).argmin())]]
+    ends = {
+        lamp: [_lit(bench, one, lamp)[table.LAB].to_numpy(float) for one in (said, other)]
+        for lamp in shift.LAMPS
+    }
+    first = ends[shift.LAMPS[0]]
+    seen = [
+        {"lamp": lamp, "dE00": float(convert.dE00(*pair)),
+         "index": float(convert.metamerism(*first, *pair))}
+        for lamp, pair in ends.items()
+    ]  # fmt: skip
+    beside = words.say("exploring.beside", recipe=other["recipe"].iloc[0])
+    return [f"{beside} {shift.told_of_lamps(pd.DataFrame(seen))}"]
 
 
 def _nearest(bench: Bench, said: dict[str, Any]) -> frame.Chip:
@@ -160,6 +193,7 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     if not isinstance(_aim(bench, values), str):
         notes.append(words.say("exploring.spot_aim"))
     notes += _notes(bench, first.iloc[0])
+    notes += _other_lights(bench, first, found.ranked)
     return frame.Shown(found.sentence, figure, rows, [pair], notes)
 
 

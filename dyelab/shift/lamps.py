@@ -1,0 +1,109 @@
+"""The same cloths under other lights: alike in daylight, apart under the shop's lamp, or not."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, table, words
+from dyelab.errors import InputError
+from dyelab.shift.recipes import Recipes
+
+# Lights a dyer meets, each the CIE's of its kind: daylight, a filament lamp, a shop's three-band
+# tube, a white LED (CIE 15:2018).
+LAMPS = ("D65", "A", "FL11", "LED-B3")
+ALIKE, APART = 1.0, 2.0  # ΔE00: hardly seen side by side, and seen at a glance (common practice)
+
+
+def reflectances(
+    recipes: Recipes, spectra: pd.DataFrame | None
+) -> tuple[np.ndarray, dict[int, np.ndarray]]:
+    """Wavelengths, and the mean reflectance of each recipe that has spectra, by its row number.
+
+    The mean is over pieces, each the mean of its own readings.
+    """
+    if spectra is None or not len(spectra) or "reading" not in recipes.rows:
+        return np.array([]), {}
+    bands = convert.wavelength_columns(spectra)
+    joined = recipes.rows[["reading", "swatch", "variant"]].merge(spectra, on="reading")
+    pieces = joined.groupby(["variant", "swatch"], sort=False)[bands].mean()
+    pieces = pieces[pieces.notna().all(axis=1)]
+    means = pieces.groupby(level="variant").mean()
+    found = {int(row): values for row, values in zip(means.index, means.to_numpy(), strict=True)}
+    return np.array(bands, float), found
+
+
+def under_lamps(
+    recipes: Recipes,
+    pairs: Sequence[tuple[int, int]],
+    spectra: pd.DataFrame | None,
+    lamps: Sequence[str] = LAMPS,
+) -> pd.DataFrame:
+    """Pairs of recipes under several lights.
+
+    Parameters
+    ----------
+    recipes : Recipes
+    pairs : sequence of (int, int)
+        Row numbers of ``recipes.made``: reference and sample.
+    spectra : DataFrame
+        The book's.
+    lamps : sequence of str
+        CIE names; the first is the light under which pairs are meant to be alike.
+
+    Returns
+    -------
+    DataFrame
+        For each pair that has spectra and each lamp: `pair` (its number), `lamp`, `observer`,
+        `L_1, a_1, b_1, L_2, a_2, b_2`, `dE00`, and `index`: the special metamerism index, ΔE*ab
+        left under this lamp once the difference under the first is taken off (ISO 18314-4,
+        additive).
+
+    Raises
+    ------
+    InputError
+        If no pair has spectra.
+    """
+    waves, found = reflectances(recipes, spectra)
+    kept = [i for i, pair in enumerate(pairs) if set(pair) <= set(found)]
+    if not kept:
+        raise InputError(words.say("lamps.no_spectra"))
+    observer = table.one_white(recipes.made)[1]
+    ends = [np.array([found[pairs[i][end]] for i in kept]) for end in (0, 1)]
+    first = [_lab(waves, end, lamps[0], observer) for end in ends]
+    parts = []
+    for lamp in lamps:
+        one, two = (_lab(waves, end, lamp, observer) for end in ends)
+        told: dict[str, Any] = {"pair": kept, "lamp": lamp, "observer": observer}
+        told |= {
+            f"{c}_{n}": lab[:, i] for n, lab in ((1, one), (2, two)) for i, c in enumerate("Lab")
+        }
+        index = convert.metamerism(*first, one, two)
+        parts.append(pd.DataFrame({**told, "dE00": convert.dE00(one, two), "index": index}))
+    return pd.concat(parts, ignore_index=True)
+
+
+def _lab(waves: np.ndarray, spectra: np.ndarray, lamp: str, observer: int) -> np.ndarray:
+    return convert.spectrum_to_lab(waves, spectra, illuminant=lamp, observer=observer)
+
+
+def told_of_lamps(seen: pd.DataFrame) -> str:
+    """What one pair does under several lights, in words."""
+    first, *others = seen.to_dict("records")
+    worst = max(others, key=lambda row: row["dE00"])
+    kind = (
+        "metamers"
+        if first["dE00"] <= ALIKE and worst["dE00"] >= APART
+        else "steady"
+        if worst["index"] < ALIKE
+        else "changes"
+    )
+    return words.say(
+        f"lamps.{kind}",
+        first=words.say(f"lamps.{first['lamp']}"),
+        worst=words.say(f"lamps.{worst['lamp']}"),
+        here=f"{first['dE00']:.1f}",
+        there=f"{worst['dE00']:.1f}",
+        index=f"{max(row['index'] for row in others):.1f}",
+    )

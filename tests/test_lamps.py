@@ -1,0 +1,92 @@
+"""Cloths under other lights: pairs alike in daylight and apart under a lamp are found and said."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import book, convert, shift, synth
+from dyelab.errors import InputError
+from dyelab.handout import metal_page, variants
+from dyelab.panel import compare as panel
+
+BANDS = np.arange(400, 701, 10)
+
+
+def alike_in_daylight():
+    """Two spectra with one CIELAB under D65/10°: they differ by a metameric black (CIE 15)."""
+    first = 0.3 + 0.15 * np.sin(BANDS / 70.0)
+    weights = np.linalg.pinv(
+        np.stack([convert.spectrum_to_xyz(BANDS, row) for row in np.eye(len(BANDS))]).T
+    )
+    bump = 0.12 * np.sin(BANDS / 17.0)
+    black = bump - weights @ convert.spectrum_to_xyz(BANDS, bump)
+    return first, first + black
+
+
+def book_of(path, spectra):
+    codes = [f"W{i}" for i in range(len(spectra))]
+    bk = book.create(path)
+    bk = book.add(
+        bk,
+        swatches=pd.DataFrame({"swatch": codes, "fibre": "wool", "form": "cloth"}),
+        steps=pd.DataFrame(
+            [
+                {"swatch": code, "order": order, "kind": kind, "material": material}
+                | {"amount": amount, "unit": "% WOF"}
+                for i, code in enumerate(codes)
+                for order, (kind, material, amount) in enumerate(
+                    [("dye", "madder", 50), ("modifier", "ferrous sulfate", 2)][: i + 1], 1
+                )
+            ]
+        ),
+    )
+    table = pd.DataFrame(spectra, columns=[str(band) for band in BANDS])
+    made = book.instrument_readings(bk, None, table.assign(sample=codes, source="x.cxf"))
+    return book.save(book.add_readings(bk, made))
+
+
+def test_a_metameric_pair_is_found_and_an_equal_one_is_not(tmp_path):
+    first, second = alike_in_daylight()
+    bk = book_of(tmp_path / "one", [first, second])
+    recipes = shift.as_dyed(book.wide(bk))
+    seen = shift.under_lamps(recipes, [(0, 1)], bk.spectra).set_index("lamp")
+    assert seen.loc["D65", "dE00"] < 0.01
+    assert seen.loc["FL11", "dE00"] > 2
+    told = shift.told_of_lamps(seen.reset_index())
+    assert told.startswith("Alike in daylight, apart under a lamp")
+    # ISO 18314-4: with no difference under the first light the index is ΔE*ab under the second.
+    ends = [seen.loc["A", [f"{c}_{n}" for c in "Lab"]].to_numpy(float) for n in (1, 2)]
+    assert seen.loc["A", "index"] == pytest.approx(convert.dE76(*ends), abs=0.02)
+    same = shift.under_lamps(recipes, [(0, 0)], bk.spectra)
+    assert shift.told_of_lamps(same).startswith("This difference is much the same")
+
+
+def test_the_compare_panel_shows_pairs_under_named_lights(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    bk = book_of(tmp_path / "one", list(alike_in_daylight()))
+    shown = panel.panel(bk)
+    shown.choices["picture"].value = "lamps"
+    assert "Alike in daylight, apart under a lamp" in shown.sentence
+    pairs = shown.shown.chips
+    assert [pair[0].note for pair in pairs] == [
+        "daylight", "a filament lamp", "a shop's tube", "a white LED",
+    ]  # fmt: skip
+    assert {chip.illuminant for pair in pairs for chip in pair} == set(shift.LAMPS)
+    assert any("iron 2 %" in note for note in shown.shown.notes)
+
+
+def test_without_spectra_other_lights_are_refused_in_words(tmp_path):
+    bk = book_of(tmp_path / "one", list(alike_in_daylight()))
+    recipes = shift.as_dyed(book.wide(bk))
+    with pytest.raises(InputError, match="only be computed from spectra"):
+        shift.under_lamps(recipes, [(0, 1)], bk.spectra.head(0))
+
+
+def test_the_iron_page_shows_two_lights():
+    bk = book.open(synth.example())
+    source = variants.source(bk)
+    made = source.made
+    rows = made[(made["iron_wof"] > 0) & (made["dye"] != "none")]
+    picked = rows.iloc[0][["fibre", "dye", "tannin", "mordant"]].to_dict()
+    page = str(metal_page.sheet(source, **picked))
+    assert "under a shop's tube (FL11)" in page
