@@ -3,11 +3,12 @@
 import nasty
 import numpy as np
 import pandas as pd
+import photo_book
 import pytest
 
-from dyelab import book, grade, handout, synth
+from dyelab import book, grade, handout, synth, words
 from dyelab.errors import InputError
-from dyelab.handout import fastness
+from dyelab.handout import fastness, fastness_texts, typst_pdf
 from dyelab.plot import fastness as drawn
 from dyelab.plot import static
 
@@ -26,7 +27,7 @@ def found(bk):
 
 @pytest.fixture(scope="module")
 def page(found, bk):
-    return fastness.page(found, bk.tests)
+    return fastness.page(found, bk.tests, full=True)
 
 
 def texts(page):
@@ -46,9 +47,9 @@ def texts(page):
 def test_alum_and_iron_are_told_before_and_after(page):
     said = texts(page)
     for needed in (
-        "After 10 washes, of 2 swatches asked to keep grade 4",
+        "After 10 washes: W22 keeps grade 3-4, could be 4: can't tell; W17 keeps grade 4: met",
         "After 10 Mlx h of light",
-        "a screening, not a laboratory's certificate",
+        "A screening, by instrument, not a laboratory's certificate",
         "ISO 105-C06",  # the test record
         "Which mordant holds better",
         "like reference",
@@ -68,7 +69,7 @@ def test_grades_on_the_page_are_those_of_the_readings(found, page):
     for row in numbers.rows:
         swatch = row[0].split(":")[0]
         assert row[4] == wash.at[swatch, "said"]
-        assert row[5] == wash.at[swatch, "verdict"]
+        assert row[5] == words.say(f"grade.{wash.at[swatch, 'verdict']}")
         assert row[2] == f"{wash.at[swatch, 'difference']:.1f}"
 
 
@@ -164,7 +165,83 @@ def test_rubbing_once_is_graded_without_a_curve(tmp_path):
 
 def test_a_grade_by_photo_is_called_a_screening_on_the_page():
     made = fastness.page(grade.study(plain_readings(method="photo")))
-    assert "From a photo or scan: a screening, not a certificate." in texts(made)
+    assert "A screening, by photo, not a laboratory's certificate." in texts(made)
+    assert "by instrument" not in texts(made)
+
+
+def test_a_cloth_has_one_sheet_and_many_cloths_an_overview(bk):
+    two = fastness.sheet(bk, swatches=[ALUM, IRON])
+    assert _sheets(two) == 1
+    every = fastness.sheet(bk)
+    assert _sheets(every) <= 4
+    recipes = book.recipes(bk).set_index("swatch")["dye"]
+    tested = bk.readings[bk.readings["exposure"].eq("wash") & bk.readings["part"].eq("swatch")]
+    dyed = recipes.reindex(tested["swatch"].unique()).ne("none")
+    assert f"of {dyed.sum()} dyed swatches" in texts(every)
+    assert f"{(~dyed).sum()} undyed left out" in texts(every)
+
+
+def _sheets(page):
+    return len(typst_pdf.sheets(page, ppi=20))
+
+
+@pytest.fixture(scope="module")
+def by_photo(tmp_path_factory):
+    return photo_book.photographed(tmp_path_factory.mktemp("by_photo"), washes=(0, 2, 10))
+
+
+def test_a_photo_books_sheet_shows_the_cloth_itself(by_photo):
+    made = fastness.sheet(by_photo, swatches=["P1", "P2"])
+    strips = [block for block in made.blocks if isinstance(block, handout.Chips)]
+    assert [len(strip.patches) for strip in strips] == [3, 3]
+    assert all(patch.crop.startswith(b"\x89PNG") for strip in strips for patch in strip.patches)
+
+
+@pytest.mark.parametrize("which", ["example", "photo"])
+def test_one_swatch_has_one_set_of_numbers_everywhere(which, bk, by_photo):
+    """Table, marks, curve, sentence, page and CSV of each swatch, over a book read by either."""
+    if which == "example":
+        wide, shared, names = book.wide(bk), bk.shared, ["W01", "W02", ALUM, IRON, "C03", "C30"]
+    else:
+        wide, shared, names = (
+            book.wide(by_photo),
+            by_photo.shared,
+            list(by_photo.swatches["swatch"]),
+        )
+    found = grade.study(wide, swatches=names, shared=shared)
+    for one in found.drifts:
+        rows = found.of(one.exposure)
+        rows = rows[rows["swatch"].eq(one.swatch)].sort_values("amount")
+        for name, column in (("dEF", "difference"), ("dE00", "dE00")):
+            mark = one.curves[name].readings
+            for mine, theirs in (("y", ""), ("low", "_low"), ("high", "_high")):
+                np.testing.assert_allclose(mark[mine], rows[column + theirs], rtol=1e-9)
+            figure = drawn.curves([one], [one.swatch], name)
+            (drawn_marks,) = [t for t in figure.data if t.mode == "markers"]
+            np.testing.assert_allclose(drawn_marks.y, rows[column], rtol=1e-9)
+            bars = drawn_marks.error_y
+            np.testing.assert_allclose(np.add(drawn_marks.y, bars.array), rows[f"{column}_high"])
+            np.testing.assert_allclose(
+                np.subtract(drawn_marks.y, bars.arrayminus), rows[f"{column}_low"]
+            )
+            low, high = one.curves[name].band(mark["x"].to_numpy())
+            assert (low <= mark["high"] + 1e-9).all()  # the curve can't deny what was read
+            assert (high >= mark["low"] - 1e-9).all()
+    for exposure in found.exposures:
+        last = found.hardest(exposure)
+        shown = fastness_texts.shown(last)  # what the panel's table and CSV hold
+        ordered = last.sort_values(["value", "swatch"], kind="stable")
+        assert list(shown["said"]) == list(ordered["said"])
+        np.testing.assert_allclose(shown["difference"], ordered["difference"])
+        after = grade.exposure_text(last.iloc[0])
+        sentence = grade.pieces_sentence(last, after)
+        sheet = texts(fastness.page(found)) + texts(fastness.page(found, full=True))
+        for row in last.to_dict("records"):
+            assert f"{row['swatch']} keeps grade {row['said']}" in sentence
+            assert f"grade {row['said']}" in sheet or row["said"] in sheet
+            worst, best = grade.change_of([row["difference_high"], row["difference_low"]])[1]
+            assert (row["grade_worst"], row["grade_best"]) == (worst, best)
+            assert (row["changed"] == "real") == (row["dE00_low"] > 0)
 
 
 @pytest.mark.parametrize("text", nasty.ALL)
@@ -192,4 +269,4 @@ def test_ten_washes_and_five_doses_make_a_report(bk, tmp_path):
 
 
 def test_a_summary_of_all():
-    assert grade.overall(grade.study(plain_readings())) == "not settled"
+    assert grade.overall(grade.study(plain_readings())) == "not_settled"

@@ -104,7 +104,7 @@ def test_forecasts_tone_and_references_stand_in_the_notes(panel):
         "the change shows after",
         "turned as it changed",
         "blue wool",
-        "holds better",
+        "What is seen holds for these pieces",
         "screening",
     ):
         assert needed in notes
@@ -113,7 +113,7 @@ def test_forecasts_tone_and_references_stand_in_the_notes(panel):
 def test_staining_of_the_cloth_beside_stands_in_the_notes(panel):
     choose(panel, cloth="madder on wool", swatches=("W01",), exposure="wash")
     notes = "\n".join(panel.shown.notes)
-    assert "W01 stains the adjacent wool beside it to grade" in notes
+    assert "W01 stains the cloth beside it: adjacent wool to grade" in notes
 
 
 def test_the_page_is_made_when_asked_for(panel, tmp_path, monkeypatch):

@@ -188,26 +188,66 @@ def test_more_dye_is_called_deepening():
     assert set(grade.tone(before, after)["kind"]) == {"deepening"}
 
 
-def variants(changes):
+def variants(changes, loads=2):
+    """Each piece of a variant from a pot of its own, spread over wash loads or lamps."""
     rows = [lit(f"{name}{i}", c) for name, many in changes.items() for i, c in enumerate(many)]
     made = graded(*rows)
-    return made.assign(variant=made["swatch"].str[:-1])
+    number = made["swatch"].str[-1].astype(int)
+    return made.assign(
+        variant=made["swatch"].str[:-1],
+        baths="dye=D" + made["swatch"].str[-1],
+        test=[f"L{i % loads}" for i in number],
+    )
+
+
+REPEATED = {
+    "alum": [4.0, 4.2, 3.9, 4.1],
+    "iron": [1.5, 1.7, 1.6, 1.4],
+    "none": [4.1, 3.8, 4.3, 4.0],
+}
 
 
 def test_the_mordant_that_holds_better_is_named_with_its_cost():
-    made = variants({"alum": [4.0, 4.2, 3.9], "iron": [1.5, 1.7, 1.6], "none": [4.1, 3.8, 4.3]})
-    told = grade.holding(made, "alum").set_index("variant")
+    told = grade.holding(variants(REPEATED), "alum").set_index("variant")
     assert told.at["iron", "holds"] == "better"
-    assert told.at["iron", "less_change"] == pytest.approx(12.1 / 3 - 4.8 / 3)
-    assert told.at["iron", "less_low"] < 2.43 < told.at["iron", "less_high"]
+    assert told.at["iron", "less_change"] == pytest.approx(16.2 / 4 - 6.2 / 4)
+    assert told.at["iron", "less_low"] < 2.5 < told.at["iron", "less_high"]
     assert (told.at["none", "verdict"], told.at["none", "holds"]) == ("chance", "")
     assert told.at["iron", "hue_dE00"] == 0
     assert told["basis"].unique() == ["replicate swatches"]
+    assert (told.at["iron", "pots"], told.at["iron", "loads"]) == (4, 2)
 
 
-def test_single_swatches_rest_on_their_readings_and_say_so():
-    told = grade.holding(variants({"alum": [4.0], "iron": [1.5]}), "alum").iloc[0]
-    assert (told["basis"], told["holds"], told["pieces"]) == ("readings alone", "better", 1)
+def test_one_pot_or_one_load_cannot_speak_for_a_recipe():
+    single = grade.holding(variants({"alum": [4.0], "iron": [1.5]}), "alum").iloc[0]
+    assert (single["basis"], single["pieces"]) == ("readings alone", 1)
+    assert (single["verdict"], single["holds"]) == ("cannot_tell", "")
+    one_load = grade.holding(variants(REPEATED, loads=1), "alum")
+    assert set(one_load["verdict"]) == {"cannot_tell"}
+    assert set(one_load["caveat"]) == {"one_load"}
+    one_pot = grade.holding(variants(REPEATED).assign(baths="dye=D1"), "alum")
+    assert set(one_pot["caveat"]) == {"one_pot"}
+    unsaid = grade.holding(variants(REPEATED).drop(columns="baths"), "alum")
+    assert set(unsaid["caveat"]) == {"own_pots"}
+
+
+def test_equal_grades_are_never_called_better_nor_is_a_pale_cloth():
+    near = {"alum": [3.0, 3.02, 3.01, 2.99], "iron": [3.5, 3.52, 3.51, 3.49]}
+    told = grade.holding(variants(near), "iron").iloc[0]
+    assert (told["verdict"], told["grade"]) == ("real", told["reference_grade"])
+    assert told["holds"] == ""
+    pale = variants(REPEATED)
+    pale = pale.assign(tone_left=np.where(pale["variant"].eq("iron"), 0.5, 0.8))
+    told = grade.holding(pale, "alum").set_index("variant")
+    assert told.at["iron", "holds"] == "had_less"
+
+
+def test_loads_that_disagree_widen_the_interval():
+    made = variants(REPEATED)
+    shaken = made["difference"] + np.where(made["variant"].eq("iron") & made["test"].eq("L1"), 2, 0)
+    wide = grade.holding(made.assign(difference=shaken), "alum").set_index("variant").loc["iron"]
+    calm = grade.holding(made, "alum").set_index("variant").loc["iron"]
+    assert wide["less_high"] - wide["less_low"] > 4 * (calm["less_high"] - calm["less_low"])
 
 
 def test_without_replicates_or_uncertainty_nothing_can_be_told():
@@ -224,7 +264,8 @@ def test_the_difference_between_variants_covers():
         for name, many in changes.items():
             rows = [row for j, c in enumerate(many) for row in lit(f"{i}-{name}{j}", c)]
             made.append(pd.DataFrame(rows).assign(test=f"t{i}", variant=name))
-    told = grade.holding(grade.grades(grade.matched(pd.concat(made))), "alum")
+    graded = grade.grades(grade.matched(pd.concat(made)))
+    told = pd.concat([grade.holding(part, "alum") for _, part in graded.groupby("test")])
     inside = (told["less_low"] <= 2.0) & (told["less_high"] >= 2.0)
     assert 0.88 <= inside.mean() <= 0.995  # about 95 %
 

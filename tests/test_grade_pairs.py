@@ -97,7 +97,7 @@ def test_two_befores_are_averaged_and_it_is_said():
 def test_two_befores_that_disagree_settle_nothing():
     told = grade.required(graded(BEFORE, reading("A2", "A", lab=(55, 20, 20)), AFTER), change="2")
     assert "check the labels" in told["cautions"].iloc[0]
-    assert told["verdict"].iloc[0] == "not settled"
+    assert told["verdict"].iloc[0] == "not_settled"
 
 
 def test_before_and_after_under_different_illuminants_are_refused():
@@ -112,7 +112,7 @@ def test_another_instrument_or_geometry_is_flagged_and_settles_nothing():
     told = grade.required(graded(BEFORE, by_photo), change="2").iloc[0]
     assert "different kinds of instrument" in told["cautions"]
     assert "a screening, not a certificate" in told["cautions"]
-    assert told["verdict"] == "not settled"
+    assert told["verdict"] == "not_settled"
     sphere = {**AFTER, "geometry": "d/8 (SCI)"}
     assert "different geometries" in graded(BEFORE, sphere)["cautions"].iloc[0]
 
@@ -198,7 +198,7 @@ def test_without_uncertainty_there_is_a_grade_but_no_interval():
     ]
     told = grade.required(graded(*rows), change="3").iloc[0]
     assert told["said"] == "3-4, uncertainty not known"
-    assert told["verdict"] == "not settled"
+    assert told["verdict"] == "not_settled"
     assert "state no uncertainty" in told["cautions"]
 
 
@@ -217,9 +217,9 @@ def test_requirement_met_not_met_not_settled():
     rows = [reading(s, s) for s in labs]
     rows += [reading(f"{s}-w", s, "wash", 5, (L, 20, 20)) for s, L in labs.items()]
     told = grade.required(graded(*rows), change="4")
-    assert list(told["verdict"]) == ["met", "not settled", "not met"]
-    assert grade.summed(told["verdict"]) == "not met"
-    assert grade.summed(["met", "not settled"]) == "not settled"
+    assert list(told["verdict"]) == ["met", "not_settled", "not_met"]
+    assert grade.summed(told["verdict"]) == "not_met"
+    assert grade.summed(["met", "not_settled"]) == "not_settled"
     assert set(grade.required(told, staining="4")["verdict"]) == {""}
     with pytest.raises(InputError, match=r"no grade '4\.5'"):
         grade.required(told, change="4.5")

@@ -5,11 +5,22 @@ import pandas as pd
 from scipy import special
 
 from dyelab import compare, convert, table
-from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, NO_REPLICATES, ONE_POT, REAL, holm
+from dyelab.compare.verdicts import (
+    CANNOT_TELL,
+    CHANCE,
+    NO_REPLICATES,
+    ONE_POT,
+    OWN_POTS,
+    REAL,
+    holm,
+)
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales
 
 SWATCHES, READINGS = "replicate swatches", "readings alone"
+ONE_LOAD = "one_load"
+_LACKING = (NO_REPLICATES, ONE_POT, ONE_LOAD)
+_ALIKE = 0.02  # of the colour: shares nearer than this are equal, by how the path is worked out
 
 
 def holding(
@@ -30,12 +41,14 @@ def holding(
     Returns
     -------
     DataFrame
-        One row a variant, exposure and amount: `exposure, amount, unit, variant, reference,
-        pieces, change, reference_change` (mean ΔE_F), `grade, reference_grade` (of the means),
-        `less_change` (positive: holds better), `less_low, less_high`, `verdict` (``real``,
-        ``chance``, ``cannot_tell``; Holm over the rows) with its `caveat`, `holds` (``better``,
-        ``worse``, or blank where not real), `basis`, and the cost before any test: `hue_dE00`,
-        `hue_words` (reference to variant).
+        One row a variant, exposure and amount: `exposure, amount, unit, test, variant,
+        reference, pieces, pots, loads` (the smaller count of the two), `change,
+        reference_change` (mean ΔE_F), `grade, reference_grade` (of the means), `less_change`
+        (positive: changed less), `less_low, less_high`, `left, reference_left` (share of the
+        colour still there), `verdict` (``real``, ``chance``, ``cannot_tell``; Holm over the
+        rows) with its `caveat`, `holds` (``better``, ``worse``, ``had_less`` where it changed
+        less and kept no more of its colour, or blank), `basis`, and the cost before any test:
+        `hue_dE00`, `hue_words` (reference to variant).
 
     Raises
     ------
@@ -44,17 +57,16 @@ def holding(
 
     Notes
     -----
-    With replicates the scatter of their changes, pooled over the variants, makes the interval.
-    Without them it rests on the readings: then it holds for these very pieces, and another
-    swatch of the recipe may behave otherwise.
+    That a piece changed can be said of one piece. That a recipe holds better needs pieces from
+    two pots of each, and two wash loads or lamps: else the verdict is ``cannot_tell``. The
+    scatter of the pieces' changes, pooled over the variants, makes the interval; where loads
+    disagree more than that, they do.
     """
     table.need(grades, [by, "exposure", "amount", "difference"], "comparing fastness")
     choose(str(reference), grades[by].astype(str).unique(), by, "among the tested")
-    before = [f"{name}_before" for name in table.LAB]
-    used = [by, "swatch", "exposure", "amount", "unit", "test", "difference", *before]
-    rows = grades.loc[grades["kind"].eq("change"), used].assign(_u=_standard(grades))
+    rows = grades[grades["kind"].eq("change")].assign(_u=_standard(grades))
     made = []
-    for _, test in rows.groupby(["exposure", "amount", "unit", "test"], sort=False, dropna=False):
+    for _, test in rows.groupby(["exposure", "amount", "unit"], sort=False, dropna=False):
         made += _one_test(test, str(reference), by, confidence)
     if not made:
         raise InputError(
@@ -78,10 +90,13 @@ def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) ->
     base = groups.pop(reference)
     return [
         {
-            **test.iloc[0][["exposure", "amount", "unit", "test"]].to_dict(),
+            **test.iloc[0][["exposure", "amount", "unit"]].to_dict(),
+            "test": ", ".join(sorted(set(test["test"].astype(str)) - {""})),
             "variant": name,
             "reference": reference,
             **_less(base, part, scatter, freedom, confidence),
+            **_repeats(base, part),
+            **_left(base, part),
             **_cost(base, part),
         }
         for name, part in groups.items()
@@ -103,8 +118,11 @@ def _less(
     means = [float(one["difference"].mean()) for one in (base, part)]
     counts = [one["swatch"].nunique() for one in (base, part)]
     variance = scatter * sum(1 / count for count in counts) if freedom else _of_readings(base, part)
+    df = float(freedom) if freedom else 1e9
+    by_load, loads = _between_loads(base, part)
+    if by_load > variance:
+        variance, df = by_load, float(loads - 1)
     less, error = means[0] - means[1], np.sqrt(variance)
-    df = freedom if freedom else 1e9
     reach = special.stdtrit(df, (1 + confidence) / 2) * error
     chance = 2 * special.stdtr(df, -abs(less) / error) if error > 0 else np.nan
     said = scales.change_of(means)[1]
@@ -122,8 +140,44 @@ def _less(
     }
 
 
+def _between_loads(base: pd.DataFrame, part: pd.DataFrame) -> tuple[float, int]:
+    """Variance of the mean difference by how the loads disagree on it, and their number."""
+    means = [one.groupby("test")["difference"].mean() for one in (base, part)]
+    apart = (means[0] - means[1]).dropna()
+    return (float(apart.var() / len(apart)), len(apart)) if len(apart) > 1 else (0.0, len(apart))
+
+
 def _of_readings(base: pd.DataFrame, part: pd.DataFrame) -> float:
     return float(sum((one["_u"] ** 2).sum() / len(one) ** 2 for one in (base, part)))
+
+
+def _repeats(base: pd.DataFrame, part: pd.DataFrame) -> dict:
+    """Pots and loads of the variant that has fewer; NaN pots where none are recorded."""
+    pots = [_pots(one) for one in (base, part)]
+    return {"pots": min(pots), "loads": min(one["test"].nunique() for one in (base, part))}
+
+
+def _pots(rows: pd.DataFrame) -> float:
+    named = rows.drop_duplicates("swatch")
+    if "baths" not in rows or not named["baths"].astype(str).str.contains(r"=\S").any():
+        return np.nan
+    series = named["series"].astype(str) if "series" in named else ""
+    return float((series + " " + named["baths"].astype(str)).nunique())
+
+
+def _left(base: pd.DataFrame, part: pd.DataFrame) -> dict:
+    """Share of the colour still there: by the plainly faded colour nearest, else by chroma."""
+    shares = [_share(one) for one in (part, base)]
+    return {"left": shares[0], "reference_left": shares[1]}
+
+
+def _share(rows: pd.DataFrame) -> float:
+    if "tone_left" in rows:
+        told = pd.to_numeric(rows["tone_left"], errors="coerce")
+        if told.notna().any():
+            return float(told.mean())
+    chroma = [np.hypot(rows[f"a{end}"], rows[f"b{end}"]).mean() for end in ("", "_before")]
+    return float(chroma[0] / max(chroma[1], 1e-6))
 
 
 def _cost(base: pd.DataFrame, part: pd.DataFrame) -> dict:
@@ -142,11 +196,39 @@ def _cost(base: pd.DataFrame, part: pd.DataFrame) -> dict:
 
 def _judged(result: pd.DataFrame, confidence: float) -> pd.DataFrame:
     chance = result.pop("_chance").to_numpy(float)
-    single = (result["pieces"] < 2).to_numpy() & (result["basis"] == SWATCHES).to_numpy()
-    told = np.isfinite(chance) & ~single  # one swatch borrows scatter, not certainty
-    verdict = np.full(len(result), CANNOT_TELL, object)
-    verdict[told] = np.where(holm(chance[told]) < 1 - confidence, REAL, CHANCE)
-    better = np.where(result["less_change"] > 0, "better", "worse")
-    caveat = np.where(told, "", np.where(single, ONE_POT, NO_REPLICATES))
-    holds = np.where(verdict == REAL, better, "")
+    told = np.isfinite(chance)
+    real = np.zeros(len(result), bool)
+    real[told] = holm(chance[told]) < 1 - confidence
+    caveat = [
+        _caveat(row) if known else NO_REPLICATES
+        for row, known in zip(result.to_dict("records"), told, strict=True)
+    ]
+    lacking = np.isin(caveat, _LACKING)
+    verdict = np.where(real, REAL, CHANCE).astype(object)
+    verdict[~told | lacking] = CANNOT_TELL
+    holds = [
+        _holds(row) if found == REAL else ""
+        for row, found in zip(result.to_dict("records"), verdict, strict=True)
+    ]
     return result.assign(verdict=verdict, caveat=caveat, holds=holds)
+
+
+def _caveat(row: dict) -> str:
+    """What a verdict on recipes lacks or hangs on."""
+    if row["pieces"] < 2:
+        return NO_REPLICATES
+    if row["pots"] < 2:
+        return ONE_POT
+    if row["loads"] < 2:
+        return ONE_LOAD
+    return OWN_POTS if np.isnan(row["pots"]) else ""
+
+
+def _holds(row: dict) -> str:
+    """Better only with another grade, and with at least as much of the colour left."""
+    if row["grade"] == row["reference_grade"]:
+        return ""
+    kept_more = row["left"] >= row["reference_left"] - _ALIKE
+    if row["less_change"] > 0:
+        return "better" if kept_more else "had_less"
+    return "worse"

@@ -11,7 +11,7 @@ from dyelab.errors import InputError
 from dyelab.grade import scales
 from dyelab.grade.pairing import Matched
 
-MET, NOT_MET, NOT_SETTLED = "met", "not met", "not settled"
+MET, NOT_MET, NOT_SETTLED = "met", "not_met", "not_settled"
 UNSETTLING = ("instrument_changed", "geometry_changed", "conditions_changed", "disagree")
 _KINDS = {
     "change": (scales.grey_scale_difference, scales.change),
@@ -178,7 +178,7 @@ def required(
     -------
     DataFrame
         With `required` (blank where nothing is asked of this kind) and `verdict`: ``met`` or
-        ``not met`` where the whole interval lies on one side, else ``not settled``; so is a
+        ``not_met`` where the whole interval lies on one side, else ``not_settled``; so is a
         grade without a known uncertainty, or with another instrument before than after.
     """
     asked = {"change": change, "staining": staining}

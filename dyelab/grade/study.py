@@ -15,6 +15,7 @@ from dyelab.grade.pairing import matched
 from dyelab.grade.tone import TONE, UNSEEN, tone
 
 CHANGE, STAINING = "4", "3-4"
+_NAMED = 4  # swatches that a sentence names one by one
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,8 @@ class Study:
         As `bluewool.alike` gives it; empty without references.
     missing : tuple of str
         What could not be graded, and what to do.
+    gaps : tuple of str
+        Those of `missing` that lack a reading; the others only wait for their test.
     change, staining : str
         The grades required.
     """
@@ -41,6 +44,7 @@ class Study:
     missing: tuple[str, ...]
     change: str
     staining: str
+    gaps: tuple[str, ...] = ()
 
     def of(self, exposure: str, kind: str = "change") -> pd.DataFrame:
         """Grades of one kind of exposure."""
@@ -110,6 +114,7 @@ def study(
         tuple(found.missing["text"]),
         change,
         staining,
+        tuple(found.missing.loc[found.missing["swatch"].ne(""), "text"]),
     )
 
 
@@ -162,22 +167,41 @@ def _bare(wide: pd.DataFrame, fibre: str) -> np.ndarray | None:
 
 
 def verdict_sentence(found: Study, exposure: str) -> str:
-    """How many of the swatches keep the required grade after the most they had."""
+    """How many of the dyed swatches keep the required grade after the most they had."""
     rows = found.hardest(exposure)
+    dyed = rows[_dyed(rows)]
+    rows, bare = (dyed, len(rows) - len(dyed)) if len(dyed) else (rows, 0)
     counts = rows["verdict"].value_counts()
     met, unmet, unsettled = (int(counts.get(name, 0)) for name in (MET, NOT_MET, NOT_SETTLED))
     after = exposure_text(rows.iloc[0]) if rows["amount"].nunique() == 1 else exposure
     if len(rows) == 1:
         return piece_sentence(rows.iloc[0], after)
-    return words.say(
-        "grade.many",
-        after=after,
-        required=found.change,
-        number=len(rows),
-        met=met,
-        unmet=unmet,
-        open=unsettled,
-    )
+    if len(rows) <= _NAMED:
+        return pieces_sentence(rows, after)
+    many = {"after": after, "required": found.change, "number": len(rows)}
+    said = words.say("grade.many", **many, met=met, unmet=unmet, open=unsettled)
+    return said + (words.say("grade.undyed", number=bare) if bare else "")
+
+
+def pieces_sentence(rows: pd.DataFrame, after: str) -> str:
+    """What a few swatches' grades are and whether the requirement is met, the worst first."""
+    ordered = rows.sort_values("value", kind="stable").to_dict("records")
+    pieces = [
+        words.say(
+            "grade.piece",
+            swatch=row["swatch"],
+            said=row["said"],
+            verdict=words.say(f"grade.{row['verdict']}"),
+        )
+        for row in ordered
+    ]
+    required = ordered[0]["required"]
+    return words.say("grade.few", after=after, pieces="; ".join(pieces), required=required)
+
+
+def _dyed(rows: pd.DataFrame) -> pd.Series:
+    """Which pieces were dyed; all, where the table doesn't say."""
+    return rows["dye"].ne("none") if "dye" in rows else pd.Series(True, rows.index)
 
 
 def piece_sentence(row: pd.Series, after: str) -> str:
@@ -188,7 +212,7 @@ def piece_sentence(row: pd.Series, after: str) -> str:
         after=after,
         said=row["said"],
         required=row["required"],
-        verdict=row["verdict"],
+        verdict=words.say(f"grade.{row['verdict']}"),
     )
 
 

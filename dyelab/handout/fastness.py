@@ -1,5 +1,6 @@
 """The fastness page: before and after side by side, grades, curves, and what may be promised."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,13 @@ from dyelab.handout import fastness_texts, variants
 from dyelab.handout import page as parts
 from dyelab.plot import fastness as drawn
 
-_STRIPS = 6  # swatches shown with every reading; more are shown before and after only
+_FEW = 3  # swatches of a cloth shown with every reading on its sheet
+_SHEETS = 4  # cloths with a sheet each; a page about more is an overview
+_STRIPS = 6  # swatches with every reading on the longer page; more, before and after only
 _PAIRS = 18
 _CURVES = 4  # in one figure
+_SMALL = 135  # pixels: height of a curve's panel on a sheet
+_LONGEST = 8  # chips in one row
 _RECORD = ("method", "conditions", "detergent", "lamp", "started_on", "ended_on", "who", "note")
 
 
@@ -25,6 +30,7 @@ def sheet(
     series: str | None = None,
     change: str = grade.CHANGE,
     staining: str = grade.STAINING,
+    full: bool = False,
 ) -> parts.Page:
     """Describe the fastness of some swatches of a book.
 
@@ -38,23 +44,25 @@ def sheet(
         Those of one series.
     change, staining : str
         Grades asked for.
+    full : bool
+        The longer page: every number, the shapes of the curves, how it was worked out.
 
     Raises
     ------
     InputError
         If nothing has been measured after a test, or a swatch or series isn't there.
     """
-    from dyelab import book
+    from dyelab import book as books
 
     found = grade.study(
-        book.wide(bk),
+        books.wide(bk),
         swatches=_of_series(bk, series) if series and swatches is None else swatches,
         shared=bk.shared,
         spectra=bk.spectra,
         change=change,
         staining=staining,
     )
-    return page(found, bk.tests, own)
+    return page(found, bk.tests, own, book=bk, full=full)
 
 
 def _of_series(bk: Any, series: str) -> list[str]:
@@ -63,21 +71,164 @@ def _of_series(bk: Any, series: str) -> list[str]:
 
 
 def page(
-    found: grade.Study, tests: pd.DataFrame | None = None, own: parts.Own = parts.Own()
+    found: grade.Study,
+    tests: pd.DataFrame | None = None,
+    own: parts.Own = parts.Own(),
+    *,
+    book: Any = None,
+    full: bool = False,
 ) -> parts.Page:
-    """Describe a study; `tests` holds the test records of the book."""
+    """Describe a study: a sheet a cloth, an overview of many, or with `full` everything.
+
+    `tests` holds the test records of the book; with `book`, its photos give crops of the cloth.
+    """
+    if full:
+        return own.page(words.say("fastness.title"), _everything(found, tests))
+    cloths = list(_cloths(found).items())
+    if len(cloths) > _SHEETS or max(rows["swatch"].nunique() for _, rows in cloths) > 2 * _FEW:
+        blocks = _overview(found, tests)
+    else:
+        crops = _crops(found, book)
+        blocks = []
+        for i, (name, rows) in enumerate(cloths):
+            blocks += [parts.NewPage()] if i else []
+            heading = [parts.Heading(parts.opened(name))] if len(cloths) > 1 else []
+            blocks += [*heading, *_sheet(_only(found, set(rows["swatch"])), tests, crops)]
+    title = words.say("fastness.title")
+    if len(cloths) == 1:
+        title = f"{title}: {cloths[0][0]}"
+    return own.page(title, blocks)
+
+
+def _cloths(found: grade.Study) -> dict[str, pd.DataFrame]:
+    """Tested swatches by cloth: one dye on one fibre; the swatch where neither is known."""
+    rows = found.grades
+    names = [cloth_name(row) for row in rows.to_dict("records")]
+    return {str(name): part for name, part in rows.groupby(names, sort=False)}
+
+
+def cloth_name(row: dict[Any, Any]) -> str:
+    """What a cloth is called: its dye and fibre."""
+    dye, fibre = row.get("dye"), row.get("fibre")
+    if not isinstance(dye, str) or not isinstance(fibre, str):
+        return str(row["swatch"])
+    key = "undyed_cloth" if dye == "none" else "cloth"
+    return words.say(f"fastness.{key}", dye=dye, fibre=fibre)
+
+
+def _only(found: grade.Study, swatches: set[str]) -> grade.Study:
+    """The part of a study that is about some swatches."""
+    rows = found.grades[found.grades["swatch"].isin(swatches)].reset_index(drop=True)
+    drifts = tuple(one for one in found.drifts if one.swatch in swatches)
+    beside = found.beside
+    beside = beside[beside["swatch"].isin(swatches)] if len(beside) else beside
+    return replace(found, grades=rows, drifts=drifts, beside=beside, missing=(), gaps=())
+
+
+def _crops(found: grade.Study, book: Any) -> dict[str, bytes]:
+    """Crops of every reading shown, where it came from a photo of the book."""
+    if book is None:
+        return {}
+    from dyelab import measure
+
+    named = {name for end in ("before", "after") for name in found.grades[end]}
+    return measure.crops(book.readings[book.readings["reading"].isin(named)], book.path)
+
+
+def _sheet(found: grade.Study, tests: pd.DataFrame | None, crops: dict[str, bytes]) -> list[Any]:
+    """One cloth on one sheet."""
+    shown = [(name, list(_pieces(found.of(name)).values())) for name in found.exposures]
+    strips = sum(len(pieces) for _, pieces in shown)
+    blocks: list[Any] = [parts.Text(lead(found), "lead")]
+    for exposure, pieces in shown:
+        if 0 < len(pieces) <= _FEW:
+            for piece in pieces:
+                told = words.say(f"fastness.{exposure.replace(' ', '_')}")
+                named = words.say("fastness.went", name=fastness_texts.name(piece[0]), test=told)
+                blocks.append(parts.Text(named, "small"))
+                blocks.append(_strip(piece, crops, numbers=strips <= 2))
+        elif pieces:
+            title = words.say(f"fastness.{exposure.replace(' ', '_')}")
+            blocks += [parts.Text(parts.opened(title), "small"), _pairs(pieces)]
+    outlook = fastness_texts.outlook(found)
+    blocks += [*_small_curves(found), *([parts.number_table(outlook)] if len(outlook) else [])]
+    said = _beside_said(found)
+    blocks += [parts.Points(tuple(said))] if said else []
+    blocks += [text for name in found.exposures for text in _records(found, name, tests)]
+    return [*blocks, parts.Caution(tuple(cautions(found)))]
+
+
+def _beside_said(found: grade.Study) -> list[str]:
+    """What each piece stained, and what the blue wools beside it say."""
+    texts = [text for name in found.exposures for text in stain_sentences(found, name)]
+    best = found.beside[found.beside["best"]] if len(found.beside) else found.beside
+    return [*texts, *(beside_sentence(row) for row in best.to_dict("records"))]
+
+
+def stain_sentences(found: grade.Study, exposure: str) -> list[str]:
+    """What each swatch left on the cloths beside it."""
+    rows = found.hardest(exposure, "staining")
+    return [_stains(str(name), part) for name, part in rows.groupby("swatch", sort=False)]
+
+
+def _stains(swatch: str, rows: pd.DataFrame) -> str:
+    said = [
+        words.say(
+            "fastness_panel.stain",
+            part=row["part"],
+            said=row["said"],
+            verdict=words.say(f"grade.{row['verdict']}"),
+        )
+        for row in rows.to_dict("records")
+    ]
+    required = rows["required"].iloc[0]
+    told = {"swatch": swatch, "parts": "; ".join(said), "required": required}
+    return words.say("fastness_panel.stains", **told)
+
+
+def beside_sentence(row: dict[Any, Any]) -> str:
+    """A swatch beside the blue wool references."""
+    return words.say("fastness_panel.beside", swatch=row["swatch"], said=row["said"])
+
+
+def _small_curves(found: grade.Study) -> list[Any]:
+    """One panel a swatch and exposure, in one figure."""
+    fitted = [one for name in found.exposures for one in _fitted(found, name)]
+    made = _drawn(found, fitted, "dEF", height=_SMALL)
+    said = " / ".join(dict.fromkeys(one.exposure for one in fitted))
+    return [] if made is None else [parts.live(made, words.say("fastness.figure", exposure=said))]
+
+
+def _overview(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
+    """Many cloths: how many of each keep the grade, and those that changed most."""
+    blocks: list[Any] = [parts.Text(lead(found), "lead")]
+    counted = fastness_texts.by_cloth(found, cloth_name)
+    note = words.say("fastness.overview_note", required=found.change)
+    blocks += [parts.Heading(words.say("fastness.overview")), parts.number_table(counted, note)]
+    for exposure in found.exposures:
+        rows = found.hardest(exposure)
+        if len(rows):
+            title = words.say(f"fastness.{exposure.replace(' ', '_')}")
+            title = f"{parts.opened(title)}: {words.say('fastness.most_changed').lower()}"
+            blocks += [parts.Heading(title), _pairs(list(_pieces(found.of(exposure)).values()))]
+            blocks += _records(found, exposure, tests)
+    blocks += [parts.Text(words.say("fastness.more"), "small")]
+    return [*blocks, parts.Caution(tuple(cautions(found)))]
+
+
+def _everything(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
     blocks: list[Any] = [parts.Text(lead(found), "lead")]
     for exposure in found.exposures:
         blocks += _exposure(found, exposure, tests)
     blocks += _mordants(found)
     if found.missing:
         blocks += [parts.Heading(words.say("fastness.missing")), parts.Points(found.missing)]
-    blocks += [
+    return [
+        *blocks,
         parts.Heading(words.say("fastness.method")),
         parts.Points(tuple(words.say(f"fastness.{name}") for name in _METHOD)),
         parts.Caution(tuple(cautions(found))),
     ]
-    return own.page(words.say("fastness.title"), blocks, white=table.one_white(found.grades))
 
 
 _METHOD = ("by_change", "by_staining", "by_interval", "by_curve", "by_tone", "by_reference")
@@ -92,8 +243,23 @@ def lead(found: grade.Study) -> str:
 
 def cautions(found: grade.Study) -> list[str]:
     """What limits these grades."""
-    flagged = [text for text in dict.fromkeys(found.grades["cautions"]) if text]
-    return [*flagged, words.say("fastness.eye"), words.say("fastness.piece")]
+    flagged = [words.say(f"grade.{name}") for name in _flags(found)]
+    eye = words.say("fastness.eye", basis=words.say(f"fastness.by_{basis(found)}"))
+    return [*flagged, eye, words.say("fastness.piece")]
+
+
+def _flags(found: grade.Study) -> list[str]:
+    """What the readings raised, each once."""
+    named = dict.fromkeys(" ".join(found.grades["flags"].astype(str)).split())
+    blank = found.grades["grade_worst"].eq("").any()
+    return [*named, *(["no_uncertainty"] if blank else [])]
+
+
+def basis(found: grade.Study) -> str:
+    """How these readings were made: ``photo``, ``instrument``, ``typed`` or ``several``."""
+    kinds = {"photo": "photo", "scan": "photo", "typed": "typed"}
+    made = {kinds.get(str(name), "instrument") for name in found.grades["method"]}
+    return made.pop() if len(made) == 1 else "several"
 
 
 def _exposure(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> list[Any]:
@@ -136,12 +302,17 @@ def _lab(row: dict[Any, Any], ending: str = "") -> list[float]:
     return [float(row[f"{axis}{ending}"]) for axis in table.LAB]
 
 
-def _chips(rows: pd.DataFrame) -> list[Any]:
-    """Before and after, edge to edge."""
+def _pieces(rows: pd.DataFrame) -> dict[tuple, list[dict[Any, Any]]]:
+    """Grades of each piece in each test, in the order of exposure."""
     found: dict[tuple, list[dict[Any, Any]]] = {}
     for row in rows.sort_values("amount", kind="stable").to_dict("records"):
         found.setdefault((row["swatch"], row["area"], row["test"]), []).append(row)
-    pieces = list(found.values())
+    return found
+
+
+def _chips(rows: pd.DataFrame) -> list[Any]:
+    """Before and after, edge to edge."""
+    pieces = list(_pieces(rows).values())
     if len(pieces) > _STRIPS:
         return [_pairs(pieces)]
     blocks: list[Any] = []
@@ -150,17 +321,25 @@ def _chips(rows: pd.DataFrame) -> list[Any]:
     return blocks
 
 
-def _strip(piece: list[dict[Any, Any]]) -> parts.Chips:
-    """One swatch through its test."""
+def _strip(
+    piece: list[dict[Any, Any]], crops: dict[str, bytes] | None = None, numbers: bool = True
+) -> parts.Chips:
+    """One swatch through its test, in one row as it went; crops of the cloth under the chips."""
     colours = [_lab(piece[0], "_before"), *(_lab(row) for row in piece)]
     labels = [words.say("fastness.before"), *(fastness_texts.after(row) for row in piece)]
     notes = ["", *(words.say("fastness.grade", said=row["said"]) for row in piece)]
     frame = pd.DataFrame(colours, columns=table.LAB).assign(
         illuminant=piece[0]["illuminant"], observer=piece[0]["observer"]
     )
-    patches = tuple(parts.patches(frame, labels, notes))
-    columns = len(patches) if len(patches) <= 6 else int(np.ceil(len(patches) / 2))
-    return parts.Chips(patches, columns=columns, height_mm=13, touching=True)
+    shown = [piece[0]["before"], *(row["after"] for row in piece)]
+    cut = [(crops or {}).get(str(reading).split(", ")[0], b"") for reading in shown]
+    made = parts.patches(frame, labels, notes)
+    patches = tuple(
+        replace(one, crop=crop, numbers=one.numbers if numbers else "")
+        for one, crop in zip(made, cut, strict=True)
+    )
+    columns = len(patches) if len(patches) <= _LONGEST else int(np.ceil(len(patches) / 2))
+    return parts.Chips(patches, columns=columns, height_mm=8 if numbers else 6, touching=True)
 
 
 def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
@@ -172,20 +351,33 @@ def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
         frame = frame.assign(illuminant=row["illuminant"], observer=row["observer"])
         labels = [str(row["swatch"]), fastness_texts.after(row)]
         notes = [variants.recipe(row) if "dye" in row else "", row["said"]]
-        patches += parts.patches(frame, labels, notes)
-    return parts.Chips(tuple(patches), columns=6, height_mm=10, touching=True)
+        made = parts.patches(frame, labels, notes)
+        patches += [replace(one, numbers="") for one in made]
+    return parts.Chips(tuple(patches), columns=6, height_mm=9, touching=True)
 
 
 def figure(
     found: grade.Study, exposure: str, quantity: str = "dEF", at: float | None = None
 ) -> Any | None:
     """Curves of the most changed swatches of a study, with the grade asked for drawn across."""
-    fitted = [d for d in _fitted(found, exposure) if quantity in d.curves]
+    return _drawn(found, _fitted(found, exposure), quantity, at)
+
+
+def _drawn(
+    found: grade.Study,
+    fitted: list[grade.Drift],
+    quantity: str,
+    at: float | None = None,
+    height: int = drawn.PANEL,
+) -> Any | None:
+    fitted = [one for one in fitted if quantity in one.curves]
     if not fitted:
         return None
     labels = [_label(found, one) for one in fitted]
     white = (str(found.grades["illuminant"].iloc[0]), int(found.grades["observer"].iloc[0]))
-    return drawn.curves(fitted, labels, quantity, limit=_limit(found, quantity), at=at, white=white)
+    return drawn.curves(
+        fitted, labels, quantity, limit=_limit(found, quantity), at=at, white=white, height=height
+    )
 
 
 def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:

@@ -1,5 +1,6 @@
 """What the fastness page and panel say of grades, curves and mordants, as tables and sentences."""
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from dyelab.errors import InputError
 from dyelab.handout import variants
 from dyelab.plot import fastness as drawn
 
+_VERDICTS = (grade.MET, grade.NOT_MET, grade.NOT_SETTLED)
 _GRADES = ["recipe", "after", "difference", "span", "said", "verdict", "dE00", "moved"]
 
 
@@ -35,6 +37,7 @@ def shown(rows: pd.DataFrame) -> pd.DataFrame:
         recipe=[name(row) for row in records],
         after=[after(row) for row in records],
         span=[_interval(row) for row in records],
+        verdict=[words.say(f"grade.{row['verdict']}") for row in records],
     )
     return made[_GRADES].reset_index(drop=True)
 
@@ -44,6 +47,44 @@ def _interval(row: dict[Any, Any]) -> str:
     if not np.isfinite(low):
         return ""
     return words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
+
+
+def by_cloth(found: grade.Study, named: Callable[[dict[Any, Any]], str]) -> pd.DataFrame:
+    """Verdicts counted by cloth and exposure, undyed cloth left out, with the span of grades."""
+    rows = []
+    for exposure in found.exposures:
+        last = found.hardest(exposure)
+        last = last[last["dye"].ne("none")] if "dye" in last else last
+        names = [named(row) for row in last.to_dict("records")]
+        for cloth, part in last.groupby(names, sort=False):
+            counts = part["verdict"].value_counts()
+            worst, best = part["value"].idxmin(), part["value"].idxmax()
+            rows.append(
+                {
+                    "cloth": cloth,
+                    "after": after(part.iloc[0]),
+                    "swatches": len(part),
+                    **{code: int(counts.get(code, 0)) for code in _VERDICTS},
+                    "grades": words.say(
+                        "fastness.span", low=part.at[worst, "grade"], high=part.at[best, "grade"]
+                    ),
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def outlook(found: grade.Study) -> pd.DataFrame:
+    """When each piece's change shows, and when the grade asked for is lost."""
+    rows = [
+        {
+            "swatch": one.swatch,
+            "test": words.say(f"fastness.{one.exposure.replace(' ', '_')}"),
+            "change_shows": grade.moment_text(grade.shows(one), one.unit),
+            "grade_lost": grade.moment_text(grade.fails(one, found.change), one.unit),
+        }
+        for one in found.drifts
+    ]
+    return pd.DataFrame(rows)
 
 
 def stained(rows: pd.DataFrame) -> pd.DataFrame:
@@ -128,10 +169,20 @@ def by_mordant(told: pd.DataFrame) -> pd.DataFrame:
             "after": [after(row) for row in records],
             "grades": [f"{row['grade']} / {row['reference_grade']}" for row in records],
             "less_change": told["less_change"],
-            "holds": [row["holds"] or compare.in_words(row) for row in records],
+            "colour_left": [_shares(row) for row in records],
+            "holds": [held_word(row) for row in records],
             "hue_cost": [f"{row['hue_dE00']:.1f}: {row['hue_words']}" for row in records],
         }
     )
+
+
+def _shares(row: dict[Any, Any]) -> str:
+    return f"{100 * row['left']:.0f} / {100 * row['reference_left']:.0f} %"
+
+
+def held_word(row: dict[Any, Any]) -> str:
+    """What a comparison came to, in a cell."""
+    return words.say(f"fastness.is_{row['holds']}") if row["holds"] else compare.in_words(row)
 
 
 def held_sentences(found: grade.Study, exposure: str) -> list[str]:
@@ -139,15 +190,19 @@ def held_sentences(found: grade.Study, exposure: str) -> list[str]:
     told = compared(found)
     if told.empty:
         return []
-    return [
-        words.say(
-            f"fastness.holds_{row['holds'] or 'alike'}",
-            variant=row["variant"],
-            reference=row["reference"],
-            after=after(row),
-            grades=words.say("fastness.against", one=row["grade"], other=row["reference_grade"]),
-            cost=f"{row['hue_dE00']:.1f}",
-            moved=row["hue_words"],
-        )
-        for row in told[told["exposure"].eq(exposure)].to_dict("records")
-    ]
+    return [_held(row) for row in told[told["exposure"].eq(exposure)].to_dict("records")]
+
+
+def _held(row: dict[Any, Any]) -> str:
+    kind = row["holds"] or ("alike" if row["verdict"] == compare.REAL else row["verdict"])
+    return words.say(
+        f"fastness.holds_{kind}",
+        variant=row["variant"],
+        reference=row["reference"],
+        after=after(row),
+        grades=words.say("fastness.against", one=row["grade"], other=row["reference_grade"]),
+        left=_shares(row),
+        verdict=compare.in_words(row),
+        cost=f"{row['hue_dE00']:.1f}",
+        moved=row["hue_words"],
+    )

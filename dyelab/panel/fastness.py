@@ -81,6 +81,7 @@ def _choose(bench: _Bench) -> dict[str, Any]:
         "at": choices.steps(say("fastness_panel.at"), [("0", 0.0)]),
         "quantity": choices.pick(say("fastness_panel.quantity"), quantities),
         "asked": choices.pick(say("fastness_panel.asked"), grade.GRADES, grade.CHANGE),
+        "full": choices.tick(say("fastness_panel.full")),
     }
 
 
@@ -146,6 +147,7 @@ def _show(
     at: float,
     quantity: str,
     asked: str,
+    full: bool,
     progress: Any,
 ) -> frame.Shown:
     if not swatches:
@@ -160,36 +162,17 @@ def _show(
     return frame.Shown(
         _sentence(now, at),
         page.figure(found, exposure, quantity, at=at or None),
-        fastness_texts.shown(rows).drop(columns=["verdict"]).assign(verdict=_verdicts(rows)),
+        fastness_texts.shown(rows),
         _chips(found, rows, now),
         _notes(found, exposure, quantity),
-        page=lambda: page.page(found, bench.book.tests),
+        page=lambda: page.page(found, bench.book.tests, book=bench.book, full=full),
     )
-
-
-def _verdicts(rows: pd.DataFrame) -> list[str]:
-    return list(rows.sort_values(["value", "swatch"], kind="stable")["verdict"])
 
 
 def _sentence(now: pd.DataFrame, at: float) -> str:
     if now.empty:
         return words.say("fastness_panel.start" if at == 0 else "fastness_panel.none_at")
-    rows = now.sort_values("value", kind="stable")
-    pieces = [
-        words.say(
-            "fastness_panel.piece",
-            swatch=row["swatch"],
-            said=row["said"],
-            verdict=row["verdict"],
-        )
-        for row in rows.to_dict("records")
-    ]
-    return words.say(
-        "fastness_panel.answer",
-        after=grade.exposure_text(rows.iloc[0]),
-        pieces="; ".join(pieces),
-        required=rows["required"].iloc[0],
-    )
+    return grade.pieces_sentence(now, grade.exposure_text(now.iloc[0]))
 
 
 def _chips(
@@ -224,22 +207,9 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
         notes += [grade.forecast_sentence(found, row["swatch"], exposure), grade.tone_sentence(row)]
     if exposure == "light" and len(found.beside):
         best = found.beside[found.beside["best"]]
-        notes += [
-            words.say("fastness_panel.beside", swatch=row["swatch"], said=row["said"])
-            for row in best.to_dict("records")
-        ]
+        notes += [page.beside_sentence(row) for row in best.to_dict("records")]
     notes += fastness_texts.held_sentences(found, exposure)
-    notes += [
-        words.say(
-            "fastness_panel.stains",
-            swatch=row["swatch"],
-            part=row["part"],
-            said=row["said"],
-            required=row["required"],
-            verdict=row["verdict"],
-        )
-        for row in found.hardest(exposure, "staining").to_dict("records")
-    ]
+    notes += page.stain_sentences(found, exposure)
     one = next((d for d in found.drifts if d.exposure == exposure), None)
     if one is not None and quantity in one.left_out:
         notes.append(words.say("fastness_panel.no_curve", why=one.left_out[quantity]))
@@ -247,5 +217,4 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
         notes.append(words.say("fastness_panel.one_amount"))
     elif not np.isfinite(one.longest):
         notes.append(words.say("grade.no_amounts"))
-    missing = [text for text in found.missing if not text.startswith("Not tested")]
-    return [*[note for note in notes if note], *missing, *page.cautions(found)]
+    return [*[note for note in notes if note], *found.gaps, *page.cautions(found)]

@@ -12,7 +12,7 @@ from dyelab.plot import style
 
 _UNITS = {"cycle": (1.0, "washes"), "lx h": (1e6, "light dose (Mlx h)"), "h": (1.0, "hours")}
 _BAND = "rgba(128,128,128,0.22)"
-_COLUMNS, _PANEL = 4, 230  # panels in a row, and their height in pixels
+_COLUMNS, PANEL = 4, 230  # panels in a row, and their height in pixels
 _GAP, _ROOM = 0.03, 0.18  # between panels, as parts of the figure
 
 
@@ -30,15 +30,16 @@ def curves(
     at: float | None = None,
     white: tuple[str, int] = table.DEFAULT_WHITE,
     columns: int = _COLUMNS,
+    height: int = PANEL,
 ) -> go.Figure:
-    """A quantity over exposure, one panel a swatch, all on the same axes.
+    """A quantity over exposure, one panel a swatch and test, all to one height.
 
     Marks are the readings as the table of grades has them, with their intervals.
 
     Parameters
     ----------
     drifts : sequence of Drift
-        Of one exposure and unit; those without this quantity are left out.
+        Those without this quantity are left out; each has an axis of its own exposure.
     labels : sequence of str
         One a drift, over its panel.
     quantity : str
@@ -51,25 +52,27 @@ def curves(
         Of the colours.
     columns : int
         Panels beside one another.
+    height : int
+        Of a panel, in pixels.
     """
     pairs = [(d, n) for d, n in zip(drifts, labels, strict=True) if quantity in d.curves]
     if not pairs:
-        return style.figure(height=_PANEL)
-    by, title = scale_of(pairs[0][0].unit)
+        return style.figure(height=height)
     columns = min(columns, len(pairs))
     rows = -(-len(pairs) // columns)
-    drawn = style.figure(height=_PANEL * rows + 60, showlegend=False)
-    far = max(grade.HORIZON * one.longest for one, _ in pairs) / by
+    drawn = style.figure(height=height * rows + 60, showlegend=False)
     span = _span(pairs, quantity, limit)
     for i, (one, name) in enumerate(pairs):
         row, column = divmod(i, columns)
+        by, title = scale_of(one.unit)
+        far = max(grade.HORIZON * d.longest for d, _ in pairs if d.unit == one.unit) / by
         axes = _panel(drawn, i, (row, column), (rows, columns))
         drawn.add_traces(_band(one, quantity, by, axes))
         drawn.add_traces(_line(one, quantity, by, name, axes))
         drawn.add_trace(_readings(one, quantity, by, name, white, axes))
-        _mark(drawn, limit, None if at is None else at / by, far, axes)
-        _named(drawn, name, axes)
-        last = i + columns >= len(pairs)
+        _mark(drawn, limit, None if at is None else at / by, far, axes, i == 0)
+        _named(drawn, name, axes, 44 if columns < _COLUMNS else 24)
+        last = i + columns >= len(pairs) or pairs[i + columns][0].unit != one.unit
         drawn.update_layout(
             {
                 _axis(axes["xaxis"]): {
@@ -116,10 +119,10 @@ def _panel(
     return {"xaxis": f"x{ending}", "yaxis": f"y{ending}"}
 
 
-def _named(drawn: go.Figure, name: str, axes: dict[str, str]) -> None:
+def _named(drawn: go.Figure, name: str, axes: dict[str, str], length: int) -> None:
     """The swatch over its panel."""
     drawn.add_annotation(
-        text=style.plain(name, 44),
+        text=style.plain(name, length),
         x=0,
         y=1,
         xref=f"{axes['xaxis']} domain",
@@ -214,6 +217,7 @@ def _mark(
     at: float | None,
     far: float,
     axes: dict[str, str],
+    named: bool,
 ) -> None:
     line = {"color": style.INK, "width": 1.4, "dash": "longdash"}
     if limit is not None and np.isfinite(limit[0]):
@@ -222,7 +226,7 @@ def _mark(
                 x=[0, far],
                 y=[limit[0], limit[0]],
                 mode="lines+text",
-                text=["", style.plain(limit[1])],
+                text=["", style.plain(limit[1]) if named else ""],
                 textposition="top left",
                 textfont={"size": 11, "color": style.INK},
                 line=line,
