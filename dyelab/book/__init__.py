@@ -26,6 +26,7 @@ from dyelab.book.spreadsheet import (
     understand,
     what_changes,
 )
+from dyelab.book.suspicions import suspicions
 from dyelab.book.swatch_history import swatch_history
 from dyelab.book.views import areas, materials, recipes, wide
 
@@ -63,6 +64,7 @@ __all__ = [
     "search",
     "sheet",
     "sheets",
+    "suspicions",
     "swatch_history",
     "tables",
     "take_in",

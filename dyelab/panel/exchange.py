@@ -160,7 +160,9 @@ class Exchange(frame.Panel):
         saved = books.save(joined, f"{task}: {named}")
         self._take(saved.path, saved)
         count = len(saved.swatches) - before
-        return words.say("exchange.taken", count=count, book=saved.title)
+        said = words.say("exchange.taken", count=count, book=saved.title)
+        slips = books.suspicions(saved)["text"].head(_IN_WORDS)
+        return " ".join([said, *(words.say("suspicions.listed", text=text) for text in slips)])
 
     def _sheet_in(self, removing: bool) -> tuple[Any, str]:
         """Take in what is on show, and remember for the next time how it was understood."""

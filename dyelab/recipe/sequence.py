@@ -36,9 +36,14 @@ class Step(NamedTuple):
     area: str
 
 
+def parts(code: str) -> list[str]:
+    """Return the parts of a line, each a line of one step."""
+    return [part for part in code.split(_PARTED) if part]
+
+
 def steps(code: str) -> list[Step]:
     """Read a line back into its steps."""
-    found = [_STEP.fullmatch(part) for part in code.split(_PARTED) if part]
+    found = [_STEP.fullmatch(part) for part in parts(code)]
     return [
         Step(
             match[1],

@@ -1,0 +1,150 @@
+"""What in a book is valid and yet looks like a slip: seen by whoever knows the trade."""
+
+import difflib
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, recipe, table, words
+from dyelab.book.model import FAULT_COLUMNS, Book
+from dyelab.book.views import materials, recipes, wide
+
+# How far beyond the trade's usual range a dose may lie before it is pointed out: dose series go to
+# half and to double on purpose, a slip of a decimal goes ten times past (common practice).
+_BEYOND = 3.0
+_LIKE = 0.78  # likeness of two names (difflib's ratio): "alun" is nearly "alum", "lac" isn't "lax"
+# Replicates are pointed out if they lie further apart than those of every other recipe by this
+# factor, where at least so many other recipes were repeated, and by more than an eye overlooks.
+_APART, _OTHERS, _SEEN = 2.0, 3, 2.0  # times; recipes; ΔE00
+# A cloth's reflectance is smooth: no dye of the trade bends it by so much within two bands.
+_JUMP = 0.06  # reflectance factor, off the middle of its two neighbours at 20 nm or less
+_CLOSE_BANDS = 20.0  # nm
+
+
+def suspicions(bk: Book) -> pd.DataFrame:
+    """List what is valid but should be looked at.
+
+    Returns
+    -------
+    DataFrame
+        `file, row, column, found, expected, remedy, text`, as the book's faults: doses far out of
+        the usual range, names that are nearly a known material's, a swatch that lacks one step of
+        a recipe else repeated, replicates that differ more than all others, spectra with a jump.
+    """
+    rules = (_doses, _names, _lost_steps, _replicates, _jumps)
+    found = [fault for rule in rules for fault in rule(bk)]
+    return pd.DataFrame(found, columns=FAULT_COLUMNS)
+
+
+def _fault(
+    file: str, row: int, column: str, found: Any, label: str, key: str, **values: Any
+) -> dict[str, Any]:
+    said = {part: words.say(f"suspicions.{key}_{part}", **values) for part in ("is", "do")}
+    return table.fault(file, row, column, found, said["is"], said["do"], label)
+
+
+def _codes(rows: pd.DataFrame, column: str = "swatch") -> str:
+    codes = list(dict.fromkeys(rows[column]))
+    return ", ".join(codes[:6]) + (f" and {len(codes) - 6} more" if len(codes) > 6 else "")
+
+
+def _doses(bk: Book) -> Iterator[dict[str, Any]]:
+    known_ones = materials(bk)
+    listed = known_ones.set_index("material")
+    rows = bk.steps[bk.steps["unit"].eq("% WOF") & bk.steps["amount"].gt(0)]
+    names = {name: recipe.known_name(name, known_ones) for name in rows["material"].unique()}
+    for (name, amount), group in rows.groupby(["material", "amount"], sort=False):
+        known = names[str(name)]
+        low, high = (
+            listed.loc[known, ["low_wof", "high_wof"]].astype(float)
+            if known in listed.index
+            else (np.nan, np.nan)
+        )
+        if amount > _BEYOND * high or amount < low / _BEYOND:
+            at = int(group.index[0]) + 2
+            yield _fault("steps.csv", at, "amount", f"{amount:g}", _codes(group), "dose",
+                         material=name, low=low, high=high)  # fmt: skip
+
+
+def _names(bk: Book) -> Iterator[dict[str, Any]]:
+    listed = materials(bk)
+    others = [part.strip() for text in listed["also"] for part in str(text).split(";")]
+    known = {name.lower(): name for name in [*listed["material"], *filter(None, others)]}
+    for name, group in bk.steps.groupby("material", sort=False):
+        text = str(name).strip()
+        if not text or recipe.known_name(text, listed) != text or text.lower() in known:
+            continue
+        near = difflib.get_close_matches(text.lower(), known, n=1, cutoff=_LIKE)
+        if near:
+            at = int(group.index[0]) + 2
+            yield _fault("steps.csv", at, "material", name, _codes(group), "name",
+                         near=known[near[0]])  # fmt: skip
+
+
+def _lost_steps(bk: Book) -> Iterator[dict[str, Any]]:
+    """A swatch alone with its recipe, which is another's but for one step, where most are repeated."""
+    made = recipes(bk)
+    made["lines"] = [tuple(recipe.sequence.parts(code)) for code in made["recipe"]]
+    for _, group in made.groupby(["series", "fibre", "ground", "form"], sort=False):
+        many = group["lines"].map(group["lines"].value_counts())
+        if (many >= 2).sum() < len(group) / 2:
+            continue  # nothing is repeated here, so a single one is no wonder
+        others = group.drop_duplicates("lines")
+        for at, row in group[many == 1].iterrows():
+            whole = next((o for o in others["lines"] if _one_short(row["lines"], o)), None)
+            if whole is not None:
+                (lost,) = [step for step in whole if step not in row["lines"]]
+                alike = group[group["lines"] == whole]
+                yield _fault("swatches.csv", int(at) + 2, "", f"{row['swatch']}", "", "step",
+                             lost=recipe.sequence.in_words(lost), codes=_codes(alike))  # fmt: skip
+
+
+def _one_short(short: tuple[str, ...], whole: tuple[str, ...]) -> bool:
+    return len(short) == len(whole) - 1 and any(
+        whole[:i] + whole[i + 1 :] == short for i in range(len(whole))
+    )
+
+
+def _replicates(bk: Book) -> Iterator[dict[str, Any]]:
+    rows = wide(bk)
+    rows = rows[rows["exposure"].eq("none") & rows["part"].eq("swatch")]
+    alike = ["form", "fibre", "ground", "area", "recipe", "method", *table.WHITE]
+    widest: list[tuple[float, pd.DataFrame]] = []
+    for _, group in rows.groupby(alike, sort=False):
+        means = group.groupby("swatch", sort=False)[table.LAB].mean()
+        if len(means) > 1:
+            widest.append((_widest(means.to_numpy(float)), group))
+    if len(widest) <= _OTHERS:
+        return
+    widest.sort(key=lambda pair: pair[0])
+    (second, _), (most, group) = widest[-2:]
+    if most > max(_APART * second, _SEEN):
+        at = int(bk.readings.index[bk.readings["reading"] == group["reading"].iloc[0]][0]) + 2
+        yield _fault("readings.csv", at, "", f"replicates {_codes(group)}", "", "apart",
+                     most=most, second=second)  # fmt: skip
+
+
+def _widest(lab: np.ndarray) -> float:
+    """The largest ΔE00 among pieces; of many, that to their middle, twice."""
+    if len(lab) > 60:
+        return 2 * float(np.max(convert.dE00(lab, np.median(lab, axis=0)[None])))
+    first, second = np.triu_indices(len(lab), 1)
+    return float(np.max(convert.dE00(lab[first], lab[second])))
+
+
+def _jumps(bk: Book) -> Iterator[dict[str, Any]]:
+    bands = [name for name in bk.spectra.columns if name != "reading"]
+    nm = np.array([float(name) for name in bands])
+    if len(nm) < 3 or len(bk.spectra) == 0:
+        return
+    R = bk.spectra[bands].to_numpy(float)
+    off = np.abs(R[:, 1:-1] - (R[:, :-2] + R[:, 2:]) / 2)
+    off[:, (nm[2:] - nm[:-2]) > 2 * _CLOSE_BANDS] = 0
+    usual = np.nanmedian(off, axis=1)
+    for at in np.flatnonzero(np.nanmax(off, axis=1, initial=0) > np.maximum(_JUMP, 10 * usual)):
+        band = int(np.nanargmax(off[at])) + 1
+        yield _fault("spectra.csv", int(at) + 2, bands[band], f"{R[at, band]:.4g}",
+                     str(bk.spectra["reading"].iloc[at]), "jump", left=R[at, band - 1],
+                     right=R[at, band + 1])  # fmt: skip

@@ -1,0 +1,93 @@
+"""What is valid in a book and yet looks like a slip."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import book, files
+
+READING = ["reading", "swatch", "exposure", "method", "illuminant", "observer", "L", "a", "b"]
+
+
+def tidy(folder, steps=None, lab=None, R=None):
+    """Four recipes of two swatches, with nothing to point at unless it is put there."""
+    rows, readings, spectra = [], [], []
+    rng = np.random.default_rng(3)
+    bands = np.arange(400, 710, 10)
+    for n, (dye, iron) in enumerate([("weld", 0), ("weld", 2), ("madder", 0), ("madder", 2)] * 2):
+        code = f"K-{n:02}"
+        done = [("mordant", "potash alum", 15.0), ("dye", dye, 50.0)]
+        done += [("modifier", "iron", float(iron))] if iron else []
+        rows += [(code, o, k, m, a) for o, (k, m, a) in enumerate(done, 1)]
+        L, a, b = np.array([60 - 5 * (n % 4), 5, 20]) + rng.normal(0, 0.3, 3)
+        readings.append((f"R{n}", code, "none", "spectral", "D65", 10, L, a, b))
+        spectra.append((f"R{n}", *(0.2 + 0.1 * np.sin(bands / 90 + n))))
+    frame = pd.DataFrame(rows, columns=["swatch", "order", "kind", "material", "amount"])
+    frame = frame.assign(unit="% WOF")
+    read = pd.DataFrame(readings, columns=READING)
+    colours = pd.DataFrame(spectra, columns=["reading", *map(str, bands)])
+    codes = frame["swatch"].unique()
+    return book.add(
+        book.create(folder),
+        swatches=pd.DataFrame({"swatch": codes, "fibre": "wool", "series": "one"}),
+        steps=steps(frame) if steps else frame,
+        readings=lab(read) if lab else read,
+        spectra=R(colours) if R else colours,
+    )
+
+
+def changed(column, where, value):
+    def change(frame):
+        frame.loc[where(frame), column] = value
+        return frame
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("how", "said"),
+    [
+        (
+            {"steps": changed("amount", lambda f: f["material"].eq("weld") & f["swatch"].eq("K-00"),
+                              500.0)},
+            "steps.csv row 3 (K-00): amount = 500 % WOF is far from the usual 30 to 100 % of weld",
+        ),
+        (
+            {"steps": changed("material", lambda f: f["material"].eq("madder"), "maddr")},
+            "material = maddr is no known material, and nearly madder",
+        ),
+        (
+            {"steps": lambda f: f[~(f["swatch"].eq("K-05") & f["kind"].eq("modifier"))]
+                     .assign(amount=lambda g: g["amount"])},
+            None,  # without iron it is the other recipe, and not alone
+        ),
+        (
+            {"steps": lambda f: f[~(f["swatch"].eq("K-05") & f["kind"].eq("mordant"))]},
+            "K-05 lacks one step that K-01 have: potash alum 15 %",
+        ),
+        (
+            {"lab": changed("L", lambda f: f["swatch"].eq("K-02"), 70.0)},
+            "replicates K-02, K-06 lie",
+        ),
+        (
+            {"R": changed("550", lambda f: f["reading"].eq("R4"), 0.9)},
+            "spectra.csv row 6 (R4): 550 = 0.9 jumps out of its neighbours",
+        ),
+    ],
+)  # fmt: skip
+def test_a_slip_is_pointed_out(tmp_path, how, said):
+    texts = list(book.suspicions(tidy(tmp_path / "b", **how))["text"])
+    if said is None:
+        assert not any("lacks" in text for text in texts)
+    else:
+        assert any(said in text for text in texts), texts
+
+
+def test_a_tidy_book_has_nothing_to_point_at(tmp_path):
+    bk = tidy(tmp_path / "b")
+    assert book.suspicions(bk).empty
+
+
+def test_the_example_has_nothing_to_point_at():
+    found = book.suspicions(book.open(files.shipped("data") / "marlpit_yard"))
+    assert found.empty, found["text"].tolist()
