@@ -84,7 +84,7 @@ def _names(bk: Book) -> Iterator[dict[str, Any]]:
 
 
 def _lost_steps(bk: Book) -> Iterator[dict[str, Any]]:
-    """A swatch alone with its recipe, which is another's but for one step, where most are repeated."""
+    """A swatch alone with its recipe, where most are repeated, and one step short of another."""
     made = recipes(bk)
     made["lines"] = [tuple(recipe.sequence.parts(code)) for code in made["recipe"]]
     for _, group in made.groupby(["series", "fibre", "ground", "form"], sort=False):
