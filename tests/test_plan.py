@@ -159,8 +159,60 @@ def test_a_vat_takes_no_mordant():
     assert set(s.steps.loc[s.steps["swatch"].isin(rows["swatch"]), "kind"]) == {
         "scour",
         "vat",
+        "assist",  # lime and fruit sugar keep the vat
         "rinse",
     }
+
+
+def test_overdyes_dips_and_tartar_are_planned_weighed_and_recorded(tmp_path):
+    s = plan.series(
+        {
+            "fibre": ["wool"],
+            "mordant": ["potash alum 15", "potash alum 15 + cream of tartar 6"],
+            "dye": ["weld 50", "weld 50 + indigo 5 x3", "indigo 5 x1 + weld 30"],
+        },
+        replicates=1,
+        controls=False,
+        mass_g=10,
+    )
+    by_code = s.steps.groupby("swatch")
+    wanted = s.swatches["dye"].str.contains("indigo 5 x3") & s.swatches["mordant"].str.contains(
+        "tar"
+    )
+    code = s.swatches.loc[wanted, "swatch"].iloc[0]
+    steps = by_code.get_group(code)
+    assert steps["material"].tolist() == [
+        *("neutral soap", "potash alum", "cream of tartar", "weld", "indigo"),
+        *("hydrated lime", "fructose", ""),
+    ]
+    vat = steps[steps["kind"] == "vat"].iloc[0]
+    assert (vat["amount"], vat["dips"]) == (5.0, 3)
+    alum, tartar = steps[steps["kind"] == "mordant"].iloc[0], steps.iloc[2]
+    assert (tartar["kind"], tartar["bath"]) == ("assist", alum["bath"])
+    apart = s.steps[s.steps["kind"] == "mordant"].groupby("bath")["swatch"].agg(set)
+    assert len(apart) == 2  # with tartar and without never share a bath
+    baths = s.baths.set_index(["bath", "material"])
+    fibre = 10 * len(apart[alum["bath"]])
+    assert baths.loc[(alum["bath"], "cream of tartar"), "weigh_g"] == pytest.approx(0.06 * fibre)
+    assert f"{code} ×3" in baths.loc[(vat["bath"], "indigo"), "codes"]
+    dipped = baths.loc[vat["bath"], "weigh_g"]
+    assert dipped["fructose"] == pytest.approx(3 * dipped["indigo"])  # one, two, three
+    line = plan.recipe_line(s.swatches[s.swatches["swatch"] == code].iloc[0])
+    assert line == "wool: potash alum 15, cream of tartar 6, weld 50, indigo 5 ×3"
+    over = [day["rows"] for day in plan.timetable(s)][-1]
+    starts = {row["bath"]: row["from"] for row in over}
+    second = s.steps[(s.steps["material"] == "weld") & (s.steps["amount"] == 30)]["bath"].iloc[0]
+    assert starts[second] > starts[vat["bath"]]  # weld over indigo waits for the vat
+    bk = book.save(plan.into(book.create(tmp_path / "b"), s))
+    waiting = plan.open_baths(bk)
+    row = waiting[waiting["bath"] == alum["bath"]].iloc[0]
+    assert row["material"] == "potash alum + cream of tartar"
+    assert row["fibre_g"] == fibre
+    done = plan.done(bk, alum["bath"], weighed_g=fibre * 0.14)
+    now = done.steps[done.steps["bath"] == alum["bath"]].drop_duplicates("material")
+    assert now["amount"].tolist() == pytest.approx([14.0, 6.0])
+    assert set(now["state"]) == {"done"}
+    assert book.recipes(bk).set_index("swatch").loc[code, "assist_wof"] == 6.0
 
 
 def test_baths_add_up():

@@ -112,6 +112,10 @@ def _choose(book: Any) -> dict[str, Any]:
         "another": choices.pick(words.say("planning.another"), ["none", *_further()]),
         "doses": choices.text(words.say("planning.another_doses"), "0 2", hint=doses),
         "more": choices.text(words.say("planning.more"), hint=words.say("planning.more_hint")),
+        "over": choices.text(words.say("planning.over"), hint=words.say("planning.over_hint")),
+        "tartar": choices.number(
+            words.say("planning.tartar"), 0, low=0, high=50, step=1, unit="% WOF"
+        ),
         **_sizes(),
     }
 
@@ -178,11 +182,26 @@ def factors(book: Any, chosen: dict[str, Any]) -> dict[str, list[Any]]:
             continue
         role = str(recipe.find(level, listed)["role"])
         found.setdefault("dye" if role == "vat" else role, []).append(text)
+    over = [text for text in _listed(chosen["over"]) if not any(name in text for name in out)]
+    if over:
+        found["dye"] = [*found.get("dye", []), *over]
+    if chosen["tartar"]:
+        found["mordant"] = [_with_tartar(x, chosen["tartar"]) for x in found.get("mordant", [])]
     for metal, text in _metal_doses(chosen).items():
         doses = table.number_list(text.replace("%", " "), metal) or [0]
         doses = [0] if metal in out else doses
         found[metal] = list(dict.fromkeys(f"{dose:g}" for dose in doses))
     return found
+
+
+def _listed(text: str) -> list[str]:
+    return [part for part in map(str.strip, re.split(r";|,\s|,(?!\d)", text)) if part]
+
+
+def _with_tartar(mordant: str, dose: float) -> str:
+    """Cream of tartar into the mordant's bath; an acetate or iron doesn't bear it."""
+    plain = mordant == "none" or "acetate" in mordant or "ferrous" in mordant
+    return mordant if plain else f"{mordant} + cream of tartar {dose:g}"
 
 
 def _metal_doses(chosen: dict[str, Any]) -> dict[str, str]:

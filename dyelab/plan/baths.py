@@ -8,10 +8,12 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe
+from dyelab.plan.factors import Part, parts
 from dyelab.recipe.advice import CELLULOSE
 
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "dye": "D", "vat": "V", "modifier": "X"}
 _LETTERS |= {"rinse": "R"}
+_KINDS = {letter: kind for kind, letter in _LETTERS.items()}
 KINDS = tuple(_LETTERS)
 POTS = ("rounds", "each", "shared")
 _DAYS = {"scour": 1, "tannin": 1, "mordant": 2, "dye": 3, "vat": 3, "modifier": 3, "rinse": 3}
@@ -37,34 +39,52 @@ def _usual(kind: str, fibre: str, material: str) -> Any:
 def steps(rows: pd.DataFrame, liquor_ratio: float, listed: pd.DataFrame | None) -> pd.DataFrame:
     """Write out the steps of each recipe in the usual order."""
     known = recipe.materials() if listed is None else listed
-    vats = set(known.loc[known["role"] == "vat", "material"])
+    roles = dict(zip(known["material"], known["role"], strict=True))
     found = [
         {"swatch": row["swatch"], "order": order, **step}
         for row in rows.to_dict("records")
-        for order, step in enumerate(_of_recipe(row, vats), start=1)
+        for order, step in enumerate(_of_recipe(row, roles), start=1)
     ]
     return pd.DataFrame(found).assign(area="whole", liquor_ratio=liquor_ratio, bath_use=1)
 
 
-def _of_recipe(row: Any, vats: set[str]) -> list[dict[str, Any]]:
+def _of_recipe(row: Any, roles: dict[str, str]) -> list[dict[str, Any]]:
     fibre = row["fibre"]
     soap = str(_usual("scour", fibre, "")["material"])
-    wanted: list[tuple[str, str, float]] = [("scour", soap, _SCOUR_WOF)]
-    for kind in ("tannin", "mordant", "dye"):
+    wanted: list[tuple[str, Part]] = [("scour", Part(soap, _SCOUR_WOF))]
+    for kind in ("tannin", "mordant", "dye", "modifier"):
         if row[kind] != "none":
-            wanted.append(("vat" if row[kind] in vats else kind, row[kind], row[f"{kind}_wof"]))
-    if row["modifier"] != "none":
-        wanted.append(("modifier", row["modifier"], row["modifier_wof"]))
+            wanted += _put(kind, parts(row[kind], row[f"{kind}_wof"]), roles)
     for metal, salt in recipe.metals.salts().items():
         if row[f"{metal}_wof"]:
-            wanted.append(("modifier", salt, row[f"{metal}_wof"]))
-    wanted.append(("rinse", "", np.nan))
-    return [step_of(kind, material, dose, fibre) for kind, material, dose in wanted]
+            wanted.append(("modifier", Part(salt, row[f"{metal}_wof"])))
+    wanted.append(("rinse", Part("", np.nan)))
+    return [
+        {**step_of(kind, part.material, part.dose, fibre),
+         "dips": part.dips if kind == "vat" else np.nan}
+        for kind, part in wanted
+    ]  # fmt: skip
+
+
+def _put(kind: str, level: list[Part], roles: dict[str, str]) -> list[tuple[str, Part]]:
+    """The steps of a level; a vat is listed with what keeps it alive."""
+    found: list[tuple[str, Part]] = []
+    for part in level:
+        own = roles.get(part.material)
+        put = own if own == "assist" or (own == "vat" and kind == "dye") else kind
+        found.append((str(put), part))
+        if put == "vat" and part.dose > 0:
+            found += [("assist", Part(name, part.dose * times)) for name, times in _VAT]
+    return found
+
+
+# An indigo vat of lime and fruit sugar, by weight of indigo: one, two, three (common practice).
+_VAT = (("hydrated lime", 2.0), ("fructose", 3.0))
 
 
 def step_of(kind: str, material: str, dose: float, fibre: str) -> dict[str, Any]:
     """Write out one step with its usual heat and time."""
-    usual = _usual(kind, fibre, material)
+    usual = _usual("mordant" if kind == "assist" else kind, fibre, material)
     return {
         "kind": kind,
         "material": material,
@@ -72,7 +92,7 @@ def step_of(kind: str, material: str, dose: float, fibre: str) -> dict[str, Any]
         "unit": "" if np.isnan(dose) else "% WOF",
         "temperature_C": float(usual["temperature_C"]),
         "minutes": float(usual["minutes"]),
-        "note": str(usual["note"]),
+        "note": "" if kind == "assist" else str(usual["note"]),
     }
 
 
@@ -98,9 +118,10 @@ def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> 
     DataFrame
         The steps in working order with `bath`, such as ``M2``.
     """
-    facts = done.assign(company=company(done))
+    full, done = _helped(done), done[done["kind"] != "assist"]
+    facts = done.assign(company=company(done), helped=full["helped"].reindex(done.index))
     facts = facts.merge(rows[["swatch", "fibre", "place", "replicate"]], on="swatch")
-    keys = ["kind", "fibre", "material", "amount", "company"]
+    keys = ["kind", "fibre", "material", "amount", "company", "helped"]
     keys += [] if pots == "shared" else ["replicate"]
     facts["stage"] = facts["kind"].map(list(_LETTERS).index)
     facts = facts.sort_values(["stage", "place"], kind="stable")
@@ -114,8 +135,22 @@ def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> 
         f"{_LETTERS[kind]}{numbers[kind].setdefault(key, len(numbers[kind]) + 1)}"
         for kind, key in zip(facts["kind"], identity, strict=True)
     ]
-    placed = facts.assign(bath=codes).sort_values(["place", "order"], kind="stable")
+    places = rows[["swatch", "place"]]
+    baths = facts.assign(bath=codes)[["swatch", "order", "bath"]]
+    placed = full.drop(columns="helped").merge(baths, on=["swatch", "order"], how="left")
+    placed = placed.merge(places, on="swatch").sort_values(["place", "order"], kind="stable")
+    placed["bath"] = placed.groupby("swatch", sort=False)[
+        "bath"
+    ].ffill()  # an assist's is its step's
     return placed[[*done.columns, "bath"]].reset_index(drop=True)
+
+
+def _helped(done: pd.DataFrame) -> pd.DataFrame:
+    """Add `helped` to each step: what else goes into its bath, with its dose."""
+    helping = done["kind"].eq("assist")
+    step = (~helping).groupby(done["swatch"]).cumsum()
+    text = (done["material"] + " " + done["amount"].map("{:g}".format)).where(helping, "")
+    return done.assign(helped=text.groupby([done["swatch"], step]).transform(" ".join))
 
 
 def company(done: pd.DataFrame) -> pd.Series:
@@ -147,11 +182,12 @@ def kept_apart(done: pd.DataFrame) -> list[str]:
 
 
 def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame:
-    """One row a bath: when, what to weigh, how much water, which swatches."""
+    """One row a bath and material: when, what to weigh, how much water, which swatches."""
     facts = done.merge(rows[["swatch", "fibre", "mass_g", "place", "replicate"]], on="swatch")
+    facts["layer"] = facts["kind"].isin(["dye", "vat"]).groupby(facts["swatch"]).cumsum()
     last = max(_DAYS.values())
     found = []
-    for code, group in facts.groupby("bath", sort=False):
+    for (code, _), group in facts.groupby(["bath", "material"], sort=False):
         first = group.iloc[0]
         turn = 1 if pots == "shared" else int(first["replicate"])
         fibre_g = float(group["mass_g"].sum())
@@ -160,7 +196,8 @@ def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame
                 "bath": code,
                 "kind": first["kind"],
                 "round": turn,
-                "day": _DAYS[first["kind"]] + last * (turn - 1),
+                "layer": int(group["layer"].max()),
+                "day": _DAYS[_KINDS[str(code)[0]]] + last * (turn - 1),
                 "fibre": first["fibre"],
                 "material": first["material"],
                 "wof": first["amount"],
@@ -170,14 +207,21 @@ def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame
                 "fibre_g": fibre_g,
                 "water_L": recipe.water_L(fibre_g, first["liquor_ratio"]),
                 "swatches": len(group),
-                "codes": ", ".join(group.sort_values("place")["swatch"]),
+                "codes": ", ".join(_dipped(group.sort_values("place"))),
                 "temperature_C": first["temperature_C"],
                 "minutes": first["minutes"],
                 "note": first["note"],
             }
         )
     frame = pd.DataFrame(found)
-    stage = frame["kind"].map(list(_LETTERS).index)
+    stage = frame["bath"].str[0].map(list(_KINDS).index)
     number = frame["bath"].str[1:].astype(int)
-    order = np.lexsort([number, stage, frame["round"]])
+    order = np.lexsort([frame["kind"].eq("assist"), number, stage, frame["round"]])
     return frame.iloc[order].reset_index(drop=True)
+
+
+def _dipped(group: pd.DataFrame) -> list[str]:
+    """Codes of a bath's swatches, with how often each is dipped."""
+    dips = group.get("dips", pd.Series(np.nan, index=group.index))
+    pairs = zip(group["swatch"], dips, strict=True)
+    return [f"{code} ×{int(n)}" if n > 1 else code for code, n in pairs]

@@ -4,7 +4,7 @@ import itertools
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -26,7 +26,52 @@ class Level:
     dose: float = 0.0
 
     def __str__(self) -> str:
-        return self.name if not self.dose else f"{self.name} {self.dose:g} %"
+        return self.name if not self.dose else in_words(self.name, self.dose)
+
+
+class Part(NamedTuple):
+    """One material of a level: its dose in % WOF (NaN where none is told), and its dips."""
+
+    material: str
+    dose: float
+    dips: int = 1
+
+    def __str__(self) -> str:
+        dose = f" {self.dose:g}" if self.dose > 0 else ""
+        return f"{self.material}{dose}{f' x{self.dips}' if self.dips > 1 else ''}"
+
+
+def parts(name: str, dose: float) -> list[Part]:
+    """Take a level apart: ``weld + indigo x3`` at 50 % is weld 50 %, then three dips of indigo.
+
+    Parameters
+    ----------
+    name : str
+        What lies first, then what is put over it (a dye) or into its bath (an assist), each
+        further one with a dose of its own.
+    dose : float
+        Of the first, % WOF.
+    """
+    first, *more = [_part(text) for text in name.split(" + ")]
+    return [first._replace(dose=dose), *more]
+
+
+def in_words(name: str, dose: float) -> str:
+    """Say a level: ``weld 50 %``, ``weld 50 % + indigo 10 % x3``."""
+    said = []
+    for part in parts(name, dose):
+        amount = f" {part.dose:g} %" if part.dose > 0 else ""
+        said.append(f"{part.material}{amount}{f' x{part.dips}' if part.dips > 1 else ''}")
+    return " + ".join(said)
+
+
+def _part(text: str) -> Part:
+    held, _, dips = text.rpartition(" x")
+    text, count = (held, int(dips)) if held and dips.isdigit() else (text, 1)
+    name, _, last = text.rpartition(" ")
+    if name and _is_number(last):
+        return Part(name, table.number(last), count)
+    return Part(text, np.nan, count)
 
 
 def levels(
@@ -39,7 +84,8 @@ def levels(
     factors : mapping of str to sequence
         By factor: `fibre` names; `tannin`, `mordant`, `dye`, `modifier` as ``"none"`` or a
         material with its dose in % WOF, such as ``"gallnut 8"`` (without a dose: the middle
-        of the usual range); a metal of
+        of the usual range); further ones behind a plus, such as ``"potash alum 15 + cream of
+        tartar 6"`` in one bath, or ``"weld 50 + indigo 5 x3"`` for three dips over weld; a metal of
         `recipe.metals`, such as `iron`, as doses of its salt in % WOF, 0 for none.
     listed : DataFrame, optional
         The materials list.
@@ -69,16 +115,25 @@ def level_of(factor: str, value: Any, listed: pd.DataFrame | None) -> Level:
         return Level(str(value).strip().lower())
     if factor in METALS:
         return Level(factor if _dose(factor, value) else f"no {factor}", _dose(factor, value))
-    name, _, last = str(value).strip().removesuffix("%").strip().rpartition(" ")
-    text, dose = (name, last) if name and _is_number(last) else (str(value).strip(), "")
-    if text.lower() in ("none", ""):
-        return Level("none")
-    recipe.refuse_unsafe(text)
-    row = recipe.find(text, listed)
-    if dose:
-        return Level(str(row["material"]), _dose(factor, dose))
-    low, high, _ = recipe.usual_range(text, listed)
-    return Level(str(row["material"]), round((low + high) / 2, 1))
+    first, *more = [_known(factor, text, listed) for text in str(value).split("+")]
+    named = [str(first._replace(dose=0.0)), *(str(part) for part in more)]
+    return Level(" + ".join(named), first.dose) if first.material != "none" else Level("none")
+
+
+def _known(factor: str, text: str, listed: pd.DataFrame | None) -> Part:
+    """One material of a level under its listed name, with the usual dose where none is told."""
+    plain = re.sub(r"\s*[x×]\s*(\d+)\s*$", r" x\1", text.strip()).replace("%", "")
+    part = _part(" ".join(plain.split()))
+    if part.material.lower() in ("none", ""):
+        return Part("none", 0.0)
+    recipe.refuse_unsafe(part.material)
+    row = recipe.find(part.material, listed)
+    if part.dose == part.dose:
+        dose = _dose(factor, f"{part.dose:g}")
+    else:
+        low, high, _ = recipe.usual_range(part.material, listed)
+        dose = round((low + high) / 2, 1)
+    return Part(str(row["material"]), dose, part.dips)
 
 
 def _is_number(text: str) -> bool:
@@ -126,7 +181,10 @@ def _vats(
 
 
 def _is_vat(level: Level, listed: pd.DataFrame | None) -> bool:
-    return level.name != "none" and recipe.find(level.name, listed)["role"] == "vat"
+    if level.name == "none":
+        return False
+    named = [part.material for part in parts(level.name, level.dose)]
+    return all(recipe.find(name, listed)["role"] == "vat" for name in named)
 
 
 def recipes(

@@ -62,8 +62,15 @@ def printed_cloth(
     recipe.refuse(rows)
     rows["order"] = rows.groupby("area").cumcount() + rows["order"] * 10
     rows["order"] = rows["order"].rank(method="dense").astype(int)
+    pairs = zip(rows["kind"], rows["area"], strict=True)
+    rows["bath"] = [_bath(swatch, kind, area) for kind, area in pairs]
     cloth = {"swatch": swatch, "fibre": fibre, "form": "cloth", "mass_g": mass_g, "series": series}
     return {"swatches": pd.DataFrame([cloth]), "steps": rows}
+
+
+def _bath(swatch: str, kind: str, area: str) -> str:
+    """A cloth's own pots, and its areas' pastes: what the record is asked for by."""
+    return f"{swatch} {kind if area == 'whole' else area}"
 
 
 def _row(order: int, kind: str, level: Any, area: str, fibre: str) -> dict[str, Any]:

@@ -22,6 +22,11 @@ def open_baths(bk: Book) -> pd.DataFrame:
         `series, bath, kind, material, wof, weigh_g, fibre_g, temperature_C, minutes, swatches`.
     """
     steps = bk.steps[(bk.steps["state"] == "planned") & (bk.steps["bath"] != "")]
+    named = steps.merge(bk.swatches[["swatch", "series"]], on="swatch")
+    named = named.groupby(["series", "bath"])["material"].agg(
+        lambda m: " + ".join(dict.fromkeys(m))
+    )
+    steps = steps[steps["kind"] != "assist"]
     facts = steps.merge(bk.swatches[["swatch", "series", "fibre", "mass_g"]], on="swatch")
     facts["round"] = facts["swatch"].map(rounds(bk))
     if facts.empty:
@@ -37,6 +42,7 @@ def open_baths(bk: Book) -> pd.DataFrame:
         swatches=("swatch", lambda codes: ", ".join(codes)),
         round=("round", "first"),
     ).reset_index()
+    found["material"] = [named[key] for key in zip(found["series"], found["bath"], strict=True)]
     found["weigh_g"] = found["wof"].where(found["wof"] > 0) * found["fibre_g"] / 100
     found["stage"] = found["kind"].map(list(KINDS).index)
     ordered = found.sort_values(["series", "round", "stage"], kind="stable")
@@ -53,7 +59,8 @@ def rounds(bk: Book) -> pd.Series:
 
 def _step(steps: pd.DataFrame) -> pd.Series:
     dose = steps["amount"].map("{:g}".format, na_action="ignore").fillna("")
-    return steps["kind"] + "/" + steps["material"].fillna("") + "/" + dose
+    dips = steps["dips"].astype(str).where(steps["dips"].notna(), "")
+    return steps["kind"] + "/" + steps["material"].fillna("") + "/" + dose + "/" + dips
 
 
 _COLUMNS = ["series", "bath", "kind", "material", "wof", "weigh_g", "fibre_g"]
@@ -113,7 +120,9 @@ def done(
     }
     rows = rows.assign(**{name: value for name, value in told.items() if value is not None})
     if weighed_g is not None:
-        rows = rows.assign(amount=_dose(bk, chosen, weighed_g), unit="% WOF")
+        own = rows["kind"] != "assist"  # what helps in the bath was weighed as planned
+        rows.loc[own, "amount"] = _dose(bk, chosen, weighed_g)
+        rows.loc[own, "unit"] = "% WOF"
     changed = book.change(bk, steps=rows)
     return book.change(changed, swatches=_finished(changed, chosen, on or date.today().isoformat()))
 

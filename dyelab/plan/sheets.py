@@ -12,6 +12,7 @@ from dyelab.card import label_svg
 from dyelab.errors import InputError
 from dyelab.plan.baths import KINDS
 from dyelab.plan.factors import METALS
+from dyelab.plan.factors import parts as parted
 from dyelab.plan.series import RECIPE, Series, totals
 
 _HERE = Path(__file__).with_name("typst")
@@ -122,7 +123,7 @@ def _bath_data(planned: Series, children: bool, listed: pd.DataFrame | None) -> 
     general = [text for text in every if not text.startswith(_hazard_words())]
     return {
         "cautions": general,
-        "baths": [_bath(row, known) for row in baths.to_dict("records")],
+        "baths": [_bath(own, known) for _, own in baths.groupby("bath", sort=False)],
         "totals": [
             (row["material"], f"{row['amount']:.1f} {row['unit']}")
             for row in totals(planned).to_dict("records")
@@ -134,9 +135,11 @@ def _hazard_words() -> tuple[str, ...]:
     return tuple(words.say(f"recipe.{key}").split("{")[0] for key in ("danger", "warning"))
 
 
-def _bath(row: Any, listed: pd.DataFrame) -> dict[str, Any]:
+def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
+    """One bath: its own material, and what goes in with it."""
+    row, *more = own.to_dict("records")
     weighed = row["weigh_g"] > 0
-    said = recipe.cautions([row["material"]], listed)[0] if row["material"] else ""
+    said = recipe.cautions(own["material"].unique(), listed)[0] if row["material"] else ""
     return {
         "bath": row["bath"],
         "head": words.say(f"series.kind_{row['kind']}", fibre=row["fibre"]),
@@ -147,6 +150,7 @@ def _bath(row: Any, listed: pd.DataFrame) -> dict[str, Any]:
         "water": f"{row['water_L']:.1f}",
         "weigh": f"{row['weigh_g']:.2f}" if weighed else "",
         "material": row["material"],
+        "more": [(f"{one['weigh_g']:.2f}", one["material"]) for one in more],
         "sum": f"{row['wof']:g} % WOF × {row['fibre_g']:.1f} g / 100" if weighed else "",
         "note": row["note"],
         "hazard": said if said.startswith(_hazard_words()) else "",
@@ -164,11 +168,22 @@ def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, 
     for day, rows in planned.baths.groupby("day"):
         clock = start * 60.0
         lines: list[dict[str, Any]] = []
-        for kind in KINDS:
-            clock = _stage(rows[rows["kind"] == kind], clock, pots, planned.water_bath, lines)
+        for stage in _stages(rows):
+            clock = _stage(stage, clock, pots, planned.water_bath, lines)
         said = words.say("series.day_of_round", day=day, round=rows["round"].iloc[0])
         days.append({"day": said, "rows": lines, "hours": clock / 60 - start})
     return days
+
+
+def _stages(rows: pd.DataFrame) -> list[pd.DataFrame]:
+    """Baths that can be on together, in order; a dye over a vat waits for it."""
+    found = []
+    for kind in KINDS[: KINDS.index("dye")]:
+        found.append(rows[rows["kind"] == kind])
+    dyes = rows[rows["kind"].isin(["dye", "vat"])]
+    for layer in sorted(dyes["layer"].unique()):
+        found += [dyes[(dyes["layer"] == layer) & (dyes["kind"] == kind)] for kind in KINDS]
+    return [*found, *(rows[rows["kind"] == kind] for kind in ("modifier", "rinse"))]
 
 
 def effort(planned: Series, pots: int = 2) -> dict[str, Any]:
@@ -287,9 +302,10 @@ def _label_data(rows: pd.DataFrame, paper: str) -> dict[str, Any]:
 def recipe_line(row: Any) -> str:
     """Return a recipe in one line, as it stands on a label."""
     parts = [
-        f"{row[name]} {row[f'{name}_wof']:g}"
+        str(part).replace(" x", " ×")
         for name in ("tannin", "mordant", "dye", "modifier")
         if row[name] != "none"
+        for part in parted(row[name], row[f"{name}_wof"])
     ]
     parts += [f"{name} {row[f'{name}_wof']:g}" for name in METALS if row.get(f"{name}_wof")]
     if row["purpose"] != "series" and not parts:
