@@ -1,5 +1,6 @@
 """From recipes to steps, and from steps to baths: what goes in which pot, and how much."""
 
+import itertools
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -184,7 +185,7 @@ def kept_apart(done: pd.DataFrame) -> list[str]:
 def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame:
     """One row a bath and material: when, what to weigh, how much water, which swatches."""
     facts = done.merge(rows[["swatch", "fibre", "mass_g", "place", "replicate"]], on="swatch")
-    facts["layer"] = facts["kind"].isin(["dye", "vat"]).groupby(facts["swatch"]).cumsum()
+    facts["layer"] = facts["bath"].map(_layers(done)).fillna(0)
     last = max(_DAYS.values())
     found = []
     for (code, _), group in facts.groupby(["bath", "material"], sort=False):
@@ -218,6 +219,21 @@ def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame
     number = frame["bath"].str[1:].astype(int)
     order = np.lexsort([frame["kind"].eq("assist"), number, stage, frame["round"]])
     return frame.iloc[order].reset_index(drop=True)
+
+
+def _layers(done: pd.DataFrame) -> dict[str, int]:
+    """How many dye baths have to be over before each dye bath: a dye over a vat waits for it."""
+    dyes = done[done["kind"].isin(["dye", "vat"])].sort_values(["swatch", "order"], kind="stable")
+    ways = list(dict.fromkeys(tuple(own) for _, own in dyes.groupby("swatch")["bath"]))
+    layers = dict.fromkeys(dyes["bath"], 0)
+    for _ in layers:
+        before = dict(layers)
+        for way in ways:
+            for first, then in itertools.pairwise(way):
+                layers[then] = max(layers[then], layers[first] + 1)
+        if layers == before:
+            break
+    return layers
 
 
 def _dipped(group: pd.DataFrame) -> list[str]:
