@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+from worlds import random_books
 
 from dyelab import convert, predict, synth, table
 
@@ -74,7 +75,7 @@ def linear_left_out(recipes, lab, pairs):
 
 def judged(seed, n=60, spectral=True):
     """One random book of n swatches: leave-one-out errors, and coverage on fresh recipes."""
-    world = synth.random_book(seed, n, replicates=1)
+    world = random_books.random_book(seed, n, replicates=1)
     model = predict.fit(world.wide, spectra=world.spectra if spectral else None)
     lab, recipes = measured(world.wide), world.recipes
     peers = {
@@ -88,7 +89,7 @@ def judged(seed, n=60, spectral=True):
 
 def coverage(model, world, seed, many=200):
     """Shares of fresh recipes whose truth, and whose one swatch, lie in the 90 % region."""
-    fresh = synth.random_recipes(many, np.random.default_rng(seed + 10_000))
+    fresh = random_books.random_recipes(many, np.random.default_rng(seed + 10_000))
     said = model.colour(fresh)
     inverse = np.linalg.inv(table.covariances(said))
     truth = true_lab(fresh, world.cloth)
@@ -102,10 +103,12 @@ def coverage(model, world, seed, many=200):
 
 def searched(seed, n=60, targets=20, tolerance=3.0):
     """Colours that this world can dye, looked for: real distance and stated chance."""
-    world = synth.random_book(seed, n, replicates=1)
+    world = random_books.random_book(seed, n, replicates=1)
     model = predict.fit(world.wide, spectra=world.spectra)
     within = predict.reach(model, size=60_000)
-    wanted = true_lab(synth.random_recipes(targets, np.random.default_rng(seed + 999)), world.cloth)
+    wanted = true_lab(
+        random_books.random_recipes(targets, np.random.default_rng(seed + 999)), world.cloth
+    )
     rows = []
     for lab in wanted:
         found = predict.find(model, lab, tolerance=tolerance, within=within)
@@ -151,8 +154,11 @@ def extended(seed, start=20, suggested=10, at_once=5, drawn=20, looking=True):
     """
     rng = np.random.default_rng(seed)
     cloth = synth.varied(seed)
-    recipes = synth.random_recipes(start, rng)
-    more, fresh = synth.random_recipes(40 * drawn, rng), synth.random_recipes(4000, rng)
+    recipes = random_books.random_recipes(start, rng)
+    more, fresh = (
+        random_books.random_recipes(40 * drawn, rng),
+        random_books.random_recipes(4000, rng),
+    )
     asked, place, truth = _looked_at(recipes, fresh, cloth, rng, looking)
 
     def learned(rows):

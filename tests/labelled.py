@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import photos
+from worlds import random_books
 
 from dyelab import card
 from dyelab.synth import render
@@ -31,6 +32,6 @@ def photo(seed, kind="cloth", megapixels=12.0, labels=None, tilt=30.0):
     laid = thrown(numbers, layout.windows, rng) if labels is None else labels
     along = float(rng.choice([90.0, 270.0])) + rng.uniform(-5, 5)
     form = "yarn" if kind == "yarn" else "cloth"
-    shot = render.random_shot(seed, megapixels=megapixels, tilt=tilt, turn=along, form=form)
+    shot = random_books.random_shot(seed, megapixels=megapixels, tilt=tilt, turn=along, form=form)
     spectra = photos.cloth(seed, len(layout.windows))
     return render.render(spectra, shot, card=layout, seed=seed, labels=laid), laid

@@ -3,6 +3,7 @@
 from functools import cache
 
 import numpy as np
+from worlds import random_books
 
 from dyelab import synth
 from dyelab.synth import render
@@ -10,7 +11,7 @@ from dyelab.synth import render
 
 def cloth(seed, count=24):
     rng = np.random.default_rng(seed)
-    recipes = synth.random_recipes(count, rng)
+    recipes = random_books.random_recipes(count, rng)
     return synth.reflectance(recipes, cloth=synth.varied(seed), wavelengths=render.BANDS)
 
 
@@ -32,5 +33,5 @@ def easy(**changes):
 
 @cache
 def drawn(seed, megapixels=2.0, **changes):
-    shot = render.random_shot(seed, megapixels=megapixels, **changes)
+    shot = random_books.random_shot(seed, megapixels=megapixels, **changes)
     return render.render(cloth(seed), shot, seed=seed)

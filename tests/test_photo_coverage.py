@@ -5,6 +5,7 @@ import pandas as pd
 import photos
 import pytest
 from scipy.stats import chi2
+from worlds import random_books
 
 from dyelab import calibrate, compare, convert, measure, read, table
 from dyelab.synth import render
@@ -71,7 +72,7 @@ def test_differences_of_replicated_recipes_hold_the_truth():
     for seed in (31, 32, 33):
         twelve = photos.cloth(seed, 12)
         picture = render.render(
-            np.repeat(twelve, 2, axis=0), render.random_shot(seed, megapixels=2.0), seed=seed
+            np.repeat(twelve, 2, axis=0), random_books.random_shot(seed, megapixels=2.0), seed=seed
         )
         made = measure.photo(read.photo(picture.jpeg(), name="a.jpg"), REFERENCE)
         rows = made.table.assign(

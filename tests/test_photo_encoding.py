@@ -14,8 +14,8 @@ import pytest
 from PIL import Image, ImageCms
 
 from dyelab import read
+from dyelab.convert.srgb import srgb_from_linear, srgb_to_linear
 from dyelab.errors import InputError
-from dyelab.read.encoding import srgb_from_linear, srgb_to_linear
 
 RNG = np.random.default_rng(11)
 LIGHT = cv2.resize(RNG.uniform(0.05, 0.85, (30, 40, 3)), (320, 240))

@@ -4,6 +4,7 @@ import dyed_worlds
 import numpy as np
 import pandas as pd
 import pytest
+from worlds import random_books
 
 from dyelab import convert, predict, synth, table
 from dyelab.errors import InputError
@@ -15,7 +16,7 @@ SEED = 4
 
 @pytest.fixture(scope="module")
 def world():
-    return synth.random_book(SEED, 45, replicates=1)
+    return random_books.random_book(SEED, 45, replicates=1)
 
 
 @pytest.fixture(scope="module")
@@ -169,7 +170,7 @@ def test_all_readings_alike_are_refused(world):
 
 
 def test_a_step_with_one_level_is_no_obstacle():
-    recipes = synth.random_recipes(25, np.random.default_rng(2))
+    recipes = random_books.random_recipes(25, np.random.default_rng(2))
     wool = recipes.assign(fibre="wool", copper_wof=0.0)
     narrow = predict.fit(synth.simulate(wool, 1, replicates=1).wide)
     assert "copper" not in [step.name for step in narrow.steps]
@@ -181,7 +182,7 @@ def test_a_step_with_one_level_is_no_obstacle():
 
 
 def test_contradicting_replicates_widen_the_answer():
-    recipes = synth.random_recipes(30, np.random.default_rng(1))
+    recipes = random_books.random_recipes(30, np.random.default_rng(1))
     sure = synth.simulate(recipes, 2, swatch_sd=0.02).wide
     rng = np.random.default_rng(3)
     torn = sure.assign(L=np.clip(sure["L"] + rng.normal(0, 8, len(sure)), 5, 95))

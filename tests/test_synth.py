@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from worlds import random_books
 
 from dyelab import synth
 from dyelab.errors import InputError
@@ -19,7 +20,7 @@ def ks(reflectance):
 
 
 def random_swatches(n=400, seed=3):
-    return synth.random_recipes(n, np.random.default_rng(seed))
+    return random_books.random_recipes(n, np.random.default_rng(seed))
 
 
 def test_reflectance_stays_between_nothing_and_everything():
@@ -155,7 +156,7 @@ def test_washing_stains_the_neighbour_and_wool_more_than_cotton():
 
 
 def test_ten_thousand_recipes_are_one_call():
-    swatches = synth.random_recipes(10_000, np.random.default_rng(0))
+    swatches = random_books.random_recipes(10_000, np.random.default_rng(0))
     assert synth.reflectance(swatches).shape == (10_000, 31)
 
 

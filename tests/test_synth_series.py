@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from worlds import random_books
 
 from dyelab import convert, synth, table
 from dyelab.synth import noise
@@ -15,14 +16,14 @@ def to_lab(reflectance):
 
 
 def test_a_seed_gives_the_same_book_and_another_seed_another():
-    one, again, other = (synth.random_book(seed, 8) for seed in (5, 5, 6))
+    one, again, other = (random_books.random_book(seed, 8) for seed in (5, 5, 6))
     pd.testing.assert_frame_equal(one.wide, again.wide)
     pd.testing.assert_frame_equal(one.truth, again.truth)
     assert not np.allclose(one.wide["L"], other.wide["L"])
 
 
 def test_a_book_has_the_columns_of_a_book():
-    book = synth.random_book(1, 6, replicates=3, exposures=[("wash", 5.0), ("light", 1e6)])
+    book = random_books.random_book(1, 6, replicates=3, exposures=[("wash", 5.0), ("light", 1e6)])
     assert len(book.recipes) == 18
     assert len(book.wide) == len(book.spectra) == len(book.truth) == 54
     assert list(book.wide.columns[: len(table.READINGS.names)]) == table.READINGS.names
@@ -33,7 +34,7 @@ def test_a_book_has_the_columns_of_a_book():
 
 
 def test_truth_is_what_the_recipe_gives_in_that_world():
-    book = synth.random_book(2, 10, replicates=2, exposures=[("wash", 5.0)])
+    book = random_books.random_book(2, 10, replicates=2, exposures=[("wash", 5.0)])
     fresh = book.truth[book.wide["exposure"].to_numpy() == "none"]
     true = synth.reflectance(book.recipes, cloth=book.cloth)
     assert fresh.iloc[:, 5:].to_numpy() == pytest.approx(true)
@@ -41,7 +42,7 @@ def test_truth_is_what_the_recipe_gives_in_that_world():
 
 
 def test_without_noise_the_readings_are_the_truth():
-    book = synth.random_book(3, 10, swatch_sd=0.0, reading_sd=0.0)
+    book = random_books.random_book(3, 10, swatch_sd=0.0, reading_sd=0.0)
     assert book.wide[LAB].to_numpy() == pytest.approx(book.truth[LAB].to_numpy())
 
 
@@ -65,7 +66,7 @@ def test_the_same_swatch_keeps_its_own_error_after_exposure():
 
 
 def test_stated_covariances_are_those_of_repeated_readings():
-    true = synth.reflectance(synth.random_recipes(6, np.random.default_rng(1)))
+    true = synth.reflectance(random_books.random_recipes(6, np.random.default_rng(1)))
     stated = noise.reading_covariances(true, 0.004, to_lab)
     rng = np.random.default_rng(2)
     draws = np.stack([to_lab(noise.read_spectra(true, 0.004, rng)) for _ in range(3000)])
@@ -81,7 +82,7 @@ def test_dark_shades_repeat_worse():
 
 
 def test_random_recipes_stay_within_the_trades_doses():
-    frame = synth.random_recipes(500, np.random.default_rng(0))
+    frame = random_books.random_recipes(500, np.random.default_rng(0))
     assert frame["iron_wof"].between(0, 4).all()
     assert (frame.loc[frame["vat"], "mordant"] == "none").all()
     assert set(frame["fibre"]) == {"wool", "cotton"}

@@ -6,7 +6,7 @@ import pytest
 from dyelab import calibrate, convert
 from dyelab.calibrate.tone import Tone
 from dyelab.calibrate.tone_fit import exact, fit_tone
-from dyelab.read.encoding import srgb_to_linear
+from dyelab.convert.srgb import srgb_to_linear
 from dyelab.synth import render
 
 REFERENCE = calibrate.reference()

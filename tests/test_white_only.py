@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import chi2
 
 from dyelab import calibrate, convert
-from dyelab.read.encoding import srgb_to_linear
+from dyelab.convert.srgb import srgb_to_linear
 from dyelab.synth import render
 
 LIMIT = chi2.ppf(0.95, 3)

@@ -26,6 +26,7 @@ from dyelab.calibrate.model import Calibration, Errors
 from dyelab.calibrate.reference import NOISE, Reference
 from dyelab.calibrate.tone import Tone
 from dyelab.calibrate.tone_fit import ToneFit
+from dyelab.convert.srgb import SRGB_TO_XYZ
 from dyelab.errors import InputError, choose
 from dyelab.table import DEFAULT_WHITE
 
@@ -277,7 +278,6 @@ def _as_developed(spectra: np.ndarray, of: Known, rng: np.random.Generator) -> n
 
 def _srgb_to_white(white: White) -> np.ndarray:
     """Linear sRGB (IEC 61966-2-1) to XYZ under this white, white to white."""
-    srgb = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
     screen = convert.white("D65", 2)
-    lab = convert.xyz_to_lab(100 * srgb.T, screen)
+    lab = convert.xyz_to_lab(100 * SRGB_TO_XYZ.T, screen)
     return to_xyz(lab, white).T

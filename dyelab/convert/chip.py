@@ -5,19 +5,10 @@ from numpy.typing import ArrayLike
 
 from dyelab.convert.lab import adapt_lab, lab_to_xyz, xyz_to_lab
 from dyelab.convert.light import white
+from dyelab.convert.srgb import SRGB_TO_XYZ, srgb_from_linear, srgb_to_linear
 from dyelab.errors import InputError
 
-# IEC 61966-2-1, XYZ of D65/2° scaled to Y = 1 from linear sRGB.
-_TO_XYZ = np.array(
-    [
-        [0.4124564, 0.3575761, 0.1804375],
-        [0.2126729, 0.7151522, 0.0721750],
-        [0.0193339, 0.1191920, 0.9503041],
-    ]
-)
-_TO_XYZ *= (np.array([95.047, 100, 108.883]) / 100 / _TO_XYZ.sum(axis=1))[:, None]
 _SLACK = 0.002  # half an 8-bit step: less than a screen can show
-_SLOPE = 12.92  # of the sRGB encoding near black
 
 
 def screen(
@@ -39,7 +30,7 @@ def screen(
         False where clipping changed it: mark such a chip.
     """
     linear = screen_light(lab, illuminant=illuminant, observer=observer)
-    encoded = _encode(linear)
+    encoded = srgb_from_linear(linear)
     outside = (encoded < -_SLACK) | (encoded > 1 + _SLACK)
     levels = screen_levels(linear)
     names = [f"#{level.tobytes().hex()}" for level in levels.reshape(-1, 3)]
@@ -52,12 +43,12 @@ def screen_light(lab: ArrayLike, *, illuminant: str = "D65", observer: int = 10)
     """Linear sRGB of CIELAB colours, unclipped: (..., 3) to (..., 3)."""
     screen_white = white("D65", 2)
     moved = adapt_lab(np.asarray(lab, float), white(illuminant, observer), screen_white)
-    return lab_to_xyz(moved, screen_white) / 100 @ np.linalg.inv(_TO_XYZ).T
+    return lab_to_xyz(moved, screen_white) / 100 @ np.linalg.inv(SRGB_TO_XYZ).T
 
 
 def screen_levels(linear: np.ndarray) -> np.ndarray:
     """8-bit sRGB of linear light (..., 3), clipped into the gamut."""
-    return np.rint(np.clip(_encode(linear), 0, 1) * 255).astype(np.uint8)
+    return np.rint(np.clip(srgb_from_linear(linear), 0, 1) * 255).astype(np.uint8)
 
 
 def screen_to_lab(hexes: object, *, illuminant: str = "D65", observer: int = 10) -> np.ndarray:
@@ -70,15 +61,10 @@ def screen_to_lab(hexes: object, *, illuminant: str = "D65", observer: int = 10)
     """
     names = np.asarray(hexes, dtype=str)
     rgb = np.array([_parse(name) for name in names.ravel()]).reshape(*names.shape, 3) / 255
-    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    linear = srgb_to_linear(rgb)
     screen_white = white("D65", 2)
-    lab = xyz_to_lab(linear @ _TO_XYZ.T * 100, screen_white)
+    lab = xyz_to_lab(linear @ SRGB_TO_XYZ.T * 100, screen_white)
     return adapt_lab(lab, screen_white, white(illuminant, observer))
-
-
-def _encode(linear: np.ndarray) -> np.ndarray:
-    curve = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
-    return np.where(linear <= 0.0031308, _SLOPE * linear, curve)
 
 
 def _parse(name: str) -> list[int]:

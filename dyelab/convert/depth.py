@@ -30,11 +30,14 @@ def ks(reflectance: ArrayLike) -> np.ndarray:
         return np.where((R > 0) & (R <= _MOST), (1 - np.minimum(R, 1)) ** 2 / (2 * R), np.nan)
 
 
-def ks_to_reflectance(ks: ArrayLike) -> np.ndarray:
-    """R = 1 + K/S - √((K/S)² + 2 K/S), the inverse of `ks` for R <= 1, same shape."""
+def ks_to_reflectance(ks: ArrayLike, *, root: np.ndarray | None = None) -> np.ndarray:
+    """R = 1 + K/S - √((K/S)² + 2 K/S), the inverse of `ks` for R <= 1, same shape.
+
+    Who has √(K/S) at hand may give it as `root`, and save half the time.
+    """
     q = np.asarray(ks, float)
     # 1 / (1 + q + root) is the same number without the loss of digits at large K/S.
-    return 1 / (1 + q + np.sqrt(q * (q + 2)))
+    return 1 / (1 + q + (np.sqrt(q) if root is None else root) * np.sqrt(q + 2))
 
 
 def strength(

@@ -105,11 +105,9 @@ def _chip(row: Any, label: str, note: str) -> frame.Chip:
 
 
 def _recipe(row: Any) -> str:
-    named = [(row[n], row[f"{n}_wof"]) for n in ("tannin", "mordant", "dye") if row[n] != "none"]
-    named += [(n, row[f"{n}_wof"]) for n in shift.METALS if row[f"{n}_wof"] > 0]
-    parts = [f"{name} {dose:g} %" if dose > 0 else str(name) for name, dose in named]
-    parts += [row["modifier"]] if row["modifier"] != "none" else []
-    return f"{row['fibre']}: {', '.join(parts) or words.say('planning.control_none')}"
+    treated = shift.in_words(row, ("fibre", "form", "ground", "rest"))
+    said = treated.removeprefix("undyed").lstrip(", ")
+    return f"{row['fibre']}: {said or words.say('planning.control_none')}"
 
 
 def _notes(book: Any, rows: pd.DataFrame) -> list[str]:

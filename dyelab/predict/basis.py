@@ -55,7 +55,7 @@ class Basis:
         """CIELAB (..., 3) of √(K/S) (..., k)."""
         light = white or self.white
         ks = roots**2
-        bands = 1 / (1 + ks + roots * np.sqrt(ks + 2))  # convert.ks_to_reflectance, one root less
+        bands = convert.ks_to_reflectance(ks, root=roots)
         if self.wavelengths is not None:
             return convert.spectrum_to_lab(
                 self.wavelengths, bands, illuminant=light[0], observer=light[1]

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dyelab.convert.srgb import srgb_from_linear, srgb_to_linear
 from dyelab.errors import InputError
 
 # Primaries that differ from sRGB's by less than this in any term give colours within 0.2 dE00.
@@ -76,17 +77,6 @@ def encoding(content: bytes, profile: bytes | None, full: int, name: str) -> Enc
 
 def _srgb(stored: np.ndarray, note: str) -> Encoding:
     return Encoding(np.stack([srgb_to_linear(stored)] * 3, axis=1), None, note)
-
-
-def srgb_to_linear(stored: np.ndarray) -> np.ndarray:
-    """IEC 61966-2-1, stored value 0 to 1 to linear light."""
-    return np.where(stored <= 0.04045, stored / 12.92, ((stored + 0.055) / 1.055) ** 2.4)
-
-
-def srgb_from_linear(linear: np.ndarray) -> np.ndarray:
-    """IEC 61966-2-1, linear light 0 to 1 to the stored value."""
-    low = linear <= 0.0031308
-    return np.where(low, linear * 12.92, 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055)
 
 
 def in_srgb(pixels: np.ndarray, found: Encoding) -> tuple[np.ndarray, np.ndarray, str]:

@@ -41,7 +41,6 @@ from dyelab.shift.recipes import (
     way_text,
     without_others,
 )
-from dyelab.shift.saturating import Saturating, fit
 
 __all__ = [
     "ALIKE",
@@ -55,7 +54,6 @@ __all__ = [
     "DoseCurve",
     "Family",
     "Recipes",
-    "Saturating",
     "Separation",
     "Shift",
     "as_dyed",
@@ -67,7 +65,6 @@ __all__ = [
     "doses_of",
     "families",
     "family",
-    "fit",
     "fresh",
     "in_words",
     "interaction",

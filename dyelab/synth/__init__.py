@@ -6,7 +6,7 @@ Nothing here was measured. The model is stated in `dyelab.synth.model`; its numb
 from dyelab.synth.fade import blue_wool, faded, light_dose, stained
 from dyelab.synth.materials import CLOTH, Cloth, varied
 from dyelab.synth.model import contributions, reflectance, uptake
-from dyelab.synth.series import Synth, random_book, random_recipes, simulate
+from dyelab.synth.series import Synth, simulate
 from dyelab.synth.spectra import WAVELENGTHS
 from dyelab.synth.write_example import (
     collected,
@@ -31,8 +31,6 @@ __all__ = [
     "faded",
     "invented",
     "light_dose",
-    "random_book",
-    "random_recipes",
     "reflectance",
     "simulate",
     "sources",

@@ -15,10 +15,10 @@ import numpy as np
 from dyelab import card as cards
 from dyelab import convert
 from dyelab.card import Layout
+from dyelab.convert.srgb import SRGB_TO_XYZ, srgb_from_linear
 
 BANDS = np.arange(380.0, 731.0, 10.0)
 PAPER, INK, FRAME, TABLE = 0.88, 0.035, 0.03, 0.25
-_SRGB = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 PATCH_SHARE = 0.88  # of the pitch
 
 
@@ -77,27 +77,6 @@ class Picture:
         return file.getvalue()
 
 
-def random_shot(seed: int, **fixed: object) -> Shot:
-    """Draw the circumstances of a photo; what is given in `fixed` stays so."""
-    rng = np.random.default_rng(seed)
-    quarter = int(rng.integers(4))
-    drawn = Shot(
-        camera=str(rng.choice(convert.cameras())),
-        tilt=float(rng.uniform(0, 30)),
-        towards=float(rng.uniform(0, 360)),
-        turn=float(rng.uniform(0, 360)),
-        falloff=float(rng.uniform(0, 0.25)),
-        blur=float(rng.uniform(0.4, 1.2)),
-        noise=float(rng.uniform(0.002, 0.01)),
-        exposure=float(rng.uniform(0.6, 0.8)),
-        quality=int(rng.integers(85, 96)),
-        weave=float(rng.uniform(0.02, 0.12)),
-        target=(*rng.uniform(-4, 4, 2), float(rng.uniform(0.7, 1.0)),
-                90.0 * quarter + float(rng.uniform(-4, 4))),
-    )  # fmt: skip
-    return replace(drawn, **fixed)  # type: ignore[arg-type]
-
-
 def sees(spectra: np.ndarray, shot: Shot, wavelengths: np.ndarray = BANDS) -> np.ndarray:
     """Linear camera values (n, 3) of reflectance spectra; the perfect reflector gives 1, 1, 1."""
     light = convert.illuminant_power(shot.light, wavelengths)
@@ -112,7 +91,7 @@ def _development(light: str, camera: str, share: float) -> np.ndarray:
     target = convert.target_spectra()
     spectra = target[[str(int(band)) for band in BANDS]].to_numpy(float)
     xyz = convert.spectrum_to_xyz(BANDS, spectra, observer=2) / 100
-    srgb = xyz @ np.linalg.inv(_SRGB).T
+    srgb = xyz @ np.linalg.inv(SRGB_TO_XYZ).T
     raw = sees(spectra, Shot(light=light, camera=camera, developed=0.0)) if share else spectra
     best = np.linalg.lstsq(raw, srgb, rcond=None)[0].T if share else np.eye(3)
     best = best / best.sum(axis=1, keepdims=True)
@@ -335,9 +314,7 @@ def _stored(seen: np.ndarray, shot: Shot, rng: np.random.Generator) -> np.ndarra
 def encoded(linear: np.ndarray, steeper: float = 0.0) -> np.ndarray:
     """Stored value 0 to 1 of linear light: the sRGB curve, then more contrast if asked for."""
     linear = np.asarray(linear, np.float32)
-    srgb = np.where(
-        linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055
-    )
+    srgb = srgb_from_linear(linear)
     smooth = srgb * srgb * (3 - 2 * srgb)
     return (1 - steeper) * srgb + steeper * smooth
 

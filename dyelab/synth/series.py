@@ -10,7 +10,7 @@ import pandas as pd
 from dyelab import table
 from dyelab.synth import noise
 from dyelab.synth.fade import faded
-from dyelab.synth.materials import CLOTH, Cloth, varied
+from dyelab.synth.materials import CLOTH, Cloth
 from dyelab.synth.model import DOSES, TEXT
 from dyelab.synth.spectra import WAVELENGTHS
 
@@ -115,69 +115,6 @@ def simulate(
     read = noise.read_spectra(np.concatenate(cloths), reading_sd, rng)
     wide = readings(log, read, reading_sd).merge(swatches, on="swatch")
     return Synth(swatches, wide, _spectral(log, read), _truth(log, np.concatenate(true)), cloth)
-
-
-def random_book(
-    seed: int,
-    n: int,
-    *,
-    replicates: int = 2,
-    swatch_sd: float = 0.1,
-    reading_sd: float = 0.004,
-    exposures: Sequence[tuple[str, float]] = (),
-    spread: float = 0.2,
-) -> Synth:
-    """Draw a world and `n` recipes at random, and simulate the book.
-
-    Parameters
-    ----------
-    seed : int
-        Chooses the world, the recipes and the noise.
-    n : int
-        Recipes; the book has ``n * replicates`` swatches.
-    replicates, swatch_sd, reading_sd, exposures
-        As for `simulate`.
-    spread : float
-        How far the world may lie from the standard one; see `varied`.
-
-    Returns
-    -------
-    Synth
-    """
-    rng = np.random.default_rng(seed)
-    world = varied(int(rng.integers(2**32)), spread)
-    return simulate(
-        random_recipes(n, rng),
-        int(rng.integers(2**32)),
-        replicates=replicates,
-        swatch_sd=swatch_sd,
-        reading_sd=reading_sd,
-        exposures=exposures,
-        cloth=world,
-    )
-
-
-def random_recipes(n: int, rng: np.random.Generator) -> pd.DataFrame:
-    """Draw recipes within the trade's usual doses, shape (n, ...), swatches `S001` and on."""
-    fibre = rng.choice(["wool", "cotton"], n)
-    tannin = rng.choice(["none", "gallnut", "pomegranate rind"], n)
-    dye = rng.choice(["madder", "weld", "cochineal", "walnut hull", "indigo"], n)
-    mordant = rng.choice(["none", "potash alum", "aluminium acetate"], n, p=[0.25, 0.45, 0.3])
-    mordant = np.where(dye == "indigo", "none", mordant)
-    metal = rng.choice(["none", "iron", "copper"], n, p=[0.4, 0.35, 0.25])
-    dose = rng.choice([0.5, 1.0, 2.0, 4.0], n)
-    strength = rng.choice([0.5, 1.0, 1.5], n)
-    salt = {"none": 0.0, "potash alum": 15.0, "aluminium acetate": 8.0}
-    frame = pd.DataFrame({"fibre": fibre, "tannin": tannin, "dye": dye, "mordant": mordant})
-    return filled(
-        frame.assign(
-            tannin_wof=np.where(tannin == "none", 0.0, rng.choice([5.0, 8.0, 10.0], n)),
-            mordant_wof=frame["mordant"].map(salt),
-            dye_wof=frame["dye"].map(USUAL_DOSE) * strength,
-            iron_wof=np.where(metal == "iron", dose, 0.0),
-            copper_wof=np.where(metal == "copper", dose, 0.0),
-        )
-    )
 
 
 def _replicated(recipes: pd.DataFrame, replicates: int) -> pd.DataFrame:

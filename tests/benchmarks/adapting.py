@@ -14,7 +14,7 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from worlds import melange
+from worlds import melange, random_books
 
 from dyelab import convert, synth
 from dyelab.calibrate.cloths import cloths
@@ -34,7 +34,7 @@ HEAD = """# Invented data: no cloth was measured. Any fibre dyed with any dye, b
 def studio(count, seeds):
     parts = []
     for seed in seeds:
-        recipes = synth.random_recipes(count // len(seeds) + 1, np.random.default_rng(seed))
+        recipes = random_books.random_recipes(count // len(seeds) + 1, np.random.default_rng(seed))
         parts.append(synth.reflectance(recipes, cloth=synth.varied(seed), wavelengths=BANDS))
     return np.concatenate(parts)[:count]
 

@@ -5,9 +5,13 @@ Run: python tests/benchmarks/grade_coverage.py [pairs]
 
 import sys
 import time
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from worlds import random_books
 
 from dyelab import grade, synth, table
 
@@ -56,7 +60,7 @@ def forecasts(count=60):
     near = {"wash": (1.0, 2.0, 3.0, 4.0, 5.0), "light": (0.3e6, 0.6e6, 1e6, 2e6, 3e6)}
     far = {"wash": 10.0, "light": 6e6}
     tests = [(kind, x) for kind, xs in near.items() for x in (*xs, far[kind])]
-    recipes = synth.random_recipes(count, np.random.default_rng(2))
+    recipes = random_books.random_recipes(count, np.random.default_rng(2))
     recipes = recipes.assign(swatch=[f"S{i}" for i in range(count)])
     made = synth.simulate(recipes, 5, replicates=1, swatch_sd=0.0, exposures=tests)
     read = made.wide[~made.wide["amount"].isin(far.values())]

@@ -24,6 +24,7 @@ from scipy.stats import chi2
 
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 import photos
+from worlds import random_books
 
 from dyelab import calibrate, convert, measure, read, table
 from dyelab.calibrate import fit
@@ -108,7 +109,7 @@ def twelve(picture, measured, which):
 
 def drawn(seed, light, steeper, megapixels):
     spectra = photos.edges(seed) if seed % 4 == 0 else photos.cloth(seed)
-    shot = render.random_shot(seed, megapixels=megapixels, light=light, steeper=steeper)
+    shot = random_books.random_shot(seed, megapixels=megapixels, light=light, steeper=steeper)
     return render.render(spectra, shot, seed=seed), spectra
 
 

@@ -23,8 +23,9 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[2]))
 sys.path.insert(0, str(Path(__file__).parents[1]))
 import dyed_worlds
+from worlds import random_books
 
-from dyelab import predict, synth
+from dyelab import predict
 
 FIRST = 5000
 PEERS = ["nearest", "linear", "pairs"]
@@ -102,11 +103,11 @@ def timed(what, work, times=5):
 
 
 def speed():
-    big = synth.random_book(1, 500, replicates=1)
+    big = random_books.random_book(1, 500, replicates=1)
     model = timed("fit 500 swatches", lambda: predict.fit(big.wide, spectra=big.spectra), 3)
     one = big.recipes.head(1)
     timed("colour of one recipe (500 swatches)", lambda: model.colour(one), 20)
-    small = synth.random_book(1, 60, replicates=1)
+    small = random_books.random_book(1, 60, replicates=1)
     own = predict.fit(small.wide, spectra=small.spectra)
     timed("colour of one recipe (60 swatches)", lambda: own.colour(one), 20)
     for name, judge in (("60", own), ("500", model)):

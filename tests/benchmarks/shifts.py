@@ -3,10 +3,15 @@
 ``python tests/benchmarks/shifts.py``: 2,000 invented swatches, 10,000 readings.
 """
 
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from worlds import random_books
 
 from dyelab import shift, synth
 
@@ -14,7 +19,7 @@ from dyelab import shift, synth
 def large_book(swatches=2000, seed=3):
     """Every recipe of a full design twice and more, five readings a swatch as dyed."""
     rng = np.random.default_rng(seed)
-    base = synth.random_recipes(swatches // 8, rng).drop(columns="swatch")
+    base = random_books.random_recipes(swatches // 8, rng).drop(columns="swatch")
     base = base.assign(iron_wof=0.0, copper_wof=0.0, modifier="none")
     doses = [("iron_wof", dose) for dose in (0, 0, 0.5, 1, 2, 4)]
     doses += [("copper_wof", dose) for dose in (1, 2)]
