@@ -247,7 +247,8 @@ def test_the_dose_curve_finds_the_certified_saturation_of_misra():
 
     1 - exp(-b2 x) leaves 0.1019 (Misra1a), b2 x / (1 + b2 x) leaves 0.0686 (Misra1d; certified
     values from memory, computed again here by least squares): the second is the likelier, and
-    the doses read off are its own, to the step between its rates. y is taken off L*, x in hundredths of a dose.
+    the doses read off are its own, to the step between its rates. y is taken off L*, and x is
+    in hundredths of a dose.
     """
     data = pd.read_csv(HERE / "published" / "misra1a.csv", comment="#")
     x, y = np.append(0.0, data["x"] / 100), np.append(0.0, data["y"])
