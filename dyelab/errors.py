@@ -4,9 +4,17 @@ import difflib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
+_MOST_LETTERS = 2000  # of a message; a damaged cell may hold a whole file
+
 
 class InputError(ValueError):
     """Input that dyelab refuses; the message says what, where, and what to do."""
+
+    def __init__(self, message: str) -> None:
+        half = _MOST_LETTERS // 2
+        super().__init__(
+            message if len(message) <= 2 * half else f"{message[:half]} … {message[-half:]}"
+        )
 
 
 @contextmanager

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dyelab import limits
 from dyelab.errors import InputError
 
 if TYPE_CHECKING:
@@ -90,12 +91,7 @@ def text_of(path: str | Path) -> str:
         If there is no such file, or it is empty, binary, or in another encoding.
     """
     name = Path(path).name
-    try:
-        content = Path(path).read_bytes()
-    except OSError as error:
-        raise InputError(
-            f"{path}: can't be read ({error.strerror}). Check the name and the folder."
-        ) from error
+    content = limits.content(path)
     if not content.strip():
         raise InputError(f"{name}: the file is empty. Expected a table with a heading row.")
     marked = content[:2] in (b"\xff\xfe", b"\xfe\xff")
@@ -111,6 +107,27 @@ def text_of(path: str | Path) -> str:
             f"{name} row {line}: byte 0x{content[error.start]:02x} isn't UTF-8 text. "
             "Save the table as CSV UTF-8 from your spreadsheet."
         ) from error
+
+
+def json_of(path: str | Path) -> Any:
+    """Return what a JSON file holds.
+
+    Raises
+    ------
+    InputError
+        As `text_of`; also if it isn't JSON, or is nested too deeply to be anybody's work.
+    """
+    import json
+
+    name = Path(path).name
+    try:
+        return json.loads(text_of(path))
+    except json.JSONDecodeError as error:
+        raise InputError(f"{name} line {error.lineno}: not JSON ({error.msg}).") from error
+    except (RecursionError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(f"{name}: not JSON that can be read ({error}).") from error
 
 
 def cells(path: str | Path) -> tuple["pd.DataFrame", dict[int, str]]:
@@ -143,7 +160,9 @@ def cells(path: str | Path) -> tuple["pd.DataFrame", dict[int, str]]:
             f"{name}: the table breaks off or a quotation mark is left open ({error}). "
             "Save it again as CSV."
         ) from error
-    heads = [cell.strip() for cell in rows[0]]
+    limits.need(len(rows), limits.ROWS, "rows", name)
+    limits.need(len(rows[0]) if rows else 0, limits.COLUMNS, "columns", name)
+    heads = [cell.strip() for cell in rows[0]] if rows else []
     while len(rows) > 1 and not any(map(str.strip, rows[-1])):
         rows.pop()
     body = rows[1:]

@@ -1,10 +1,12 @@
 """Pages: Typst template and data in, PDF out. User text travels as data, never as source."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any, Literal
 
 from dyelab import files
+from dyelab.errors import reading
 
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
 
@@ -52,11 +54,31 @@ def compiled(
     with tempfile.TemporaryDirectory(prefix="dyelab-page-") as folder:
         root = Path(folder)
         (root / "page.typ").write_text(template, encoding="utf-8")
-        (root / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
+        plain = json.dumps(_printable(data), ensure_ascii=False)
+        (root / "data.json").write_bytes(plain.encode("utf-8", "replace"))
         for name, content in (pictures or {}).items():
             (root / name).write_bytes(content)
         page = str(root / "page.typ")
-        return typst.compile(page, root=str(root), format=form, ppi=ppi, font_paths=_fonts())
+        with reading("page", "printable"):
+            return typst.compile(page, root=str(root), format=form, ppi=ppi, font_paths=_fonts())
+
+
+# A word without a break is laid out in time and memory that grow with its square, and a text that
+# fills pages is no label; past these it is cut, with a sign that it was.
+_WORD, _TEXT = 600, 20_000
+_LONG = re.compile(rf"\S{{{_WORD + 1},}}")
+
+
+def _printable(data: Any) -> Any:
+    """The data with words and texts cut that no page can show."""
+    if isinstance(data, str):
+        short = data if len(data) <= _TEXT else f"{data[:_TEXT]} …"
+        return _LONG.sub(lambda m: f"{m.group()[:_WORD]}…", short) if len(short) > _WORD else short
+    if isinstance(data, dict):
+        return {key: _printable(value) for key, value in data.items()}
+    if isinstance(data, list | tuple):
+        return [_printable(value) for value in data]
+    return data
 
 
 def _fonts() -> list[str]:

@@ -76,7 +76,7 @@ _MARKS = ("\0row", "\0aside")
 
 def _marked(frame: pd.DataFrame, *, aside: bool) -> pd.DataFrame:
     marks: dict[str, Any] = {"\0row": frame.index, "\0aside": aside}
-    return frame.assign(**marks)
+    return frame.copy().assign(**marks)  # of one piece, however wide a damaged heading makes it
 
 
 def _names(frame: pd.DataFrame) -> list[str]:

@@ -178,10 +178,8 @@ def read_calibration(path: str | Path) -> Calibration:
         If the file isn't one.
     """
     try:
-        return _from_json(json.loads(files.text_of(path)))
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        if isinstance(error, InputError):
-            raise
+        return _from_json(files.json_of(path))
+    except (LookupError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         raise InputError(
             f"{Path(path).name}: not a stored calibration ({str(error)[:60]}). "
             "Write one with: dyelab measure PHOTO --target REF --keep FILE.json -o OUT.csv"

@@ -101,15 +101,14 @@ def read_layout(path: str | Path) -> Layout:
     """
     name = Path(path).name
     try:
-        content = json.loads(files.text_of(path))
-    except json.JSONDecodeError as error:
+        content = files.json_of(path)
+    except InputError as error:
         raise InputError(
-            f"{name} line {error.lineno}: not a layout file ({error.msg}). "
-            "Write one with: dyelab card -o CARD.pdf --layout CARD.json"
+            f"{error} Write a layout with: dyelab card -o CARD.pdf --layout CARD.json"
         ) from error
     try:
         return _from_json(content)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (LookupError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         raise InputError(
             f"{name}: the layout has no usable {error}. "
             "Write a fresh one with: dyelab card -o CARD.pdf --layout CARD.json"

@@ -237,7 +237,7 @@ def logo_of(content: bytes, form: str, name: str) -> Logo:
     """Try a picture (``png``, ``jpg`` or ``svg``) on a page, so that no page fails on it later."""
     try:
         press.compiled(f'#image("logo.{form}", width: 1cm)', {}, pictures={f"logo.{form}": content})
-    except RuntimeError as fault:
+    except InputError as fault:
         kind = form.upper()
         raise InputError(
             f"{name}: this is no {kind} picture inside. Save it again as {kind}."

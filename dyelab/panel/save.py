@@ -36,7 +36,7 @@ def uploaded(given: Any, kind: str) -> Path | None:
     """
     if not given:
         return None
-    content, named = bytes(given[0]["content"]), Path(Path(str(given[0]["name"])).name)
+    content, named = bytes(given[0]["content"]), Path(_plain_name(str(given[0]["name"])))
     path, count = Path(FOLDER) / kind / named, 2
     while path.exists() and path.read_bytes() != content:
         path, count = path.with_name(f"{named.stem}-{count}{named.suffix}"), count + 1
@@ -44,6 +44,17 @@ def uploaded(given: Any, kind: str) -> Path | None:
         with files.whole(path, binary=True) as file:
             file.write(content)
     return path
+
+
+def _plain_name(name: str) -> str:
+    """A file name that any system takes, whatever was uploaded: ``..``, nothing, 300 letters."""
+    last = name.replace("\\", "/").rsplit("/", 1)[-1]
+    stem, dot, ending = last.rpartition(".")
+    kept = ["".join(c for c in part if c.isalnum() or c in "-_ ") for part in (stem, ending)]
+    if not stem:
+        kept = [kept[1], ""]
+    stem = kept[0].strip()[:60] or "file"
+    return f"{stem}.{kept[1][:8]}" if dot and kept[1] else stem
 
 
 def table(frame: Any, path: Path) -> Path:

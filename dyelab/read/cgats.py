@@ -218,7 +218,7 @@ def _norm(meta: list[str], name: str) -> float | None:
 
 
 def _number(text: str) -> int | None:
-    return int(text) if text.isdigit() else None
+    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else None
 
 
 def _keyword(meta: list[str], key: str) -> str:

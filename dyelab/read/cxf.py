@@ -6,6 +6,7 @@ from xml.etree.ElementTree import Element, ParseError
 
 import pandas as pd
 
+from dyelab import limits
 from dyelab.errors import InputError
 from dyelab.read.conditions import conditions
 from dyelab.read.grid import Grid, illuminant_in, observer_in
@@ -64,7 +65,7 @@ def _parsed(data: bytes, name: str) -> Element:
     from defusedxml.ElementTree import fromstring
 
     try:
-        return fromstring(data, forbid_dtd=True)
+        return _shallow(fromstring(data, forbid_dtd=True), name)
     except DefusedXmlException:
         raise InputError(
             f"{name}: the XML has a document type or entities, which measurements don't need and "
@@ -77,6 +78,15 @@ def _parsed(data: bytes, name: str) -> Element:
         ) from None
     except (LookupError, ValueError) as error:
         raise InputError(f"{name}: the XML's encoding can't be read ({error}).") from None
+
+
+def _shallow(root: Element, name: str) -> Element:
+    """The XML, if nothing in it is nested deeper than `limits.DEPTH`."""
+    level, depth = [root], 0
+    while level:
+        limits.need(depth, limits.DEPTH, "levels of elements within elements", name)
+        level, depth = [child for node in level for child in node], depth + 1
+    return root
 
 
 def _local(node: Element) -> str:
@@ -166,6 +176,7 @@ def _grid(key: tuple, members: list[_Object], how: _Specification, name: str) ->
     start, step, condition = key
     rows = [(number, label, (node.text or "").split()) for number, label, node in members]
     count = Counter(len(values) for _, _, values in rows).most_common(1)[0][0]
+    limits.need(count, limits.COLUMNS, "values in a spectrum", name)
     good = [row for row in rows if len(row[2]) == count]
     faults = [
         fault(

@@ -7,7 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab.errors import InputError
+from dyelab import limits
+from dyelab.errors import InputError, reading
 from dyelab.read.columns import is_header, roles, wavelength
 from dyelab.read.conditions import conditions
 from dyelab.read.grid import Grid
@@ -26,10 +27,14 @@ def from_text(text: str, name: str) -> Grid:
     InputError
         If no header is found.
     """
-    csv.field_size_limit(10_000_000)
+    csv.field_size_limit(limits.LETTERS)
     if text.count('"') % 2:
         raise _open_quote(text, name)
-    tries = [list(csv.reader(io.StringIO(text), delimiter=mark)) for mark in "\t;,"]
+    with reading(name, "CSV"):
+        tries = [list(csv.reader(io.StringIO(text), delimiter=mark)) for mark in "\t;,"]
+    limits.need(
+        max(len(line) for lines in tries for line in lines[:_LOOK]), limits.COLUMNS, "columns", name
+    )
     found = (_table(lines, name) for lines in tries)
     grid = next((grid for grid in found if grid is not None), None)
     if grid is None:

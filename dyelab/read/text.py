@@ -3,6 +3,7 @@
 import codecs
 from pathlib import Path
 
+from dyelab import limits
 from dyelab.errors import InputError
 
 _MAGIC = {
@@ -20,7 +21,6 @@ _BOMS = {
     codecs.BOM_UTF16_LE: "utf-16",
     codecs.BOM_UTF16_BE: "utf-16",
 }
-MOST = 200 * 2**20
 
 
 def content(path: Path) -> bytes:
@@ -31,16 +31,11 @@ def content(path: Path) -> bytes:
     InputError
         If it is missing, a folder, empty, unreadable, or larger than any measurement file.
     """
-    try:
-        if path.is_dir():
-            raise InputError(f"{path} is a folder, not a measurement file. Name the files in it.")
-        if path.stat().st_size > MOST:
-            raise InputError(f"{path.name}: over 200 MB, far more than measurements take.")
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"{path}: there is no such file. Check the name and folder.") from None
-    except OSError as error:
-        raise InputError(f"{path}: can't be read ({error.strerror}).") from None
+    if path.is_dir():
+        raise InputError(f"{path} is a folder, not a measurement file. Name the files in it.")
+    if not path.exists():
+        raise InputError(f"{path}: there is no such file. Check the name and folder.")
+    data = limits.content(path)
     if not data.strip():
         raise InputError(f"{path.name}: the file is empty. Export the measurements again.")
     return data
@@ -70,7 +65,9 @@ def decoded(data: bytes, name: str) -> tuple[str, list[str]]:
             "Export the readings as CGATS, CxF, CSV or XLSX."
         )
     text, notes = _decode(data, encoding, name)
-    return text.replace("\r\n", "\n").replace("\r", "\n"), notes
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    limits.need(text.count("\n"), limits.ROWS, "lines", name)
+    return text, notes
 
 
 def _wide(data: bytes) -> str | None:

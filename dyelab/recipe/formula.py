@@ -46,7 +46,8 @@ WEIGHTS = {
     "Pb": 207.2,
     "U": 238.03,
 }
-_TOKEN = re.compile(r"([A-Z][a-z]?)(\d*)|([(\[])|([)\]])(\d*)")
+_LETTERS, _DIGITS = 200, 4  # no salt of the trade comes near
+_TOKEN = re.compile(r"([A-Z][a-z]?)([0-9]*)|([(\[])|([)\]])([0-9]*)")
 
 
 def atoms(formula: str) -> Counter[str]:
@@ -63,9 +64,14 @@ def atoms(formula: str) -> Counter[str]:
     InputError
         If it can't be read, or holds an element without a weight here.
     """
+    if len(formula) > _LETTERS or re.search(rf"\d{{{_DIGITS + 1}}}", formula):
+        raise InputError(
+            f"formula {formula[:40]!r}…: longer than any salt's ({_LETTERS} letters, numbers of "
+            f"{_DIGITS} figures). Write it like KAl(SO4)2·12H2O."
+        )
     total: Counter[str] = Counter()
     for part in re.split(r"[·.*•]", formula.replace(" ", "")):
-        lead = re.match(r"\d+", part)
+        lead = re.match(r"[0-9]+", part)
         count = _group(part[lead.end() :] if lead else part, formula)
         for element, number in count.items():
             total[element] += number * (int(lead.group()) if lead else 1)

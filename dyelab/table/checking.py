@@ -10,6 +10,8 @@ import pandas as pd
 from dyelab.table.columns import Column, Table
 from dyelab.table.typing import blanks, numbers, text_of_cell
 
+_SHOWN = 120  # letters of a cell in a message
+
 
 def fault(
     file: str,
@@ -23,7 +25,8 @@ def fault(
 ) -> dict[str, Any]:
     """One fault as a record: where it is, what was found, what was expected, what to do."""
     place = file + (f" {word} {row}" if row is not None else "") + (f" ({label})" if label else "")
-    subject = f"{column} = {found}" if column else f"{found}"
+    shown = str(found) if len(str(found)) <= _SHOWN else f"{str(found)[:_SHOWN]}…"
+    subject = f"{column} = {shown}" if column else shown
     text = f"{place}: {subject} {expected}. {remedy}".strip()
     return {
         "file": file,

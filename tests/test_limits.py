@@ -1,0 +1,148 @@
+"""What is larger, deeper or stranger than any honest file is refused at once, by a message."""
+
+import io
+import time
+import zipfile
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from dyelab import book, card, errors, files, limits, press, read, recipe
+from dyelab.errors import InputError
+from dyelab.panel import save
+
+
+def refused(match, call, seconds=5):
+    start = time.process_time()
+    with pytest.raises(InputError, match=match) as found:
+        call()
+    assert time.process_time() - start < seconds
+    assert len(str(found.value)) <= 2100
+
+
+def stray_cell(column):
+    book_ = openpyxl.Workbook()
+    sheet = book_.active
+    for row in (["sample", "L", "a", "b", "illuminant", "observer"], ["x", 50, 1, 2, "D65", 10]):
+        sheet.append(row)
+    sheet.cell(1_000, column, "stray")
+    file = io.BytesIO()
+    book_.save(file)
+    return file.getvalue()
+
+
+def test_a_stray_cell_in_the_far_corner_is_named(tmp_path):
+    (tmp_path / "a.xlsx").write_bytes(stray_cell(16_384))
+    refused(r"16,384 columns \(a cell in row 1000", lambda: read.measurements(tmp_path / "a.xlsx"))
+    refused(r"16,384 columns", lambda: book.sheet(tmp_path / "a.xlsx"))
+
+
+def test_a_stray_cell_far_down_costs_nothing(tmp_path):
+    (tmp_path / "a.xlsx").write_bytes(stray_cell(3))
+    assert len(book.sheet(tmp_path / "a.xlsx")) >= 1
+
+
+def test_a_spectrum_of_millions_of_values(tmp_path):
+    values = "0.5 " * 200_000
+    (tmp_path / "a.cxf").write_text(
+        '<CxF><Resources><ObjectCollection><Object Name="x"><ColorValues>'
+        f'<ReflectanceSpectrum ColorSpecification="u" StartWL="400">{values}</ReflectanceSpectrum>'
+        "</ColorValues></Object></ObjectCollection><ColorSpecificationCollection>"
+        '<ColorSpecification Id="u"><MeasurementSpec><WavelengthRange StartWL="400" Increment="10"/>'
+        "</MeasurementSpec></ColorSpecification></ColorSpecificationCollection></Resources></CxF>"
+    )
+    refused("200,000 values in a spectrum", lambda: read.measurements(tmp_path / "a.cxf"))
+
+
+def test_nested_beyond_reason(tmp_path):
+    (tmp_path / "a.cxf").write_text("<CxF>" + "<a>" * 5000 + "</a>" * 5000 + "</CxF>")
+    refused("levels of elements within", lambda: read.measurements(tmp_path / "a.cxf"))
+    (tmp_path / "a.json").write_text("[" * 200_000)
+    refused("not JSON", lambda: card.read_layout(tmp_path / "a.json"))
+
+
+def test_line_ends_without_end(tmp_path):
+    (tmp_path / "a.csv").write_bytes(b"sample,L,a,b\n" + b"\n" * 3_000_000)
+    refused("lines, the most that is read", lambda: read.measurements(tmp_path / "a.csv"))
+    refused("the most that is read", lambda: files.cells(tmp_path / "a.csv"), 20)
+
+
+def test_a_zip_with_a_photo_of_three_gigabytes(tmp_path):
+    with zipfile.ZipFile(tmp_path / "a.zip", "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("swatches.csv", "swatch\nA\n")
+        packed.writestr("photos/x.jpg", bytes(2_000_000))
+    content = bytearray((tmp_path / "a.zip").read_bytes())
+    size = (2_000_000).to_bytes(4, "little")
+    content = bytes(content).replace(size, (3_000_000_000).to_bytes(4, "little"))
+    (tmp_path / "a.zip").write_bytes(content)
+    refused(
+        "3,000,000,000 bytes, the most", lambda: book.restore(tmp_path / "a.zip", tmp_path / "b")
+    )
+    assert not (tmp_path / "b").exists()
+
+
+def test_a_word_without_a_break_is_cut_on_a_page():
+    start = time.process_time()
+    template = '#let data = json("data.json")\n#data.text'
+    assert press.compiled(template, {"text": "x" * 10_000}).startswith(b"%PDF")
+    assert time.process_time() - start < 5
+
+
+def test_text_that_no_file_can_hold_is_shown_all_the_same():
+    template = '#let data = json("data.json")\n#data.text'
+    assert press.compiled(template, {"text": "half a sign \ud800"}).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("formula", ["Al" + "9" * 400, "(" * 3000, "H2O" * 200, "٣H2O", "Al²"])
+def test_a_formula_that_is_none(formula):
+    refused("formula", lambda: recipe.molar_mass(formula))
+
+
+def test_a_pipe_is_no_file(tmp_path):
+    os = pytest.importorskip("os")
+    if not hasattr(os, "mkfifo"):
+        pytest.skip("needs pipes")
+    os.mkfifo(tmp_path / "pipe.csv")
+    refused("not a file", lambda: limits.content(tmp_path / "pipe.csv"))
+
+
+@pytest.mark.parametrize(
+    ("name", "kept"),
+    [
+        ("..", "file"),
+        ("", "file"),
+        ("../../x.jpg", "x.jpg"),
+        ("a" * 300 + ".jpeg", "a" * 60 + ".jpeg"),
+        ("IMG 1.JPG", "IMG 1.JPG"),
+        ("C:\\photos\\x.png", "x.png"),
+        (".bashrc", "bashrc"),
+    ],
+)
+def test_an_upload_of_any_name_gets_a_plain_one(tmp_path, monkeypatch, name, kept):
+    monkeypatch.chdir(tmp_path)
+    path = save.uploaded(({"name": name, "content": b"x"},), "photos")
+    assert path.as_posix() == f"saved/photos/{kept}"
+    assert path.read_bytes() == b"x"
+
+
+def test_a_refusal_is_never_longer_than_a_page():
+    text = str(errors.InputError("x" * 50_000 + " what to do"))
+    assert len(text) < 2100
+    assert text.endswith("what to do")
+
+
+def test_a_refusal_never_quotes_what_is_no_table(tmp_path):
+    secret = "root:x:0:0\n" * 20
+    (tmp_path / "passwd").write_text(secret)
+    for call in (lambda: read.measurements(tmp_path / "passwd"),):
+        with pytest.raises(InputError) as found:
+            call()
+        assert "root" not in str(found.value)
+
+
+def test_headings_that_repeat_over_ragged_rows(tmp_path):
+    (tmp_path / "a.csv").write_text("swatch,,,\nA,1,2,3,4\nB\n")
+    frame, ragged = files.cells(tmp_path / "a.csv")
+    assert isinstance(frame, pd.DataFrame)
+    assert set(ragged) == {2, 3}
