@@ -40,14 +40,17 @@ def test_a_stray_cell_in_the_far_corner_is_named(tmp_path):
 
 def test_a_stray_cell_far_down_costs_nothing(tmp_path):
     (tmp_path / "a.xlsx").write_bytes(stray_cell(3))
-    assert len(book.sheet(tmp_path / "a.xlsx")) >= 1
+    start = time.process_time()
+    assert book.sheet(tmp_path / "a.xlsx") is not None
+    assert time.process_time() - start < 5
 
 
 def test_a_spectrum_of_millions_of_values(tmp_path):
     values = "0.5 " * 200_000
     (tmp_path / "a.cxf").write_text(
         '<CxF><Resources><ObjectCollection><Object Name="x"><ColorValues>'
-        f'<ReflectanceSpectrum ColorSpecification="u" StartWL="400">{values}</ReflectanceSpectrum>'
+        '<ReflectanceSpectrum ColorSpecification="u" StartWL="400">'
+        f"{values}</ReflectanceSpectrum>"
         "</ColorValues></Object></ObjectCollection><ColorSpecificationCollection>"
         '<ColorSpecification Id="u"><MeasurementSpec><WavelengthRange StartWL="400" Increment="10"/>'
         "</MeasurementSpec></ColorSpecification></ColorSpecificationCollection></Resources></CxF>"
