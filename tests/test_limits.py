@@ -52,7 +52,8 @@ def test_a_spectrum_of_millions_of_values(tmp_path):
         '<ReflectanceSpectrum ColorSpecification="u" StartWL="400">'
         f"{values}</ReflectanceSpectrum>"
         "</ColorValues></Object></ObjectCollection><ColorSpecificationCollection>"
-        '<ColorSpecification Id="u"><MeasurementSpec><WavelengthRange StartWL="400" Increment="10"/>'
+        '<ColorSpecification Id="u"><MeasurementSpec>'
+        '<WavelengthRange StartWL="400" Increment="10"/>'
         "</MeasurementSpec></ColorSpecification></ColorSpecificationCollection></Resources></CxF>"
     )
     refused("200,000 values in a spectrum", lambda: read.measurements(tmp_path / "a.cxf"))
