@@ -88,6 +88,7 @@ def command(
         wanted = _checked(pairs_file, PAIRS, skip_bad)
         result = compare.pairs(frame, _known(wanted, frame, pairs_file, skip_bad), piece=piece)
     _write(_graded(result, frame), out)
+    _tell_conditions(result, frame, colours)
     _tell(result, frame)
 
 
@@ -167,6 +168,27 @@ def _write(result: pd.DataFrame, out: Path) -> None:
     )
     with files.whole(out) as file:
         text.to_csv(file, index=False)
+
+
+def _tell_conditions(result: pd.DataFrame, frame: pd.DataFrame, path: Path) -> None:
+    """Say which pairs were read under conditions that clash, or of which one was adapted."""
+    rows = frame.drop_duplicates("sample").set_index("sample")
+    for row in result.itertuples():
+        ends = rows.loc[[row.reference, row.sample]]
+        if table.ways(ends.assign(method="read")).nunique() < 2:
+            continue
+        flags = ends.get("flags", pd.Series("", index=ends.index)).fillna("")
+        told = ends.apply(table.conditions_text, axis=1) + flags.map(_adapted)
+        first, second = (text.strip(", ") or "conditions not stated" for text in told)
+        click.echo(
+            f"{path.name}: {row.reference} was read under {first}, {row.sample} under {second}: "
+            "their difference holds that of the readings too.",
+            err=True,
+        )
+
+
+def _adapted(flags: str) -> str:
+    return ", adapted from another white" if "adapted" in str(flags).split() else ""
 
 
 def _tell(result: pd.DataFrame, frame: pd.DataFrame) -> None:

@@ -83,7 +83,7 @@ def page(
     `tests` holds the test records of the book; with `book`, its photos give crops of the cloth.
     """
     if full:
-        return own.page(words.say("fastness.title"), _everything(found, tests))
+        return own.page(words.say("fastness.title"), _everything(found, tests), **_read(found))
     cloths = list(_cloths(found).items())
     if len(cloths) > _SHEETS or max(rows["swatch"].nunique() for _, rows in cloths) > 2 * _FEW:
         blocks = _overview(found, tests)
@@ -97,7 +97,16 @@ def page(
     title = words.say("fastness.title")
     if len(cloths) == 1:
         title = f"{title}: {cloths[0][0]}"
-    return own.page(title, blocks)
+    return own.page(title, blocks, **_read(found))
+
+
+def _white(found: grade.Study) -> tuple[str, int]:
+    return table.one_white(found.grades) if len(found.grades) else table.DEFAULT_WHITE
+
+
+def _read(found: grade.Study) -> dict[str, Any]:
+    """What the foot of the page says of these readings."""
+    return {"white": _white(found), "how": variants.read_how(found.readings)}
 
 
 def _cloths(found: grade.Study) -> dict[str, pd.DataFrame]:
@@ -245,6 +254,9 @@ def cautions(found: grade.Study) -> list[str]:
     """What limits these grades."""
     flagged = [words.say(f"grade.{name}") for name in _flags(found)]
     eye = words.say("fastness.eye", basis=words.say(f"fastness.by_{basis(found)}"))
+    white = _white(found)
+    if white != table.DEFAULT_WHITE:
+        flagged.append(words.say("fastness.other_white", white=table.white_text(white)))
     return [*flagged, eye, words.say("fastness.piece")]
 
 

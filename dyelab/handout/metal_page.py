@@ -54,7 +54,7 @@ def sheet(
         parts.Caution(cautions([variants.SALTS[metal]], source)),
     ]
     title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
-    return own.page(title, blocks, white=source.white)
+    return own.page(title, blocks, white=source.white, how=source.how)
 
 
 def cautions(names: list[str], source: variants.Source, *, children: bool = False) -> tuple:

@@ -47,9 +47,8 @@ def sheet(source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, 
         said = parts.Points(tuple(_sentences(rows, moved)))
         blocks += [parts.Heading(words.say("pages.each")), said]
     blocks += [_numbers(rows, moved)]
-    return own.page(
-        words.say("pages.mordants_title", dye=dye, fibre=fibre), blocks, white=source.white
-    )
+    title = words.say("pages.mordants_title", dye=dye, fibre=fibre)
+    return own.page(title, blocks, white=source.white, how=source.how)
 
 
 def _none_first(column: pd.Series) -> pd.Series:

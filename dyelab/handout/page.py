@@ -188,14 +188,17 @@ class Own:
         blocks: Sequence[Block],
         *,
         white: tuple[str, int] = table.DEFAULT_WHITE,
+        how: str = "",
         landscape: bool = False,
     ) -> Page:
         """Return a page with these on it; `title` is used where the teacher gave none.
 
-        The foot names the white of the page's colours, where the teacher wrote no other line.
+        The foot names the white of the page's colours and how they were read, where the teacher
+        wrote no other line.
         """
         opening: list[Block] = [Text(self.text)] if self.text else []
-        note = self.note or words.say("pages.foot", white=table.white_text(white))
+        read = ", ".join(filter(None, [table.white_text(white), how]))
+        note = self.note or words.say("pages.foot", white=read)
         return Page(
             self.title or opened(title),
             (*opening, *blocks),

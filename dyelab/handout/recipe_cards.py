@@ -43,7 +43,10 @@ def card(source: variants.Source, own: parts.Own = parts.Own(), *, swatch: str) 
     blocks += [parts.Points(tuple(notes))] if notes else []
     blocks.append(parts.Caution(cautions(used, source)))
     return own.page(
-        words.say("pages.card_title", recipe=_named(source, swatch)), blocks, white=source.white
+        words.say("pages.card_title", recipe=_named(source, swatch)),
+        blocks,
+        white=source.white,
+        how=source.how,
     )
 
 
@@ -62,7 +65,7 @@ def samples(
     blocks = [parts.Text(words.say("pages.samples_lead"), "small")]
     frames = [_frame(source, code) for code in chosen]
     title = words.say("pages.samples_title", book=getattr(source.book, "title", "") or "")
-    return own.page(title.strip(), [*blocks, *frames], white=source.white)
+    return own.page(title.strip(), [*blocks, *frames], white=source.white, how=source.how)
 
 
 def _named(source: variants.Source, swatch: str) -> str:

@@ -41,7 +41,7 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
         parts.Points(tuple(_method(source))),
         parts.Caution(cautions(sorted(set(bk.steps["material"]) - {""}), source)),
     ]
-    return own.page(title, blocks, white=source.white)
+    return own.page(title, blocks, white=source.white, how=source.how)
 
 
 def _summary(source: variants.Source, moved: dict[str, pd.DataFrame]) -> str:

@@ -61,7 +61,7 @@ def shared(
             _chips(part),
         ]
     blocks += [parts.Heading(words.say("pages.numbers")), parts.number_table(made[_NUMBERS])]
-    return own.page(str(title), blocks, white=source.white)
+    return own.page(str(title), blocks, white=source.white, how=source.how)
 
 
 def _dyes(made: pd.DataFrame) -> pd.Series:

@@ -50,6 +50,11 @@ class Source:
         return table.one_white(self.read)
 
     @property
+    def how(self) -> str:
+        """How the colours were read: method and conditions, said once on a page."""
+        return read_how(self.rows)
+
+    @property
     def shared(self) -> pd.DataFrame | None:
         """Errors that readings of one source share."""
         return getattr(self.book, "shared", None)
@@ -82,6 +87,21 @@ class Source:
         return [
             words.say("variants.read_by", used=shift.way_text(used), others=others, missed=missed)
         ]
+
+
+def read_how(rows: pd.DataFrame) -> str:
+    """Method and conditions of readings in words; blank where nothing says."""
+    if "method" not in rows:
+        return ""
+    named = [shift.way_text(table.method_of(way)) for way in rows["method"].unique()]
+    kinds = rows.drop_duplicates(_told(rows)).to_dict("records")
+    under = dict.fromkeys(filter(None, map(table.conditions_text, kinds)))
+    by = words.say("variants.how", by=" · ".join(dict.fromkeys(named)))
+    return ", ".join(filter(None, [by, "; ".join(under)]))
+
+
+def _told(rows: pd.DataFrame) -> list[str]:
+    return ["method", *(name for name in table.CONDITIONS if name in rows)]
 
 
 def source(bk: Any) -> Source:

@@ -44,7 +44,10 @@ def worksheet(
     end = [care, parts.NewPage(), *answers, parts.Text(words.say("pages.answers_note"), "small")]
     named = metal
     return own.page(
-        words.say("pages.worksheet_title", metal=named), [*blocks, *end], white=source.white
+        words.say("pages.worksheet_title", metal=named),
+        [*blocks, *end],
+        white=source.white,
+        how=source.how,
     )
 
 
@@ -123,4 +126,4 @@ def wall(
         chips = parts.Chips(tuple(patches), columns=columns, height_mm=20)
         blocks += [parts.Heading(name.capitalize()), chips]
     title = words.say("pages.wall_title", fibre=fibre)
-    return own.page(title, blocks, landscape=not upright, white=source.white)
+    return own.page(title, blocks, landscape=not upright, white=source.white, how=source.how)
