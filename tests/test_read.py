@@ -632,7 +632,7 @@ def test_command_keeps_the_flags_a_table_brings(write, tmp_path):
     [
         (["none.csv", "-o", "out.csv"], 1, "there is no such file"),
         (["good.csv", "-o", "blocked/out.csv"], 1, "Check the folder"),
-        (["good.csv"], 2, "Missing option '-o'"),
+        (["good.csv"], 2, "Give -o OUT.csv, --into BOOK, or both"),
         (["good.csv", "-o", "out.csv", "--illuminant", "D66"], 1, "Did you mean 'D65'"),
     ],
 )

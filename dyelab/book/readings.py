@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -68,7 +69,8 @@ def instrument_readings(
     method : str
         One of `table.METHODS`. Spectra are always ``spectral``.
     exposure, amount, unit
-        As in `table.READINGS`; the same for all.
+        As in `table.READINGS`, for the rows that don't say so themselves: a table with columns
+        `table.exposure_columns` knows brings a whole series, such as many light doses, at once.
     repeat : float, optional
         Standard uncertainty of one reading, CIELAB units, each coordinate. By default what
         samples read several times show, those of about its lightness above all; without such,
@@ -82,7 +84,8 @@ def instrument_readings(
     Raises
     ------
     InputError
-        If nothing was read, or CIELAB stands under another white and `adapt` is off.
+        If nothing was read, CIELAB stands under another white and `adapt` is off, or a row has
+        an amount but nothing says of what.
     """
     found = pd.concat(_coloured(lab, spectra, method, bk.white, adapt), ignore_index=True)
     found = _conditioned(found, conditions or {})
@@ -94,9 +97,9 @@ def instrument_readings(
     rows = found[found["swatch"] != ""].reset_index(drop=True)
     error = rows[[*_ERROR]].to_numpy(float).reshape(-1, 3, 3)
     rows = table.with_covariances(rows, _repeatability(rows, repeat) + error)
-    rows["reading"] = _labels(bk, rows, exposure, amount)
-    told = {"exposure": exposure, "amount": np.nan if amount is None else amount, "unit": unit}
-    rows = rows.assign(part="swatch", area="whole", test="", n=1, taken_at="", **told)
+    rows = _after(rows, exposure, np.nan if amount is None else amount, unit)
+    rows["reading"] = _labels(bk, rows)
+    rows = rows.assign(part="swatch", area="whole", test="", n=1, taken_at="")
     bands = [name for name in rows.columns if str(name).isdigit()]
     whole = rows[bands].notna().any(axis=1)
     spectral = rows.loc[whole, ["reading", *bands]] if whole.any() else None
@@ -241,16 +244,42 @@ def _repeatability(rows: pd.DataFrame, repeat: float | None) -> np.ndarray:
     return local / (near @ share + _ALL)[:, None, None]
 
 
-def _labels(bk: Book, rows: pd.DataFrame, exposure: str, amount: float | None) -> list[str]:
+def _after(rows: pd.DataFrame, exposure: str, amount: float, unit: str) -> pd.DataFrame:
+    """What each reading came after: as its row says, else as all were told."""
+    rows = table.exposed(rows)
+    told = {"exposure": exposure, "amount": amount, "unit": unit}
+    if "exposure" not in rows:
+        return rows.assign(**told)
+    blank, dosed = rows["exposure"].eq(""), rows["amount"].notna()
+    if exposure == "none" and (blank & dosed).any():
+        row = rows[blank & dosed].iloc[0]
+        raise InputError(
+            f"{row['swatch']}: an amount of {row['amount']:g} {row['unit']}".rstrip()
+            + ", but of what isn't said. Add a column exposure (wash, light …), or say it for all."
+        )
+    kinds = rows["exposure"].mask(blank, exposure)
+    amounts = rows["amount"].mask(blank & ~dosed, amount)
+    units = rows["unit"].mask(blank & rows["unit"].eq(""), unit)
+    return rows.assign(exposure=kinds, amount=amounts, unit=units)
+
+
+def _labels(bk: Book, rows: pd.DataFrame) -> list[str]:
     """A name for each reading that the book doesn't hold yet."""
     taken, made = set(bk.readings["reading"]), []
-    after = "" if exposure == "none" else f"-{exposure.replace(' ', '-')}"
-    after += "" if exposure == "none" or amount is None else f"{amount:g}"
-    for swatch, source in zip(rows["swatch"], rows["source"], strict=True):
-        stem = f"{swatch}{after}-{Path(str(source)).stem[:20]}"
+    for row in rows[["swatch", "source", *table.EXPOSURE]].itertuples():
+        stem = f"{row.swatch}{_ending(row)}-{Path(str(row.source)).stem[:20]}"
         number = 1
         while (name := stem if number == 1 else f"{stem}-{number}") in taken:
             number += 1
         taken.add(name)
         made.append(name)
     return made
+
+
+def _ending(row: Any) -> str:
+    """What a reading's name says of its exposure."""
+    if row.exposure == "none":
+        return ""
+    return f"-{row.exposure.replace(' ', '-')}" + (
+        f"{row.amount:g}" if np.isfinite(row.amount) else ""
+    )

@@ -3,6 +3,7 @@
 import sys
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import click
 import numpy as np
@@ -10,7 +11,7 @@ import pandas as pd
 
 from dyelab import convert, files, read
 from dyelab.errors import InputError
-from dyelab.table import COVARIANCE, LAB, STANDARD_UNCERTAINTIES, WHITE, covariances
+from dyelab.table import COVARIANCE, EXPOSURE, LAB, STANDARD_UNCERTAINTIES, WHITE, covariances
 
 _COARSE = 0.3  # ΔE*ab: about what a handheld repeats to
 _OPTIONS = {
@@ -25,7 +26,21 @@ FIRST = ["sample", *LAB, *WHITE, "source"]
 
 @click.command("convert")
 @click.argument("sources", metavar="FILE...", nargs=-1, required=True, type=click.Path())
-@click.option("-o", "--out", required=True, metavar="OUT.csv", type=click.Path(dir_okay=False))
+@click.option("-o", "--out", metavar="OUT.csv", type=click.Path(dir_okay=False))
+@click.option(
+    "--into", metavar="BOOK", type=click.Path(), help="Swatch book to add the readings to."
+)
+@click.option(
+    "--exposure",
+    default="none",
+    show_default=True,
+    help="With --into: what had happened to the cloth, where the files don't say (columns "
+    "exposure, amount, unit, or one such as dose (Mlx h)).",
+)
+@click.option("--amount", type=float, help="With --into: how much of it.")
+@click.option(
+    "--unit", default="", help="With --into: what that is counted in, such as cycle or lx h."
+)
 @click.option("--illuminant", default="D65", show_default=True, help="CIE illuminant wanted.")
 @click.option(
     "--observer",
@@ -54,7 +69,11 @@ FIRST = ["sample", *LAB, *WHITE, "source"]
 @click.option("--skip-bad", is_flag=True, help="Leave faulty rows out, and name each of them.")
 def command(
     sources: tuple[str, ...],
-    out: str,
+    out: str | None,
+    into: str | None,
+    exposure: str,
+    amount: float | None,
+    unit: str,
     illuminant: str,
     observer: str,
     measured_under: str | None,
@@ -68,25 +87,50 @@ def command(
     FILE is CGATS text, CxF3, or a CSV, TSV or XLSX table. Spectra are computed under the
     illuminant and observer you ask for. CIELAB and XYZ under another white are adapted to it: an
     estimate, flagged "adapted", whose error on dyed cloth stands in u_L, u_a, u_b. "ends" marks
-    spectra that stop short of 360 or 780 nm, "fluorescent" those that pass 1.
+    spectra that stop short of 360 or 780 nm, "fluorescent" those that pass 1. With --into, the
+    samples that are swatches of a book go into it, under the book's own white.
     """
-    _keep_sources(sources, out)
+    _keep_sources(sources, out, into)
     light, angle = _white(measured_under)
     convert.white(illuminant, int(observer))  # refuse an unknown light before reading anything
-    tables = []
-    for source in _slowly(sources):
-        found = read.measurements(
+    every = {
+        source: read.measurements(
             source, illuminant=light, observer=angle, scale=scale, skip_bad=skip_bad,
             sheet=sheet, geometry=geometry, options=_OPTIONS,
-        )  # fmt: skip
-        tables.append(_lab(found, Path(source).name, illuminant, int(observer)))
+        )
+        for source in _slowly(sources)
+    }  # fmt: skip
+    if into is not None:
+        _add(into, every, {"exposure": exposure, "amount": amount, "unit": unit})
+    if out is None:
+        return
+    tables = [_lab(found, Path(s).name, illuminant, int(observer)) for s, found in every.items()]
     table = pd.concat(tables, ignore_index=True)
     _refuse_repeats(table)
     _write(table[_order(table)], out)
     click.echo(f"{len(table)} samples under {illuminant}/{observer}° written to {out}")
 
 
-def _keep_sources(sources: tuple[str, ...], out: str) -> None:
+def _add(into: str, every: dict[str, read.Measurements], told: dict[str, Any]) -> None:
+    """Add what the files hold of a book's swatches, and save it once."""
+    from dyelab import book
+
+    bk, count = book.open(into), 0
+    for source, found in every.items():
+        made = book.instrument_readings(bk, found.lab, found.spectra, **told)
+        if len(made.left):
+            names = ", ".join(made.left["sample"].unique()[:12])
+            click.echo(f"{Path(source).name}: no swatch of this book, left out: {names}", err=True)
+        bk, count = book.add_readings(bk, made), count + len(made.readings)
+    book.save(bk)
+    click.echo(f"{count} readings added to {bk.path}")
+
+
+def _keep_sources(sources: tuple[str, ...], out: str | None, into: str | None) -> None:
+    if out is None and into is None:
+        raise click.UsageError("nowhere to put the colours. Give -o OUT.csv, --into BOOK, or both.")
+    if out is None:
+        return
     if Path(out).resolve() in {Path(source).resolve() for source in sources}:
         raise InputError(
             f"{out} is one of the measurement files: writing there would destroy it. "
@@ -172,7 +216,8 @@ def _from_spectra(
 
 
 def _refuse_repeats(table: pd.DataFrame) -> None:
-    again = table["sample"].duplicated()
+    moment = ["sample", *(name for name in EXPOSURE if name in table)]
+    again = table[moment].duplicated()
     if again.any():
         sample = table.loc[again, "sample"].iloc[0]
         places = table.loc[table["sample"] == sample, "source"]

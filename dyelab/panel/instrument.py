@@ -14,6 +14,7 @@ from dyelab.panel.capture_names import named
 from dyelab.panel.typed_path import typed
 from dyelab.table import (
     CONDITIONS,
+    EXPOSURE,
     LAB,
     M_CONDITIONS,
     STANDARD_UNCERTAINTIES,
@@ -22,7 +23,7 @@ from dyelab.table import (
 )
 
 _METHODS = ("colorimeter", "spectral", "typed")
-_SHOWN = ["reading", "swatch", *LAB, *STANDARD_UNCERTAINTIES, "flags"]
+_SHOWN = ["reading", "swatch", *EXPOSURE, *LAB, *STANDARD_UNCERTAINTIES, "flags"]
 _USUAL_WHITES = ("D65/10°", "D65/2°", "D50/2°", "C/2°", "A/10°")
 _GEOMETRIES = ("45/0", "0/45", "d/8", "d/0")
 _OFFERED = ("white", "sheet", "reading")

@@ -14,7 +14,7 @@ from dyelab.read.grid import Grid
 from dyelab.read.offers import PYTHON, offer, worded
 from dyelab.read.reflectance import Scale
 from dyelab.read.rows import Part, Rows, name_faults, samples
-from dyelab.table import WHITE, conditions_text, fault
+from dyelab.table import EXPOSURE, WHITE, conditions_text, fault
 
 
 @dataclass(frozen=True)
@@ -269,7 +269,7 @@ def _of_conditions(
     if table is None:
         return None, []
     how = table.apply(conditions_text, axis=1)
-    again = table["sample"].duplicated(keep=False)
+    again = _moments(table).duplicated(keep=False)
     if wanted == "all":
         named = table["sample"].where(~again, table["sample"] + " (" + how + ")")
         return _once(table.assign(sample=named), name), []
@@ -305,9 +305,14 @@ def _several(table: pd.DataFrame, how: pd.Series, name: str) -> InputError:
     )
 
 
+def _moments(table: pd.DataFrame) -> pd.DataFrame:
+    """Sample, and after what it was read: a series of exposures is one sample at many moments."""
+    return table[["sample", *(name for name in EXPOSURE if name in table)]]
+
+
 def _once(table: pd.DataFrame, name: str) -> pd.DataFrame:
     """The table, if each sample is in it once."""
-    again = table["sample"].duplicated()
+    again = _moments(table).duplicated()
     if not again.any():
         return table
     raise InputError(

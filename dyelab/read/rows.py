@@ -9,7 +9,13 @@ from dyelab.read.columns import Roles
 from dyelab.read.conditions import column_conditions, geometry
 from dyelab.read.grid import Grid
 from dyelab.read.offers import offer
-from dyelab.table import STANDARD_UNCERTAINTIES, decimal_points, fault
+from dyelab.table import (
+    STANDARD_UNCERTAINTIES,
+    decimal_points,
+    exposed,
+    exposure_columns,
+    fault,
+)
 
 _PLAIN = "Expected a plain number: correct it" + offer("skip_bad", ", or leave it out: {}") + "."
 
@@ -75,7 +81,8 @@ def name_faults(rows: Rows) -> list[dict]:
     """Faults of blank and repeated names."""
     seen: dict[tuple[str, ...], int] = {}
     faults = []
-    apart = rows.grid.cells[list(column_conditions(rows.grid.cells.columns))]
+    names = rows.grid.cells.columns
+    apart = rows.grid.cells[[*column_conditions(names), *exposure_columns(names)]]
     for i, (sample, *how) in enumerate(zip(rows.samples, *apart.T.to_numpy(), strict=True)):
         key = (sample, *how)
         if not sample.strip():
@@ -130,4 +137,4 @@ def with_extras(frame: pd.DataFrame, grid: Grid, role: Roles) -> pd.DataFrame:
     if "geometry" in extra:
         extra["geometry"] = extra["geometry"].map(geometry)
     stated = {name: cell for name, cell in grid.conditions.items() if name not in extra}
-    return pd.concat([frame.assign(**stated), extra], axis=1)
+    return pd.concat([frame.assign(**stated), exposed(extra, rows=grid.rows)], axis=1)

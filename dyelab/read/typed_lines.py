@@ -5,8 +5,10 @@ import re
 import pandas as pd
 
 from dyelab.errors import InputError
+from dyelab.table import exposed
 from dyelab.table import number as number_in
 
+_AFTER = re.compile(r"(.*?)\s*\bafter\s+([\d.,]+)\s*([A-Za-z][A-Za-z ]*?)\s*:?", re.I)
 _SAYS = "Write the swatch, then L*, a*, b*, such as: W07 45.2 12.3 -4.1"
 
 
@@ -18,7 +20,7 @@ def typed_lines(text: str, *, illuminant: str, observer: int) -> pd.DataFrame:
     text : str
         Such as ``W07 45.2 12.3 -4.1``, parted by spaces, tabs or semicolons; decimal commas are
         understood. Blank lines are skipped. A line without a name is another reading of the one
-        above it.
+        above it. ``W07 after 0.3 Mlx h 45.9 11.8 -3.7`` says what came before the reading.
     illuminant : str
     observer : int
         White point the instrument was set to.
@@ -26,7 +28,8 @@ def typed_lines(text: str, *, illuminant: str, observer: int) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        `sample, L, a, b, illuminant, observer, source`, as `Measurements.lab`.
+        `sample, L, a, b, illuminant, observer, source`, as `Measurements.lab`; with
+        `table.EXPOSURE` where a line says so.
 
     Raises
     ------
@@ -37,15 +40,25 @@ def typed_lines(text: str, *, illuminant: str, observer: int) -> pd.DataFrame:
     for number, line in enumerate(text.splitlines(), start=1):
         if line.strip():
             name, numbers = _parted(line, number)
+            name, after = _after(name)
             if not name and not rows:
                 raise InputError(
                     f"typed values, line {number}: {line.strip()!r} names no swatch. {_SAYS}"
                 )
             sample = name or rows[-1]["sample"]
-            rows.append({"sample": sample, **dict(zip("Lab", numbers, strict=True))})
+            rows.append({"sample": sample, **dict(zip("Lab", numbers, strict=True)), **after})
     if not rows:
         raise InputError(f"typed values: nothing is written yet. {_SAYS}")
-    return pd.DataFrame(rows).assign(illuminant=illuminant, observer=observer, source="typed")
+    made = pd.DataFrame(rows).assign(illuminant=illuminant, observer=observer, source="typed")
+    return exposed(made, "typed values,")
+
+
+def _after(name: str) -> tuple[str, dict[str, str]]:
+    """The swatch's name, and what it was read after: ``W07 after 5 washes``."""
+    found = _AFTER.fullmatch(name)
+    if not found:
+        return name, {}
+    return found[1].strip(), {"amount": found[2], "unit": found[3]}
 
 
 def _parted(line: str, number: int) -> tuple[str, list[float]]:

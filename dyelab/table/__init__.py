@@ -26,6 +26,7 @@ from dyelab.table.columns import (
     spectra_table,
 )
 from dyelab.table.conditions import CONDITIONS, NOT_STATED, conditions_text, method_of, ways
+from dyelab.table.exposures import EXPOSURE, exposed, exposure_columns
 from dyelab.table.number_text import decimal_points, number, number_list, written
 from dyelab.table.typing import as_text, blanks, empty, numbers, typed
 from dyelab.table.white import (
@@ -47,6 +48,7 @@ __all__ = [
     "CONDITIONS",
     "COVARIANCE",
     "DEFAULT_WHITE",
+    "EXPOSURE",
     "EXPOSURES",
     "FORMS",
     "LAB",
@@ -75,6 +77,8 @@ __all__ = [
     "covariances",
     "decimal_points",
     "empty",
+    "exposed",
+    "exposure_columns",
     "fault",
     "method_of",
     "need",
