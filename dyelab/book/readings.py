@@ -19,6 +19,7 @@ _FEW = 3  # degrees of freedom below which repeats say too little
 # Repeats of cloths about this far off in L* tell of one another's spread (dark shades repeat
 # worse); all repeats together count for so many degrees of freedom beside them.
 _ALIKE, _ALL = 12.0, 4.0
+_GLOW = 1.0  # ΔE*ab: over three times what a handheld repeats to
 
 
 @dataclass(frozen=True)
@@ -95,6 +96,7 @@ def instrument_readings(
     found["swatch"] = [known.get(name.casefold(), "") for name in called]
     left = found.loc[found["swatch"] == "", ["sample", *table.LAB]].reset_index(drop=True)
     rows = found[found["swatch"] != ""].reset_index(drop=True)
+    rows["flags"] = _glowing(bk, rows, exposure)
     error = rows[[*_ERROR]].to_numpy(float).reshape(-1, 3, 3)
     rows = table.with_covariances(rows, _repeatability(rows, repeat) + error)
     rows = _after(rows, exposure, np.nan if amount is None else amount, unit)
@@ -178,6 +180,26 @@ def _spectral_flags(bands: pd.DataFrame) -> list[str]:
     ends = convert.missing_ends([float(band) for band in bands.columns])
     bright = convert.brightened(bands.to_numpy(float))
     return [" ".join([*["ends"] * ends, *["fluorescent"] * bool(one)]) for one in bright]
+
+
+def _glowing(bk: Book, rows: pd.DataFrame, exposure: str) -> list[str]:
+    """Flags of each row, ``fluorescent`` added where ultraviolet in the lamp changes the colour.
+
+    A cloth read with ultraviolet cut off (M2) and with it (M0, M1) differs by more than two
+    readings do only if it shines by it.
+    """
+    before = bk.readings[bk.readings["exposure"] == exposure]
+    columns = ["swatch", "m_condition", *table.LAB]
+    every = pd.concat([before[columns], rows[columns]], ignore_index=True)
+    cut = every["m_condition"] == "M2"
+    lit = every["m_condition"].isin(["M0", "M1"])
+    ends = [every[k].groupby("swatch")[table.LAB].mean().astype(float) for k in (cut, lit)]
+    apart = ((ends[0] - ends[1]) ** 2).sum(axis=1, min_count=3) ** 0.5
+    glow = set(apart.index[apart > _GLOW])
+    return [
+        " ".join(dict.fromkeys([*str(flags).split(), *(["fluorescent"] if code in glow else [])]))
+        for code, flags in zip(rows["swatch"], rows["flags"], strict=True)
+    ]
 
 
 def _under(lab: pd.DataFrame, white: tuple[str, int], adapt: bool) -> pd.DataFrame:

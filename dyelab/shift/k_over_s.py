@@ -45,6 +45,8 @@ def cell_spectra(recipes: Recipes, rows: np.ndarray, spectra: pd.DataFrame) -> C
     series = recipes.variants.series
     alike = np.flatnonzero(series == series[rows[rows >= 0][0]])
     used = recipes.rows[recipes.rows["variant"].isin([*alike, *rows])]
+    if "flags" in used:
+        used = used[~used["flags"].astype(str).str.split().map(lambda f: "fluorescent" in f)]
     joined = used[["reading", "swatch", "variant"]].merge(spectra, on="reading")
     pieces = joined.groupby(["variant", "swatch"], sort=False)[bands].mean()
     pieces = pieces[pieces.notna().all(axis=1)]
