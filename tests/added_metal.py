@@ -27,7 +27,9 @@ def main(folder: Path) -> None:
     import typed_books
 
     from dyelab import book, handout, plan, recipe, shift
-    from dyelab.handout import metal_page, report, variants, worksheet
+    from dyelab.handout import colours
+    from dyelab.handout.sheets import metal as metal_page
+    from dyelab.handout.sheets import report, worksheet
     from dyelab.panel import compare as comparing
     from dyelab.panel import metals as panel
 
@@ -42,7 +44,7 @@ def main(folder: Path) -> None:
     assert len(book.search(bk, "zinc between 0.1 and 5"))
     moved = shift.of_metal(book.wide(bk), "zinc", shared=bk.shared)
     assert (moved.pairs["dose"] > 0).all()
-    source = variants.source(bk)
+    source = colours.source(bk)
     pairs = source.pairs("zinc")
     dyed = pairs[pairs["dye"] != "none"].iloc[0]
     picked = {n: source.made.iloc[dyed["to_row"]][n] for n in ("fibre", "dye", "tannin", "mordant")}

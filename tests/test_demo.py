@@ -172,7 +172,7 @@ def test_lines_keep_within_the_terminal_and_lose_no_word(monkeypatch, columns):
 
 
 def test_the_page_fits_one_sheet(asked):
-    assert len(handout.sheets(findings.page(asked, "Iron"))) == 1
+    assert len(handout.pictures(findings.page(asked, "Iron"))) == 1
 
 
 def test_the_case_is_where_the_tannin_does_most(asked):
@@ -205,7 +205,7 @@ def test_a_book_without_tannin_has_no_misleading_case(example):
     plain = found(example[example["tannin"] == "none"])
     assert plain.case is None
     assert findings.quick_answer(plain) == []
-    assert len(handout.sheets(findings.page(plain, "Iron"))) == 1
+    assert len(handout.pictures(findings.page(plain, "Iron"))) == 1
 
 
 def test_a_book_without_copper_tells_about_iron(example):

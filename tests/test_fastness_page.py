@@ -182,7 +182,7 @@ def test_a_cloth_has_one_sheet_and_many_cloths_an_overview(bk):
 
 
 def _sheets(page):
-    return len(typst_pdf.sheets(page, ppi=20))
+    return len(typst_pdf.pictures(page, ppi=20))
 
 
 @pytest.fixture(scope="module")

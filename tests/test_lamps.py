@@ -6,7 +6,8 @@ import pytest
 
 from dyelab import book, convert, shift, synth
 from dyelab.errors import InputError
-from dyelab.handout import metal_page, variants
+from dyelab.handout import colours
+from dyelab.handout.sheets import metal as metal_page
 from dyelab.panel import compare as panel
 
 BANDS = np.arange(400, 701, 10)
@@ -84,7 +85,7 @@ def test_without_spectra_other_lights_are_refused_in_words(tmp_path):
 
 def test_the_iron_page_shows_two_lights():
     bk = book.open(synth.example())
-    source = variants.source(bk)
+    source = colours.source(bk)
     made = source.made
     rows = made[(made["iron_wof"] > 0) & (made["dye"] != "none")]
     picked = rows.iloc[0][["fibre", "dye", "tannin", "mordant"]].to_dict()

@@ -9,21 +9,17 @@ import pytest
 import typed_books
 
 from dyelab import book, compare, handout, shift, table
-from dyelab.handout import (
-    findings,
-    metal_page,
-    mordant_sheet,
-    report,
-    series_page,
-    variants,
-    worksheet,
-)
+from dyelab.handout import colours, findings
+from dyelab.handout.sheets import metal as metal_page
+from dyelab.handout.sheets import mordants as mordant_sheet
+from dyelab.handout.sheets import report, worksheet
+from dyelab.handout.sheets import series as series_page
 from dyelab.panel import compare as comparing
 from dyelab.panel import metals
 
 SEEDS = range(2)
 STATED = table.STANDARD_UNCERTAINTIES
-HELD = [n for n in variants.FACTORS if n not in (*shift.METALS.values(), "metals_at")]
+HELD = [n for n in colours.FACTORS if n not in (*shift.METALS.values(), "metals_at")]
 
 
 @pytest.fixture(scope="module", params=SEEDS)
@@ -80,7 +76,7 @@ def same(one, other):
 def test_the_panel_of_metals_and_comparisons_agree(typed, asked, tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     panel, seen = metals.panel(typed), 0
-    source = variants.source(typed)
+    source = colours.source(typed)
     for _, row in source.made[source.made["dye"] != "none"].iterrows():
         doses = {m: row[c] for m, c in shift.METALS.items()}
         if sum(dose > 0 for dose in doses.values()) != 1:
@@ -108,7 +104,7 @@ def test_the_panel_of_metals_and_comparisons_agree(typed, asked, tmp_path, monke
 def test_the_panel_of_comparisons_agrees(typed, asked, tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     panel = comparing.panel(typed)
-    for metal in shift.metals_of(variants.source(typed).made):
+    for metal in shift.metals_of(colours.source(typed).made):
         panel.choices["what"].value = metal
         shown = panel.shown.table.set_index("recipe")["dE00"].sort_index()
         wanted = sorted(row["dE00"] for (m, _), row in asked.items() if m == metal)
@@ -116,7 +112,7 @@ def test_the_panel_of_comparisons_agrees(typed, asked, tmp_path, monkeypatch):
 
 
 def test_pages_agree(typed, asked):
-    source = variants.source(typed)
+    source = colours.source(typed)
     for metal in shift.metals_of(source.made):
         numbers = {f"{row['dE00']:.1f}" for (m, _), row in asked.items() if m == metal}
         spans = {
@@ -140,7 +136,7 @@ def test_pages_agree(typed, asked):
 
 
 def test_the_metal_page_keeps_to_one_recipe(typed, asked):
-    source = variants.source(typed)
+    source = colours.source(typed)
     seen = 0
     for metal, column in shift.METALS.items():
         others = [c for c in shift.METALS.values() if c != column]
@@ -161,13 +157,13 @@ def test_the_metal_page_keeps_to_one_recipe(typed, asked):
 
 def test_findings_agree(typed, asked):
     found = findings.find(book.wide(typed), shared=typed.shared).metals
-    source = variants.source(typed)
+    source = colours.source(typed)
     for row in found.to_dict("records"):
         same(row, asked[row["metal"], key_of(source.made.iloc[row["to_row"]])])
 
 
 def test_the_mordant_sheet_compares_with_the_same_dye_dose_on_the_same_cloth(typed):
-    source = variants.source(typed)
+    source = colours.source(typed)
     dyed = source.made[source.made["dye"] == "madder"]
     for fibre, part in dyed.groupby("fibre"):
         moved = mordant_sheet._moved(source, part.to_dict("records"))
@@ -179,7 +175,7 @@ def test_the_mordant_sheet_compares_with_the_same_dye_dose_on_the_same_cloth(typ
 
 
 def test_doses_are_told_where_one_name_has_several(typed):
-    source = variants.source(typed)
+    source = colours.source(typed)
     pairs = source.pairs("iron")
     told = pairs[["dye", "cloth", "dose"]]
     assert not told.duplicated().any()
@@ -188,7 +184,7 @@ def test_doses_are_told_where_one_name_has_several(typed):
 def test_every_place_states_the_same_uncertainty(typed, tmp_path, monkeypatch):
     """Page, panel, CSV and compare: the standard uncertainty of each mean colour."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
-    source = variants.source(typed)
+    source = colours.source(typed)
     gathered = compare.gather(
         source.rows, by="variant", piece="swatch", shared=typed.shared, series="series"
     )

@@ -12,16 +12,12 @@ import pytest
 
 from dyelab import book, files, handout
 from dyelab.errors import InputError
-from dyelab.handout import (
-    metal_page,
-    mordant_sheet,
-    recipe_cards,
-    report,
-    series_page,
-    variants,
-    worksheet,
-)
+from dyelab.handout import colours
 from dyelab.handout.page import Own
+from dyelab.handout.sheets import metal as metal_page
+from dyelab.handout.sheets import mordants as mordant_sheet
+from dyelab.handout.sheets import recipe_cards, report, worksheet
+from dyelab.handout.sheets import series as series_page
 
 EXAMPLE = files.shipped("data", "marlpit_yard")
 CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
@@ -29,7 +25,7 @@ CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "al
 
 @pytest.fixture(scope="module")
 def source():
-    return variants.source(book.open(EXAMPLE))
+    return colours.source(book.open(EXAMPLE))
 
 
 def every(source, own=Own()):
@@ -76,7 +72,7 @@ def test_every_page_of_the_example_becomes_pdf_and_html(source, paper, tmp_path)
 
 def test_the_mordant_sheet_has_a_chip_a_row_and_a_sentence_for_each(source):
     page = mordant_sheet.sheet(source, fibre="wool", dye="madder")
-    made = variants.only(source.made, fibre="wool", dye="madder")
+    made = colours.only(source.made, fibre="wool", dye="madder")
     (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
     (points,) = [b for b in page.blocks if isinstance(b, handout.Points)]
     (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
@@ -89,7 +85,7 @@ def test_the_mordant_sheet_has_a_chip_a_row_and_a_sentence_for_each(source):
 def test_chips_carry_the_numbers_that_were_measured(source):
     page = mordant_sheet.sheet(source, fibre="wool", dye="weld")
     (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
-    rows = variants.only(source.made, fibre="wool", dye="weld")
+    rows = colours.only(source.made, fibre="wool", dye="weld")
     wanted = {handout.numbers(row) for row in rows[["L", "a", "b"]].to_numpy()}
     assert {patch.numbers for patch in chips.patches} == wanted
 
@@ -209,7 +205,7 @@ def small(tmp_path, count, *, name="S", lab=(50, 30, 20), blank=()):
 @pytest.mark.slow
 @pytest.mark.parametrize("count", [1, 3, 60])
 def test_few_and_many_swatches(count, tmp_path):
-    source = variants.source(small(tmp_path, count))
+    source = colours.source(small(tmp_path, count))
     codes = list(source.book.swatches["swatch"])
     for name, page in every(source).items():
         assert handout.write(page, tmp_path / f"{name}.pdf").stat().st_size > 1000
@@ -218,7 +214,7 @@ def test_few_and_many_swatches(count, tmp_path):
 
 
 def test_a_swatch_never_measured_gets_an_empty_chip_that_says_so(tmp_path):
-    source = variants.source(small(tmp_path, 3, blank=(1,)))
+    source = colours.source(small(tmp_path, 3, blank=(1,)))
     page = recipe_cards.samples(source, swatches=["S0", "S1", "S2"])
     frames = [b for b in page.blocks if isinstance(b, handout.Frame)]
     assert [bool(frame.patch.fill) for frame in frames] == [True, False, True]
@@ -226,7 +222,7 @@ def test_a_swatch_never_measured_gets_an_empty_chip_that_says_so(tmp_path):
 
 
 def test_colours_beyond_the_page_are_marked(tmp_path):
-    source = variants.source(small(tmp_path, 3, lab=(50, -120, 60)))
+    source = colours.source(small(tmp_path, 3, lab=(50, -120, 60)))
     page = worksheet.wall(source, fibre="wool")
     (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
     assert [patch.inside for patch in chips.patches][-1] is False
@@ -234,7 +230,7 @@ def test_colours_beyond_the_page_are_marked(tmp_path):
 
 
 def test_recipes_that_differ_in_the_dye_alone_are_told_apart(tmp_path):
-    source = variants.source(small(tmp_path, 4))
+    source = colours.source(small(tmp_path, 4))
     page = mordant_sheet.sheet(source, fibre="wool", dye="madder")
     (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
     labels = [patch.label for patch in chips.patches]
@@ -244,7 +240,7 @@ def test_recipes_that_differ_in_the_dye_alone_are_told_apart(tmp_path):
 
 def test_a_book_without_readings_says_what_to_do(tmp_path):
     with pytest.raises(InputError, match="capture notebook"):
-        variants.source(small(tmp_path, 2, blank=(0, 1)))
+        colours.source(small(tmp_path, 2, blank=(0, 1)))
 
 
 @pytest.mark.slow
@@ -258,12 +254,14 @@ def test_user_text_passes_through_every_page_as_text(text, tmp_path):
     bk = small(tmp_path, 2)
     swatches = bk.swatches.assign(note=text, ground=text)
     named = replace(bk, swatches=swatches, title=text)
-    plain = every(variants.source(bk), Own())
-    source = variants.source(named)
+    plain = every(colours.source(bk), Own())
+    source = colours.source(named)
     told = {"fibre": text, "dye": text}
     recipes = replace(source.recipes, made=source.recipes.made.assign(**told))
     read = source.read.assign(**told)
-    source = replace(source, recipes=recipes, made=variants.variants(recipes), read=read)
+    said = [colours.recipe(row) for row in recipes.made.to_dict("records")]
+    made = recipes.made.assign(recipe=said)
+    source = replace(source, recipes=recipes, made=made, read=read)
     for name, page in every(source, Own(text, text, text, text)).items():
         if name == "report":  # it reads the book again: its own words are the title and the foot
             assert text in "".join(Words(html_page.text(page)).words)
@@ -282,7 +280,7 @@ def test_a_page_rests_on_one_way_of_reading(source):
     bk = source.book
     fresh = bk.readings[bk.readings["exposure"] == "none"].head(30)
     again = fresh.assign(reading=fresh["reading"] + "-p", method="photo", L=fresh["L"] + 5)
-    both = variants.source(replace(bk, readings=pd.concat([bk.readings, again], ignore_index=True)))
+    both = colours.source(replace(bk, readings=pd.concat([bk.readings, again], ignore_index=True)))
     assert both.made["L"].to_numpy() == pytest.approx(source.made["L"].to_numpy())
     assert source.notes == []
     assert "Readings by photo are left out" in both.notes[0]

@@ -9,7 +9,7 @@ import pytest
 
 from dyelab import book, calibrate, convert, measure, read, table
 from dyelab.errors import InputError
-from dyelab.handout.report import report
+from dyelab.handout.sheets.report import report
 from dyelab.panel import plan
 from dyelab.synth import render
 

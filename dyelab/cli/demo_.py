@@ -164,9 +164,9 @@ def _by_phone(agreed: "pd.DataFrame") -> Iterator[str]:
 
 def _metal(found: "Findings", metal: str) -> Iterator[str]:
     from dyelab import compare
-    from dyelab.handout import findings, variants
+    from dyelab.handout import colours, findings
 
-    yield words.say(f"demo.{metal}", dose=variants.dose(DOSE))
+    yield words.say(f"demo.{metal}", dose=colours.dose(DOSE))
     rows = [findings.rounded(row) for row in found.plain(metal).to_dict("records")]
     yield from messages.columns(
         [

@@ -27,7 +27,8 @@ def command(
     from tqdm import tqdm
 
     from dyelab import book, handout, words
-    from dyelab.handout import page, report
+    from dyelab.handout import page
+    from dyelab.handout.sheets import report
 
     handout.ending(output)
     with tqdm(total=2, bar_format="{percentage:3.0f} % {bar:20} {desc}", leave=False) as bar:

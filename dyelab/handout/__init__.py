@@ -29,7 +29,7 @@ from dyelab.handout.page import (
     numbers,
     patches,
 )
-from dyelab.handout.typst_pdf import pdf, sheets
+from dyelab.handout.typst_pdf import pdf, pictures
 
 __all__ = [
     "Caution",
@@ -57,8 +57,8 @@ __all__ = [
     "numbers",
     "patches",
     "pdf",
+    "pictures",
     "shared",
-    "sheets",
     "write",
 ]
 

@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import grade, table, words
 from dyelab.errors import choose
-from dyelab.handout import fastness_texts, variants
+from dyelab.handout import colours, fastness_texts
 from dyelab.handout import page as parts
 from dyelab.plot import fastness as drawn
 
@@ -337,10 +337,10 @@ def _strip(
     piece: list[dict[Any, Any]], crops: dict[str, bytes] | None = None, numbers: bool = True
 ) -> parts.Chips:
     """One swatch through its test, in one row as it went; crops of the cloth under the chips."""
-    colours = [_lab(piece[0], "_before"), *(_lab(row) for row in piece)]
+    shades = [_lab(piece[0], "_before"), *(_lab(row) for row in piece)]
     labels = [words.say("fastness.before"), *(fastness_texts.after(row) for row in piece)]
     notes = ["", *(words.say("fastness.grade", said=row["said"]) for row in piece)]
-    frame = pd.DataFrame(colours, columns=table.LAB).assign(
+    frame = pd.DataFrame(shades, columns=table.LAB).assign(
         illuminant=piece[0]["illuminant"], observer=piece[0]["observer"]
     )
     shown = [piece[0]["before"], *(row["after"] for row in piece)]
@@ -362,7 +362,7 @@ def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
         frame = pd.DataFrame([_lab(row, "_before"), _lab(row)], columns=table.LAB)
         frame = frame.assign(illuminant=row["illuminant"], observer=row["observer"])
         labels = [str(row["swatch"]), fastness_texts.after(row)]
-        notes = [variants.recipe(row) if "dye" in row else "", row["said"]]
+        notes = [colours.recipe(row) if "dye" in row else "", row["said"]]
         made = parts.patches(frame, labels, notes)
         patches += [replace(one, numbers="") for one in made]
     return parts.Chips(tuple(patches), columns=6, height_mm=9, touching=True)
@@ -405,7 +405,7 @@ def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:
 def _label(found: grade.Study, one: grade.Drift) -> str:
     rows = found.grades[found.grades["swatch"].eq(one.swatch)]
     row = rows.iloc[0].to_dict()
-    return f"{one.swatch}: {variants.recipe(row, bare=True)}" if "dye" in row else one.swatch
+    return f"{one.swatch}: {colours.recipe(row, bare=True)}" if "dye" in row else one.swatch
 
 
 def _limit(found: grade.Study, quantity: str) -> tuple[float, str] | None:

@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import compare, grade, shift, words
 from dyelab.errors import InputError
-from dyelab.handout import variants
+from dyelab.handout import colours
 from dyelab.plot import fastness as drawn
 
 _VERDICTS = (grade.MET, grade.NOT_MET, grade.NOT_SETTLED)
@@ -21,7 +21,7 @@ def name(row: dict[Any, Any]) -> str:
     code = str(row["swatch"])
     area = str(row.get("area", "whole"))
     said = code if area in ("", "whole") else f"{code} ({area})"
-    return f"{said}: {variants.recipe(row)}" if told else said
+    return f"{said}: {colours.recipe(row)}" if told else said
 
 
 def after(row: dict[Any, Any]) -> str:
@@ -138,8 +138,8 @@ def compared(found: grade.Study) -> pd.DataFrame:
     change = found.grades[found.grades["kind"].eq("change") & found.grades["dye"].ne("none")]
     rows = []
     for _, part in change.groupby(["fibre", "dye"], sort=False):
-        factors = part[[name for name in variants.FACTORS if name in part]].to_dict("records")
-        made = part.assign(variant=[variants.recipe(row, bare=True) for row in factors])
+        factors = part[[name for name in colours.FACTORS if name in part]].to_dict("records")
+        made = part.assign(variant=[colours.recipe(row, bare=True) for row in factors])
         if made["variant"].nunique() < 2:
             continue
         metals = made[[c for c in shift.METALS.values() if c in made]].fillna(0).sum(axis=1)

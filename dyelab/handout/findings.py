@@ -8,10 +8,10 @@ import pandas as pd
 
 from dyelab import compare, convert, grade, shift, table, words
 from dyelab.errors import InputError
-from dyelab.handout import metal_texts, variants
+from dyelab.handout import colours, metal_texts
 from dyelab.handout import page as parts
 
-_CELL = [name for name in variants.FACTORS if name not in shift.METALS.values()]
+_CELL = [name for name in colours.FACTORS if name not in shift.METALS.values()]
 _SHOWN = ["dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
 
@@ -85,7 +85,7 @@ def find(
     Findings
     """
     recipes = shift.as_dyed(wide, shared=shared)
-    metals = pd.concat([_pairs(recipes, metal) for metal in variants.METALS], ignore_index=True)
+    metals = pd.concat([_pairs(recipes, metal) for metal in colours.METALS], ignore_index=True)
     graded = grade.grades(grade.matched(wide), shared=shared)
     held = graded[(graded["kind"] == "change") & graded["exposure"].isin(["wash", "light"])]
     case = _case(recipes, metals, spectra, dose)
@@ -203,7 +203,7 @@ def _chips(pairs: pd.DataFrame, dose: float) -> parts.Chips:
     ends = [pairs[[f"{end}_{name}" for name in table.LAB]].to_numpy() for end in ("from", "to")]
     labels = [
         words.say("findings.without"),
-        words.say("findings.with_iron", dose=variants.dose(dose)),
+        words.say("findings.with_iron", dose=colours.dose(dose)),
     ]
     dyes = _told(pairs)["dye"].replace("none", words.say("findings.no_dye"))
     notes = [f"{dye}, {cloth}" for dye, cloth in zip(dyes, pairs["cloth"], strict=True)]

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import compare, shift, words
-from dyelab.handout import variants
+from dyelab.handout import colours
 from dyelab.shift.family import CONTROLS, START, Dose, Family
 
 
@@ -50,7 +50,7 @@ def metals(dose: Dose) -> str:
     """The metals in words: ``2 % iron and 1 % copper``."""
     doses = zip(shift.METALS, dose, strict=True)
     parts = [
-        words.say("family.metal", metal=name, dose=variants.dose(amount))
+        words.say("family.metal", metal=name, dose=colours.dose(amount))
         for name, amount in doses
         if amount > 0
     ]

@@ -16,7 +16,7 @@ def pdf(page: Page, path: str | Path) -> Path:
     return press.pdf(_template(), data, path, pictures=pictures)
 
 
-def sheets(page: Page, ppi: float = 100) -> list[bytes]:
+def pictures(page: Page, ppi: float = 100) -> list[bytes]:
     """PNG pictures of the sheets, for a preview."""
     data, pictures = _data(page)
     made: Any = press.compiled(_template(), data, pictures=pictures, form="png", ppi=ppi)

@@ -8,8 +8,8 @@ import pandas as pd
 
 from dyelab import grade, table, words
 from dyelab.errors import InputError
+from dyelab.handout import colours, fastness_texts
 from dyelab.handout import fastness as page
-from dyelab.handout import fastness_texts, variants
 from dyelab.panel import choices, frame
 
 _QUANTITIES = ("dEF", "dE00", "L", "C", "h")
@@ -87,7 +87,7 @@ def _choose(bench: _Bench) -> dict[str, Any]:
 
 def _swatches(bench: _Bench, cloth: str) -> list[tuple[str, str]]:
     rows = bench.tested[bench.tested["cloth"].eq(cloth)].to_dict("records")
-    return [(f"{row['swatch']}: {variants.recipe(row, bare=True)}", row["swatch"]) for row in rows]
+    return [(f"{row['swatch']}: {colours.recipe(row, bare=True)}", row["swatch"]) for row in rows]
 
 
 def _twins(bench: _Bench, cloth: str) -> tuple[str, ...]:

@@ -1,89 +1,18 @@
 """Pages to hand out: choose one, see its sheets, save it as PDF or to share in a browser."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 from dyelab import shift, words
-from dyelab.errors import InputError
-from dyelab.handout import (
-    fastness,
-    metal_page,
-    mordant_sheet,
-    recipe_cards,
-    report,
-    series_page,
-    variants,
-    worksheet,
-)
+from dyelab.handout import colours
 from dyelab.handout import page as parts
+from dyelab.handout.kinds import CLOTH, KINDS
+from dyelab.handout.sheets import series
 from dyelab.panel import choices, frame
 
-_CLOTH = ("fibre", "dye", "tannin", "mordant")
 _OWN = ("paper", "title", "teacher", "text", "note", "logo")
 _PREVIEWED = 3
-
-
-@dataclass(frozen=True)
-class _Kind:
-    """A kind of page: what makes it, and which choices it asks for."""
-
-    make: Callable[..., parts.Page]
-    asks: tuple[str, ...]
-
-
-def _mordants(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return mordant_sheet.sheet(source, own, fibre=chosen["fibre"], dye=chosen["dye"])
-
-
-def _metals(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    picked = {name: chosen[name] for name in _CLOTH}
-    return metal_page.sheet(source, own, metal=chosen["metal"], **picked)
-
-
-def _card(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return recipe_cards.card(source, own, swatch=chosen["swatch"])
-
-
-def _worksheet(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return worksheet.worksheet(source, own, metal=chosen["metal"], count=int(chosen["count"]))
-
-
-def _samples(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    if not chosen["swatches"]:
-        raise InputError(words.say("make_pages.no_swatches"))
-    return recipe_cards.samples(source, own, swatches=chosen["swatches"])
-
-
-def _wall(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return worksheet.wall(source, own, fibre=chosen["fibre"], upright=chosen["upright"])
-
-
-def _series(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return series_page.shared(source, own, series=chosen["series"] or None)
-
-
-def _report(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return report.report(source.book, own)
-
-
-def _fastness(source: variants.Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return fastness.sheet(source.book, own, series=chosen["series"] or None)
-
-
-KINDS = {
-    "mordants": _Kind(_mordants, ("fibre", "dye")),
-    "metals": _Kind(_metals, ("metal", *_CLOTH)),
-    "fastness": _Kind(_fastness, ("series",)),
-    "card": _Kind(_card, ("swatch",)),
-    "worksheet": _Kind(_worksheet, ("metal", "count")),
-    "samples": _Kind(_samples, ("swatches",)),
-    "wall": _Kind(_wall, ("fibre", "upright")),
-    "series": _Kind(_series, ("series",)),
-    "report": _Kind(_report, ()),
-}
 
 
 def panel(book: Any = None) -> frame.Panel:
@@ -96,17 +25,17 @@ def panel(book: Any = None) -> frame.Panel:
     """
     title = words.say("make_pages.title")
     return frame.Panel(
-        "pages", title, _choose, _show, refresh=_fit, prepare=variants.source, book=book
+        "pages", title, _choose, _show, refresh=_fit, prepare=colours.source, book=book
     )
 
 
-def _choose(source: variants.Source) -> dict[str, Any]:
+def _choose(source: colours.Source) -> dict[str, Any]:
     say = words.say
     made, codes = source.made, list(source.book.swatches["swatch"])
     kinds = [(say(f"make_pages.{name}"), name) for name in KINDS]
     both = shift.metals_of(made)
-    listed = [(say("make_pages.every_series"), ""), *((n, n) for n in series_page.names(source))]
-    picks = {n: choices.pick(say(f"make_pages.{n}"), _kinds(made, n)) for n in _CLOTH}
+    listed = [(say("make_pages.every_series"), ""), *((n, n) for n in series.names(source))]
+    picks = {n: choices.pick(say(f"make_pages.{n}"), _kinds(made, n)) for n in CLOTH}
     return {
         "kind": choices.pick(say("make_pages.kind"), kinds),
         "metal": choices.pick(say("make_pages.metal"), both),
@@ -133,7 +62,7 @@ def _kinds(made: pd.DataFrame, name: str) -> list[str]:
     return list((dyed if len(dyed) else made)[name].value_counts().index)
 
 
-def _fit(source: variants.Source, widgets: dict[str, Any]) -> None:
+def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
     """Show the choices this page asks for, each narrowed by those above it."""
     asked = KINDS[widgets["kind"].value].asks
     for name, widget in widgets.items():
@@ -142,12 +71,12 @@ def _fit(source: variants.Source, widgets: dict[str, Any]) -> None:
     if widgets["kind"].value == "metals":
         doses = left[f"{widgets['metal'].value}_wof"].fillna(0.0)
         left = left[doses > 0] if (doses > 0).any() else left
-    for name in _CLOTH:
+    for name in CLOTH:
         choices.set_options(widgets[name], list(left[name].value_counts().index))
         left = left[left[name] == widgets[name].value]
 
 
-def _show(source: variants.Source, kind: str, **chosen: Any) -> frame.Shown:
+def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
     from dyelab import handout
 
     own = parts.Own(
@@ -159,15 +88,13 @@ def _show(source: variants.Source, kind: str, **chosen: Any) -> frame.Shown:
         chosen["paper"],
     )
     page = KINDS[kind].make(source, own, chosen)
-    sheets = handout.sheets(page)
+    sheets = handout.pictures(page)
     shown = [
         (words.say("make_pages.sheet", number=i, count=len(sheets)), sheet)
         for i, sheet in enumerate(sheets[:_PREVIEWED], 1)
     ]
     said = words.say("make_pages.ready", title=page.title, count=len(sheets), paper=page.paper)
-    table = (
-        series_page.numbers(source, series=chosen["series"] or None) if kind == "series" else None
-    )
+    table = series.numbers(source, series=chosen["series"] or None) if kind == "series" else None
     more = [words.say("make_pages.more", shown=_PREVIEWED)] if len(sheets) > _PREVIEWED else []
     notes = [*more, words.say("make_pages.printers")]
     return frame.Shown(said, table=table, pictures=shown, page=page, notes=notes)

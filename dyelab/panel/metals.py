@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import compare, shift, words
 from dyelab.errors import InputError
-from dyelab.handout import variants
+from dyelab.handout import colours
 from dyelab.handout.metal_texts import gaps, metals, told
 from dyelab.panel import choices, frame
 from dyelab.plot import plane, style
@@ -26,7 +26,7 @@ class _Bench:
     `made` has `plain`, the recipe without metals in words: what a family is picked by.
     """
 
-    source: variants.Source
+    source: colours.Source
     made: pd.DataFrame
     kept: dict[str, Family] = field(default_factory=dict)
     shown: dict[tuple, frame.Shown] = field(default_factory=dict)
@@ -60,7 +60,7 @@ def panel(book: Any = None) -> frame.Panel:
 
 
 def _bench(book: Any) -> _Bench:
-    source = variants.source(book)
+    source = colours.source(book)
     plain = shift.label(source.made, tuple(shift.METALS))
     return _Bench(source, style.painted(source.made.assign(plain=plain)))
 
@@ -80,7 +80,7 @@ def _choose(bench: _Bench) -> dict[str, Any]:
 
 
 def _heading(metal: str) -> str:
-    return words.say("metals.metal", metal=metal.capitalize(), salt=variants.SALTS[metal])
+    return words.say("metals.metal", metal=metal.capitalize(), salt=colours.SALTS[metal])
 
 
 def _open_with_a_story(bench: _Bench, plain: str, doses: dict[str, Any]) -> None:
@@ -101,7 +101,7 @@ def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
     found = sorted({0.0, *made[shift.METALS[metal]].dropna().astype(float)})
     if len(found) == 1:
         return [(words.say("metals.only_none"), 0.0)]
-    return [(variants.dose(dose), dose) for dose in found]
+    return [(colours.dose(dose), dose) for dose in found]
 
 
 def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
@@ -135,7 +135,7 @@ def _show(bench: _Bench, recipe: str, **chosen: Any) -> frame.Shown:
 def _made(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
     if dose not in one.dyed:
         raise InputError(_not_dyed(one, dose))
-    reach = variants.only(bench.made, fibre=one.picked["fibre"])
+    reach = colours.only(bench.made, fibre=one.picked["fibre"])
     reach = reach[reach["dye"].isin([one.picked["dye"], "none"])]
     drawn = plane.figure(_drawn(bench, one, dose), path="path", spans=plane.around(reach))
     moved = one.moved(one.dyed[dose])
@@ -153,7 +153,7 @@ def _together(bench: _Bench, one: Family, dose: Dose) -> list[str]:
         return []
     both = shift.interaction(bench.source.recipes)
     wanted = {**one.picked, **dict(zip(shift.METALS.values(), dose, strict=True))}
-    found = variants.only(both, **wanted) if len(both) else both
+    found = colours.only(both, **wanted) if len(both) else both
     return list(found["words"]) or [words.say("metals.no_sum", metals=metals(dose))]
 
 
@@ -212,7 +212,7 @@ def _pair(rows: list[dict[Any, Any]], *labels: str) -> list[frame.Chip]:
 
 def _chip(row: dict[Any, Any], label: str) -> frame.Chip:
     lab = (float(row["L"]), float(row["a"]), float(row["b"]))
-    note = variants.recipe(row, bare=True)
+    note = colours.recipe(row, bare=True)
     return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))
 
 

@@ -15,15 +15,11 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from dyelab import book, files, handout  # noqa: E402
-from dyelab.handout import (  # noqa: E402
-    fastness,
-    metal_page,
-    mordant_sheet,
-    recipe_cards,
-    series_page,
-    variants,
-    worksheet,
-)
+from dyelab.handout import colours, fastness  # noqa: E402
+from dyelab.handout.sheets import metal as metal_page  # noqa: E402
+from dyelab.handout.sheets import mordants as mordant_sheet  # noqa: E402
+from dyelab.handout.sheets import recipe_cards, worksheet  # noqa: E402
+from dyelab.handout.sheets import series as series_page  # noqa: E402
 
 CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
 
@@ -36,7 +32,7 @@ def timed(work):
 
 def main():
     bk = book.open(files.shipped("data", "marlpit_yard"))
-    source, wall, own = timed(lambda: variants.source(bk))
+    source, wall, own = timed(lambda: colours.source(bk))
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
     print(f"{'reading the book':22} wall {wall:5.2f} s  processor {own:5.2f} s")
     codes = list(bk.swatches["swatch"][:30])

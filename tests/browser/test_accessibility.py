@@ -6,7 +6,11 @@ import pytest
 from conftest import COLD
 
 from dyelab import book, files, handout
-from dyelab.handout import metal_page, mordant_sheet, series_page, variants, worksheet
+from dyelab.handout import colours
+from dyelab.handout.sheets import metal as metal_page
+from dyelab.handout.sheets import mordants as mordant_sheet
+from dyelab.handout.sheets import series as series_page
+from dyelab.handout.sheets import worksheet
 
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 GRAVE = ("serious", "critical")
@@ -50,7 +54,7 @@ def test_a_served_panel_has_no_serious_finding(app, page, name, until, theme):
 
 @pytest.fixture(scope="module")
 def pages():
-    source = variants.source(book.open(files.shipped("data", "marlpit_yard")))
+    source = colours.source(book.open(files.shipped("data", "marlpit_yard")))
     cloth = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut"}
     return {
         "mordants": mordant_sheet.sheet(source, fibre="wool", dye="madder"),

@@ -1,4 +1,4 @@
-"""The iron page (and the copper page): where a colour goes as the metal rises, and why."""
+"""The page of a metal: where a colour goes as the metal rises, and why."""
 
 from typing import Any
 
@@ -7,8 +7,8 @@ import pandas as pd
 
 from dyelab import compare, convert, shift, table, words
 from dyelab.errors import InputError
+from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout import variants
 from dyelab.handout.metal_texts import gaps, metals, told
 from dyelab.plot import plane
 from dyelab.shift.family import CONTROLS, Dose, Family
@@ -18,7 +18,7 @@ _COLUMNS = ["dE00", "dE00_low", "dE00_high", "dL", "dC", "dH"]
 
 
 def sheet(
-    source: variants.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", **picked: Any
+    source: colours.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", **picked: Any
 ) -> parts.Page:
     """One dye on one cloth from no metal to the most that was dyed.
 
@@ -27,7 +27,7 @@ def sheet(
     source : Source
     own : Own
     metal : str
-        ``iron`` or ``copper``.
+        One of ``recipe.metals``, such as ``iron``.
     **picked
         ``fibre``, ``dye``, ``tannin``, ``mordant``; of several recipes that have these, as with
         two doses of the dye, the one with most metals, unless ``dye_wof`` and such say which.
@@ -51,17 +51,10 @@ def sheet(
         parts.live(plane.figure(_drawn(one, last), path="path", height=290), told(one, last)),
         _numbers(one, doses),
         *[parts.Text(text, "small") for text in gaps(one, last)],
-        parts.Caution(cautions([variants.SALTS[metal]], source)),
+        parts.Caution(source.cautions([colours.SALTS[metal]])),
     ]
     title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
     return own.page(title, blocks, white=source.white, how=source.how)
-
-
-def cautions(names: list[str], source: variants.Source, *, children: bool = False) -> tuple:
-    """What to take care of with these materials, as the recipe module words it."""
-    from dyelab import book, recipe
-
-    return recipe.cautions(names, book.materials(source.book), children=children)
 
 
 def _chips(doses: list[Dose], rows: dict[Dose, dict], height: float) -> parts.Chips:
@@ -76,7 +69,7 @@ def _chips(doses: list[Dose], rows: dict[Dose, dict], height: float) -> parts.Ch
     )
 
 
-def _lamps(source: variants.Source, one: Family, doses: list[Dose]) -> list[Any]:
+def _lamps(source: colours.Source, one: Family, doses: list[Dose]) -> list[Any]:
     """The same cloths under a shop's lamp, where all of them have spectra."""
     waves, found = shift.reflectances(source.recipes, getattr(source.book, "spectra", None))
     rows = [int(one.dyed[dose]["variant"]) for dose in doses if dose in one.dyed]

@@ -6,22 +6,28 @@ import pandas as pd
 
 from dyelab import table, words
 from dyelab.errors import InputError
+from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout import variants
 from dyelab.plot import plane
 
 _NUMBERS = ["recipe", *table.LAB, *table.STANDARD_UNCERTAINTIES, "pieces"]
-_FACTORS = [*variants.FACTORS, *table.LAB, *table.STANDARD_UNCERTAINTIES, *table.WHITE, "pieces"]
+_FACTORS = [
+    *colours.FACTORS,
+    *table.LAB,
+    *table.STANDARD_UNCERTAINTIES,
+    *table.WHITE,
+    "pieces",
+]
 
 
-def names(source: variants.Source) -> list[str]:
+def names(source: colours.Source) -> list[str]:
     """Series of the book that have been measured."""
     if "series" not in source.rows:
         return []
     return [str(name) for name in source.rows["series"].dropna().unique() if str(name)]
 
 
-def _of(source: variants.Source, series: str | None) -> pd.DataFrame:
+def _of(source: colours.Source, series: str | None) -> pd.DataFrame:
     if series is None:
         return source.made
     rows = source.rows[source.rows["series"] == series]
@@ -32,7 +38,7 @@ def _of(source: variants.Source, series: str | None) -> pd.DataFrame:
 
 
 def shared(
-    source: variants.Source, own: parts.Own = parts.Own(), *, series: str | None = None
+    source: colours.Source, own: parts.Own = parts.Own(), *, series: str | None = None
 ) -> parts.Page:
     """Return a page with the figures alive inside, for a student with nothing installed.
 
@@ -69,11 +75,11 @@ def _dyes(made: pd.DataFrame) -> pd.Series:
 
 
 def _chips(made: pd.DataFrame) -> parts.Chips:
-    labels = [variants.recipe(row) for row in made.to_dict("records")]
+    labels = [colours.recipe(row) for row in made.to_dict("records")]
     return parts.Chips(tuple(parts.patches(made[[*table.LAB, *table.WHITE]], labels)), columns=5)
 
 
-def numbers(source: variants.Source, *, series: str | None = None) -> pd.DataFrame:
+def numbers(source: colours.Source, *, series: str | None = None) -> pd.DataFrame:
     """Return the series as a table for a spreadsheet: factors, CIELAB, uncertainties.
 
     Raises

@@ -6,14 +6,17 @@ import pandas as pd
 
 from dyelab import compare, shift, table, words
 from dyelab.errors import InputError
+from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout import variants
-from dyelab.handout.metal_page import cautions
 from dyelab.handout.metal_texts import distance, metals
 
 
 def worksheet(
-    source: variants.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", count: int = 5
+    source: colours.Source,
+    own: parts.Own = parts.Own(),
+    *,
+    metal: str = "iron",
+    count: int = 5,
 ) -> parts.Page:
     """Predict what a metal does to each colour; the answers are on the last page.
 
@@ -40,7 +43,7 @@ def worksheet(
         before, after = source.made.iloc[[row["from_row"]]], source.made.iloc[[row["to_row"]]]
         blocks += _question(number, before, row, metal)
         answers += _answer(number, pd.concat([before, after]), row, metal)
-    care = parts.Caution(cautions([variants.SALTS[metal]], source, children=True))
+    care = parts.Caution(source.cautions([colours.SALTS[metal]], children=True))
     end = [care, parts.NewPage(), *answers, parts.Text(words.say("pages.answers_note"), "small")]
     named = metal
     return own.page(
@@ -51,7 +54,7 @@ def worksheet(
     )
 
 
-def _asked(source: variants.Source, metal: str, count: int) -> pd.DataFrame:
+def _asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
     """Matched pairs of many kinds: each dye and cloth once, at the dose most often dyed."""
     pairs = source.pairs(metal)
     if pairs.empty:
@@ -95,7 +98,7 @@ def _answer(number: int, both: pd.DataFrame, row: dict[Any, Any], metal: str) ->
 
 
 def wall(
-    source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, upright: bool = False
+    source: colours.Source, own: parts.Own = parts.Own(), *, fibre: str, upright: bool = False
 ) -> parts.Page:
     """Every colour of one fibre, dye by dye, large enough to read across a room.
 
@@ -113,13 +116,13 @@ def wall(
     InputError
         If nothing on this fibre was measured.
     """
-    made = variants.only(source.made, fibre=fibre)
+    made = colours.only(source.made, fibre=fibre)
     if made.empty:
         raise InputError(words.say("pages.no_fibre", fibre=fibre))
     blocks: list[Any] = []
     for dye, part in made.groupby("dye", sort=False):
         rows = part.sort_values(["tannin", "mordant", *shift.METALS.values()], kind="stable")
-        labels = variants.labels(rows.to_dict("records"))
+        labels = colours.labels(rows.to_dict("records"))
         patches = parts.patches(rows[[*table.LAB, *table.WHITE]], labels)
         name = words.say("pages.undyed") if dye == "none" else str(dye)
         columns = 5 if upright else 7

@@ -1,6 +1,6 @@
 """One row a recipe: the mean colour of the swatches dyed to it, as pages and panels show it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -69,6 +69,13 @@ class Source:
         from dyelab.handout import metal_texts
 
         return metal_texts.named(shift.matched(self.recipes, metal))
+
+    def cautions(self, materials: Iterable[str], *, children: bool = False) -> tuple[str, ...]:
+        """What to take care of with these materials, as the recipe room words it."""
+        from dyelab import book
+
+        listed = book.materials(self.book)
+        return recipe_.cautions(materials, listed, children=children)
 
     def of_swatch(self, swatch: str) -> pd.DataFrame:
         """Readings of one swatch by the most trusted method that read it."""

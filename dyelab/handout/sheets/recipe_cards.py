@@ -9,12 +9,11 @@ import pandas as pd
 
 from dyelab import table, words
 from dyelab.errors import choose
+from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout import variants
-from dyelab.handout.metal_page import cautions
 
 
-def card(source: variants.Source, own: parts.Own = parts.Own(), *, swatch: str) -> parts.Page:
+def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -> parts.Page:
     """What to weigh, in which order, how hot and how long, what came of it, and what can hurt.
 
     Parameters
@@ -41,7 +40,7 @@ def card(source: variants.Source, own: parts.Own = parts.Own(), *, swatch: str) 
     ]
     notes = [str(note) for note in steps.get("note", []) if isinstance(note, str) and note]
     blocks += [parts.Points(tuple(notes))] if notes else []
-    blocks.append(parts.Caution(cautions(used, source)))
+    blocks.append(parts.Caution(source.cautions(used)))
     return own.page(
         words.say("pages.card_title", recipe=_named(source, swatch)),
         blocks,
@@ -51,7 +50,7 @@ def card(source: variants.Source, own: parts.Own = parts.Own(), *, swatch: str) 
 
 
 def samples(
-    source: variants.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
+    source: colours.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
 ) -> parts.Page:
     """Frames to staple the real swatches in, each beside its printed chip and its numbers.
 
@@ -68,12 +67,12 @@ def samples(
     return own.page(title.strip(), [*blocks, *frames], white=source.white, how=source.how)
 
 
-def _named(source: variants.Source, swatch: str) -> str:
+def _named(source: colours.Source, swatch: str) -> str:
     rows = source.of_swatch(swatch)
-    return variants.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
+    return colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
 
 
-def _frame(source: variants.Source, swatch: str) -> parts.Frame:
+def _frame(source: colours.Source, swatch: str) -> parts.Frame:
     bk = source.book
     about = bk.swatches[bk.swatches["swatch"] == swatch].iloc[0]
     rows = source.of_swatch(swatch)

@@ -6,9 +6,8 @@ import pandas as pd
 
 from dyelab import compare, grade, shift, table, words
 from dyelab.errors import InputError
+from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout import variants
-from dyelab.handout.metal_page import cautions
 
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
@@ -28,8 +27,8 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
     """
     from dyelab import book
 
-    source, wide = variants.source(bk), book.wide(bk)
-    moved = {metal: source.pairs(metal) for metal in variants.METALS}
+    source, wide = colours.source(bk), book.wide(bk)
+    moved = {metal: source.pairs(metal) for metal in colours.METALS}
     title = getattr(bk, "title", "") or words.say("pages.report_title")
     blocks = [
         parts.Text(_summary(source, moved), "lead"),
@@ -39,12 +38,12 @@ def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
         *_faults(bk),
         parts.Heading(words.say("pages.method")),
         parts.Points(tuple(_method(source))),
-        parts.Caution(cautions(sorted(set(bk.steps["material"]) - {""}), source)),
+        parts.Caution(source.cautions(sorted(set(bk.steps["material"]) - {""}))),
     ]
     return own.page(title, blocks, white=source.white, how=source.how)
 
 
-def _summary(source: variants.Source, moved: dict[str, pd.DataFrame]) -> str:
+def _summary(source: colours.Source, moved: dict[str, pd.DataFrame]) -> str:
     counts: dict[str, Any] = {
         "swatches": len(source.book.swatches),
         "recipes": len(source.made),
@@ -57,7 +56,7 @@ def _summary(source: variants.Source, moved: dict[str, pd.DataFrame]) -> str:
             top = dyed.sort_values("dE00", ascending=False).iloc[0].to_dict()
             named = {key: str(top[key]) for key in ("dye", "cloth", "moved")}
             named["verdict"] = compare.in_words(top)
-            numbers = {"dose": variants.dose(top["dose"]), "distance": f"{top['dE00']:.1f}"}
+            numbers = {"dose": colours.dose(top["dose"]), "distance": f"{top['dE00']:.1f}"}
             told = words.say("pages.report_metal", metal=metal, **named, **numbers)
             said.append(parts.opened(told))
     return " ".join(said)
@@ -70,7 +69,7 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
             continue
         rows = pairs.sort_values(["cloth", "dye", "dose"], kind="stable")
         shown = compare.readable(rows)[_MOVED].assign(
-            dose=rows["dose"].map(variants.dose),
+            dose=rows["dose"].map(colours.dose),
             dye=rows["dye"].replace("none", words.say("pages.undyed")),
         )
         title = words.say("pages.report_did", metal=metal)
@@ -85,7 +84,7 @@ def _held(wide: pd.DataFrame, shared: pd.DataFrame | None) -> list[Any]:
         graded = grade.grades(grade.matched(wide), shared=shared)
     except InputError:  # a book need not have been washed or lit
         return []
-    change = graded[(graded["kind"] == "change") & (graded["fibre"] != variants.REFERENCE_FIBRE)]
+    change = graded[(graded["kind"] == "change") & (graded["fibre"] != colours.REFERENCE_FIBRE)]
     last = change["amount"] == change.groupby("exposure")["amount"].transform("max")
     worst = change[last].sort_values("value", kind="stable")
     if worst.empty:
@@ -110,7 +109,7 @@ def _when(row: dict[Any, Any]) -> str:
 def _colours(made: pd.DataFrame) -> list[Any]:
     blocks: list[Any] = []
     for (fibre, dye), part in made.groupby(["fibre", "dye"], sort=False):
-        labels = variants.labels(part.to_dict("records"))
+        labels = colours.labels(part.to_dict("records"))
         patches = parts.patches(part[[*table.LAB, *table.WHITE]], labels)
         name = words.say("pages.undyed") if dye == "none" else str(dye)
         said = parts.Heading(parts.opened(words.say("pages.dye_on", dye=name, cloth=fibre)))
@@ -126,7 +125,7 @@ def _faults(bk: Any) -> list[Any]:
     return [parts.Heading(words.say("pages.faults")), parts.Points((*texts[:20], *more))]
 
 
-def _method(source: variants.Source) -> list[str]:
+def _method(source: colours.Source) -> list[str]:
     rows = source.rows
     illuminant, observer = table.one_white(rows)
     methods = ", ".join(sorted(set(rows["method"].astype(str))))

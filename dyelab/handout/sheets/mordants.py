@@ -7,15 +7,15 @@ import pandas as pd
 
 from dyelab import compare, shift, table, words
 from dyelab.errors import InputError
+from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout import variants
 from dyelab.handout.metal_texts import distance
 
 _ORDER = ["tannin", "mordant", *shift.METALS.values(), "dye_wof"]
 _SAME = ["form", "ground", "dye_wof"]  # what the compared cloths of one fibre and dye share
 
 
-def sheet(source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, dye: str) -> Any:
+def sheet(source: colours.Source, own: parts.Own = parts.Own(), *, fibre: str, dye: str) -> Any:
     """Chips, numbers and one sentence each, compared with the same dye dose on its own.
 
     Parameters
@@ -35,12 +35,12 @@ def sheet(source: variants.Source, own: parts.Own = parts.Own(), *, fibre: str, 
     InputError
         If this dye was not measured on this fibre.
     """
-    found = variants.only(source.made, fibre=fibre, dye=dye)
+    found = colours.only(source.made, fibre=fibre, dye=dye)
     if found.empty:
         raise InputError(words.say("pages.no_dye", dye=dye, fibre=fibre))
     rows = found.sort_values(_ORDER, kind="stable", key=_none_first).to_dict("records")
     moved = _moved(source, rows)
-    named = {"dye": dye, "fibre": fibre, "start": variants.recipe(rows[0], bare=True)}
+    named = {"dye": dye, "fibre": fibre, "start": colours.recipe(rows[0], bare=True)}
     blocks: list[Any] = [parts.Text(words.say("pages.mordants_lead", **named), "lead")]
     blocks.append(_chips(rows))
     if moved:
@@ -55,7 +55,7 @@ def _none_first(column: pd.Series) -> pd.Series:
     return column.where(column != "none", "") if column.dtype == object else column.fillna(0.0)
 
 
-def _moved(source: variants.Source, rows: list[dict[Any, Any]]) -> dict[int, dict[Any, Any]]:
+def _moved(source: colours.Source, rows: list[dict[Any, Any]]) -> dict[int, dict[Any, Any]]:
     """Each recipe against the plainest one with the same dye dose on the same cloth."""
     starts: dict[tuple, int] = {}
     for row in rows:
@@ -69,14 +69,14 @@ def _moved(source: variants.Source, rows: list[dict[Any, Any]]) -> dict[int, dic
 
 
 def _chips(rows: list[dict[Any, Any]]) -> parts.Chips:
-    labels = variants.labels(rows)
+    labels = colours.labels(rows)
     lab = pd.DataFrame(rows)[[*table.LAB, *table.WHITE]]
     return parts.Chips(tuple(parts.patches(lab, labels)), columns=5, height_mm=16)
 
 
 def _sentences(rows: list[dict[Any, Any]], moved: dict[int, dict[Any, Any]]) -> list[str]:
     said = []
-    for row, named in zip(rows, variants.labels(rows), strict=True):
+    for row, named in zip(rows, colours.labels(rows), strict=True):
         change = moved.get(row["variant"])
         if change is None:
             continue
@@ -96,6 +96,6 @@ def _numbers(rows: list[dict[Any, Any]], moved: dict[int, dict[Any, Any]]) -> pa
             },
             "pieces": int(row["pieces"]),
         }
-        for row, label in zip(rows, variants.labels(rows), strict=True)
+        for row, label in zip(rows, colours.labels(rows), strict=True)
     ]
     return parts.number_table(pd.DataFrame(shown), words.say("pages.compared"))

@@ -1,0 +1,1 @@
+"""The pages to hand out, one file a kind."""
