@@ -106,7 +106,7 @@ def _white(found: grade.Study) -> tuple[str, int]:
 
 def _read(found: grade.Study) -> dict[str, Any]:
     """What the foot of the page says of these readings."""
-    return {"white": _white(found), "how": variants.read_how(found.grades)}
+    return {"white": _white(found), "how": colours.read_how(found.grades)}
 
 
 def _cloths(found: grade.Study) -> dict[str, pd.DataFrame]:
