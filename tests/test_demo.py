@@ -184,7 +184,7 @@ def test_the_case_is_where_the_tannin_does_most(asked):
     assert shares["tannin"] > 60 > shares["dye"]
     said = " ".join(findings.quick_answer(asked))
     assert f"ΔE00 {dyed['dE00']:.1f}" in said
-    assert f"{shares['tannin']:.0f} % (" in said
+    assert f"({shares['tannin']:.0f} % if not)" in said
 
 
 def test_a_swatch_is_graded_against_itself(example, asked):

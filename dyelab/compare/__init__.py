@@ -5,6 +5,7 @@ from dyelab.compare.differences import between, pairs, to_reference
 from dyelab.compare.directed import directed_interval, seen
 from dyelab.compare.directions import direction
 from dyelab.compare.interval import Noise, distance_interval, noise_floor
+from dyelab.compare.pots import colouring
 from dyelab.compare.variants import Variants, gather
 from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, REAL, SIGNS, in_words, readable
 
@@ -16,6 +17,7 @@ __all__ = [
     "Noise",
     "Variants",
     "between",
+    "colouring",
     "contrast",
     "directed_interval",
     "direction",

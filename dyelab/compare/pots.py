@@ -151,13 +151,16 @@ def _codes(baths: pd.Series, series: np.ndarray) -> tuple[np.ndarray, np.ndarray
     return codes, known, told
 
 
+def colouring(baths: str) -> list[str]:
+    """Split the baths of a swatch into steps, ``mordant=M2``, without scour and rinse."""
+    return [part for part in baths.split() if part.partition("=")[0] not in NO_COLOUR]
+
+
 def _steps(text: str) -> dict[str, str]:
     """Bath by step, such as ``{"mordant": "M2", "modifier": "X1", "modifier 2": ""}``."""
     found: dict[str, str] = {}
-    for part in text.split():
+    for part in colouring(text):
         kind, _, bath = part.partition("=")
-        if kind in NO_COLOUR:
-            continue
         again = sum(name.split()[0] == kind for name in found)
         found[f"{kind} {again + 1}" if again else kind] = bath
     return found

@@ -118,7 +118,13 @@ def _case(
     alone = iron[shift.without_others(iron, "iron")]
     cells = alone.loc[(alone["tannin"] != "none") & (alone["dye"] != "none"), held]
     splits = [
-        shift.separate(recipes, "iron", hold=_named(cell), spectra=spectra, dose=dose)
+        shift.separate(
+            recipes,
+            "iron",
+            hold={str(name): value for name, value in cell.items()},
+            spectra=spectra,
+            dose=dose,
+        )
         for cell in cells.drop_duplicates().to_dict("records")
     ]
     whole = [split for split in splits if not split.missing and "share" in split.parts]
@@ -183,13 +189,8 @@ def quick_answer(found: Findings) -> list[str]:
 
 
 def _shares(split: shift.Separation) -> dict[str, str]:
-    rows = split.parts.set_index("part")[["share", "share_low", "share_high"]]
-    whole = rows.round(0).astype(int).to_dict("index")
-    return {part: words.say("findings.share", **_named(whole[part])) for part in ("dye", "tannin")}
-
-
-def _named(row: dict[Any, Any]) -> dict[str, Any]:
-    return {str(name): value for name, value in row.items()}
+    rows = split.parts.set_index("part").to_dict("index")
+    return {part: shift.share_text(rows[part]) for part in ("dye", "tannin")}
 
 
 def rounded(row: dict[Any, Any]) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from dyelab.plot import plane
 from dyelab.plot import shift as drawn
 
 _PICKED = ("fibre", "tannin", "dye")
-_COLUMNS = ["part", "share", "share_low", "share_high", "ks", "ks_low", "ks_high"]
+_COLUMNS = ["part", "share", "share_low", "share_high", "seen_share", "ks", "ks_low", "ks_high"]
 _COLOUR = ["part", "distance", "distance_low", "distance_high", "dL", "da", "db", "moved"]
 
 

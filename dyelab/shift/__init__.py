@@ -1,6 +1,6 @@
 """What one step of a recipe did: pairs, dose curves, controls, depth."""
 
-from dyelab.shift.controls import Separation, separate
+from dyelab.shift.controls import Separation, separate, share_text
 from dyelab.shift.depth import Depth, at_equal_depth, depth_of, relative_strength
 from dyelab.shift.dose import DoseCurve, dose_curve
 from dyelab.shift.family import (
@@ -81,6 +81,7 @@ __all__ = [
     "reflectances",
     "relative_strength",
     "separate",
+    "share_text",
     "shared_factors",
     "shifting_salts",
     "told_of_lamps",

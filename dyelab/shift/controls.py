@@ -7,6 +7,10 @@ with and without iron, shows the tannin's share; the bare cloth, the fibre's:
     tannin = (tannin with iron - tannin) - fibre
     dye    = (dyed with iron - dyed) - (tannin with iron - tannin)
 
+Dye and tannin may compete for the metal: then the tannin's share on the dyed cloth is smaller than
+the control shows, and the dye's larger. No control can exclude that, so the dye's share is told
+as a lower bound, the tannin's and the fibre's as upper ones.
+
 With spectra this is done in K/S at every wavelength, where colorants add up (Kubelka and Munk
 1931, single constant); without them in CIELAB, as a difference of differences, which is only
 near the truth for small shifts.
@@ -24,6 +28,7 @@ from dyelab.shift.k_over_s import CellSpectra, cell_spectra, pooled_log_noise
 from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label, without_others
 
 PARTS = ("dye", "tannin", "fibre")
+_NOTHING = 2.0  # per cent of K/S: with less on tannin and fibre, there is nothing to compete for
 # Each part as a sum over cells: dyed with and without metal, tannin alone with and without it,
 # bare cloth with and without it.
 CELLS = ("dyed with", "dyed", "tannin with", "tannin", "bare with", "bare")
@@ -45,8 +50,11 @@ class Separation:
     parts : DataFrame
         Rows dye, tannin, fibre, and naive (all of it put down to the dye). With spectra:
         `ks` (visible sum of the change of K/S), `share` (per cent of the whole change), both
-        with `_low` and `_high`. Always `dL, da, db`, their `_low`, `_high`, `distance`
-        (ΔE*ab), and `moved`: the colour shift of that part alone.
+        with `_low` and `_high`: noise of pots, surface and unevenness of the fibres; `bound`
+        (``at_least``, ``at_most``: what is left where the parts compete for the metal; blank
+        where there is nothing to compete), `seen_share` (per cent of the change in ΔE00 that
+        is gone from the cloth without that part). Always `dL, da, db`, their `_low`, `_high`,
+        `distance` (ΔE*ab), and `moved`: the colour shift of that part alone.
     spectra : DataFrame or None
         `part`, `wavelength`, `ks`, `ks_low`, `ks_high`.
     cells : DataFrame
@@ -240,6 +248,7 @@ def _by_ks(
         records[-1] |= _colour_record(
             start, centre, cloud, noise, found.wavelengths, white, confidence
         )
+        records[-1] |= {"seen_share": _seen_share(found, centre, white)}
         bands.append(_band(part, centre, cloud, found.wavelengths, confidence))
     parts = _with_shares(_ordered(pd.DataFrame(records)), found, noise, rows, confidence)
     return parts, pd.concat(bands, ignore_index=True)
@@ -281,6 +290,20 @@ def _band(
     )
 
 
+def _to_lab(ks: np.ndarray, wavelengths: np.ndarray, white: tuple[str, int]) -> np.ndarray:
+    reflectance = convert.ks_to_reflectance(np.maximum(ks, 1e-4))
+    return convert.spectrum_to_lab(wavelengths, reflectance, illuminant=white[0], observer=white[1])
+
+
+def _seen_share(found: CellSpectra, part: np.ndarray, white: tuple[str, int]) -> float:
+    """Per cent of the change from the cloth without the metal that is gone without this part."""
+    with_metal, without = found.mean[0], found.mean[1]
+    ks = np.array([without, with_metal, with_metal - part])
+    lab = _to_lab(ks, found.wavelengths, white)
+    whole, rest = convert.dE00(np.repeat(lab[:1], 2, axis=0), lab[1:])
+    return float(100 * (1 - rest / whole)) if whole > 0 else np.nan
+
+
 def _colour_record(
     start: np.ndarray,
     centre: np.ndarray,
@@ -293,10 +316,7 @@ def _colour_record(
     """Colour shift of one part alone, from the dyed cloth without the metal."""
 
     def lab(ks: np.ndarray) -> np.ndarray:
-        reflectance = convert.ks_to_reflectance(np.maximum(ks, 1e-4))
-        return convert.spectrum_to_lab(
-            wavelengths, reflectance, illuminant=white[0], observer=white[1]
-        )
+        return _to_lab(ks, wavelengths, white)
 
     first, second = lab(start[None])[0], lab((start + centre)[None])[0]
     move = second - first
@@ -324,7 +344,7 @@ def _with_shares(
     whole = parts.loc[parts["part"] == "naive", "ks"].iloc[0]
     result = parts.assign(share=100 * parts["ks"] / whole, share_low=np.nan, share_high=np.nan)
     if noise is None:
-        return result
+        return result.assign(bound=_bounds(result))
     seen = _visible(found.wavelengths)
     sums = noise[:, :, seen].sum(axis=2)
     total = sums[:, 0] - sums[:, 1]
@@ -334,7 +354,17 @@ def _with_shares(
             continue
         share = 100 * (np.nan_to_num(sums) @ weights) / total
         result.loc[i, ["share_low", "share_high"]] = np.quantile(share, _tails(confidence))
-    return result
+    return result.assign(bound=_bounds(result))
+
+
+def _bounds(parts: pd.DataFrame) -> list[str]:
+    """Which way a part is bounded where it competes with the others for the metal."""
+    rest = parts[parts["part"].isin(["tannin", "fibre"])]
+    most = rest["share_high"].fillna(rest["share"]).fillna(0.0)
+    if (most < _NOTHING).all():
+        return [""] * len(parts)
+    ways = {"dye": "at_least", "tannin": "at_most", "fibre": "at_most"}
+    return [ways.get(part, "") for part in parts["part"]]
 
 
 def _sentence(
@@ -361,7 +391,7 @@ def _sentence(
             dye_moved=rows["dye"]["moved"],
         )
     said = [
-        words.say(f"shift.share_{part}", share=_share(rows[part]))
+        words.say(f"shift.share_{part}", share=share_text(rows[part]))
         for part in PARTS
         if np.isfinite(rows[part]["share"])
     ]
@@ -370,17 +400,20 @@ def _sentence(
         metal=metal,
         recipe=recipe,
         shares=", ".join(said),
+        seen=f"{rows['dye']['seen_share']:.0f}",
         dye_moved=rows["dye"]["moved"],
         naive_moved=rows["naive"]["moved"],
     )
 
 
-def _share(row: dict) -> str:
+def share_text(row: dict[Any, Any]) -> str:
+    """Say a part's share of K/S: a bound where the parts may compete, else with its interval."""
     places = 0 if abs(row["share"]) >= 10 else 1
     columns = {"share": "share", "low": "share_low", "high": "share_high"}
-    if np.isfinite(row["share_low"]):
-        return words.say(
-            "shift.share_span",
-            **{name: f"{row[column]:.{places}f}" for name, column in columns.items()},
-        )
-    return f"{row['share']:.0f} %"
+    if not np.isfinite(row["share_low"]):
+        return f"{row['share']:.0f} %"
+    key = f"shift.share_{row['bound'] or 'span'}"
+    shown = {name: f"{row[column]:.{places}f}" for name, column in columns.items()}
+    if row["bound"] == "at_least" and row["share_low"] <= 0:
+        key = "shift.share_any"
+    return words.say(key, **shown)

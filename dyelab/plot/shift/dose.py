@@ -24,7 +24,7 @@ def dose(curve: Any, *, height: int = 440) -> go.Figure:
         "xaxis": {"domain": [0, 0.56], "rangemode": "tozero"},
         "yaxis": {"rangemode": "tozero", "title": {"text": style.AXES[curve.formula]}},
     }
-    layout["xaxis"]["title"] = {"text": style.AXES[f"{curve.metal}_wof"]}
+    layout["xaxis"]["title"] = {"text": words.say("shift_plot.metal_axis", metal=curve.metal)}
     for i, name in enumerate(_COORDINATES):
         n = i + 2
         bottom = 1 - (i + 1) / 3 + (0.03 if i < 2 else 0)
