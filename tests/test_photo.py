@@ -42,7 +42,7 @@ def changed(picture, pixels):
 
 def test_an_easy_photo_gives_the_true_colours():
     e = off(photos.easy(), measured(photos.easy()))
-    assert np.median(e) < 1.0
+    assert np.median(e) < 1.1
     assert np.percentile(e, 95) < 3.0
 
 

@@ -1,8 +1,8 @@
 """Linear light, card and target finding, shading, camera-to-XYZ fit and its error."""
 
-from dyelab.calibrate.calibrate_photo import Own, Setup, from_target
+from dyelab.calibrate.calibrate import Own, Setup, from_target
 from dyelab.calibrate.card_pose import Pose, find_card, from_corners, through
-from dyelab.calibrate.fit import METHODS, check_method, from_white
+from dyelab.calibrate.fit import METHODS, check_method
 from dyelab.calibrate.model import (
     Calibration,
     Errors,
@@ -14,6 +14,7 @@ from dyelab.calibrate.reference import BANDS, Reference, reference
 from dyelab.calibrate.sampling import Samples, sample
 from dyelab.calibrate.shading import Shading, even
 from dyelab.calibrate.target import Target, find_anywhere, find_on_card, from_outline
+from dyelab.calibrate.white import from_white
 
 __all__ = [
     "BANDS",

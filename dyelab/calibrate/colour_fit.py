@@ -9,9 +9,7 @@ from dyelab.table import DEFAULT_WHITE
 
 White = tuple[str, int]
 
-DEGREES = (1, 2, 3)
-TOP = DEGREES[-1]
-RIDGE = {1: 1e-6, 2: 1e-6, 3: 1e-4}  # what 24 patches need beside a degree's terms
+PLAIN, TOP = 2, 3  # degree that 24 patches can pin down, and that cloths trained on can
 
 
 def terms(rgb: np.ndarray, degree: int) -> np.ndarray:
@@ -39,11 +37,11 @@ def terms(rgb: np.ndarray, degree: int) -> np.ndarray:
     return np.stack(made, axis=-1)
 
 
-def weights(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
-    """Turn small XYZ errors at these colours into errors of even size to the eye, (n, 3, 3).
+def evened(lab: np.ndarray) -> np.ndarray:
+    """Matrices (n, 3, 3) from small differences of CIELAB at these colours to ones of even size.
 
-    The derivative of CIELAB, its lightness, chroma and hue parts divided by the weights S_L,
-    S_C = 1 + 0.045 C* and S_H = 1 + 0.015 C* of CIEDE2000 (hue terms left out).
+    Lightness, chroma and hue, divided by the weights S_L, S_C = 1 + 0.045 C* and
+    S_H = 1 + 0.015 C* of CIEDE2000 (hue terms left out).
     """
     L, a, b = lab.T
     C, h = np.hypot(a, b), np.arctan2(b, a)
@@ -52,9 +50,13 @@ def weights(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
     across = np.stack([nil, -np.sin(h), np.cos(h)], axis=-1)
     light = np.stack([nil + 1, nil, nil], axis=-1)
     S_L = 1 + 0.015 * (L - 50) ** 2 / np.sqrt(20 + (L - 50) ** 2)
-    scale = np.stack([light / S_L[:, None], along / (1 + 0.045 * C)[:, None],
-                      across / (1 + 0.015 * C)[:, None]], axis=1)  # fmt: skip
-    return scale @ slope(lab, white)
+    return np.stack([light / S_L[:, None], along / (1 + 0.045 * C)[:, None],
+                     across / (1 + 0.015 * C)[:, None]], axis=1)  # fmt: skip
+
+
+def weights(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
+    """Turn small XYZ errors at these colours into errors of even size to the eye, (n, 3, 3)."""
+    return evened(lab) @ slope(lab, white)
 
 
 def slope(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
@@ -102,30 +104,64 @@ def known(
     return Known(lab, to_xyz(lab, white), weights(lab, white) * share[:, None, None], white)
 
 
-def joined(one: Known, other: Known) -> Known:
-    """Put two sets together."""
-    return Known(
-        np.concatenate([one.lab, other.lab]),
-        np.concatenate([one.xyz, other.xyz]),
-        np.concatenate([one.weights, other.weights]),
-        one.white,
-    )
+@dataclass(frozen=True)
+class Normal:
+    """Normal equations of a weighted fit of terms (n, p) to known colours."""
+
+    square: np.ndarray  # (3 p, 3 p)
+    aim: np.ndarray  # (3 p,)
+
+    def __add__(self, other: "Normal") -> "Normal":
+        return Normal(self.square + other.square, self.aim + other.aim)
+
+    def solved(self, ridge: float) -> tuple[np.ndarray, np.ndarray]:
+        """Matrix (3, p) that fits best, and the inverse of the equations."""
+        square = self.square + ridge * np.trace(self.square) / len(self.square) * np.eye(
+            len(self.square)
+        )
+        inverse = np.linalg.inv(square)
+        return (inverse @ self.aim).reshape(3, -1), inverse
+
+
+def normal(phi: np.ndarray, of: Known, share: np.ndarray | float = 1.0) -> Normal:
+    """Normal equations; `share` (n,) multiplies the squared errors."""
+    n, p = phi.shape
+    heavy = np.einsum("nij,nik->njk", of.weights, of.weights)
+    heavy = heavy * np.broadcast_to(share, n)[:, None, None]
+    products = (phi[:, :, None] * phi[:, None, :]).reshape(n, p * p)
+    square = (heavy.reshape(n, 9).T @ products).reshape(3, 3, p, p)
+    aim = np.einsum("njk,nk->nj", heavy, of.xyz).T @ phi
+    return Normal(square.transpose(0, 2, 1, 3).reshape(3 * p, 3 * p), aim.ravel())
 
 
 def solve(phi: np.ndarray, of: Known, ridge: float = 1e-6) -> np.ndarray:
     """Matrix (3, p) that best turns terms (n, p) into the known colours."""
-    n, p = phi.shape
-    rows = (of.weights[:, :, :, None] * phi[:, None, None, :]).reshape(3 * n, 3 * p)
-    aim = np.einsum("nij,nj->ni", of.weights, of.xyz).ravel()
-    square = rows.T @ rows
-    square[np.diag_indices_from(square)] += ridge * np.trace(square) / len(square)
-    return np.linalg.solve(square, rows.T @ aim).reshape(3, p)
+    return normal(phi, of).solved(ridge)[0]
 
 
-def left_out(phi: np.ndarray, of: Known, ridge: float = 1e-6) -> np.ndarray:
-    """CIELAB (n, 3) of each colour by a fit that didn't see it."""
-    out = []
-    for i in range(len(phi)):
-        kept = np.arange(len(phi)) != i
-        out.append(to_lab(phi[i] @ solve(phi[kept], of.but(kept), ridge).T, of.white))
-    return np.array(out)
+def left_out(
+    phi: np.ndarray, of: Known, fitted: tuple[np.ndarray, np.ndarray], share: float = 1.0
+) -> np.ndarray:
+    """XYZ (n, 3) of each colour by a fit that didn't see it.
+
+    Exact for least squares: what is missed without a colour is what is missed with it, over what
+    the fit owes to it (the blocks of the hat matrix; Cook and Weisberg 1982, 2.2).
+
+    Parameters
+    ----------
+    phi : ndarray (n, p)
+        Terms.
+    of : Known
+        Colours.
+    fitted : tuple
+        As `Normal.solved` gives it.
+    share : float
+        What multiplied their squared errors.
+    """
+    matrix, inverse = fitted
+    p = phi.shape[1]
+    missed = np.einsum("nij,nj->ni", of.weights, of.xyz - phi @ matrix.T)
+    through = np.einsum("np,ipjq,nq->nij", phi, inverse.reshape(3, p, 3, p), phi, optimize=True)
+    owed = share * of.weights @ through @ np.swapaxes(of.weights, 1, 2)
+    alone = np.linalg.solve(np.eye(3) - owed, missed[..., None])
+    return of.xyz - np.linalg.solve(of.weights, alone)[..., 0]

@@ -1,4 +1,4 @@
-"""From patches seen and patches known to a calibration: tone and colour together, then errors."""
+"""From patches seen and patches known to a calibration: the colours, then their errors."""
 
 from dataclasses import dataclass, replace
 
@@ -6,58 +6,32 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.calibrate.camera_response import Response, any_response, learn
-from dyelab.calibrate.cloths import training
+from dyelab.calibrate.cameras import Response, learn
+from dyelab.calibrate.cloths import Training, training
 from dyelab.calibrate.colour_fit import (
-    DEGREES,
-    RIDGE,
+    PLAIN,
     TOP,
     Known,
     White,
-    joined,
+    evened,
     known,
     left_out,
-    solve,
+    normal,
     terms,
     to_lab,
-    to_xyz,
 )
 from dyelab.calibrate.model import Calibration, Errors
-from dyelab.calibrate.reference import NOISE, Reference
-from dyelab.calibrate.tone import Tone
-from dyelab.calibrate.tone_fit import ToneFit
-from dyelab.convert.srgb import SRGB_TO_XYZ
+from dyelab.calibrate.program import DRAWS, Program
+from dyelab.calibrate.reference import Reference
 from dyelab.errors import InputError, choose
-from dyelab.table import DEFAULT_WHITE
 
-DRAWS, NODES = 16, 450
-PATCH_WEIGHT = 30.0  # of a real patch beside an invented cloth
+PATCH = 1 / 30  # share of a real patch beside all cloths trained on; photo_worlds.py
+_RIDGE = 1e-6
 WORST_FIT, WORST_PATCH = 7.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
-_MEDIAN = 2.366  # of chi-square with three degrees of freedom
-_USUAL = 0.72
-_DEVELOPED = 0.85, 0.2  # mean and spread of how far cameras' programs go, by trial
-_STEEPER = ToneFit(Tone(0, -0.1, -0.2), np.diag([0.03, 0.15, 0.2]) ** 2)
-_EXPOSED = 0.75  # how light a perfect white is stored, full being 1
-_PLEASING, _CAST = np.array([0.01, 0.04, 0.04]), np.array([0.2, 0.4, 0.4])
+_TRUST = 2.0  # power of its misses by which a fit counts less
+CORRECTED = 0.5  # share of a fit's expected error that is taken off
+WIDER = 1.1  # real errors over simulated ones: cloths of other laws, heavy tails; photo_worlds.py
 METHODS = ("auto", "plain", "learned")
-
-
-@dataclass(frozen=True)
-class Seen:
-    """Colours known beside what the camera saw of them.
-
-    `stored` (n, 3) is linear by the file's own curve, before any tone is undone, `light` (n,) the
-    relative light there; spectra (n, 36) may be missing (NaN rows).
-    """
-
-    stored: np.ndarray
-    light: np.ndarray
-    of: Known
-    spectra: np.ndarray
-
-    def rgb(self, tone: Tone) -> np.ndarray:
-        """Camera values, tone undone, light evened out."""
-        return tone.undo(self.stored) / self.light[:, None]
 
 
 def check_method(method: str) -> None:
@@ -65,14 +39,19 @@ def check_method(method: str) -> None:
     choose(method, METHODS, "method", "of calibrating")
 
 
-def patches_seen(stored: np.ndarray, light: np.ndarray, reference: Reference) -> Seen:
-    """Pair the 24 patches with their reference."""
-    return Seen(stored, light, known(reference.lab, white=reference.white), reference.spectra)
+@dataclass(frozen=True)
+class Fitted:
+    """A matrix of root-polynomial terms, what it was told of each patch by the others, and how."""
+
+    matrix: np.ndarray  # (3, 13)
+    out: np.ndarray  # (n, 3) XYZ of the patches by fits without each
+    learned: float  # share of fits trained on cloths
 
 
 def calibrated(
-    seen: Seen,
-    toned: ToneFit,
+    stored: np.ndarray,
+    light: np.ndarray,
+    program: Program,
     reference: Reference,
     *,
     method: str = "auto",
@@ -83,10 +62,12 @@ def calibrated(
 
     Parameters
     ----------
-    seen : Seen
-        The patches.
-    toned : ToneFit
-        Tone curve of the camera.
+    stored : ndarray (n, 3)
+        Values of the patches, linear by the file's own curve.
+    light : ndarray (n, 3)
+        Relative light there, by channel.
+    program : Program
+        What the camera's program did.
     reference : Reference
         Of the patches.
     method : str
@@ -101,42 +82,48 @@ def calibrated(
     InputError
         If the patches don't fit the reference.
     """
-    tone = toned.tone
-    rgb = seen.rgb(tone)
-    matrix, out = _plain(rgb, seen.of)
+    rgb, of = program.best.undo(stored, light), known(reference.lab, white=reference.white)
+    response = learn(rgb, reference.spectra, reference.noise * max(1.0, program.misfit))
+    fitted = _fitted(rgb, of, response, method)
+    out = convert.dE00(of.lab, to_lab(fitted.out, of.white))
     _check_fit(out, reference)
-    response = learn(*_spectral(seen, rgb), noise=reference.noise)
-    plain = method == "plain" or (method == "auto" and not _helps(response, seen, rgb))
-    if not plain:
-        matrix = _learned(response, rgb, seen.of)
-    doubt = _Doubt(response, toned, seen)
-    errors = _simulated(doubt, matrix, TOP, np.random.default_rng(seed))
-    patches = _report(reference, terms(rgb, TOP) @ matrix.T, out)
+    errors = simulated(fitted.matrix, program, response, of.white, np.random.default_rng(seed))
     made = Calibration(
-        "plain" if plain else "learned", tone, TOP, matrix, errors, patches,
-        witnesses=seen.stored / seen.light[:, None], flags=flags, white=reference.white,
+        "learned" if fitted.learned > 0.5 else "plain", program.best, TOP, fitted.matrix, errors,
+        _report(reference, rgb, fitted.matrix, out), witnesses=stored / light, flags=flags,
+        white=of.white,
     )  # fmt: skip
-    scale = _observed(doubt, rgb, seen.of, seed)
-    return replace(made, errors=replace(errors, scale=scale))
+    return replace(made, strain=_strained(made, rgb, response, reference))
+
+
+def _fitted(rgb: np.ndarray, of: Known, response: Response, method: str) -> Fitted:
+    """Mean of a plain fit and one trained on cloths, by how little each misses unseen patches."""
+    made = []
+    if method != "learned":
+        made.append((*_plain(rgb, of), 0.0))
+    if method != "plain":
+        made.append((*_learned(rgb, of, response), 1.0))
+    missed = [np.mean(convert.dE00(of.lab, to_lab(out, of.white)) ** 2) for _, out, _ in made]
+    share = np.array(missed) ** -_TRUST
+    share /= share.sum()
+    matrix, out, learned = (
+        np.tensordot(share, np.array([one[i] for one in made]), axes=1) for i in range(3)
+    )
+    return Fitted(matrix, out, float(learned))
 
 
 def _plain(rgb: np.ndarray, of: Known) -> tuple[np.ndarray, np.ndarray]:
-    """Mean of the fits of every degree, and the patches' ΔE00 by fits without each.
+    phi = terms(rgb, PLAIN)
+    fitted = normal(phi, of).solved(_RIDGE)
+    short = terms(rgb[:1], TOP).size - phi.shape[1]
+    return np.pad(fitted[0], ((0, 0), (0, short))), left_out(phi, of, fitted)
 
-    A degree counts by how little it misses a patch that it didn't see: on dyed cloth such a mean
-    is nearer the truth, under every light tried, than the degree that leaves out best.
-    """
-    degrees = [d for d in DEGREES if d == 1 or 3 * len(rgb) >= 4 * terms(rgb[:1], d).size]
-    fits = [solve(terms(rgb, d), of, RIDGE[d]) for d in degrees]
-    outs = [to_xyz(left_out(terms(rgb, d), of, RIDGE[d]), of.white) for d in degrees]
-    share = np.array(
-        [1 / np.mean(convert.dE00(of.lab, to_lab(out, of.white)) ** 2) for out in outs]
-    )
-    share /= share.sum()
-    size = terms(rgb[:1], TOP).size
-    padded = [np.pad(fit, ((0, 0), (0, size - fit.shape[1]))) for fit in fits]
-    together = to_lab(np.einsum("d,dnk->nk", share, np.array(outs)), of.white)
-    return np.einsum("d,dkp->kp", share, np.array(padded)), convert.dE00(of.lab, together)
+
+def _learned(rgb: np.ndarray, of: Known, response: Response) -> tuple[np.ndarray, np.ndarray]:
+    cloths, phi = training(of.white), terms(rgb, TOP)
+    seen = terms(cloths.spectra @ response.mean, TOP)
+    fitted = (normal(seen, cloths.of, cloths.share) + normal(phi, of, PATCH)).solved(_RIDGE)
+    return fitted[0], left_out(phi, of, fitted, PATCH)
 
 
 def _check_fit(out: np.ndarray, reference: Reference) -> None:
@@ -155,129 +142,46 @@ def _check_fit(out: np.ndarray, reference: Reference) -> None:
         )
 
 
-def _spectral(seen: Seen, rgb: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    whole = np.isfinite(seen.spectra).all(axis=1)
-    return rgb[whole], seen.spectra[whole]
+def simulated(
+    matrix: np.ndarray, program: Program, response: Response, white: White,
+    rng: np.random.Generator,
+) -> Errors:
+    """Errors of this fit for cloths, over cameras and programs that agree with the patches."""
+    cloths = training(white)
+    fitted = []
+    for undoing, moved in zip(program.drawn, program.moved, strict=True):
+        true = np.maximum(cloths.spectra @ response.draw(rng, moved), 1e-6)
+        values = program.best.undo(undoing.redo(true))
+        fitted.append(to_lab(terms(values, TOP) @ matrix.T, white))
+    return corrected(np.stack(fitted), cloths)
 
 
-def _helps(response: Response, seen: Seen, rgb: np.ndarray) -> bool:
-    """Whether smooth curves explain the patches, so that training on them is worth it."""
-    values, spectra = _spectral(seen, rgb)
-    off = spectra @ response.mean / np.maximum(values, 1e-4) - 1
-    bright = values > 0.05 * values.max()
-    return float(np.sqrt(np.mean(off[bright] ** 2))) < 2.0 * NOISE
+def corrected(fitted: np.ndarray, cloths: Training) -> Errors:
+    """Errors of what a fit says (d, m, 3) of cloths, part of their mean taken off."""
+    counts = np.bincount(cloths.family)
+    raw = Errors(
+        fitted.mean(axis=0), fitted - cloths.of.lab, 1 / counts[cloths.family],
+        np.zeros_like(cloths.of.lab),
+    )  # fmt: skip
+    shift = CORRECTED * raw.mean(raw.lab, cloths.share)
+    return Errors(raw.lab, raw.off - shift, raw.share, shift, WIDER)
 
 
-def _learned(response: Response, rgb: np.ndarray, of: Known) -> np.ndarray:
-    spectra, invented = training(of.white)
-    phi = np.concatenate([terms(spectra @ response.mean, TOP), terms(rgb, TOP)])
-    heavier = Known(of.lab, of.xyz, of.weights * np.sqrt(PATCH_WEIGHT), of.white)
-    return solve(phi, joined(invented, heavier))
+def _strained(made: Calibration, rgb: np.ndarray, response: Response, of: Reference) -> float:
+    """What no camera sees of the patches' lightness, root mean square, units of CIEDE2000."""
+    off = rgb / np.maximum(of.spectra @ response.mean, 1e-4) - 1
+    seen = np.einsum("nij,njk,nk->ni", evened(of.lab), made.slope(rgb), off)
+    return float(np.sqrt(np.mean(seen[:, 0] ** 2)))
 
 
-@dataclass(frozen=True)
-class _Doubt:
-    """What the patches leave open: the camera's response and its tone curve."""
-
-    response: Response
-    toned: ToneFit
-    seen: Seen
-
-    def values(self, spectra: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        """Camera values of spectra in a camera that could be the true one, as ours undoes them."""
-        ours, other = self.toned.tone, self.toned.draw(rng)
-        whole = np.isfinite(self.seen.spectra).all(axis=1)
-        moved = self.seen.rgb(other)[whole] - self.seen.rgb(ours)[whole]
-        return ours.undo(other.redo(spectra @ self.response.draw(rng, moved)))
-
-
-def _simulated(doubt: _Doubt, matrix: np.ndarray, degree: int, rng: np.random.Generator) -> Errors:
-    """Errors of this fit for invented cloths, over cameras that agree with the patches."""
-    white = doubt.seen.of.white
-    spectra, invented = training(white)
-    spectra, true = spectra[:NODES], invented.lab[:NODES]
-    seen = [doubt.values(spectra, rng) for _ in range(DRAWS)]
-    fitted = np.stack([to_lab(terms(rgb, degree) @ matrix.T, white) for rgb in seen])
-    return Errors(fitted.mean(axis=0), fitted - true)
-
-
-def _report(reference: Reference, xyz: np.ndarray, out: np.ndarray) -> pd.DataFrame:
+def _report(
+    reference: Reference, rgb: np.ndarray, matrix: np.ndarray, out: np.ndarray
+) -> pd.DataFrame:
     L, a, b = reference.lab.T
-    left = convert.dE00(reference.lab, to_lab(xyz, reference.white))
+    left = convert.dE00(reference.lab, to_lab(terms(rgb, TOP) @ matrix.T, reference.white))
     return pd.DataFrame(
         {"patch": reference.names, "L": L, "a": a, "b": b, "dE00": left, "dE00_left_out": out}
     )
 
 
-def _observed(doubt: _Doubt, rgb: np.ndarray, of: Known, seed: int) -> float:
-    """How much larger real errors are than simulated ones, from patches that a fit didn't see.
-
-    The ratio is measured on linear fits, which 24 patches pin down well, and drawn towards
-    `_USUAL`, what it was over six rendered photos a light.
-    """
-    phi = terms(rgb, 2)
-    fitted = left_out(phi, of)
-    matrix = solve(phi, of)
-    errors = _simulated(doubt, matrix, 2, np.random.default_rng(seed))
-    own, common = errors.at(fitted)
-    whole = own + np.einsum("ndk,ndl->nkl", common, common) + 0.02 * np.eye(3)
-    off = fitted - of.lab
-    distance = np.einsum("nk,nkl,nl->n", off, np.linalg.inv(whole), off)
-    seen = float(np.median(distance)) / _MEDIAN
-    return float(np.clip(np.sqrt(_USUAL**2 * max(seen, 0.1) ** 0.5), 0.5, 4))
-
-
-def from_white(
-    paper: np.ndarray, reference_white: float = 0.88, white: White = DEFAULT_WHITE
-) -> Calibration:
-    """Calibration from the card's paper alone: the camera's own colours, white balanced.
-
-    Parameters
-    ----------
-    paper : ndarray (3,)
-        Linear camera values of the paper.
-    reference_white : float
-        Its luminance factor.
-    white : (illuminant, observer)
-        Wanted for the colours.
-
-    Returns
-    -------
-    Calibration
-        Its errors are those of cameras of every kind, and large.
-    """
-    rng = np.random.default_rng(0)
-    spectra, invented = training(white)
-    spectra, true = spectra[:NODES], invented.lab[:NODES]
-    seen = np.stack(
-        [_as_developed(spectra, invented.but(np.arange(NODES)), rng) for _ in range(DRAWS)]
-    )
-    matrix = _srgb_to_white(white) * reference_white / paper
-    empty = pd.DataFrame(columns=["patch", "L", "a", "b", "dE00", "dE00_left_out"])
-    errors = Errors(seen.mean(axis=0), seen - true)
-    flags = ("no_target",)
-    return Calibration("white", Tone(), 1, matrix, errors, empty, paper[None], flags, white=white)
-
-
-def _as_developed(spectra: np.ndarray, of: Known, rng: np.random.Generator) -> np.ndarray:
-    """CIELAB (n, 3) that some camera's own program makes of spectra, its white right.
-
-    The best matrix for the camera and light, taken too far or not far enough from the bare
-    channels, more contrast than the file admits, then what makers do to please the eye.
-    """
-    response = any_response(rng)
-    raw = spectra @ response / response.sum(axis=0)
-    best = np.linalg.solve(_srgb_to_white(of.white), solve(terms(raw, 1), of))
-    best /= best.sum(axis=1, keepdims=True)
-    far, tone = rng.normal(*_DEVELOPED), _STEEPER.draw(rng)
-    seen = raw @ (far * best + (1 - far) * np.eye(3)).T
-    bent = tone.redo(_EXPOSED * seen) / tone.redo(np.array(_EXPOSED))
-    lab = to_lab(bent @ _srgb_to_white(of.white).T, of.white)
-    return lab * (1 + _PLEASING * rng.standard_normal(3)) + rng.normal(0, _CAST, 3)
-
-
-def _srgb_to_white(white: White) -> np.ndarray:
-    """Linear sRGB (IEC 61966-2-1) to XYZ under this white, white to white."""
-    screen = convert.white("D65", 2)
-    lab = convert.xyz_to_lab(100 * SRGB_TO_XYZ.T, screen)
-    return to_xyz(lab, white).T
+__all__ = ["DRAWS", "METHODS", "calibrated", "check_method", "corrected"]

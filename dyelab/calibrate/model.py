@@ -1,7 +1,7 @@
 """A finished calibration: camera values to CIELAB, with the error that depends on the colour."""
 
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,11 +11,13 @@ import pandas as pd
 from dyelab import convert, files
 from dyelab.calibrate.colour_fit import terms, to_lab
 from dyelab.calibrate.nearby_swatches import left_by, near
+from dyelab.calibrate.program import Undoing
+from dyelab.calibrate.shading import WIDTHS
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
 from dyelab.table import DEFAULT_WHITE
 
-REACH = 9.0  # CIELAB units over which calibration errors are alike
+REACH = 5.0  # CIELAB units over which calibration errors are alike
 _MOST_OFF = (
     3.0  # root mean square ΔE00 of the patches beyond which a stored calibration no longer fits
 )
@@ -30,13 +32,20 @@ class Errors:
     lab : ndarray (m, 3)
         What the fit says of m simulated cloths.
     off : ndarray (d, m, 3)
-        Its error for each, in d cameras and lights that agree with the patches as well.
+        Its error for each, `shift` taken off, in d cameras, lights and programs that agree with
+        the patches as well.
+    share : ndarray (m,)
+        How much each cloth counts: every family of cloths has its say near every colour it has.
+    shift : ndarray (m, 3)
+        Expected error that is taken off colours like these.
     scale : float
         Factor by which real errors are larger (over 1) or smaller than the simulated ones.
     """
 
     lab: np.ndarray
     off: np.ndarray
+    share: np.ndarray
+    shift: np.ndarray
     scale: float = 1.0
 
     def at(self, lab: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -45,16 +54,27 @@ class Errors:
         The shared part is factors (n, d, 3): the covariance of two colours' calibration errors
         is the sum over factors of the product of their rows.
         """
-        apart = ((lab[:, None] - self.lab) ** 2).sum(axis=-1)
-        nearest = np.sort(apart, axis=1)[:, min(12, len(self.lab) - 1)]
-        reach = np.maximum(REACH**2, nearest)[:, None]
-        share = np.exp(-0.5 * apart / reach)
-        share /= share.sum(axis=1, keepdims=True)
-        d = len(self.off)
-        common = np.einsum("nm,dmk->ndk", share, self.off)
-        whole = np.einsum("nm,dmk,dml->nkl", share, self.off, self.off, optimize=True) / d
+        near, d = self._near(lab, self.share), len(self.off)
+        common = np.einsum("nm,dmk->ndk", near, self.off, optimize=True)
+        square = np.einsum("dmk,dml->mkl", self.off, self.off, optimize=True) / d
+        whole = np.einsum("nm,mkl->nkl", near, square)
         own = whole - np.einsum("ndk,ndl->nkl", common, common) / d
         return own * self.scale**2, common * self.scale / np.sqrt(d)
+
+    def mean(self, lab: np.ndarray, share: np.ndarray) -> np.ndarray:
+        """Mean error near n colours, (n, 3), cloths counting by their share."""
+        return self._near(lab, share) @ self.off.mean(axis=0)
+
+    def correction(self, lab: np.ndarray) -> np.ndarray:
+        """What is taken off n colours, (n, 3)."""
+        return self._near(lab, self.share) @ self.shift
+
+    def _near(self, lab: np.ndarray, share: np.ndarray) -> np.ndarray:
+        """Weights (n, m), of sum 1, of the cloths near each colour."""
+        apart = ((lab**2).sum(axis=1)[:, None] + (self.lab**2).sum(axis=1)) - 2 * lab @ self.lab.T
+        nearest = np.partition(apart, min(12, len(self.lab) - 1), axis=1)[:, 12]
+        weight = np.exp(-0.5 * apart / np.maximum(REACH**2, nearest)[:, None]) * share
+        return weight / weight.sum(axis=1, keepdims=True)
 
 
 @dataclass(frozen=True)
@@ -67,8 +87,8 @@ class Calibration:
         ``plain``: fitted to the patches; ``learned``: trained on invented cloths seen through
         the camera's estimated response, and on the patches; ``white``: from the card's paper
         alone.
-    tone : Tone
-        Undone before anything else.
+    undoing : Undoing
+        Tone curve and glare, undone before anything else.
     degree : int
         Of the root polynomial.
     matrix : ndarray (3, p)
@@ -85,12 +105,17 @@ class Calibration:
         What to hold against every colour of the photo.
     anchors : tuple of ndarrays
         CIELAB as fitted, and what is added there, of swatches measured by instrument.
+    strain : float
+        Root mean square of what no camera's response explains of the patches' lightness, in units
+        of CIEDE2000: how much a program did that can't be undone.
     white : (illuminant, observer)
         Of the colours.
+    local : ndarray (K,)
+        Strength of the local tone map over each width that was undone.
     """
 
     method: str
-    tone: Tone
+    undoing: Undoing
     degree: int
     matrix: np.ndarray
     errors: Errors
@@ -98,7 +123,9 @@ class Calibration:
     witnesses: np.ndarray
     flags: tuple[str, ...] = ()
     anchors: tuple[np.ndarray, np.ndarray] | None = None
+    strain: float = 0.0
     white: tuple[str, int] = DEFAULT_WHITE
+    local: np.ndarray = field(default_factory=lambda: np.zeros(len(WIDTHS)))
 
     @property
     def left(self) -> float:
@@ -108,6 +135,7 @@ class Calibration:
     def lab(self, rgb: np.ndarray) -> np.ndarray:
         """CIELAB (n, 3) of camera values (n, 3), linear, `tone` undone, light evened out."""
         fitted = to_lab(terms(np.atleast_2d(rgb), self.degree) @ self.matrix.T, self.white)
+        fitted = fitted - self.errors.correction(fitted)
         return fitted if self.anchors is None else fitted + near(fitted, *self.anchors)
 
     def doubt(self, lab: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -135,7 +163,7 @@ class Calibration:
         InputError
             With how far they are off.
         """
-        then, now = (self.lab(self.tone.undo(g)) for g in (self.witnesses, seen))
+        then, now = (self.lab(self.undoing.undo(g)) for g in (self.witnesses, seen))
         off = float(np.sqrt(np.mean(convert.dE00(then, now) ** 2)))
         if not off <= _MOST_OFF:
             raise InputError(
@@ -148,20 +176,25 @@ class Calibration:
 def write_calibration(made: Calibration, path: str | Path) -> Path:
     """Keep a calibration for later scans or photos from a copy stand, as JSON."""
     content = {
-        "dyelab": "calibration 1",
+        "dyelab": "calibration 2",
         "method": made.method,
-        "white": list(made.white),
-        "tone": made.tone.values.tolist(),
+        "tone": made.undoing.tone.values.tolist(),
+        "veil": made.undoing.veil.tolist(),
         "degree": made.degree,
         "matrix": made.matrix.tolist(),
         "errors": {
             "lab": np.round(made.errors.lab, 3).tolist(),
-            "off": np.round(made.errors.off, 3).tolist(),
+            "off": np.round(made.errors.off, 2).tolist(),
+            "share": made.errors.share.tolist(),
+            "shift": np.round(made.errors.shift, 3).tolist(),
             "scale": made.errors.scale,
         },
         "patches": made.patches.to_dict("list"),
         "witnesses": made.witnesses.tolist(),
         "flags": list(made.flags),
+        "white": list(made.white),
+        "strain": made.strain,
+        "local": made.local.tolist(),
         "anchors": None if made.anchors is None else [a.tolist() for a in made.anchors],
     }
     with files.whole(path) as file:
@@ -191,15 +224,23 @@ def _from_json(content: dict[str, Any]) -> Calibration:
     anchors, white = content["anchors"], content.get("white", DEFAULT_WHITE)
     return Calibration(
         method=str(content["method"]),
-        tone=Tone(*content["tone"]),
+        undoing=Undoing(Tone(*content["tone"]), np.array(content["veil"], float)),
         degree=int(content["degree"]),
         matrix=np.array(content["matrix"], float),
-        errors=Errors(np.array(errors["lab"]), np.array(errors["off"]), float(errors["scale"])),
+        errors=Errors(
+            np.array(errors["lab"]),
+            np.array(errors["off"]),
+            np.array(errors["share"]),
+            np.array(errors["shift"]),
+            float(errors["scale"]),
+        ),
         patches=pd.DataFrame(content["patches"]),
         witnesses=np.array(content["witnesses"], float),
         flags=tuple(content["flags"]),
         anchors=None if anchors is None else (np.array(anchors[0]), np.array(anchors[1])),
         white=(str(white[0]), int(white[1])),
+        strain=float(content["strain"]),
+        local=np.array(content["local"], float),
     )
 
 

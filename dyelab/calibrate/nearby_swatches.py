@@ -48,11 +48,11 @@ def _solved(places: np.ndarray, values: np.ndarray) -> np.ndarray:
 
 def _alike(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     """Correlation (n, m) of a calibration's errors: high for one dye's hue at any depth."""
-    apart = ((_even(one)[:, None] - _even(other)) ** 2).sum(axis=-1)
+    apart = ((even(one)[:, None] - even(other)) ** 2).sum(axis=-1)
     return (1 + apart / 4) ** -2.0 + _EVERYWHERE
 
 
-def _even(lab: np.ndarray) -> np.ndarray:
+def even(lab: np.ndarray) -> np.ndarray:
     """Coordinates in which errors reach evenly far: lightness less, strong chroma drawn in.
 
     Chroma is the integral of 1/S_C, S_C = 1 + 0.045 C* being CIEDE2000's.

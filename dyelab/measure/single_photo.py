@@ -9,9 +9,10 @@ from threadpoolctl import threadpool_limits
 
 from dyelab import calibrate, convert
 from dyelab.calibrate import Calibration, Own, Pose, Reference, Samples, Setup, Target, through
+from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.card import Layout
 from dyelab.errors import InputError
-from dyelab.measure.uncertainty import AREAS, covariances
+from dyelab.measure.uncertainty import AREAS, NO_CARD, LightDoubt, covariances
 from dyelab.read import Photo
 from dyelab.table import COVARIANCE, DEFAULT_WHITE, LAB, STANDARD_UNCERTAINTIES, with_covariances
 
@@ -184,18 +185,21 @@ def _check_own(setup: Setup, add: pd.DataFrame | None, name: str) -> None:
 def _measured(picture: Photo, setup: Setup, quads: dict[str, np.ndarray]) -> Measured:
     made, shading = setup.calibration, setup.shading
     corners = np.array(list(quads.values()), float).reshape(-1, 4, 2)
-    seen = calibrate.sample(picture, list(corners), made.tone.undo(picture.to_linear))
+    seen = calibrate.sample(picture, list(corners), made.undoing.tone.undo(picture.to_linear))
     if not np.isfinite(seen.mean).all():
         place = list(quads)[int(np.flatnonzero(~np.isfinite(seen.mean).all(axis=1))[0])]
         raise InputError(
             f"{picture.name}: {place} lies outside the picture. Show the whole card, or move it."
         )
-    light, left = np.ones(len(corners)), 0.02
+    light, doubt = np.ones((len(corners), 3)), NO_CARD
     if shading is not None and setup.pose is not None:
-        light = shading.at(through(np.linalg.inv(setup.pose.to_pixels), corners.mean(axis=1)))
-        left = shading.left
-    rgb = np.maximum(seen.mean / light[:, None], 1e-6)
-    covariance, *factors = covariances(made, seen, rgb, left, picture.full)
+        places = through(np.linalg.inv(setup.pose.to_pixels), corners.mean(axis=1))
+        light = shading.at(places, WINDOW_MM)
+        doubt = LightDoubt(
+            shading.left, shading.mapped, shading.off(places, WINDOW_MM), shading.tinted(places)
+        )
+    rgb = made.undoing.values(seen.mean, light)
+    covariance, *factors = covariances(made, seen, rgb, doubt, picture.full)
     table = _table(picture.name, list(quads), made, rgb, covariance)
     table["flags"] = _flags(seen, rgb, setup)
     return Measured(table, _shared(table, *factors), setup, corners)

@@ -1,5 +1,7 @@
 """How sure a window's colour is: cloth, light, storage, and the calibration it shares."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from dyelab import numerics
@@ -7,12 +9,50 @@ from dyelab.calibrate import Calibration, Samples
 
 AREAS = 16  # independent areas of a window: four by four groups of blocks
 _LIGHT = 0.003  # least relative error of the evened light
+# Relative variance of a window's light a squared unit of the patches' strain, and of the local
+# map's strength: what of a program the card can't undo. By tests/benchmarks/photo_programs.py.
+_STRAINED, _MAPPED = 0.022, 0.007
+_TINTED = 0.25  # error of a channel's light, a unit of how far its colour was evened out; the same
 _STORED = 0.35  # standard deviation of a stored 8-bit value that averaging doesn't take away
 _KEPT = 0.998  # share of the shared variance that the factors written keep
 
 
+@dataclass(frozen=True)
+class LightDoubt:
+    """What isn't known of the light on n windows.
+
+    Attributes
+    ----------
+    left : float
+        Relative standard deviation of the evened light.
+    mapped : float
+        Strength of the local map that was undone.
+    off : ndarray (n, d)
+        How far the light's logarithm could be off in each of the calibration's draws.
+    tinted : ndarray (n, 3)
+        How far the light's colour was evened out, logarithm by channel.
+    """
+
+    left: float
+    mapped: float = 0.0
+    off: np.ndarray | None = None
+    tinted: np.ndarray | None = None
+
+    def by_channel(self, count: int) -> np.ndarray:
+        """Relative covariance (n, 3, 3) of what evening out the colour gets wrong."""
+        tinted = np.zeros((count, 3)) if self.tinted is None else self.tinted
+        return (_TINTED * np.abs(tinted).max(axis=1)[:, None, None]) ** 2 * np.eye(3)
+
+
+NO_CARD = LightDoubt(0.02)
+
+
 def covariances(
-    made: Calibration, seen: Samples, rgb: np.ndarray, light_left: float, full: int
+    made: Calibration,
+    seen: Samples,
+    rgb: np.ndarray,
+    light: LightDoubt,
+    full: int,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Covariance of each colour, and the factors that the colours of one photo share.
 
@@ -24,8 +64,8 @@ def covariances(
         The windows, n of them.
     rgb : ndarray (n, 3)
         Their camera values, light evened out.
-    light_left : float
-        Relative standard deviation of the evened light.
+    light : LightDoubt
+        Of the windows' light.
     full : int
         Largest value that a pixel stores.
 
@@ -42,13 +82,24 @@ def covariances(
     """
     slope = made.slope(rgb)
     relative = _cloth(seen.blocks) + _storage(rgb, full)
-    relative += max(light_left, _LIGHT) ** 2  # all channels together: an error of light
+    # All channels together: an error of light.
+    relative += max(light.left, _LIGHT) ** 2 + _STRAINED * made.strain**2
+    relative += _MAPPED * light.mapped**2 + light.by_channel(len(rgb))
     own, common = made.doubt(made.lab(rgb))
-    factors = _fewer(common)
+    factors = _fewer(_lit(common, slope, light.off))
     shared = np.einsum("nfk,nfl->nkl", factors, factors)
     whole = slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared
     # Roots alike for colours alike, so that replicates' factors agree in sign.
     return whole, factors, numerics.symmetric_root(own)
+
+
+def _lit(common: np.ndarray, slope: np.ndarray, off: np.ndarray | None) -> np.ndarray:
+    """Add to the draws' errors (n, f, 3) what each draw says of the light at the windows."""
+    if off is None or not off.shape[1]:
+        return common
+    d = off.shape[1]
+    moved = np.einsum("nkc->nk", slope)[:, None] * -off[:, :, None] / d**0.5
+    return np.concatenate([common[:, :d] + moved, common[:, d:]], axis=1)
 
 
 def _cloth(blocks: np.ndarray) -> np.ndarray:

@@ -28,7 +28,7 @@ from worlds import random_books
 
 from dyelab import calibrate, convert, measure, read, table
 from dyelab.calibrate import fit
-from dyelab.calibrate.tone_fit import exact
+from dyelab.calibrate.program import exact
 from dyelab.errors import InputError
 from dyelab.synth import render
 
@@ -116,8 +116,7 @@ def drawn(seed, light, steeper, megapixels):
 def noise_free(picture, spectra):
     """ΔE00 of the plain fit on exact patch and swatch values."""
     patches = render.sees(REFERENCE.spectra, picture.shot)
-    seen = fit.patches_seen(patches, np.ones(24), REFERENCE)
-    made = fit.calibrated(seen, exact(), REFERENCE, method="plain")
+    made = fit.calibrated(patches, np.ones((24, 3)), exact(), REFERENCE, method="plain")
     return convert.dE00(picture.truth, made.lab(render.sees(spectra, picture.shot)))
 
 

@@ -5,15 +5,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyelab.calibrate.card_pose import Pose, through
-from dyelab.calibrate.fit import calibrated, from_white, patches_seen
+from dyelab.calibrate.fit import calibrated
 from dyelab.calibrate.model import Calibration, flagged
+from dyelab.calibrate.program import fit_program
 from dyelab.calibrate.reference import Reference
 from dyelab.calibrate.sampling import sample
-from dyelab.calibrate.shading import Shading, even, fit_shading
+from dyelab.calibrate.shading import (
+    PATCH_MM,
+    WIDTHS,
+    WINDOW_MM,
+    Shading,
+    Surround,
+    even,
+    first_shading,
+    surround,
+)
 from dyelab.calibrate.swatch_correction import anchored
 from dyelab.calibrate.target import Target
-from dyelab.calibrate.tone import Tone
-from dyelab.calibrate.tone_fit import fit_tone
+from dyelab.calibrate.white import from_white
 from dyelab.errors import InputError
 from dyelab.read import Photo
 from dyelab.table import DEFAULT_WHITE
@@ -21,6 +30,7 @@ from dyelab.table import DEFAULT_WHITE
 _INNER = 0.6  # share of a white or grey area that is looked at
 _MOST_CLIPPED = 0.05
 _MOST_BURNT = 4
+MIXED = 0.06  # change of the light's colour over the page, relative, from which it is said
 
 
 @dataclass(frozen=True)
@@ -76,38 +86,52 @@ def from_target(
     InputError
         If the photo is burnt out, or the target doesn't fit its values.
     """
-    areas = None if pose is None else _areas(photo, pose)
+    around, frame = surround(photo)
+    first = None if pose is None else _first(photo, pose, around)
     if stored is not None:
-        return _again(photo, stored, target, pose, areas)
+        return _again(photo, stored, target, pose, first)
     if target is None or reference is None:
-        return _white_only(photo, pose, areas, own, white)
+        return _white_only(photo, pose, first, own, white)
     seen = sample(photo, list(target.quads), steps=32)
     kept = _usable(seen.mean, seen.clipped, photo, reference)
-    tone, shading = Tone(), None
-    for _ in range(3):
-        shading = None if pose is None or areas is None else fit_shading(
-            pose.layout, tone.undo(areas[0]), tone.undo(areas[1]), photo.name
-        )  # fmt: skip
-        light = _light(shading, pose, target.quads)
-        patches = patches_seen(seen.mean[kept], light[kept], reference.but(kept))
-        toned = fit_tone(patches.stored, patches.light, patches.spectra, reference.noise)
-        last, tone = tone, toned.tone
-        if np.abs(tone.values - last.values).max() < 0.01:
-            break
+    places = None if pose is None else _places(pose, target.quads)
+    program = fit_program(
+        seen.mean[kept], reference.spectra[kept], frame, shading=first,
+        places=None if places is None else places[kept], noise=reference.noise,
+    )  # fmt: skip
+    shading = program.shading
+    light = _light(shading, pose, target.quads)
     try:
         made = calibrated(
-            patches,
-            toned,
+            seen.mean[kept],
+            light[kept],
+            program,
             reference.but(kept),
             method=method,
             flags=() if kept.all() else ("patches_clipped",),
         )
         made = _corrected(
-            replace(made, witnesses=seen.mean / light[:, None]), photo, own, shading, pose
+            replace(made, witnesses=seen.mean / light, local=_local(shading)),
+            photo,
+            own,
+            shading,
+            pose,
         )
     except InputError as error:
         raise InputError(f"{photo.name}: {error}") from error
     return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, target)
+
+
+def _local(shading: Shading | None) -> np.ndarray:
+    return np.zeros(len(WIDTHS)) if shading is None else shading.terms[: len(WIDTHS)]
+
+
+def _first(photo: Photo, pose: Pose, around: Surround) -> Shading:
+    return first_shading(pose, *_areas(photo, pose), around, photo.name)
+
+
+def _places(pose: Pose, quads: np.ndarray) -> np.ndarray:
+    return through(np.linalg.inv(pose.to_pixels), quads.mean(axis=1))
 
 
 def _areas(photo: Photo, pose: Pose) -> tuple[np.ndarray, np.ndarray]:
@@ -142,10 +166,12 @@ def _usable(
     return ~burnt
 
 
-def _light(shading: Shading | None, pose: Pose | None, quads: np.ndarray) -> np.ndarray:
+def _light(
+    shading: Shading | None, pose: Pose | None, quads: np.ndarray, half_mm: float = PATCH_MM
+) -> np.ndarray:
     if shading is None or pose is None:
-        return np.ones(len(quads))
-    return shading.at(through(np.linalg.inv(pose.to_pixels), quads.mean(axis=1)))
+        return np.ones((len(quads), 3))
+    return shading.at(_places(pose, quads), half_mm)
 
 
 def _corrected(
@@ -155,8 +181,8 @@ def _corrected(
     if own is None:
         return made
     stored = sample(photo, list(own.quads)).mean
-    light = _light(shading, pose, own.quads)
-    return anchored(made, made.tone.undo(stored) / light[:, None], own.lab)
+    light = _light(shading, pose, own.quads, WINDOW_MM)
+    return anchored(made, made.undoing.undo(stored, light), own.lab)
 
 
 def _card_flags(pose: Pose | None, shading: Shading | None, made: Calibration) -> tuple[str, ...]:
@@ -164,6 +190,7 @@ def _card_flags(pose: Pose | None, shading: Shading | None, made: Calibration) -
 
     found = {
         "uneven_light": shading is not None and (shading.span > 0.9 or shading.left > 0.03),
+        "mixed_light": shading is not None and shading.mixed > MIXED,
         "card_covered": shading is not None and shading.covered > 14,
         "blurred": pose is not None
         and pose.edge_mm > max(SOFT_EDGE[0], SOFT_EDGE[1] / pose.density),
@@ -178,24 +205,20 @@ def _again(
     stored: Calibration,
     target: Target | None,
     pose: Pose | None,
-    areas: tuple[np.ndarray, np.ndarray] | None,
+    first: Shading | None,
 ) -> Setup:
     """Use a stored calibration on a photo whose greys still give the same."""
-    shading = None
-    if pose is not None and areas is not None:
-        shading = fit_shading(
-            pose.layout, stored.tone.undo(areas[0]), stored.tone.undo(areas[1]), photo.name
-        )
+    shading = None if first is None else first.toned(stored.undoing.tone, stored.local)
     if stored.method == "white" or target is None:
         if shading is None:
             raise InputError(
                 f"{photo.name}: nothing to check the stored calibration by. Show the card or the "
                 "target in the picture."
             )
-        seen_now = np.stack([stored.tone.redo(shading.paper)])
+        seen_now = np.stack([stored.undoing.redo(shading.paper)])
     else:
         seen = sample(photo, list(target.quads), steps=32)
-        seen_now = seen.mean / _light(shading, pose, target.quads)[:, None]
+        seen_now = seen.mean / _light(shading, pose, target.quads)
     stored.check(seen_now, photo.name)
     return Setup(flagged(stored, "stored_calibration"), shading, pose, target)
 
@@ -203,16 +226,15 @@ def _again(
 def _white_only(
     photo: Photo,
     pose: Pose | None,
-    areas: tuple[np.ndarray, np.ndarray] | None,
+    shading: Shading | None,
     own: Own | None,
     white: tuple[str, int],
 ) -> Setup:
-    if pose is None or areas is None:
+    if pose is None or shading is None:
         raise InputError(
             f"{photo.name}: neither a target nor our card to go by. Photograph the swatches on "
             "the card, or with a 24-patch target."
         )
-    shading = fit_shading(pose.layout, *areas, photo.name)
     made = _corrected(from_white(shading.paper, white=white), photo, own, shading, pose)
     return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, None)
 
