@@ -143,7 +143,10 @@ def _check_fit(out: np.ndarray, reference: Reference) -> None:
 
 
 def simulated(
-    matrix: np.ndarray, program: Program, response: Response, white: White,
+    matrix: np.ndarray,
+    program: Program,
+    response: Response,
+    white: White,
     rng: np.random.Generator,
 ) -> Errors:
     """Errors of this fit for cloths, over cameras and programs that agree with the patches."""
