@@ -118,7 +118,7 @@ def _notes(book: Any, rows: pd.DataFrame) -> list[str]:
     if len(book.faults):
         text = book.faults["text"].iloc[0]
         notes.append(words.say("browse.faults", count=len(book.faults), text=text))
-    return [*book.outside, *notes, *book.notes]
+    return [*notes, *book.notes]
 
 
 def _page(book: Any, swatch: str) -> frame.Shown:

@@ -272,9 +272,13 @@ class Panel(widgets.VBox):
         self.below.value = (
             html_parts.table(shown.table, label)
             + html_parts.pictures(shown.pictures)
-            + html_parts.notes(shown.notes)
+            + html_parts.notes([*self._unlike_saved(), *shown.notes])
         )
         self.keep.fit(shown)
+
+    def _unlike_saved(self) -> list[str]:
+        """What another program did to the book, or a stranger put into it; every panel says it."""
+        return list(getattr(self.book, "outside", ()))
 
     def _guard(self, work: Callable[[], None]) -> None:
         """Run; whatever goes wrong is said in the answer's place, in words."""
