@@ -189,7 +189,7 @@ def report(model: "Model") -> pd.DataFrame:
 
 def _scatter(model: "Model") -> float:
     """Root mean square ΔE*ab of one swatch of a recipe about the recipe."""
-    J = model.basis.slopes(np.stack([s.left_out[:, 0] for s in model.scores], axis=1))
+    J = model.basis.slopes(model.seen.y)
     C = calibration.spread(J, np.tile(model.nuggets, (len(J), 1)))
     return float(np.sqrt(np.median(np.trace(C, axis1=1, axis2=2))))
 

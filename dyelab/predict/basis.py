@@ -53,9 +53,12 @@ class Basis:
 
     def lab_of_roots(self, roots: np.ndarray, white: tuple[str, int] | None = None) -> np.ndarray:
         """CIELAB (..., 3) of √(K/S) (..., k)."""
-        light = white or self.white
         ks = roots**2
-        bands = convert.ks_to_reflectance(ks, root=roots)
+        return self.lab_of_bands(convert.ks_to_reflectance(ks, root=roots), white)
+
+    def lab_of_bands(self, bands: np.ndarray, white: tuple[str, int] | None = None) -> np.ndarray:
+        """CIELAB (..., 3) of reflectances (..., k)."""
+        light = white or self.white
         if self.wavelengths is not None:
             return convert.spectrum_to_lab(
                 self.wavelengths, bands, illuminant=light[0], observer=light[1]

@@ -7,7 +7,7 @@ import pandas as pd
 from scipy import optimize, special, stats
 
 from dyelab import convert, table
-from dyelab.predict.gp import Learned
+from dyelab.predict.gp import Codes, Likeness, folds, left_out
 from dyelab.predict.training import Gathered
 
 LEVEL = 0.90
@@ -32,20 +32,25 @@ def spread(J: np.ndarray, left: np.ndarray) -> np.ndarray:
 
 
 def judged(
-    known: Gathered, scores: Sequence[Learned]
+    known: Gathered, kernels: Sequence[Likeness], codes: Codes
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
     """Compare every swatch with what its book foretells without its recipe and its pots.
 
-    Returns the table, the errors and their covariances.
+    Components and parameters come from the other folds. Returns the table, the errors and their
+    covariances.
     """
-    basis = known.basis
-    without = np.stack([s.left_out for s in scores], axis=1)
-    measured, lab = basis.lab(known.seen.y), basis.lab(without[..., 0])
-    C = spread(basis.slopes(without[..., 0]), without[..., 1])
+    n = len(known.recipe)
+    measured, lab, C = np.empty((n, 3)), np.empty((n, 3)), np.empty((n, 3, 3))
+    for fold, rest in folds(known.recipe):
+        basis = known.basis(rest)
+        seen = known.seen(basis)
+        mean, variance = np.moveaxis(left_out(kernels, codes, seen, fold, rest), -1, 0)
+        measured[fold], lab[fold] = basis.lab_of_bands(known.bands[fold]), basis.lab(mean)
+        C[fold] = spread(basis.slopes(mean), variance)
     left = pd.DataFrame(
         {
             "swatch": known.swatches,
-            "recipe": known.made["recipe"].to_numpy()[known.seen.recipe],
+            "recipe": known.made["recipe"].to_numpy()[known.recipe],
             **dict(zip(table.LAB, measured.T, strict=True)),
             **dict(zip(["L_left", "a_left", "b_left"], lab.T, strict=True)),
             "dE00": convert.dE00(measured, lab),
@@ -54,11 +59,13 @@ def judged(
     return left, measured - lab, C
 
 
-def stretch_and_tail(far: np.ndarray) -> tuple[float, float]:
+def stretch_and_tail(far: np.ndarray, recipes: int) -> tuple[float, float]:
     """Fit a t distribution to leave-one-out errors, held back where few tell.
 
     Squared errors in units of their covariance follow 3 c F(3, tail). Returns the factor on the
-    variance that brings the normal 90 % region to 90 %, and the tail.
+    variance that brings the normal 90 % region to 90 % of what comes next, and the tail. Of g
+    recipes judged, the next one lies beyond the widest once in g + 1, so the share asked of them
+    is (g + 1)/g of 90 % (as for a split conformal region).
     """
 
     def cost(p: np.ndarray) -> float:
@@ -66,7 +73,8 @@ def stretch_and_tail(far: np.ndarray) -> tuple[float, float]:
         return float(fit + 0.5 * (((p - _SCALE_AND_TAIL[0]) / _SCALE_AND_TAIL[1]) ** 2).sum())
 
     scale, tail = np.exp(optimize.minimize(cost, _SCALE_AND_TAIL[0], method="Nelder-Mead").x)
-    return float(scale * 3 * stats.f.ppf(LEVEL, 3, tail) / LIMIT), float(tail)
+    share = min(LEVEL * (recipes + 1) / recipes, 0.99)
+    return float(scale * 3 * stats.f.ppf(share, 3, tail) / LIMIT), float(tail)
 
 
 def draws(lab: np.ndarray, C: np.ndarray, tail: float, n: int) -> np.ndarray:

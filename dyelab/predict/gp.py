@@ -130,10 +130,10 @@ def _softmax(weights: np.ndarray) -> np.ndarray:
 # of the log odds of the pot's share in the nugget: nothing is supposed of it.
 _AMPLITUDE, _NUGGET, _POT = (-0.7, 1.2), (float(np.log(0.02)), 1.5), (0.0, 1.5)
 _HEAD = 3
-_JITTER = 1e-8
+_JITTER = 1e-6  # of a variance: what keeps equal recipes apart in arithmetic
 _MOST = 150  # swatches that parameters are learned from: more change little and cost the cube
 _ROUNDS, _OWN_ROUNDS, _OWN_ROOM = 50, 12, 0.5
-_FOLDS, _FOLD_ROUNDS = 5, 15  # left-out recipes must not have helped to set the parameters
+_FOLDS = 5
 _MATES = 0.5  # share of baths in common from which a swatch tells of another's pots
 Codes = Sequence[Coded]
 
@@ -182,14 +182,11 @@ class Learned:
         Weights of the swatches in a mean.
     inverse : ndarray (n, n)
         Of the covariance of the swatches.
-    left_out : ndarray (n, 2)
-        Mean and variance at each swatch, without its recipe and without its pots.
     """
 
     p: np.ndarray
     alpha: np.ndarray
     inverse: np.ndarray
-    left_out: np.ndarray
 
     @property
     def nugget(self) -> float:
@@ -203,30 +200,33 @@ class Learned:
 
 
 def learn(kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> list[Learned]:
-    """Learn every score: parameters shared by all first, then a little of each one's own."""
-    prior = np.vstack([_AMPLITUDE, _NUGGET, _POT, *(k.priors for k in kernels)])
-    n, q = seen.y.shape
-    order = _recipe_by_recipe(seen.recipe)
-    some = np.sort(order[:_MOST])
-    shared = _likeliest(kernels, rows, seen, some, prior, prior[:, 0], _ROUNDS)
-    close = np.column_stack([shared, prior[:, 1] * _OWN_ROOM])
-    folds = np.array_split(order, _FOLDS) if n <= _MOST else []
-    moved = []
-    for fold in folds:
-        rest = np.setdiff1d(some, np.flatnonzero(np.isin(seen.recipe, seen.recipe[fold])))
-        moved.append(_likeliest(kernels, rows, seen, rest, prior, shared, _FOLD_ROUNDS) - shared)
-    blocks = _blocks(seen)
-    learned = []
-    for c in range(q):
-        own = seen.score(c)
-        p = _likeliest(kernels, rows, own, some, close, shared, _OWN_ROUNDS)
-        inverse = linalg.inv(_with_noise(p, kernels, rows, own), check_finite=False)
-        left = _left_out(inverse, own.y[:, 0], blocks)
-        for fold, move in zip(folds, moved, strict=True):
-            other = linalg.inv(_with_noise(p + move, kernels, rows, own), check_finite=False)
-            left[fold] = _left_out(other, own.y[:, 0], blocks)[fold]
-        learned.append(Learned(p, inverse @ own.y[:, 0], inverse, left))
-    return learned
+    """Learn every score from the swatches, its parameters from some of them."""
+    some = np.sort(_recipe_by_recipe(seen.recipe)[:_MOST])
+    return _learned(kernels, rows, seen, some)
+
+
+def folds(recipe: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Places of some swatches, and of those that their parameters may be learned from.
+
+    Left-out recipes must not have helped to set the parameters; of more than `_MOST` swatches
+    each helped so little that all are one fold.
+    """
+    order = _recipe_by_recipe(recipe)
+    if len(order) > _MOST:
+        return [(order, np.sort(order[:_MOST]))]
+    parts = np.array_split(order, min(_FOLDS, recipe.max() + 1))
+    return [(part, np.flatnonzero(~np.isin(recipe, recipe[part]))) for part in parts]
+
+
+def left_out(
+    kernels: Sequence[Likeness], rows: Codes, seen: Seen, fold: np.ndarray, rest: np.ndarray
+) -> np.ndarray:
+    """Mean and variance (m, q, 2) at each swatch of a fold, without its recipe and its pots."""
+    scores = _learned(kernels, rows, seen, rest)
+    own = (seen.recipe[fold, None] == seen.recipe) | (seen.mates[fold] >= _MATES)
+    blocks = [np.flatnonzero(row) for row in own]
+    found = [_left_out(s.inverse, seen.y[:, c], fold, blocks) for c, s in enumerate(scores)]
+    return np.stack(found, axis=1)
 
 
 def _recipe_by_recipe(recipe: np.ndarray) -> np.ndarray:
@@ -235,10 +235,22 @@ def _recipe_by_recipe(recipe: np.ndarray) -> np.ndarray:
     return np.argsort(rank[recipe], kind="stable")
 
 
-def _blocks(seen: Seen) -> list[tuple[int, ...]]:
-    """What is left out with each swatch: its recipe, and all that shares most of its baths."""
-    own = (seen.recipe[:, None] == seen.recipe) | (seen.mates >= _MATES)
-    return [tuple(np.flatnonzero(row).tolist()) for row in own]
+def _learned(
+    kernels: Sequence[Likeness], rows: Codes, seen: Seen, some: np.ndarray
+) -> list[Learned]:
+    """Parameters of each score from some swatches, weights from all of them.
+
+    All scores share parameters first, then each moves a little on its own.
+    """
+    prior = np.vstack([_AMPLITUDE, _NUGGET, _POT, *(k.priors for k in kernels)])
+    shared = _likeliest(kernels, rows, seen, some, prior, prior[:, 0], _ROUNDS)
+    close = np.column_stack([shared, prior[:, 1] * _OWN_ROOM])
+    found = []
+    for own in (seen.score(c) for c in range(seen.y.shape[1])):
+        p = _likeliest(kernels, rows, own, some, close, shared, _OWN_ROUNDS)
+        inverse = _inverse(p, kernels, rows, own)
+        found.append(Learned(p, inverse @ own.y[:, 0], inverse))
+    return found
 
 
 def _likeliest(
@@ -270,23 +282,26 @@ def _noise(p: np.ndarray, mates: np.ndarray) -> np.ndarray:
     return np.exp(p[1]) * (pot * mates + (1 - pot) * np.eye(len(mates)))
 
 
-def _with_noise(p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> np.ndarray:
-    own = np.diag(seen.known[:, 0] + _JITTER)
-    return cross(p, kernels, rows, rows) + _noise(p, seen.mates) + own
+def _inverse(p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> np.ndarray:
+    """Inverse covariance of the swatches in one score."""
+    K = cross(p, kernels, rows, rows)
+    full = K + _noise(p, seen.mates) + np.diag(seen.known[:, 0] + _JITTER * (1 + np.diag(K)))
+    return linalg.inv(full, check_finite=False)
 
 
-def _left_out(inverse: np.ndarray, y: np.ndarray, blocks: Sequence[tuple[int, ...]]) -> np.ndarray:
-    """Mean and variance at each row without its block (Rasmussen and Williams 2006, 5.12).
+def _left_out(
+    inverse: np.ndarray, y: np.ndarray, places: np.ndarray, blocks: Sequence[np.ndarray]
+) -> np.ndarray:
+    """Mean and variance at each place without its block (Rasmussen and Williams 2006, 5.12).
 
     For a block B left out together the formula holds with the block of the inverse in place of
     its diagonal element.
     """
-    pull, found = inverse @ y, np.empty((len(y), 2))
-    for i, block in enumerate(blocks):
-        rows = list(block)
-        spread = np.linalg.inv(inverse[np.ix_(rows, rows)])
-        at = rows.index(i)
-        found[i] = y[i] - spread[at] @ pull[rows], spread[at, at]
+    pull, found = inverse @ y, np.empty((len(places), 2))
+    for i, (place, block) in enumerate(zip(places, blocks, strict=True)):
+        spread = np.linalg.inv(inverse[np.ix_(block, block)])
+        at = int(np.flatnonzero(block == place)[0])
+        found[i] = y[place] - spread[at] @ pull[block], spread[at, at]
     return found
 
 
@@ -356,7 +371,7 @@ def _evidence(
     n, q = seen.y.shape
     noise, pull, total = _noise(p, seen.mates), np.zeros_like(K), 0.0
     for c in range(q):
-        full = K + noise + np.diag(seen.known[:, c] + _JITTER)
+        full = K + noise + np.diag(seen.known[:, c] + _JITTER * (1 + np.diag(K)))
         factor = linalg.cholesky(full, lower=True, check_finite=False)
         inverse = linalg.cho_solve((factor, True), np.eye(n), check_finite=False)
         alpha = inverse @ seen.y[:, c]

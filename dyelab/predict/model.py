@@ -245,17 +245,18 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     steps = steps_of(known.made)
     enough(known, steps)
     kernels = tuple(gp.Likeness(step) for step in steps)
-    each = known.made.iloc[known.seen.recipe]
+    each = known.made.iloc[known.recipe]
     codes = tuple(coded(step, each) for step in steps)
-    scores = tuple(gp.learn(kernels, codes, known.seen))
-    left, off, C = calibration.judged(known, scores)
-    stretch, tail = calibration.stretch_and_tail(calibration.far(off, C))
+    basis = known.basis()
+    seen = known.seen(basis)
+    scores = tuple(gp.learn(kernels, codes, seen))
+    left, off, C = calibration.judged(known, kernels, codes)
+    stretch, tail = calibration.stretch_and_tail(calibration.far(off, C), len(known.made))
     far = calibration.far(off, stretch * C)
     left = left.assign(distance=far, inside=far <= calibration.LIMIT)
     lab = left[["L_left", "a_left", "b_left"]].to_numpy(float)
     odds = calibration.odds(lab, lab + off, stretch * C, tail)
-    basis = known.basis
     return Model(
         *(known.made, basis.white, basis, steps, levels(known.made), kernels, codes),
-        *(known.seen, scores, stretch, tail, odds, left, known.notes),
+        *(seen, scores, stretch, tail, odds, left, known.notes),
     )

@@ -17,13 +17,45 @@ from dyelab.predict.recipes import COLUMNS, STEPS, Step, coded
 
 @dataclass(frozen=True)
 class Gathered:
-    """Recipes of a book, the scores of their swatches, and what is odd about them."""
+    """Recipes of a book, what their n swatches measured, and what is odd about them.
+
+    Attributes
+    ----------
+    made : DataFrame
+        One row a recipe.
+    swatches : ndarray (n,)
+        Their codes.
+    bands : ndarray (n, k)
+        Their reflectances.
+    stated : ndarray (n, 3, 3)
+        Covariance of each, as the readings state it.
+    recipe : ndarray (n,)
+    mates : ndarray (n, n)
+    wavelengths : ndarray (k,) or None
+    white : (illuminant, observer)
+    notes : tuple of str
+    """
 
     made: pd.DataFrame
     swatches: np.ndarray
-    basis: Basis
-    seen: Seen
+    bands: np.ndarray
+    stated: np.ndarray
+    recipe: np.ndarray
+    mates: np.ndarray
+    wavelengths: np.ndarray | None
+    white: tuple[str, int]
     notes: tuple[str, ...]
+
+    def basis(self, some: np.ndarray | None = None) -> Basis:
+        """Components of the recipes, or of those that some swatches have."""
+        rows = np.arange(len(self.recipe)) if some is None else some
+        means = pd.DataFrame(self.bands[rows]).groupby(self.recipe[rows]).mean()
+        return of_bands(means.to_numpy(float), self.wavelengths, self.white)
+
+    def seen(self, basis: Basis) -> Seen:
+        """The swatches in the scores of a basis."""
+        y = basis.scores(self.bands)
+        return Seen(y, basis.variances(y, self.stated), self.recipe, self.mates)
 
 
 def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
@@ -43,11 +75,8 @@ def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
         made["vat"] = found.rows.groupby("variant")["vat"].first().to_numpy(bool)
     white = table.one_white(made)
     nm = None if bands is None else np.array([float(c) for c in bands.columns], float)
-    values = _bands(found.rows, bands, white)
-    basis = of_bands(_means(found.rows, values), nm, white)
-    first, seen = _seen(found.rows, basis, values)
-    codes = first["swatch"].to_numpy(str)
-    return Gathered(made, codes, basis, seen, (*notes, *more, *_left_out(rows, method)))
+    said = (*notes, *more, *_left_out(rows, method))
+    return Gathered(made, *_swatches(found.rows, bands, white), nm, white, said)
 
 
 def _dyed_here(wide: pd.DataFrame) -> pd.DataFrame:
@@ -112,25 +141,21 @@ def _bands(rows: pd.DataFrame, bands: pd.DataFrame | None, white: tuple[str, int
     return bands.loc[rows["reading"]].to_numpy(float)
 
 
-def _means(rows: pd.DataFrame, values: np.ndarray) -> np.ndarray:
-    """Mean over readings of a swatch, then over swatches of a recipe, (g, k)."""
-    pieces = pd.DataFrame(values).groupby([rows["variant"].to_numpy(), rows["swatch"].to_numpy()])
-    return pieces.mean().groupby(level=0).mean().to_numpy(float)
-
-
-def _seen(rows: pd.DataFrame, basis: Basis, values: np.ndarray) -> tuple[pd.DataFrame, Seen]:
-    """First reading of each swatch, and its mean scores with what the readings state of them."""
+def _swatches(
+    rows: pd.DataFrame, bands: pd.DataFrame | None, white: tuple[str, int]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Average the readings of each swatch: see `Gathered` for the parts, in its order."""
     keys = [rows["variant"].to_numpy(), rows["swatch"].to_numpy()]
-    first = (
-        rows.assign(many=1)
-        .groupby(keys, as_index=False)
-        .agg({**dict.fromkeys(rows.columns, "first"), "many": "sum"})
-    )
-    y = pd.DataFrame(basis.scores(values)).groupby(keys).mean().to_numpy(float)
     stated = np.nan_to_num(table.covariances(rows)).reshape(len(rows), 9)
-    mean = pd.DataFrame(stated).groupby(keys).mean().to_numpy(float).reshape(-1, 3, 3)
-    known = basis.variances(y, mean / first["many"].to_numpy(float)[:, None, None])
-    return first, Seen(y, known, first["variant"].to_numpy(int), mates(first))
+    means, spread = (
+        pd.DataFrame(values).groupby(keys).mean().to_numpy(float)
+        for values in (_bands(rows, bands, white), stated)
+    )
+    many = rows.groupby(keys).size().to_numpy(float)
+    first = rows.groupby(keys).head(1).sort_values(["variant", "swatch"], kind="stable")
+    spread = spread.reshape(-1, 3, 3) / many[:, None, None]
+    codes, recipe = first["swatch"].to_numpy(), first["variant"].to_numpy(int)
+    return codes, means, spread, recipe, mates(first)
 
 
 def mates(swatches: pd.DataFrame) -> np.ndarray:
