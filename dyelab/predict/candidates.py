@@ -177,7 +177,7 @@ def _metals(
     seen = set(dyed.itertuples(index=False, name=None))
     there = frame > 0
     keep = there.sum(axis=1) < 2
-    keep |= [one in seen for one in there.itertuples(index=False, name=None)]
+    keep |= np.array([one in seen for one in there.itertuples(index=False, name=None)], bool)
     return frame[keep].reset_index(drop=True)
 
 

@@ -347,6 +347,7 @@ def _cost(
         full = 1 + value[place[:, None], place]
         K *= full
         parts.append((full, place, slopes))
+    K[np.diag_indices_from(K)] *= 1 + _JITTER
     total, pull, by_noise = _evidence(K, p, seen)
     by_kernel = pull * K
     grad = [by_kernel.sum(), *by_noise]
@@ -371,7 +372,7 @@ def _evidence(
     n, q = seen.y.shape
     noise, pull, total = _noise(p, seen.mates), np.zeros_like(K), 0.0
     for c in range(q):
-        full = K + noise + np.diag(seen.known[:, c] + _JITTER * (1 + np.diag(K)))
+        full = K + noise + np.diag(seen.known[:, c] + _JITTER)
         factor = linalg.cholesky(full, lower=True, check_finite=False)
         inverse = linalg.cho_solve((factor, True), np.eye(n), check_finite=False)
         alpha = inverse @ seen.y[:, c]
