@@ -201,11 +201,15 @@ def beside_sentence(row: dict[Any, Any]) -> str:
 
 
 def _small_curves(found: grade.Study) -> list[Any]:
-    """One panel a swatch and exposure, in one figure."""
+    """One panel a swatch and exposure: in one row on paper, two in a row on a screen."""
     fitted = [one for name in found.exposures for one in _fitted(found, name)]
-    made = _drawn(found, fitted, "dEF", height=_SMALL)
+    paper = _drawn(found, fitted, "dEF", height=_SMALL)
+    screen = _drawn(found, fitted, "dEF", height=_SMALL, columns=2, bare=True)
+    if paper is None:
+        return []
     said = " / ".join(dict.fromkeys(one.exposure for one in fitted))
-    return [] if made is None else [parts.live(made, words.say("fastness.figure", exposure=said))]
+    about = words.say("fastness.figure", exposure=said)
+    return [parts.Live(str(screen.to_json()), about, parts.chart(paper, about))]
 
 
 def _overview(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
@@ -365,7 +369,7 @@ def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
         notes = [colours.recipe(row) if "dye" in row else "", row["said"]]
         made = parts.patches(frame, labels, notes)
         patches += [replace(one, numbers="") for one in made]
-    return parts.Chips(tuple(patches), columns=6, height_mm=9, touching=True)
+    return parts.Chips(tuple(patches), columns=6, height_mm=9, touching=True, pairs=True)
 
 
 def figure(
@@ -381,15 +385,17 @@ def _drawn(
     quantity: str,
     at: float | None = None,
     height: int = drawn.PANEL,
+    columns: int = _CURVES,
+    bare: bool = False,
 ) -> Any | None:
     fitted = [one for one in fitted if quantity in one.curves]
     if not fitted:
         return None
-    labels = [_label(found, one) for one in fitted]
+    labels = [one.swatch if bare else _label(found, one) for one in fitted]
     white = (str(found.grades["illuminant"].iloc[0]), int(found.grades["observer"].iloc[0]))
-    return drawn.curves(
-        fitted, labels, quantity, limit=_limit(found, quantity), at=at, white=white, height=height
-    )
+    sized = {"height": height, "columns": columns}
+    limit = _limit(found, quantity)
+    return drawn.curves(fitted, labels, quantity, limit=limit, at=at, white=white, **sized)
 
 
 def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:

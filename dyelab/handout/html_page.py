@@ -54,8 +54,10 @@ def _block(block: Any) -> dict[str, Any]:
         return {"kind": kind, "src": _address(block.svg.encode("utf-8"), "svg"), **more}
     if isinstance(block, Live):
         # "<" inside a script could end it; its JSON escape means the same and can't.
-        figure = json.dumps(json.loads(block.figure), ensure_ascii=True).replace("<", "\\u003c")
-        return {"kind": kind, "figure": figure, "about": block.about}
+        drawn = json.loads(block.figure)
+        figure = json.dumps(drawn, ensure_ascii=True).replace("<", "\\u003c")
+        height = int(drawn.get("layout", {}).get("height") or 440)
+        return {"kind": kind, "figure": figure, "about": block.about, "height": height}
     made = {"kind": kind, **asdict(block)}
     for patch in made.get("patches", ()):
         patch["crop"] = _address(patch["crop"], "png") if patch["crop"] else ""

@@ -60,12 +60,13 @@ class Points:
 
 @dataclass(frozen=True)
 class Chips:
-    """Patches in a grid; `touching` sets them edge to edge."""
+    """Patches in a grid; `touching` sets them edge to edge, `pairs` keeps two and two together."""
 
     patches: tuple[Patch, ...]
     columns: int = 5
     height_mm: float = 18
     touching: bool = False
+    pairs: bool = False
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,8 @@ from dyelab.plot import style
 _UNITS = {"cycle": (1.0, "washes"), "lx h": (1e6, "light dose (Mlx h)"), "h": (1.0, "hours")}
 _BAND = "rgba(128,128,128,0.22)"
 _COLUMNS, PANEL = 4, 230  # panels in a row, and their height in pixels
-_GAP, _ROOM = 0.03, 0.18  # between panels, as parts of the figure
+_GAP = 0.03  # between panels beside one another, as a part of the figure
+_ROOM = 76  # pixels between rows, for the axis title of one and the names of the next
 
 
 def scale_of(unit: str) -> tuple[float, str]:
@@ -60,13 +61,14 @@ def curves(
         return style.figure(height=height)
     columns = min(columns, len(pairs))
     rows = -(-len(pairs) // columns)
-    drawn = style.figure(height=height * rows + 60, showlegend=False)
+    tall = height * rows + _ROOM * (rows - 1)
+    drawn = style.figure(height=tall + 60, showlegend=False)
     span = _span(pairs, quantity, limit)
     for i, (one, name) in enumerate(pairs):
         row, column = divmod(i, columns)
         by, title = scale_of(one.unit)
         far = max(grade.HORIZON * d.longest for d, _ in pairs if d.unit == one.unit) / by
-        axes = _panel(drawn, i, (row, column), (rows, columns))
+        axes = _panel(drawn, i, (row, column), (rows, columns), _ROOM / tall)
         drawn.add_traces(_band(one, quantity, by, axes))
         drawn.add_traces(_line(one, quantity, by, name, axes))
         drawn.add_trace(_readings(one, quantity, by, name, white, axes))
@@ -104,12 +106,12 @@ def _axis(name: str) -> str:
 
 
 def _panel(
-    drawn: go.Figure, i: int, place: tuple[int, int], grid: tuple[int, int]
+    drawn: go.Figure, i: int, place: tuple[int, int], grid: tuple[int, int], room: float
 ) -> dict[str, str]:
     """Set a panel's axes in its place of the grid; their names as traces take them."""
     ending = str(i + 1) if i else ""
-    width, height = (1 - _GAP * (grid[1] - 1)) / grid[1], (1 - _ROOM * (grid[0] - 1)) / grid[0]
-    left, top = place[1] * (width + _GAP), 1 - place[0] * (height + _ROOM)
+    width, height = (1 - _GAP * (grid[1] - 1)) / grid[1], (1 - room * (grid[0] - 1)) / grid[0]
+    left, top = place[1] * (width + _GAP), 1 - place[0] * (height + room)
     drawn.update_layout(
         {
             f"xaxis{ending}": {"domain": [left, left + width], "anchor": f"y{ending}"},
