@@ -1,5 +1,6 @@
 """The swatch book: a folder of open tables that outlives the programs that write it."""
 
+from dyelab.book.areas import located, named_areas
 from dyelab.book.export import export, restore
 from dyelab.book.joining import merge
 from dyelab.book.model import Book, tables
@@ -49,9 +50,11 @@ __all__ = [
     "inside",
     "instrument_readings",
     "keep_photo",
+    "located",
     "matches",
     "materials",
     "merge",
+    "named_areas",
     "open",
     "photos_of",
     "read_by_instrument",

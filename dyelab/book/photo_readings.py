@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import files, table
+from dyelab.book.areas import located
 from dyelab.book.model import Book
 from dyelab.book.opening import add
 from dyelab.book.photos import keep_photo
@@ -49,7 +50,7 @@ def add_photo(
         The photo; it is copied into the book.
     names : mapping of str to str
         Place on the card to swatch, such as ``{"A1": "W07"}``; other places are left out. A
-        swatch that the book doesn't have is added to it.
+        swatch that the book doesn't have is added to it. ``P-01 leaf`` is an area of a cloth.
     method : str
         ``photo`` or ``scan``.
     exposure, amount, unit
@@ -77,9 +78,11 @@ def add_photo(
             f"and this book keeps {table.white_text(bk.white)}. Measure it again with "
             "white=book.white."
         )
-    known = {str(code).casefold(): str(code) for code in bk.swatches["swatch"]}
-    swatches = [known.get(names[p].casefold(), names[p]) for p in windows["place"]]
-    new = [code for code in dict.fromkeys(swatches) if code.casefold() not in known]
+    there = located(bk, names.values())
+    whats = [there.get(names[p], (names[p], "whole")) for p in windows["place"]]
+    swatches, areas = [code for code, _ in whats], [area for _, area in whats]
+    known = set(bk.swatches["swatch"])
+    new = [code for code in dict.fromkeys(swatches) if code not in known]
     grown = add(bk, swatches=pd.DataFrame({"swatch": new})) if new else bk
     grown, source = keep_photo(grown, file)
     short = Path(source).stem[:8]
@@ -88,7 +91,7 @@ def add_photo(
             f"{code}-{short}-{place}"
             for code, place in zip(swatches, windows["place"], strict=True)
         ],
-        **{"swatch": swatches, "part": "swatch", "area": "whole", "method": method},
+        **{"swatch": swatches, "part": "swatch", "area": areas, "method": method},
         **{"source": source, "exposure": exposure, "unit": unit, "taken_at": taken_at},
         **{"amount": np.nan if amount is None else amount, "test": "", **table.NOT_STATED},
     )[table.READINGS.names]

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, table
+from dyelab.book.areas import located
 from dyelab.book.model import Book
 from dyelab.book.opening import add
 from dyelab.errors import InputError
@@ -66,7 +67,7 @@ def instrument_readings(
     lab, spectra : DataFrame or None
         As `read.measurements` gives them; reflectance factors.
     names : mapping of str to str, optional
-        Swatch of a sample, where its name isn't the swatch's code.
+        Swatch of a sample, where its name isn't the swatch's code; ``P-01 leaf`` is an area.
     method : str
         One of `table.METHODS`. Spectra are always ``spectral``.
     exposure, amount, unit
@@ -85,15 +86,16 @@ def instrument_readings(
     Raises
     ------
     InputError
-        If nothing was read, CIELAB stands under another white and `adapt` is off, or a row has
-        an amount but nothing says of what.
+        If nothing was read, a sample is a printed cloth and its area isn't named, CIELAB stands
+        under another white and `adapt` is off, or a row has an amount but nothing says of what.
     """
     found = pd.concat(_coloured(lab, spectra, method, bk.white, adapt), ignore_index=True)
     found = _conditioned(found, conditions or {})
-    known = {str(code).casefold(): code for code in bk.swatches["swatch"]}
     given = {sample.strip(): swatch.strip() for sample, swatch in (names or {}).items()}
     called = [given.get(str(s).strip(), str(s).strip()) for s in found["sample"]]
-    found["swatch"] = [known.get(name.casefold(), "") for name in called]
+    there = located(bk, called)
+    found["swatch"] = [there.get(name, ("", ""))[0] for name in called]
+    found["area"] = [there.get(name, ("", "whole"))[1] for name in called]
     left = found.loc[found["swatch"] == "", ["sample", *table.LAB]].reset_index(drop=True)
     rows = found[found["swatch"] != ""].reset_index(drop=True)
     rows["flags"] = _glowing(bk, rows, exposure)
@@ -101,7 +103,7 @@ def instrument_readings(
     rows = table.with_covariances(rows, _repeatability(rows, repeat) + error)
     rows = _after(rows, exposure, np.nan if amount is None else amount, unit)
     rows["reading"] = _labels(bk, rows)
-    rows = rows.assign(part="swatch", area="whole", test="", n=1, taken_at="")
+    rows = rows.assign(part="swatch", test="", n=1, taken_at="")
     bands = [name for name in rows.columns if str(name).isdigit()]
     whole = rows[bands].notna().any(axis=1)
     spectral = rows.loc[whole, ["reading", *bands]] if whole.any() else None
@@ -288,8 +290,9 @@ def _after(rows: pd.DataFrame, exposure: str, amount: float, unit: str) -> pd.Da
 def _labels(bk: Book, rows: pd.DataFrame) -> list[str]:
     """A name for each reading that the book doesn't hold yet."""
     taken, made = set(bk.readings["reading"]), []
-    for row in rows[["swatch", "source", *table.EXPOSURE]].itertuples():
-        stem = f"{row.swatch}{_ending(row)}-{Path(str(row.source)).stem[:20]}"
+    for row in rows[["swatch", "area", "source", *table.EXPOSURE]].itertuples():
+        area = "" if row.area == "whole" else f"-{row.area}"
+        stem = f"{row.swatch}{area}{_ending(row)}-{Path(str(row.source)).stem[:20]}"
         number = 1
         while (name := stem if number == 1 else f"{stem}-{number}") in taken:
             number += 1

@@ -95,17 +95,29 @@ def wide(bk: Book) -> pd.DataFrame:
         plain["rest"] = plain["rest"].mask(plain["area"] != "whole", plain["rest"] + _PRINTED)
         joined = pd.concat([joined[~unknown], plain]).reset_index(drop=True)
     named = baths(bk)
-    return joined.assign(baths=[named.get(swatch, "") for swatch in joined["swatch"]])
+    places = zip(joined["swatch"], joined["area"], strict=True)
+    found = [named.get(at, named.get((at[0], "whole"), "")) for at in places]
+    return joined.assign(baths=found)
 
 
-def baths(bk: Book) -> dict[str, str]:
-    """Name the baths of each swatch, in the order done; see `wide`."""
-    done = bk.steps.sort_values(["swatch", "order"], kind="stable")
-    named = done["bath"].fillna("").astype(str).str.replace(r"\s+", "_", regex=True)
-    found: dict[str, list[str]] = {}
-    for swatch, kind, bath in zip(done["swatch"], done["kind"], named, strict=True):
-        found.setdefault(swatch, []).append(f"{kind}={bath}")
-    return {swatch: " ".join(steps) for swatch, steps in found.items()}
+def baths(bk: Book) -> dict[tuple[str, str], str]:
+    """Name the baths of each swatch and area, in the order done; see `wide`.
+
+    Areas of one cloth share it, so the cloth itself counts as a bath that they lay in together.
+    """
+    done = _spread(bk.steps).sort_values(["swatch", "area", "order"], kind="stable")
+    done = done[done["kind"] != "assist"]
+    named = done["bath"].fillna("").astype(str).map(_one_word)
+    found: dict[tuple[str, str], list[str]] = {}
+    rows = zip(done["swatch"], done["area"], done["kind"], named, strict=True)
+    for swatch, area, kind, bath in rows:
+        shared = [] if area == "whole" else [f"cloth={_one_word(swatch)}"]
+        found.setdefault((swatch, area), shared).append(f"{kind}={bath}")
+    return {at: " ".join(steps) for at, steps in found.items()}
+
+
+def _one_word(text: str) -> str:
+    return "_".join(text.split())
 
 
 def _filled(frame: pd.DataFrame) -> pd.DataFrame:

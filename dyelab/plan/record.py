@@ -41,9 +41,13 @@ def open_baths(bk: Book) -> pd.DataFrame:
         minutes=("minutes", "first"),
         swatches=("swatch", lambda codes: ", ".join(codes)),
         round=("round", "first"),
+        whole=("area", lambda areas: (areas == "whole").all()),
     ).reset_index()
     found["material"] = [named[key] for key in zip(found["series"], found["bath"], strict=True)]
-    found["weigh_g"] = found["wof"].where(found["wof"] > 0) * found["fibre_g"] / 100
+    # a paste on an area isn't weighed by the whole cloth
+    found["weigh_g"] = (
+        found["wof"].where((found["wof"] > 0) & found["whole"]) * found["fibre_g"] / 100
+    )
     found["stage"] = found["kind"].map(list(KINDS).index)
     ordered = found.sort_values(["series", "round", "stage"], kind="stable")
     return ordered[_COLUMNS].reset_index(drop=True)

@@ -268,6 +268,8 @@ def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
         if {"fibre", name} <= set(there):
             several = made.groupby("fibre", sort=False)[name].transform("nunique") > 1
             there[name] = list(made[name].where(several, ""))
+    if "area" in made:
+        there["area"] = list(made["area"])
     alike = [name for name in ("fibre", "dye", "tannin", "mordant") if name in made]
     if "rest" in there and alike:
         several = made.groupby(alike, sort=False)["rest"].transform("nunique") > 1
@@ -291,6 +293,8 @@ def in_words(row: dict, leave_out: tuple[str, ...] = ()) -> str:
     if "modifier" not in leave_out:
         parts += _further(row, leave_out)
     parts += [str(row.get(n) or "") for n in ("form", "ground") if n not in leave_out]
+    if row.get("area", "whole") not in ("", "whole") and "area" not in leave_out:
+        parts.append(str(row["area"]))
     return ", ".join(part for part in parts if part)
 
 

@@ -1,0 +1,103 @@
+"""Printed and painted cloths: areas are named, recorded, read and compared within the cloth."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyelab import book, plan, shift
+from dyelab.errors import InputError
+
+AREAS = {
+    "leaf": "aluminium acetate 5",
+    "stem": "aluminium acetate 5 + ferrous acetate 2",
+    "flower": "ferrous acetate 2",
+    "sky": "none",
+}
+
+
+def printed(folder, cloths=4):
+    bk = book.create(folder)
+    for n in range(1, cloths + 1):
+        bk = book.add(bk, **plan.printed_cloth(f"P-{n:02}", AREAS, series="prints"))
+    return book.save(bk)
+
+
+def read(bk, cloth_scatter=6.0, own=0.2):
+    """Readings whose cloths differ by much, and whose areas differ by ten in lightness."""
+    rng = np.random.default_rng(8)
+    rows = []
+    for code in bk.swatches["swatch"]:
+        cloth = rng.normal(0, cloth_scatter)
+        for area, L in (("leaf", 50.0), ("stem", 40.0), ("flower", 35.0)):
+            lab = np.array([L + cloth, 20.0, 15.0]) + rng.normal(0, own, 3)
+            rows.append((f"{code}-{area}", code, area, *lab))
+    frame = pd.DataFrame(rows, columns=["reading", "swatch", "area", "L", "a", "b"])
+    told = {"exposure": "none", "method": "typed", "illuminant": "D65", "observer": 10}
+    return book.add(bk, readings=frame.assign(**told))
+
+
+def iron_on_the_stem(made):
+    pairs = shift.of_step(made, "iron").pairs
+    return pairs[pairs["recipe"].str.contains("stem")].iloc[0]
+
+
+def test_areas_are_paired_within_their_cloths(tmp_path):
+    bk = read(printed(tmp_path / "b"))
+    wide = book.wide(bk)
+    made = shift.as_dyed(wide, shared=bk.shared)
+    assert sorted(made.made["area"]) == ["flower", "leaf", "stem"]
+    stem = iron_on_the_stem(made)
+    assert stem["pots"] == 4
+    assert 9 < stem["dE76"] < 11
+    # Cloths scatter by 6 and areas of one cloth by 0.2: as cloths apart, nothing would show.
+    apart = iron_on_the_stem(shift.as_dyed(wide.assign(baths="")))
+    assert (stem["verdict"], apart["verdict"]) == ("real", "chance")
+
+
+def test_a_cloth_apart_from_itself_is_no_replicate(tmp_path):
+    bk = read(printed(tmp_path / "b", cloths=1))
+    pairs = shift.of_step(book.wide(bk), "iron").pairs
+    assert set(pairs["verdict"]) == {"cannot_tell"}
+
+
+@pytest.mark.parametrize(
+    ("name", "found"),
+    [
+        ("P-01 leaf", ("P-01", "leaf")),
+        ("p-01: Stem", ("P-01", "stem")),
+        ("P-01 (flower)", ("P-01", "flower")),
+        ("P-01_leaf", ("P-01", "leaf")),
+        ("P-01 whole", ("P-01", "whole")),
+        ("P-01 root", None),
+        ("P-9", None),
+    ],
+)
+def test_an_area_is_known_by_its_name(tmp_path, name, found):
+    bk = printed(tmp_path / "b", cloths=1)
+    assert book.located(bk, [name]).get(name) == found
+
+
+def test_the_bare_code_of_a_printed_cloth_is_asked_about(tmp_path):
+    bk = printed(tmp_path / "b", cloths=1)
+    with pytest.raises(InputError, match="P-01 leaf"):
+        book.located(bk, ["P-01"])
+    lab = pd.DataFrame(
+        {"sample": ["P-01 leaf", "P-01 stem", "P-01 sky"], "L": [50.0, 40, 80], "a": 1.0, "b": 2.0}
+    ).assign(illuminant="D65", observer=10, source="typed")
+    made = book.instrument_readings(bk, lab, None, method="typed")
+    assert made.readings["area"].tolist() == ["leaf", "stem"]
+    assert made.left["sample"].tolist() == ["P-01 sky"]
+    with pytest.raises(InputError, match="nowhere on the cloth"):
+        book.instrument_readings(bk, lab.assign(sample="P-01"), None, method="typed")
+
+
+def test_a_printed_cloth_is_recorded_paste_by_paste(tmp_path):
+    bk = printed(tmp_path / "b", cloths=1)
+    waiting = plan.open_baths(bk).set_index("bath")
+    assert {"P-01 leaf", "P-01 stem", "P-01 flower", "P-01 dye"} <= set(waiting.index)
+    assert np.isnan(waiting.loc["P-01 leaf", "weigh_g"])
+    assert waiting.loc["P-01 dye", "weigh_g"] == pytest.approx(6.0)  # 30 % of 20 g
+    for bath in waiting.index:
+        bk = plan.done(bk, bath, on="2026-05-01")
+    assert plan.open_baths(bk).empty
+    assert bk.swatches["made_on"].tolist() == ["2026-05-01"]
