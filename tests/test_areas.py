@@ -101,3 +101,19 @@ def test_a_printed_cloth_is_recorded_paste_by_paste(tmp_path):
         bk = plan.done(bk, bath, on="2026-05-01")
     assert plan.open_baths(bk).empty
     assert bk.swatches["made_on"].tolist() == ["2026-05-01"]
+
+
+def test_the_card_of_a_printed_cloth_shows_each_area_and_weighs_no_paste_by_the_whole(tmp_path):
+    from dyelab.handout import colours
+    from dyelab.handout.sheets import recipe_cards
+
+    bk = read(printed(tmp_path / "b", cloths=2))
+    page = recipe_cards.card(colours.source(bk), swatch="P-01")
+    text = repr(page)
+    for area in ("leaf", "stem", "flower"):
+        assert f"P-01 {area}" in text
+    steps = next(block for block in page.blocks if hasattr(block, "numeric"))
+    shown = repr(steps)
+    assert "aluminium acetate" in shown
+    assert "1.00" not in shown  # 5 % of the whole cloth's 20 g, which no area takes
+    assert "6.00" in shown  # 30 % madder for the whole

@@ -34,7 +34,7 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
     steps = bk.steps[bk.steps["swatch"] == swatch].sort_values("order")
     used = [str(name) for name in steps["material"] if str(name)]
     blocks: list[Any] = [
-        _frame(source, swatch),
+        *_frames(source, swatch),
         parts.Heading(words.say("pages.steps")),
         _steps(steps, about.get("mass_g")),
     ]
@@ -62,24 +62,38 @@ def samples(
     known = list(source.book.swatches["swatch"])
     chosen = [choose(str(code), known, "swatch", "in this book") for code in swatches]
     blocks = [parts.Text(words.say("pages.samples_lead"), "small")]
-    frames = [_frame(source, code) for code in chosen]
+    frames = [frame for code in chosen for frame in _frames(source, code)]
     title = words.say("pages.samples_title", book=getattr(source.book, "title", "") or "")
     return own.page(title.strip(), [*blocks, *frames], white=source.white, how=source.how)
 
 
 def _named(source: colours.Source, swatch: str) -> str:
     rows = source.of_swatch(swatch)
+    if len(rows) and rows["area"].nunique() > 1:  # a printed cloth has no one recipe
+        return swatch
     return colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
 
 
-def _frame(source: colours.Source, swatch: str) -> parts.Frame:
+def _frames(source: colours.Source, swatch: str) -> list[parts.Frame]:
+    """One frame a swatch, and one for each area of a printed cloth: their mean is nowhere on it."""
+    rows = source.of_swatch(swatch)
+    whole = [_frame(source, swatch, swatch, rows)]
+    if not len(rows) or set(rows["area"]) == {"whole"}:
+        return whole
+    return [
+        _frame(source, swatch, swatch if area == "whole" else f"{swatch} {area}", own)
+        for area, own in rows.groupby("area", sort=False)
+    ]
+
+
+def _frame(source: colours.Source, swatch: str, label: str, rows: pd.DataFrame) -> parts.Frame:
     bk = source.book
     about = bk.swatches[bk.swatches["swatch"] == swatch].iloc[0]
-    rows = source.of_swatch(swatch)
     mean = rows[table.LAB].mean() if len(rows) else pd.Series(np.nan, index=table.LAB)
     lab = pd.DataFrame([{**mean.to_dict(), **dict(zip(table.WHITE, source.white, strict=True))}])
-    (patch,) = parts.patches(lab, [swatch])
-    wanted = (_named(source, swatch), about.get("ground"), about.get("made_on"), about.get("note"))
+    (patch,) = parts.patches(lab, [label])
+    named = colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
+    wanted = (named, about.get("ground"), about.get("made_on"), about.get("note"))
     lines = tuple(str(line) for line in wanted if isinstance(line, str) and line)
     return parts.Frame(patch, lines)
 
@@ -90,6 +104,7 @@ def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:
         {
             "order": int(row["order"]),
             "kind": row["kind"],
+            "area": "" if row["area"] == "whole" else row["area"],
             "material": row["material"],
             "dose": _dose(row),
             "grams": _grams(row, mass),
@@ -98,17 +113,33 @@ def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:
         for row in steps.to_dict("records")
     ]
     shown = pd.DataFrame(rows, columns=_STEP_COLUMNS)
+    if (shown["area"] == "").all():
+        shown = shown.drop(columns="area")
     made = parts.number_table(shown, words.say("pages.weighed", mass=weighed))
-    right = tuple(name not in ("kind", "material", "dose") for name in _STEP_COLUMNS)
+    right = tuple(name not in ("kind", "area", "material", "dose") for name in shown)
     return replace(made, numeric=right)
 
 
-_STEP_COLUMNS = ["order", "kind", "material", "dose", "grams", "temperature_C", "minutes", "pH"]
+_STEP_COLUMNS = [
+    "order",
+    "kind",
+    "area",
+    "material",
+    "dose",
+    "grams",
+    "temperature_C",
+    "minutes",
+    "pH",
+]
 
 
 def _dose(row: dict[Any, Any]) -> str:
     amount = row["amount"]
-    return f"{float(amount):g} {row['unit']}".strip() if pd.notna(amount) else "–"
+    dose = f"{float(amount):g} {row['unit']}".strip() if pd.notna(amount) else "–"
+    dips = row.get("dips")
+    return (
+        words.say("pages.dips", dose=dose, dips=int(dips)) if pd.notna(dips) and dips > 1 else dose
+    )
 
 
 def _plain(value: Any) -> str:
@@ -116,10 +147,16 @@ def _plain(value: Any) -> str:
 
 
 def _grams(row: dict[Any, Any], mass: Any) -> str:
-    """Grams for this swatch, to a hundredth: small swatches need small weights."""
+    """Grams for this swatch, to a hundredth; a paste on one area isn't weighed by the whole."""
     from dyelab import recipe
 
-    known = pd.notna(row["amount"]) and mass is not None and pd.notna(mass) and mass > 0
+    known = (
+        row["area"] == "whole"
+        and pd.notna(row["amount"])
+        and mass is not None
+        and pd.notna(mass)
+        and mass > 0
+    )
     if row["unit"] == "% WOF" and known:
         return f"{recipe.grams(float(row['amount']), float(mass)):.2f}"
     return f"{float(row['amount']):.2f}" if row["unit"] == "g" and known else parts.cell(None)
