@@ -125,3 +125,10 @@ def test_pages_name_the_white(mine):
     page = report(grown)
     assert "D50/2°" in page.note
     assert "D65" not in str(page)
+
+
+def test_a_colour_under_another_white_is_not_taken_in(mine):
+    row = {"reading": "r1", "swatch": "W1", "exposure": "none", "method": "typed"}
+    row |= {"illuminant": "D65", "observer": 10, "L": 50, "a": 1, "b": 2}
+    with pytest.raises(InputError, match=r"r1 stands under D65/10°, this book under D50/2°"):
+        book.add(mine, readings=pd.DataFrame([row]))

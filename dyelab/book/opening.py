@@ -383,7 +383,24 @@ def _checked(bk: Book, rows: dict[str, pd.DataFrame], *, replaced: bool) -> Book
         more = f"\n… and {len(faults) - 5} more." if len(faults) > 5 else ""
         raise InputError(f"nothing was added:\n{shown}{more}")
     new: dict[str, Any] = {name: typed[name] for name in rows}
+    if "readings" in rows:
+        _one_white(bk, new["readings"])
     return replace(bk, **new)
+
+
+def _one_white(bk: Book, readings: pd.DataFrame) -> None:
+    """Refuse added colours under another white: one of them would stop every comparison."""
+    own = (readings["illuminant"] == bk.white[0]) & (readings["observer"] == bk.white[1])
+    fresh = ~own & ~readings["reading"].isin(bk.readings["reading"])
+    if fresh.any():
+        row = readings[fresh].iloc[0]
+        theirs, ours = (str(row["illuminant"]), int(row["observer"])), bk.white
+        raise InputError(
+            f"nothing was added: reading {row['reading']} stands under "
+            f"{table.white_text(theirs)}, this book under {table.white_text(ours)}. Read its "
+            f"spectrum, begin a book under {table.white_text(theirs)}, or adapt the value, an "
+            f'estimate: convert.adapt(table, "{ours[0]}", {ours[1]}).'
+        )
 
 
 def _with(name: str, old: pd.DataFrame, new: pd.DataFrame, replaced: bool) -> pd.DataFrame:

@@ -120,7 +120,7 @@ def _chip(row: Any, label: str, note: str = "") -> frame.Chip:
 
 def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame.Chip]:
     """Return the predicted colour under the book's light, and under lamps where spectra tell."""
-    own = words.say("exploring.chip_other", illuminant=f"{here['illuminant']}")
+    own = words.say("exploring.chip_other", illuminant=table.white_text(bench.model.white))
     lamps = [name for name in shift.LAMPS if name != here["illuminant"]]
     if not bench.model.spectral:
         return [_chip(here, own)]
