@@ -87,7 +87,7 @@ def test_weaker_or_duller_is_said_with_the_spectra(yard):
 @pytest.mark.parametrize(
     ("choices", "said"),
     [
-        ({"picture": "family"}, "Hold a dye"),
+        ({"picture": "family"}, "Choose one under"),
         ({"what": "mordant", "picture": "dose"}, "Only iron and copper have dose curves"),
         ({"what": "tannin", "dye": "cochineal"}, "Dye one swatch of a recipe"),
     ],

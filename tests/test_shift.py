@@ -205,7 +205,7 @@ def test_madder_on_wool_goes_darker_and_lower_in_chroma(yard, metal):
     assert (alumed["verdict"] == "real").all()
 
 
-def test_alum_makes_madder_on_wool_clearer(yard):
+def test_alum_makes_madder_on_wool_brighter(yard):
     """Fibers and Polymers 2014, 15(12), 2504, abstract (seen): alum lighter and higher in chroma
     than the other mordants."""
     made = yard[1].made.query("dye == 'madder' and fibre == 'wool' and mordant == 'potash alum'")

@@ -64,7 +64,7 @@ def reference(source: str | Path = "average", white: tuple[str, int] = DEFAULT_W
     ----------
     source : str or Path
         A measurement file of the 24 patches (CGATS, CxF3, CSV; spectra or CIELAB), or the name
-        of a published average: ``average``, ``before-2014``, ``after-2014``.
+        of a published average: ``average``, ``older``, ``newer``.
     white : (illuminant, observer)
         Wanted for its colours. Spectra are computed for it; CIELAB under another is adapted.
 

@@ -22,7 +22,7 @@ _PATH: Any = click.Path(path_type=Path)
     metavar="REF",
     required=True,
     help="Values of the 24-patch target: a measurement file, a published average (average, "
-    "before-2014, after-2014), or white to go by the card's paper alone.",
+    "older, newer), or white to go by the card's paper alone.",
 )
 @click.option("--card", metavar="CARD.json", type=_PATH, help="Layout of the card.")
 @click.option(

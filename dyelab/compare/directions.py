@@ -52,7 +52,7 @@ def direction(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[str]:
 def _phrase(move: list[float], hue: str) -> str:
     if not all(map(math.isfinite, move)):
         return "not measured"
-    names = (("lighter", "darker"), ("clearer", "duller"), (hue, ""))
+    names = (("lighter", "darker"), ("brighter", "duller"), (hue, ""))
     parts = [_said(amount, *pair) for amount, pair in zip(move, names, strict=True)]
     return ", ".join(part for part in parts if part) or "no visible change"
 

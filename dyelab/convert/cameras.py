@@ -16,8 +16,8 @@ from dyelab.table import DEFAULT_WHITE
 # Our names for colour-science's tables; the measured average is spectral, the others CIELAB.
 _SPECTRAL = {"average": "BabelColor Average"}
 _COLOURS = {
-    "before-2014": "ColorChecker24 - Before November 2014",
-    "after-2014": "ColorChecker24 - After November 2014",
+    "older": "ColorChecker24 - Before November 2014",
+    "newer": "ColorChecker24 - After November 2014",
 }
 
 

@@ -277,7 +277,7 @@ def _most(moved: pd.Series) -> str:
     for ways in said:
         for word in ways:
             counts[word] = counts.get(word, 0) + 1
-    order = ["lighter", "darker", "clearer", "duller", "redder", "yellower", "greener", "bluer"]
+    order = ["lighter", "darker", "brighter", "duller", "redder", "yellower", "greener", "bluer"]
     shared = [word for word in order if 2 * counts.get(word, 0) >= len(said)]
     return ", ".join(shared) or "no way shared by half of the pairs"
 

@@ -8,7 +8,7 @@ def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, s
     opened.run_all()
     answer = page.locator(".dyelab .dl-answer")
     assert "recipes" in answer.inner_text()
-    drawn(lambda: choose("Hold dye", "weld"))
+    drawn(lambda: choose("Only with dye", "weld"))
     assert "iron" in answer.inner_text()
     for picture in (
         "one small plane a dye and fibre",
@@ -21,7 +21,7 @@ def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, s
         page.wait_for_timeout(400)
         shot(f"compare-{picture.split()[0].replace('/', '')}", width=1280)
     looks(opened, "compare")
-    drawn(lambda: choose("What varies", "the tannin"))
+    drawn(lambda: choose("Show what this step does", "the tannin"))
     assert "tannin" in answer.inner_text()
     for name, suffix in (("Save the table (CSV)", "csv"), ("Save the figure (SVG)", "svg")):
         page.get_by_role("button", name=name).click()

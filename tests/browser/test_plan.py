@@ -44,9 +44,9 @@ def test_plan_print_put_record_and_find(notebook, page, shot, looks, desk):
 
     record.get_by_text("still to be done").wait_for()  # the panels below have followed
     shot("record", selector=".dyelab >> nth=3")
-    record.get_by_label("Really weighed (g)").fill("2.5")
-    record.get_by_label("Really weighed (g)").press("Tab")
-    record.get_by_role("button", name="It was done so").click()
+    record.get_by_label("Weighed (g)").fill("2.5")
+    record.get_by_label("Weighed (g)").press("Tab")
+    record.get_by_role("button", name="Save what was done").click()
     record.get_by_text("Saved.").wait_for()
     steps = book.open(desk / "madder-book").steps
     assert (steps["state"] == "done").sum() > 1
