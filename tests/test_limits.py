@@ -4,11 +4,12 @@ import io
 import time
 import zipfile
 
+import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
 
-from dyelab import book, card, errors, files, limits, press, read, recipe
+from dyelab import book, card, errors, files, limits, press, read, recipe, table
 from dyelab.errors import InputError
 from dyelab.panel import save
 
@@ -150,3 +151,10 @@ def test_headings_that_repeat_over_ragged_rows(tmp_path):
     frame, ragged = files.cells(tmp_path / "a.csv")
     assert isinstance(frame, pd.DataFrame)
     assert set(ragged) == {2, 3}
+
+
+def test_a_number_of_hundreds_of_digits_is_no_number():
+    for long in ("9" * 400, "-" + "9" * 310):
+        found = table.numbers(pd.Series([long, "2", "x", ""]))
+        assert found[1] == 2
+        assert not np.isfinite(found[[0, 2, 3]]).any()

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from dyelab import table
 from dyelab.read.columns import Roles
 from dyelab.read.conditions import column_conditions, geometry
 from dyelab.read.grid import Grid
@@ -98,14 +99,14 @@ def name_faults(rows: Rows) -> list[dict]:
 
 def numbers(cells: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """Cells as numbers, NaN where they aren't; decimal commas are read when there are any."""
-    values = cells.apply(pd.to_numeric, errors="coerce")
+    values = cells.apply(table.as_floats)
     if not values.isna().any(axis=None):
         return values, []
     comma = any(cells[name].str.match(r"^[-+]?\d*,\d+(?:[eE]|$)").any() for name in cells)
     if not comma:
         return values, []
     points = decimal_points(cells)
-    return points.apply(pd.to_numeric, errors="coerce"), ["decimal commas were read as points"]
+    return points.apply(table.as_floats), ["decimal commas were read as points"]
 
 
 def not_numbers(rows: Rows, values: pd.DataFrame, cells: pd.DataFrame, what: str) -> list[dict]:
@@ -131,7 +132,7 @@ def with_extras(frame: pd.DataFrame, grid: Grid, role: Roles) -> pd.DataFrame:
     taken = set(frame.columns) | role.others
     extra = grid.cells[[column for column in grid.cells if column and column not in taken]].copy()
     for column in set(STANDARD_UNCERTAINTIES) & set(extra.columns):
-        extra[column] = pd.to_numeric(extra[column], errors="coerce")
+        extra[column] = table.as_floats(extra[column])
     known = column_conditions(extra.columns)
     extra = extra.rename(columns={c: n for c, n in known.items() if n not in extra.columns})
     if "geometry" in extra:

@@ -28,7 +28,7 @@ from dyelab.table.columns import (
 from dyelab.table.conditions import CONDITIONS, NOT_STATED, conditions_text, method_of, ways
 from dyelab.table.exposures import EXPOSURE, exposed, exposure_columns
 from dyelab.table.number_text import decimal_points, number, number_list, written
-from dyelab.table.typing import as_text, blanks, empty, numbers, typed
+from dyelab.table.typing import as_floats, as_text, blanks, empty, numbers, typed
 from dyelab.table.white import (
     COVARIANCE,
     DEFAULT_WHITE,
@@ -69,6 +69,7 @@ __all__ = [
     "WHITES",
     "Column",
     "Table",
+    "as_floats",
     "as_text",
     "blanks",
     "book_white",

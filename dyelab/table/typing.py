@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab import limits
 from dyelab.table.columns import Table
 
 
@@ -42,7 +43,16 @@ def numbers(cells: pd.Series) -> np.ndarray:
     blank = blanks(cells)
     if blank.all():
         return np.full(len(cells), np.nan)
-    return pd.to_numeric(cells.where(~blank, "nan"), errors="coerce").to_numpy(float)
+    return as_floats(cells.where(~blank, "nan")).to_numpy(float)
+
+
+def as_floats(cells: pd.Series) -> pd.Series:
+    """Return text cells as floats, NaN where they are no number or one of hundreds of digits."""
+    try:
+        return pd.to_numeric(cells, errors="coerce")
+    except OverflowError:
+        short = cells.astype(str).str.len() <= limits.DIGITS
+        return pd.to_numeric(cells.where(short, "nan"), errors="coerce")
 
 
 def as_text(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
