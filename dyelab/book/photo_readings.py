@@ -1,6 +1,6 @@
 """Readings of a photo into a book: which swatch lay where, and the error that they share."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -38,6 +38,8 @@ def add_photo(
     amount: float | None = None,
     unit: str = "",
     taken_at: str = "",
+    goes_with: str = "",
+    witnesses: Collection[str] = (),
 ) -> tuple[Book, pd.DataFrame]:
     """Add the named windows of a photo to a book, with the photo and the error they share.
 
@@ -57,6 +59,11 @@ def add_photo(
         As in `table.READINGS`; the same for all.
     taken_at : str
         Such as ``2026-04-30T14:05:00``.
+    goes_with : str
+        Source of the earlier photo that this one goes with, where `measure.joined` has given
+        their readings the error that they share.
+    witnesses : collection of str
+        Swatches that were never treated, whatever the others went through.
 
     Returns
     -------
@@ -84,7 +91,7 @@ def add_photo(
     known = set(bk.swatches["swatch"])
     new = [code for code in dict.fromkeys(swatches) if code not in known]
     grown = add(bk, swatches=pd.DataFrame({"swatch": new})) if new else bk
-    grown, source = keep_photo(grown, file)
+    grown, source = keep_photo(grown, file, goes_with=goes_with)
     short = Path(source).stem[:8]
     rows = windows[_FROM_PHOTO].assign(
         reading=[
@@ -95,6 +102,8 @@ def add_photo(
         **{"source": source, "exposure": exposure, "unit": unit, "taken_at": taken_at},
         **{"amount": np.nan if amount is None else amount, "test": "", **table.NOT_STATED},
     )[table.READINGS.names]
+    untreated = rows["swatch"].isin({known.get(w.casefold(), w) for w in witnesses})
+    rows.loc[untreated, ["exposure", "amount", "unit"]] = ["none", np.nan, ""]
     again = sorted(set(rows["reading"]) & set(bk.readings["reading"]))
     if again:
         raise InputError(
@@ -122,7 +131,9 @@ def _shared(shared: pd.DataFrame, windows: pd.DataFrame, rows: pd.DataFrame) -> 
     """The shared error under the names that the readings have in the book."""
     own = dict(zip(windows["photo"] + "/" + windows["place"], rows["reading"], strict=True))
     kept = shared[shared["reading"].isin(own)]
-    return kept.assign(reading=kept["reading"].map(own), source=rows["source"].iloc[0])
+    photo = windows["photo"].iloc[0]
+    source = kept["source"].where(kept["source"].ne(photo), rows["source"].iloc[0])
+    return kept.assign(reading=kept["reading"].map(own), source=source)
 
 
 def read_places(path: str | Path) -> dict[str, dict[str, str]]:

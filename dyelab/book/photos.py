@@ -40,12 +40,13 @@ def leads_out(name: str) -> bool:
 
 
 def keep_photo(
-    bk: Book, file: str | Path, *, swatches: list[str] | None = None
+    bk: Book, file: str | Path, *, swatches: list[str] | None = None, goes_with: str = ""
 ) -> tuple[Book, str]:
     """Copy a photo into the book, named by its content, and list it in ``photos.csv``.
 
     The copy is made at once; the list is saved with the book. The same photo again is kept
-    once.
+    once. `goes_with` names an earlier photo of the book, by the same phone, of the same card in
+    the same light.
 
     Returns
     -------
@@ -68,6 +69,7 @@ def keep_photo(
     listed = bk.photos.loc[bk.photos["photo"] == name, "swatch"]
     rows = [
         {"photo": name, "swatch": code, "original": origin.name, "added_at": now}
+        | ({"goes_with": goes_with.removeprefix(f"{FOLDER}/")} if goes_with else {})
         for code in (swatches or [""])
         if code not in set(listed)
     ]

@@ -69,6 +69,7 @@ def gather(
     shared: pd.DataFrame | None = None,
     series: str | None = None,
     baths: str = "baths",
+    dyed: str | None = None,
 ) -> Variants:
     """Average readings to pieces, and pieces to variants.
 
@@ -89,6 +90,9 @@ def gather(
     baths : str
         Column that names the bath of each step, as ``book.wide`` gives it. Without it every
         piece is taken for a pot of its own, and the verdicts say so.
+    dyed : str, optional
+        Column that names the dyed cloth where a variant is one state of it, such as before and
+        after a test: readings of photos that go together share what the camera gets wrong of it.
 
     Returns
     -------
@@ -111,7 +115,8 @@ def gather(
     first = np.unique(swatch, return_index=True)[1]
     to_variant = _averaging(variant[first])
     lab = to_piece @ frame[table.LAB].to_numpy(float)
-    shares, blocks = _loadings(frame, shared, variant)
+    cloth = None if dyed is None else pd.factorize(frame[dyed])[0]
+    shares, blocks = _loadings(frame, shared, variant, cloth)
     stated = _stated(frame, blocks, to_variant @ to_piece)
     kinds = np.zeros(len(frame), int) if series is None else pd.factorize(frame[series])[0]
     mean, group = to_variant @ lab, kinds[np.unique(variant, return_index=True)[1]]
@@ -151,7 +156,10 @@ def _scatter(lab: np.ndarray, variant: np.ndarray, mean: sparse.csr_array) -> np
 
 
 def _loadings(
-    frame: pd.DataFrame, shared: pd.DataFrame | None, variant: np.ndarray
+    frame: pd.DataFrame,
+    shared: pd.DataFrame | None,
+    variant: np.ndarray,
+    cloth: np.ndarray | None = None,
 ) -> tuple[sparse.csr_array, np.ndarray]:
     """Loadings of each reading as a (3 n, q) matrix, and their own covariance (n, 3, 3).
 
@@ -168,6 +176,12 @@ def _loadings(
     of_recipe = rows.get("scope", pd.Series("", rows.index)).to_numpy() == "recipe"
     recipe = np.where(of_recipe, variant[at], -1)
     source = rows["source"].where(~of_recipe, "")  # another photo by that camera errs the same way
+    if cloth is not None and "source" in frame:
+        own = frame["source"].to_numpy()[at]
+        several = set(rows["source"][rows["source"].to_numpy() != own])  # sources of more photos
+        linked = of_recipe & rows["source"].isin(several).to_numpy()
+        recipe = np.where(linked, cloth[at], recipe)
+        source = source.where(~linked, rows["source"])
     keys = pd.MultiIndex.from_arrays([source, rows["factor"], recipe])
     factor = pd.factorize(keys)[0]
     values = rows[table.LAB].to_numpy(float)

@@ -77,7 +77,7 @@ def gathered(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
         shared = shared.merge(names, on="reading").drop(columns="reading")
         shared = shared.rename(columns={"_row": "reading"})
     rows = rows.assign(reading=rows["_row"])
-    return compare.gather(rows, by="set", piece="set", shared=shared)
+    return compare.gather(rows, by="set", piece="set", shared=shared, dyed="swatch")
 
 
 def _one_kind(

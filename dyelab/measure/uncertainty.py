@@ -81,11 +81,11 @@ def covariances(
         recipe share it.
     """
     slope = made.slope(rgb)
-    relative = _cloth(seen.blocks) + _storage(rgb, full)
-    # All channels together: an error of light.
-    relative += max(light.left, _LIGHT) ** 2 + _STRAINED * made.strain**2
-    relative += _MAPPED * light.mapped**2 + light.by_channel(len(rgb))
+    relative = _cloth(seen.blocks) + storage(rgb, full) + max(light.left, _LIGHT) ** 2
+    # What a program does to a colour it does to all of that colour, in the next photo too.
+    program = light.by_channel(len(rgb)) + _STRAINED * made.strain**2 + _MAPPED * light.mapped**2
     own, common = made.doubt(made.lab(rgb))
+    own = own + slope @ program @ np.swapaxes(slope, 1, 2)
     factors = _fewer(_lit(common, slope, light.off))
     shared = np.einsum("nfk,nfl->nkl", factors, factors)
     whole = slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared
@@ -114,7 +114,7 @@ def _cloth(blocks: np.ndarray) -> np.ndarray:
     return spread / AREAS * (AREAS - 1) / (AREAS - 3)
 
 
-def _storage(rgb: np.ndarray, full: int) -> np.ndarray:
+def storage(rgb: np.ndarray, full: int) -> np.ndarray:
     """Rounding and compression of 8-bit files: independent by channel, relative."""
     if full > 255:
         return np.zeros((len(rgb), 3, 3))

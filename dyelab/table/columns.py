@@ -210,6 +210,11 @@ PHOTOS = Table(
         Column("original", about="the name it came with"),
         Column("added_at", "datetime", remedy="Write it as 2026-04-30T14:05:00."),
         Column("note"),
+        Column(
+            "goes_with",
+            about="an earlier photo by the same phone, of the same card in the same light, whose "
+            "calibration error this one shares",
+        ),
     ),
     links=(("swatch", "swatches", "swatch"),),
 )

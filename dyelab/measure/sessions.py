@@ -1,0 +1,381 @@
+"""Photos that go together: by one phone, of one card, in one light; what their errors share.
+
+What a calibration gets wrong about a cloth's spectrum it gets wrong alike in the next photo of the
+same phone, card and light. So a difference between two such photos is far surer than either colour.
+What differs between them (where card and light lay, a program that answers to what lies on the
+card) is estimated from the card, which both show, and from swatches that were never treated.
+"""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert
+from dyelab.book import Book
+from dyelab.calibrate import Calibration
+from dyelab.errors import InputError
+from dyelab.measure.single_photo import Measured
+from dyelab.measure.uncertainty import storage
+from dyelab.numerics import semidefinite
+from dyelab.read import file_data
+from dyelab.table import LAB, covariances
+
+TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"
+# All by trial on pairs of rendered photos; tests/benchmarks/pairs.py prints what they give.
+MOST_APART = 0.75  # ΔE00, root mean square of the patches, beyond which photos don't go together
+_ALIKE = 9.0  # CIELAB units over which calibration errors are alike, as `calibrate` takes them
+_CHANGED = 22.0  # CIELAB units over which the error of a changing cloth stays its own
+_GAIN = 0.05  # of a change: what an undone program leaves wrong of it
+_PATCHES = 1.0  # position moves a window by so much more than it moves a patch
+_LEAST = 0.05  # CIELAB units by which position moves any window
+_CLIPPED = 0.1  # share of its error that a clipped window doesn't have in common
+_COMMON = 0.3  # share of position's error that the windows of a photo have in common
+_FAR = 16.3  # of chi-square with three degrees of freedom, passed by one in a thousand
+
+
+@dataclass(frozen=True)
+class Kinship:
+    """Whether two photos go together, and what is left between them.
+
+    Attributes
+    ----------
+    verdict : str
+        ``together``; ``camera`` (the files name another one); ``look`` (the target's patches,
+        exposure apart, are not what they were: another light, phone or program); ``no_target``
+        (a photo shows no target to tell by).
+    apart : float
+        Root mean square ΔE00 of the patches, by the first photo's calibration.
+    between : ndarray (3, 3)
+        What position does to a colour: of the patches' differences, each photo by its own
+        calibration.
+    """
+
+    verdict: str
+    apart: float = np.nan
+    between: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """An earlier photo's readings as a book keeps them.
+
+    Attributes
+    ----------
+    source : str
+        Its name in the book.
+    readings : DataFrame
+        `reading, swatch, L, a, b` and the covariance.
+    shared : DataFrame
+        Their rows of `table.SHARED` under this source.
+    """
+
+    source: str
+    readings: pd.DataFrame
+    shared: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Joined:
+    """A photo measured as going with an earlier one.
+
+    Attributes
+    ----------
+    measured : Measured
+        Its shared errors under the earlier photo's source; colours less what the witnesses say
+        that the camera did.
+    witnesses : DataFrame
+        `swatch, dE00` (change between the photos before it was taken off), `large`.
+    taken_off : ndarray (3,)
+        L*, a*, b* taken off every window.
+    """
+
+    measured: Measured
+    witnesses: pd.DataFrame
+    taken_off: np.ndarray
+
+
+def kinship(
+    first: Measured, second: Measured, *, files: tuple[str | Path, str | Path] | None = None
+) -> Kinship:
+    """Check on target and paper, and by what the files say, whether two photos go together.
+
+    Parameters
+    ----------
+    first, second : Measured
+        Both with card and target.
+    files : tuple of two paths, optional
+        The photos' files, for the camera that they name.
+    """
+    if files is not None and other_camera(*files):
+        return Kinship(OTHER_CAMERA)
+    seen = [_patches(made) for made in (first, second)]
+    if seen[0] is None or seen[1] is None:
+        return Kinship(NO_TARGET)
+    cal, paper = first.setup.calibration, _paper(first)
+    # Exposure and white balance apart: these each photo's own calibration takes care of.
+    gain = np.exp(np.median(np.log(seen[1] / seen[0]), axis=0))
+    labs = [_lab(cal, patches * paper) for patches in (seen[0], seen[1] / gain)]
+    stored = _rounding(first) + _rounding(second)
+    real = 1 - np.trace(stored) / max(np.mean((labs[1] - labs[0]) ** 2) * 3, 1e-9)
+    apart = float(np.sqrt(np.mean(convert.dE00(*labs) ** 2) * np.clip(real, 0.1, 1)))
+    cals = [made.setup.calibration for made in (first, second)]
+    moved = np.subtract(*(_lab(one, one.witnesses) for one in cals))
+    whole = moved.T @ moved / len(moved)
+    between = semidefinite((whole - stored)[None])[0] + 0.1 * whole
+    return Kinship(TOGETHER if apart <= MOST_APART else OTHER_LOOK, apart, between)
+
+
+def _rounding(made: Measured) -> np.ndarray:
+    """Mean covariance (3, 3) of the patches' colours from storing them in 8 bits."""
+    cal = made.setup.calibration
+    values = cal.undoing.undo(cal.witnesses)
+    slope = cal.slope(values)
+    return (slope @ storage(values, 255) @ np.swapaxes(slope, 1, 2)).mean(axis=0)
+
+
+def other_camera(first: str | Path, second: str | Path) -> bool:
+    """Whether both files name a camera, and not the same one."""
+    cameras = [file_data(path)["camera"] for path in (first, second)]
+    return all(cameras) and cameras[0] != cameras[1]
+
+
+def joined(
+    earlier: Earlier,
+    kin: Kinship,
+    measured: Measured,
+    names: dict[str, str],
+    witnesses: tuple[str, ...] = (),
+) -> Joined:
+    """Give a photo's readings the errors that they share with an earlier photo's.
+
+    Parameters
+    ----------
+    earlier : Earlier
+        The photo it goes with, as the book keeps it.
+    kin : Kinship
+        Of the two photos.
+    measured : Measured
+        The later photo.
+    names : dict of str to str
+        Swatch of each place.
+    witnesses : tuple of str
+        Swatches that were never treated; those that the earlier photo doesn't show are left out.
+
+    Notes
+    -----
+    Every reading's own covariance stays as it is. The later photo's factors are turned until they
+    say for each colour what the earlier photo's say (orthogonal Procrustes problem; Schönemann,
+    Psychometrika 31, 1966), then drawn in so far that what remains of a difference is what
+    position leaves: with K the calibration's covariance and R what remains, by I - R K⁻¹ / 2.
+    """
+    table = measured.table
+    codes = table["place"].map(names).fillna("").to_numpy()
+    before = earlier.readings.drop_duplicates("swatch").set_index("swatch")
+    was = before[LAB].reindex(codes).to_numpy(float)
+    there = [w for w in witnesses if w in before.index and w in codes]
+    at = [int(np.flatnonzero(codes == w)[0]) for w in there]
+    shared, doubt = _shared(earlier, kin, measured, was)
+    told, off = _told(table, codes, was, doubt, at)
+    if told["large"].any() and kin.between is not None:  # position did more than the card shows
+        moved = (table[LAB].to_numpy(float) - was)[at]
+        wider = replace(kin, between=kin.between + moved.T @ moved / len(at))
+        shared, doubt = _shared(earlier, wider, measured, was)
+        off = _told(table, codes, was, doubt, at)[1]
+    shown = table.copy()
+    shown[LAB] = np.clip(table[LAB].to_numpy() - off, [0, -160, -160], [100, 160, 160]).round(4)
+    if off.any():
+        shown["flags"] = (shown["flags"] + " witnessed").str.strip()
+    return Joined(replace(measured, table=shown, shared=shared), told, off)
+
+
+def _patches(made: Measured) -> np.ndarray | None:
+    """Linear values of the target's patches over the paper's, before any tone curve is undone."""
+    setup = made.setup
+    if setup.target is None or setup.shading is None or len(setup.calibration.witnesses) < 24:
+        return None
+    return np.maximum(setup.calibration.witnesses / _paper(made), 1e-4)
+
+
+def _paper(made: Measured) -> np.ndarray:
+    assert made.setup.shading is not None
+    return made.setup.calibration.undoing.tone.redo(made.setup.shading.paper)
+
+
+def _lab(cal: Calibration, stored: np.ndarray) -> np.ndarray:
+    return cal.lab(cal.undoing.undo(stored))
+
+
+@dataclass(frozen=True)
+class _Factors:
+    """Factors of n readings: the photo's (n, f, 3), with their numbers, and the recipe's."""
+
+    photo: np.ndarray
+    recipe: np.ndarray
+    numbers: np.ndarray
+    recipe_numbers: np.ndarray
+
+
+def _factors(shared: pd.DataFrame, readings: list[str]) -> _Factors:
+    """Shared rows as arrays, in the order of these readings; zero where a factor is missing."""
+    of_recipe = shared["scope"].eq("recipe")
+    made = []
+    for rows in (shared[~of_recipe], shared[of_recipe]):
+        numbers = np.sort(rows["factor"].unique()).astype(int)
+        values = np.zeros((len(readings), len(numbers), 3))
+        at = pd.Series(np.arange(len(readings)), index=readings)
+        kept = rows[rows["reading"].isin(readings)]
+        which = np.searchsorted(numbers, kept["factor"].to_numpy(int))
+        values[at.loc[kept["reading"]].to_numpy(), which] = kept[LAB].to_numpy(float)
+        made.append((values, numbers))
+    return _Factors(made[0][0], made[1][0], made[0][1], made[1][1])
+
+
+def _shared(
+    earlier: Earlier, kin: Kinship, measured: Measured, was: np.ndarray
+) -> tuple[pd.DataFrame, "_Doubt"]:
+    """Rows of the later photo under the earlier one's source, and what remains of a change."""
+    table = measured.table
+    names = (table["photo"] + "/" + table["place"]).tolist()
+    first = _factors(earlier.shared, list(earlier.readings["reading"]))
+    second = _factors(measured.shared, names)
+    lab, base = table[LAB].to_numpy(float), earlier.readings[LAB].to_numpy(float)
+    turned = _turned(first.photo, second.photo, base, lab)
+    whole = _inner(turned) + _inner(second.recipe)
+    clipped = table["flags"].str.contains("clipped").to_numpy()
+    kept, left = _kept(whole, kin, lab, was, clipped)
+    change = np.nan_to_num(np.linalg.norm(lab - was, axis=1))
+    same = np.where(np.isnan(was[:, 0]), 1.0, np.exp(-0.5 * (change / _CHANGED) ** 2))
+    left = left + (1 - same)[:, None, None] * 2 * _inner(second.recipe)
+    cloth = covariances(table) - whole
+    recipe = np.einsum("nkl,nfl->nfk", kept * same[:, None, None], second.recipe)
+    photo = np.einsum("nkl,nfl->nfk", kept, turned)
+    numbers = _numbers(first, photo.shape[1])
+    rows = [
+        _rows(table, earlier.source, photo, numbers, "photo"),
+        _rows(table, earlier.source, recipe, first.recipe_numbers[: recipe.shape[1]], "recipe"),
+    ]
+    return pd.concat(rows, ignore_index=True), _Doubt(left, cloth)
+
+
+def _numbers(first: _Factors, count: int) -> np.ndarray:
+    """The earlier photo's numbers, then others for factors that it doesn't have."""
+    spare = int(max([0, *first.numbers, *first.recipe_numbers])) + 1
+    more = np.arange(spare, spare + max(count - len(first.numbers), 0))
+    return np.concatenate([first.numbers, more])[:count]
+
+
+def _turned(first: np.ndarray, second: np.ndarray, base: np.ndarray, lab: np.ndarray) -> np.ndarray:
+    """The later photo's factors, turned until each says what the earlier photo's does."""
+    apart = ((lab[:, None] - base) ** 2).sum(axis=-1)
+    # Where no earlier colour is near, the nearest speaks.
+    share = np.exp(-0.5 * (apart - apart.min(axis=1, keepdims=True)) / _ALIKE**2)
+    share /= share.sum(axis=1, keepdims=True)
+    size = max(first.shape[1], second.shape[1])
+    wanted = _padded(np.einsum("nm,mfk->nfk", share, first), size)
+    given = _padded(second, size)
+    flat = [np.moveaxis(one, 1, 2).reshape(-1, size) for one in (given, wanted)]
+    u, _, v = np.linalg.svd(flat[0].T @ flat[1])
+    return np.einsum("nfk,fg->ngk", given, u @ v)
+
+
+def _padded(factors: np.ndarray, size: int) -> np.ndarray:
+    more = np.zeros((len(factors), size - factors.shape[1], 3))
+    return np.concatenate([factors, more], axis=1)
+
+
+def _inner(factors: np.ndarray) -> np.ndarray:
+    return np.einsum("nfk,nfl->nkl", factors, factors)
+
+
+def _kept(
+    whole: np.ndarray, kin: Kinship, lab: np.ndarray, was: np.ndarray, clipped: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """What is kept of each factor, I - R K⁻¹ / 2 within 0 and 1, and R, both (n, 3, 3)."""
+    between = np.zeros((3, 3)) if kin.between is None else kin.between
+    change = np.nan_to_num(np.linalg.norm(lab - was, axis=1))
+    even = _LEAST**2 + (_GAIN * change) ** 2
+    left = _PATCHES**2 * between + even[:, None, None] * np.eye(3)
+    left = left + (_CLIPPED * clipped)[:, None, None] * whole
+    values, vectors = np.linalg.eigh(whole)
+    root = np.sqrt(np.maximum(values, 1e-8))
+    out = (vectors * root[:, None]) @ np.swapaxes(vectors, 1, 2)
+    into = (vectors / root[:, None]) @ np.swapaxes(vectors, 1, 2)
+    sizes, axes = np.linalg.eigh(into @ left @ into)
+    share = np.clip(1 - sizes / 2, 0, 1)
+    return out @ (axes * share[:, None]) @ np.swapaxes(axes, 1, 2) @ into, left
+
+
+def _rows(
+    table: pd.DataFrame, source: str, factors: np.ndarray, numbers: np.ndarray, scope: str
+) -> pd.DataFrame:
+    n, f, _ = factors.shape
+    return pd.DataFrame(
+        {
+            "reading": np.repeat((table["photo"] + "/" + table["place"]).to_numpy(), f),
+            "source": source,
+            "factor": np.tile(numbers, n),
+            **{c: np.round(factors[..., i].ravel(), 5) for i, c in enumerate(LAB)},
+            "scope": scope,
+        }
+    )
+
+
+@dataclass(frozen=True)
+class _Doubt:
+    """Of a change, (n, 3, 3): what position leaves; and one photo's cloth and storage."""
+
+    left: np.ndarray
+    cloth: np.ndarray
+
+
+def _told(
+    table: pd.DataFrame, codes: np.ndarray, was: np.ndarray, doubt: _Doubt, at: list[int]
+) -> tuple[pd.DataFrame, np.ndarray]:
+    """What the witnesses saw, and how much of it is to be taken off every window.
+
+    The part that windows have in common, by Bayes: as far as witnesses beat their own noise.
+    """
+    columns = ["swatch", "dE00", "large"]
+    if not at:
+        return pd.DataFrame(columns=columns).astype({"large": bool}), np.zeros(3)
+    now = table[LAB].to_numpy(float)[at]
+    moved = now - was[at]
+    common = _COMMON * doubt.left[at].mean(axis=0)
+    own = doubt.left[at] + 2 * doubt.cloth[at]
+    rest = own.mean(axis=0) - common
+    off = common @ np.linalg.solve(common + rest / len(at), moved.mean(axis=0))
+    size = np.einsum("nk,nkl,nl->n", moved, np.linalg.inv(own), moved)
+    told = zip(codes[at], convert.dE00(was[at], now), size > _FAR, strict=True)
+    return pd.DataFrame(told, columns=columns), off
+
+
+def earlier(bk: Book, photo: str) -> Earlier:
+    """Return a photo of a book with its readings, or the one that it goes with itself.
+
+    Raises
+    ------
+    InputError
+        If the book has no readings from that photo.
+    """
+    source = root(bk, photo)
+    rows = bk.readings[bk.readings["source"].eq(source) & bk.readings["part"].eq("swatch")]
+    shared = bk.shared[bk.shared["source"].eq(source) & bk.shared["reading"].isin(rows["reading"])]
+    if rows.empty or shared.empty:
+        raise InputError(
+            f"{photo}: the book has no readings of this photo with the error that they share. "
+            "Choose a photo whose readings are in the book."
+        )
+    return Earlier(source, rows.reset_index(drop=True), shared.reset_index(drop=True))
+
+
+def root(bk: Book, photo: str) -> str:
+    """Source of the first photo of the session that a photo belongs to."""
+    goes = bk.photos[bk.photos["goes_with"].fillna("").ne("")]
+    before = dict(zip(goes["photo"], goes["goes_with"], strict=True))
+    name, seen = photo.removeprefix("photos/"), set()
+    while name in before and name not in seen:
+        seen.add(name)
+        name = before[name]
+    return f"photos/{name}"
