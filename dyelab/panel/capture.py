@@ -14,7 +14,16 @@ import plotly.graph_objects as go
 from dyelab import calibrate, card, convert, files, measure, read, words
 from dyelab.calibrate import through
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, choices, exposure, follow_book, frame, html_parts, save
+from dyelab.panel import (
+    book_choice,
+    capture_session,
+    choices,
+    exposure,
+    follow_book,
+    frame,
+    html_parts,
+    save,
+)
 from dyelab.panel.capture_names import Naming, annotations, name_windows
 from dyelab.panel.capture_names import notes as capture_notes
 from dyelab.panel.typed_path import typed
@@ -50,6 +59,8 @@ class Capture(frame.Panel):
         self._corrected: list[str] = []
         self._labels = pd.DataFrame()
         self._named = Naming({}, {}, self._labels)
+        self._pairing: capture_session.Pairing | None = None
+        self._joined: measure.Joined | None = None
         self.add = widgets.Button(description=words.say("capture.add"))
         self.add.add_class("dl-button")
         self.add.on_click(lambda _: self._guard(self.add_to_book))
@@ -127,6 +138,7 @@ class Capture(frame.Panel):
             "by_book": choices.tick(say("by_book"), note=say("by_book_note")),
             "method": choices.pick(say("method"), [(say(m), m) for m in ("photo", "scan")]),
             **exposure.offered(),
+            **capture_session.offered(book),
         }
 
     def _recall(self, path: Path) -> None:
@@ -150,6 +162,11 @@ class Capture(frame.Panel):
         if len(known):
             self.measured = self._of(reference, count, known)
         self._corrected = list(known["sample"])
+        self._pairing = None
+        if picked["goes_with"]:
+            self._pairing = capture_session.paired(
+                self.book, picked["goes_with"], self.measured, self.origin, reference
+            )
         return self._told(self.measured, self._naming())
 
     def _of(
@@ -240,6 +257,7 @@ class Capture(frame.Panel):
 
     def _told(self, made: measure.Measured, naming: Naming) -> frame.Shown:
         self._named = naming
+        made = self._as_joined(made, naming.swatches)
         how = {p: words.say(f"capture.how_{code}") for p, code in naming.how.items()}
         table = made.table.assign(
             swatch=made.table["place"].map(naming.swatches).fillna(""),
@@ -254,6 +272,7 @@ class Capture(frame.Panel):
             sentence += " " + words.say("capture.asked_many", count=len(naming.asked))
         notes = [
             *capture_notes(naming),
+            *capture_session.notes(self._pairing, self._joined, self.book),
             words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
             words.say("capture.drag"),
             _about_instrument(made, self._corrected),
@@ -313,9 +332,13 @@ class Capture(frame.Panel):
             key = "all_by_book" if self._corrected else "unnamed"
             raise InputError(words.say(f"capture.{key}"))
         names = {place: names[place] for place in table["place"]}
+        told, source = self.values, ""
+        if self._joined is not None and self._pairing is not None:
+            source = self._pairing.earlier.source
         grown, rows = books.add_photo(
-            self.book, self.measured, self.origin, names,
-            method=self.values["method"], **exposure.told(self.values),
+            self.book, self._joined.measured if self._joined else self.measured, self.origin,
+            names, method=told["method"], **exposure.told(told), goes_with=source,
+            witnesses=capture_session.witnesses(told["witnesses"]),
         )  # fmt: skip
         new = len(grown.swatches) - len(self.book.swatches)
         books.save(grown)
@@ -337,9 +360,17 @@ class Capture(frame.Panel):
     def _changed(self, change: Any) -> None:
         """Show names at once as they change; everything else waits for the button."""
         super()._changed(change)
-        named_by = [self.choices.get("names"), self.choices.get("first")]
+        named_by = [self.choices.get(name) for name in ("names", "first", "witnesses")]
         if not self._quiet and self.measured is not None and change["owner"] in named_by:
             self._guard(self._show_names)
+
+    def _as_joined(self, made: measure.Measured, names: dict[str, str]) -> measure.Measured:
+        """The photo as going with the earlier one chosen, if it does."""
+        self._joined = None
+        if self._pairing is not None and self._pairing.together:
+            told = self.values["witnesses"]
+            self._joined = capture_session.joined(self._pairing, made, names, told)
+        return made if self._joined is None else self._joined.measured
 
     def _show_names(self) -> None:
         assert self.measured is not None

@@ -1,0 +1,98 @@
+"""A photo that goes with an earlier one of the book: choose it, check it, say what came of it."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from dyelab import book as books
+from dyelab import measure, read, words
+from dyelab.errors import InputError
+from dyelab.panel import choices
+
+_MOST = 20  # photos offered, the latest first
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """An earlier photo, and how the one at hand compares with it."""
+
+    earlier: measure.Earlier
+    kin: measure.Kinship
+
+    @property
+    def together(self) -> bool:
+        return self.kin.verdict == "together"
+
+
+def offered(book: Any) -> dict[str, Any]:
+    """Widgets `goes_with` and `witnesses`."""
+    say = words.say
+    alone = (say("capture.goes_alone"), "")
+    return {
+        "goes_with": choices.pick(say("capture.goes_with"), [alone, *photos(book)]),
+        "witnesses": choices.text(say("capture.witnesses"), hint=say("capture.witnesses_hint")),
+    }
+
+
+def photos(book: Any) -> list[tuple[str, str]]:
+    """Photos of the book that another can go with: what they are called here, and their source."""
+    rows = book.readings[book.readings["method"].eq("photo")]
+    rows = rows[rows["reading"].isin(book.shared["reading"])]
+    names = dict(zip("photos/" + book.photos["photo"], book.photos["original"], strict=True))
+    found = [
+        (_called(names.get(source, source), part), str(source))
+        for source, part in rows.groupby("source", sort=False)
+    ]
+    return found[::-1][:_MOST]
+
+
+def _called(name: str, rows: pd.DataFrame) -> str:
+    codes = list(rows["swatch"])
+    return words.say(
+        "capture.photo_called", name=name, count=len(codes), first=codes[0], last=codes[-1]
+    )
+
+
+def witnesses(text: str) -> tuple[str, ...]:
+    """Swatch codes, parted by commas or spaces."""
+    return tuple(text.replace(",", " ").replace(";", " ").split())
+
+
+def paired(
+    book: Any, source: str, made: measure.Measured, file: Path | None, reference: Any
+) -> Pairing:
+    """Measure the earlier photo again, as it lies in the book, and compare the two.
+
+    Raises
+    ------
+    InputError
+        If the earlier photo has gone, or can't be measured with this target's values.
+    """
+    before = measure.earlier(book, source)
+    path = books.inside(book, before.source)
+    if not path.is_file():
+        raise InputError(words.say("capture.earlier_gone", photo=before.source))
+    cal = made.setup.calibration
+    first = measure.photo(read.photo(path), reference, white=cal.white)
+    files = None if file is None else (path, file)
+    return Pairing(before, measure.kinship(first, made, files=files))
+
+
+def joined(pairing: Pairing, made: measure.Measured, names: dict[str, str], text: str) -> Any:
+    """The photo measured as going with the earlier one."""
+    return measure.joined(pairing.earlier, pairing.kin, made, names, witnesses(text))
+
+
+def notes(pairing: Pairing | None, made: Any, book: Any) -> list[str]:
+    """Whether the photos go together, and what the witnesses saw."""
+    if pairing is None:
+        return [words.say("capture.may_go_with")] if photos(book) else []
+    if not pairing.together:
+        return [words.say(f"capture.apart_{pairing.kin.verdict}", apart=pairing.kin.apart)]
+    said = [words.say("capture.together", apart=pairing.kin.apart)]
+    for row in made.witnesses.to_dict("records"):
+        key = "capture.witness_large" if row["large"] else "capture.witness"
+        said.append(words.say(key, swatch=row["swatch"], change=row["dE00"]))
+    return said

@@ -1,0 +1,135 @@
+"""Photos that go together: recognised, their error shared in one covariance, witnesses heard."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from worlds import pairs
+
+from dyelab import book, calibrate, convert, grade, measure, read, table
+
+NAMES = dict(zip([f"{r}{c}" for r in "ABCD" for c in range(1, 7)],
+                 [f"W{i:02}" for i in range(1, 25)], strict=True))  # fmt: skip
+REFERENCE = calibrate.reference()
+
+
+def measured(pair):
+    return [
+        measure.photo(photo, REFERENCE, pose=pose, target=target)
+        for photo, pose, target in (pair.first, pair.second)
+    ]
+
+
+def readings(made, exposure="none"):
+    rows = made.table
+    return rows.assign(
+        reading=rows["photo"] + "/" + rows["place"], swatch=rows["place"].map(NAMES),
+        source=rows["photo"], exposure=exposure, amount=5.0 if exposure == "wash" else np.nan,
+        unit="cycle" if exposure == "wash" else "", part="swatch", area="whole", method="photo",
+        taken_at="",
+    )  # fmt: skip
+
+
+def earlier(made):
+    return measure.Earlier(made.table["photo"].iloc[0], readings(made), made.shared)
+
+
+@pytest.fixture(scope="module")
+def washed():
+    pair = pairs.pair(5, "half")
+    return pair, measured(pair)
+
+
+def graded(first, second):
+    frame = pd.concat([readings(first), readings(second, "wash")], ignore_index=True)
+    shared = pd.concat([first.shared, second.shared], ignore_index=True)
+    return grade.grades(grade.matched(frame), shared=shared).set_index("swatch")
+
+
+def test_a_change_is_surer_where_photos_go_together(washed):
+    pair, (first, second) = washed
+    kin = measure.kinship(first, second)
+    assert kin.verdict == "together"
+    joined = measure.joined(earlier(first), kin, second, NAMES).measured
+    apart, together = graded(first, second), graded(first, joined)
+    width = (together["dE00_high"] - together["dE00_low"]).median()
+    assert width < 0.6 * (apart["dE00_high"] - apart["dE00_low"]).median()
+    true = pd.Series(convert.dE00(pair.before, pair.after), index=list(NAMES.values()))
+    held = together["dE00_low"].le(true + 1e-9) & together["dE00_high"].ge(true)
+    assert held.mean() > 0.85  # 24 changes of one pair, far from independent
+    # A single colour is as unsure as it was.
+    assert np.allclose(table.covariances(joined.table), table.covariances(second.table))
+
+
+def test_shared_errors_never_promise_more_than_a_reading_has(washed):
+    _, (first, second) = washed
+    kin = measure.kinship(first, second)
+    rows = measure.joined(earlier(first), kin, second, NAMES).measured.shared
+    assert not rows.duplicated(["reading", "factor"]).any()
+    assert set(rows["source"]) == {"first.jpg"}
+    names = second.table["photo"] + "/" + second.table["place"]
+    values = rows[table.LAB].to_numpy()
+    at = pd.Series(np.arange(24), index=names).loc[rows["reading"]].to_numpy()
+    within = np.zeros((24, 3, 3))
+    np.add.at(within, at, values[:, :, None] * values[:, None])
+    left = table.covariances(second.table) - within
+    assert np.linalg.eigvalsh(left).min() > -0.01
+
+
+@pytest.mark.parametrize("what", pairs.OTHERS)
+def test_photos_that_do_not_go_together_are_recognised(what):
+    pair = pairs.pair(3, "plain", differs=what)
+    assert measure.kinship(*measured(pair)).verdict == "look"
+
+
+def test_another_camera_in_the_files_is_recognised(tmp_path):
+    from PIL import Image
+
+    paths = []
+    for name in ("Quill 3", "Quill 4"):
+        exif = Image.Exif()
+        exif[0x0110], exif[0x0132] = name, "2026:04:30 14:05:00"
+        paths.append(tmp_path / f"{name}.jpg")
+        Image.new("RGB", (300, 300)).save(paths[-1], exif=exif)
+    told = read.file_data(paths[0])
+    assert told == {"camera": "Quill 3", "taken_at": "2026-04-30T14:05:00"}
+    assert measure.kinship(None, None, files=tuple(paths)).verdict == "camera"
+    assert read.file_data(tmp_path / "none.jpg")["camera"] == ""
+
+
+def test_witnesses_say_what_the_camera_did(washed):
+    _, (first, second) = washed
+    kin = measure.kinship(first, second)
+    moved = second.table.copy()
+    moved["L"] += 3.0
+    other = measure.Measured(moved, second.shared, second.setup, second.quads)
+    told = measure.joined(earlier(first), kin, other, NAMES, ("W01", "W24"))
+    plain = measure.joined(earlier(first), kin, other, NAMES)
+    assert plain.taken_off[0] == 0
+    assert plain.witnesses.empty
+    assert told.taken_off[0] > 0.5
+    assert told.witnesses["large"].any()
+    assert told.measured.table["flags"].str.contains("witnessed").all()
+
+
+def test_a_book_keeps_which_photos_go_together(washed, tmp_path):
+    _, (first, second) = washed
+    paths = [tmp_path / f"{name}.jpg" for name in ("first", "second")]
+    for i, path in enumerate(paths):
+        path.write_bytes(b"photo %d" % i)
+    bk = book.create(tmp_path / "mine")
+    bk, _ = book.add_photo(bk, first, paths[0], NAMES)
+    source = bk.readings["source"].iloc[0]
+    before = measure.earlier(bk, source)
+    joined = measure.joined(before, measure.kinship(first, second), second, NAMES, ("W02",))
+    bk, rows = book.add_photo(
+        bk, joined.measured, paths[1], NAMES, exposure="wash", amount=5, unit="cycle",
+        goes_with=source, witnesses=("W02",),
+    )  # fmt: skip
+    kept = book.open(book.save(bk).path)
+    assert set(kept.shared["source"]) == {source}
+    assert list(kept.photos["goes_with"].fillna("")) == ["", source.removeprefix("photos/")]
+    assert measure.earlier(kept, rows["source"].iloc[0]).source == source
+    state = kept.readings[kept.readings["swatch"].eq("W02")]["exposure"]
+    assert list(state) == ["none", "none"]
+    told = grade.grades(grade.matched(book.wide(kept)), shared=kept.shared)
+    assert len(told) == 23
