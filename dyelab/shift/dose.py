@@ -17,7 +17,16 @@ import pandas as pd
 from dyelab import compare, table, words
 from dyelab.compare.formulas import FORMULAS
 from dyelab.errors import InputError, choose
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, grouped, label, without_others
+from dyelab.shift.recipes import (
+    FACTORS,
+    METALS,
+    Recipes,
+    as_dyed,
+    grouped,
+    label,
+    pot_names,
+    without_others,
+)
 
 SHAPES = ("exponential", "hyperbola")
 _RATES, _GRID = 50, 81
@@ -166,21 +175,25 @@ def series_of(recipes: Recipes, metal: str, hold: dict[str, object]) -> np.ndarr
 
 
 def _points(recipes: Recipes, rows: np.ndarray, metal: str) -> pd.DataFrame:
-    """One row a swatch: its mean colour and its dose."""
+    """One row a pot, with its swatches: their mean colour and dose."""
     chosen = recipes.rows[recipes.rows["variant"].isin(rows)]
     names = [*table.LAB, METALS[metal]]
-    points = chosen.groupby("swatch", sort=False)[names].mean().reset_index()
+    keys = ["variant", "pot", "swatch"]
+    swatches = chosen.assign(pot=pot_names(chosen)).groupby(keys, sort=False)[names].mean()
+    pots = swatches.reset_index().groupby(["variant", "pot"], sort=False)
+    points = pots[names].mean().assign(swatch=pots["swatch"].agg(", ".join)).reset_index(drop=True)
     points = points.rename(columns={METALS[metal]: "dose"})
     white = table.one_white(chosen)
     return points.assign(illuminant=white[0], observer=white[1]).sort_values("dose", kind="stable")
 
 
 def _others(recipes: Recipes, rows: np.ndarray) -> tuple[np.ndarray, int]:
-    """Scatter of all other replicates of the series, and its degrees of freedom."""
-    variants = recipes.variants
-    alike = variants.series == variants.series[rows[0]]
-    alike[rows] = False
-    return variants.scatter[alike].sum(axis=0), int((variants.pieces[alike] - 1).sum())
+    """Scatter that the pots of the other recipes lend this one, and its degrees of freedom."""
+    spread = recipes.variants.spread
+    free = round(float(spread.lent_df[rows].min()))
+    back = spread.back[rows]
+    lent = back @ spread.lent[rows] @ np.swapaxes(back, 1, 2)
+    return free * lent.mean(axis=0), free
 
 
 def _risen(x: np.ndarray, rate: np.ndarray, hyperbola: np.ndarray, top: float) -> np.ndarray:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, convert
-from dyelab.shift.recipes import Recipes
+from dyelab import convert
+from dyelab.shift.recipes import Recipes, pot_names
 
 # Most that a cloth's surface sends back (reflectance factor), that it keeps inside of what comes
 # from below, and by which fibres differ (standard deviation of ln K/S). Drawn evenly from nothing
@@ -62,7 +62,7 @@ def cell_spectra(recipes: Recipes, rows: np.ndarray, spectra: pd.DataFrame) -> C
     used = recipes.rows[recipes.rows["variant"].isin([*alike, *rows])]
     if "flags" in used:
         used = used[~used["flags"].astype(str).str.split().map(lambda f: "fluorescent" in f)]
-    named = used[["reading", "swatch", "variant"]].assign(pot=_pots(used))
+    named = used[["reading", "swatch", "variant"]].assign(pot=pot_names(used))
     joined = named.merge(spectra, on="reading")
     swatches = joined.groupby(["variant", "pot", "swatch"], sort=False)[bands].mean()
     pieces = swatches.groupby(["variant", "pot"], sort=False).mean()
@@ -86,16 +86,6 @@ def cell_spectra(recipes: Recipes, rows: np.ndarray, spectra: pd.DataFrame) -> C
         df,
         float(np.quantile(read, 0.001)),
     )
-
-
-def _pots(rows: pd.DataFrame) -> list[str]:
-    """One name for swatches that went through all their baths together; else the swatch's own."""
-    if "baths" not in rows:
-        return list(rows["swatch"].astype(str))
-    return [
-        f"{swatch}" if not steps or any(step.endswith("=") for step in steps) else " ".join(steps)
-        for swatch, steps in zip(rows["swatch"], map(compare.colouring, rows["baths"]), strict=True)
-    ]
 
 
 def _residuals(logs: np.ndarray, variant: np.ndarray) -> tuple[np.ndarray, int]:

@@ -117,6 +117,16 @@ def _uncertainties(variants: compare.Variants) -> dict[str, np.ndarray]:
     return dict(zip(table.STANDARD_UNCERTAINTIES, roots.T, strict=True))
 
 
+def pot_names(rows: pd.DataFrame) -> list[str]:
+    """One name for swatches that went through all their baths together; else the swatch's own."""
+    if "baths" not in rows:
+        return list(rows["swatch"].astype(str))
+    return [
+        f"{swatch}" if not steps or any(step.endswith("=") for step in steps) else " ".join(steps)
+        for swatch, steps in zip(rows["swatch"], map(compare.colouring, rows["baths"]), strict=True)
+    ]
+
+
 def fresh(wide: pd.DataFrame) -> pd.DataFrame:
     """Readings of the cloth itself, taken before any test; `method` says the way (`table.ways`).
 
