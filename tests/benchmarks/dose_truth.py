@@ -1,38 +1,48 @@
 """Dose curves against invented worlds whose true doses are known.
 
-``python tests/benchmarks/dose_truth.py [worlds]``
+``python tests/benchmarks/dose_truth.py [worlds]``: our own generator, and the dyehouse.
 """
 
 import sys
 
 import numpy as np
 import pandas as pd
+from worlds import dyehouse
 
-from dyelab import convert, shift, synth
+from dyelab import convert, shift, synth, table
 
 DOSES = (0, 0, 0, 0.25, 0.5, 1, 1, 2, 2, 4, 4)
 DYES = {"madder": 50.0, "weld": 50.0, "cochineal": 6.0}
+OTHER = {"madder": 50.0, "weld": 50.0, "logwood": 20.0}
 VISIBLE = 1.0
 
 
-def recipes():
+def recipes(dyes=DYES):
     """Three dyes on alumed wool, each with rising iron."""
     rows = [
         {"dye": dye, "dye_wof": wof, "fibre": "wool", "iron_wof": dose}
         | {"mordant": "potash alum", "mordant_wof": 15.0}
-        for dye, wof in DYES.items()
+        for dye, wof in dyes.items()
         for dose in DOSES
     ]
     return pd.DataFrame(rows).assign(copper_wof=0.0, tannin="none", tannin_wof=0.0)
 
 
+def colours(series, world):
+    """Without noise; `world` is a cloth of ours, or None for the dyehouse."""
+    if world is not None:
+        read = synth.reflectance(series, cloth=world)
+        return convert.spectrum_to_lab(synth.WAVELENGTHS, read)
+    parts = dyehouse.k_over_s(series, dyehouse.doses(series))
+    return dyehouse.lab_of(dyehouse.reflectance(parts))
+
+
 def true_doses(dye, world, top=4.0):
     """Doses read off the noise-free colours: just visible, half the shift, enough."""
     grid = np.linspace(0, top, 1601)
-    one = recipes().query("dye == @dye").iloc[[0]]
-    series = one.loc[one.index.repeat(len(grid))].assign(iron_wof=grid)
-    read = synth.reflectance(series, cloth=world)
-    lab = convert.spectrum_to_lab(synth.WAVELENGTHS, read)
+    one = recipes(DYES if world is not None else OTHER).query("dye == @dye").iloc[[0]]
+    series = one.loc[one.index.repeat(len(grid))].assign(iron_wof=grid).reset_index(drop=True)
+    lab = colours(series, world)
     moved = convert.dE00(np.broadcast_to(lab[0], lab.shape), lab)
     left = convert.dE00(lab, np.broadcast_to(lab[-1], lab.shape))
     far = moved[-1] > VISIBLE
@@ -43,13 +53,26 @@ def true_doses(dye, world, top=4.0):
     }
 
 
-def checked(world_seed):
+def dyed_elsewhere(seed):
+    """The same plan in the dyehouse, each swatch a pot of its own."""
+    rows = recipes(OTHER)
+    made = dyehouse.dye(rows, 1, seed, truth_draws=2)
+    names = [f"S{i}" for i in range(len(rows))]
+    wide = rows.assign(swatch=names, reading=names, form="cloth", ground="", series="")
+    wide[table.LAB] = made.lab[0]
+    return wide.assign(illuminant="D65", observer=10, exposure="none", modifier="none")
+
+
+def checked(world_seed, name="synth"):
     """One world: what was found and what is true, a row for each dye and dose."""
-    world = synth.varied(world_seed)
-    wide = synth.simulate(recipes(), world_seed, replicates=1, cloth=world).wide
+    world = synth.varied(world_seed) if name == "synth" else None
+    if world is None:
+        wide = dyed_elsewhere(world_seed)
+    else:
+        wide = synth.simulate(recipes(), world_seed, replicates=1, cloth=world).wide
     gathered = shift.as_dyed(wide)
     rows = []
-    for dye in DYES:
+    for dye in DYES if world is not None else OTHER:
         curve = shift.dose_curve(gathered, "iron", hold={"dye": dye}, visible=VISIBLE, draws=600)
         truth = true_doses(dye, world)
         for row in curve.doses.to_dict("records"):
@@ -61,7 +84,12 @@ def checked(world_seed):
 
 
 def main(worlds=150):
-    found = pd.concat([checked(seed) for seed in range(worlds)], ignore_index=True)
+    for name in ("synth", "dyehouse"):
+        print(name)
+        told(pd.concat([checked(seed, name) for seed in range(worlds)], ignore_index=True))
+
+
+def told(found):
     print(found.groupby("what")["inside"].mean().to_string())
     print(found.groupby(["dye", "what"])["inside"].mean().to_string())
     print("above", (found["true"] > found["high"]).groupby(found["what"]).mean().to_dict())

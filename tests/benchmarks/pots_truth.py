@@ -164,6 +164,41 @@ CELLS = {
 ROUGH = {"outliers": 0.02, "wrong": 0.02, "round_share": 0.1, "surface": 0.01}
 
 
+def power(world, books, comparisons, seed=3, rounds=3):
+    """Chance of *real*, at the difference that knowing the scatter would find 4 times in 5.
+
+    Recipes scatter by a factor of four; each arm's true scatter is taken from all books.
+    """
+    rows = planned(world, rounds=rounds, more=True)
+    lab = dyed(world, rows, books, seed, 0.5, unlike(rows))
+    many = rows["recipe"].max() + 1
+    found = []
+    for recipe in range(many):
+        own = ((rows["recipe"] == recipe) & (rows["arm"] == 1)).to_numpy()
+        pots = lab[:, own].reshape(-1, 3)
+        both = 2 * np.cov(pots.T) / rounds
+        values, ways = np.linalg.eigh(both)
+        needed = _needed(values[::-1], 0.05 / comparisons)
+        moved = lab.copy()
+        moved[:, own] += needed * np.sqrt(values[-1]) * ways[:, -1]
+        variants = compare.gather(asked(rows, moved), by="variant", piece="swatch", series="series")
+        at = {name: i for i, name in enumerate(variants.names)}
+        pairs = [(b * 1000 + recipe * 10, b * 1000 + recipe * 10 + 1) for b in range(books)]
+        told = compare.between(variants, *_at(pairs, at), formula="dE76", replicates_needed=True)
+        found.append((told["chance_if_equal"] < 0.05 / comparisons).mean())
+    return float(np.mean(found))
+
+
+def _needed(values, size, draws=20000):
+    """Standard deviations along the longest axis that a test with known scatter finds in 80 %."""
+    rng = np.random.default_rng(1)
+    noise = rng.normal(size=(draws, 3)) * np.sqrt(values / values[0])
+    bound = np.quantile(np.linalg.norm(noise, axis=1), 1 - size)
+    moves = np.linspace(1, 8, 141)
+    reached = [(np.linalg.norm(noise + np.array([m, 0, 0]), axis=1) > bound).mean() for m in moves]
+    return float(np.interp(0.8, reached, moves))
+
+
 def main(books=400):
     rows = []
     for cell, settings in CELLS.items():
@@ -180,4 +215,9 @@ def main(books=400):
 
 
 if __name__ == "__main__":
-    print(main(int(sys.argv[1]) if len(sys.argv) > 1 else 400).round(3).to_string())
+    asked_for = int(sys.argv[1]) if len(sys.argv) > 1 else 400
+    for world in ("synth", "dyehouse"):
+        for comparisons in (4, 12):
+            reached = power(world, min(asked_for, 200), comparisons) / 0.8
+            print(f"power, {comparisons} comparisons, {world}: {reached:.2f} of a known scatter's")
+    print(main(asked_for).round(3).to_string())
