@@ -7,7 +7,7 @@ from click.testing import CliRunner
 
 from dyelab import book, convert, grade, shift, table
 from dyelab.cli.compare_ import command
-from dyelab.handout import variants
+from dyelab.handout import colours
 from dyelab.panel import compare as compare_panel
 from dyelab.predict import training
 
@@ -61,7 +61,7 @@ def test_one_question_has_one_answer_and_says_what_it_used(tmp_path, monkeypatch
     shown = compare_panel.panel(bk)
     assert shown.shown.table["dE00"].tolist() == pytest.approx([true], abs=0.01)
     assert any("never averaged or mixed" in note for note in shown.shown.notes)
-    source = variants.source(bk)
+    source = colours.source(bk)
     on_page = shift.of_step(source.recipes, "iron").pairs["dE00"]
     assert on_page.tolist() == pytest.approx([true], abs=0.01)
     assert any("left out" in note for note in source.notes)
@@ -105,7 +105,7 @@ def test_a_grade_across_conditions_is_not_promised(before, after, flag):
 
 def test_a_page_says_once_how_its_colours_were_read(tmp_path):
     bk = mixed(tmp_path / "b", *KINDS["sphere and 45/0"])
-    source = variants.source(bk)
+    source = colours.source(bk)
     assert source.how == "read by spectrophotometer, 45/0"
 
 

@@ -71,7 +71,7 @@ def under_lamps(
         raise InputError(words.say("lamps.no_spectra"))
     observer = table.one_white(recipes.made)[1]
     ends = [np.array([found[pairs[i][end]] for i in kept]) for end in (0, 1)]
-    first = [_lab(waves, end, lamps[0], observer) for end in ends]
+    first, second = (_lab(waves, end, lamps[0], observer) for end in ends)
     parts = []
     for lamp in lamps:
         one, two = (_lab(waves, end, lamp, observer) for end in ends)
@@ -79,7 +79,7 @@ def under_lamps(
         told |= {
             f"{c}_{n}": lab[:, i] for n, lab in ((1, one), (2, two)) for i, c in enumerate("Lab")
         }
-        index = convert.metamerism(*first, one, two)
+        index = convert.metamerism(first, second, one, two)
         parts.append(pd.DataFrame({**told, "dE00": convert.dE00(one, two), "index": index}))
     return pd.concat(parts, ignore_index=True)
 
