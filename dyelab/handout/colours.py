@@ -10,6 +10,7 @@ import pandas as pd
 
 from dyelab import recipe as recipe_
 from dyelab import shift, table, words
+from dyelab.book import Book
 from dyelab.shift.recipes import FACTORS
 
 __all__ = ["FACTORS", "METALS", "Source", "only", "recipe", "source"]
@@ -34,7 +35,7 @@ class Source:
         All readings as dyed, by whatever method, the most trusted first.
     """
 
-    book: Any
+    book: Book
     recipes: shift.Recipes
     made: pd.DataFrame
     read: pd.DataFrame
@@ -66,9 +67,7 @@ class Source:
 
     def pairs(self, metal: str) -> pd.DataFrame:
         """Every pair that differs in this metal alone, compared; its dye and cloth in words."""
-        from dyelab.handout import metal_texts
-
-        return metal_texts.named(shift.matched(self.recipes, metal))
+        return named(shift.matched(self.recipes, metal))
 
     def cautions(self, materials: Iterable[str], *, children: bool = False) -> tuple[str, ...]:
         """What to take care of with these materials, as the recipe room words it."""
@@ -111,7 +110,7 @@ def _told(rows: pd.DataFrame) -> list[str]:
     return ["method", *(name for name in table.CONDITIONS if name in rows)]
 
 
-def source(bk: Any) -> Source:
+def source(bk: Book) -> Source:
     """Read what pages and panels need from a book.
 
     Raises
@@ -177,3 +176,39 @@ def only(made: pd.DataFrame, **wanted: Any) -> pd.DataFrame:
         column = made[name]
         keep &= (column.fillna(0) == value) if isinstance(value, float) else (column == value)
     return made[keep]
+
+
+def named(pairs: pd.DataFrame) -> pd.DataFrame:
+    """Give pairs their `dye` and `cloth` in words, with doses where one name has several.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        As ``shift.matched`` gives it.
+
+    Returns
+    -------
+    DataFrame
+        The same with `dye` (``none`` where there is none) and `cloth`, such as
+        ``cotton with gallnut, aluminium acetate``.
+    """
+    if pairs.empty:
+        return pairs
+    dye, tannin, mordant = (_with_dose(pairs, name) for name in ("dye", "tannin", "mordant"))
+    rest = shift.label(pairs, ("dye", "fibre", "tannin", "mordant"))
+    added = zip(pairs["fibre"], tannin, mordant, rest, strict=True)
+    return pairs.assign(dye=dye, cloth=[_cloth(str(one), parts) for one, *parts in added])
+
+
+def _with_dose(pairs: pd.DataFrame, name: str) -> np.ndarray:
+    column = f"{name}_wof"
+    if column not in pairs:
+        return pairs[name].to_numpy()
+    several = pairs.groupby(name)[column].transform("nunique") > 1
+    said = [shift.dosed(*row) for row in pairs[[name, column]].itertuples(index=False)]
+    return np.where(several, said, pairs[name])
+
+
+def _cloth(fibre: str, parts: list[Any]) -> str:
+    added = [str(part) for part in parts if part not in ("none", "")]
+    return words.say("family.cloth", fibre=fibre, what=", ".join(added)) if added else fibre

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import grade, table, words
+from dyelab.book import Book
 from dyelab.errors import choose
 from dyelab.handout import colours, fastness_texts
 from dyelab.handout import page as parts
@@ -23,7 +24,7 @@ _RECORD = ("method", "conditions", "detergent", "lamp", "started_on", "ended_on"
 
 
 def sheet(
-    bk: Any,
+    bk: Book,
     own: parts.Own = parts.Own(),
     *,
     swatches: Any = None,
@@ -65,7 +66,7 @@ def sheet(
     return page(found, bk.tests, own, book=bk, full=full)
 
 
-def _of_series(bk: Any, series: str) -> list[str]:
+def _of_series(bk: Book, series: str) -> list[str]:
     choose(series, sorted(set(bk.swatches["series"]) - {""}), "series", "in this book")
     return list(bk.swatches.loc[bk.swatches["series"].eq(series), "swatch"])
 
@@ -75,7 +76,7 @@ def page(
     tests: pd.DataFrame | None = None,
     own: parts.Own = parts.Own(),
     *,
-    book: Any = None,
+    book: Book | None = None,
     full: bool = False,
 ) -> parts.Page:
     """Describe a study: a sheet a cloth, an overview of many, or with `full` everything.
@@ -134,7 +135,7 @@ def _only(found: grade.Study, swatches: set[str]) -> grade.Study:
     return replace(found, grades=rows, drifts=drifts, beside=beside, missing=(), gaps=())
 
 
-def _crops(found: grade.Study, book: Any) -> dict[str, bytes]:
+def _crops(found: grade.Study, book: Book) -> dict[str, bytes]:
     """Crops of every reading shown, where it came from a photo of the book."""
     if book is None:
         return {}

@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import compare, convert, grade, shift, table, words
 from dyelab.errors import InputError
-from dyelab.handout import colours, metal_texts
+from dyelab.handout import colours
 from dyelab.handout import page as parts
 
 _CELL = [name for name in colours.FACTORS if name not in shift.METALS.values()]
@@ -105,7 +105,7 @@ def _pairs(recipes: shift.Recipes, metal: str) -> pd.DataFrame:
     if pairs.empty:  # a book need not have every metal
         return pairs
     after = recipes.made.loc[pairs["to_row"], ["swatch", *table.WHITE]].reset_index(drop=True)
-    said = metal_texts.named(pairs)[["dye", "cloth"]]
+    said = colours.named(pairs)[["dye", "cloth"]]
     named = pairs.assign(metal=metal, cloth=said["cloth"], dye_told=said["dye"])
     return pd.concat([named, after.rename(columns={"swatch": "swatch_with"})], axis=1)
 

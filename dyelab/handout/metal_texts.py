@@ -2,48 +2,11 @@
 
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from dyelab import compare, shift, words
 from dyelab.handout import colours
 from dyelab.shift.family import CONTROLS, START, Dose, Family
-
-
-def named(pairs: pd.DataFrame) -> pd.DataFrame:
-    """Give pairs their `dye` and `cloth` in words, with doses where one name has several.
-
-    Parameters
-    ----------
-    pairs : DataFrame
-        As ``shift.matched`` gives it.
-
-    Returns
-    -------
-    DataFrame
-        The same with `dye` (``none`` where there is none) and `cloth`, such as
-        ``cotton with gallnut, aluminium acetate``.
-    """
-    if pairs.empty:
-        return pairs
-    dye, tannin, mordant = (_told(pairs, name) for name in ("dye", "tannin", "mordant"))
-    rest = shift.label(pairs, ("dye", "fibre", "tannin", "mordant"))
-    added = zip(pairs["fibre"], tannin, mordant, rest, strict=True)
-    return pairs.assign(dye=dye, cloth=[_cloth(str(one), parts) for one, *parts in added])
-
-
-def _told(pairs: pd.DataFrame, name: str) -> np.ndarray:
-    column = f"{name}_wof"
-    if column not in pairs:
-        return pairs[name].to_numpy()
-    several = pairs.groupby(name)[column].transform("nunique") > 1
-    said = [shift.dosed(*row) for row in pairs[[name, column]].itertuples(index=False)]
-    return np.where(several, said, pairs[name])
-
-
-def _cloth(fibre: str, parts: list[Any]) -> str:
-    added = [str(part) for part in parts if part not in ("none", "")]
-    return words.say("family.cloth", fibre=fibre, what=", ".join(added)) if added else fibre
 
 
 def metals(dose: Dose) -> str:

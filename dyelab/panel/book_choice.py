@@ -8,6 +8,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from dyelab import files, table, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, remember
 from dyelab.panel.typed_path import typed
@@ -20,12 +21,12 @@ def example() -> Path:
     return files.shipped("data", "marlpit_yard")
 
 
-def is_example(book: Any) -> bool:
+def is_example(book: Book) -> bool:
     """Whether this is the book that ships with dyelab, which nothing may change."""
     return Path(book.path).resolve() == example().resolve()
 
 
-def own(book: Any, refusal: str = "frame.example_kept", **values: Any) -> Any:
+def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Any:
     """Return a book of the user's own; the example is refused, with what to do instead.
 
     Raises

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import shift, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
 
@@ -20,7 +21,7 @@ _READING += ["observer", "method", "flags", "taken_at"]
 _PICTURE = 640
 
 
-def panel(book: Any = None) -> frame.Panel:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Find, look, and open one swatch.
 
     Parameters
@@ -32,7 +33,7 @@ def panel(book: Any = None) -> frame.Panel:
     return frame.Panel("browse", title, _choose, _show, refresh=_fit, book=book)
 
 
-def _choose(book: Any) -> dict[str, Any]:
+def _choose(book: Book) -> dict[str, Any]:
     if book.swatches.empty:
         raise InputError(words.say("browse.empty"))
     orders = [(words.say(f"browse.by_{name}"), name) for name in _ORDERS]
@@ -47,13 +48,13 @@ def _codes(found: Any) -> list[tuple[str, str]]:
     return [(words.say("browse.every"), ""), *((code, code) for code in found)]
 
 
-def _fit(book: Any, made: dict[str, Any]) -> None:
+def _fit(book: Book, made: dict[str, Any]) -> None:
     from dyelab import book as books
 
     choices.set_options(made["swatch"], _codes(books.search(book, made["find"].value)["swatch"]))
 
 
-def _show(book: Any, find: str, order: str, swatch: str) -> frame.Shown:
+def _show(book: Book, find: str, order: str, swatch: str) -> frame.Shown:
     if swatch:
         return _page(book, swatch)
     from dyelab import book as books
@@ -65,7 +66,10 @@ def _show(book: Any, find: str, order: str, swatch: str) -> frame.Shown:
     where = words.say("browse.where", text=find.strip()) if find.strip() else ""
     total = len(book.swatches)
     sentence = words.say("browse.found", found=len(rows), all=total, where=where)
-    chips = [_chip(row, row["swatch"], _recipe(row)) for row in rows.head(_MOST).to_dict("records")]
+    chips = [
+        frame.Chip.of(row, row["swatch"], _recipe(row))
+        for row in rows.head(_MOST).to_dict("records")
+    ]
     return frame.Shown(
         sentence,
         table=rows[[*_TABLE, *_metals(rows), *_REST]],
@@ -74,7 +78,7 @@ def _show(book: Any, find: str, order: str, swatch: str) -> frame.Shown:
     )
 
 
-def _coloured(book: Any, rows: pd.DataFrame) -> pd.DataFrame:
+def _coloured(book: Book, rows: pd.DataFrame) -> pd.DataFrame:
     """Recipes with the first reading before any exposure, blank where there is none."""
     fresh = book.readings[
         (book.readings["exposure"] == "none") & (book.readings["part"] == "swatch")
@@ -97,20 +101,13 @@ def _metals(rows: pd.DataFrame) -> list[str]:
     return [column for column in shift.METALS.values() if (rows[column] > 0).any()]
 
 
-def _chip(row: Any, label: str, note: str) -> frame.Chip:
-    if pd.isna(row["L"]):
-        return frame.Chip(label, None, note)
-    lab = (float(row["L"]), float(row["a"]), float(row["b"]))
-    return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))
-
-
 def _recipe(row: Any) -> str:
     treated = shift.in_words(row, ("fibre", "form", "ground", "rest"))
     said = treated.removeprefix("undyed").lstrip(", ")
     return f"{row['fibre']}: {said or words.say('planning.control_none')}"
 
 
-def _notes(book: Any, rows: pd.DataFrame) -> list[str]:
+def _notes(book: Book, rows: pd.DataFrame) -> list[str]:
     unread = int(rows["L"].isna().sum())
     notes = [words.say("browse.unread", count=unread)] if unread else []
     if len(rows) > _MOST:
@@ -121,7 +118,7 @@ def _notes(book: Any, rows: pd.DataFrame) -> list[str]:
     return [*notes, *book.notes]
 
 
-def _page(book: Any, swatch: str) -> frame.Shown:
+def _page(book: Book, swatch: str) -> frame.Shown:
     """All that is known of one swatch."""
     from dyelab import book as books
 
@@ -131,7 +128,9 @@ def _page(book: Any, swatch: str) -> frame.Shown:
     sentence = words.say("browse.page", swatch=swatch, recipe=_recipe(row))
     if readings.empty:
         sentence += " " + words.say("browse.no_reading")
-    chips = [_chip(r, _exposure(r), r["area"]) for r in readings.head(_MOST).to_dict("records")]
+    chips = [
+        frame.Chip.of(r, _exposure(r), r["area"]) for r in readings.head(_MOST).to_dict("records")
+    ]
     return frame.Shown(
         sentence,
         table=readings[_READING] if len(readings) else None,
@@ -148,7 +147,7 @@ def _exposure(row: Any) -> str:
     return words.say("browse.exposed", exposure=row["exposure"], amount=amount).rstrip(", ")
 
 
-def _steps(book: Any, swatch: str) -> list[str]:
+def _steps(book: Book, swatch: str) -> list[str]:
     done = book.steps[book.steps["swatch"] == swatch].sort_values("order")
     return [
         words.say("browse.step", order=int(row["order"]), kind=row["kind"], what=_what(row))
@@ -171,7 +170,7 @@ def _what(row: Any) -> str:
     return ", ".join(filter(None, [row["material"], *known.values()]))
 
 
-def _story(book: Any, swatch: str) -> list[str]:
+def _story(book: Book, swatch: str) -> list[str]:
     from dyelab import book as books
 
     told = books.swatch_history(book, swatch)

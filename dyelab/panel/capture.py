@@ -12,6 +12,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from dyelab import calibrate, card, convert, files, measure, read, words
+from dyelab.book import Book
 from dyelab.calibrate import through
 from dyelab.errors import InputError
 from dyelab.panel import (
@@ -36,7 +37,7 @@ _WORTH = 12  # windows to read by instrument
 _GRIP = 9  # pixels of the shown picture
 
 
-def panel(book: Any = None) -> "Capture":
+def panel(book: frame.Chosen = None) -> "Capture":
     """Choose a photo, see what was measured where, put it right, name the swatches, add them.
 
     Parameters
@@ -50,7 +51,7 @@ def panel(book: Any = None) -> "Capture":
 class Capture(frame.Panel):
     """The capture panel: the house frame, shapes that can be dragged, and a button to add."""
 
-    def __init__(self, book: Any = None) -> None:
+    def __init__(self, book: frame.Chosen = None) -> None:
         self.measured: measure.Measured | None = None
         self.photo: read.Photo | None = None
         self.origin: Path | None = None
@@ -118,7 +119,7 @@ class Capture(frame.Panel):
         self._side.children = (*self._side.children, self.add)
         self._say(words.say("capture.start"))
 
-    def _offered(self, book: Any) -> dict[str, Any]:
+    def _offered(self, book: Book) -> dict[str, Any]:
         def say(key: str) -> str:
             return words.say(f"capture.{key}")
 
@@ -144,7 +145,7 @@ class Capture(frame.Panel):
     def _recall(self, path: Path) -> None:
         """A photo is chosen anew each time."""
 
-    def _measured(self, _book: Any, **picked: Any) -> frame.Shown:
+    def _measured(self, _book: Book, **picked: Any) -> frame.Shown:
         self._read(picked)
         assert self.photo is not None
         white = picked["target"] == _WHITE and not picked["own"].strip()

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from dyelab import measure, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 
 LABEL, TYPED, ORDER, BESIDE = "label", "typed", "order", "beside"
@@ -40,7 +41,7 @@ class Naming:
 
 
 def name_windows(
-    places: list[str], labels: pd.DataFrame, book: Any, picked: dict[str, Any], origin: Path | None
+    places: list[str], labels: pd.DataFrame, book: Book, picked: dict[str, Any], origin: Path | None
 ) -> Naming:
     """Name the windows: what is typed counts first, then labels, then order or a table beside."""
     typed = named(picked["names"])

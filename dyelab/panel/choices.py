@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import ipywidgets as widgets
+import pandas as pd
 
 from dyelab import shift, words
 
@@ -129,3 +130,21 @@ def button(key: str, work: Callable[[], None]) -> widgets.Button:
     made.add_class("dl-button")
     made.on_click(lambda _: work())
     return made
+
+
+def most_often(rows: pd.DataFrame, name: str) -> list[Any]:
+    """What a column holds, the most frequent first."""
+    return list(rows[name].value_counts().index)
+
+
+def narrowed(
+    widgets_: dict[str, Any],
+    rows: pd.DataFrame,
+    names: Sequence[str],
+    listed: Callable[[pd.DataFrame, str], list[Any]] = most_often,
+) -> pd.DataFrame:
+    """Offer in each `pick` what is left after those before it; return the rows left by all."""
+    for name in names:
+        set_options(widgets_[name], listed(rows, name))
+        rows = rows[rows[name] == widgets_[name].value]
+    return rows

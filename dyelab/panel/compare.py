@@ -20,7 +20,7 @@ _SHOWN = 4  # chips of at most so many pairs
 class Comparison(frame.Panel):
     """The panel that compares, with the press that says which swatches shared a pot."""
 
-    def __init__(self, book: Any = None) -> None:
+    def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("comparing.title")
         super().__init__(
             "compare", title, _choose, _show, refresh=_fit, prepare=recipes_of_book.of, book=book
@@ -42,7 +42,7 @@ class Comparison(frame.Panel):
         return words.say("comparing.shared", recipes=len(ends))
 
 
-def panel(book: Any = None) -> Comparison:
+def panel(book: frame.Chosen = None) -> Comparison:
     """Pick what varies, what to hold, the reference and the formula; read what it did.
 
     Parameters
@@ -192,11 +192,8 @@ def _chips(made: pd.DataFrame, pairs: pd.DataFrame, formula: str) -> list[list[f
 
 def _chip(made: pd.DataFrame, pairs: pd.DataFrame, i: int, row: str, name: str) -> frame.Chip:
     cloth = made.iloc[int(pairs[row].iloc[i])]
-    lab = (float(cloth["L"]), float(cloth["a"]), float(cloth["b"]))
     label = words.say("comparing.before") if row == "from_row" else str(pairs["level"].iloc[i])
-    return frame.Chip(
-        label, lab, str(pairs[name].iloc[i]), str(cloth["illuminant"]), int(cloth["observer"])
-    )
+    return frame.Chip.of(cloth, label, str(pairs[name].iloc[i]))
 
 
 def _notes(pairs: pd.DataFrame) -> list[str]:

@@ -7,6 +7,7 @@ import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import table, words
+from dyelab.book import Book
 from dyelab.panel import book_choice, choices, frame, html_parts, remember, save
 from dyelab.panel.typed_path import typed
 
@@ -21,7 +22,7 @@ _ONLY_SHEETS = ("sheets", "heading", "white", "upload", "removing")
 class Exchange(frame.Panel):
     """The panel whose button does the task chosen; a spreadsheet is talked over before it is."""
 
-    def __init__(self, book: Any = None) -> None:
+    def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("exchange.title")
         self.found, self.understood = widgets.HTML(), widgets.HTML()
         self.columns, self.asked = widgets.VBox(), widgets.VBox()
@@ -43,7 +44,7 @@ class Exchange(frame.Panel):
         """What stays chosen when the book is shown anew: the file, but not its upload."""
         return {k: v for k, v in super().kept().items() if k != "upload"}
 
-    def _look(self, book: Any, task: str, file: str, **chosen: Any) -> frame.Shown:
+    def _look(self, book: Book, task: str, file: str, **chosen: Any) -> frame.Shown:
         """Say what would be done; for a spreadsheet, all that comes in and all that doesn't."""
         if task != "sheet":
             self._cleared()
@@ -60,7 +61,7 @@ class Exchange(frame.Panel):
         self.columns.children = self.asked.children = ()
         self.found.value = self.understood.value = ""
 
-    def _open_sheets(self, book: Any, path: Path, chosen: dict[str, Any]) -> None:
+    def _open_sheets(self, book: Book, path: Path, chosen: dict[str, Any]) -> None:
         """Read the file if it is another than the one on show, and offer its columns."""
         from dyelab import book as books
 
@@ -100,7 +101,7 @@ class Exchange(frame.Panel):
         made.observe(self._changed, "value")
         return made
 
-    def _talk(self, book: Any, chosen: dict[str, Any]) -> frame.Shown:
+    def _talk(self, book: Book, chosen: dict[str, Any]) -> frame.Shown:
         from dyelab import book as books
 
         sheets = self._read[1]
@@ -178,7 +179,7 @@ class Exchange(frame.Panel):
         return joined, self._incoming.source
 
 
-def panel(book: Any = None) -> Exchange:
+def panel(book: frame.Chosen = None) -> Exchange:
     """Take in a spreadsheet or another book, or write the book out.
 
     Parameters
@@ -189,7 +190,7 @@ def panel(book: Any = None) -> Exchange:
     return Exchange(book)
 
 
-def _choose(_book: Any) -> dict[str, Any]:
+def _choose(_book: Book) -> dict[str, Any]:
     say = words.say
     tasks = [(say(f"exchange.{name}"), name) for name in _TASKS]
     whites: list[Any] = [(say("exchange.no_white"), None)]
@@ -205,7 +206,7 @@ def _choose(_book: Any) -> dict[str, Any]:
     }
 
 
-def _fit(_book: Any, made: dict[str, Any]) -> None:
+def _fit(_book: Book, made: dict[str, Any]) -> None:
     task = made["task"].value
     made["file"].layout.display = None if task in ("sheet", "merge") else "none"
     for name in _ONLY_SHEETS:

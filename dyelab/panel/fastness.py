@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import grade, table, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours, fastness_texts
 from dyelab.handout import fastness as page
@@ -22,7 +23,7 @@ class _Bench:
 
     wide: pd.DataFrame
     tested: pd.DataFrame  # one row a tested swatch, with its recipe and `cloth`
-    book: Any
+    book: Book
     kept: dict[tuple, grade.Study] = field(default_factory=dict)
 
     def study(self, swatches: tuple[str, ...], asked: str, progress: Any) -> grade.Study:
@@ -39,7 +40,7 @@ class _Bench:
         return self.kept[key]
 
 
-def panel(book: Any = None) -> frame.Panel:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Pick swatches and a test, move through it, see the colour go.
 
     Parameters
@@ -51,7 +52,7 @@ def panel(book: Any = None) -> frame.Panel:
     return frame.Panel("fastness", title, _choose, _show, refresh=_fit, prepare=_bench, book=book)
 
 
-def _bench(book: Any) -> _Bench:
+def _bench(book: Book) -> _Bench:
     from dyelab import book as books
 
     wide = books.wide(book)
@@ -184,19 +185,19 @@ def _chips(
         first = part.iloc[0]
         swatch, area = str(first["swatch"]), str(first["area"])
         label = swatch if area == "whole" else f"{swatch} ({area})"
-        before = _chip(first, "_before", words.say("fastness.before"), label)
+        before = frame.Chip.of(first, words.say("fastness.before"), label, ending="_before")
         then = now[now["swatch"].eq(swatch) & now["area"].eq(area)]
         later = [
-            _chip(row, "", grade.exposure_text(row), words.say("fastness.grade", said=row["said"]))
+            frame.Chip.of(
+                row,
+                grade.exposure_text(row),
+                words.say("fastness.grade", said=row["said"]),
+                ending="",
+            )
             for _, row in then.iterrows()
         ]
         groups.append([before, *later])
     return groups
-
-
-def _chip(row: pd.Series, ending: str, label: str, note: str) -> frame.Chip:
-    L, a, b = (float(row[f"{axis}{ending}"]) for axis in table.LAB)
-    return frame.Chip(label, (L, a, b), note, str(row["illuminant"]), int(row["observer"]))
 
 
 def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:

@@ -16,13 +16,16 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from dyelab import words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, follow_book, html_parts, remember, save
 from dyelab.panel.html_parts import Chip
 from dyelab.panel.live_figure import Canvas
 from dyelab.panel.page_touches import Dress
 
-__all__ = ["Chip", "Panel", "Shown"]
+__all__ = ["Chip", "Chosen", "Panel", "Shown"]
+
+Chosen = Book | str | Path | None  # what a panel opens with; without, the session's book
 
 
 @dataclass(frozen=True)
@@ -99,7 +102,7 @@ class Panel(widgets.VBox):
         prepare: Callable[[Any], Any] | None = None,
         button: str = "",
         remember: bool = True,
-        book: Any = None,
+        book: Chosen = None,
     ) -> None:
         self.name, self.title, self._remember = name, title, remember
         self._choose, self._show, self._refresh = choose, show, refresh

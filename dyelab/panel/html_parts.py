@@ -12,6 +12,7 @@ import pandas as pd
 
 from dyelab import words
 from dyelab.plot import style
+from dyelab.table import LAB
 
 _ROOMY = 12  # groups of patches up to which each has room
 
@@ -25,6 +26,14 @@ class Chip:
     note: str = ""
     illuminant: str = "D65"
     observer: int = 10
+
+    @classmethod
+    def of(cls, row: Any, label: str, note: str = "", *, ending: str = "") -> "Chip":
+        """The chip of a row with `L, a, b` (or with an ending to each) and a white."""
+        if pd.isna(row[f"L{ending}"]):
+            return cls(label, None, note)
+        L, a, b = (float(row[f"{name}{ending}"]) for name in LAB)
+        return cls(label, (L, a, b), note, str(row["illuminant"]), int(row["observer"]))
 
 
 _SHORT, _LONG = (

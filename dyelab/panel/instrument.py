@@ -8,6 +8,7 @@ import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import convert, read, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, exposure, frame, save
 from dyelab.panel.capture_names import named
@@ -41,7 +42,7 @@ class _Found:
 class Instrument(frame.Panel):
     """The panel that looks at readings first and adds them when asked."""
 
-    def __init__(self, book: Any = None) -> None:
+    def __init__(self, book: frame.Chosen = None) -> None:
         self.add = widgets.Button(description=words.say("instrument.add"))
         self.add.add_class("dl-button")
         self.add.add_class("dl-main-button")
@@ -65,7 +66,7 @@ class Instrument(frame.Panel):
         return words.say("instrument.added", count=count, left=len(found.made.left))
 
 
-def panel(book: Any = None) -> Instrument:
+def panel(book: frame.Chosen = None) -> Instrument:
     """Choose a measurement file, or type values; see what it holds; add it to the book.
 
     Parameters
@@ -76,7 +77,7 @@ def panel(book: Any = None) -> Instrument:
     return Instrument(book)
 
 
-def _choose(_book: Any) -> dict[str, Any]:
+def _choose(_book: Book) -> dict[str, Any]:
     def say(key: str) -> str:
         return words.say(f"instrument.{key}")
 
@@ -113,12 +114,12 @@ def _conditions(say: Any) -> dict[str, Any]:
     }
 
 
-def _fit(_book: Any, made: dict[str, Any]) -> None:
+def _fit(_book: Book, made: dict[str, Any]) -> None:
     exposure.fit(made)
 
 
 def _read(
-    book: Any, **picked: Any
+    book: Book, **picked: Any
 ) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tuple[str, ...]]:
     """CIELAB and spectra of the file or of the typed lines, and what had to be decided."""
     illuminant, _, degrees = picked["white"].rstrip("°").partition("/")
@@ -142,7 +143,7 @@ def _named(text: str) -> Path | None:
     return typed(text) if text.strip() else None
 
 
-def _found(book: Any, **picked: Any) -> _Found:
+def _found(book: Book, **picked: Any) -> _Found:
     from dyelab import book as books
 
     lab, spectra, notes = _read(book, **picked)
@@ -160,7 +161,7 @@ def _found(book: Any, **picked: Any) -> _Found:
     return _Found(made, notes)
 
 
-def _show(book: Any, **picked: Any) -> frame.Shown:
+def _show(book: Book, **picked: Any) -> frame.Shown:
     found = _found(book, **picked)
     readings, left, notes = found.made.readings, found.made.left, list(found.notes)
     if len(left):

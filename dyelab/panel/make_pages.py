@@ -15,7 +15,7 @@ _OWN = ("paper", "title", "teacher", "text", "note", "logo")
 _PREVIEWED = 3
 
 
-def panel(book: Any = None) -> frame.Panel:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Choose a page, see its sheets, save it.
 
     Parameters
@@ -71,9 +71,7 @@ def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
     if widgets["kind"].value == "metals":
         doses = left[f"{widgets['metal'].value}_wof"].fillna(0.0)
         left = left[doses > 0] if (doses > 0).any() else left
-    for name in CLOTH:
-        choices.set_options(widgets[name], list(left[name].value_counts().index))
-        left = left[left[name] == widgets[name].value]
+    choices.narrowed(widgets, left, CLOTH)
 
 
 def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:

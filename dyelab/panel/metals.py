@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import compare, shift, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout.metal_texts import gaps, metals, told
@@ -45,7 +46,7 @@ class _Bench:
         return self.kept[plain]
 
 
-def panel(book: Any = None) -> frame.Panel:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Pick a dye and a cloth, move the metals, see the colour travel.
 
     Parameters
@@ -59,7 +60,7 @@ def panel(book: Any = None) -> frame.Panel:
     )
 
 
-def _bench(book: Any) -> _Bench:
+def _bench(book: Book) -> _Bench:
     source = colours.source(book)
     plain = shift.label(source.made, tuple(shift.METALS))
     return _Bench(source, style.painted(source.made.assign(plain=plain)))
@@ -69,10 +70,11 @@ def _choose(bench: _Bench) -> dict[str, Any]:
     dyed = bench.made[bench.made["dye"] != "none"]
     if dyed.empty:
         raise InputError(words.say("metals.no_dyes"))
+    asked = {**{name: name for name in _PICKED}, "recipe": "plain"}
     picks = {
-        name: choices.pick(words.say(f"metals.{name}"), _kinds(dyed, name)) for name in _PICKED
+        name: choices.pick(words.say(f"metals.{name}"), choices.most_often(dyed, column))
+        for name, column in asked.items()
     }
-    picks["recipe"] = choices.pick(words.say("metals.recipe"), _kinds(dyed, "plain"))
     doses = {metal: choices.steps(_heading(metal), _doses(dyed, metal)) for metal in bench.metals}
     _fit(bench, picks | doses)
     _open_with_a_story(bench, picks["recipe"].value, doses)
@@ -92,11 +94,6 @@ def _open_with_a_story(bench: _Bench, plain: str, doses: dict[str, Any]) -> None
     doses[metal].value = usual[-1]
 
 
-def _kinds(made: pd.DataFrame, name: str) -> list[str]:
-    """What was dyed, the most often dyed first."""
-    return list(made[name].value_counts().index)
-
-
 def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
     found = sorted({0.0, *made[shift.METALS[metal]].dropna().astype(float)})
     if len(found) == 1:
@@ -109,11 +106,9 @@ def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
     if bench.offered == [_picked(widgets)]:
         return  # only a metal was moved
     left = bench.made[bench.made["dye"] != "none"]
-    for name in _PICKED:
-        choices.set_options(widgets[name], _kinds(left, name))
-        left = left[left[name] == widgets[name].value]
+    left = choices.narrowed(widgets, left, _PICKED)
     recipe = widgets["recipe"]
-    choices.set_options(recipe, _kinds(left, "plain"))
+    choices.set_options(recipe, choices.most_often(left, "plain"))
     recipe.layout.display = None if len(recipe.options) > 1 else "none"
     left = left[left["plain"] == recipe.value]
     for metal in bench.metals:
@@ -207,13 +202,10 @@ def _chips(one: Family, dose: Dose) -> list[list[frame.Chip]]:
 
 
 def _pair(rows: list[dict[Any, Any]], *labels: str) -> list[frame.Chip]:
-    return [_chip(row, label) for row, label in zip(rows, labels, strict=False)]
-
-
-def _chip(row: dict[Any, Any], label: str) -> frame.Chip:
-    lab = (float(row["L"]), float(row["a"]), float(row["b"]))
-    note = colours.recipe(row, bare=True)
-    return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))
+    return [
+        frame.Chip.of(row, label, colours.recipe(row, bare=True))
+        for row, label in zip(rows, labels, strict=False)
+    ]
 
 
 def _not_dyed(one: Family, dose: Dose) -> str:

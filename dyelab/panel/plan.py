@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import plan, press, recipe, table, words
+from dyelab.book import Book
 from dyelab.panel import book_choice, choices, frame, save
 from dyelab.panel.typed_path import typed
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
@@ -39,7 +40,7 @@ _SHOWN = [
 class Planner(frame.Panel):
     """The panel that plans, with its two buttons below."""
 
-    def __init__(self, book: Any = None) -> None:
+    def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("planning.title")
         super().__init__("plan", title, _choose, _show, refresh=_fit, book=book)
         self.folder = choices.text(
@@ -77,7 +78,7 @@ class Planner(frame.Panel):
         return words.say("planning.put_in", swatches=many, book=saved.title)
 
 
-def panel(book: Any = None) -> Planner:
+def panel(book: frame.Chosen = None) -> Planner:
     """Choose factors and levels, see what the series takes, print its sheets.
 
     Parameters
@@ -88,7 +89,7 @@ def panel(book: Any = None) -> Planner:
     return Planner(book)
 
 
-def _choose(book: Any) -> dict[str, Any]:
+def _choose(book: Book) -> dict[str, Any]:
     listed = recipe.materials(book.materials)
     hint = words.say("planning.many_hint")
     picks = {
@@ -152,7 +153,7 @@ def _sizes() -> dict[str, Any]:
     }
 
 
-def _name(book: Any) -> str:
+def _name(book: Book) -> str:
     return f"{book.title} {date.today().year}"
 
 
@@ -161,13 +162,13 @@ def _options(listed: pd.DataFrame, name: str) -> list[str]:
     return ["none", *listed.loc[listed["role"].isin(roles), "material"]]
 
 
-def _fit(_book: Any, made: dict[str, Any]) -> None:
+def _fit(_book: Book, made: dict[str, Any]) -> None:
     made["doses"].layout.display = "none" if made["another"].value == "none" else None
     for name, design in (("divide", "fraction"), ("runs", "optimal")):
         made[name].layout.display = None if made["design"].value == design else "none"
 
 
-def factors(book: Any, chosen: dict[str, Any]) -> dict[str, list[Any]]:
+def factors(book: Book, chosen: dict[str, Any]) -> dict[str, list[Any]]:
     """Factors and levels of the choices made."""
     found: dict[str, list[Any]] = {"fibre": list(chosen["fibre"])}
     found |= {name: list(chosen[name]) for name in _FACTORS if chosen[name]}
@@ -222,7 +223,7 @@ def _left_out(listed: pd.DataFrame, chosen: dict[str, Any]) -> list[str]:
     return recipe.not_for_children(wanted, listed)
 
 
-def planned_series(book: Any, **chosen: Any) -> plan.Series:
+def planned_series(book: Book, **chosen: Any) -> plan.Series:
     """Plan the series of the choices made; codes in the book are not given again."""
     return plan.series(
         factors(book, chosen),
@@ -241,7 +242,7 @@ def planned_series(book: Any, **chosen: Any) -> plan.Series:
     )
 
 
-def _show(book: Any, **chosen: Any) -> frame.Shown:
+def _show(book: Book, **chosen: Any) -> frame.Shown:
     planned = planned_series(book, **chosen)
     rows = planned.swatches
     own = rows[rows["purpose"] == "series"]
@@ -270,7 +271,7 @@ def _show(book: Any, **chosen: Any) -> frame.Shown:
     return frame.Shown(sentence, table=baths, notes=notes, pictures=preview)
 
 
-def _written(book: Any, chosen: dict[str, Any]) -> str:
+def _written(book: Book, chosen: dict[str, Any]) -> str:
     planned = planned_series(book, **chosen)
     written = plan.sheets(
         planned,

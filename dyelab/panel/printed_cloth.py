@@ -6,6 +6,7 @@ import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import plan, recipe, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
@@ -16,7 +17,7 @@ _SHOWN = ["order", "area", "kind", "material", "wof", "weigh_g", "temperature_C"
 class Printer(frame.Panel):
     """The panel that plans a cloth of several areas, with the button that puts it into a book."""
 
-    def __init__(self, book: Any = None) -> None:
+    def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("printing.title")
         super().__init__("printing", title, _choose, _show, book=book)
         button = widgets.Button(description=words.say("printing.put"))
@@ -35,7 +36,7 @@ class Printer(frame.Panel):
         return words.say("printing.put_in", code=code, book=saved.title, areas=areas)
 
 
-def panel(book: Any = None) -> Printer:
+def panel(book: frame.Chosen = None) -> Printer:
     """Say what goes on each area of a cloth; see its steps, put it into the book.
 
     Parameters
@@ -46,7 +47,7 @@ def panel(book: Any = None) -> Printer:
     return Printer(book)
 
 
-def _choose(book: Any) -> dict[str, Any]:
+def _choose(book: Book) -> dict[str, Any]:
     say, listed = words.say, recipe.materials(book.materials)
     dyes = list(listed.loc[listed["role"].isin(["dye", "vat"]), "material"])
     fixing = ["wheat bran", "chalk"]
@@ -65,7 +66,7 @@ def _choose(book: Any) -> dict[str, Any]:
     }
 
 
-def _free(book: Any) -> str:
+def _free(book: Book) -> str:
     """Return a code that no swatch of the book has."""
     taken, number = set(book.swatches["swatch"]), 1
     while f"P-{number:02d}" in taken:
@@ -92,7 +93,7 @@ def parted(text: str) -> dict[str, str]:
     return found
 
 
-def planned(book: Any, **chosen: Any) -> dict[str, pd.DataFrame]:
+def planned(book: Book, **chosen: Any) -> dict[str, pd.DataFrame]:
     """Swatch and steps of the choices made, ready for ``book.add``."""
     code = chosen["code"].strip() or _free(book)
     if code in set(book.swatches["swatch"]):
@@ -109,7 +110,7 @@ def planned(book: Any, **chosen: Any) -> dict[str, pd.DataFrame]:
     )
 
 
-def _show(book: Any, **chosen: Any) -> frame.Shown:
+def _show(book: Book, **chosen: Any) -> frame.Shown:
     made, listed = planned(book, **chosen), recipe.materials(book.materials)
     steps, areas = made["steps"], parted(chosen["areas"])
     sentence = words.say(

@@ -1,11 +1,11 @@
 """The recipes of a book, gathered once for a panel, by each method of reading asked for."""
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import pandas as pd
 
 from dyelab import shift
+from dyelab.book import Book
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Gathered:
         return self.kept[method]
 
 
-def of(book: Any) -> Gathered:
+def of(book: Book) -> Gathered:
     """Gather the recipes of an open book."""
     from dyelab import book as books
 

@@ -6,6 +6,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from dyelab import plan, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame
 
@@ -16,7 +17,7 @@ _NAMED = ["series", "bath", "kind", "material"]
 class Record(frame.Panel):
     """The panel that takes entries; its buttons save at once."""
 
-    def __init__(self, book: Any = None) -> None:
+    def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("planning.done_title")
         self.enter = widgets.Button(description=words.say("planning.it_was"))
         self.back = widgets.Button(description=words.say("planning.take_back"))
@@ -60,7 +61,7 @@ class Record(frame.Panel):
         self.tell(lambda: words.say("planning.taken_back"))
 
 
-def panel(book: Any = None) -> Record:
+def panel(book: frame.Chosen = None) -> Record:
     """Choose a planned bath, correct what was different, say that it was done.
 
     Parameters
@@ -85,7 +86,7 @@ def told(chosen: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _choose(book: Any) -> dict[str, Any]:
+def _choose(book: Book) -> dict[str, Any]:
     waiting = plan.open_baths(book)
     if waiting.empty:
         raise InputError(words.say("planning.all_done"))
@@ -112,7 +113,7 @@ def _choose(book: Any) -> dict[str, Any]:
     }
 
 
-def _fit(book: Any, made: dict[str, Any]) -> None:
+def _fit(book: Book, made: dict[str, Any]) -> None:
     """When another bath is chosen, fill in what was planned for it."""
     row = _row(book, made["bath"].value)
     codes = row["swatches"].split(", ")
@@ -128,13 +129,13 @@ def _fit(book: Any, made: dict[str, Any]) -> None:
     made["note"].value = ""
 
 
-def _row(book: Any, chosen: tuple[str, str]) -> Any:
+def _row(book: Book, chosen: tuple[str, str]) -> Any:
     waiting = plan.open_baths(book)
     here = (waiting["series"] == chosen[0]) & (waiting["bath"] == chosen[1])
     return waiting[here].iloc[0]
 
 
-def _show(book: Any, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
+def _show(book: Book, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
     row, waiting = _row(book, bath), plan.open_baths(book)
     values = {
         "fibre": row["fibre_g"],

@@ -17,7 +17,7 @@ _COLUMNS = ["part", "share", "share_low", "share_high", "seen_share", "ks", "ks_
 _COLOUR = ["part", "distance", "distance_low", "distance_high", "dL", "da", "db", "moved"]
 
 
-def panel(book: Any = None) -> frame.Panel:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Pick a dyed, tannined cloth and a metal; see what the metal really did to the dye.
 
     Parameters
@@ -80,9 +80,7 @@ def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
 def _fit(bench: recipes_of_book.Gathered, widgets: dict[str, Any]) -> None:
     """Offer only what was dyed with this metal: each choice narrows those below it."""
     left = _dyed(bench, widgets["metal"].value)
-    for name in _PICKED:
-        choices.set_options(widgets[name], list(left[name].unique()))
-        left = left[left[name] == widgets[name].value]
+    left = choices.narrowed(widgets, left, _PICKED, lambda rows, name: list(rows[name].unique()))
     choices.set_options(widgets["dose"], _doses(left, widgets["metal"].value))
 
 
@@ -130,16 +128,10 @@ def _chips(found: shift.Separation, metal: str) -> list[Any]:
     chips = []
     for with_metal, without in zip(rows[::2], rows[1::2], strict=True):
         pair = [
-            _chip(row, words.say(key, metal=metal))
+            frame.Chip.of(row, words.say(key, metal=metal), str(row["recipe"]))
             for row, key in ((without, f"share.cell_{without['cell']}"), (with_metal, "share.with"))
             if np.isfinite(row["L"])
         ]
         if pair:
             chips.append(pair)
     return chips
-
-
-def _chip(row: dict[Any, Any], label: str) -> frame.Chip:
-    lab = (float(row["L"]), float(row["a"]), float(row["b"]))
-    note = str(row["recipe"])
-    return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))

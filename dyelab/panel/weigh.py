@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
 
@@ -35,7 +36,7 @@ _NUMBERS: dict[str, tuple[float, float, float, str]] = {  # start, most, step, u
 }
 
 
-def panel(book: Any = None) -> frame.Panel:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Do the sums of the dye pot, with the cautions of what is weighed.
 
     Parameters
@@ -47,7 +48,7 @@ def panel(book: Any = None) -> frame.Panel:
     return frame.Panel("weigh", title, _choose, _show, refresh=_fit, prepare=_listed, book=book)
 
 
-def _listed(book: Any) -> pd.DataFrame:
+def _listed(book: Book) -> pd.DataFrame:
     return recipe.materials(book.materials)
 
 

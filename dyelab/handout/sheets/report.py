@@ -5,6 +5,7 @@ from typing import Any
 import pandas as pd
 
 from dyelab import compare, grade, shift, table, words
+from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
@@ -12,7 +13,7 @@ from dyelab.handout import page as parts
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
 
-def report(bk: Any, own: parts.Own = parts.Own()) -> parts.Page:
+def report(bk: Book, own: parts.Own = parts.Own()) -> parts.Page:
     """Describe a whole book.
 
     Parameters
@@ -117,7 +118,7 @@ def _colours(made: pd.DataFrame) -> list[Any]:
     return blocks
 
 
-def _faults(bk: Any) -> list[Any]:
+def _faults(bk: Book) -> list[Any]:
     texts = list(bk.faults["text"]) if len(bk.faults) else []
     if not texts:
         return []

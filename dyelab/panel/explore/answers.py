@@ -113,18 +113,16 @@ def _notes(bench: Bench, row: Any) -> list[str]:
     return [*notes, words.say("exploring.cautions")] if metals else notes
 
 
-def _chip(row: Any, label: str, note: str = "") -> frame.Chip:
-    lab = tuple(float(row[name]) for name in table.LAB)
-    return frame.Chip(label, lab, note, str(row["illuminant"]), int(row["observer"]))  # type: ignore[arg-type]
-
-
 def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame.Chip]:
     """Return the predicted colour under the book's light, and under lamps where spectra tell."""
     own = words.say("exploring.chip_other", illuminant=table.white_text(bench.model.white))
     lamps = [name for name in shift.LAMPS if name != here["illuminant"]]
     if not bench.model.spectral:
-        return [_chip(here, own)]
-    return [_chip(here, own), *(_chip(_lit(bench, said, name), _under(name)) for name in lamps)]
+        return [frame.Chip.of(here, own)]
+    return [
+        frame.Chip.of(here, own),
+        *(frame.Chip.of(_lit(bench, said, name), _under(name)) for name in lamps),
+    ]
 
 
 def _lit(bench: Bench, said: pd.DataFrame, lamp: str) -> pd.Series:
@@ -167,7 +165,7 @@ def _nearest(bench: Bench, said: dict[str, Any]) -> frame.Chip:
     lab = bench.made[table.LAB].to_numpy(float)
     target = np.broadcast_to([said[name] for name in table.LAB], lab.shape)
     row = bench.made.iloc[int(convert.dE00(target, lab).argmin())]
-    return _chip(row, words.say("exploring.chip_nearest"), str(row["recipe"]))
+    return frame.Chip.of(row, words.say("exploring.chip_nearest"), str(row["recipe"]))
 
 
 def _wanted(bench: Bench, lab: np.ndarray) -> pd.DataFrame:
@@ -187,8 +185,10 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
         bench.tried, first, _plausible(bench, _swatches(bench, first)), wanted=wanted
     )
     rows = found.ranked[_FOUND].assign(chance=(100 * found.ranked["chance"]).round())
-    pair = [_chip(wanted.iloc[0], words.say("exploring.chip_wanted"))]
-    pair.append(_chip(first.iloc[0], words.say("exploring.chip"), str(first.iloc[0]["recipe"])))
+    pair = [frame.Chip.of(wanted.iloc[0], words.say("exploring.chip_wanted"))]
+    pair.append(
+        frame.Chip.of(first.iloc[0], words.say("exploring.chip"), str(first.iloc[0]["recipe"]))
+    )
     notes = [_weighed(first.iloc[0], values)]
     if not isinstance(_aim(bench, values), str):
         notes.append(words.say("exploring.spot_aim"))

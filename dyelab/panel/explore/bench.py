@@ -6,6 +6,7 @@ from typing import Any
 import pandas as pd
 
 from dyelab import predict, words
+from dyelab.book import Book
 from dyelab.plot import explore as drawn
 from dyelab.plot import style
 
@@ -30,7 +31,7 @@ class Bench:
         return self.kept[key]
 
 
-def prepared(book: Any) -> Bench:
+def prepared(book: Book) -> Bench:
     """Learn from a book."""
     from dyelab import book as books
 

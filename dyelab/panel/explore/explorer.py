@@ -17,7 +17,7 @@ _TAKES = {"aim": ("spot",), "take": ("find", "next"), "put": ("recipe", "find", 
 class Explorer(frame.Panel):
     """The panel, with the buttons that take a recipe further."""
 
-    def __init__(self, book: Any = None) -> None:
+    def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("exploring.title")
         works = {"aim": self._aim, "take": self._take_first, "put": self._into}
         self.buttons = {name: self._button(name, work) for name, work in works.items()}
@@ -105,7 +105,7 @@ class Explorer(frame.Panel):
         return words.say("exploring.put_in", **told)
 
 
-def panel(book: Any = None) -> Explorer:
+def panel(book: frame.Chosen = None) -> Explorer:
     """Move the doses of a recipe nobody has dyed yet; see the colours it may give.
 
     Parameters
