@@ -3,7 +3,7 @@
 from dyelab.compare.contrasts import contrast, mean_covariances
 from dyelab.compare.differences import between, pairs, to_reference
 from dyelab.compare.directed import directed_interval, seen
-from dyelab.compare.directions import direction
+from dyelab.compare.directions import WAYS, direction, ways
 from dyelab.compare.interval import Noise, distance_interval, noise_floor
 from dyelab.compare.pots import colouring
 from dyelab.compare.variants import Variants, gather
@@ -14,6 +14,7 @@ __all__ = [
     "CHANCE",
     "REAL",
     "SIGNS",
+    "WAYS",
     "Noise",
     "Variants",
     "between",
@@ -30,4 +31,5 @@ __all__ = [
     "readable",
     "seen",
     "to_reference",
+    "ways",
 ]

@@ -8,6 +8,7 @@ from dyelab import table
 from dyelab.errors import InputError
 
 HUES = ("redder", "yellower", "greener", "bluer")  # at 0, 90, 180 and 270 degrees
+WAYS = ("lighter", "darker", "brighter", "duller", *HUES)
 VISIBLE, PLAIN, LARGE = 0.5, 1.5, 6.0  # CIELAB units: below the first, nothing is said
 NEUTRAL = 5.0  # chroma under which a hue angle says nothing
 
@@ -42,19 +43,48 @@ def direction(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[str]:
             f"direction: reference {reference.shape} and sample {sample.shape} don't match. "
             "Give two arrays of the same shape, (n, 3)."
         )
+    return [_phrase(way) for way in _ways(reference, sample)]
+
+
+def ways(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[tuple[str, ...]]:
+    """Which ways each sample lies from its reference (n, 3), as codes of `WAYS`, without degrees.
+
+    Empty where no part of the change is visible, or where a colour wasn't measured.
+    """
+    found = _ways(np.asarray(reference_lab, float), np.asarray(sample_lab, float))
+    return [() if way is None else tuple(name for name, _ in way) for way in found]
+
+
+Way = list[tuple[str, str]] | None  # ways with their degree; None where a colour wasn't measured
+
+
+def _ways(reference: np.ndarray, sample: np.ndarray) -> list[Way]:
     chroma = np.hypot(reference[:, 1], reference[:, 2]), np.hypot(sample[:, 1], sample[:, 2])
     turn, towards = _hue_moves(reference[:, 1:], sample[:, 1:])
     moves = np.stack([sample[:, 0] - reference[:, 0], chroma[1] - chroma[0], turn], axis=1)
     quarters = np.round(np.nan_to_num(towards) / 90).astype(int) % 4
-    return [_phrase(move, HUES[q]) for move, q in zip(moves.tolist(), quarters, strict=True)]
+    return [_way(move, HUES[q]) for move, q in zip(moves.tolist(), quarters, strict=True)]
 
 
-def _phrase(move: list[float], hue: str) -> str:
+def _way(move: list[float], hue: str) -> Way:
     if not all(map(math.isfinite, move)):
-        return "not measured"
+        return None
     names = (("lighter", "darker"), ("brighter", "duller"), (hue, ""))
-    parts = [_said(amount, *pair) for amount, pair in zip(move, names, strict=True)]
-    return ", ".join(part for part in parts if part) or "no visible change"
+    return [
+        (rising if amount > 0 else falling, _degree(amount))
+        for amount, (rising, falling) in zip(move, names, strict=True)
+        if abs(amount) >= VISIBLE
+    ]
+
+
+def _degree(amount: float) -> str:
+    return "slightly " if abs(amount) < PLAIN else "much " if abs(amount) > LARGE else ""
+
+
+def _phrase(way: Way) -> str:
+    if way is None:
+        return "not measured"
+    return ", ".join(degree + name for name, degree in way) or "no visible change"
 
 
 def _hue_moves(before: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -88,10 +118,3 @@ def hue_part(before: np.ndarray, after: np.ndarray) -> np.ndarray:
         Along the hue circle, in the sense moved; beside a near-neutral, of the move itself.
     """
     return _hue_moves(np.asarray(before, float), np.asarray(after, float))[1]
-
-
-def _said(amount: float, rising: str, falling: str) -> str:
-    if abs(amount) < VISIBLE:
-        return ""
-    degree = "slightly " if abs(amount) < PLAIN else "much " if abs(amount) > LARGE else ""
-    return degree + (rising if amount > 0 else falling)

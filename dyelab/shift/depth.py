@@ -112,9 +112,10 @@ def at_equal_depth(
     -------
     DataFrame
         `L, a, b` at equal depth with their white point, `scale` (times the sample's amount),
-        the differences to the reference, `strength_sum` and `moved`, the way in words.
+        the differences to the reference, `strength_sum`, `moved`, the way in words, and
+        `seen`, whether any of it is visible.
     """
-    from dyelab.compare import direction
+    from dyelab.compare import direction, ways
 
     waves = np.asarray(wavelengths, float)
     strength = relative_strength(waves, reference, sample, base=base)
@@ -131,7 +132,8 @@ def at_equal_depth(
     result = pd.DataFrame(lab, columns=table.LAB).assign(**white, scale=scale)
     result = pd.concat([result, convert.differences(first, lab).reset_index(drop=True)], axis=1)
     percent = strength["strength_sum"].to_numpy()
-    return result.assign(strength_sum=percent, moved=direction(first, lab))
+    seen = [bool(way) for way in ways(first, lab)]
+    return result.assign(strength_sum=percent, moved=direction(first, lab), seen=seen)
 
 
 @dataclass(frozen=True)
@@ -205,7 +207,7 @@ def _said(strength: dict[str, Any], equal: dict[str, Any]) -> str:
         strength=f"{strength['strength_maximum']:.0f}",
         sum=f"{strength['strength_sum']:.0f}",
     )
-    if equal["moved"] == "no visible change":
+    if not equal["seen"]:
         return f"{first} {words.say('shift.depth_same')}"
     left = words.say("shift.depth_left", moved=equal["moved"], distance=f"{equal['dE00']:.1f}")
     return f"{first} {left}"

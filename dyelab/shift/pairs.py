@@ -267,18 +267,14 @@ def _mean(part: pd.DataFrame, confidence: float) -> dict:
         }
         row[f"{name}_spread"] = spread[i]
     row["dE00"] = part["dE00"].mean()
-    return row | {"moved": _most(part["moved"])}
+    return row | {"moved": _common_way(part)}
 
 
-def _most(moved: pd.Series) -> str:
-    """Words that at least half of the pairs share, without their degree."""
-    said = [set(text.replace("much ", "").replace("slightly ", "").split(", ")) for text in moved]
-    counts: dict[str, int] = {}
-    for ways in said:
-        for word in ways:
-            counts[word] = counts.get(word, 0) + 1
-    order = ["lighter", "darker", "brighter", "duller", "redder", "yellower", "greener", "bluer"]
-    shared = [word for word in order if 2 * counts.get(word, 0) >= len(said)]
+def _common_way(part: pd.DataFrame) -> str:
+    """Ways that at least half of the pairs went, whatever the degree, in words."""
+    ends = [part[[f"{end}_{name}" for name in table.LAB]].to_numpy(float) for end in ("from", "to")]
+    went = compare.ways(*ends)
+    shared = [way for way in compare.WAYS if 2 * sum(way in one for one in went) >= len(went)]
     return ", ".join(shared) or "no way shared by half of the pairs"
 
 
