@@ -6,7 +6,7 @@ import pandas as pd
 import photo_book
 import pytest
 
-from dyelab import book, grade, handout, synth, words
+from dyelab import book, convert, grade, handout, synth, words
 from dyelab.errors import InputError
 from dyelab.handout import fastness, fastness_texts, typst_pdf
 from dyelab.plot import fastness as drawn
@@ -195,6 +195,18 @@ def test_a_photo_books_sheet_shows_the_cloth_itself(by_photo):
     strips = [block for block in made.blocks if isinstance(block, handout.Chips)]
     assert [len(strip.patches) for strip in strips] == [3, 3]
     assert all(patch.crop.startswith(b"\x89PNG") for strip in strips for patch in strip.patches)
+
+
+def test_six_wools_by_photo_are_found_to_have_changed(by_photo):
+    """True ΔE00 1.3 to 2.8 in ten washes, each photo with an error of its own."""
+    found = grade.study(book.wide(by_photo), shared=by_photo.shared)
+    last = found.hardest("wash").set_index("swatch")
+    true = pd.Series(convert.dE00(photo_book.truth(0), photo_book.truth(10)), last.index)
+    assert list(last["changed"]) == ["real"] * 6
+    assert ((last["dE00_low"] <= true) & (true <= last["dE00_high"])).sum() >= 5
+    for one in found.drifts:
+        curve = one.curves["dE00"]
+        assert curve.at(curve.readings["x"]) == pytest.approx(curve.readings["y"], abs=0.5)
 
 
 @pytest.mark.parametrize("which", ["example", "photo"])
