@@ -158,12 +158,12 @@ def test_a_dose_curve_marks_the_doses_it_names(recipes):
     assert band["distance"].iloc[0] == pytest.approx(0)
 
 
-def test_the_split_shows_each_part_and_the_naive_answer(yard, recipes):
+def test_the_split_shows_each_part_and_the_whole(yard, recipes):
     hold = {"dye": "weld", "fibre": "cotton", "tannin": "gallnut"}
     found = shift.separate(recipes, "iron", hold=hold, spectra=yard.spectra)
     names = {trace.name for trace in drawn.split(found).data if trace.name}
     assert names == {
-        "all of it (the naive answer)",
+        "all of it, as if the dye alone had changed",
         "on the dye",
         "on the tannin",
         "on the fibre",
