@@ -118,11 +118,10 @@ def _file_name(name: str) -> str:
 def _bath_data(planned: Series, children: bool, listed: pd.DataFrame | None) -> dict[str, Any]:
     baths = planned.baths
     used = [name for name in baths["material"].unique() if name]
-    every = recipe.cautions(used, listed, children=children)
     known = recipe.materials() if listed is None else listed
-    general = [text for text in every if not text.startswith(_hazard_words())]
+    said = recipe.cautions(used, known, children=children)[len(recipe.hazards(used, known)) :]
     return {
-        "cautions": general,
+        "cautions": list(dict.fromkeys([*recipe.before_you_begin(children)[:-1], *said])),
         "baths": [_bath(own, known) for _, own in baths.groupby("bath", sort=False)],
         "totals": [
             (row["material"], f"{row['amount']:.1f} {row['unit']}")
@@ -131,15 +130,11 @@ def _bath_data(planned: Series, children: bool, listed: pd.DataFrame | None) -> 
     }
 
 
-def _hazard_words() -> tuple[str, ...]:
-    return tuple(words.say(f"recipe.{key}").split("{")[0] for key in ("danger", "warning"))
-
-
 def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
     """One bath: its own material, and what goes in with it."""
     row, *more = own.to_dict("records")
     weighed = row["weigh_g"] > 0
-    said = recipe.cautions(own["material"].unique(), listed)[0] if row["material"] else ""
+    used = [name for name in own["material"].unique() if name]
     return {
         "bath": row["bath"],
         "head": words.say(f"series.kind_{row['kind']}", fibre=row["fibre"]),
@@ -153,7 +148,8 @@ def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
         "more": [(f"{one['weigh_g']:.2f}", one["material"]) for one in more],
         "sum": f"{row['wof']:g} % WOF × {row['fibre_g']:.1f} g / 100" if weighed else "",
         "note": row["note"],
-        "hazard": said if said.startswith(_hazard_words()) else "",
+        "hazard": " ".join(recipe.hazards(used, listed)),
+        "advice": "; ".join(recipe.notes(used, listed)),
         "many": row["swatches"],
         "codes": row["codes"],
     }

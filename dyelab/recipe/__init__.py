@@ -13,7 +13,7 @@ from dyelab.recipe.arithmetic import (
     water_L,
     wof,
 )
-from dyelab.recipe.cautions import cautions
+from dyelab.recipe.cautions import before_you_begin, cautions, hazards, notes
 from dyelab.recipe.formula import metal_percent, molar_mass
 from dyelab.recipe.hazard_statements import faults as hazard_faults
 from dyelab.recipe.hazard_statements import not_for_children
@@ -22,6 +22,7 @@ from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe, 
 __all__ = [
     "advise",
     "bath_wof",
+    "before_you_begin",
     "cautions",
     "cloth_g",
     "diluted_ml",
@@ -29,6 +30,7 @@ __all__ = [
     "find",
     "grams",
     "hazard_faults",
+    "hazards",
     "known_name",
     "materials",
     "metal_percent",
@@ -36,6 +38,7 @@ __all__ = [
     "metals",
     "molar_mass",
     "not_for_children",
+    "notes",
     "refuse",
     "refuse_unsafe",
     "stock_ml",

@@ -11,6 +11,10 @@ from dyelab import table, words
 from dyelab.recipe.materials import known_name
 
 _STATEMENT = re.compile(r"(?i)\b(EUH|H)\s?(\d{3})([A-Za-z]{0,2})\b")
+# Precautionary statements stand beside the others on every sheet; they are advice, no hazard.
+_PRECAUTION = re.compile(r"(?i)\bP\s?\d{3}(\s?\+\s?P?\s?\d{3})*\b")
+NONE = "none"  # a material that is known to have no statement, as against one nobody looked up
+_CHEMICAL = ("mordant", "modifier", "assist", "scour")
 _BETWEEN = re.compile(r"[\s,;+/&.]+|\band\b")
 
 # Those whose signal word is Danger in the most severe category that they are given to (GHS Rev.9,
@@ -42,6 +46,7 @@ def statements(text: str) -> tuple[list[str], list[str]]:
         Codes that have words, and whatever else stands there.
     """
     known, unknown = [], []
+    text = _PRECAUTION.sub(" ", text) if text.strip().lower() != NONE else ""
     for match in _STATEMENT.finditer(text):
         code = match.group(1).upper() + match.group(2)
         named = (code + match.group(3), code + match.group(3).upper(), code)
@@ -52,10 +57,18 @@ def statements(text: str) -> tuple[list[str], list[str]]:
     return list(dict.fromkeys(known)), [*unknown, *filter(None, rest)]
 
 
+def unstated(names: list[str], listed: pd.DataFrame) -> list[str]:
+    """Return the chemicals among these materials whose hazards nobody has looked up."""
+    rows = listed[listed["material"].isin([known_name(name, listed) for name in names])]
+    blank = rows["hazards"].eq("") & rows["role"].isin(_CHEMICAL)
+    strange = [name for name in names if known_name(name, listed) not in set(listed["material"])]
+    return [*rows.loc[blank, "material"], *dict.fromkeys(filter(None, strange))]
+
+
 def of(names: list[str], listed: pd.DataFrame) -> tuple[list[str], list[str]]:
     """Return the known and the unknown statements of all these materials."""
     rows = listed[listed["material"].isin([known_name(name, listed) for name in names])]
-    return statements(" ".join(rows["hazards"]))
+    return statements(" ".join(text for text in rows["hazards"] if text != NONE))
 
 
 def faults(listed: pd.DataFrame) -> list[dict]:

@@ -30,7 +30,10 @@ _UNSAFE_METALS = {
 _UNSAFE_NAMES = (
     *("chrome", "chromium", "dichromate", "bichromate", "chromate", "tartar emetic"),
     *("lead", "arsenic", "orpiment", "realgar", "mercury", "cinnabar", "cadmium", "uranium"),
+    *("cobalt", "nickel", "barium", "baryta", "antimony"),
 )
+# Names that stand for two things which hold different metal: asked, never guessed.
+_AMBIGUOUS = {"aa": ("aluminium acetate", "basic aluminium acetate", "dibasic aluminium acetate")}
 
 
 def materials(own: pd.DataFrame | None = None) -> pd.DataFrame:
@@ -102,9 +105,19 @@ def refuse_unsafe(name: str, formula: str = "") -> None:
     if named or held:
         raise InputError(
             f"{name!r} is not offered: {(held or named)[0]} compounds are too dangerous for a "
-            "dye studio (chromium(VI) causes cancer). Use alum, aluminium acetate, iron or copper "
-            "instead."
+            f"dye studio ({_reason((held or named)[0])}). Use alum, aluminium acetate, iron or "
+            "copper instead."
         )
+
+
+def _reason(held: str) -> str:
+    """Why a poison is one, in a few words (GHS classes of its common salts, from memory)."""
+    if held.startswith(("chrom", "dichrom", "bichrom")):
+        return "chromium(VI) causes cancer"
+    builds_up = ("lead", "mercury", "cinnabar", "cadmium", "arsenic", "orpiment", "realgar")
+    if held in builds_up:
+        return "it builds up in the body and harms nerves, kidneys and the unborn"
+    return "its salts are poisonous or cause cancer or allergy"
 
 
 def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:
@@ -118,6 +131,12 @@ def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:
     listed = shipped() if listed is None else listed
     known = _by_name(listed)
     key = _folded(name)
+    if key in _AMBIGUOUS:
+        said = ", ".join(_AMBIGUOUS[key])
+        raise InputError(
+            f"{name!r} is sold for several salts that hold different amounts of metal: {said}. "
+            "Read the bag, and name the one you have."
+        )
     if key not in known:
         refuse_unsafe(name)
         errors.choose(name, listed["material"], "material", "in the materials list")
