@@ -142,6 +142,11 @@ def test_a_spreadsheet_is_confirmed_and_taken_in(planned, tmp_path):
     expected["Iron"] = "dose=iron"
     assert guesses == {**expected, "Shelf": "keep"}
     panel.columns.children[-1].value = ""
+    assert panel.shown.table["where"].tolist() == ["column E (Shelf)"]
+    assert "silk, weld, ferrous sulfate 2 %" in html.unescape(panel.understood.value).replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
+    assert [made.word for made in panel.asked.children] == ["iron"]
     panel._do()
     assert "1 swatches came into" in html.unescape(panel.told.value)
     found = book.open(planned.path)

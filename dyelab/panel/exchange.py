@@ -110,7 +110,11 @@ class Exchange(frame.Panel):
             meanings[made.sheet][made.column] = made.value
         answers = remember.words("materials") | {m.word: m.value for m in self.asked.children}
         incoming = books.understand(
-            sheets, meanings, listed=books.materials(book), answers=answers, white=chosen["white"]
+            sheets,
+            meanings,
+            listed=books.materials(book),
+            answers=answers,
+            white=chosen["white"] or None,
         )
         self._incoming = incoming
         self._ask(incoming)
@@ -129,7 +133,11 @@ class Exchange(frame.Panel):
         )
         seen = len(told.new) < len(incoming.swatches)
         lost = incoming.lost.rename(columns={"found": "found_there"})
-        return frame.Shown(f"{said} {again}" if seen else said, lost, notes=incoming.notes)
+        if seen and not len(told.new) + len(told.changed) + len(told.gone):
+            said, again = words.say("exchange.all_there", book=book.title), ""
+        table = lost if len(lost) else None
+        text = f"{said} {again}".strip() if seen else said
+        return frame.Shown(text, table=table, notes=incoming.notes)
 
     def _ask(self, incoming: Any) -> None:
         """Offer what each doubtful word could be; one that was answered stays answered."""
@@ -193,7 +201,7 @@ def panel(book: frame.Chosen = None) -> Exchange:
 def _choose(_book: Book) -> dict[str, Any]:
     say = words.say
     tasks = [(say(f"exchange.{name}"), name) for name in _TASKS]
-    whites: list[Any] = [(say("exchange.no_white"), None)]
+    whites: list[Any] = [(say("exchange.no_white"), ())]
     whites += [(f"{light}/{angle}°", (light, angle)) for light, angle in _WHITES]
     return {
         "task": choices.pick(say("exchange.task"), tasks),
@@ -244,7 +252,7 @@ def _named(code: str) -> str:
             "exchange.after", what=words.heading(held.what), after=held.after.replace(":", " ")
         )
     if not held.of:
-        return words.heading(held.what) + unit
+        return words.heading(held.what)
     about = words.heading({"name": "material", "dose": "amount"}.get(held.what, held.what))
     number = f" {held.slot}" if held.slot > 1 else ""
     return f"{words.heading(held.of)}{number}: {about}{unit}"
