@@ -5,7 +5,7 @@ import html
 import numpy as np
 import pytest
 
-from dyelab import book, plan
+from dyelab import book, plan, shift
 from dyelab.panel import browse, compare, instrument, make_pages, metals, printed_cloth, record
 from dyelab.panel import plan as planning
 
@@ -60,7 +60,9 @@ def test_overdyes_and_tartar_go_through_the_panels(tmp_path):
     bk = read_all(bk.path, list(bk.swatches["swatch"]), np.random.default_rng(4))
     assert len(bk.readings) == len(bk.swatches)
     iron = metals.panel(bk)
-    assert "indigo" in html.unescape(iron.sentence + iron.below.value + repr(iron.values))
+    iron.choices["dye"].value = "weld + indigo"
+    assert "2 % iron made weld + indigo on wool" in html.unescape(iron.sentence)
+    assert "weld 50 %, then indigo 5 % in 3 dips" in iron.values["recipe"]
     assert compare.panel(bk).shown is not None
     seen = browse.panel(bk)
     seen.choices["swatch"].value = over["swatch"].iloc[0]
@@ -85,4 +87,6 @@ def test_a_printed_cloth_goes_through_the_panels(tmp_path):
     bk = read_all(bk.path, names, np.random.default_rng(4))
     assert sorted(set(bk.readings["area"])) == ["flower", "leaf", "stem"]
     iron = metals.panel(bk)
-    assert "stem" in html.unescape(iron.sentence + iron.below.value + repr(iron.values))
+    assert iron.values["mordant"] == "aluminium acetate"
+    pairs = shift.of_metal(book.wide(bk), "iron").pairs
+    assert any("stem" in recipe for recipe in pairs["recipe"])

@@ -149,6 +149,10 @@ def test_each_dye_keeps_its_own_dose_and_its_dips(tmp_path):
 
 def test_iron_early_and_late_are_two_recipes_of_one_pair_each(tmp_path):
     pairs = shift.of_metal(book.wide(overdyed(tmp_path / "b")), "iron").pairs
+    said = (
+        "weld 50 %, then indigo in 3 dips on wool, potash alum 15 % with cream of tartar 6 %, iron"
+    )
+    assert pairs["recipe"].str.startswith(said).all()
     assert sorted(pairs["dL"].round(3)) == [-30.0, -20.0]
 
 

@@ -62,7 +62,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 def _bench(book: Book) -> _Bench:
     source = colours.source(book)
-    plain = shift.label(source.made, tuple(shift.METALS))
+    plain = shift.label(source.made, (*shift.METALS, "area"))
     return _Bench(source, style.painted(source.made.assign(plain=plain)))
 
 

@@ -284,6 +284,7 @@ def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
     if "rest" in there and alike:
         several = made.groupby(alike, sort=False)["rest"].transform("nunique") > 1
         there["rest"] = list(made["rest"].where(several, ""))
+        there["dyes"] = list(made["rest"])  # several dyes have a dose each, whatever else is said
     rows = zip(*there.values(), strict=True)
     return [in_words(dict(zip(there, row, strict=True)), leave_out) for row in rows]
 
@@ -311,7 +312,8 @@ def in_words(row: dict, leave_out: tuple[str, ...] = ()) -> str:
 def _further(row: dict, leave_out: tuple[str, ...]) -> list[str]:
     """Modifiers, and what else was done; a part that was printed is told from the whole cloth."""
     rest = "" if "rest" in leave_out else str(row.get("rest") or "")
-    said = sequence.in_words(rest) or (str(row["modifier"]) if _named(row, "modifier") else "")
+    others = [step for step in sequence.steps(rest) if step.kind not in sequence.DYEING]
+    said = sequence.say(others) or (str(row["modifier"]) if _named(row, "modifier") else "")
     return [said, "printed" if rest.endswith("printed") else ""]
 
 
@@ -322,7 +324,9 @@ def _cloth(row: dict, leave_out: tuple[str, ...]) -> str:
         return fibre
     if not _named(row, "dye"):
         return f"undyed {fibre}".strip()
-    dye = dosed(row["dye"], _amount(row, "dye"))
+    layers = sequence.dyes(str(row.get("dyes", row.get("rest")) or ""))
+    dye = ", then ".join(map(sequence.step_in_words, layers))
+    dye = dye or dosed(row["dye"], _amount(row, "dye"))
     return f"{dye} on {fibre}" if fibre else dye
 
 
