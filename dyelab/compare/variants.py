@@ -183,7 +183,7 @@ def _loadings(
         recipe = np.where(linked, cloth[at], recipe)
         source = source.where(~linked, rows["source"])
     keys = pd.MultiIndex.from_arrays([source, rows["factor"], recipe])
-    factor = pd.factorize(keys)[0]
+    factor = pd.factorize(keys)[0] if len(keys) else np.empty(0, int)  # pandas 2 refuses none
     values = rows[table.LAB].to_numpy(float)
     np.add.at(blocks, at, values[:, :, None] * values[:, None, :])
     where = (3 * at[:, None] + np.arange(3)).ravel()
