@@ -102,7 +102,8 @@ def add_photo(
         **{"source": source, "exposure": exposure, "unit": unit, "taken_at": taken_at},
         **{"amount": np.nan if amount is None else amount, "test": "", **table.NOT_STATED},
     )[table.READINGS.names]
-    untreated = rows["swatch"].isin({known.get(w.casefold(), w) for w in witnesses})
+    aside = located(bk, witnesses)
+    untreated = rows["swatch"].isin({aside.get(name, (name, ""))[0] for name in witnesses})
     rows.loc[untreated, ["exposure", "amount", "unit"]] = ["none", np.nan, ""]
     again = sorted(set(rows["reading"]) & set(bk.readings["reading"]))
     if again:

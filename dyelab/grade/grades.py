@@ -9,7 +9,7 @@ from dyelab import compare, convert, table, words
 from dyelab.compare import CANNOT_TELL, CHANCE, REAL, noise
 from dyelab.errors import InputError
 from dyelab.grade import scales
-from dyelab.grade.pairing import Matched
+from dyelab.grade.pairing import WHERE, Matched
 
 MET, NOT_MET, NOT_SETTLED = "met", "not_met", "not_settled"
 UNSETTLING = ("instrument_changed", "geometry_changed", "conditions_changed", "disagree")
@@ -76,8 +76,9 @@ def gathered(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
         names = rows[["reading", "_row"]]
         shared = shared.merge(names, on="reading").drop(columns="reading")
         shared = shared.rename(columns={"_row": "reading"})
-    rows = rows.assign(reading=rows["_row"])
-    return compare.gather(rows, by="set", piece="set", shared=shared, dyed="swatch")
+    piece = rows[WHERE].astype(str).agg("\n".join, axis=1)
+    rows = rows.assign(reading=rows["_row"], _cloth=piece)
+    return compare.gather(rows, by="set", piece="set", shared=shared, dyed="_cloth")
 
 
 def _one_kind(

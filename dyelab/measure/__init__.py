@@ -4,8 +4,8 @@ from dyelab.measure.crops import crops
 from dyelab.measure.labels import READ, names_by_label, read_labels
 from dyelab.measure.many_photos import Result, calibration, photos, worth_reading
 from dyelab.measure.overlay import overlay
-from dyelab.measure.sessions import Earlier, Joined, Kinship, earlier, joined, kinship
 from dyelab.measure.single_photo import COLUMNS, Measured, boxes, photo
+from dyelab.measure.together import Earlier, Joined, Kinship, earlier, joined, kinship
 
 __all__ = [
     "COLUMNS",

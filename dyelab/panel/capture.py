@@ -17,7 +17,7 @@ from dyelab.calibrate import through
 from dyelab.errors import InputError
 from dyelab.panel import (
     book_choice,
-    capture_session,
+    capture_together,
     choices,
     exposure,
     follow_book,
@@ -60,7 +60,7 @@ class Capture(frame.Panel):
         self._corrected: list[str] = []
         self._labels = pd.DataFrame()
         self._named = Naming({}, {}, self._labels)
-        self._pairing: capture_session.Pairing | None = None
+        self._pairing: capture_together.Pairing | None = None
         self._joined: measure.Joined | None = None
         self.add = widgets.Button(description=words.say("capture.add"))
         self.add.add_class("dl-button")
@@ -139,7 +139,7 @@ class Capture(frame.Panel):
             "by_book": choices.tick(say("by_book"), note=say("by_book_note")),
             "method": choices.pick(say("method"), [(say(m), m) for m in ("photo", "scan")]),
             **exposure.offered(),
-            **capture_session.offered(book),
+            **capture_together.offered(book),
         }
 
     def _recall(self, path: Path) -> None:
@@ -165,7 +165,7 @@ class Capture(frame.Panel):
         self._corrected = list(known["sample"])
         self._pairing = None
         if picked["goes_with"]:
-            self._pairing = capture_session.paired(
+            self._pairing = capture_together.paired(
                 self.book, picked["goes_with"], self.measured, self.origin, reference
             )
         return self._told(self.measured, self._naming())
@@ -273,7 +273,7 @@ class Capture(frame.Panel):
             sentence += " " + words.say("capture.asked_many", count=len(naming.asked))
         notes = [
             *capture_notes(naming),
-            *capture_session.notes(self._pairing, self._joined, self.book),
+            *capture_together.notes(self._pairing, self._joined, self.book),
             words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
             words.say("capture.drag"),
             _about_instrument(made, self._corrected),
@@ -339,7 +339,7 @@ class Capture(frame.Panel):
         grown, rows = books.add_photo(
             self.book, self._joined.measured if self._joined else self.measured, self.origin,
             names, method=told["method"], **exposure.told(told), goes_with=source,
-            witnesses=capture_session.witnesses(told["witnesses"]),
+            witnesses=capture_together.witnesses(told["witnesses"]),
         )  # fmt: skip
         new = len(grown.swatches) - len(self.book.swatches)
         books.save(grown)
@@ -370,7 +370,7 @@ class Capture(frame.Panel):
         self._joined = None
         if self._pairing is not None and self._pairing.together:
             told = self.values["witnesses"]
-            self._joined = capture_session.joined(self._pairing, made, names, told)
+            self._joined = capture_together.joined(self._pairing, made, names, told)
         return made if self._joined is None else self._joined.measured
 
     def _show_names(self) -> None:

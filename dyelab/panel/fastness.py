@@ -69,7 +69,7 @@ def _cloth(row: dict[Any, Any]) -> str:
 
 def _choose(bench: _Bench) -> dict[str, Any]:
     if bench.tested.empty:
-        raise InputError(words.say("grade.no_after"))
+        raise InputError("\n".join([words.say("grade.no_after"), *photo_steps()]))
     say = words.say
     cloths = list(bench.tested["cloth"].value_counts().index)
     quantities = [(say(f"fastness_panel.{name}"), name) for name in _QUANTITIES]
@@ -218,4 +218,11 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
         notes.append(words.say("fastness_panel.one_amount"))
     elif not np.isfinite(one.longest):
         notes.append(words.say("grade.no_amounts"))
-    return [*[note for note in notes if note], *found.gaps, *page.cautions(found)]
+    by_photo = exposure == "wash" and last["screening"].any()
+    steps = photo_steps() if by_photo else []
+    return [*[note for note in notes if note], *found.gaps, *page.cautions(found), *steps]
+
+
+def photo_steps() -> list[str]:
+    """How to photograph a washing test so that its changes show."""
+    return [words.say(f"washing.{key}") for key in ("title", *(f"step_{i}" for i in range(1, 6)))]

@@ -23,14 +23,14 @@ from dyelab.read import file_data
 from dyelab.table import LAB, covariances
 
 TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"
-# All by trial on pairs of rendered photos; tests/benchmarks/pairs.py prints what they give.
+# All by trial on pairs of rendered photos with the program of tests/worlds/programs.py:
+# tests/benchmarks/pairs.py derive; judged on another program by the same script without it.
 MOST_APART = 0.75  # ΔE00, root mean square of the patches, beyond which photos don't go together
 _ALIKE = 9.0  # CIELAB units over which calibration errors are alike, as `calibrate` takes them
-_CHANGED = 22.0  # CIELAB units over which the error of a changing cloth stays its own
-_GAIN = 0.05  # of a change: what an undone program leaves wrong of it
-_PATCHES = 1.0  # position moves a window by so much more than it moves a patch
-_LEAST = 0.05  # CIELAB units by which position moves any window
-_CLIPPED = 0.1  # share of its error that a clipped window doesn't have in common
+_CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays its own
+_GAIN = 0.04  # of a change: what an undone program leaves wrong of it
+_PATCHES = 0.6  # position moves a window by so much of what it moves a patch
+_CLIPPED = 0.03  # share of its error that a clipped window doesn't have in common
 _COMMON = 0.3  # share of position's error that the windows of a photo have in common
 _FAR = 16.3  # of chi-square with three degrees of freedom, passed by one in a thousand
 
@@ -66,7 +66,7 @@ class Earlier:
     source : str
         Its name in the book.
     readings : DataFrame
-        `reading, swatch, L, a, b` and the covariance.
+        `reading, swatch, L, a, b` and the covariance; a cloth's area is named after its swatch.
     shared : DataFrame
         Their rows of `table.SHARED` under this source.
     """
@@ -295,8 +295,7 @@ def _kept(
     """What is kept of each factor, I - R K⁻¹ / 2 within 0 and 1, and R, both (n, 3, 3)."""
     between = np.zeros((3, 3)) if kin.between is None else kin.between
     change = np.nan_to_num(np.linalg.norm(lab - was, axis=1))
-    even = _LEAST**2 + (_GAIN * change) ** 2
-    left = _PATCHES**2 * between + even[:, None, None] * np.eye(3)
+    left = _PATCHES**2 * between + ((_GAIN * change) ** 2)[:, None, None] * np.eye(3)
     left = left + (_CLIPPED * clipped)[:, None, None] * whole
     values, vectors = np.linalg.eigh(whole)
     root = np.sqrt(np.maximum(values, 1e-8))
@@ -367,11 +366,13 @@ def earlier(bk: Book, photo: str) -> Earlier:
             f"{photo}: the book has no readings of this photo with the error that they share. "
             "Choose a photo whose readings are in the book."
         )
-    return Earlier(source, rows.reset_index(drop=True), shared.reset_index(drop=True))
+    named = rows["swatch"] + np.where(rows["area"].isin(["whole", ""]), "", " " + rows["area"])
+    rows = rows.assign(swatch=named).reset_index(drop=True)
+    return Earlier(source, rows, shared.reset_index(drop=True))
 
 
 def root(bk: Book, photo: str) -> str:
-    """Source of the first photo of the session that a photo belongs to."""
+    """Source of the first photo that a photo goes with, by whichever photos between."""
     goes = bk.photos[bk.photos["goes_with"].fillna("").ne("")]
     before = dict(zip(goes["photo"], goes["goes_with"], strict=True))
     name, seen = photo.removeprefix("photos/"), set()
