@@ -36,11 +36,14 @@ def truth(washes: float) -> np.ndarray:
 
 
 def photographed(folder: Path, washes: tuple[float, ...] = WASHES) -> Book:
-    """Render the card after each wash, measure it, and keep everything in a book."""
+    """Render the card after each wash, measure it, and keep everything in a book.
+
+    Photos by one phone of one card in one light: they go with the first.
+    """
     bk = book.create(folder / "book")
     made = recipes()
     bk = book.add(bk, swatches=made[["swatch", "fibre"]].assign(form="cloth"), steps=_steps(made))
-    reference = calibrate.reference()
+    reference, first, source = calibrate.reference(), None, ""
     for i, count in enumerate(washes):
         bare = np.tile(_paper(), (24 - len(made), 1))
         picture = render.render(np.vstack([spectra(count), bare]), SHOT, seed=i)
@@ -50,9 +53,21 @@ def photographed(folder: Path, washes: tuple[float, ...] = WASHES) -> Book:
         places = found.table["place"].head(len(made))
         names = dict(zip(places, made["swatch"], strict=True))
         after = {"exposure": "wash", "amount": float(count), "unit": "cycle"} if count else {}
-        bk, _ = book.add_photo(
-            bk, found, file, names, taken_at=f"2026-05-{i + 1:02}T10:00:00", **after
+        if first is not None:
+            kin = measure.kinship(first, found)
+            assert kin.verdict == "together"
+            found = measure.joined(measure.earlier(bk, source), kin, found, names).measured
+        first = first or found
+        bk, rows = book.add_photo(
+            bk,
+            found,
+            file,
+            names,
+            taken_at=f"2026-05-{i + 1:02}T10:00:00",
+            goes_with=source,
+            **after,
         )
+        source = source or rows["source"].iloc[0]
     book.save(bk)
     return book.open(bk.path)
 
