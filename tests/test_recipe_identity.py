@@ -117,6 +117,14 @@ def test_one_difference_is_enough(tmp_path, change):
     assert found.loc["A", "recipe"] != found.loc["B", "recipe"]
 
 
+def test_what_is_put_on_an_area_is_no_replicate_of_what_was_on_all_of_the_cloth(tmp_path):
+    whole = [("mordant", "potash alum", 15.0, "whole", 1, 1), ("dye", "weld", 2.0, "leaf", 1, 1)]
+    printed = [("mordant", "potash alum", 15.0, "leaf", 1, 1), whole[1]]
+    cloths = [("wool", "", whole), ("wool", "", printed)]
+    rows = shift.as_dyed(book.wide(made(tmp_path / "b", cloths))).rows
+    assert rows["variant"].nunique() == 2
+
+
 def overdyed(folder, *, iron=(0.0, 2.0)):
     """Weld under three dips of indigo, without iron and with iron early and late."""
     rows = []

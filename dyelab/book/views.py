@@ -71,7 +71,8 @@ def _spread(steps: pd.DataFrame) -> pd.DataFrame:
     if named.empty:
         return steps
     whole = steps[steps["area"] == "whole"].drop(columns="area").merge(named, on="swatch")
-    return pd.concat([steps, whole], ignore_index=True).sort_values(
+    own = steps.assign(on=steps["area"].where(steps["area"] == "whole", "part"))
+    return pd.concat([own, whole.assign(on="whole")], ignore_index=True).sort_values(
         ["swatch", "area", "order"], kind="stable"
     )
 
@@ -168,8 +169,8 @@ def _identity(done: pd.DataFrame, by: list[str]) -> dict[str, pd.Series]:
     """Code every step in order (`recipe`), and what the summary columns leave unsaid."""
     telling = done[(done["material"] != "") | ~done["kind"].isin(["scour", "rinse", "other"])]
     groups = [telling[key] for key in by]
-    part = telling["area"].where(telling["area"] == "whole", "part" if "area" in by else None)
-    telling = telling.assign(area=part.fillna(telling["area"]))
+    if "area" in by:  # of one area's steps, which were put on it alone and which on all the cloth
+        telling = telling.assign(area=telling.get("on", "whole"))
     telling = telling.assign(text=sequence.texts(telling))
     metal = telling["counted"]
     said = _told(telling, groups, metal)
@@ -235,6 +236,7 @@ def _dipped(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     if not vats.any():
         return done
     same = [*by, "kind", "material", "amount", "unit", "area", "bath_use"]
+    same += [name for name in ("on",) if name in done]
     text = done[same].astype(str)
     again = vats & (text == text.shift()).all(axis=1)
     run = (~again).cumsum()
