@@ -29,7 +29,11 @@ from dyelab.table import DEFAULT_WHITE
 
 _INNER = 0.6  # share of a white or grey area that is looked at
 _MOST_CLIPPED = 0.05
-_MOST_BURNT = 4
+_MOST_BURNT = 8
+TARGET_POOR = 1.5  # median ΔE00 left by fits without each patch; right targets seldom reach it
+# Strain of the patches (ΔE00) and strength of a local map from which a program is said to show:
+# past what one photo in twenty without any program has. By tests/benchmarks/photo_worlds.py.
+DEVELOPED, MAPPED = 0.5, 0.5
 MIXED = 0.06  # change of the light's colour over the page, relative, from which it is said
 
 
@@ -153,11 +157,11 @@ def _areas(photo: Photo, pose: Pose) -> tuple[np.ndarray, np.ndarray]:
 def _usable(
     mean: np.ndarray, clipped: np.ndarray, photo: Photo, reference: Reference
 ) -> np.ndarray:
-    """Which patches aren't burnt out; a few strong colours may be, the greys may not."""
+    """Which patches are whole; strong colours out of the file's gamut may not be, greys must."""
     if not np.isfinite(mean).all():
         raise InputError(f"{photo.name}: the target is cut off. Show it whole.")
     burnt = clipped > _MOST_CLIPPED
-    if burnt[18:23].any() or burnt.sum() > _MOST_BURNT:
+    if burnt[19:23].any() or burnt.sum() > _MOST_BURNT:
         which = reference.names[int(np.flatnonzero(burnt)[-1])]
         raise InputError(
             f"{photo.name}: patch {which!r} of the target is burnt out (clipped). Expose less: on "
@@ -195,7 +199,8 @@ def _card_flags(pose: Pose | None, shading: Shading | None, made: Calibration) -
         "blurred": pose is not None
         and pose.edge_mm > max(SOFT_EDGE[0], SOFT_EDGE[1] / pose.density),
         "marker_hidden": pose is not None and bool(pose.hidden),
-        "target_poor": made.left > 3.0,
+        "target_poor": made.left > TARGET_POOR,
+        "developed": made.strain > DEVELOPED or (shading is not None and shading.mapped > MAPPED),
     }
     return tuple(name for name, so in found.items() if so)
 

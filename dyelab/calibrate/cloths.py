@@ -29,6 +29,11 @@ class Training:
     family: np.ndarray
     share: np.ndarray
 
+    def every(self, step: int) -> "Training":
+        """Every so many of them, of each family alike."""
+        kept = np.arange(0, len(self.spectra), step)
+        return Training(self.spectra[kept], self.of.but(kept), self.family[kept], self.share[kept])
+
 
 def invented(count: int, rng: np.random.Generator) -> np.ndarray:
     """Dyed cloths, reflectance factors (count, 36) at `BANDS`."""

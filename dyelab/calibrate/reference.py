@@ -9,11 +9,16 @@ import pandas as pd
 
 from dyelab import convert, read
 from dyelab.errors import InputError
-from dyelab.table import DEFAULT_WHITE, LAB
+from dyelab.table import DEFAULT_WHITE, LAB, WHITE, white_text
 
 BANDS = np.arange(380.0, 731.0, 10.0)
 ROWS, COLUMNS = 4, 6
 NOISE = 0.015  # of a patch's value beside its own spectrum
+# Relative error of a patch's reference: a target of the usual kind beside the published average
+# (common knowledge of the trade: about half a unit), and one read by its owner.
+ONE_OF, OWN = 0.01, 0.003
+_EDITIONS = ("D50", 2)  # the white that the published editions are stated for
+_SMOOTH_NM, _DARK = 40.0, 0.02  # how paints of one name differ: smoothly, in proportion
 
 
 @dataclass(frozen=True)
@@ -30,26 +35,26 @@ class Reference:
         Of the patches.
     spectral : bool
         Whether the spectra are of this target, or only the published average's.
-    adapted : bool
-        Whether the CIELAB values were adapted from another white.
     source : str
         Where the values come from.
     white : (illuminant, observer)
         For which this target's colours, and all that is measured by it, are computed.
+    unsure : float
+        Relative error of a patch of this target beside these values.
     """
 
     lab: np.ndarray
     spectra: np.ndarray
     names: tuple[str, ...]
     spectral: bool
-    adapted: bool
     source: str
     white: tuple[str, int] = DEFAULT_WHITE
+    unsure: float = OWN
 
     @property
     def noise(self) -> float:
         """Relative standard deviation of what a camera sees of a patch about its spectrum."""
-        return NOISE if self.spectral else 2 * NOISE
+        return NOISE if self.spectral else 1.3 * NOISE
 
     def but(self, kept: np.ndarray) -> "Reference":
         """Return the reference with some of its patches."""
@@ -66,7 +71,7 @@ def reference(source: str | Path = "average", white: tuple[str, int] = DEFAULT_W
         A measurement file of the 24 patches (CGATS, CxF3, CSV; spectra or CIELAB), or the name
         of a published average: ``average``, ``older``, ``newer``.
     white : (illuminant, observer)
-        Wanted for its colours. Spectra are computed for it; CIELAB under another is adapted.
+        Wanted for its colours. CIELAB under another white goes by `nearest_spectra`.
 
     Raises
     ------
@@ -84,11 +89,43 @@ def reference(source: str | Path = "average", white: tuple[str, int] = DEFAULT_W
 
 
 def _published(name: str, white: tuple[str, int]) -> Reference:
-    lab = convert.target_lab(name, illuminant=white[0], observer=white[1])
-    adapted = bool((lab["flags"] == "adapted").any())
+    if name == "average":
+        lab = convert.target_lab(name, illuminant=white[0], observer=white[1])
+        names = tuple(lab["sample"])
+        return Reference(lab[LAB].to_numpy(), _average(), names, True, name, white, ONE_OF)
+    lab = convert.target_lab(name, illuminant=_EDITIONS[0], observer=_EDITIONS[1])
+    spectra = nearest_spectra(lab[LAB].to_numpy(float), _EDITIONS)
     names = tuple(lab["sample"])
-    spectral = name == "average"
-    return Reference(lab[LAB].to_numpy(), _average(), names, spectral, adapted, name, white)
+    return Reference(_lab(spectra, white), spectra, names, False, name, white, ONE_OF)
+
+
+def nearest_spectra(lab: np.ndarray, white: tuple[str, int]) -> np.ndarray:
+    """Spectra (24, 36) nearest to the published average's that give these colours.
+
+    Of the smooth relative changes that do, the least one, patch by patch: then the colours under
+    any other white can be computed, where adapting them would err by several units.
+
+    Parameters
+    ----------
+    lab : ndarray (24, 3)
+        CIELAB of the patches, row by row.
+    white : (illuminant, observer)
+        Of those values.
+    """
+    start = _average()
+    eye = np.eye(len(BANDS))
+    sums = convert.spectrum_to_xyz(BANDS, eye, illuminant=white[0], observer=white[1])
+    wanted = convert.lab_to_xyz(lab, convert.white(*white)) - start @ sums
+    smooth = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / _SMOOTH_NM) ** 2)
+    made = []
+    for spectrum, off in zip(start, wanted, strict=True):
+        free = smooth * np.outer(spectrum + _DARK, spectrum + _DARK)
+        made.append(spectrum + free @ sums @ np.linalg.solve(sums.T @ free @ sums, off))
+    return np.maximum(np.array(made), 1e-3)
+
+
+def _lab(spectra: np.ndarray, white: tuple[str, int]) -> np.ndarray:
+    return convert.spectrum_to_lab(BANDS, spectra, illuminant=white[0], observer=white[1])
 
 
 def _average() -> np.ndarray:
@@ -107,7 +144,7 @@ def _measured(path: Path, white: tuple[str, int]) -> Reference:
     order = in_rows(list(table["sample"].astype(str)))
     table = table.iloc[order].reset_index(drop=True)
     spectral = found.spectra is not None
-    lab, spectra, adapted = _values(table, spectral, white)
+    lab, spectra = _values(table, spectral, white)
     turned = _upright(lab)
     if turned is None:
         raise InputError(
@@ -115,22 +152,33 @@ def _measured(path: Path, white: tuple[str, int]) -> Reference:
             "Expected the usual 24-patch target, row by row, its greys in the last row."
         )
     names = tuple(table["sample"].astype(str).iloc[turned])
-    spectra = _average() if spectra is None else spectra[turned]
-    return Reference(lab[turned], spectra, names, spectral, adapted, path.name, white)
+    if spectra is None:
+        spectra = nearest_spectra(lab[turned], _white_of(table, path.name))
+        lab = _lab(spectra, white)
+    else:
+        spectra, lab = spectra[turned], lab[turned]
+    return Reference(lab, spectra, names, spectral, path.name, white)
+
+
+def _white_of(table: pd.DataFrame, name: str) -> tuple[str, int]:
+    found = sorted({(str(i), int(o)) for i, o in table[WHITE].itertuples(index=False)})
+    if len(found) > 1:
+        raise InputError(
+            f"{name}: patches under {' and '.join(white_text(w) for w in found)}. "
+            "Give all under one white."
+        )
+    return found[0]
 
 
 def _values(
     table: pd.DataFrame, spectral: bool, white: tuple[str, int]
-) -> tuple[np.ndarray, np.ndarray | None, bool]:
-    if spectral:
-        lab = convert.spectra_to_lab(table, *white)[LAB].to_numpy(float)
-        bands = convert.wavelength_columns(table)
-        at = [float(b) for b in bands]
-        rows = table[bands].to_numpy(float)
-        return lab, np.array([np.interp(BANDS, at, row) for row in rows]), False
-    other = (table["illuminant"] != white[0]) | (table["observer"].astype(int) != white[1])
-    moved = convert.adapt(table, *white) if other.any() else table
-    return moved[LAB].to_numpy(float), None, bool(other.any())
+) -> tuple[np.ndarray, np.ndarray | None]:
+    if not spectral:
+        return table[LAB].to_numpy(float), None
+    lab = convert.spectra_to_lab(table, *white)[LAB].to_numpy(float)
+    bands = convert.wavelength_columns(table)
+    at = [float(b) for b in bands]
+    return lab, np.array([np.interp(BANDS, at, row) for row in table[bands].to_numpy(float)])
 
 
 def in_rows(samples: list[str]) -> list[int]:

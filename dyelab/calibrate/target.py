@@ -18,6 +18,10 @@ from dyelab.read import Photo
 
 LEAST_SCORE, LEAST_LEAD = 0.9, 0.02
 CORE = 0.42  # share of the pitch, about the middle of a patch, that is measured
+# Looking for a patch's edges: how far out, in patches; how plain an edge must be, root of light;
+# how far one patch may differ from the others, and how many must show theirs.
+_WAYS = np.array([[1.0, 0], [-1, 0], [0, 1], [0, -1]])
+_FARTHEST, _SEEN_EDGE, _ASTRAY, _FEWEST_EDGES = 0.75, 0.05, 0.1, 10
 _SCALE = 2  # pixels a mm of the straightened area
 _PITCHES = 7.0 * 1.08 ** np.arange(15)  # mm from patch to patch
 _HELP = (
@@ -179,7 +183,45 @@ def _refined(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np
     options = {"initial_simplex": start, "xatol": 2e-3, "fatol": 1e-5, "maxfev": 220}
     found = minimize(loss, np.zeros(5), method="Nelder-Mead", options=options)
     best = _moved(frame, found.x)
+    best = _centred(picture, _centred(picture, best))
     return best, float(score(seen(found.x).mean(axis=1)))
+
+
+def _centred(picture: np.ndarray, frame: np.ndarray) -> np.ndarray:
+    """The grid moved, stretched and sheared so that the patches' own edges lie evenly about it."""
+    right, left, down, up = (_edges(picture, frame, way) for way in _WAYS)
+    moves = _affine((right - left) / 2), _affine((down - up) / 2)
+    local = np.eye(3)
+    for row, move in enumerate(moves):
+        local[row] += [move[1], move[2], move[0]]
+    return frame @ local
+
+
+def _edges(picture: np.ndarray, frame: np.ndarray, way: np.ndarray) -> np.ndarray:
+    """How far each patch reaches from its middle in one way, in patches; NaN if no edge shows."""
+    import cv2
+
+    out, beside = np.linspace(0, _FARTHEST, 40), np.linspace(-0.15, 0.15, 5)
+    lines = out[:, None, None] * way + beside[:, None] * way[::-1]
+    at = through(frame, _GRID[:, None, None] + lines).astype(np.float32).reshape(len(_GRID), -1, 2)
+    values = cv2.remap(picture, at[..., 0], at[..., 1], cv2.INTER_LINEAR,
+                       borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    values = values.reshape(len(_GRID), len(out), len(beside), 3).mean(axis=2)
+    off = np.linalg.norm(values - values[:, :8].mean(axis=1, keepdims=True), axis=-1)
+    top = off.max(axis=1)
+    found = out[(off > 0.5 * top[:, None]).argmax(axis=1)]
+    return np.where((top > _SEEN_EDGE) & (found > 0.2), found, np.nan)
+
+
+def _affine(offsets: np.ndarray) -> np.ndarray:
+    """Offset (24,) of the patches as 1, column, row: (3,), those far from the rest left out."""
+    design, seen = np.column_stack([np.ones(len(_GRID)), _GRID]), np.isfinite(offsets)
+    for _ in range(3):
+        if seen.sum() < _FEWEST_EDGES:
+            return np.zeros(3)
+        move = np.linalg.lstsq(design[seen], offsets[seen], rcond=None)[0]
+        seen = np.isfinite(offsets) & (np.abs(offsets - design @ move) < _ASTRAY)
+    return move
 
 
 def _moved(frame: np.ndarray, move: np.ndarray) -> np.ndarray:

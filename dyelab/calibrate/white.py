@@ -7,7 +7,7 @@ from dyelab import convert
 from dyelab.calibrate import cameras
 from dyelab.calibrate.cloths import training
 from dyelab.calibrate.colour_fit import White, to_lab, to_xyz
-from dyelab.calibrate.fit import corrected
+from dyelab.calibrate.fit import NODES, corrected
 from dyelab.calibrate.model import Calibration
 from dyelab.calibrate.program import DRAWS, Undoing
 from dyelab.calibrate.tone import Tone
@@ -40,7 +40,7 @@ def from_white(
     Calibration
         Its errors are those of cameras of every kind, and large.
     """
-    rng, cloths = np.random.default_rng(0), training(white)
+    rng, cloths = np.random.default_rng(0), training(white).every(NODES)
     seen = np.stack([_as_developed(cloths.spectra, white, rng) for _ in range(DRAWS)])
     matrix = srgb_to_white(white) * reference_white / paper
     empty = pd.DataFrame(columns=["patch", "L", "a", "b", "dE00", "dE00_left_out"])

@@ -32,7 +32,7 @@ def _described(card: Layout) -> dict[str, Any]:
     texts = {key: words.say(f"card.{key}") for key in ("title", "target")}
     fields = [words.say(f"card.{key}") for key in ("series", "date", "light")]
     hint = "yarn" if card.name.endswith("yarn") else "cloth"
-    hints = [words.say(f"card.hint_{key}") for key in (hint, "target", "photo")]
+    hints = [words.say(f"card.hint_{key}") for key in (hint, "target", "photo", "phone")]
     bordered = (*(a for a in card.white_areas if a.width_mm > 4), *card.grey_areas)
     return {
         "name": card.name,

@@ -32,6 +32,7 @@ from dyelab.table import LAB
 
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
 _WHITE = "white"
+_TOLD = ("developed", "mixed_light", "target_poor")  # flags of a whole photo that are explained
 _COLUMNS = ["place", "swatch", "named_by", *LAB, "u_L", "u_a", "u_b", "flags"]
 _WORTH = 12  # windows to read by instrument
 _GRIP = 9  # pixels of the shown picture
@@ -275,6 +276,11 @@ class Capture(frame.Panel):
             *capture_notes(naming),
             *capture_together.notes(self._pairing, self._joined, self.book),
             words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
+            *(
+                words.say(f"capture.{flag}")
+                for flag in _TOLD
+                if flag in made.setup.calibration.flags
+            ),
             words.say("capture.drag"),
             _about_instrument(made, self._corrected),
         ]
