@@ -84,7 +84,7 @@ def test_the_panel_of_metals_and_comparisons_agree(typed, asked, tmp_path, monke
         (metal,) = (m for m, dose in doses.items() if dose > 0)
         for name in ("fibre", "dye", "tannin", "mordant"):
             panel.choices[name].value = row[name]
-        plain = shift.label(source.made, tuple(shift.METALS))[row["variant"]]
+        plain = shift.label(source.made, (*shift.METALS, "area"))[row["variant"]]
         panel.choices["recipe"].value = plain
         for name in panel.choices.keys() & doses.keys():
             panel.choices[name].value = doses[name]
