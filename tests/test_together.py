@@ -75,6 +75,14 @@ def test_shared_errors_never_promise_more_than_a_reading_has(washed):
     assert np.linalg.eigvalsh(left).min() > -0.01
 
 
+def test_an_older_photo_without_a_recipes_part_still_pairs(washed):
+    _, (first, second) = washed
+    old = first.shared[first.shared["scope"].eq("photo")].drop(columns="scope")
+    before = measure.Earlier("first.jpg", readings(first), old.assign(scope="photo"))
+    joined = measure.joined(before, measure.kinship(first, second), second, NAMES)
+    assert set(joined.measured.shared["scope"]) == {"photo"}
+
+
 @pytest.mark.parametrize("what", pairs.OTHERS)
 def test_photos_that_do_not_go_together_are_recognised(what):
     pair = pairs.pair(3, "plain", differs=what)

@@ -252,9 +252,11 @@ def _shared(
     recipe = np.einsum("nkl,nfl->nfk", kept * same[:, None, None], second.recipe)
     photo = np.einsum("nkl,nfl->nfk", kept, turned)
     numbers = _numbers(first, photo.shape[1])
+    many = min(recipe.shape[1], len(first.recipe_numbers))
     rows = [
         _rows(table, earlier.source, photo, numbers, "photo"),
-        _rows(table, earlier.source, recipe, first.recipe_numbers[: recipe.shape[1]], "recipe"),
+        # Older books keep no recipe's part: then there is none to share it with.
+        _rows(table, earlier.source, recipe[:, :many], first.recipe_numbers[:many], "recipe"),
     ]
     return pd.concat(rows, ignore_index=True), _Doubt(left, cloth)
 
