@@ -168,7 +168,9 @@ def _sentence(pairs: pd.DataFrame, what: str, reference: str, formula: str) -> s
         low=f"{pairs[formula].min():.1f}",
         high=f"{pairs[formula].max():.1f}",
         furthest=furthest["recipe"],
-        **{name: int(counts.get(name, 0)) for name in ("real", "chance", "cannot_tell")},
+        real=int(counts.get(compare.REAL, 0)),
+        chance=int(counts.get(compare.CHANCE, 0)),
+        cannot_tell=int(counts.get(compare.CANNOT_TELL, 0)),
     )
 
 

@@ -45,8 +45,9 @@ def swatch_doses(
     """
     present = [name for name in DOSES if name in recipes]
     draws = rng.normal(0, 1, (len(recipes), len(present)))
-    for i, name in enumerate(present if pots is not None else ()):
-        common = _drawn_by_pot(pots[name].to_numpy(str), rng)
+    named = {} if pots is None else {name: pots[name].to_numpy(str) for name in present}
+    for i, baths in enumerate(named.values()):
+        common = _drawn_by_pot(baths, rng)
         draws[:, i] = np.sqrt(1 - share) * draws[:, i] + np.sqrt(share) * common
     factors = np.exp(sd * draws)
     return recipes.assign(**dict(zip(present, (recipes[present] * factors).T.values, strict=True)))
