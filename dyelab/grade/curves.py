@@ -338,7 +338,7 @@ def _with_distances(rows: pd.DataFrame, variants: compare.Variants) -> pd.DataFr
     first, second = rows["first"].to_numpy(), rows["second"].to_numpy()
     before, after = variants.mean[first], variants.mean[second]
     joint = noise.joint(variants, first, second)
-    made = {}
+    made: dict[str, np.ndarray] = {}
     for name, formula in DISTANCES.items():
         low, high, _ = interval(formula, before, after, joint, 0.95)
         made |= {name: formula(before, after), f"{name}_low": low, f"{name}_high": high}
@@ -415,8 +415,8 @@ def _moment(one: Drift, name: str, level: float, confidence: float) -> Moment:
         return Moment(np.inf, np.inf, np.inf, one.longest, curve.declined)
     low, high = curve.band(one.fan.x, confidence)
     values = (curve.at(one.fan.x), high, low)
-    ends = (_first(one.fan.x, value, level) for value in values)
-    return Moment(*ends, one.longest, curve.declined)
+    middle, earliest, latest = (_first(one.fan.x, value, level) for value in values)
+    return Moment(middle, earliest, latest, one.longest, curve.declined)
 
 
 def _first(x: np.ndarray, curve: np.ndarray, level: float) -> float:

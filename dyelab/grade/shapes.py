@@ -18,6 +18,7 @@ states is one more unknown of the grid; noise that is stated may be larger than 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 from scipy import special
@@ -154,9 +155,10 @@ def library(shortest: float) -> Library:
     late = [(k, p) for k in np.geomspace(0.1, 8, 10) for p in _STARTS]
     powers = np.geomspace(0.15, 3.0, 22)
     likely = np.exp(-0.5 * (np.log(powers / _EXPONENT) / _EXPONENT_SPREAD) ** 2)
-    groups = zip(SHAPES, ([0.0], rates, pairs, triples, powers, scales, late), strict=True)
-    shapes, theta, chance = [], [], []
-    for name, values in groups:
+    every: list[Any] = [[0.0], rates, pairs, triples, powers, scales, late]
+    shapes: list[str] = []
+    theta, chance = [], []
+    for name, values in zip(SHAPES, every, strict=True):
         shapes += [name] * len(values)
         theta += [np.resize([*np.atleast_1d(v), 0, 0, 0, 0], 5) for v in values]
         chance.append(

@@ -176,11 +176,19 @@ def verdict_sentence(found: Study, exposure: str) -> str:
     after = exposure_text(rows.iloc[0]) if rows["amount"].nunique() == 1 else exposure
     if len(rows) == 1:
         return piece_sentence(rows.iloc[0], after)
+    left_out = words.say("grade.undyed", number=bare) if bare else ""
     if len(rows) <= _NAMED:
-        return pieces_sentence(rows, after)
-    many = {"after": after, "required": found.change, "number": len(rows)}
-    said = words.say("grade.many", **many, met=met, unmet=unmet, open=unsettled)
-    return said + (words.say("grade.undyed", number=bare) if bare else "")
+        return pieces_sentence(rows, after) + left_out
+    said = words.say(
+        "grade.many",
+        after=after,
+        required=found.change,
+        number=len(rows),
+        met=met,
+        unmet=unmet,
+        open=unsettled,
+    )
+    return said + left_out
 
 
 def pieces_sentence(rows: pd.DataFrame, after: str) -> str:

@@ -135,7 +135,7 @@ def _only(found: grade.Study, swatches: set[str]) -> grade.Study:
     return replace(found, grades=rows, drifts=drifts, beside=beside, missing=(), gaps=())
 
 
-def _crops(found: grade.Study, book: Book) -> dict[str, bytes]:
+def _crops(found: grade.Study, book: Book | None) -> dict[str, bytes]:
     """Crops of every reading shown, where it came from a photo of the book."""
     if book is None:
         return {}
@@ -206,7 +206,7 @@ def _small_curves(found: grade.Study) -> list[Any]:
     fitted = [one for name in found.exposures for one in _fitted(found, name)]
     paper = _drawn(found, fitted, "dEF", height=_SMALL)
     screen = _drawn(found, fitted, "dEF", height=_SMALL, columns=2, bare=True)
-    if paper is None:
+    if paper is None or screen is None:
         return []
     said = " / ".join(dict.fromkeys(one.exposure for one in fitted))
     about = words.say("fastness.figure", exposure=said)
