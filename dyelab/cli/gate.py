@@ -26,8 +26,8 @@ def loopback(address: str, port: int) -> bool:
 class Gate:
     """Answers for one server: lets a request through, sends it on with a cookie, or refuses it."""
 
-    def __init__(self, port: int, token: str) -> None:
-        self.port, self.token = port, token
+    def __init__(self, port: int, token: str, first: str = "/") -> None:
+        self.port, self.token, self.first = port, token, first
         self.pass_key = secrets.token_urlsafe(32)
         self.cookie = f"dyelab-{port}"
 
@@ -57,6 +57,7 @@ class Gate:
             return None
         rest = urlencode(asked, doseq=True)
         path = "/" + request.path.lstrip("/\\")  # a second slash would name another host
+        path = self.first if path == "/" else path
         return f"{path}?{rest}" if rest else path
 
 

@@ -17,6 +17,9 @@ from dyelab.cli.gate import Gate, guard
 # through a long lunch.
 IDLE_SECONDS = 300
 LOOK_SECONDS = 30
+FIRST = "/voila/render/0_start.ipynb"  # what the printed address leads to
+# Pages, tables and pictures that were saved from a panel; nothing deeper in that folder.
+SAVED = r"saved/[^/]+\.(pdf|html|csv|svg|png)"
 
 
 class Panels(Voila):
@@ -26,6 +29,7 @@ class Panels(Voila):
 
     def init_settings(self) -> dict[str, Any]:
         """Return Tornado's settings, with culling of kernels switched on."""
+        self.voila_configuration.file_allowlist = [SAVED]
         settings: dict[str, Any] = super().init_settings()
         for name, value in (
             ("cull_idle_timeout", IDLE_SECONDS),
@@ -45,7 +49,7 @@ class Panels(Voila):
         sockets = bind_sockets(self.port, "127.0.0.1")
         self.port = sockets[0].getsockname()[1]
         token = secrets.token_urlsafe(24)
-        guard(self.app, Gate(self.port, token))
+        guard(self.app, Gate(self.port, token, FIRST))
         HTTPServer(self.app, max_buffer_size=2**30).add_sockets(sockets)
         address = f"http://127.0.0.1:{self.port}/?token={token}"
         print(words.say("cli.address", address=address), flush=True)

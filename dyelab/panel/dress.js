@@ -29,6 +29,16 @@ function dress(root) {
   });
 }
 
+// A link to another page: in JupyterLab it opens as a tab there, and runs; a served page follows
+// the link as it is.
+function lead(event) {
+  const link = event.target.closest && event.target.closest("a.dl-to");
+  const lab = window.dyelabDesk;
+  if (!link || !lab || event.ctrlKey || event.metaKey) return;
+  event.preventDefault();
+  lab.open(decodeURIComponent(link.getAttribute("href").replace("../files/", "")));
+}
+
 function render({ model, el }) {
   el.style.display = "none";
   let watch = null;
@@ -38,6 +48,7 @@ function render({ model, el }) {
     clearInterval(start);
     root.setAttribute("role", "region");
     root.setAttribute("aria-label", model.get("title"));
+    root.addEventListener("click", lead);
     dress(root);
     let due = null;
     watch = new MutationObserver(() => {

@@ -140,7 +140,7 @@ class Panel(widgets.VBox):
         self.shelf = book_choice.Shelf(self._take)
         heading = widgets.HTML(f"<h2>{html_parts.escape(self.title)}</h2>")
         heading.add_class("dl-title")
-        head = widgets.Box([heading])
+        head = widgets.Box([heading, *([] if self.name == "home" else [_way_home()])])
         head.add_class("dl-head")
         super().__init__([Dress(title=self.title), head, body])
 
@@ -198,7 +198,8 @@ class Panel(widgets.VBox):
 
     def _repr_mimebundle_(self, **asked: Any) -> Any:
         follow_book.join(self)
-        return super()._repr_mimebundle_(**asked)
+        made = super()._repr_mimebundle_(**asked)
+        return {**made, "text/plain": words.say("home.press_to_run")}
 
     def _open(self, path: Path, ready: Any) -> None:
         self.book, self.choices = None, {}
@@ -301,6 +302,15 @@ def _in_words(fault: Exception) -> str:
         return str(fault)
     file, kind = save.fault(traceback.format_exc()), type(fault).__name__
     return words.say("frame.unforeseen", kind=kind, text=fault, file=file)
+
+
+def _way_home() -> widgets.HTML:
+    """The link to the book's home that every other panel has at its head."""
+    made = widgets.HTML(
+        f'<a class="dl-to" href="0_start.ipynb">{html_parts.escape(words.say("home.way_home"))}</a>'
+    )
+    made.add_class("dl-way-home")
+    return made
 
 
 def _takes_progress(call: Callable) -> bool:

@@ -7,16 +7,20 @@ from dyelab.plan.printed_cloth import printed_cloth
 from dyelab.plan.record import done, one_pot, open_baths
 from dyelab.plan.series import Series, into, of_recipes, series, totals, with_label_numbers
 from dyelab.plan.sheets import SHEETS, effort, labels, page, recipe_line, sheets, timetable
+from dyelab.plan.standing import STAGES, Coming, coming, standing
 
 __all__ = [
     "FACTORS",
     "POTS",
     "SHEETS",
+    "STAGES",
+    "Coming",
     "Level",
     "Series",
     "all_terms",
     "balance",
     "cannot_tell",
+    "coming",
     "crossed",
     "done",
     "effort",
@@ -34,6 +38,7 @@ __all__ = [
     "recipe_line",
     "series",
     "sheets",
+    "standing",
     "timetable",
     "totals",
     "with_label_numbers",

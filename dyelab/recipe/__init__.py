@@ -16,7 +16,7 @@ from dyelab.recipe.arithmetic import (
 from dyelab.recipe.cautions import before_you_begin, cautions, hazards, notes
 from dyelab.recipe.formula import metal_percent, molar_mass
 from dyelab.recipe.hazard_statements import faults as hazard_faults
-from dyelab.recipe.hazard_statements import not_for_children
+from dyelab.recipe.hazard_statements import not_for_children, statements
 from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe, usual_range
 
 __all__ = [
@@ -41,6 +41,7 @@ __all__ = [
     "notes",
     "refuse",
     "refuse_unsafe",
+    "statements",
     "stock_ml",
     "usual_range",
     "water_L",

@@ -1,6 +1,5 @@
 """A JupyterLab (and a served app) on a folder of its own, and a Chromium that drives them."""
 
-import itertools
 import os
 import re
 import shutil
@@ -178,36 +177,10 @@ class Notebook:
             self.page.wait_for_selector("#jp-left-stack", state="hidden")
 
     def run_all(self, until=".dyelab .dl-canvas .main-svg", timeout=60_000):
-        """Run every cell and wait for what the panel shows; give back the seconds taken."""
-        end = time.monotonic() + timeout / 1000
-        while True:
-            start = time.monotonic()
-            self.page.click('li.lm-MenuBar-item:has-text("Run")')
-            self.page.click('li.lm-Menu-item[data-command="runmenu:run-all"]')
-            if self._seen(until, end):
-                return time.monotonic() - start
-
-    def _seen(self, until, end):
-        """Wait for it; False where the run was forgotten.
-
-        JupyterLab drops a run, without a word, that was asked for while it joins the kernel.
-        """
-        from playwright.sync_api import TimeoutError as NotYet
-
-        for second in itertools.count(1):
-            try:
-                self.page.wait_for_selector(until, timeout=1000)
-            except NotYet:
-                if time.monotonic() > end:
-                    raise
-                if second > 2 and not self._begun():
-                    return False
-            else:
-                return True
-
-    def _begun(self):
-        prompts = self.page.locator(".jp-CodeCell .jp-InputPrompt").all_inner_texts()
-        return any(text.strip(" []:") for text in prompts)
+        """Wait for what the panel shows; a page of ours runs by itself. Give back the seconds."""
+        start = time.monotonic()
+        self.page.wait_for_selector(until, timeout=timeout)
+        return time.monotonic() - start
 
     def theme(self, name):
         """Switch JupyterLab to its ``light`` or ``dark`` theme."""

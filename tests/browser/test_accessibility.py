@@ -34,6 +34,8 @@ def findings(page, within):
 @pytest.mark.parametrize(
     ("name", "until", "theme"),
     [
+        ("0_start", ".dl-wall", "light"),
+        ("0_start", ".dl-wall", "dark"),
         ("4_iron_and_copper", ".dl-canvas .main-svg", "light"),
         ("4_iron_and_copper", ".dl-canvas .main-svg", "dark"),
         ("7_make_pages", ".dl-pictures img", "dark"),

@@ -8,7 +8,8 @@ FITS = "e => e.scrollWidth <= e.clientWidth + 1"
 
 def test_choose_slide_save_and_see_the_file(app, page, drawn, choose, desk):
     page.goto(app, timeout=COLD)
-    page.get_by_role("link", name="4. Iron and copper").click()
+    page.wait_for_selector(".dl-wall", timeout=COLD)
+    page.get_by_role("link", name="Iron and copper", exact=True).click()
     page.wait_for_selector(CANVAS, timeout=COLD)
     answer = page.locator(".dl-answer")
     assert "iron made" in answer.inner_text()
@@ -48,3 +49,34 @@ def test_two_browsers_on_one_served_book_and_kernels_that_end(app, chromium, des
     assert "ask for the token" in stranger.locator("body").inner_text()
     for page in pages:
         page.context.close()
+
+
+def test_the_address_leads_home_and_every_page_back_there(app, page):
+    page.goto(app, timeout=COLD)
+    page.wait_for_selector(".dl-wall .dl-w", timeout=COLD)
+    for width in (1280, 800, 390):
+        page.set_viewport_size({"width": width, "height": 1400})
+        page.wait_for_timeout(300)
+        page.screenshot(path=ARTEFACTS / f"home-served-{width}.png", full_page=True)
+        assert page.locator(".dyelab").first.evaluate(FITS)
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.get_by_role("link", name="What one step did").click()
+    page.wait_for_selector(".dl-answer p", timeout=COLD)
+    inner = """() => [...document.querySelectorAll("#rendered_cells .jp-OutputArea-output")]
+        .filter(e => e.scrollHeight > e.clientHeight + 3)
+        .filter(e => getComputedStyle(e).overflowY !== "visible").length"""
+    assert page.evaluate(inner) == 0
+    page.get_by_role("link", name="To the book's home").first.click()
+    page.wait_for_selector(".dl-wall .dl-w", timeout=COLD)
+    assert "Shift" not in page.locator("body").inner_text()
+
+
+def test_a_page_whose_kernel_has_ended_says_so_and_runs_again(app, page):
+    page.goto(app, timeout=COLD)
+    page.wait_for_selector(".dl-wall .dl-w", timeout=COLD)
+    page.route("**/api/kernels/**", lambda ask: ask.fulfill(status=404))
+    page.evaluate("dispatchEvent(new Event('focus'))")
+    page.wait_for_selector("text=Nothing saved is lost")
+    page.unroute("**/api/kernels/**")
+    page.get_by_role("button", name="Run this page again").click()
+    page.wait_for_selector(".dl-wall .dl-w", timeout=COLD)

@@ -1,0 +1,103 @@
+// JupyterLab as a desk: it opens on the book's home, a page of panels runs when it is opened with
+// its code folded away, and a page whose kernel has ended says so and offers to run again.
+(() => {
+  const HOME = "0_start.ipynb";
+  const ENDED = "The part that works out answers has stopped, as it does after a long rest. Nothing saved is lost.";
+  const AGAIN = "Run this page again";
+  // Only what opens a panel of ours is run unasked: a notebook from somebody else is not.
+  const OURS = /^(from dyelab\.panel import [\w, ]+|(display\()?\w+\.panel\(\)\)?|\s*)$/;
+  const wait = (ms) => new Promise((done) => setTimeout(done, ms));
+
+  function sources(page) {
+    const cells = page.content.model ? [...page.content.model.cells] : [];
+    return cells.filter((cell) => cell.type === "code").map((cell) => cell.sharedModel.getSource());
+  }
+
+  function ours(page) {
+    const found = sources(page);
+    return found.length > 0 && found.every((text) => text.split("\n").every((line) => OURS.test(line)));
+  }
+
+  function fold(page) {
+    page.content.widgets.forEach((cell) => {
+      if (cell.model.type === "code") cell.inputHidden = true;
+    });
+  }
+
+  async function idle(page) {
+    for (let i = 0; i < 600; i += 1) {
+      const kernel = page.sessionContext.session && page.sessionContext.session.kernel;
+      if (kernel && kernel.status === "idle" && kernel.connectionStatus === "connected") return;
+      await wait(100);
+    }
+  }
+
+  async function run(app, page) {
+    await idle(page);
+    await wait(150); // the notebook forgets a run that is asked for while it joins its kernel
+    app.shell.activateById(page.id);
+    await app.commands.execute("notebook:run-all-cells");
+    page.content.activeCellIndex = 0;
+  }
+
+  function say(app, page) {
+    if (page.node.querySelector(".dyelab-ended")) return;
+    const bar = document.createElement("div");
+    bar.className = "dyelab-ended";
+    bar.setAttribute("role", "alert");
+    bar.style.cssText = "position:absolute;z-index:20;left:0;right:0;bottom:0;padding:12px 20px;display:flex;flex-wrap:wrap;gap:12px;align-items:center;background:var(--jp-layout-color0);color:var(--jp-content-font-color0);border-top:2px solid currentColor;font-size:1rem";
+    const press = document.createElement("button");
+    press.textContent = AGAIN;
+    press.style.cssText = "font:inherit;padding:4px 14px;color:inherit;background:none;border:1px solid currentColor;cursor:pointer";
+    press.addEventListener("click", async () => {
+      bar.remove();
+      page.content.widgets.forEach((cell) => cell.model.type === "code" && cell.model.clearExecution && cell.model.clearExecution());
+      if (!page.sessionContext.session || page.sessionContext.session.kernel.status !== "idle") await page.sessionContext.restartKernel();
+      await run(app, page);
+    });
+    bar.append(ENDED, press);
+    page.node.append(bar);
+  }
+
+  async function take(app, page) {
+    await page.context.ready;
+    await page.revealed;
+    if (!ours(page)) return;
+    fold(page);
+    await page.sessionContext.ready;
+    page.sessionContext.statusChanged.connect((_, status) => {
+      if (["dead", "terminating", "restarting", "autorestarting"].includes(status)) say(app, page);
+    });
+    await wait(300);
+    const live = [...page.node.querySelectorAll(".dyelab")].length > 0;
+    if (!live) await run(app, page);
+  }
+
+  function activate(app) {
+    if (!app.shell || !app.shell.currentChanged || !app.commands.hasCommand) return; // not a lab
+    const known = new WeakSet();
+    const look = () => {
+      const page = app.shell.currentWidget;
+      if (!page || known.has(page) || !page.sessionContext || !page.content || !page.content.model || !page.content.widgets) return;
+      known.add(page);
+      take(app, page).catch((fault) => console.error(fault));
+    };
+    app.shell.currentChanged.connect(look);
+    window.dyelabDesk = { open: (path) => app.commands.execute("docmanager:open", { path }) };
+    app.restored.then(async () => {
+      for (let i = 0; i < 50 && !app.commands.hasCommand("docmanager:open"); i += 1) await wait(100);
+      const shown = [...app.shell.widgets("main")].some((widget) => widget.context);
+      if (!shown && !location.pathname.includes("/tree/")) {
+        await app.commands.execute("docmanager:open", { path: HOME });
+      }
+      for (let i = 0; i < 100; i += 1, await wait(200)) look();
+    });
+  }
+
+  const plugin = { id: "dyelab-desk:plugin", autoStart: true, activate };
+  window._JUPYTERLAB = window._JUPYTERLAB || {};
+  window._JUPYTERLAB["dyelab-desk"] = {
+    init: () => undefined,
+    get: async () => () => ({ __esModule: true, default: plugin }),
+  };
+})();

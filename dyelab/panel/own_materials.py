@@ -1,0 +1,118 @@
+"""Materials of the dyer's own: a dye or a salt that the shipped list doesn't know."""
+
+from typing import Any
+
+import pandas as pd
+
+from dyelab import recipe, table, words
+from dyelab.book import Book
+from dyelab.errors import InputError
+from dyelab.panel import book_choice, choices, frame
+
+_ROLES = ("dye", "mordant", "tannin", "vat", "modifier", "assist", "scour")
+_SHOWN = ["material", "role", "metal", "low_wof", "high_wof", "hazards", "note"]
+_MORE = ("metal", "low", "high", "hazards", "note")
+
+
+class OwnMaterials(frame.Panel):
+    """The panel that takes a material; its button saves at once."""
+
+    def __init__(self, book: frame.Chosen = None) -> None:
+        title = words.say("own_materials.title")
+        super().__init__(
+            "materials", title, _choose, _show, refresh=_fit, remember=False, book=book
+        )
+        self.under(choices.button("own_materials.put", lambda: self.tell(self._put)))
+
+    def kept(self) -> dict[str, Any]:
+        """Nothing: what was typed for one material must not stand for another."""
+        return {}
+
+    def _put(self) -> str:
+        from dyelab import book as books
+
+        target = book_choice.own(self.book)
+        row = entered(**self.values)
+        name = row["material"].iloc[0]
+        if name in set(target.materials["material"]):
+            target = books.change(target, materials=row)
+        else:
+            target = books.add(target, materials=row)
+        saved = books.save(target, words.say("own_materials.history", name=name))
+        self._take(saved.path, saved)
+        return words.say("own_materials.saved", name=name, book=saved.title)
+
+
+def panel(book: frame.Chosen = None) -> OwnMaterials:
+    """Enter a material of one's own; it can then be planned, recorded and searched for.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    return OwnMaterials(book)
+
+
+def entered(
+    name: str, role: str, metal: str, low: float, high: float, hazards: str, note: str, more: bool
+) -> pd.DataFrame:
+    """Return the row of `table.MATERIALS` that was entered, checked.
+
+    Raises
+    ------
+    InputError
+        If it has no name, is too dangerous to offer, its range is upside down, or its hazards
+        aren't statements of the GHS.
+    """
+    name = " ".join(name.split())
+    if not name:
+        raise InputError(words.say("own_materials.no_name"))
+    recipe.refuse_unsafe(name, metal)
+    if more and low > high:
+        raise InputError(words.say("own_materials.range", low=f"{low:g}", high=f"{high:g}"))
+    _, unknown = recipe.statements(hazards)
+    if more and unknown:
+        raise InputError(words.say("own_materials.hazards_unknown", text=", ".join(unknown)))
+    row = {"material": name, "role": role, "basis": words.say("own_materials.basis")}
+    if more:
+        doses = {"low_wof": f"{low:g}", "high_wof": f"{high:g}"} if high else {}
+        row |= {"metal": metal, "hazards": hazards.strip(), "note": note.strip(), **doses}
+    return table.as_text(pd.DataFrame([row]), table.MATERIALS)
+
+
+def _choose(_book: Book) -> dict[str, Any]:
+    say = words.say
+    roles = [(say(f"own_materials.role_{role}"), role) for role in _ROLES]
+    metals = [("none", ""), *recipe.metals.metals()[["metal", "symbol"]].itertuples(index=False)]
+    return {
+        "name": choices.text(say("own_materials.name"), hint=say("own_materials.name_hint")),
+        "role": choices.pick(say("own_materials.role"), roles),
+        "more": choices.tick(say("own_materials.more")),
+        "metal": choices.pick(say("own_materials.metal"), [tuple(one) for one in metals]),
+        "low": choices.number(say("own_materials.low"), 0, low=0, high=500, unit="% WOF"),
+        "high": choices.number(say("own_materials.high"), 0, low=0, high=500, unit="% WOF"),
+        "hazards": choices.text(
+            say("own_materials.hazards"), hint=say("own_materials.hazards_hint")
+        ),
+        "note": choices.text(say("own_materials.note")),
+    }
+
+
+def _fit(_book: Book, made: dict[str, Any]) -> None:
+    for name in _MORE:
+        made[name].layout.display = None if made["more"].value else "none"
+
+
+def _show(book: Book, **chosen: Any) -> frame.Shown:
+    own = book.materials
+    name = " ".join(chosen["name"].split())
+    said = words.say("own_materials.count" if len(own) else "own_materials.none", count=len(own))
+    known = recipe.known_name(name, recipe.materials(own)) if name else ""
+    notes = [words.say("own_materials.known", name=known)] if _listed(known, own) else []
+    notes.append(words.say("own_materials.sheet"))
+    return frame.Shown(said, table=own[_SHOWN] if len(own) else None, notes=notes)
+
+
+def _listed(name: str, own: pd.DataFrame) -> bool:
+    return bool(name) and name in set(recipe.materials(own)["material"])
