@@ -82,7 +82,7 @@ def test_an_empty_book_says_how_to_begin(desk):
 def test_pages_saved_here_are_linked_the_newest_first(mine, desk):
     (desk / "saved").mkdir()
     (desk / "saved" / "a b.html").write_text("x")
-    assert 'href="saved/a%20b.html">a b.html' in home.panel(mine).below.value
+    assert 'href="../files/saved/a%20b.html">a b.html' in home.panel(mine).below.value
 
 
 def test_a_name_that_looks_like_markup_stays_text(mine, desk):

@@ -109,4 +109,4 @@ def _behind(rows: pd.DataFrame) -> list[Coming]:
 def _untested(rows: pd.DataFrame) -> list[Coming]:
     untested = rows[rows["stage"] == "measured"]
     names = list(dict.fromkeys(untested["series"]))
-    return [Coming("test", len(untested), ", ".join(names))] if len(untested) else []
+    return [Coming("test", len(untested), "; ".join(names))] if len(untested) else []
