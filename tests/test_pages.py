@@ -73,26 +73,31 @@ def test_every_page_of_the_example_becomes_pdf_and_html(source, paper, tmp_path)
 def test_the_mordant_sheet_has_a_chip_a_row_and_a_sentence_for_each(source):
     page = mordant_sheet.sheet(source, fibre="wool", dye="madder")
     made = colours.only(source.made, fibre="wool", dye="madder")
-    (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
-    (points,) = [b for b in page.blocks if isinstance(b, handout.Points)]
+    rows = [b.patches for b in page.blocks if isinstance(b, handout.Chips)]
     (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
-    assert len(chips.patches) == len(table.rows) == len(made)
-    assert len(points.texts) == len(made) - made["dye_wof"].nunique()
-    assert chips.patches[0].label == "madder 50 %"  # two doses of the dye are told apart
-    assert all("ΔE00" in text for text in points.texts)
+    assert len(table.rows) == len(made)
+    assert rows[0][0].label == "madder 50 %"  # two doses of the dye are told apart
+    assert {p.numbers for row in rows for p in row} == {handout.numbers(v) for v in LAB(made)}
+    for first, *added in rows:
+        assert first.note == "compared with this"
+        assert all("ΔE00" in patch.note for patch in added)
+
+
+def LAB(rows):
+    return rows[["L", "a", "b"]].to_numpy()
 
 
 def test_chips_carry_the_numbers_that_were_measured(source):
     page = mordant_sheet.sheet(source, fibre="wool", dye="weld")
-    (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
-    rows = colours.only(source.made, fibre="wool", dye="weld")
-    wanted = {handout.numbers(row) for row in rows[["L", "a", "b"]].to_numpy()}
-    assert {patch.numbers for patch in chips.patches} == wanted
+    chips = [b for b in page.blocks if isinstance(b, handout.Chips)]
+    wanted = {handout.numbers(v) for v in LAB(colours.only(source.made, fibre="wool", dye="weld"))}
+    assert {patch.numbers for row in chips for patch in row.patches} == wanted
 
 
 def test_the_iron_page_tells_the_tannins_share_and_cautions(source):
     said = words_of(metal_page.sheet(source, **CLOTH))
-    assert "The tannin alone" in said
+    assert "The tannin alone, with the same metal" in said
+    assert "gallnut 8 %" in said
     assert "Take care" in said
     assert "safety data sheet" in said
 
@@ -146,7 +151,8 @@ def test_the_shared_series_counts_and_tables_agree(source):
 def test_the_report_says_how_many_and_what_moved_most(source):
     page = report.report(source.book)
     lead = page.blocks[0].text
-    assert f"{len(source.book.swatches)} swatches" in lead
+    dyed = source.book.swatches[source.book.swatches["fibre"] != colours.REFERENCE_FIBRE]
+    assert f"{len(dyed)} swatches of {len(source.made)} recipes" in lead
     assert "Iron moved most" in lead
 
 

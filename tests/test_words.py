@@ -37,6 +37,6 @@ def test_every_key_said_is_there():
 
 
 def test_a_blank_is_filled_and_an_unknown_heading_reads_as_words():
-    assert "wool" in words.say("variants.on", dye="madder", fibre="wool")
+    assert "wool" in words.say("pages.dye_on", dye="madder", cloth="wool")
     assert words.heading("dE00") == "ΔE00"
     assert words.heading("some_new_column") == "some new column"

@@ -1,5 +1,6 @@
 """Handouts: a description of a page, then the page, as PDF or as one HTML file."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -88,11 +89,14 @@ def ending(path: str | Path) -> str:
     return found
 
 
-def shared(title: str, sentence: str, figure: Any = None, table: Any = None) -> Page:
-    """What a panel shows, as a page to pass on: the answer, its figure, its table."""
+def shared(
+    title: str, sentence: str, figure: Any = None, table: Any = None, notes: Sequence[str] = ()
+) -> Page:
+    """What a panel shows, as a page to pass on: the answer, figure, table, what limits it."""
     blocks: list[Any] = [Text(sentence, "lead")]
     if figure is not None:
         blocks.append(Live(str(figure.to_json()), sentence, chart(figure, sentence)))
     if table is not None and len(table.columns):
         blocks.append(number_table(table, decimals=2))
+    blocks += [Points(tuple(notes))] if notes else []
     return Page(title, tuple(blocks))

@@ -33,12 +33,17 @@ class Source:
         ``recipes.made`` with `recipe`, in words.
     read : DataFrame
         All readings as dyed, by whatever method, the most trusted first.
+    listed, unread : DataFrame
+        Every recipe of the book, and those planned and never measured, as ``shift.listed``
+        gives them.
     """
 
     book: Book
     recipes: shift.Recipes
     made: pd.DataFrame
     read: pd.DataFrame
+    listed: pd.DataFrame
+    unread: pd.DataFrame
 
     @property
     def rows(self) -> pd.DataFrame:
@@ -64,6 +69,27 @@ class Source:
     def moves(self) -> dict[tuple[int, int], dict[Any, Any]]:
         """What metals did, pair by pair, as ``shift.metal_moves`` gives it."""
         return shift.metal_moves(self.recipes)
+
+    @cached_property
+    def added(self) -> dict[int, dict[Any, Any]]:
+        """What the last thing added to each recipe did, by the recipe's row number.
+
+        A recipe with metals is compared with the same one without, one with a mordant with the
+        same one without it, one with a tannin alone with the plain one: the pairs that the pages
+        and panels of metals, mordants and tannins take.
+        """
+        bare = (self.made[list(shift.METALS.values())] == 0).all(axis=1)
+        found: dict[int, dict[Any, Any]] = {}
+        for what in ("tannin", "mordant"):
+            rows = shift.matched(self.recipes, what).to_dict("records")
+            found |= {int(row["to_row"]): row for row in rows if bare[row["to_row"]]}
+        return found | {end: row for (start, end), row in self.moves.items() if bare[start]}
+
+    @cached_property
+    def planned(self) -> pd.DataFrame:
+        """`made` and, without colours, what was planned and not measured yet."""
+        both = [self.made, *([self.unread] if len(self.unread) else [])]
+        return pd.concat(both, ignore_index=True)
 
     def pairs(self, metal: str) -> pd.DataFrame:
         """Every pair that differs in this metal alone, compared; its dye and cloth in words."""
@@ -127,8 +153,24 @@ def source(bk: Book) -> Source:
     recipes = every
     if len(every.methods) > 1:
         recipes = shift.as_dyed(cloth, shared=shared, method=shift.leading(cloth))
-    made = recipes.made.assign(recipe=[recipe(row) for row in recipes.made.to_dict("records")])
-    return Source(bk, recipes, made, every.rows)
+    made = _worded(recipes.made)
+    listed = _listed(bk)
+    unread = _worded(shift.unread(listed, every))
+    return Source(bk, recipes, made, every.rows, listed, unread)
+
+
+def _listed(bk: Book) -> pd.DataFrame:
+    """Every recipe of the book; light references and bare ends of prints apart."""
+    from dyelab import book
+
+    areas = book.areas(bk)
+    printed = areas.groupby("swatch")["area"].transform("nunique") > 1
+    cloth = areas[(areas["fibre"] != REFERENCE_FIBRE) & ~(printed & (areas["area"] == "whole"))]
+    return shift.listed(cloth)
+
+
+def _worded(made: pd.DataFrame) -> pd.DataFrame:
+    return made.assign(recipe=[recipe(row) for row in made.to_dict("records")])
 
 
 def recipe(row: dict[Any, Any], *, bare: bool = False) -> str:

@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import files, words
-from dyelab.handout.page import Chart, Live, Page
+from dyelab.handout.page import Chart, Chips, Live, Page
 
 _HERE = Path(__file__).parent
+_SHORT = 30  # letters of a note that has room under a narrow chip on a phone
 _TYPES = {"png": "image/png", "jpg": "image/jpeg", "svg": "image/svg+xml"}
 
 
@@ -59,6 +60,8 @@ def _block(block: Any) -> dict[str, Any]:
         height = int(drawn.get("layout", {}).get("height") or 440)
         return {"kind": kind, "figure": figure, "about": block.about, "height": height}
     made = {"kind": kind, **asdict(block)}
+    if isinstance(block, Chips):
+        made["told"] = not block.pairs and any(len(p.note) > _SHORT for p in block.patches)
     for patch in made.get("patches", ()):
         patch["crop"] = _address(patch["crop"], "png") if patch["crop"] else ""
     return made

@@ -28,22 +28,15 @@ def distance(row: dict[Any, Any]) -> str:
     return words.say("family.span", **values)
 
 
-def recipe_of(one: Family) -> str:
-    """The dye on its fibre, or the whole recipe where those don't tell it from another."""
-    if not one.alone:
-        return one.name
-    return words.say("variants.on", dye=one.picked["dye"], fibre=one.picked["fibre"])
-
-
 def told(one: Family, dose: Dose) -> str:
     """The answer in words: what the metals did to the dye, and to cloth without it."""
     row = one.moved(one.dyed[dose])
     if row is None:
-        return words.say("family.start", recipe=recipe_of(one))
+        return words.say("family.start", recipe=one.name)
     said = words.say(
         "family.answer",
         metals=metals(dose),
-        recipe=recipe_of(one),
+        recipe=one.name,
         moved=row["moved"],
         distance=distance(row),
         verdict=compare.in_words(row),

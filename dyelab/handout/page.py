@@ -16,6 +16,7 @@ from dyelab.errors import InputError
 
 PAPERS = ("A4", "Letter")
 _PICTURES = {".png": "png", ".jpg": "jpg", ".jpeg": "jpg", ".svg": "svg"}
+_FULL = 720  # pixels of a figure as wide as the paper
 _LARGEST_LOGO = 5_000_000
 
 
@@ -44,7 +45,10 @@ class Heading:
 
 @dataclass(frozen=True)
 class Text:
-    """A paragraph; `tone` is ``body``, ``lead`` for the answer, or ``small``."""
+    """A paragraph; `tone` is ``body``, ``lead`` for the answer, ``small``, or ``screen``.
+
+    ``screen`` is what only a page in a browser can do; paper leaves it out.
+    """
 
     text: str
     tone: str = "body"
@@ -157,6 +161,8 @@ class Page:
     paper : str
         ``"A4"`` or ``"Letter"``.
     landscape : bool
+    aside : tuple of str
+        What whoever makes the page should know; shown in the panel, never on the page.
     """
 
     title: str
@@ -166,6 +172,7 @@ class Page:
     logo: Logo | None = None
     paper: str = "A4"
     landscape: bool = False
+    aside: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.paper not in PAPERS:
@@ -293,13 +300,13 @@ def cell(value: Any, decimals: int = 1) -> str:
     return str(value)
 
 
-def chart(figure: Any, about: str, width_percent: float = 100) -> Chart:
-    """A figure as a vector chart for paper."""
+def chart(figure: Any, about: str, width: int = _FULL) -> Chart:
+    """A figure as a vector chart for paper, so many of 720 pixels wide."""
     from dyelab.plot import static
 
-    return Chart(static.svg(figure), about, width_percent)
+    return Chart(static.svg(figure, width), about, 100 * width / _FULL)
 
 
-def live(figure: Any, about: str) -> Live:
+def live(figure: Any, about: str, width: int = _FULL) -> Live:
     """A figure that stays alive in HTML and becomes a vector chart on paper."""
-    return Live(str(figure.to_json()), about, chart(figure, about))
+    return Live(str(figure.to_json()), about, chart(figure, about, width))

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import press, words
-from dyelab.handout.page import Chart, Live, Page
+from dyelab.handout.page import Chart, Live, Page, Text
 
 _HERE = Path(__file__).parent
 
@@ -49,6 +49,8 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
 
 
 def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
+    if isinstance(block, Text) and block.tone == "screen":
+        return None
     if isinstance(block, Live):
         return _block(block.paper, pictures) if block.paper else None
     if isinstance(block, Chart):

@@ -94,5 +94,5 @@ def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
     said = words.say("make_pages.ready", title=page.title, count=len(sheets), paper=page.paper)
     table = series.numbers(source, series=chosen["series"] or None) if kind == "series" else None
     more = [words.say("make_pages.more", shown=_PREVIEWED)] if len(sheets) > _PREVIEWED else []
-    notes = [*more, words.say("make_pages.printers")]
+    notes = [*page.aside, *more, words.say("make_pages.printers")]
     return frame.Shown(said, table=table, pictures=shown, page=page, notes=notes)

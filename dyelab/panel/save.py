@@ -151,7 +151,8 @@ class Row(widgets.VBox):
         from dyelab import handout
 
         shown = self._panel.shown
-        page = handout.shared(self._panel.title, shown.sentence, shown.drawn, shown.table)
+        said = (self._panel.title, shown.sentence, shown.drawn, shown.table)
+        page = handout.shared(*said, tuple(shown.notes))
         return self._tell(handout.write(page, self._named(".html")))
 
     def _tell(self, path: Path) -> None:

@@ -21,6 +21,7 @@ def figure(
     size: float = 16,
     height: int = 460,
     spans: Sequence[float] | None = None,
+    fitted: bool = False,
 ) -> go.Figure:
     """Draw swatches on the a*b* plane, with L* on a strip at its right.
 
@@ -39,8 +40,13 @@ def figure(
         Figure height in pixels.
     spans : (a_low, a_high, b_low, b_high), optional
         Fixed axis limits, so that a figure that follows a slider doesn't jump.
+    fitted : bool
+        Axes as far as these colours reach, without the grey point and the whole of L*.
     """
+    spans = around(lab, grey=False) if fitted and spans is None else spans
     drawn = style.figure(height=height, **_layout(lab, group, spans))
+    if fitted:
+        drawn.update_layout(yaxis2={"range": _reach(lab["L"]), "dtick": None})
     if "hover" not in lab:
         lab = style.painted(lab)
     marks = style.shapes(lab[group])
@@ -94,11 +100,19 @@ def _places(a_low: float, a_high: float, b_low: float, b_high: float, groups: in
     }
 
 
-def around(lab: pd.DataFrame, room: float = 0.12) -> tuple[float, float, float, float]:
-    """Limits of a square of the a*b* plane that holds these colours and the grey point."""
-    values = lab[["a", "b"]].to_numpy(float)
-    low = np.nanmin(np.vstack([values, [[0, 0]]]), axis=0)
-    high = np.nanmax(np.vstack([values, [[0, 0]]]), axis=0)
+def _reach(values: pd.Series) -> list[float]:
+    """Limits of an axis about these values."""
+    low, high = float(values.min()), float(values.max())
+    room = max(0.12 * (high - low), 2.0)
+    return [low - room, high + room]
+
+
+def around(
+    lab: pd.DataFrame, room: float = 0.12, *, grey: bool = True
+) -> tuple[float, float, float, float]:
+    """Limits of a square of the a*b* plane that holds these colours and (`grey`) the grey point."""
+    values = np.vstack([lab[["a", "b"]].to_numpy(float), *([[[0, 0]]] if grey else [])])
+    low, high = np.nanmin(values, axis=0), np.nanmax(values, axis=0)
     half = max(float((high - low).max()) / 2 * (1 + room), 6.0) + 2
     middle = (low + high) / 2
     return (middle[0] - half, middle[0] + half, middle[1] - half, middle[1] + half)

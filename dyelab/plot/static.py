@@ -112,7 +112,7 @@ def _drawn(figure: go.Figure, width: int, height: int) -> Any:
             handles.keys(),
             loc="upper left",
             bbox_to_anchor=(box[0] - 0.01, top),
-            ncols=min(4, len(handles)),
+            ncols=_abreast(list(handles), width),
             frameon=False,
             fontsize=8,
             handletextpad=0.5,
@@ -121,10 +121,17 @@ def _drawn(figure: go.Figure, width: int, height: int) -> Any:
     return sheet
 
 
+def _abreast(names: Sequence[str], width: int) -> int:
+    """How many entries of the legend fit beside each other, the longest as wide as any."""
+    longest = max((len(name) for name in names), default=0)
+    return max(1, min(4, len(names), int(width // (45 + 7 * longest))))  # 8 pt: 7 px a letter
+
+
 def _box(figure: go.Figure, width: int, height: int, legend: bool) -> tuple[float, ...]:
     """Left, bottom, width and height that the axes share, as parts of the sheet."""
-    names = {_words(t.name) for t in figure.data if t.name and t.showlegend is not False}
-    rows = -(-len(names) // 4) if legend else 0
+    drawn = [t for t in figure.data if t.name and t.showlegend is not False]
+    names = list(dict.fromkeys(_words(t.name) for t in drawn))
+    rows = -(-len(names) // _abreast(names, width)) if legend else 0
     left, bottom, right, top = 66, 52, 14, 12 + 17 * rows
     return (
         left / width,

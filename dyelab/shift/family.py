@@ -38,8 +38,6 @@ class Family:
         modifier, method of reading. The metals all went in at one place of the recipe.
     name : str
         The recipe without metals, in words.
-    alone : bool
-        Whether fibre, dye, tannin and mordant, without doses, name this family and no other.
     dyed : dict of Dose to row
         A row is a dict of one row of ``Recipes.made``.
     controls : dict of name to dict of Dose to row
@@ -51,7 +49,6 @@ class Family:
 
     picked: dict[str, Any]
     name: str
-    alone: bool
     dyed: dict[Dose, Row]
     controls: dict[str, dict[Dose, Row]]
     moves: dict[tuple[int, int], Row]
@@ -136,11 +133,9 @@ def family(
         raise InputError(words.say("family.no_start", recipe=said))
     dyed = max(started, key=lambda rows: _richness(rows, metal))
     own = {name: dyed[START][name] for name in shared_factors(made)}
-    loose = [name for name in ("fibre", "dye", "tannin", "mordant") if name in own]
     return Family(
         picked=own,
         name=in_words(own, ("form", "ground", "rest")),
-        alone=len(np.unique(families(known[_has(known, {name: own[name] for name in loose})]))) < 2,
         dyed=dyed,
         controls=_controls(known, own),
         moves=metal_moves(recipes) if moves is None else moves,

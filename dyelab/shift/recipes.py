@@ -146,6 +146,30 @@ def fresh(wide: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(method=table.ways(rows)) if "method" in rows else rows
 
 
+def listed(swatches: pd.DataFrame) -> pd.DataFrame:
+    """Every recipe of a book, read or not: one row each, as in ``Recipes.made``, without colours.
+
+    Parameters
+    ----------
+    swatches : DataFrame
+        As ``book.areas`` gives it.
+    """
+    absent = {column: 0.0 for column in METALS.values() if column not in swatches}
+    rows = swatches.assign(**absent)
+    key = [name for name in [*FACTORS, *IDENTITY] if name in rows]
+    rows = _without_salts(rows.assign(**_filled(rows[key])))
+    codes = rows.groupby(key, sort=False)["swatch"]
+    first = rows.drop_duplicates(key)[key].reset_index(drop=True)
+    return first.assign(swatch=codes.agg(", ".join).to_numpy(), pieces=codes.size().to_numpy())
+
+
+def unread(every: pd.DataFrame, recipes: Recipes) -> pd.DataFrame:
+    """Those recipes of `listed` that were never read as dyed, by whatever method."""
+    key = [name for name in [*FACTORS, *IDENTITY] if name in every and name in recipes.made]
+    read = pd.MultiIndex.from_frame(recipes.made[key])
+    return every[~pd.MultiIndex.from_frame(every[key]).isin(read)].reset_index(drop=True)
+
+
 def _read_by(rows: pd.DataFrame, method: str | None) -> pd.DataFrame:
     """Rows of this method, or of all of them with the most trusted first."""
     if "method" not in rows:

@@ -1,5 +1,6 @@
 """The page of a metal: where a colour goes as the metal rises, and why."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from dyelab.handout.metal_texts import gaps, metals, told
 from dyelab.plot import plane
 from dyelab.shift.family import CONTROLS, Dose, Family
 
+_WIDE = 430  # pixels of 720: near a square, so that the colours fill the plane
 _LAMP = "FL11"  # a shop's tube, the light that parts dyeings most
 _COLUMNS = ["dE00", "dE00_low", "dE00_high", "dL", "dC", "dH"]
 
@@ -48,25 +50,25 @@ def sheet(
         _chips(doses, one.dyed, 14),
         *_lamps(source, one, doses),
         *_controls(one, doses),
-        parts.live(plane.figure(_drawn(one, last), path="path", height=290), told(one, last)),
+        _figure(one, last),
         _numbers(one, doses),
-        *[parts.Text(text, "small") for text in gaps(one, last)],
         parts.Caution(source.cautions([colours.SALTS[metal]])),
     ]
     title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
-    return own.page(title, blocks, white=source.white, how=source.how)
+    aside = tuple(gaps(one, last))
+    return replace(own.page(title, blocks, white=source.white, how=source.how), aside=aside)
 
 
 def _chips(doses: list[Dose], rows: dict[Dose, dict], height: float) -> parts.Chips:
-    there = [dose for dose in doses if dose in rows]
-    lab = pd.DataFrame([rows[dose] for dose in there])[[*table.LAB, *table.WHITE]]
-    labels = [metals(dose) or words.say("pages.no_salt") for dose in there]
-    return parts.Chips(
-        tuple(parts.patches(lab, labels)),
-        columns=max(4, len(there)),
-        height_mm=height,
-        touching=True,
-    )
+    """One chip a dose, in the same columns on every row of the page; dashed where none is."""
+    lab = pd.DataFrame([rows.get(dose, {}) for dose in doses], columns=[*table.LAB, *table.WHITE])
+    labels = [metals(dose) or words.say("pages.no_salt") for dose in doses]
+    notes = [
+        words.say("pages.pieces", count=rows[dose]["pieces"]) if dose in rows else ""
+        for dose in doses
+    ]
+    made = parts.patches(lab, labels, notes)
+    return parts.Chips(tuple(made), columns=max(4, len(doses)), height_mm=height, touching=True)
 
 
 def _lamps(source: colours.Source, one: Family, doses: list[Dose]) -> list[Any]:
@@ -91,9 +93,14 @@ def _controls(one: Family, doses: list[Dose]) -> list[Any]:
     for name in CONTROLS:
         rows = one.controls.get(name, {})
         if any(dose in rows for dose in doses[1:]):
-            title = words.say(f"pages.{name}", tannin=one.picked["tannin"])
-            blocks += [parts.Text(title), _chips(doses, rows, 7)]
+            plain = {**next(iter(rows.values())), **dict.fromkeys(shift.METALS.values(), 0.0)}
+            blocks += [parts.Text(colours.recipe(plain)), _chips(doses, rows, 7)]
     return blocks
+
+
+def _figure(one: Family, last: Dose) -> parts.Live:
+    drawn = plane.figure(_drawn(one, last), path="path", height=270, fitted=True)
+    return parts.live(drawn, told(one, last), width=_WIDE)
 
 
 def _drawn(one: Family, last: Dose) -> pd.DataFrame:

@@ -1,8 +1,8 @@
 """The mordant sheet: one dye on one cloth, everything that was put with it."""
 
+from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from dyelab import compare, shift, table, words
@@ -11,12 +11,14 @@ from dyelab.handout import colours
 from dyelab.handout import page as parts
 from dyelab.handout.metal_texts import distance
 
+_ABREAST, _HIGH = 5, 16  # chips in a row, mm
 _ORDER = ["tannin", "mordant", *shift.METALS.values(), "dye_wof"]
-_SAME = ["form", "ground", "dye_wof"]  # what the compared cloths of one fibre and dye share
 
 
-def sheet(source: colours.Source, own: parts.Own = parts.Own(), *, fibre: str, dye: str) -> Any:
-    """Chips, numbers and one sentence each, compared with the same dye dose on its own.
+def sheet(
+    source: colours.Source, own: parts.Own = parts.Own(), *, fibre: str, dye: str
+) -> parts.Page:
+    """Chips, numbers and one sentence each, compared with the cloth before the last addition.
 
     Parameters
     ----------
@@ -35,65 +37,80 @@ def sheet(source: colours.Source, own: parts.Own = parts.Own(), *, fibre: str, d
     InputError
         If this dye was not measured on this fibre.
     """
-    found = colours.only(source.made, fibre=fibre, dye=dye)
-    if found.empty:
+    if colours.only(source.made, fibre=fibre, dye=dye).empty:
         raise InputError(words.say("pages.no_dye", dye=dye, fibre=fibre))
+    found = colours.only(source.planned, fibre=fibre, dye=dye)
     rows = found.sort_values(_ORDER, kind="stable", key=_none_first).to_dict("records")
-    moved = _moved(source, rows)
-    named = {"dye": dye, "fibre": fibre, "start": colours.recipe(rows[0], bare=True)}
-    blocks: list[Any] = [parts.Text(words.say("pages.mordants_lead", **named), "lead")]
-    blocks.append(_chips(rows))
-    if moved:
-        said = parts.Points(tuple(_sentences(rows, moved)))
-        blocks += [parts.Heading(words.say("pages.each")), said]
-    blocks += [_numbers(rows, moved)]
+    blocks: list[Any] = [
+        parts.Text(words.say("pages.mordants_lead", dye=dye, fibre=fibre), "lead"),
+        *_groups(source, rows),
+        _numbers(source, rows),
+    ]
     title = words.say("pages.mordants_title", dye=dye, fibre=fibre)
     return own.page(title, blocks, white=source.white, how=source.how)
 
 
 def _none_first(column: pd.Series) -> pd.Series:
-    return column.where(column != "none", "") if column.dtype == object else column.fillna(0.0)
+    numbers = pd.api.types.is_numeric_dtype(column)
+    return column.fillna(0.0) if numbers else column.where(column != "none", "")
 
 
-def _moved(source: colours.Source, rows: list[dict[Any, Any]]) -> dict[int, dict[Any, Any]]:
-    """Each recipe against the plainest one with the same dye dose on the same cloth."""
-    starts: dict[tuple, int] = {}
-    for row in rows:
-        starts.setdefault(tuple(row.get(name) for name in _SAME), row["variant"])
-    pairs = [(starts[tuple(row.get(name) for name in _SAME)], row["variant"]) for row in rows]
-    first, second = np.array([pair for pair in pairs if pair[0] != pair[1]], int).reshape(-1, 2).T
-    if not len(first):
-        return {}
-    compared = shift.compared(source.recipes, first, second)
-    return {row["to_row"]: row for row in compared.to_dict("records")}
+def _change(source: colours.Source, row: dict[Any, Any]) -> dict[Any, Any]:
+    """What the last thing added did; empty where the cloth without it was not dyed."""
+    return {} if pd.isna(row["variant"]) else source.added.get(int(row["variant"]), {})
 
 
-def _chips(rows: list[dict[Any, Any]]) -> parts.Chips:
-    labels = colours.labels(rows)
+def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
+    """Each cloth beside those that had one thing more; then what stands beside nothing."""
+    patches = _patches(rows)
+    starts: dict[Any, list[int]] = {}
+    for at, row in enumerate(rows):
+        starts.setdefault(_change(source, row).get("from_row"), []).append(at)
+    alone = starts.pop(None, [])
+    blocks: list[Any] = []
+    for at, row in enumerate(rows):
+        added = starts.get(row["variant"], [])
+        if added:
+            blocks.append(parts.Heading(words.say("pages.beside", reference=patches[at].label)))
+            first = replace(patches[at], note=words.say("pages.start"))
+            blocks += _strips(first, [_told(source, rows[i], patches[i]) for i in added])
+    rest = [patches[at] for at in alone if rows[at]["variant"] not in starts]
+    if rest:
+        blocks.append(parts.Heading(words.say("pages.beside_nothing")))
+        blocks.append(parts.Chips(tuple(rest), columns=_ABREAST, height_mm=_HIGH))
+    return blocks
+
+
+def _patches(rows: list[dict[Any, Any]]) -> list[parts.Patch]:
     lab = pd.DataFrame(rows)[[*table.LAB, *table.WHITE]]
-    return parts.Chips(tuple(parts.patches(lab, labels)), columns=5, height_mm=16)
+    return parts.patches(lab, colours.labels(rows))
 
 
-def _sentences(rows: list[dict[Any, Any]], moved: dict[int, dict[Any, Any]]) -> list[str]:
-    said = []
-    for row, named in zip(rows, colours.labels(rows), strict=True):
-        change = moved.get(row["variant"])
-        if change is None:
-            continue
-        values = {"moved": change["moved"], "verdict": compare.in_words(change)}
-        said.append(words.say("pages.one", recipe=named, distance=distance(change), **values))
-    return said
+def _told(source: colours.Source, row: dict[Any, Any], patch: parts.Patch) -> parts.Patch:
+    """A patch of what was added, with what that did."""
+    change = _change(source, row)
+    values = {"moved": change["moved"], "verdict": compare.in_words(change)}
+    said = words.say("pages.did", distance=distance(change), **values)
+    return replace(patch, label=words.say("pages.with", what=change["level"]), note=said)
 
 
-def _numbers(rows: list[dict[Any, Any]], moved: dict[int, dict[Any, Any]]) -> parts.NumberTable:
+def _strips(first: parts.Patch, added: list[parts.Patch]) -> list[parts.Chips]:
+    """Rows edge to edge; each begins with the cloth that the others are compared with."""
+    room = _ABREAST - 1
+    parted = [added[at : at + room] for at in range(0, len(added), room)]
+    return [
+        parts.Chips((first, *some), columns=_ABREAST, height_mm=_HIGH, touching=True)
+        for some in parted
+    ]
+
+
+def _numbers(source: colours.Source, rows: list[dict[Any, Any]]) -> parts.NumberTable:
+    blank = float("nan")
     shown = [
         {
             "recipe": label,
             **{name: float(row[name]) for name in table.LAB},
-            **{
-                name: moved.get(row["variant"], {}).get(name, float("nan"))
-                for name in ("dL", "dC", "dH", "dE00")
-            },
+            **{n: _change(source, row).get(n, blank) for n in ("dL", "dC", "dH", "dE00")},
             "pieces": int(row["pieces"]),
         }
         for row, label in zip(rows, colours.labels(rows), strict=True)

@@ -46,8 +46,9 @@ def report(bk: Book, own: parts.Own = parts.Own()) -> parts.Page:
 
 def _summary(source: colours.Source, moved: dict[str, pd.DataFrame]) -> str:
     counts: dict[str, Any] = {
-        "swatches": len(source.book.swatches),
-        "recipes": len(source.made),
+        "swatches": int((source.book.swatches["fibre"] != colours.REFERENCE_FIBRE).sum()),
+        "recipes": len(source.listed),
+        "measured": len(source.listed) - len(source.unread),
         "readings": len(source.book.readings),
     }
     said = [words.say("pages.report_lead", **counts)]
