@@ -1,12 +1,14 @@
 """Texts for panels and pages: every file can be read, every key that code says is there."""
 
+import json
 import re
 import tomllib
 from pathlib import Path
 
 import pytest
 
-from dyelab import words
+from dyelab import compare, words
+from dyelab.errors import InputError
 
 PACKAGE = Path(words.__file__).parents[1]
 TOPICS = sorted((PACKAGE / "words" / "en").glob("*.toml"))
@@ -40,3 +42,27 @@ def test_a_blank_is_filled_and_an_unknown_heading_reads_as_words():
     assert "wool" in words.say("pages.dye_on", dye="madder", cloth="wool")
     assert words.heading("dE00") == "ΔE00"
     assert words.heading("some_new_column") == "some new column"
+
+
+@pytest.fixture
+def made_up(tmp_path):
+    """A language of the same texts between brackets, in use for one test."""
+    folder = tmp_path / "xx"
+    folder.mkdir()
+    for path in TOPICS:
+        texts = tomllib.loads(path.read_text(encoding="utf-8"))
+        lines = [f"{json.dumps(key)} = {json.dumps(f'⟦{text}⟧')}" for key, text in texts.items()]
+        (folder / path.name).write_text("\n".join(lines), encoding="utf-8")
+    words.use("xx", tmp_path)
+    yield
+    words.use("en")
+
+
+def test_one_setting_chooses_the_language(made_up):
+    assert words.say("verdict.real").startswith("⟦")
+    assert words.heading("dE00") == "⟦ΔE00⟧"
+    (moved,) = compare.direction((50, 20, 10), (40, 10, 5))
+    assert re.sub(r"[⟦⟧]", "", moved) == "much darker, much duller"
+    assert all(part.startswith("⟦") for part in moved.split(", "))
+    with pytest.raises(InputError, match=r"no texts in the language 'yy'\. There are: .*en"):
+        words.use("yy")

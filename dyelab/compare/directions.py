@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from dyelab import table
+from dyelab import table, words
 from dyelab.errors import InputError
 
 HUES = ("redder", "yellower", "greener", "bluer")  # at 0, 90, 180 and 270 degrees
@@ -78,13 +78,14 @@ def _way(move: list[float], hue: str) -> Way:
 
 
 def _degree(amount: float) -> str:
-    return "slightly " if abs(amount) < PLAIN else "much " if abs(amount) > LARGE else ""
+    return "slightly" if abs(amount) < PLAIN else "much" if abs(amount) > LARGE else "plainly"
 
 
 def _phrase(way: Way) -> str:
     if way is None:
-        return "not measured"
-    return ", ".join(degree + name for name, degree in way) or "no visible change"
+        return words.say("direction.unknown")
+    parts = [words.say(f"direction.{how}", way=words.say(f"direction.{name}")) for name, how in way]
+    return ", ".join(parts) or words.say("direction.none")
 
 
 def _hue_moves(before: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -1,18 +1,47 @@
 """Every text that a panel or a page shows, in one place and ready for translation.
 
 The texts are TOML files, one a topic, in a folder a language: ``words/en/metals.toml`` holds
-``title = "Iron and copper"``, said as ``words.say("metals.title")``.
+``title = "Iron and copper"``, said as ``words.say("metals.title")``. One setting chooses the
+language of all panels and pages: ``words.use("xx")``, or ``DYELAB_LANGUAGE=xx`` in the environment.
+Refusals and the command line are in English. A text that a language lacks is said in English.
 """
 
+import os
 import tomllib
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+from dyelab.errors import InputError
+
 _HERE = Path(__file__).parent
+_ENGLISH = "en"
+_chosen = {"folder": _HERE / os.environ.get("DYELAB_LANGUAGE", _ENGLISH)}
 
 
-def say(key: str, language: str = "en", **values: Any) -> str:
+def use(language: str, folder: Path | None = None) -> None:
+    """Choose the language of every text from here on.
+
+    Parameters
+    ----------
+    language : str
+        Name of its folder, such as ``en``.
+    folder : Path, optional
+        Where that folder lies, for a translation of one's own; else in dyelab itself.
+
+    Raises
+    ------
+    InputError
+        If there is no such folder; it says which languages there are.
+    """
+    path = (folder or _HERE) / language
+    if not path.is_dir():
+        found = ", ".join(sorted(p.name for p in (folder or _HERE).iterdir() if p.is_dir()))
+        raise InputError(f"no texts in the language {language!r}. There are: {found}.")
+    _chosen["folder"] = path
+
+
+def say(key: str, **values: Any) -> str:
     """Return the text of a key such as ``metals.title``, with its {blanks} filled in.
 
     Raises
@@ -21,24 +50,29 @@ def say(key: str, language: str = "en", **values: Any) -> str:
         If the topic or the key is not there; a test says every key used exists.
     """
     topic, _, name = key.partition(".")
-    text = _topic(topic, language)[name]
+    text = _texts(topic)[name]
     return text.format(**values) if values else text
 
 
-def there(key: str, language: str = "en") -> bool:
+def there(key: str) -> bool:
     """Whether a key has a text."""
     topic, _, name = key.partition(".")
-    return name in _topic(topic, language)
+    return name in _texts(topic)
 
 
-def heading(column: str, language: str = "en") -> str:
+def heading(column: str) -> str:
     """Return a table column's name as a reader knows it; an unknown one loses its underscores."""
-    texts = _topic("columns", language)
+    texts = _texts("columns")
     if column.endswith("_wof") and column not in texts:
         return texts["metal_wof"].format(metal=column.removesuffix("_wof"))
     return texts.get(column, column.replace("_", " "))
 
 
+def _texts(topic: str) -> dict[str, str]:
+    return _read(_HERE / _ENGLISH, topic) | _read(_chosen["folder"], topic)
+
+
 @cache
-def _topic(topic: str, language: str) -> dict[str, str]:
-    return tomllib.loads((_HERE / language / f"{topic}.toml").read_text(encoding="utf-8"))
+def _read(folder: Path, topic: str) -> dict[str, str]:
+    path = folder / f"{topic}.toml"
+    return tomllib.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
