@@ -7,7 +7,8 @@ import pandas as pd
 from scipy import optimize, special, stats
 
 from dyelab import convert, table
-from dyelab.predict.gp import Codes, Likeness, folds, left_out
+from dyelab.predict.basis import Basis
+from dyelab.predict.gp import Codes, Learned, Likeness, folds, left_out, without
 from dyelab.predict.training import Gathered
 
 LEVEL = 0.90
@@ -32,21 +33,29 @@ def spread(J: np.ndarray, left: np.ndarray) -> np.ndarray:
 
 
 def judged(
-    known: Gathered, kernels: Sequence[Likeness], codes: Codes
+    known: Gathered,
+    kernels: Sequence[Likeness],
+    codes: Codes,
+    basis: Basis,
+    scores: Sequence[Learned],
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
     """Compare every swatch with what its book foretells without its recipe and its pots.
 
-    Components and parameters come from the other folds. Returns the table, the errors and their
+    Components and parameters come from the other folds, or where there are none are those learned
+    from all. Returns the table, the errors and their
     covariances.
     """
     n = len(known.recipe)
-    measured, lab, C = np.empty((n, 3)), np.empty((n, 3)), np.empty((n, 3, 3))
-    for fold, rest in folds(known.recipe):
-        basis = known.basis(rest)
-        seen = known.seen(basis)
-        mean, variance = np.moveaxis(left_out(kernels, codes, seen, fold, rest), -1, 0)
-        measured[fold], lab[fold] = basis.lab_of_bands(known.bands[fold]), basis.lab(mean)
-        C[fold] = spread(basis.slopes(mean), variance)
+    lab, C = np.empty((n, 3)), np.empty((n, 3, 3))
+    parts = [
+        (fold, part, left_out(kernels, codes, known.seen(part), fold, rest))
+        for fold, rest in folds(known.recipe)
+        for part in [known.basis(rest)]
+    ] or [(np.arange(n), basis, without(scores, known.seen(basis), np.arange(n)))]
+    for fold, part, told in parts:
+        lab[fold] = part.lab(told[..., 0])
+        C[fold] = spread(part.slopes(told[..., 0]), told[..., 1])
+    measured = basis.lab_of_bands(known.bands)
     left = pd.DataFrame(
         {
             "swatch": known.swatches,

@@ -131,7 +131,7 @@ def _softmax(weights: np.ndarray) -> np.ndarray:
 _AMPLITUDE, _NUGGET, _POT = (-0.7, 1.2), (float(np.log(0.02)), 1.5), (0.0, 1.5)
 _HEAD = 3
 _JITTER = 1e-6  # of a variance: what keeps equal recipes apart in arithmetic
-_MOST = 150  # swatches that parameters are learned from: more change little and cost the cube
+_MOST = 100  # swatches that parameters are learned from: more change little and cost the cube
 _ROUNDS, _OWN_ROUNDS, _OWN_ROOM = 50, 12, 0.5
 _FOLDS = 5
 _MATES = 0.5  # share of baths in common from which a swatch tells of another's pots
@@ -208,12 +208,12 @@ def learn(kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> list[Learned]
 def folds(recipe: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
     """Places of some swatches, and of those that their parameters may be learned from.
 
-    Left-out recipes must not have helped to set the parameters; of more than `_MOST` swatches
-    each helped so little that all are one fold.
+    Left-out recipes must not have helped to set the parameters. No folds where there are more than
+    `_MOST` swatches: each recipe helped so little then.
     """
     order = _recipe_by_recipe(recipe)
     if len(order) > _MOST:
-        return [(order, np.sort(order[:_MOST]))]
+        return []
     parts = np.array_split(order, min(_FOLDS, recipe.max() + 1))
     return [(part, np.flatnonzero(~np.isin(recipe, recipe[part]))) for part in parts]
 
@@ -221,8 +221,15 @@ def folds(recipe: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
 def left_out(
     kernels: Sequence[Likeness], rows: Codes, seen: Seen, fold: np.ndarray, rest: np.ndarray
 ) -> np.ndarray:
-    """Mean and variance (m, q, 2) at each swatch of a fold, without its recipe and its pots."""
-    scores = _learned(kernels, rows, seen, rest)
+    """Mean and variance (m, q, 2) at each swatch of a fold, without its recipe and its pots.
+
+    Parameters are learned from `rest`.
+    """
+    return without(_learned(kernels, rows, seen, rest), seen, fold)
+
+
+def without(scores: Sequence[Learned], seen: Seen, fold: np.ndarray) -> np.ndarray:
+    """As `left_out`, by parameters already learned."""
     own = (seen.recipe[fold, None] == seen.recipe) | (seen.mates[fold] >= _MATES)
     blocks = [np.flatnonzero(row) for row in own]
     found = [_left_out(s.inverse, seen.y[:, c], fold, blocks) for c, s in enumerate(scores)]

@@ -250,7 +250,7 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     basis = known.basis()
     seen = known.seen(basis)
     scores = tuple(gp.learn(kernels, codes, seen))
-    left, off, C = calibration.judged(known, kernels, codes)
+    left, off, C = calibration.judged(known, kernels, codes, basis, scores)
     stretch, tail = calibration.stretch_and_tail(calibration.far(off, C), len(known.made))
     far = calibration.far(off, stretch * C)
     left = left.assign(distance=far, inside=far <= calibration.LIMIT)
