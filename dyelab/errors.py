@@ -4,6 +4,7 @@ import difflib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
+_MOST_LISTED = 12
 _MOST_LETTERS = 2000  # of a message; a damaged cell may hold a whole file
 
 
@@ -51,11 +52,18 @@ def choose(wanted: str, options: Iterable[str], what: str, where: str = "here") 
     known = [str(option) for option in options]
     if wanted in known:
         return wanted
-    near = difflib.get_close_matches(str(wanted), known, n=1)
-    guess = f" Did you mean {near[0]!r}?" if near else ""
-    shown = ", ".join(known[:12]) + (f" and {len(known) - 12} more" if len(known) > 12 else "")
-    listing = f" {_plural(what)}: {shown}." if known else f" There are no {_plural(what)} yet."
-    raise InputError(f"no {what} {wanted!r} {where}.{guess}{listing}")
+    near = difflib.get_close_matches(str(wanted), known, n=3)
+    guess = f" Did you mean {' or '.join(map(repr, near))}?" if near else ""
+    raise InputError(f"no {what} {wanted!r} {where}.{guess}{_listing(known, what)}")
+
+
+def _listing(known: list[str], what: str) -> str:
+    """All there is, where that can be taken in; of a long list only how long it is."""
+    if not known:
+        return f" There are no {_plural(what)} yet."
+    if len(known) > _MOST_LISTED:
+        return f" {len(known)} {_plural(what).lower()} are known."
+    return f" {_plural(what)}: {', '.join(known)}."
 
 
 def _plural(what: str) -> str:

@@ -88,3 +88,12 @@ def test_a_word_that_is_nowhere_is_refused_with_the_nearest(bk):
 def test_odd_input_is_refused_in_words_or_finds_nothing(bk, text):
     with contextlib.suppress(InputError):
         assert len(book.search(bk, text)) <= len(ROWS)
+
+
+def test_a_dye_is_meant_before_a_series_that_bears_its_name(tmp_path):
+    rows = pd.DataFrame({"swatch": ["A", "B"], "series": ["madder", "other"], "fibre": "wool"})
+    steps = pd.DataFrame({"swatch": ["A", "B"], "order": 1, "kind": "dye"})
+    steps["material"] = ["weld", "madder"]
+    bk = book.add(book.create(tmp_path / "b"), swatches=rows, steps=steps)
+    assert list(book.search(bk, "madder")["swatch"]) == ["B"]
+    assert list(book.search(bk, "series madder")["swatch"]) == ["A"]

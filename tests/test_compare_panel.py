@@ -31,13 +31,16 @@ def recipes(yard):
 
 def test_pick_what_varies_hold_and_read(yard):
     panel = comparing.panel(yard)
+    assert "12 recipes" in panel.sentence  # one dye: the one most recipes are of
+    assert list(panel.shown.table)[:3] == ["recipe", "verdict", "moved"]
+    panel.choices["dye"].value = comparing.ALL
     assert "40 recipes" in panel.sentence
     panel.choices["dye"].value = "weld"
     panel.choices["fibre"].value = "wool"
     assert len(panel.shown.table) == 6
     assert panel.shown.table["dE00"].is_monotonic_decreasing
     assert any("6 comparisons at once" in note for note in panel.shown.notes)
-    assert panel.shown.table["saddening"].min() > 5
+    assert panel.shown.numbers["saddening"].min() > 5
     assert any("On average over these 6" in note for note in panel.shown.notes)
     panel.choices["formula"].value = "dE76"
     assert "ΔE*ab" in panel.sentence
@@ -61,9 +64,13 @@ def test_the_way_of_reading_is_offered_and_said(yard):
     again = fresh.assign(reading=fresh["reading"] + "-p", method="photo", L=fresh["L"] + 5)
     both = replace(yard, readings=pd.concat([yard.readings, again], ignore_index=True))
     alone, panel = comparing.panel(yard), comparing.panel(both)
+    for shown in (alone, panel):
+        shown.choices["dye"].value = comparing.ALL
     assert not any("read in several ways" in note for note in alone.shown.notes)
     assert any("spectrophotometer 40" in note for note in panel.shown.notes)
-    assert panel.shown.table["dL"].to_numpy() == pytest.approx(alone.shown.table["dL"].to_numpy())
+    assert panel.choices["method"].label == panel.choices["method"].options[0][0]  # not blank
+    numbers = [shown.shown.numbers["dL"].to_numpy() for shown in (panel, alone)]
+    assert numbers[0] == pytest.approx(numbers[1])
     panel.choices["method"].value = "photo"
     assert any("photo" in note and "never averaged" in note for note in panel.shown.notes)
     assert len(panel.shown.table) < 40
@@ -87,7 +94,7 @@ def test_weaker_or_duller_is_said_with_the_spectra(yard):
 @pytest.mark.parametrize(
     ("choices", "said"),
     [
-        ({"picture": "family"}, "Choose one under"),
+        ({"dye": comparing.ALL, "picture": "family"}, "Choose one under"),
         ({"what": "mordant", "picture": "dose"}, "Only iron and copper have dose curves"),
         ({"what": "tannin", "dye": "cochineal"}, "Dye one swatch of a recipe"),
     ],
@@ -192,3 +199,16 @@ def test_one_press_says_that_swatches_shared_a_pot(yard, tmp_path):
     example = comparing.panel(yard)
     example.one_pot.click()
     assert "example stays as it is" in example.told.value
+
+
+def test_two_doses_are_drawn_as_points_with_what_a_curve_would_need(yard):
+    made = book.recipes(yard)
+    few = made.loc[made["iron_wof"].isin([0.0, 2.0]), "swatch"]
+    panel = comparing.panel(
+        replace(yard, readings=yard.readings[yard.readings["swatch"].isin(few)])
+    )
+    panel.choices["dye"].value = "weld"
+    panel.choices["picture"].value = "dose"
+    assert "no curve is drawn through them" in panel.sentence
+    assert "at least three doses" in panel.sentence
+    assert {trace.mode for trace in panel.shown.drawn.data} == {"markers"}

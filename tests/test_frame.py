@@ -239,3 +239,17 @@ def test_what_is_shown_can_be_shared_as_one_page(panel, home):
 def test_only_what_can_be_saved_is_offered(panel):
     shown = {n: b.layout.display != "none" for n, b in panel.keep.buttons.items()}
     assert shown == {"table": True, "svg": True, "png": True, "pdf": False, "html": True}
+
+
+def test_a_panel_computes_with_one_thread_of_linear_algebra(home):
+    from threadpoolctl import threadpool_info
+
+    def threads(book, **chosen):
+        pools = [one["num_threads"] for one in threadpool_info() if one["user_api"] == "blas"]
+        return frame.Shown(str(max(pools, default=1)))
+
+    assert frame.Panel("t", "A panel", choose, threads).sentence == "1"
+
+
+def test_a_list_whose_first_choice_stands_for_none_shows_it():
+    assert choices.pick("Read by", [("the best", None), ("photo", "photo")]).label == "the best"

@@ -74,7 +74,7 @@ def test_what_was_done_is_ticked_and_corrected(planned):
     rows = after.steps[(after.steps["bath"] == first[1]) & (after.steps["state"] == "done")]
     assert len(rows) == len(panel.choices["in_it"].options) or len(rows) > 0
     assert rows["amount"].iloc[0] == pytest.approx(100 * 2 / (5 * len(rows)))
-    panel._back()
+    panel.back.click()
     assert (book.open(planned.path).steps["state"] == "planned").all()
 
 
@@ -182,3 +182,30 @@ def test_with_children_in_the_room_metal_baths_are_left_out_and_said():
     panel.choices["children"].value = True
     assert any("children work in the room: iron" in note for note in panel.shown.notes)
     assert not set(panel.shown.table["material"]) & {"ferrous sulfate", "copper sulfate"}
+
+
+def test_recipes_are_seen_before_saving_and_a_second_press_adds_nothing(tmp_path):
+    mine = book.save(book.create(tmp_path / "mine", "Mine"))
+    panel = planning.panel(mine.path)
+    seen = [chip.label for chip in panel.shown.chips]
+    assert any("madder" in text for text in seen)
+    assert {chip.lab for chip in panel.shown.chips} == {None}
+    panel._put()
+    before = len(book.open(mine.path).swatches)
+    panel._put()
+    assert "nothing was added" in html.unescape(panel.told.value)
+    assert len(book.open(mine.path).swatches) == before
+
+
+def test_taking_back_and_putting_again_name_what_they_do(planned):
+    panel = record.panel(planned)
+    bath = panel.choices["bath"].value[1]
+    assert panel.again.layout.display == "none"
+    panel._enter()
+    assert panel.back.description == f"Take back: {bath} done"
+    panel.back.click()
+    assert f"Taken back: {bath} done" in panel.told.value
+    assert panel.again.description == f"Put again: {bath} done"
+    panel.again.click()
+    assert f"{bath} done" in panel.back.description
+    assert (book.open(planned.path).steps["state"] == "done").any()

@@ -342,3 +342,10 @@ def test_a_hazard_that_nobody_stated_is_asked_about():
         assert recipe.hazards([name])[0].startswith("Danger"), name
     assert recipe.notes(["ammonia"]) == ("ammonia: never near bleach.",)
     assert any("poison centre" in text for text in recipe.before_you_begin())
+
+
+def test_an_unknown_material_is_refused_in_a_line_with_the_way_to_enter_it():
+    with pytest.raises(InputError) as refused:
+        recipe.find("alder bark")
+    assert "My materials" in str(refused.value)
+    assert len(str(refused.value)) < 220

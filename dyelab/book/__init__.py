@@ -4,7 +4,18 @@ from dyelab.book.areas import located, named_areas
 from dyelab.book.export import export, restore
 from dyelab.book.joining import merge
 from dyelab.book.model import Book, tables
-from dyelab.book.opening import add, change, create, history, redo, remove, save, undo, was
+from dyelab.book.opening import (
+    add,
+    change,
+    create,
+    history,
+    next_steps,
+    redo,
+    remove,
+    save,
+    undo,
+    was,
+)
 from dyelab.book.opening import open_book as open
 from dyelab.book.photo_readings import add_photo, read_places
 from dyelab.book.photos import check, inside, keep_photo, photos_of
@@ -55,6 +66,7 @@ __all__ = [
     "materials",
     "merge",
     "named_areas",
+    "next_steps",
     "open",
     "photos_of",
     "read_by_instrument",

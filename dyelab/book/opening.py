@@ -486,6 +486,14 @@ def _step(path: Path, act: str) -> Book:
     return open_book(path)
 
 
+def next_steps(path: str | Path) -> tuple[str, str]:
+    """Say what `undo` would take back and what `redo` would bring again; blank for nothing."""
+    done, undone = store.steps_back(Path(path))
+    back = done[-1]["what"] if len(done) > 1 else []
+    again = undone[-1]["what"] if undone else []
+    return "; ".join(back[:1]), "; ".join(again[:1])
+
+
 def history(path: str | Path) -> pd.DataFrame:
     """List the book's versions, oldest first: version, saved_at, act, what."""
     rows = [

@@ -3,7 +3,8 @@
 Clauses are parted by commas; all must hold. In a clause ``or`` gives a choice, and ``no``,
 ``not`` or ``without`` turns it round. A name may be followed by ``between 1 and 3``,
 ``above 2``, ``at least 2``, ``below 2``, ``at most 2`` or a plain number: its dose. Notes are
-looked at for words that are found nowhere else.
+looked at for words that are found nowhere else, and names of series before them; ``series
+autumn`` asks for a series alone.
 """
 
 import difflib
@@ -34,7 +35,8 @@ _METALS = recipe.metals.columns()
 _DOSES = {**_METALS, "mass": "mass_g"}
 _DOSES |= {name: f"{name}_wof" for name in _NAMED if name != "modifier"}
 _COLOUR = {"l": "L", "lightness": "L", "a": "a", "b": "b", "chroma": "chroma"}
-_WORDS = ["form", "fibre", "ground", "series", *_NAMED]
+_MADE_OF = ["form", "fibre", "ground", *_NAMED]
+_WORDS = [*_MADE_OF, "series"]
 _FILLERS = {"with", "on", "dyed", "and", "the", "of", "a", "swatches", "only"}
 _index: "WeakKeyDictionary[Book, _Index]" = WeakKeyDictionary()
 
@@ -172,11 +174,14 @@ def _named(rows: _Index, text: str) -> np.ndarray:
         return rows["dye"] == "none"
     if plain == "vat":
         return rows["vat"]
+    series = re.fullmatch(r"series\s+(.+)", plain)
+    if series and _holds(rows, "series", series.group(1)).any():
+        return _holds(rows, "series", series.group(1))
     found = rows.codes == plain.lower()
-    for column in _WORDS:
+    for column in _MADE_OF:
         found = found | _holds(rows, column, plain)
-    if not found.any():
-        found = _holds(rows, "note", plain)
+    for column in ("series", "note"):  # a dye is meant before a series that bears its name
+        found = found if found.any() else _holds(rows, column, plain)
     if found.any() or text.startswith(('"', "“")):
         return found
     words = plain.split()

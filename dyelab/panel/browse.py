@@ -136,7 +136,7 @@ def _page(book: Book, swatch: str) -> frame.Shown:
         table=readings[_READING] if len(readings) else None,
         chips=chips,
         notes=[*_steps(book, swatch), *_story(book, swatch)],
-        pictures=_pictures(books.photos_of(book, swatch)),
+        pictures=_pictures(book, books.photos_of(book, swatch)),
     )
 
 
@@ -182,9 +182,10 @@ def _story(book: Book, swatch: str) -> list[str]:
     ]
 
 
-def _pictures(paths: list[Path]) -> list[tuple[str, bytes]]:
+def _pictures(book: Book, paths: list[Path]) -> list[tuple[str, bytes]]:
     from PIL import Image, ImageOps, UnidentifiedImageError
 
+    named = dict(zip(book.photos["photo"], book.photos["original"], strict=True))
     found = []
     for path in paths:
         try:
@@ -195,5 +196,7 @@ def _pictures(paths: list[Path]) -> list[tuple[str, bytes]]:
                 small.convert("RGB").save(out, "PNG")
         except (OSError, UnidentifiedImageError, Image.DecompressionBombError):
             continue
-        found.append((words.say("browse.photo", name=path.name), out.getvalue()))
+        found.append(
+            (words.say("browse.photo", name=named.get(path.name) or path.name), out.getvalue())
+        )
     return found

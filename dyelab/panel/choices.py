@@ -24,8 +24,9 @@ def pick(name: str, options: Iterable[Any], value: Any = None, *, note: str = ""
     """One of a list; options are values or (label, value) pairs."""
     listed = list(options)
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
-    first = value if value in values else (values[0] if values else None)
-    made = widgets.Dropdown(options=listed, value=first, description=name)
+    # By place: a list whose first option stands for None would else show nothing chosen.
+    first = values.index(value) if value in values else (0 if values else None)
+    made = widgets.Dropdown(options=listed, index=first, description=name)
     return _dressed(made, note)
 
 

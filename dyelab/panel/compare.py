@@ -1,5 +1,6 @@
 """Compare variants: what one step did, to which cloths, and whether it is more than noise."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -57,7 +58,9 @@ def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
     made = bench.every.made
     picks = {"what": choices.pick(words.say("comparing.what"), _steps(made))}
     for name in _HELD:
-        picks[name] = choices.pick(words.say(f"comparing.{name}"), _offered(made, name))
+        offered = _offered(made, name)
+        first = _told_most(made) if name == "dye" else ALL
+        picks[name] = choices.pick(words.say(f"comparing.{name}"), offered, first)
     picks["reference"] = choices.pick(
         words.say("comparing.reference"), _levels(made, shift.metals_of(made)[0])
     )
@@ -76,6 +79,12 @@ def _steps(made: pd.DataFrame) -> list[tuple[str, str]]:
     rest = [n for n in shift.VARIES if n in made and n not in shift.METALS]
     named = [(metal, metal) for metal in metals]
     return named + [(words.say(f"comparing.step_{n}"), n) for n in [*together, *rest]]
+
+
+def _told_most(made: pd.DataFrame) -> str:
+    """The dye whose recipes are most: one at a time tells more than all in one picture."""
+    dyes = made.loc[made["dye"] != "none", "dye"]
+    return str(dyes.value_counts().index[0]) if len(dyes) else ALL
 
 
 def _offered(made: pd.DataFrame, name: str) -> list[tuple[str, str]]:
@@ -121,14 +130,21 @@ def _show(
     return frame.Shown(
         f"{sentence} {said}".strip(),
         figure,
-        _table(found.pairs, formula),
+        _first(_table(found.pairs, formula), formula),
         _chips(recipes.made, found.pairs, formula),
         [
             *_notes(found.pairs),
             *_together(recipes, what, fixed),
             *choices.used(found.pairs.get("method", ()), bench.every.methods),
         ],
+        numbers=_table(found.pairs, formula),
     )
+
+
+def _first(numbers: pd.DataFrame, formula: str) -> pd.DataFrame:
+    """The columns that answer, the ones a screen has room for; all of them are saved."""
+    ends = [formula, f"{formula}_low", f"{formula}_high"]
+    return numbers[["recipe", "verdict", "moved", *ends, "more_swatches"]]
 
 
 def _fixed(what: str, held: dict[str, str]) -> dict[str, str]:
@@ -235,7 +251,7 @@ def _picture(
     if picture == "dose":
         if what not in shift.METALS:
             raise InputError(words.say("comparing.no_dose"))
-        curve = shift.dose_curve(found.recipes, what, hold=dict(held), formula=formula)
+        curve = _curve(found.recipes, what, held, formula)
         return drawn.dose(curve), curve.sentence
     if picture == "spectra":
         return _spectra(spectra, found, formula)
@@ -244,6 +260,17 @@ def _picture(
     if picture == "family":
         return _family(made, held), ""
     return drawn.vectors(found.pairs, made), ""
+
+
+def _curve(
+    recipes: shift.Recipes, what: str, held: dict[str, str], formula: str
+) -> shift.DoseCurve:
+    """The dose curve; where the doses are too few for one, they themselves and what it needs."""
+    try:
+        return shift.dose_curve(recipes, what, hold=dict(held), formula=formula)
+    except InputError as needs:
+        tried = shift.tried_doses(recipes, what, hold=dict(held), formula=formula)
+        return replace(tried, sentence=words.say("comparing.tried", needs=needs))
 
 
 def _spectra(

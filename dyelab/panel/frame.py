@@ -14,6 +14,7 @@ from typing import Any
 import ipywidgets as widgets
 import pandas as pd
 import plotly.graph_objects as go
+from threadpoolctl import threadpool_limits
 
 from dyelab import words
 from dyelab.book import Book
@@ -40,6 +41,8 @@ class Shown:
         Plain data is quick, where a figure follows a slider.
     table : DataFrame, optional
         Columns are headed by ``words.heading``.
+    numbers : DataFrame, optional
+        What is saved in the table's place, where a screen has no room for every column.
     chips : sequence of Chip or of sequences of Chip
         A sequence within is shown edge to edge, where the eye compares best.
     notes : sequence of str
@@ -56,6 +59,7 @@ class Shown:
     notes: Sequence[str] = ()
     pictures: Sequence[tuple[str, bytes]] = ()
     page: Any = None
+    numbers: pd.DataFrame | None = None
 
     @property
     def drawn(self) -> go.Figure | None:
@@ -285,9 +289,14 @@ class Panel(widgets.VBox):
         return list(getattr(self.book, "outside", ()))
 
     def _guard(self, work: Callable[[], None]) -> None:
-        """Run; whatever goes wrong is said in the answer's place, in words."""
+        """Run; whatever goes wrong is said in the answer's place, in words.
+
+        One thread of linear algebra: a panel's matrices are small, and on a busy machine threads
+        wait for one another longer than they work (0.7 s became 7 to 32 s beside one other job).
+        """
         try:
-            work()
+            with threadpool_limits(1, user_api="blas"):
+                work()
         except Exception as fault:  # a panel must never show a traceback
             self._say(_in_words(fault))
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from dyelab import plan, press, recipe, table, words
 from dyelab.book import Book
+from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame, save
 from dyelab.panel.typed_path import typed
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
@@ -22,6 +23,7 @@ _START = {
     "dye": ("madder",),
     "modifier": ("none",),
 }
+_MOST = 60  # recipes shown before anything is saved; the sheets hold them all
 _PREVIEW = 110  # pixels an inch
 _SHOWN = [
     "bath",
@@ -72,6 +74,7 @@ class Planner(frame.Panel):
             target = books.create(folder, title, white=white)
         else:
             book_choice.own(target, "planning.example_kept", put=words.say("planning.put"))
+        refuse_twice(target, planned)
         saved = books.save(plan.into(target, planned), planned.name)
         self._take(saved.path, saved)
         many = len(planned.swatches)
@@ -242,6 +245,20 @@ def planned_series(book: Book, **chosen: Any) -> plan.Series:
     )
 
 
+def refuse_twice(book: Book, planned: plan.Series) -> None:
+    """Raise if the book holds this series already: a second press changes nothing."""
+    there = int((book.swatches["series"] == planned.name).sum())
+    if there and there == len(planned.swatches):
+        raise InputError(words.say("planning.there_already", name=planned.name, swatches=there))
+
+
+def _recipes(rows: pd.DataFrame) -> list[frame.Chip]:
+    """A blank window for each recipe, with the codes of its swatches."""
+    lines = rows.apply(plan.recipe_line, axis=1)
+    codes = rows["swatch"].groupby(lines, sort=False).agg(", ".join)
+    return [frame.Chip(text, None, listed) for text, listed in codes.head(_MOST).items()]
+
+
 def _show(book: Book, **chosen: Any) -> frame.Shown:
     planned = planned_series(book, **chosen)
     rows = planned.swatches
@@ -268,7 +285,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     made: Any = press.compiled(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
     preview = [(caption, made[0] if isinstance(made, list) else made)]
     baths = planned.baths[_SHOWN].assign(weigh_g=planned.baths["weigh_g"].replace(0, np.nan))
-    return frame.Shown(sentence, table=baths, notes=notes, pictures=preview)
+    return frame.Shown(sentence, table=baths, chips=_recipes(rows), notes=notes, pictures=preview)
 
 
 def _written(book: Book, chosen: dict[str, Any]) -> str:

@@ -11,6 +11,7 @@ from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame
 
 _SHOWN = ["bath", "kind", "material", "weigh_g", "fibre_g", "temperature_C", "minutes", "series"]
+_LONGEST = 48  # letters on a button
 _NAMED = ["series", "bath", "kind", "material"]
 
 
@@ -20,18 +21,33 @@ class Record(frame.Panel):
     def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("planning.done_title")
         self.enter = widgets.Button(description=words.say("planning.it_was"))
-        self.back = widgets.Button(description=words.say("planning.take_back"))
+        self.back, self.again = widgets.Button(), widgets.Button()
         self.enter.on_click(lambda _: self._guard(self._enter))
-        self.back.on_click(lambda _: self._guard(self._back))
-        for button in (self.enter, self.back):
+        self.back.on_click(lambda _: self._guard(lambda: self._turn("undo", "taken_back")))
+        self.again.on_click(lambda _: self._guard(lambda: self._turn("redo", "put_again")))
+        for button in (self.enter, self.back, self.again):
             button.add_class("dl-button")
         self.enter.add_class("dl-main-button")
         super().__init__("record", title, _choose, _show, refresh=_fit, remember=False, book=book)
-        self.under(self.enter, self.back)
+        self.under(self.enter, self.back, self.again)
 
     def _display(self, shown: frame.Shown) -> None:
         super()._display(shown)
         self.enter.disabled = "bath" not in self.choices
+        self._name_turns()
+
+    def _name_turns(self) -> None:
+        """Let both buttons say what they would do; one that would do nothing isn't shown."""
+        from dyelab import book as books
+
+        kept = self.book is None or book_choice.is_example(self.book)
+        told = ("", "") if kept else books.next_steps(self.book.path)
+        for button, key, what in zip(
+            (self.back, self.again), ("take_back", "put_back"), told, strict=True
+        ):
+            short = what if len(what) <= _LONGEST else f"{what[:_LONGEST]}…"
+            button.description = words.say(f"planning.{key}", what=short)
+            button.layout.display = None if what else "none"
 
     def kept(self) -> dict[str, Any]:
         """Nothing: what was typed for one bath must not stand for another."""
@@ -52,13 +68,15 @@ class Record(frame.Panel):
         count = len(chosen["in_it"])
         self.tell(lambda: words.say("planning.done_now", bath=bath, count=count))
 
-    def _back(self) -> None:
+    def _turn(self, act: str, said: str) -> None:
+        """Take the last entry back, or put it again, and say which it was."""
         from dyelab import book as books
 
         book_choice.own(self.book)
-
-        self._take(self.book.path, books.undo(self.book.path))
-        self.tell(lambda: words.say("planning.taken_back"))
+        what = books.next_steps(self.book.path)[act == "redo"]
+        turned = {"undo": books.undo, "redo": books.redo}[act](self.book.path)
+        self._take(turned.path, turned)
+        self.tell(lambda: words.say(f"planning.{said}", what=what))
 
 
 def panel(book: frame.Chosen = None) -> Record:

@@ -121,7 +121,9 @@ class Row(widgets.VBox):
         self.told.value = ""
 
     def _table(self) -> None:
-        self._tell(table(self._panel.shown.table, self._named(".csv")))
+        shown = self._panel.shown
+        whole = shown.table if shown.numbers is None else shown.numbers
+        self._tell(table(whole, self._named(".csv")))
 
     def _named(self, suffix: str) -> Path:
         book = getattr(self._panel.book, "path", "book")

@@ -139,7 +139,10 @@ def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:
         )
     if key not in known:
         refuse_unsafe(name)
-        errors.choose(name, listed["material"], "material", "in the materials list")
+        try:
+            errors.choose(name, listed["material"], "material", "in the materials list")
+        except InputError as unknown:
+            raise InputError(f"{unknown} {words.say('recipe.own_material')}") from None
     return listed.iloc[known[key]]
 
 

@@ -2,7 +2,7 @@
 
 from dyelab.shift.controls import Separation, separate, share_text
 from dyelab.shift.depth import Depth, at_equal_depth, depth_of, relative_strength
-from dyelab.shift.dose import DoseCurve, dose_curve
+from dyelab.shift.dose import DoseCurve, dose_curve, tried_doses
 from dyelab.shift.family import (
     START,
     Family,
@@ -88,6 +88,7 @@ __all__ = [
     "shared_factors",
     "shifting_salts",
     "told_of_lamps",
+    "tried_doses",
     "under_lamps",
     "unread",
     "way_text",

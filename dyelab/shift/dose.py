@@ -144,13 +144,38 @@ def dose_curve(
     )
 
 
-def series_of(recipes: Recipes, metal: str, hold: dict[str, object]) -> np.ndarray:
+def tried_doses(
+    recipes: Recipes,
+    metal: str,
+    *,
+    hold: dict[str, object] | None = None,
+    visible: float = 1.0,
+    formula: str = "dE00",
+) -> DoseCurve:
+    """Gather the doses that were dyed, without a curve: where they are too few for one.
+
+    Parameters are those of `dose_curve`. Raises `InputError` where no recipe was dyed both with
+    the metal and without.
+    """
+    rows = series_of(recipes, metal, hold or {}, least=2)
+    points = _points(recipes, rows, metal)
+    lab = points[table.LAB].to_numpy(float)
+    start = lab[points["dose"].to_numpy() == 0].mean(axis=0)
+    points = points.assign(distance=FORMULAS[formula](np.broadcast_to(start, lab.shape), lab))
+    named = label(recipes.made.iloc[rows[:1]], (metal,))[0]
+    ends = [f"{name}{end}" for name in (*table.LAB, "distance") for end in ("", "_low", "_high")]
+    band = pd.DataFrame(columns=["dose", *ends], dtype=float)
+    doses = pd.DataFrame({"what": []}).assign(dose=0.0, low=0.0, high=0.0)
+    return DoseCurve(metal, named, points, band, doses, {}, formula, visible, "", "")
+
+
+def series_of(recipes: Recipes, metal: str, hold: dict[str, object], least: int = 4) -> np.ndarray:
     """Row numbers of the recipes of one dose series, the unmodified one first.
 
     Raises
     ------
     InputError
-        If no such recipe has the metal at three doses and none.
+        If no such recipe has the metal at `least` doses, none among them.
     """
     made = recipes.made
     keep = without_others(made, metal).to_numpy(copy=True)
@@ -163,7 +188,7 @@ def series_of(recipes: Recipes, metal: str, hold: dict[str, object]) -> np.ndarr
     sizes = {g: len(set(doses[keep & (group == g)])) for g in np.unique(group[keep])}
     started = {g: n for g, n in sizes.items() if (doses[keep & (group == g)] == 0).any()}
     best = max(started, key=lambda g: started[g], default=None)
-    if best is None or started[best] < 4:
+    if best is None or started[best] < least:
         found = sorted(set(doses[keep])) if keep.any() else []
         listing = ", ".join(f"{dose:g} %" for dose in found) or "none"
         raise InputError(

@@ -36,11 +36,14 @@ def dose(curve: Any, *, height: int = 440) -> go.Figure:
         }
     layout["xaxis4"]["title"] = {"text": "% WOF"}
     drawn = style.figure(height=height, **layout)
-    drawn.add_traces(_banded(curve.band, "distance", {}))
+    fitted = len(curve.band) > 0
+    if fitted:
+        drawn.add_traces(_banded(curve.band, "distance", {}))
     drawn.add_trace(_swatches(curve.points, "distance", {}))
     for i, name in enumerate(_COORDINATES):
         axes = {"xaxis": f"x{i + 2}", "yaxis": f"y{i + 2}"}
-        drawn.add_traces(_banded(curve.band, name, axes))
+        if fitted:
+            drawn.add_traces(_banded(curve.band, name, axes))
         drawn.add_trace(_swatches(curve.points, name, axes))
     _mark_doses(drawn, curve)
     return drawn
