@@ -23,6 +23,7 @@ PAGES = {
     "fastness": "5_fastness.ipynb",
     "explore": "6_explore.ipynb",
     "pages": "7_make_pages.ipynb",
+    "guess": "9_guess.ipynb",
     "lesson": "8_lesson_controls.ipynb",
 }
 

@@ -13,6 +13,7 @@ from dyelab.shift.family import (
     shared_factors,
     with_only,
 )
+from dyelab.shift.guesses import Question, class_mean, judge_guesses, read_guesses
 from dyelab.shift.lamps import ALIKE, APART, LAMPS, reflectances, told_of_lamps, under_lamps
 from dyelab.shift.pairs import (
     Shift,
@@ -55,11 +56,13 @@ __all__ = [
     "Depth",
     "DoseCurve",
     "Family",
+    "Question",
     "Recipes",
     "Separation",
     "Shift",
     "as_dyed",
     "at_equal_depth",
+    "class_mean",
     "compared",
     "depth_of",
     "dose_curve",
@@ -70,6 +73,7 @@ __all__ = [
     "fresh",
     "in_words",
     "interaction",
+    "judge_guesses",
     "label",
     "leading",
     "level",
@@ -81,6 +85,7 @@ __all__ = [
     "of_metal",
     "of_step",
     "rank",
+    "read_guesses",
     "reflectances",
     "relative_strength",
     "separate",

@@ -34,12 +34,12 @@ def worksheet(
     InputError
         If no swatch differs from another by this metal alone.
     """
-    asked = _asked(source, metal, count)
-    if asked.empty:
+    found = asked(source, metal, count)
+    if found.empty:
         raise InputError(words.say("pages.no_pairs", metal=metal))
     blocks: list[Any] = [parts.Text(words.say("pages.worksheet_lead", metal=metal), "lead")]
     answers: list[Any] = [parts.Heading(words.say("pages.answers"))]
-    for number, row in enumerate(asked.to_dict("records"), 1):
+    for number, row in enumerate(found.to_dict("records"), 1):
         before, after = source.made.iloc[[row["from_row"]]], source.made.iloc[[row["to_row"]]]
         blocks += _question(number, before, row, metal)
         answers += _answer(number, pd.concat([before, after]), row, metal)
@@ -54,7 +54,7 @@ def worksheet(
     )
 
 
-def _asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
+def asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
     """Matched pairs of many kinds: each dye and cloth once, at the dose most often dyed."""
     pairs = source.pairs(metal)
     if pairs.empty:
@@ -67,7 +67,7 @@ def _asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
     return pd.concat([dyed, rest]).head(count)
 
 
-def _name(row: dict[Any, Any]) -> str:
+def name(row: dict[Any, Any]) -> str:
     dye = words.say("pages.undyed") if row["dye"] == "none" else row["dye"]
     return words.say("pages.dye_on", dye=dye, cloth=row["cloth"])
 
@@ -77,7 +77,7 @@ def _question(number: int, before: pd.DataFrame, row: dict[Any, Any], metal: str
     (patch,) = parts.patches(lab, [words.say("pages.before")])
     guess = parts.Patch(words.say("pages.guess"))
     dose = metals(shift.doses_of(**{metal: row["dose"]}))
-    question = words.say("pages.question", number=number, cloth=_name(row), dose=dose)
+    question = words.say("pages.question", number=number, cloth=name(row), dose=dose)
     return [
         parts.Heading(question),
         parts.Chips((patch, guess), columns=4, height_mm=16, touching=True),
@@ -89,7 +89,7 @@ def _answer(number: int, both: pd.DataFrame, row: dict[Any, Any], metal: str) ->
     dose = metals(shift.doses_of(**{metal: row["dose"]}))
     labels = [f"{number}. {words.say('pages.before')}", dose]
     patches = parts.patches(both[[*table.LAB, *table.WHITE]], labels)
-    values = {"moved": row["moved"], "verdict": compare.in_words(row), "recipe": _name(row)}
+    values = {"moved": row["moved"], "verdict": compare.in_words(row), "recipe": name(row)}
     said = words.say("pages.one", distance=distance(row), **values)
     return [
         parts.Chips(tuple(patches), columns=4, height_mm=12, touching=True),

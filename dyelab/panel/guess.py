@@ -1,0 +1,150 @@
+"""Guess, then see: write the page for a class, and gather what the class guessed."""
+
+from typing import Any
+
+import pandas as pd
+
+from dyelab import shift, words
+from dyelab.errors import InputError
+from dyelab.handout import colours, guess
+from dyelab.panel import book_choice, choices, frame, save
+from dyelab.plot import plane
+
+_EVERY = ""
+_TABLE = ["student", "question", "L", "a", "b", "dE00"]
+
+
+class Guessing(frame.Panel):
+    """The panel that writes the page and shows the class's guesses around the truth."""
+
+    def __init__(self, book: frame.Chosen = None) -> None:
+        title = words.say("guess.panel_title")
+        super().__init__(
+            "guess", title, _choose, _show, refresh=_fit, prepare=colours.source, book=book
+        )
+        self.under(choices.button("guess.write", lambda: self.tell(self._write)))
+
+    def _write(self) -> str:
+        if self.book is None:
+            raise InputError(words.say("frame.no_book", path=self.shelf.path))
+        asked = {name: self.values[name] for name in ("metal", "note")}
+        title = f"guess {asked['metal']} {book_choice.title(self.book.path)}"
+        path = guess.write_guess_page(
+            save.fresh(title, ".html"), self._ready, count=int(self.values["count"]), **asked
+        )
+        return words.say("guess.wrote", path=path, size=round(path.stat().st_size / 1000))
+
+
+def panel(book: frame.Chosen = None) -> Guessing:
+    """Write the guess page; gather a class's guesses.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    return Guessing(book)
+
+
+def _choose(source: colours.Source) -> dict[str, Any]:
+    say = words.say
+    return {
+        "metal": choices.pick(say("guess.metal"), shift.metals_of(source.made)),
+        "count": choices.number(say("guess.count"), 5, low=1, high=30, unit=""),
+        "note": choices.text(say("guess.note")),
+        "given": choices.text(say("guess.gather"), hint=say("guess.gather_hint"), long=True),
+        "files": choices.upload(say("guess.files"), ".csv,.txt", many=True),
+        "cloth": choices.pick(say("guess.question"), [(say("guess.every"), _EVERY)]),
+    }
+
+
+def _fit(source: colours.Source, made: dict[str, Any]) -> None:
+    asked = guess.questions(source, metal=made["metal"].value, count=int(made["count"].value))
+    listed = [(f"{i}. {one.ask}", one.key) for i, one in enumerate(asked, 1)]
+    choices.set_options(made["cloth"], [(words.say("guess.every"), _EVERY), *listed])
+
+
+def _show(
+    source: colours.Source, metal: str, count: float, given: str, files: Any, cloth: str, note: str
+) -> frame.Shown:
+    asked = guess.questions(source, metal=metal, count=int(count))
+    texts = [given, *(bytes(one["content"]).decode("utf-8", "replace") for one in files or ())]
+    guesses, left = shift.read_guesses("\n".join(texts))
+    if guesses.empty:
+        return frame.Shown(words.say("guess.none_yet"), notes=_left(left))
+    judged = shift.judge_guesses(guesses, asked)
+    if judged.empty:
+        raise InputError(words.say("guess.no_guess"))
+    chosen = [one for one in asked if cloth in (_EVERY, one.key)]
+    shown = judged[judged["swatch"].isin([one.key for one in chosen])]
+    means = shift.class_mean(judged, asked)
+    return frame.Shown(
+        _sentence(judged),
+        _figure(shown, chosen, source.white),
+        shown[_TABLE].sort_values(["question", "dE00"]),
+        _chips(means, chosen, source.white),
+        [*_told(means, chosen, metal), *_left(left)],
+    )
+
+
+def _sentence(judged: pd.DataFrame) -> str:
+    many = judged["student"].nunique()
+    key = "guess.students_one" if many == 1 else "guess.students_many"
+    return words.say(
+        "guess.sentence",
+        guesses=len(judged),
+        students=words.say(key, count=many) if many > 1 else words.say(key),
+        questions=judged["swatch"].nunique(),
+        median=f"{judged['dE00'].median():.1f}",
+    )
+
+
+def _figure(shown: pd.DataFrame, asked: list[shift.Question], white: tuple[str, int]) -> Any:
+    """Every guess round the measured cloth, and the cloth it began as."""
+    rows = [
+        {"swatch": one.key, **dict(zip("Lab", lab, strict=True)), "group": words.say(group)}
+        for one in asked
+        for lab, group in ((one.before, "guess.before_group"), (one.after, "guess.truth_group"))
+    ]
+    own = shown.assign(group=words.say("guess.guess_group"), swatch=shown["student"])
+    marks = pd.concat([own[["swatch", "L", "a", "b", "group"]], pd.DataFrame(rows)])
+    marks = marks.assign(illuminant=white[0], observer=white[1]).reset_index(drop=True)
+    return plane.figure(marks)
+
+
+def _chips(
+    means: pd.DataFrame, asked: list[shift.Question], white: tuple[str, int]
+) -> list[list[frame.Chip]]:
+    """Without, the class's mean guess, and the measured cloth, edge to edge."""
+    found = {row["swatch"]: (row["L"], row["a"], row["b"]) for row in means.to_dict("records")}
+    return [
+        [
+            frame.Chip(words.say(label), lab, note, *white)
+            for label, lab, note in (
+                ("guess.before_group", one.before, one.ask),
+                ("guess.guess_group", found.get(one.key), ""),
+                ("guess.truth_group", one.after, ""),
+            )
+        ]
+        for one in asked
+    ]
+
+
+def _told(means: pd.DataFrame, asked: list[shift.Question], metal: str) -> list[str]:
+    said = {one.key: one.ask for one in asked}
+    rows = means[means["swatch"].isin(said)].to_dict("records")
+    return [
+        words.say(
+            "guess.class_moved",
+            ask=said[row["swatch"]],
+            metal=metal,
+            off=f"{row['dE00']:.1f}",
+            **{f"g{c}": f"{row[f'guessed_{c}']:+.1f}" for c in "Lab"},
+            **{f"t{c}": f"{row[f'went_{c}']:+.1f}" for c in "Lab"},
+        )
+        for row in rows
+    ]
+
+
+def _left(lines: list[str]) -> list[str]:
+    return [words.say("guess.left_out", count=len(lines), line=lines[0][:80])] if lines else []
