@@ -11,8 +11,8 @@ AREAS = 16  # independent areas of a window: four by four groups of blocks
 _LIGHT = 0.003  # least relative error of the evened light
 # Relative variance of a window's light a squared unit of the patches' strain, and of the local
 # map's strength: what of a program the card can't undo. By tests/benchmarks/photo_programs.py.
-_STRAINED, _MAPPED = 0.022, 0.007
-_TINTED = 0.25  # error of a channel's light, a unit of how far its colour was evened out; the same
+STRAINED, MAPPED = 0.022, 0.007
+TINTED = 0.25  # error of a channel's light, a unit of how far its colour was evened out; the same
 _STORED = 0.35  # standard deviation of a stored 8-bit value that averaging doesn't take away
 _KEPT = 0.998  # share of the shared variance that the factors written keep
 
@@ -41,7 +41,7 @@ class LightDoubt:
     def by_channel(self, count: int) -> np.ndarray:
         """Relative covariance (n, 3, 3) of what evening out the colour gets wrong."""
         tinted = np.zeros((count, 3)) if self.tinted is None else self.tinted
-        return (_TINTED * np.abs(tinted).max(axis=1)[:, None, None]) ** 2 * np.eye(3)
+        return (TINTED * np.abs(tinted).max(axis=1)[:, None, None]) ** 2 * np.eye(3)
 
 
 NO_CARD = LightDoubt(0.02)
@@ -83,7 +83,7 @@ def covariances(
     slope = made.slope(rgb)
     relative = _cloth(seen.blocks) + storage(rgb, full) + max(light.left, _LIGHT) ** 2
     # What a program does to a colour it does to all of that colour, in the next photo too.
-    program = light.by_channel(len(rgb)) + _STRAINED * made.strain**2 + _MAPPED * light.mapped**2
+    program = light.by_channel(len(rgb)) + STRAINED * made.strain**2 + MAPPED * light.mapped**2
     own, common = made.doubt(made.lab(rgb))
     own = own + slope @ program @ np.swapaxes(slope, 1, 2)
     factors = _fewer(_lit(common, slope, light.off))
