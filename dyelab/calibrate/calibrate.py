@@ -33,7 +33,7 @@ _MOST_BURNT = 8
 TARGET_POOR = 1.5  # median ΔE00 left by fits without each patch; right targets seldom reach it
 # Strain of the patches (ΔE00) and strength of a local map from which a program is said to show:
 # past what one photo in twenty without any program has. By tests/benchmarks/photo_worlds.py.
-DEVELOPED, MAPPED = 0.5, 0.5
+DEVELOPED, MAPPED = 1.1, 0.7
 MIXED = 0.06  # change of the light's colour over the page, relative, from which it is said
 
 
@@ -98,10 +98,12 @@ def from_target(
         return _white_only(photo, pose, first, own, white)
     seen = sample(photo, list(target.quads), steps=32)
     kept = _usable(seen.mean, seen.clipped, photo, reference)
+    # A patch that begins to clip counts less and less, so that frames alike give colours alike.
+    sure = np.clip(1 - seen.clipped / _MOST_CLIPPED, 1e-3, 1.0) ** 2
     places = None if pose is None else _places(pose, target.quads)
     program = fit_program(
         seen.mean[kept], reference.spectra[kept], frame, shading=first,
-        places=None if places is None else places[kept], noise=reference.noise,
+        places=None if places is None else places[kept], noise=reference.noise / sure[kept] ** 0.5,
     )  # fmt: skip
     shading = program.shading
     light = _light(shading, pose, target.quads)
@@ -112,6 +114,7 @@ def from_target(
             program,
             reference.but(kept),
             method=method,
+            sure=sure[kept],
             flags=() if kept.all() else ("patches_clipped",),
         )
         made = _corrected(

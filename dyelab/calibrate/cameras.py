@@ -112,7 +112,7 @@ class Response:
         return self.means[i] + shift + np.einsum("ckn,nc->kc", self.gains[i], moves)
 
 
-def learn(seen: np.ndarray, spectra: np.ndarray, noise: float = NOISE) -> Response:
+def learn(seen: np.ndarray, spectra: np.ndarray, noise: np.ndarray | float = NOISE) -> Response:
     """Condition the prior on patches.
 
     Parameters
@@ -121,7 +121,7 @@ def learn(seen: np.ndarray, spectra: np.ndarray, noise: float = NOISE) -> Respon
         Linear camera values of patches.
     spectra : ndarray (n, 36)
         Their reflectance factors.
-    noise : float
+    noise : float or ndarray (n,)
         Relative standard deviation of a patch's value, its reference included.
 
     Returns
@@ -148,14 +148,14 @@ def learn(seen: np.ndarray, spectra: np.ndarray, noise: float = NOISE) -> Respon
 
 
 def _conditions(
-    seen: np.ndarray, spectra: np.ndarray, noise: float
+    seen: np.ndarray, spectra: np.ndarray, noise: np.ndarray | float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Per light and channel: expected values (n,), covariance with q, own covariance, level."""
     made = prior()
     unit = made.means @ spectra.T  # (L, 3, n)
     level = (unit * seen.T).sum(axis=-1) / (unit**2).sum(axis=-1)  # (L, 3)
     across = spectra @ made.spreads * level[..., None, None] ** 2  # (L, 3, n, 36)
-    error = (noise * (seen + 0.02 * seen.max(axis=0))) ** 2  # (n, 3)
+    error = (np.reshape(noise, (-1, 1)) * (seen + 0.02 * seen.max(axis=0))) ** 2  # (n, 3)
     whole = across @ spectra.T
     n = np.arange(len(seen))
     whole[..., n, n] += error.T

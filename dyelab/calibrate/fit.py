@@ -31,7 +31,7 @@ NODES = 3  # errors are simulated for every third of them: more say no more
 WORST_FIT, WORST_PATCH = 5.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
 _TRUST = 2.0  # power of its misses by which a fit counts less
 CORRECTED = 0.5  # share of a fit's expected error that is taken off
-WIDER = 1.1  # real errors over simulated ones: cloths of other laws, heavy tails; photo_worlds.py
+WIDER = 1.05  # real errors over simulated ones: cloths of other laws, heavy tails; photo_worlds.py
 METHODS = ("auto", "plain", "learned")
 
 
@@ -56,6 +56,7 @@ def calibrated(
     reference: Reference,
     *,
     method: str = "auto",
+    sure: np.ndarray | float = 1.0,
     flags: tuple[str, ...] = (),
     seed: int = 0,
 ) -> Calibration:
@@ -73,6 +74,8 @@ def calibrated(
         Of the patches.
     method : str
         ``auto``, ``plain`` or ``learned``.
+    sure : float or ndarray (n,)
+        How much each patch counts, at most 1.
     flags : tuple of str
         To keep.
     seed : int
@@ -83,8 +86,9 @@ def calibrated(
     InputError
         If the patches don't fit the reference.
     """
-    rgb, of = program.best.undo(stored, light), known(reference.lab, white=reference.white)
-    response = learn(rgb, reference.spectra, reference.noise * max(1.0, program.misfit))
+    rgb = program.best.undo(stored, light)
+    of = known(reference.lab, sure, reference.white)
+    response = learn(rgb, reference.spectra, reference.noise * max(1.0, program.misfit) / sure**0.5)
     fitted = _fitted(rgb, of, response, method)
     out = convert.dE00(of.lab, to_lab(fitted.out, of.white))
     _check_fit(out, reference)

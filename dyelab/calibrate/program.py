@@ -155,7 +155,7 @@ def fit_program(
     *,
     shading: Shading | None = None,
     places: np.ndarray | None = None,
-    noise: float = NOISE,
+    noise: np.ndarray | float = NOISE,
 ) -> Program:
     """Fit what the program did.
 
@@ -171,7 +171,7 @@ def fit_program(
         First guess of the light, with its areas; without it the light is even.
     places : ndarray (n, 2), optional
         Where the patches are, mm on the page.
-    noise : float
+    noise : float or ndarray (n,)
         Relative standard deviation of a patch's value, its reference included.
 
     Returns
@@ -202,7 +202,7 @@ def _problem(
     frame: np.ndarray,
     shading: Shading | None,
     places: np.ndarray | None,
-    noise: float,
+    noise: np.ndarray | float,
 ) -> _Fit:
     expected, whitening = _expected(spectra)[0], _whitening(spectra, noise)
     if shading is None or places is None:
@@ -215,11 +215,11 @@ def _problem(
     )  # fmt: skip
 
 
-def _whitening(spectra: np.ndarray, noise: float, louder: float = 1.0) -> np.ndarray:
+def _whitening(spectra: np.ndarray, noise: np.ndarray | float, louder: float = 1.0) -> np.ndarray:
     """Inverse roots (3, n, n) of the patches' covariance; coloured ones err `louder` times more."""
     expected, whole = _expected(spectra)
     coloured = np.ptp(spectra, axis=1) / spectra.mean(axis=1) > _COLOURED
-    error = noise * np.where(coloured, louder, 1.0)[:, None] * (expected + 0.02)
+    error = (noise * np.where(coloured, louder, 1.0))[:, None] * (expected + 0.02)
     whole = whole + error.T[:, :, None] ** 2 * np.eye(len(spectra))
     return np.linalg.inv(np.linalg.cholesky(whole))
 

@@ -195,9 +195,7 @@ def _measured(picture: Photo, setup: Setup, quads: dict[str, np.ndarray]) -> Mea
     if shading is not None and setup.pose is not None:
         places = through(np.linalg.inv(setup.pose.to_pixels), corners.mean(axis=1))
         light = shading.at(places, WINDOW_MM)
-        doubt = LightDoubt(
-            shading.left, shading.mapped, shading.off(places, WINDOW_MM), shading.tinted(places)
-        )
+        doubt = LightDoubt(shading.left, shading.off(places, WINDOW_MM))
     rgb = made.undoing.values(seen.mean, light)
     covariance, *factors = covariances(made, seen, rgb, doubt, picture.full)
     table = _table(picture.name, list(quads), made, rgb, covariance)

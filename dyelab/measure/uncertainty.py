@@ -9,10 +9,9 @@ from dyelab.calibrate import Calibration, Samples
 
 AREAS = 16  # independent areas of a window: four by four groups of blocks
 _LIGHT = 0.003  # least relative error of the evened light
-# Relative variance of a window's light a squared unit of the patches' strain, and of the local
-# map's strength: what of a program the card can't undo. By tests/benchmarks/photo_programs.py.
-STRAINED, MAPPED = 0.022, 0.007
-TINTED = 0.25  # error of a channel's light, a unit of how far its colour was evened out; the same
+# Relative variance of a window's light a squared unit of the patches' strain: what of a program the
+# card can't undo. By tests/benchmarks/photo_programs.py.
+STRAINED = 0.022
 _STORED = 0.35  # standard deviation of a stored 8-bit value that averaging doesn't take away
 _KEPT = 0.998  # share of the shared variance that the factors written keep
 
@@ -25,23 +24,12 @@ class LightDoubt:
     ----------
     left : float
         Relative standard deviation of the evened light.
-    mapped : float
-        Strength of the local map that was undone.
     off : ndarray (n, d)
         How far the light's logarithm could be off in each of the calibration's draws.
-    tinted : ndarray (n, 3)
-        How far the light's colour was evened out, logarithm by channel.
     """
 
     left: float
-    mapped: float = 0.0
     off: np.ndarray | None = None
-    tinted: np.ndarray | None = None
-
-    def by_channel(self, count: int) -> np.ndarray:
-        """Relative covariance (n, 3, 3) of what evening out the colour gets wrong."""
-        tinted = np.zeros((count, 3)) if self.tinted is None else self.tinted
-        return (TINTED * np.abs(tinted).max(axis=1)[:, None, None]) ** 2 * np.eye(3)
 
 
 NO_CARD = LightDoubt(0.02)
@@ -83,7 +71,7 @@ def covariances(
     slope = made.slope(rgb)
     relative = _cloth(seen.blocks) + storage(rgb, full) + max(light.left, _LIGHT) ** 2
     # What a program does to a colour it does to all of that colour, in the next photo too.
-    program = light.by_channel(len(rgb)) + STRAINED * made.strain**2 + MAPPED * light.mapped**2
+    program = np.full((3, 3), STRAINED * made.strain**2)
     own, common = made.doubt(made.lab(rgb))
     own = own + slope @ program @ np.swapaxes(slope, 1, 2)
     factors = _fewer(_lit(common, slope, light.off))

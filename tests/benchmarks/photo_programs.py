@@ -1,13 +1,13 @@
-"""What a camera's program adds to a window's error beyond what is simulated: three constants.
+"""What a camera's program adds to a window's error beyond what is simulated: one constant.
 
 Run: python tests/benchmarks/photo_programs.py [photos a cell]
 
 Photos of the other world's cloths, lights and cameras, but put through a program of other laws
-(tests/worlds/programs.py) than the one that judges. Prints, beside those in
-`dyelab.measure.uncertainty`, the likeliest relative variances of a window's light a squared unit
-of the patches' strain (STRAINED) and of the local map's strength (MAPPED), under a distribution
-with the tails of Student's t of 5 degrees; and, of photos in mixed light, the likeliest error of a
-channel a unit of evened-out colour (TINTED).
+(tests/worlds/programs.py) than the one that judges. Prints, beside the one in
+`dyelab.measure.uncertainty`, the likeliest relative variance of a window's light a squared unit of
+the patches' strain (STRAINED), under a distribution with the tails of Student's t of 5 degrees.
+Strength of the local map undone, and how far a second light's colour was evened out, added nothing
+(likeliest factors of nought over 72 and 24 photos).
 """
 
 # ruff: noqa: E402
@@ -29,20 +29,12 @@ TAILS = 5
 
 
 def main(count=12):
-    set_to = {name: getattr(uncertainty, name) for name in ("STRAINED", "MAPPED", "TINTED")}
-    for name in set_to:
-        setattr(uncertainty, name, 0.0)
+    used, uncertainty.STRAINED = uncertainty.STRAINED, 0.0
     world.developed = programs.develop
     rows = [r for kind in ("plain", "half", "whole") for r in taken(kind, count)]
     strain = np.repeat([r["setup"].calibration.strain ** 2 for r in rows], 24)
-    mapped = np.repeat([r["setup"].shading.mapped ** 2 for r in rows], 24)
-    found = likeliest(*np.concatenate([lightness(r) for r in rows]).T, np.stack([strain, mapped]))
-    mixed = taken("mixed", count)
-    tint = np.concatenate([tinted(r) for r in mixed]) ** 2
-    found = [*found, likeliest(*np.concatenate([redness(r) for r in mixed]).T, tint[None])[0]]
-    for (name, was), now in zip(set_to.items(), found, strict=True):
-        now = now**0.5 if name == "TINTED" else now
-        print(f"{name}: {was:g} in use, {now:.4f} likeliest over {len(rows)} photos", flush=True)
+    found = likeliest(*np.concatenate([lightness(r) for r in rows]).T, strain[None])[0]
+    print(f"STRAINED: {used:g} in use, {found:.4f} likeliest over {len(rows)} photos", flush=True)
 
 
 def taken(kind, count):
@@ -61,19 +53,6 @@ def lightness(row):
     """Squared error of each window's light, relative, and its stated variance."""
     per_light = 3 / (row["lab"][:, 0] + 16)
     return np.column_stack([(row["e"][:, 0] * per_light) ** 2, row["own"][:, 0, 0] * per_light**2])
-
-
-def redness(row):
-    """The same of red beside green, from a*: 500 times the difference of two cube roots."""
-    root = (row["lab"][:, 0] + 16) / 116
-    per_ratio = 3 / 500 / root
-    return np.column_stack([(row["e"][:, 1] * per_ratio) ** 2, row["own"][:, 1, 1] * per_ratio**2])
-
-
-def tinted(row):
-    setup = row["setup"]
-    middles = np.array([window.centre for window in setup.pose.layout.windows])
-    return np.abs(setup.shading.tinted(middles)).max(axis=1)
 
 
 def likeliest(squared, stated, features):
