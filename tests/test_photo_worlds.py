@@ -101,7 +101,7 @@ def recoloured(colours, white):
 
 
 def test_a_target_by_edition_or_under_another_white_serves_like_its_spectra(tmp_path):
-    edition = convert.target_lab("after-2014", illuminant="D50", observer=2)
+    edition = convert.target_lab("newer", illuminant="D50", observer=2)
     spectra = recoloured(edition[table.LAB].to_numpy(), ("D50", 2))
     names = [f"{'ABCD'[i // 6]}{i % 6 + 1}" for i in range(24)]
     own = pd.DataFrame(spectra, columns=[str(int(b)) for b in BANDS])
@@ -110,7 +110,7 @@ def test_a_target_by_edition_or_under_another_white_serves_like_its_spectra(tmp_
     edition.drop(columns="flags").assign(sample=names).to_csv(tmp_path / "d50.csv", index=False)
     taken = world.take(2, "plain", "dyed", "daylight", target=spectra)
     exact = lab(measured(taken, calibrate.reference(tmp_path / "own.csv")))
-    for source in ("after-2014", tmp_path / "d50.csv"):
+    for source in ("newer", tmp_path / "d50.csv"):
         moved = convert.dE00(exact, lab(measured(taken, calibrate.reference(source))))
         assert np.percentile(moved, 95) < 0.3
 
