@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyelab import book, files, handout
+from dyelab import book, files, handout, shift
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout.page import Own
 from dyelab.handout.sheets import metal as metal_page
 from dyelab.handout.sheets import mordants as mordant_sheet
-from dyelab.handout.sheets import recipe_cards, report, worksheet
+from dyelab.handout.sheets import recipe_cards, report, saddening, wall, worksheet
 from dyelab.handout.sheets import series as series_page
 
 EXAMPLE = files.shipped("data", "marlpit_yard")
@@ -36,7 +36,7 @@ def every(source, own=Own()):
         "mordants": mordant_sheet.sheet(source, own, fibre=first["fibre"], dye=first["dye"]),
         "card": recipe_cards.card(source, own, swatch=codes[0]),
         "samples": recipe_cards.samples(source, own, swatches=codes[:3]),
-        "wall": worksheet.wall(source, own, fibre=first["fibre"]),
+        "wall": wall.chart(source, own, fibre=first["fibre"]),
         "series": series_page.shared(source, own),
         "report": report.report(source.book, own),
     }
@@ -162,7 +162,7 @@ def test_the_report_says_how_many_and_what_moved_most(source):
         (lambda s: mordant_sheet.sheet(s, fibre="wool", dye="saffron"), "Choose another dye"),
         (lambda s: recipe_cards.card(s, swatch="W0"), "Did you mean"),
         (lambda s: recipe_cards.samples(s, swatches=["W01", "nope"]), "no swatch 'nope'"),
-        (lambda s: worksheet.wall(s, fibre="nettle"), "Choose another fibre"),
+        (lambda s: wall.chart(s, fibre="nettle"), "Choose another fibre"),
         (lambda s: series_page.shared(s, series="none such"), "Choose another"),
         (
             lambda s: metal_page.sheet(s, metal="copper", **(CLOTH | {"tannin": "gallnut"})),
@@ -229,9 +229,9 @@ def test_a_swatch_never_measured_gets_an_empty_chip_that_says_so(tmp_path):
 
 def test_colours_beyond_the_page_are_marked(tmp_path):
     source = colours.source(small(tmp_path, 3, lab=(50, -120, 60)))
-    page = worksheet.wall(source, fibre="wool")
-    (chips,) = [b for b in page.blocks if isinstance(b, handout.Chips)]
-    assert [patch.inside for patch in chips.patches][-1] is False
+    page = wall.chart(source, fibre="wool")
+    bands = [band for b in page.blocks if isinstance(b, handout.Bands) for band in b.bands]
+    assert not any(patch.inside for band in bands for patch in band.patches if patch.fill)
     assert "corner cut" in words_of(page)
 
 
@@ -290,3 +290,61 @@ def test_a_page_rests_on_one_way_of_reading(source):
     assert both.made["L"].to_numpy() == pytest.approx(source.made["L"].to_numpy())
     assert source.notes == []
     assert "Readings by photo are left out" in both.notes[0]
+
+
+PICKED = {"fibre": "cotton", "dye": "weld", "tannin": "pomegranate rind"}
+
+
+def test_the_strip_is_one_sheet_of_full_bands_with_the_dyes_own_share(source):
+    page = saddening.strip(source, **PICKED, mordant="aluminium acetate")
+    (strip,) = [b for b in page.blocks if isinstance(b, handout.Bands)]
+    assert strip.height_mm == 35
+    assert len(strip.columns) == 5
+    assert [bool(p.fill) for p in strip.bands[2].patches] == [True, False, False, True, False]
+    dyed, own = strip.bands[0], strip.bands[-1]
+    assert dyed.patches[0].fill == own.patches[0].fill
+    assert dyed.patches[-1].fill != own.patches[-1].fill
+    assert "in ten" in page.blocks[0].text
+    for paper in ("A4", "Letter"):
+        own = Own(paper=paper, teacher="Class 3")
+        page = saddening.strip(source, own, **PICKED, mordant="aluminium acetate")
+        assert len(handout.pictures(page, ppi=10)) == 1
+    assert "no pair of bare swatches" in page.aside[0]
+
+
+def test_the_dyes_own_share_without_spectra_is_the_difference_of_differences(source):
+    """By hand: the dyed cloth, plus what iron did to it, less what it did without the dye."""
+    hold = {**PICKED, "mordant": "aluminium acetate", "dye_wof": 50.0}
+    split = shift.separate(source.recipes, "iron", hold=hold, dose=4.0)
+    lab = split.cells.set_index("cell")[["L", "a", "b"]].to_numpy(float)
+    own = [split.as_if("dye")[name] for name in ("L", "a", "b")]
+    np.testing.assert_allclose(own, lab[1] + (lab[0] - lab[1]) - (lab[2] - lab[3]), atol=1e-9)
+
+
+@pytest.mark.parametrize(("paper", "upright"), [("A4", False), ("A2", True), ("A1", False)])
+def test_the_wall_has_every_recipe_once_in_its_column(source, paper, upright):
+    page = wall.chart(source, Own(paper=paper), fibre="cotton", upright=upright)
+    bands = [b for b in page.blocks if isinstance(b, handout.Bands)]
+    made = colours.only(source.made, fibre="cotton")
+    for kept in ([b for b in bands if b.only == "screen"], [b for b in bands if b.only == "paper"]):
+        shown = [
+            (p.label, p.numbers) for b in kept for row in b.bands for p in row.patches if p.fill
+        ]
+        assert sorted(n for _, n in shown) == sorted(handout.numbers(v) for v in LAB(made))
+    for chart in bands:
+        assert all(tuple(p.label for p in row.patches) == chart.columns for row in chart.bands)
+        assert all(p.fill or p.note == "dye me" for row in chart.bands for p in row.patches)
+        assert chart.cell_mm == chart.height_mm == 40
+    sheets = sum(b.only == "paper" for b in bands)
+    assert len(handout.pictures(page, ppi=10)) == sheets
+
+
+def test_a_planned_recipe_is_a_dashed_place(tmp_path):
+    source = colours.source(small(tmp_path, 3, blank=(1,)))
+    page = wall.chart(source, fibre="wool")
+    bands = [band for b in page.blocks if isinstance(b, handout.Bands) for band in b.bands]
+    assert len({band.name for band in bands}) == 3
+    sheet = mordant_sheet.sheet(source, fibre="wool", dye="madder")
+    patches = [p for b in sheet.blocks if isinstance(b, handout.Chips) for p in b.patches]
+    assert [p.note for p in patches if not p.fill] == ["not measured yet"]
+    assert "3 recipes, 2 of them measured" in report.report(source.book).blocks[0].text

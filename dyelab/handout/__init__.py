@@ -7,6 +7,8 @@ from typing import Any
 from dyelab.errors import InputError
 from dyelab.handout.html_page import html
 from dyelab.handout.page import (
+    Band,
+    Bands,
     Caution,
     Chart,
     Chips,
@@ -33,6 +35,8 @@ from dyelab.handout.page import (
 from dyelab.handout.typst_pdf import pdf, pictures
 
 __all__ = [
+    "Band",
+    "Bands",
     "Caution",
     "Chart",
     "Chips",

@@ -30,7 +30,7 @@ def text(page: Page) -> str:
     alive = any(isinstance(block, Live) for block in page.blocks)
     return maker.from_string(source).render(
         page=page,
-        blocks=[_block(block) for block in page.blocks],
+        blocks=[_block(b) for b in page.blocks if getattr(b, "only", "") != "paper"],
         logo=_address(page.logo.content, page.logo.form) if page.logo else "",
         plotly=_plotly() if alive else "",
         say=words.say,

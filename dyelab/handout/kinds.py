@@ -9,7 +9,16 @@ from dyelab.errors import InputError
 from dyelab.handout import fastness
 from dyelab.handout import page as parts
 from dyelab.handout.colours import Source
-from dyelab.handout.sheets import metal, mordants, recipe_cards, report, series, worksheet
+from dyelab.handout.sheets import (
+    metal,
+    mordants,
+    recipe_cards,
+    report,
+    saddening,
+    series,
+    wall,
+    worksheet,
+)
 
 CLOTH = ("fibre", "dye", "tannin", "mordant")
 
@@ -54,7 +63,12 @@ def _samples(source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Pa
 
 
 def _wall(source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-    return worksheet.wall(source, own, fibre=chosen["fibre"], upright=chosen["upright"])
+    return wall.chart(source, own, fibre=chosen["fibre"], upright=chosen["upright"])
+
+
+def _strip(source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
+    picked = {name: chosen[name] for name in CLOTH}
+    return saddening.strip(source, own, metal=chosen["metal"], **picked)
 
 
 def _series(source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
@@ -72,6 +86,7 @@ def _fastness(source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.P
 KINDS = {
     "mordants": Kind(_mordants, ("fibre", "dye")),
     "metals": Kind(_metals, ("metal", *CLOTH)),
+    "strip": Kind(_strip, ("metal", *CLOTH)),
     "fastness": Kind(_fastness, ("series",)),
     "card": Kind(_card, ("swatch",)),
     "worksheet": Kind(_worksheet, ("metal", "count")),

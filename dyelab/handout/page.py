@@ -14,7 +14,13 @@ import pandas as pd
 from dyelab import convert, press, table, words
 from dyelab.errors import InputError
 
-PAPERS = ("A4", "Letter")
+PAPERS = {
+    "A4": (210, 297),
+    "Letter": (216, 279),
+    "A3": (297, 420),
+    "A2": (420, 594),
+    "A1": (594, 841),
+}
 _PICTURES = {".png": "png", ".jpg": "jpg", ".jpeg": "jpg", ".svg": "svg"}
 _FULL = 720  # pixels of a figure as wide as the paper
 _LARGEST_LOGO = 5_000_000
@@ -45,13 +51,14 @@ class Heading:
 
 @dataclass(frozen=True)
 class Text:
-    """A paragraph; `tone` is ``body``, ``lead`` for the answer, ``small``, or ``screen``.
+    """A paragraph; `tone` is ``body``, ``lead`` for the answer, or ``small``.
 
-    ``screen`` is what only a page in a browser can do; paper leaves it out.
+    `only` is ``screen`` for what paper leaves out, ``paper`` for what a page in a browser does.
     """
 
     text: str
     tone: str = "body"
+    only: str = ""
 
 
 @dataclass(frozen=True)
@@ -71,6 +78,31 @@ class Chips:
     height_mm: float = 18
     touching: bool = False
     pairs: bool = False
+
+
+@dataclass(frozen=True)
+class Band:
+    """One row of `Bands`: its name, and a patch for each column."""
+
+    name: str
+    patches: tuple[Patch, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Bands:
+    """Rows of patches, the same column everywhere.
+
+    Without `cell_mm` the patches share the width edge to edge; with it each is so wide and apart
+    from the next, with its numbers, and letters are large. A blank patch shows its note.
+    `only` as for `Text`.
+    """
+
+    columns: tuple[str, ...]
+    bands: tuple[Band, ...]
+    height_mm: float = 35
+    cell_mm: float = 0
+    only: str = ""
 
 
 @dataclass(frozen=True)
@@ -122,6 +154,7 @@ class NewPage:
     """What follows starts a new page."""
 
     reason: str = ""
+    only: str = ""
 
 
 @dataclass(frozen=True)
@@ -134,7 +167,18 @@ class Live:
 
 
 Block = (
-    Heading | Text | Points | Chips | NumberTable | Chart | Caution | Frame | Rules | NewPage | Live
+    Heading
+    | Text
+    | Points
+    | Chips
+    | Bands
+    | NumberTable
+    | Chart
+    | Caution
+    | Frame
+    | Rules
+    | NewPage
+    | Live
 )
 
 
@@ -159,10 +203,12 @@ class Page:
         The teacher's own lines, under the title and at the foot.
     logo : Logo, optional
     paper : str
-        ``"A4"`` or ``"Letter"``.
+        One of `PAPERS`, which holds the width and height of each in mm.
     landscape : bool
     aside : tuple of str
         What whoever makes the page should know; shown in the panel, never on the page.
+    tight : bool
+        Narrow margins, for a page that fills one sheet.
     """
 
     title: str
@@ -173,6 +219,7 @@ class Page:
     paper: str = "A4"
     landscape: bool = False
     aside: tuple[str, ...] = ()
+    tight: bool = False
 
     def __post_init__(self) -> None:
         if self.paper not in PAPERS:

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import press, words
-from dyelab.handout.page import Chart, Live, Page, Text
+from dyelab.handout.page import Chart, Live, Page
 
 _HERE = Path(__file__).parent
 
@@ -39,6 +39,7 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
         "logo": f"logo.{page.logo.form}" if page.logo else "",
         "paper": page.paper,
         "landscape": page.landscape,
+        "tight": page.tight,
         "language": "en",
         "outside": words.say("pages.outside"),
         "caution": words.say("pages.caution"),
@@ -49,7 +50,7 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
 
 
 def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
-    if isinstance(block, Text) and block.tone == "screen":
+    if getattr(block, "only", "") == "screen":
         return None
     if isinstance(block, Live):
         return _block(block.paper, pictures) if block.paper else None
@@ -59,9 +60,16 @@ def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
         more = {"about": block.about, "width_percent": block.width_percent}
         return {"kind": "chart", "file": name, **more}
     made = {"kind": type(block).__name__.lower(), **asdict(block)}
-    for patch in [*made.get("patches", ()), *([made["patch"]] if "patch" in made else [])]:
+    for patch in _patches(made):
         crop = patch.pop("crop")
         patch["crop"] = f"crop{len(pictures)}.png" if crop else ""
         if crop:
             pictures[patch["crop"]] = crop
     return made
+
+
+def _patches(made: dict[str, Any]) -> list[dict[str, Any]]:
+    """Every patch of a block, wherever in it."""
+    own = [made["patch"]] if "patch" in made else []
+    within = [patch for band in made.get("bands", ()) for patch in band["patches"]]
+    return [*made.get("patches", ()), *own, *within]

@@ -68,7 +68,7 @@ def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
     for name, widget in widgets.items():
         widget.layout.display = None if name in ("kind", *_OWN, *asked) else "none"
     left = source.made[source.made["dye"] != "none"]
-    if widgets["kind"].value == "metals":
+    if "metal" in asked and "dye" in asked:
         doses = left[f"{widgets['metal'].value}_wof"].fillna(0.0)
         left = left[doses > 0] if (doses > 0).any() else left
     choices.narrowed(widgets, left, CLOTH)

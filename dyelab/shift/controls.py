@@ -79,6 +79,13 @@ class Separation:
     method: str
     sentence: str
 
+    def as_if(self, part: str) -> dict[str, Any]:
+        """Colour of the dyed cloth, had the metal worked on this part alone; blank if unknown."""
+        start = self.cells.set_index("cell").loc["dyed"]
+        moved = self.parts.set_index("part").loc[part, ["dL", "da", "db"]].to_numpy(float)
+        lab = start[table.LAB].to_numpy(float) + moved
+        return {**dict(zip(table.LAB, lab, strict=True)), **start[table.WHITE].to_dict()}
+
 
 def separate(
     wide: pd.DataFrame | Recipes,

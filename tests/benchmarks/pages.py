@@ -20,6 +20,7 @@ from dyelab.handout.sheets import metal as metal_page  # noqa: E402
 from dyelab.handout.sheets import mordants as mordant_sheet  # noqa: E402
 from dyelab.handout.sheets import recipe_cards, worksheet  # noqa: E402
 from dyelab.handout.sheets import series as series_page  # noqa: E402
+from dyelab.handout.sheets import wall as wall_chart  # noqa: E402
 
 CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
 
@@ -39,7 +40,7 @@ def main():
     pages = {
         "one line (floor)": lambda: handout.Page("x", (handout.Text("y"),)),
         "30 swatches to staple": lambda: recipe_cards.samples(source, swatches=codes),
-        "wall chart": lambda: worksheet.wall(source, fibre="wool"),
+        "wall chart": lambda: wall_chart.chart(source, fibre="wool"),
         "mordant sheet": lambda: mordant_sheet.sheet(source, fibre="wool", dye="madder"),
         "iron page": lambda: metal_page.sheet(source, **CLOTH),
         "worksheet": lambda: worksheet.worksheet(source),

@@ -58,7 +58,7 @@ def shared(
     title = series or getattr(source.book, "title", "") or words.say("pages.series_title")
     blocks: list[Any] = [
         parts.Text(words.say("pages.series_lead", recipes=len(made)), "lead"),
-        parts.Text(words.say("pages.series_point"), "screen"),
+        parts.Text(words.say("pages.series_point"), only="screen"),
     ]
     for fibre, part in made.groupby("fibre", sort=False):
         figure = plane.figure(part.assign(group=_dyes(part)), size=13)

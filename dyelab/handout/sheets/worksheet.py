@@ -1,4 +1,4 @@
-"""For the class: a worksheet to predict the shift and check it, and a chart for the wall."""
+"""For the class: a worksheet to predict the shift, and check it."""
 
 from typing import Any
 
@@ -95,38 +95,3 @@ def _answer(number: int, both: pd.DataFrame, row: dict[Any, Any], metal: str) ->
         parts.Chips(tuple(patches), columns=4, height_mm=12, touching=True),
         parts.Text(said),
     ]
-
-
-def wall(
-    source: colours.Source, own: parts.Own = parts.Own(), *, fibre: str, upright: bool = False
-) -> parts.Page:
-    """Every colour of one fibre, dye by dye, large enough to read across a room.
-
-    Parameters
-    ----------
-    source : Source
-    own : Own
-    fibre : str
-        As in the book.
-    upright : bool
-        Portrait instead of landscape.
-
-    Raises
-    ------
-    InputError
-        If nothing on this fibre was measured.
-    """
-    made = colours.only(source.made, fibre=fibre)
-    if made.empty:
-        raise InputError(words.say("pages.no_fibre", fibre=fibre))
-    blocks: list[Any] = []
-    for dye, part in made.groupby("dye", sort=False):
-        rows = part.sort_values(["tannin", "mordant", *shift.METALS.values()], kind="stable")
-        labels = colours.labels(rows.to_dict("records"))
-        patches = parts.patches(rows[[*table.LAB, *table.WHITE]], labels)
-        name = words.say("pages.undyed") if dye == "none" else str(dye)
-        columns = 5 if upright else 7
-        chips = parts.Chips(tuple(patches), columns=columns, height_mm=20)
-        blocks += [parts.Heading(name.capitalize()), chips]
-    title = words.say("pages.wall_title", fibre=fibre)
-    return own.page(title, blocks, landscape=not upright, white=source.white, how=source.how)
