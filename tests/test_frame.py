@@ -253,3 +253,20 @@ def test_a_panel_computes_with_one_thread_of_linear_algebra(home):
 
 def test_a_list_whose_first_choice_stands_for_none_shows_it():
     assert choices.pick("Read by", [("the best", None), ("photo", "photo")]).label == "the best"
+
+
+def test_several_are_ticked_one_by_one_without_a_key_to_hold():
+    many = choices.pick_many("Dyes", ["madder", ("weld, old", "weld"), "walnut"], ["walnut"])
+    assert (many.labels, many.chosen, many.value) == (
+        ["madder", "weld, old", "walnut"],
+        [2],
+        ("walnut",),
+    )
+    seen = []
+    many.observe(lambda change: seen.append(change["new"]), "value")
+    many.chosen = [0, 2]  # what the page sends when a box is ticked
+    assert (many.value, seen) == (("madder", "walnut"), [("madder", "walnut")])
+    choices.set_options(many, ["walnut", "indigo"])
+    assert (many.value, many.chosen) == (("walnut",), [0])
+    with pytest.raises(Exception, match="not on the list"):
+        many.value = ("saffron",)

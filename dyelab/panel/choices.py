@@ -8,13 +8,15 @@ import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import shift, words
+from dyelab.panel.ticks import Ticks
 
 Widget = widgets.Widget
 
 
 def _dressed(widget: Any, note: str = "") -> Any:
     widget.add_class("dl-choice")
-    widget.style.description_width = "auto"
+    if hasattr(widget, "style"):
+        widget.style.description_width = "auto"
     if note:
         widget.tooltip = note
     return widget
@@ -52,11 +54,11 @@ def used(methods: Iterable[str], there: list[str]) -> list[str]:
 def pick_many(
     name: str, options: Iterable[Any], value: Sequence[Any] = (), *, rows: int = 5, note: str = ""
 ) -> Any:
-    """Several of a list; the value is a tuple."""
+    """Several of a list, by ticking; the value is a tuple."""
     listed = list(options)
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     kept = [v for v in value if v in values]
-    made = widgets.SelectMultiple(options=listed, value=kept, description=name, rows=rows)
+    made = Ticks(listed, kept, description=name, rows=rows)
     made.add_class("dl-many")
     return _dressed(made, note)
 

@@ -39,6 +39,28 @@ function lead(event) {
   lab.open(decodeURIComponent(link.getAttribute("href").replace("../files/", "")));
 }
 
+// Big type for the projector: one press for all panels on the page, kept by the browser.
+const BIG = "dyelab-big-type";
+const isBig = () => localStorage.getItem(BIG) === "yes";
+function size() {
+  document.querySelectorAll(".dyelab").forEach((panel) => panel.classList.toggle("dl-big", isBig()));
+  document.querySelectorAll(".dl-type").forEach((press) => press.setAttribute("aria-pressed", String(isBig())));
+}
+function offerBigType(root, text) {
+  const head = root.querySelector(".dl-head");
+  if (!head || head.querySelector(".dl-type")) return;
+  const press = document.createElement("button");
+  press.type = "button";
+  press.className = "dl-button dl-type";
+  press.textContent = text;
+  press.addEventListener("click", () => {
+    localStorage.setItem(BIG, isBig() ? "no" : "yes");
+    size();
+  });
+  head.append(press);
+  size();
+}
+
 function render({ model, el }) {
   el.style.display = "none";
   let watch = null;
@@ -49,6 +71,7 @@ function render({ model, el }) {
     root.setAttribute("role", "region");
     root.setAttribute("aria-label", model.get("title"));
     root.addEventListener("click", lead);
+    offerBigType(root, model.get("big"));
     dress(root);
     let due = null;
     watch = new MutationObserver(() => {

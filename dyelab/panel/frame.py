@@ -146,7 +146,7 @@ class Panel(widgets.VBox):
         heading.add_class("dl-title")
         head = widgets.Box([heading, *([] if self.name == "home" else [_way_home()])])
         head.add_class("dl-head")
-        super().__init__([Dress(title=self.title), head, body])
+        super().__init__([Dress(title=self.title, big=words.say("frame.big")), head, body])
 
     def under(self, *parts: Any) -> None:
         """Put a panel's own buttons, in a row, under those that save; what they tell follows."""

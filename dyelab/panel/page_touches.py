@@ -14,3 +14,4 @@ class Dress(anywidget.AnyWidget):
     _esm = (_HERE / "dress.js").read_text(encoding="utf-8")
     _css = (_HERE / "frame.css").read_text(encoding="utf-8")
     title = traitlets.Unicode("").tag(sync=True)
+    big = traitlets.Unicode("").tag(sync=True)

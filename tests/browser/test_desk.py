@@ -17,8 +17,8 @@ def test_it_opens_at_home_and_leads_on(page, lab):
 
 def test_a_page_runs_again_after_its_kernel_ended(page, lab, notebook):
     notebook("0_start.ipynb").run_all(until=WALL)
-    page.evaluate("window.jupyterapp.commands.execute('notebook:restart-kernel')")
-    page.get_by_role("button", name="Restart").click()
+    page.evaluate("() => void window.jupyterapp.commands.execute('notebook:restart-kernel')")
+    page.get_by_role("button", name="Confirm Kernel Restart").click()
     page.wait_for_selector("text=Nothing saved is lost")
     page.get_by_role("button", name="Run this page again").click()
     page.wait_for_selector(WALL, timeout=COLD)

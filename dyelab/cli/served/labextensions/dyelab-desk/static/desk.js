@@ -42,6 +42,7 @@
 
   function say(app, page) {
     if (page.node.querySelector(".dyelab-ended")) return;
+    page.node.classList.add("dyelab-stopped");
     const bar = document.createElement("div");
     bar.className = "dyelab-ended";
     bar.setAttribute("role", "alert");
@@ -51,6 +52,7 @@
     press.style.cssText = "font:inherit;padding:4px 14px;color:inherit;background:none;border:1px solid currentColor;cursor:pointer";
     press.addEventListener("click", async () => {
       bar.remove();
+      page.node.classList.remove("dyelab-stopped");
       page.content.widgets.forEach((cell) => cell.model.type === "code" && cell.model.clearExecution && cell.model.clearExecution());
       if (!page.sessionContext.session || page.sessionContext.session.kernel.status !== "idle") await page.sessionContext.restartKernel();
       await run(app, page);
@@ -76,6 +78,9 @@
   function activate(app) {
     if (!app.shell || !app.shell.currentChanged || !app.commands.hasCommand) return; // not a lab
     const known = new WeakSet();
+    const style = document.createElement("style");
+    style.textContent = ".dyelab-stopped .dyelab { opacity: 0.45; pointer-events: none; } .jupyter-widgets-disconnected::before, .dyelab .jupyter-widgets-disconnected::before { display: none !important; }";
+    document.head.append(style);
     const look = () => {
       const page = app.shell.currentWidget;
       if (!page || known.has(page) || !page.sessionContext || !page.content || !page.content.model || !page.content.widgets) return;
@@ -83,7 +88,12 @@
       take(app, page).catch((fault) => console.error(fault));
     };
     app.shell.currentChanged.connect(look);
-    window.dyelabDesk = { open: (path) => app.commands.execute("docmanager:open", { path }) };
+    // Home is read anew each time it is come back to: other pages have changed the book since.
+    const open = async (path) => {
+      const page = await app.commands.execute("docmanager:open", { path });
+      if (path === HOME && page && known.has(page) && ours(page)) await run(app, page);
+    };
+    window.dyelabDesk = { open };
     app.restored.then(async () => {
       for (let i = 0; i < 50 && !app.commands.hasCommand("docmanager:open"); i += 1) await wait(100);
       const shown = [...app.shell.widgets("main")].some((widget) => widget.context);
