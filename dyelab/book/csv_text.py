@@ -44,7 +44,8 @@ def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
     separator = _separator(text)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}; saved with commas from now on.")
-    frame, broken = None, ()
+    frame: pd.DataFrame | None = None
+    broken: tuple[tuple[int, str], ...] = ()
     if not _DAMAGE.search(text):
         frame, broken = _fast(text, separator, numeric)
     if frame is None:

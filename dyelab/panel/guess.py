@@ -116,7 +116,9 @@ def _chips(
     means: pd.DataFrame, asked: list[shift.Question], white: tuple[str, int]
 ) -> list[list[frame.Chip]]:
     """Without, the class's mean guess, and the measured cloth, edge to edge."""
-    found = {row["swatch"]: (row["L"], row["a"], row["b"]) for row in means.to_dict("records")}
+    found: dict[Any, Any] = {
+        row["swatch"]: (row["L"], row["a"], row["b"]) for row in means.to_dict("records")
+    }
     return [
         [
             frame.Chip(words.say(label), lab, note, *white)

@@ -22,7 +22,7 @@ class Chip:
     """A patch of screen colour with its label and L* a* b*; `lab` None means not dyed yet."""
 
     label: str
-    lab: tuple[float, float, float] | None = None
+    lab: tuple[float, ...] | None = None
     note: str = ""
     illuminant: str = "D65"
     observer: int = 10

@@ -19,7 +19,11 @@ def typed(text: str) -> Path:
     path = Path(text.strip().strip("\"'")).expanduser()
     desk = os.environ.get("DYELAB_DESK")
     if desk:
-        roots = [desk, os.environ.get("DYELAB_BOOK") or desk, files.shipped("data")]
+        roots: list[str | Path] = [
+            desk,
+            os.environ.get("DYELAB_BOOK") or desk,
+            files.shipped("data"),
+        ]
         try:
             inside = any(path.resolve().is_relative_to(Path(root).resolve()) for root in roots)
         except (OSError, RuntimeError, ValueError):

@@ -136,10 +136,8 @@ _STEP_COLUMNS = [
 def _dose(row: dict[Any, Any]) -> str:
     amount = row["amount"]
     dose = f"{float(amount):g} {row['unit']}".strip() if pd.notna(amount) else "–"
-    dips = row.get("dips")
-    return (
-        words.say("pages.dips", dose=dose, dips=int(dips)) if pd.notna(dips) and dips > 1 else dose
-    )
+    dips = float(row.get("dips") or 1)
+    return words.say("pages.dips", dose=dose, dips=int(dips)) if dips > 1 else dose
 
 
 def _plain(value: Any) -> str:
