@@ -318,7 +318,7 @@ def _lit(row: dict[Any, Any]) -> list[frame.Chip]:
     ends = [tuple(float(row[f"{c}_{n}"]) for c in "Lab") for n in (1, 2)]
     told = (words.say("comparing.before"), f"ΔE00 {row['dE00']:.1f}")
     return [
-        frame.Chip(text, lab, lamp, str(row["lamp"]), int(row["observer"]))  # type: ignore[arg-type]
+        frame.Chip(text, lab, lamp, str(row["lamp"]), int(row["observer"]))
         for text, lab in zip(told, ends, strict=True)
     ]
 
