@@ -106,7 +106,7 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
         return ""
     kinds = [_kind(frame.iloc[:, i]) for i in range(frame.shape[1])]
     heads = "".join(
-        f'<th scope="col"{kind}>{escape(words.heading(str(name)))}</th>'
+        f'<th scope="col"{kind}{_meaning(str(name))}>{escape(words.heading(str(name)))}</th>'
         for name, kind in zip(frame.columns, kinds, strict=True)
     )
     whole = [_whole(frame.iloc[:, i]) for i in range(frame.shape[1])]
@@ -119,6 +119,23 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
         f'<div class="dl-table" role="region" tabindex="0" aria-label="{label}">'
         f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
     )
+
+
+def _meaning(column: str) -> str:
+    """What a column's word means, at hand where it stands; blank for plain words."""
+    base = column.removesuffix("_low").removesuffix("_high")
+    if not words.there(f"glossary.{base}"):
+        return ""
+    return f' title="{escape(words.say(f"glossary.{base}"), quote=True)}"'
+
+
+def glossary() -> str:
+    """Every word of tables and figures with its meaning, in the order of the list."""
+    terms = "".join(
+        f"<dt><strong>{escape(words.heading(key))}</strong></dt><dd>{escape(text)}</dd>"
+        for key, text in words.topic("glossary").items()
+    )
+    return f'<dl class="dl-glossary">{terms}</dl>'
 
 
 def _cells(row: Iterable[Any], kinds: Sequence[str], whole: Sequence[bool]) -> Iterable[str]:

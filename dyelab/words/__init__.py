@@ -68,6 +68,11 @@ def heading(column: str) -> str:
     return texts.get(column, column.replace("_", " "))
 
 
+def topic(name: str) -> dict[str, str]:
+    """Return all texts of a topic, in their order."""
+    return dict(_texts(name))
+
+
 def _texts(topic: str) -> dict[str, str]:
     return _read(_HERE / _ENGLISH, topic) | _read(_chosen["folder"], topic)
 
