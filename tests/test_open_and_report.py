@@ -61,7 +61,6 @@ def test_the_notebooks_are_never_opened_inside_the_package():
 
 def test_the_server_answers_to_this_machine_alone():
     assert "--ServerApp.ip=127.0.0.1" in open_._lab(0, True)
-    assert "--Voila.ip=127.0.0.1" in open_._app(8899, True)
     assert "--Voila.port=8899" in open_._app(8899, True)
 
 

@@ -6,7 +6,7 @@ import pytest
 from conftest import COLD
 
 from dyelab import book, files, handout
-from dyelab.handout import colours
+from dyelab.handout import colours, guess
 from dyelab.handout.sheets import metal as metal_page
 from dyelab.handout.sheets import mordants as mordant_sheet
 from dyelab.handout.sheets import series as series_page
@@ -45,6 +45,7 @@ def findings(page, within):
         ("5_fastness", ".dl-canvas .main-svg", "light"),
         ("6_explore", ".dl-canvas .main-svg", "dark"),
         ("8_lesson_controls", ".dl-canvas .main-svg", "light"),
+        ("9_guess", ".dl-answer p", "light"),
     ],
 )
 def test_a_served_panel_has_no_serious_finding(app, page, name, until, theme):
@@ -106,3 +107,17 @@ def test_everything_in_a_panel_is_reached_by_keyboard(app, page):
         assert any(wanted in name for name in seen), (wanted, seen)
     assert any("Iron" in name for name in seen)
     assert any("Table:" in name for name in seen)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_guess_page_has_no_serious_finding_before_and_after(page, tmp_path, scheme):
+    source = colours.source(book.open(files.shipped("data", "marlpit_yard")))
+    page.emulate_media(color_scheme=scheme)
+    page.add_init_script(AXE.read_text(encoding="utf-8"))  # the page itself lets nothing in
+    page.goto(guess.write_guess_page(tmp_path / "g.html", source, count=2).as_uri())
+    for revealed in (False, True):
+        if revealed:
+            page.get_by_label("1. Lightness L*").press("ArrowLeft")
+            page.get_by_role("button", name="See the measured cloth").first.click()
+        found = page.evaluate("axe.run('html', {resultTypes: ['violations']})")["violations"]
+        assert [rule["id"] for rule in found if rule["impact"] in GRAVE] == []
