@@ -116,17 +116,24 @@ def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, 
     page = worksheet.worksheet(source, count=4)
     turn = next(i for i, b in enumerate(page.blocks) if isinstance(b, handout.NewPage))
     asked, answered = page.blocks[:turn], page.blocks[turn:]
-    assert sum(isinstance(b, handout.Rules) for b in asked) == 4
+    assert sum(isinstance(b, handout.Reveal) for b in asked) == 4
+    assert sum(isinstance(b, handout.Ticks) for b in asked) == 8
     assert sum(isinstance(b, handout.Chips) for b in answered) == 4
     assert not [b for b in asked if isinstance(b, handout.Text) and "ΔE00" in b.text]
-    shown = {p.fill for b in asked if isinstance(b, handout.Chips) for p in b.patches}
-    after = {b.patches[1].fill for b in answered if isinstance(b, handout.Chips)}
-    assert not shown & after
+    shown = [b.patches for b in asked if isinstance(b, handout.Chips)]
+    right = [b.patches[1] for b in answered if isinstance(b, handout.Chips)]
+    for patches, after in zip(shown, right, strict=True):
+        assert not any(patch.numbers for patch in patches)
+        fills = [patch.fill for patch in patches[1:]]
+        assert len(fills) == len(set(fills)) == 3
+        assert fills["ABC".index(after.label[0])] == after.fill
+    assert len({after.label[0] for after in right}) > 1
     if which("pdftotext"):
         pdf = handout.write(page, tmp_path / "w.pdf")
         text = subprocess.run(["pdftotext", pdf, "-"], capture_output=True, check=True).stdout
         sheets = text.decode().rstrip("\f").split("\f")
-        assert "Answers" in sheets[-1]
+        assert "For the teacher" in sheets[-1]
+        assert "Because iron binds tannin" in sheets[-1]
         assert not [sheet for sheet in sheets[:-1] if "ΔE00" in sheet]
 
 

@@ -41,12 +41,18 @@ def told(one: Family, dose: Dose) -> str:
         distance=distance(row),
         verdict=compare.in_words(row),
     )
+    return " ".join([said, *controls(one, dose)])
+
+
+def controls(one: Family, dose: Dose) -> list[str]:
+    """What the metals did to the cloths that dyed nothing."""
+    said = []
     for name in CONTROLS:
         ends = one.ends(name, dose)
         change = one.moved(ends[-1]) if len(ends) == 2 else None
         if change is not None:
             shown = {"distance": distance(change), "moved": change["moved"]}
-            said += " " + words.say(f"family.{name}_moved", **shown)
+            said.append(words.say(f"family.{name}_moved", **shown))
     return said
 
 

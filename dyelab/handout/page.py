@@ -44,9 +44,10 @@ class Patch:
 
 @dataclass(frozen=True)
 class Heading:
-    """A heading within the page."""
+    """A heading within the page; `only` as for `Text`."""
 
     text: str
+    only: str = ""
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,7 @@ class Chips:
     height_mm: float = 18
     touching: bool = False
     pairs: bool = False
+    only: str = ""
 
 
 @dataclass(frozen=True)
@@ -150,6 +152,32 @@ class Rules:
 
 
 @dataclass(frozen=True)
+class Fields:
+    """Places to write on, beside each other, such as name and date."""
+
+    labels: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Ticks:
+    """A question and what to tick; `columns` side by side."""
+
+    question: str
+    texts: tuple[str, ...]
+    columns: int = 2
+
+
+@dataclass(frozen=True)
+class Reveal:
+    """An answer that a page in a browser shows when its label is tapped; paper leaves it out."""
+
+    label: str
+    patches: tuple[Patch, ...]
+    texts: tuple[str, ...]
+    only: str = "screen"
+
+
+@dataclass(frozen=True)
 class NewPage:
     """What follows starts a new page."""
 
@@ -177,6 +205,9 @@ Block = (
     | Caution
     | Frame
     | Rules
+    | Fields
+    | Ticks
+    | Reveal
     | NewPage
     | Live
 )

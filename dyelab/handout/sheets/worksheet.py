@@ -1,14 +1,21 @@
 """For the class: a worksheet to predict the shift, and check it."""
 
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from dyelab import compare, shift, table, words
+from dyelab import compare, convert, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.metal_texts import distance, metals
+from dyelab.handout.metal_texts import controls, distance, metals
+
+_LETTERS = ("A", "B", "C")
+_APART = 8.0  # ΔE00: told apart at a glance on a class's printer (common practice, no source)
+_REASONS = ("tannin", "dye", "own", "vat", "washed")
 
 
 def worksheet(
@@ -18,7 +25,10 @@ def worksheet(
     metal: str = "iron",
     count: int = 5,
 ) -> parts.Page:
-    """Predict what a metal does to each colour; the answers are on the last page.
+    """Pick what a metal makes of each colour, and say why.
+
+    On paper the answers and their reasons are on the teacher's sheet, the last; on a screen each
+    shows when it is tapped.
 
     Parameters
     ----------
@@ -37,25 +47,27 @@ def worksheet(
     found = asked(source, metal, count)
     if found.empty:
         raise InputError(words.say("pages.no_pairs", metal=metal))
-    blocks: list[Any] = [parts.Text(words.say("pages.worksheet_lead", metal=metal), "lead")]
-    answers: list[Any] = [parts.Heading(words.say("pages.answers"))]
-    for number, row in enumerate(found.to_dict("records"), 1):
-        before, after = source.made.iloc[[row["from_row"]]], source.made.iloc[[row["to_row"]]]
-        blocks += _question(number, before, row, metal)
-        answers += _answer(number, pd.concat([before, after]), row, metal)
-    care = parts.Caution(source.cautions([colours.SALTS[metal]], children=True))
-    end = [care, parts.NewPage(), *answers, parts.Text(words.say("pages.answers_note"), "small")]
-    named = metal
-    return own.page(
-        words.say("pages.worksheet_title", metal=named),
-        [*blocks, *end],
-        white=source.white,
-        how=source.how,
-    )
+    asking = [_Asked(source, n, row, metal) for n, row in enumerate(found.to_dict("records"), 1)]
+    title = words.say("pages.worksheet_title", metal=metal)
+    blocks = [
+        parts.Fields((words.say("worksheet.name"), words.say("worksheet.date"))),
+        parts.Text(words.say("worksheet.lead", metal=metal), "lead"),
+        *[block for one in asking for block in one.question()],
+        parts.Caution(source.cautions([colours.SALTS[metal]], children=True)),
+        parts.NewPage(only="paper"),
+        parts.Heading(words.say("worksheet.teacher"), only="paper"),
+        *[block for one in asking for block in one.answer()],
+        parts.Text(words.say("pages.answers_note"), "small"),
+        parts.Text(words.say("worksheet.basis"), "small"),
+    ]
+    return own.page(title, blocks, white=source.white, how=source.how)
 
 
 def asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
-    """Matched pairs of many kinds: each dye and cloth once, at the dose most often dyed."""
+    """Matched pairs of many kinds: each dye and cloth once, at the dose most often dyed.
+
+    One of three or more is on a tannin, where the book has one: there the metal does most.
+    """
     pairs = source.pairs(metal)
     if pairs.empty:
         return pairs
@@ -64,7 +76,11 @@ def asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
     once = near.drop_duplicates(["dye", "cloth"]).sort_index()
     dyed = once[once["dye"] != "none"].drop_duplicates("dye")
     rest = once.drop(dyed.index)
-    return pd.concat([dyed, rest]).head(count)
+    listed = pd.concat([dyed, rest])
+    tannin = listed[listed["tannin"] != "none"]
+    if count < 3 or tannin.empty or (listed["tannin"].head(count) != "none").any():
+        return listed.head(count)
+    return pd.concat([listed.head(count - 1), tannin.head(1)])
 
 
 def name(row: dict[Any, Any]) -> str:
@@ -72,26 +88,105 @@ def name(row: dict[Any, Any]) -> str:
     return words.say("pages.dye_on", dye=dye, cloth=row["cloth"])
 
 
-def _question(number: int, before: pd.DataFrame, row: dict[Any, Any], metal: str) -> list[Any]:
-    lab = before[[*table.LAB, *table.WHITE]]
-    (patch,) = parts.patches(lab, [words.say("pages.before")])
-    guess = parts.Patch(words.say("pages.guess"))
-    dose = metals(shift.doses_of(**{metal: row["dose"]}))
-    question = words.say("pages.question", number=number, cloth=name(row), dose=dose)
-    return [
-        parts.Heading(question),
-        parts.Chips((patch, guess), columns=4, height_mm=16, touching=True),
-        parts.Rules(words.say("pages.tick"), 1),
-    ]
+@dataclass(frozen=True)
+class _Asked:
+    """One question: a pair, its candidate colours, its reasons."""
+
+    source: colours.Source
+    number: int
+    row: dict[Any, Any]
+    metal: str
+
+    @property
+    def dose(self) -> str:
+        return metals(shift.doses_of(**{self.metal: self.row["dose"]}))
+
+    @property
+    def after(self) -> dict[Any, Any]:
+        return self.source.made.iloc[self.row["to_row"]].to_dict()
+
+    @cached_property
+    def candidates(self) -> list[int]:
+        """Row numbers of colours to choose from, the right one among them."""
+        others = _unlike(self.source.made, self.row["from_row"], self.row["to_row"])
+        place = self.number * 2 % (len(others) + 1)  # no place is the right one twice running
+        return [*others[:place], int(self.row["to_row"]), *others[place:]]
+
+    @property
+    def letter(self) -> str:
+        return _LETTERS[self.candidates.index(int(self.row["to_row"]))]
+
+    def question(self) -> list[Any]:
+        values = {"number": self.number, "cloth": name(self.row), "dose": self.dose}
+        labels = [words.say("pages.before"), *_LETTERS]
+        made = _chips(self.source, [self.row["from_row"], *self.candidates], labels)
+        hidden = tuple(replace(patch, numbers="") for patch in made)
+        why = tuple(words.say(f"worksheet.{reason}", metal=self.metal) for reason in _REASONS)
+        label = words.say("worksheet.tap")
+        return [
+            parts.Heading(words.say("pages.question", **values)),
+            parts.Chips(hidden, columns=5, height_mm=16),
+            parts.Ticks(words.say("worksheet.which"), tuple(_LETTERS[: len(made) - 1]), 5),
+            parts.Ticks(words.say("worksheet.why"), why),
+            parts.Reveal(label, self._pair(), (self._said(), *self._because())),
+        ]
+
+    def answer(self) -> list[Any]:
+        pair = parts.Chips(self._pair(), columns=4, height_mm=12, touching=True, only="paper")
+        texts = [self._said(), *self._because()]
+        return [pair, *[parts.Text(text, only="paper") for text in texts]]
+
+    def _pair(self) -> tuple[parts.Patch, ...]:
+        labels = [f"{self.number}. {words.say('pages.before')}", f"{self.letter}: {self.dose}"]
+        return _chips(self.source, [self.row["from_row"], self.row["to_row"]], labels)
+
+    def _said(self) -> str:
+        values = {"moved": self.row["moved"], "verdict": compare.in_words(self.row)}
+        told = words.say("pages.one", recipe=name(self.row), distance=distance(self.row), **values)
+        return f"{self.letter}. {told}"
+
+    def _because(self) -> list[str]:
+        """The reasons that hold, then what the cloths without the dye showed."""
+        why = [words.say(f"worksheet.because_{one}", metal=self.metal) for one in self._reasons()]
+        return [parts.opened(" ".join(why)), *self._controls()]
+
+    def _reasons(self) -> list[str]:
+        after = self.after
+        tannin, dye = after.get("tannin", "none") != "none", after["dye"] != "none"
+        rows = self.source.rows
+        vat = "vat" in rows and bool(rows.loc[rows["variant"] == self.row["to_row"], "vat"].any())
+        found = {"tannin": tannin, "dye": dye and not vat, "vat": vat, "own": not (tannin or dye)}
+        return [reason for reason, holds in found.items() if holds]
+
+    def _controls(self) -> list[str]:
+        if self.after["dye"] == "none":
+            return []
+        picked = {key: self.after[key] for key in shift.shared_factors(self.source.made)}
+        try:
+            one = shift.family(self.source.recipes, self.source.moves, metal=self.metal, **picked)
+        except InputError:  # the pair has another metal in both
+            return []
+        return controls(one, shift.doses_of(**{self.metal: self.row["dose"]}))
 
 
-def _answer(number: int, both: pd.DataFrame, row: dict[Any, Any], metal: str) -> list[Any]:
-    dose = metals(shift.doses_of(**{metal: row["dose"]}))
-    labels = [f"{number}. {words.say('pages.before')}", dose]
-    patches = parts.patches(both[[*table.LAB, *table.WHITE]], labels)
-    values = {"moved": row["moved"], "verdict": compare.in_words(row), "recipe": name(row)}
-    said = words.say("pages.one", distance=distance(row), **values)
-    return [
-        parts.Chips(tuple(patches), columns=4, height_mm=12, touching=True),
-        parts.Text(said),
-    ]
+def _unlike(made: pd.DataFrame, start: int, right: int) -> list[int]:
+    """Two other colours of the book, told from the right one and each other at a glance.
+
+    As near as that allows, so that choosing takes thought: of the same fibre where it has enough.
+    """
+    lab = made[table.LAB].to_numpy(float)
+    off = convert.dE00(np.broadcast_to(lab[right], lab.shape), lab)
+    same = (made["fibre"] == made["fibre"].iloc[right]).to_numpy()
+    chosen: list[int] = []
+    for at in np.lexsort((off, ~same)):
+        apart = [float(convert.dE00(lab[[one]], lab[[at]])[0]) for one in (right, *chosen)]
+        if at != start and min(apart) >= _APART:
+            chosen.append(int(at))
+        if len(chosen) == len(_LETTERS) - 1:
+            break
+    return chosen
+
+
+def _chips(source: colours.Source, rows: list[int], labels: list[str]) -> tuple[parts.Patch, ...]:
+    lab = source.made.iloc[rows][[*table.LAB, *table.WHITE]]
+    return tuple(parts.patches(lab, labels[: len(rows)]))
