@@ -1,13 +1,14 @@
 """Browse a book: find swatches by words, see them as patches, open one with all that is known."""
 
 import io
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from dyelab import shift, words
+from dyelab import measure, shift, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
@@ -128,16 +129,36 @@ def _page(book: Book, swatch: str) -> frame.Shown:
     sentence = words.say("browse.page", swatch=swatch, recipe=_recipe(row))
     if readings.empty:
         sentence += " " + words.say("browse.no_reading")
-    chips = [
-        frame.Chip.of(r, _exposure(r), r["area"]) for r in readings.head(_MOST).to_dict("records")
-    ]
+    cloth = measure.crops(readings.head(_MOST), book.path)
+    whole = [] if cloth else books.photos_of(book, swatch)  # the card is shown where it must be
     return frame.Shown(
         sentence,
         table=readings[_READING] if len(readings) else None,
-        chips=chips,
+        chips=_strips(readings.head(_MOST), cloth),
         notes=[*_steps(book, swatch), *_story(book, swatch)],
-        pictures=_pictures(book, books.photos_of(book, swatch)),
+        pictures=_pictures(book, whole),
     )
+
+
+def _strips(readings: pd.DataFrame, cloth: dict[str, bytes]) -> list[list[frame.Chip]]:
+    """A strip for each area and test, edge to edge, as dyed first and then as it went."""
+    ordered = readings.sort_values(["amount"], kind="stable", na_position="first")
+    fresh = ordered[ordered["exposure"] == "none"]
+    strips = []
+    for (area, part), rows in ordered.groupby(["area", "part"], sort=False):
+        tests = [name for name in dict.fromkeys(rows["exposure"]) if name != "none"]
+        first = fresh[(fresh["area"] == area) & (fresh["part"] == part)]
+        for name in tests or ["none"]:
+            after = rows[rows["exposure"] == name]
+            strip = pd.concat([first, after]) if name != "none" else after
+            strips.append([_piece(row, cloth) for row in strip.to_dict("records")])
+    return strips
+
+
+def _piece(row: Any, cloth: dict[str, bytes]) -> frame.Chip:
+    note = ", ".join(x for x in (row["area"], row["part"]) if x not in ("whole", "swatch"))
+    made = frame.Chip.of(row, _exposure(row), note)
+    return replace(made, crop=cloth.get(row["reading"], b""))
 
 
 def _exposure(row: Any) -> str:

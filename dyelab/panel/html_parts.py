@@ -19,13 +19,17 @@ _ROOMY = 12  # groups of patches up to which each has room
 
 @dataclass(frozen=True)
 class Chip:
-    """A patch of screen colour with its label and L* a* b*; `lab` None means not dyed yet."""
+    """A patch of screen colour with its label and L* a* b*; `lab` None means not dyed yet.
+
+    `crop` is a PNG picture of the cloth itself, shown in the patch's upper half.
+    """
 
     label: str
     lab: tuple[float, ...] | None = None
     note: str = ""
     illuminant: str = "D65"
     observer: int = 10
+    crop: bytes = b""
 
     @classmethod
     def of(cls, row: Any, label: str, note: str = "", *, ending: str = "") -> "Chip":
@@ -86,9 +90,11 @@ def _chip(patch: Chip) -> str:
     numbers = "  ".join(f"{value:.1f}" for value in patch.lab).replace("-", "−")
     mark = "" if inside else f"<br>{escape(words.say('frame.outside'))}"
     kind = "dl-chip" if inside else "dl-chip dl-outside"
+    cloth = base64.b64encode(patch.crop).decode()
+    seen = f'<img class="dl-cloth" alt="" src="data:image/png;base64,{cloth}">' if cloth else ""
     return (
-        f'<li><span class="{kind}" style="background:{escape(fill, quote=True)}"></span>{label}'
-        f'<span class="dl-num"><span class="dl-axes">L*a*b* </span>{numbers}</span>'
+        f'<li>{seen}<span class="{kind}" style="background:{escape(fill, quote=True)}"></span>'
+        f'{label}<span class="dl-num"><span class="dl-axes">L*a*b* </span>{numbers}</span>'
         f"{mark}{note}</li>"
     )
 

@@ -1,0 +1,17 @@
+"""A swatch's own strip: the cloth cut from its photos, as dyed and then as it went."""
+
+import photo_book
+
+from dyelab.panel import browse
+
+
+def test_a_swatch_shows_the_cloth_itself_in_the_order_of_its_washes(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    bk = photo_book.photographed(tmp_path / "b", washes=(0, 10))
+    panel = browse.panel(bk)
+    panel.choices["swatch"].value = "P4"
+    (strip,) = panel.shown.chips
+    assert [chip.label for chip in strip] == ["as dyed", "wash, 10 cycle"]
+    assert all(chip.crop.startswith(b"\x89PNG") for chip in strip)
+    assert panel.patches.value.count('class="dl-cloth"') == 2
+    assert not panel.shown.pictures  # no whole cards where the cloth itself can be shown
