@@ -8,6 +8,7 @@ from shutil import which
 import nasty
 import numpy as np
 import pandas as pd
+import photo_book
 import pytest
 
 from dyelab import book, files, handout, shift
@@ -16,7 +17,7 @@ from dyelab.handout import colours
 from dyelab.handout.page import Own
 from dyelab.handout.sheets import metal as metal_page
 from dyelab.handout.sheets import mordants as mordant_sheet
-from dyelab.handout.sheets import recipe_cards, report, saddening, wall, worksheet
+from dyelab.handout.sheets import recipe_cards, report, saddening, sorting, wall, worksheet
 from dyelab.handout.sheets import series as series_page
 
 EXAMPLE = files.shipped("data", "marlpit_yard")
@@ -355,3 +356,32 @@ def test_a_planned_recipe_is_a_dashed_place(tmp_path):
     patches = [p for b in sheet.blocks if isinstance(b, handout.Chips) for p in b.patches]
     assert [p.note for p in patches if not p.fill] == ["not measured yet"]
     assert "3 recipes, 2 of them measured" in report.report(source.book).blocks[0].text
+
+
+def test_a_sorting_card_tells_nothing_in_front_and_all_on_its_back(source, tmp_path):
+    page = sorting.cards(source, swatches=["W05", "W06"])
+    cards = [b for b in page.blocks if isinstance(b, handout.Card)]
+    assert [card.number for card in cards] == ["1", "2"]
+    assert any("iron 0.5 %" in line for line in cards[0].lines)
+    assert any("after 10 washes" in line for line in cards[0].lines)
+    assert len(handout.pictures(page, ppi=20)) == 4
+    if which("pdftotext"):
+        pdf = handout.write(page, tmp_path / "cards.pdf")
+        text = subprocess.run(["pdftotext", pdf, "-"], capture_output=True, check=True).stdout
+        fronts = text.decode().rstrip("\f").split("\f")[::2]
+        assert not any("iron" in front or "W05" in front for front in fronts)
+
+
+def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
+    bk = photo_book.photographed(tmp_path, (0,))
+    found = colours.source(bk)
+    (frame, *_) = [
+        b
+        for b in recipe_cards.samples(found, swatches=["P1"]).blocks
+        if isinstance(b, handout.Frame)
+    ]
+    assert frame.patch.crop.startswith(b"\x89PNG")
+    (card,) = [
+        b for b in sorting.cards(found, swatches=["P1"]).blocks if isinstance(b, handout.Card)
+    ]
+    assert card.patch.crop == frame.patch.crop

@@ -9,6 +9,7 @@ from dyelab.handout.html_page import html
 from dyelab.handout.page import (
     Band,
     Bands,
+    Card,
     Caution,
     Chart,
     Chips,
@@ -40,6 +41,7 @@ from dyelab.handout.typst_pdf import pdf, pictures
 __all__ = [
     "Band",
     "Bands",
+    "Card",
     "Caution",
     "Chart",
     "Chips",

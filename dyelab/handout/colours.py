@@ -102,6 +102,17 @@ class Source:
         listed = book.materials(self.book)
         return recipe_.cautions(materials, listed, children=children)
 
+    def crops(self, swatches: Iterable[str]) -> dict[str, bytes]:
+        """Pictures of these cloths as dyed, cut from the book's photos; those that have one."""
+        from dyelab import measure
+
+        named = set(swatches)
+        rows = self.read[self.read["swatch"].isin(named)]
+        readings = self.book.readings[self.book.readings["reading"].isin(rows["reading"])]
+        found = measure.crops(readings, self.book.path)
+        pairs = zip(readings["reading"], readings["swatch"], strict=True)
+        return {str(swatch): found[name] for name, swatch in pairs if name in found}
+
     def of_swatch(self, swatch: str) -> pd.DataFrame:
         """Readings of one swatch by the most trusted method that read it."""
         rows = self.read[self.read["swatch"] == swatch]

@@ -62,6 +62,6 @@ def _block(block: Any) -> dict[str, Any]:
     made = {"kind": kind, **asdict(block)}
     if isinstance(block, Chips):
         made["told"] = not block.pairs and any(len(p.note) > _SHORT for p in block.patches)
-    for patch in made.get("patches", ()):
+    for patch in [*made.get("patches", ()), *([made["patch"]] if "patch" in made else [])]:
         patch["crop"] = _address(patch["crop"], "png") if patch["crop"] else ""
     return made

@@ -16,6 +16,7 @@ from dyelab.handout.sheets import (
     report,
     saddening,
     series,
+    sorting,
     wall,
     worksheet,
 )
@@ -62,6 +63,12 @@ def _samples(source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Pa
     return recipe_cards.samples(source, own, swatches=chosen["swatches"])
 
 
+def _sorting(source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
+    if not chosen["swatches"]:
+        raise InputError(words.say("make_pages.no_swatches"))
+    return sorting.cards(source, own, swatches=chosen["swatches"])
+
+
 def _wall(source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
     return wall.chart(source, own, fibre=chosen["fibre"], upright=chosen["upright"])
 
@@ -91,6 +98,7 @@ KINDS = {
     "card": Kind(_card, ("swatch",)),
     "worksheet": Kind(_worksheet, ("metal", "count")),
     "samples": Kind(_samples, ("swatches",)),
+    "sorting": Kind(_sorting, ("swatches",)),
     "wall": Kind(_wall, ("fibre", "upright")),
     "series": Kind(_series, ("series",)),
     "report": Kind(_report, ()),

@@ -20,6 +20,7 @@ PAPERS = {
     "A3": (297, 420),
     "A2": (420, 594),
     "A1": (594, 841),
+    "A6": (105, 148),
 }
 _PICTURES = {".png": "png", ".jpg": "jpg", ".jpeg": "jpg", ".svg": "svg"}
 _FULL = 720  # pixels of a figure as wide as the paper
@@ -144,6 +145,15 @@ class Frame:
 
 
 @dataclass(frozen=True)
+class Card:
+    """A card of two sides: in front a frame for the cloth and its chip, the rest on the back."""
+
+    number: str
+    patch: Patch
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Rules:
     """Ruled lines to write on, after a question."""
 
@@ -204,6 +214,7 @@ Block = (
     | Chart
     | Caution
     | Frame
+    | Card
     | Rules
     | Fields
     | Ticks
@@ -240,6 +251,8 @@ class Page:
         What whoever makes the page should know; shown in the panel, never on the page.
     tight : bool
         Narrow margins, for a page that fills one sheet.
+    bare : bool
+        No head and no foot of its own, for cards that carry both.
     """
 
     title: str
@@ -251,6 +264,7 @@ class Page:
     landscape: bool = False
     aside: tuple[str, ...] = ()
     tight: bool = False
+    bare: bool = False
 
     def __post_init__(self) -> None:
         if self.paper not in PAPERS:

@@ -40,6 +40,7 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
         "paper": page.paper,
         "landscape": page.landscape,
         "tight": page.tight,
+        "bare": page.bare,
         "language": "en",
         "outside": words.say("pages.outside"),
         "caution": words.say("pages.caution"),

@@ -47,7 +47,7 @@ def _choose(source: colours.Source) -> dict[str, Any]:
         "series": choices.pick(say("make_pages.one_series"), listed),
         "count": choices.number(say("make_pages.count"), 5, low=1, high=30, unit=""),
         "upright": choices.tick(say("make_pages.upright")),
-        "paper": choices.pick(say("make_pages.paper"), parts.PAPERS),
+        "paper": choices.pick(say("make_pages.paper"), [p for p in parts.PAPERS if p != "A6"]),
         "title": choices.text(say("make_pages.own_title"), hint=say("make_pages.title_hint")),
         "teacher": choices.text(say("make_pages.teacher"), hint=say("make_pages.teacher_hint")),
         "text": choices.text(say("make_pages.text"), long=True),

@@ -77,21 +77,24 @@ def _named(source: colours.Source, swatch: str) -> str:
 def _frames(source: colours.Source, swatch: str) -> list[parts.Frame]:
     """One frame a swatch, and one for each area of a printed cloth: their mean is nowhere on it."""
     rows = source.of_swatch(swatch)
-    whole = [_frame(source, swatch, swatch, rows)]
+    whole = [frame(source, swatch, swatch, rows)]
     if not len(rows) or set(rows["area"]) == {"whole"}:
         return whole
     return [
-        _frame(source, swatch, swatch if area == "whole" else f"{swatch} {area}", own)
+        frame(source, swatch, swatch if area == "whole" else f"{swatch} {area}", own)
         for area, own in rows.groupby("area", sort=False)
     ]
 
 
-def _frame(source: colours.Source, swatch: str, label: str, rows: pd.DataFrame) -> parts.Frame:
+def frame(source: colours.Source, swatch: str, label: str, rows: pd.DataFrame) -> parts.Frame:
+    """A frame for one swatch, with its chip, its picture if there is one, and what it is."""
     bk = source.book
     about = bk.swatches[bk.swatches["swatch"] == swatch].iloc[0]
     mean = rows[table.LAB].mean() if len(rows) else pd.Series(np.nan, index=table.LAB)
     lab = pd.DataFrame([{**mean.to_dict(), **dict(zip(table.WHITE, source.white, strict=True))}])
     (patch,) = parts.patches(lab, [label])
+    if label == swatch:  # one picture is of the whole cloth, not of a printed part
+        patch = replace(patch, crop=source.crops([swatch]).get(swatch, b""))
     named = colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
     wanted = (named, about.get("ground"), about.get("made_on"), about.get("note"))
     lines = tuple(str(line) for line in wanted if isinstance(line, str) and line)

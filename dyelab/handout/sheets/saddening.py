@@ -83,13 +83,16 @@ def _bands(
     known = {dose: row for dose, row in share.items() if np.isfinite(row["L"])}
     share = {doses[0]: one.dyed[doses[0]], **known} if known else {}
     note = words.say("strip.own_note")
-    return [*made, replace(_band(words.say("strip.own", dye=dye), doses, share), note=note)]
+    own = _band(words.say("strip.own", dye=dye), doses, share, words.say("strip.untold"))
+    return [*made, replace(own, note=note)]
 
 
-def _band(name: str, doses: list[Dose], rows: dict[Dose, dict[Any, Any]]) -> parts.Band:
+def _band(
+    name: str, doses: list[Dose], rows: dict[Dose, dict[Any, Any]], gap: str = ""
+) -> parts.Band:
     columns = [*table.LAB, *table.WHITE]
     lab = pd.DataFrame([rows.get(dose, {}) for dose in doses], columns=columns)
-    notes = [words.say("strip.gap") if dose not in rows else "" for dose in doses]
+    notes = [gap or words.say("strip.gap") if dose not in rows else "" for dose in doses]
     return parts.Band(name, tuple(parts.patches(lab, [_column(dose) for dose in doses], notes)))
 
 

@@ -1,0 +1,74 @@
+"""Sorting cards, A6: the cloth and its chip in front, what it is on the back."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from dyelab import grade, shift, words
+from dyelab.errors import InputError, choose
+from dyelab.handout import colours, findings
+from dyelab.handout import page as parts
+from dyelab.handout.sheets.recipe_cards import frame
+
+
+def cards(
+    source: colours.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
+) -> parts.Page:
+    """Cards to sort by lightness, by guessed iron, by fastness, and then to turn over.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+        Its paper is passed over: a card is A6, front and back by turns.
+    swatches : sequence of str
+        Codes of the swatches.
+
+    Raises
+    ------
+    InputError
+        If the book has no such swatch.
+    """
+    known = list(source.book.swatches["swatch"])
+    chosen = [choose(str(code), known, "swatch", "in this book") for code in swatches]
+    held = _held(source)
+    made = [_card(source, number, code, held) for number, code in enumerate(chosen, 1)]
+    blocks: list[Any] = [parts.Text(words.say("sorting.lead"), only="screen"), *made]
+    page = own.page(words.say("sorting.title"), blocks, white=source.white, how=source.how)
+    return replace(page, paper="A6", tight=True, bare=True)
+
+
+def _card(
+    source: colours.Source, number: int, swatch: str, held: dict[str, list[str]]
+) -> parts.Card:
+    shown = frame(source, swatch, swatch, source.of_swatch(swatch))
+    rows = source.of_swatch(swatch)
+    metals = [_metals(rows.iloc[0].to_dict())] if len(rows) else []
+    return parts.Card(str(number), shown.patch, (*shown.lines[:1], *metals, *held.get(swatch, [])))
+
+
+def _metals(row: dict[Any, Any]) -> str:
+    doses = {name: row.get(column) or 0.0 for name, column in shift.METALS.items()}
+    said = [shift.dosed(name, dose) for name, dose in doses.items() if dose > 0]
+    return words.say("sorting.metals", what=", ".join(said) or words.say("pages.no_salt"))
+
+
+def _held(source: colours.Source) -> dict[str, list[str]]:
+    """Grade of change after the hardest of each test, by swatch."""
+    from dyelab import book
+
+    try:
+        graded = grade.grades(grade.matched(book.wide(source.book)), shared=source.shared)
+    except InputError:  # a book need not have been washed or lit
+        return {}
+    change = graded[graded["kind"] == "change"]
+    last = change[change["amount"] == change.groupby("exposure")["amount"].transform("max")]
+    said: dict[str, list[str]] = {}
+    for row in last.drop_duplicates(["swatch", "exposure"]).to_dict("records"):
+        said.setdefault(str(row["swatch"]), []).append(_grade(row))
+    return said
+
+
+def _grade(row: dict[Any, Any]) -> str:
+    after = findings.when(row) if row["exposure"] in ("wash", "light") else str(row["exposure"])
+    return words.say("sorting.held", after=after, grade=row["said"])
