@@ -385,3 +385,38 @@ def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
         b for b in sorting.cards(found, swatches=["P1"]).blocks if isinstance(b, handout.Card)
     ]
     assert card.patch.crop == frame.patch.crop
+
+
+def test_a_planned_dose_has_its_column_on_the_strip_and_the_page_of_the_metal(tmp_path):
+    found = colours.source(dosed(tmp_path, (0.0, 1.0, 2.0, 4.0), blank=(2.0,)))
+    picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "none"}
+    strip = saddening.strip(found, **picked)
+    (bands,) = [b for b in strip.blocks if isinstance(b, handout.Bands)]
+    assert bands.columns == ("none", "1 % iron", "2 % iron", "4 % iron")
+    assert [bool(p.fill) for p in bands.bands[0].patches] == [True, True, False, True]
+    first = next(
+        b for b in metal_page.sheet(found, **picked).blocks if isinstance(b, handout.Chips)
+    )
+    assert [bool(p.fill) for p in first.patches] == [True, True, False, True]
+
+
+def dosed(folder, doses, blank=()):
+    """Madder on wool at these doses of iron, those of `blank` not measured."""
+    codes = [f"S{i}" for i in range(len(doses))]
+    swatches = pd.DataFrame({"swatch": codes, "fibre": "wool", "form": "cloth", "mass_g": 5.0})
+    steps = [
+        {"swatch": code, "order": order, "kind": kind, "material": what, "amount": amount}
+        for code, dose in zip(codes, doses, strict=True)
+        for order, (kind, what, amount) in enumerate(
+            [("dye", "madder", 50.0), ("modifier", "ferrous sulfate", dose)], 1
+        )
+        if amount
+    ]
+    read = [code for code, dose in zip(codes, doses, strict=True) if dose not in blank]
+    lab = {"L": 50.0 - np.arange(len(read)), "a": 30.0, "b": 20.0}
+    given = {"reading": read, "swatch": read, "exposure": "none", "method": "typed"}
+    readings = pd.DataFrame({**given, "illuminant": "D65", "observer": 10, **lab})
+    bk = book.create(folder / "dosed", title="Doses")
+    return book.add(
+        bk, swatches=swatches, steps=pd.DataFrame(steps).assign(unit="% WOF"), readings=readings
+    )

@@ -91,6 +91,13 @@ class Source:
         both = [self.made, *([self.unread] if len(self.unread) else [])]
         return pd.concat(both, ignore_index=True)
 
+    def planned_doses(self, one: shift.Family, metal: str) -> list[tuple[float, ...]]:
+        """Doses of this metal alone that this recipe was planned with and not measured at."""
+        shared = [name for name in one.picked if name in self.unread and name != "method"]
+        alike = only(self.unread, **{name: one.picked[name] for name in shared})
+        doses = alike[list(shift.METALS.values())].itertuples(index=False, name=None)
+        return [dose for dose in doses if shift.with_only(dose, metal) and dose not in one.dyed]
+
     def pairs(self, metal: str) -> pd.DataFrame:
         """Every pair that differs in this metal alone, compared; its dye and cloth in words."""
         return named(shift.matched(self.recipes, metal))

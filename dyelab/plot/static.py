@@ -123,15 +123,22 @@ def _drawn(figure: go.Figure, width: int, height: int) -> Any:
 
 def _abreast(names: Sequence[str], width: int) -> int:
     """How many entries of the legend fit beside each other, the longest as wide as any."""
-    longest = max((len(name) for name in names), default=0)
+    longest = max((len(line) for name in names for line in name.split("\n")), default=0)
     return max(1, min(4, len(names), int(width // (45 + 7 * longest))))  # 8 pt: 7 px a letter
+
+
+def _lines(names: Sequence[str], abreast: int) -> int:
+    """Lines that the legend takes; its entries run down column by column."""
+    down = -(-len(names) // abreast)
+    tall = [name.count("\n") + 1 for name in names]
+    return max(sum(tall[at : at + down]) for at in range(0, len(names), down))
 
 
 def _box(figure: go.Figure, width: int, height: int, legend: bool) -> tuple[float, ...]:
     """Left, bottom, width and height that the axes share, as parts of the sheet."""
     drawn = [t for t in figure.data if t.name and t.showlegend is not False]
     names = list(dict.fromkeys(_words(t.name) for t in drawn))
-    rows = -(-len(names) // _abreast(names, width)) if legend else 0
+    rows = _lines(names, _abreast(names, width)) if legend else 0
     left, bottom, right, top = 66, 52, 14, 12 + 17 * rows
     return (
         left / width,

@@ -45,11 +45,12 @@ def sheet(
         named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": metal}
         raise InputError(words.say("pages.no_metal", **named))
     last = doses[-1]
+    every = sorted({*doses, *source.planned_doses(one, metal)})
     blocks = [
         parts.Text(told(one, last), "lead"),
-        _chips(doses, one.dyed, 14),
+        _chips(every, one.dyed, 14),
         *_lamps(source, one, doses),
-        *_controls(one, doses),
+        *_controls(one, every),
         _figure(one, last),
         _numbers(one, doses),
         parts.Caution(source.cautions([colours.SALTS[metal]])),

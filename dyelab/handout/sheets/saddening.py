@@ -42,10 +42,11 @@ def strip(
         named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": metal}
         raise InputError(words.say("pages.no_metal", **named))
     splits = {dose: _split(source, one, metal, dose) for dose in doses[1:]}
-    bands = tuple(_bands(one, doses, splits))
+    every: list[Dose] = sorted({*doses, *source.planned_doses(one, metal)})
+    bands = tuple(_bands(one, every, splits))
     blocks: list[Any] = [
         parts.Text(_sentence(one, metal, doses, splits), "lead"),
-        parts.Bands(tuple(_column(dose) for dose in doses), bands, _HIGH),
+        parts.Bands(tuple(_column(dose) for dose in every), bands, _HIGH),
         *[parts.Text(text, "small") for text in [*_small(one, doses), *_outside(bands)]],
     ]
     title = words.say("strip.title", metal=metal.capitalize(), dye=one.picked["dye"])
