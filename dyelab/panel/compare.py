@@ -144,7 +144,8 @@ def _show(
 def _first(numbers: pd.DataFrame, formula: str) -> pd.DataFrame:
     """The columns that answer, the ones a screen has room for; all of them are saved."""
     ends = [formula, f"{formula}_low", f"{formula}_high"]
-    return numbers[["recipe", "verdict", "moved", *ends, "more_swatches"]]
+    more = ["more_swatches"] if (numbers["more_swatches"] > 0).any() else []
+    return numbers[["recipe", "verdict", "moved", *ends, *more]]
 
 
 def _fixed(what: str, held: dict[str, str]) -> dict[str, str]:

@@ -1,6 +1,6 @@
 """The compare notebook and the lesson on controls, as a dyer meets them."""
 
-from conftest import traced
+from conftest import FITS, traced
 
 
 def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, shot, looks, desk):
@@ -8,7 +8,8 @@ def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, s
     opened.run_all()
     answer = page.locator(".dyelab .dl-answer")
     assert "recipes" in answer.inner_text()
-    drawn(lambda: choose("Only with dye", "weld"))
+    assert page.locator(".dl-table").first.evaluate(FITS)  # no column off the screen
+    drawn(lambda: choose("Only with dye", "madder"))
     assert "iron" in answer.inner_text()
     for picture in (
         "one small plane a dye and fibre",
