@@ -11,9 +11,10 @@ from dyelab.handout import colours
 from dyelab.handout import page as parts
 
 _CHIP = 40  # mm
-_CELL, _ROW = _CHIP + 3, _CHIP + 9  # mm from chip to chip, with its numbers
+_CELL, _ROW = _CHIP + 3, _CHIP + 7  # mm from chip to chip, with its numbers
 _NAMES, _MARGINS = 51, 24  # mm: the column of names, both margins
-_HEAD = 80  # mm of a sheet that hold title, headings of columns and foot
+_HEAD, _LINE = 58, 6  # mm: title, foot and one line over the columns; each line more
+_LETTERS = 17  # of a column's heading in one line
 _ADDED = ["tannin", "mordant", "mordant_wof", "tannin_wof", *shift.METALS.values()]
 _NOT_DYE = ("fibre", "tannin", "mordant", *shift.METALS, "metals_at", "modifier", "form", "ground")
 
@@ -44,8 +45,8 @@ def chart(
     if colours.only(source.made, fibre=fibre).empty:
         raise InputError(words.say("pages.no_fibre", fibre=fibre))
     grid = _placed(colours.only(source.planned, fibre=fibre))
-    across, down = _room(own.paper, upright)
     columns = list(dict.fromkeys(grid["column"]))
+    across, down = _room(own.paper, upright, columns)
     rows = grid.sort_values("order", kind="stable")[["order", "dye_name"]].drop_duplicates("order")
     whole = _grid(grid, rows, columns)
     blocks: list[Any] = [
@@ -74,11 +75,13 @@ def _sheets(whole: parts.Bands, across: int, down: int) -> list[Any]:
     return blocks
 
 
-def _room(paper: str, upright: bool) -> tuple[int, int]:
+def _room(paper: str, upright: bool, columns: list[str]) -> tuple[int, int]:
     """Columns and rows of chips that a sheet holds."""
     short, long = parts.PAPERS[paper]
     wide, high = (short, long) if upright else (long, short)
-    return max(1, (wide - _MARGINS - _NAMES) // _CELL), max(1, (high - _HEAD) // _ROW)
+    lines = max(-(-len(column) // _LETTERS) for column in columns)
+    left = high - _HEAD - _LINE * (lines - 1)
+    return max(1, (wide - _MARGINS - _NAMES) // _CELL), max(1, left // _ROW)
 
 
 def _placed(made: pd.DataFrame) -> pd.DataFrame:
