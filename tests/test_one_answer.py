@@ -104,6 +104,7 @@ def test_the_panel_of_metals_and_comparisons_agree(typed, asked, tmp_path, monke
 def test_the_panel_of_comparisons_agrees(typed, asked, tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     panel = comparing.panel(typed)
+    panel.choices["dye"].value = comparing.ALL
     for metal in shift.metals_of(colours.source(typed).made):
         panel.choices["what"].value = metal
         shown = panel.shown.table.set_index("recipe")["dE00"].sort_index()
