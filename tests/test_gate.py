@@ -8,6 +8,7 @@ import time
 import urllib.error
 import urllib.request
 
+import nbformat
 import pytest
 
 from dyelab.cli import open_
@@ -103,6 +104,7 @@ def answer(address, **headers):
 def test_the_served_panels_refuse_strangers(tmp_path):
     pytest.importorskip("voila", reason="the app extra is not installed")
     command = open_._app(0, no_browser=True)
+    nbformat.write(nbformat.v4.new_notebook(), tmp_path / "0_start.ipynb")
     log = tmp_path / "log"
     with log.open("w") as out:
         own = open_.with_looks(os.environ)
@@ -117,7 +119,7 @@ def test_the_served_panels_refuse_strangers(tmp_path):
         assert found, log.read_text()
         address = found.group()
         plain = address.split("?")[0]
-        assert answer(address) == (200, plain)
+        assert answer(address) == (200, plain + "voila/render/0_start.ipynb")
         port = plain.rsplit(":", 1)[1].strip("/")
         for path in ("", "voila/static/voila.js", "api/kernels/x", "voila/files/x.ipynb"):
             assert answer(plain + path)[0] == 403
