@@ -611,12 +611,7 @@ def _reading(taking: _Taking, row: _Row, code: str, area: str, after: str) -> bo
     texts = [held.get(name, ("", ""))[1] for name in table.LAB]
     if not any(texts) and not spectrum:
         return False
-    values = {}
-    for name in table.LAB:
-        heading, text = held.get(name, ("", ""))
-        values[name] = cells.number(text, row.sheet.locale) if text else None
-        if text and values[name] is None:
-            taking.lose(row.cell(heading), text, "colour")
+    values = _colour(taking, row, held)
     exposed = _exposed(taking, row, after)
     white = _white(taking, row)
     if exposed is None or (None in values.values() and not spectrum):
@@ -643,6 +638,19 @@ def _reading(taking: _Taking, row: _Row, code: str, area: str, after: str) -> bo
         }
     )
     return True
+
+
+def _colour(
+    taking: _Taking, row: _Row, held: dict[str, tuple[str, str]]
+) -> dict[str, float | None]:
+    """L*, a* and b* of a reading, None for each that is missing or no number."""
+    values = {}
+    for name in table.LAB:
+        heading, text = held.get(name, ("", ""))
+        values[name] = cells.number(text, row.sheet.locale) if text else None
+        if text and values[name] is None:
+            taking.lose(row.cell(heading), text, "colour")
+    return values
 
 
 def _taken(row: _Row) -> str:
