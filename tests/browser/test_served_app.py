@@ -51,7 +51,9 @@ def test_two_browsers_on_one_served_book_and_kernels_that_end(app, chromium, des
         page.context.close()
 
 
-def test_the_address_leads_home_and_every_page_back_there(app, page):
+def test_the_address_leads_home_and_every_page_back_there(app, page, desk):
+    (desk / "saved").mkdir(exist_ok=True)
+    (desk / "saved" / f"{'a_page_saved_under_a_long_name_' * 3}.pdf").write_bytes(b"%PDF-1.4")
     page.goto(app, timeout=COLD)
     page.wait_for_selector(".dl-wall .dl-w", timeout=COLD)
     for width in (1280, 800, 390):
