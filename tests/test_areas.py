@@ -117,3 +117,16 @@ def test_the_card_of_a_printed_cloth_shows_each_area_and_weighs_no_paste_by_the_
     assert "aluminium acetate" in shown
     assert "1.00" not in shown  # 5 % of the whole cloth's 20 g, which no area takes
     assert "6.00" in shown  # 30 % madder for the whole
+
+
+def test_one_frame_for_a_cloth_of_several_areas_shows_no_mean_colour(tmp_path):
+    from dyelab.handout import colours
+    from dyelab.handout.sheets import recipe_cards
+
+    source = colours.source(read(printed(tmp_path / "b", cloths=2)))
+    rows = source.of_swatch("P-01")
+    whole = recipe_cards.frame(source, "P-01", "P-01", rows).patch
+    leaf = recipe_cards.frame(source, "P-01", "P-01 leaf", rows[rows["area"] == "leaf"]).patch
+    assert leaf.numbers.startswith("L*")
+    assert (whole.numbers, whole.fill) == ("", "")
+    assert "several areas" in whole.note

@@ -37,7 +37,11 @@ def madder(panel, **doses):
 
 def test_it_opens_with_a_colour_and_how_good_it_is(panel):
     assert "expect L*" in panel.sentence
-    assert "predicted without its own swatches" in panel.shown.notes[0]
+    told, model = panel.shown.notes[0], panel._ready.model
+    assert "predicted without its own swatches" in told
+    assert f"each of {len(model.made)} recipes" in told
+    assert f"Of the {len(model.left_out)} swatches" in told
+    assert len(model.made) < len(model.left_out)
 
 
 def test_a_remembered_choice_that_has_gone_is_passed_over(panel):

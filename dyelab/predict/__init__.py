@@ -2,7 +2,17 @@
 
 from dyelab.predict.candidates import Limits
 from dyelab.predict.model import Model, fit
-from dyelab.predict.search import Found, Gamut, Reach, draws, find, gamut, reach, weigh_out
+from dyelab.predict.search import (
+    Found,
+    Gamut,
+    Reach,
+    draws,
+    find,
+    gamut,
+    nine_in_ten,
+    reach,
+    weigh_out,
+)
 from dyelab.predict.suggest import next_swatches
 
 __all__ = [
@@ -16,6 +26,7 @@ __all__ = [
     "fit",
     "gamut",
     "next_swatches",
+    "nine_in_ten",
     "reach",
     "weigh_out",
 ]

@@ -172,9 +172,9 @@ def report(model: "Model") -> pd.DataFrame:
         ("recipes", len(model.made), ""),
         ("swatches", len(left), ""),
         ("error", model.error, ""),
-        ("error_90", float(left["dE00"].quantile(0.9)), ""),
+        ("error_90", model.error_90, ""),
         ("inside_50", 100 * float((left["distance"] <= _CHI2_50).mean()), ""),
-        ("inside_90", 100 * float(left["inside"].mean()), ""),
+        ("inside_90", 100 * model.inside, ""),
         ("stretch", model.stretch, ""),
         ("scatter", _scatter(model), "" if repeats else words.say("predict.no_repeats")),
     ]

@@ -129,11 +129,11 @@ def _softmax(weights: np.ndarray) -> np.ndarray:
 # Priors (mean, sd) of the logs of amplitude² and nugget², for scores of standard deviation 1, and
 # of the log odds of the pot's share in the nugget: nothing is supposed of it.
 _AMPLITUDE, _NUGGET, _POT = (-0.7, 1.2), (float(np.log(0.02)), 1.5), (0.0, 1.5)
-_HEAD = 3
+_HEAD = 3  # parameters before the kernels' own
 _JITTER = 1e-6  # of a variance: what keeps equal recipes apart in arithmetic
 _MOST = 100  # swatches that parameters are learned from: more change little and cost the cube
 _ROUNDS, _OWN_ROUNDS, _OWN_ROOM = 50, 12, 0.5
-_FOLDS = 5
+_FOLDS = 5  # each learns anew: more cost more and leave out less
 _MATES = 0.5  # share of baths in common from which a swatch tells of another's pots
 Codes = Sequence[Coded]
 

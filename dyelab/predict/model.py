@@ -90,10 +90,9 @@ class Model:
     notes: tuple[str, ...]
 
     def __repr__(self) -> str:
-        error, inside = self.error, 100 * self.left_out["inside"].mean()
         return (
-            f"Model of {len(self.made)} recipes: left out one at a time, half are predicted "
-            f"within {error:.1f} ΔE00, and {inside:.0f} % lie in their "
+            f"Model of {len(self.made)} recipes: left out one by one, half of their swatches are "
+            f"predicted within {self.error:.1f} ΔE00, and {100 * self.inside:.0f} % lie in their "
             f"{100 * calibration.LEVEL:.0f} % region"
         )
 
@@ -101,6 +100,16 @@ class Model:
     def error(self) -> float:
         """Median ΔE00 of the leave-one-out predictions."""
         return float(self.left_out["dE00"].median())
+
+    @property
+    def error_90(self) -> float:
+        """ΔE00 that nine in ten of them keep within."""
+        return float(self.left_out["dE00"].quantile(0.9))
+
+    @property
+    def inside(self) -> float:
+        """Share of the swatches, 0 to 1, that lie in the 90 % region foretold without them."""
+        return float(self.left_out["inside"].mean())
 
     @property
     def spectral(self) -> bool:

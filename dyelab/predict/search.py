@@ -386,6 +386,12 @@ def draws(model: Model, lab: np.ndarray, C: np.ndarray, n: int = _DRAWS) -> np.n
     return calibration.draws(lab, C, model.tail, n)
 
 
+def nine_in_ten(lab: np.ndarray, drawn: np.ndarray) -> float:
+    """ΔE00 from a colour (3,) that nine in ten of the swatches drawn, (n, 3), keep within."""
+    away = convert.dE00(np.broadcast_to(lab, drawn.shape), drawn)
+    return float(np.quantile(away, 0.9))
+
+
 def _ranked(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
     """Tried ones that should land first; then by expected distance, the best of each way."""
     landing = (judged["tried"] != "") & (judged["dE00"] <= tolerance)

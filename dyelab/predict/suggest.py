@@ -13,6 +13,8 @@ from dyelab.predict.model import Model
 from dyelab.predict.recipes import Coded
 from dyelab.predict.search import wanted_colour
 
+# Of 1,500 candidates the ten chosen left a mean error 0.27 smaller than of 400, over 8 worlds of
+# `predict_truth.py next`; 1,000 and 600 places take about a second.
 _POOL, _PLACES = 1000, 600
 _STEP = 0.5  # CIELAB units: small, and large enough for ΔE00 to be smooth
 

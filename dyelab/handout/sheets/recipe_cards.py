@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import table, words
+from dyelab import compare, table, words
 from dyelab.errors import choose
 from dyelab.handout import colours
 from dyelab.handout import page as parts
@@ -90,9 +90,14 @@ def frame(source: colours.Source, swatch: str, label: str, rows: pd.DataFrame) -
     """A frame for one swatch, with its chip, its picture if there is one, and what it is."""
     bk = source.book
     about = bk.swatches[bk.swatches["swatch"] == swatch].iloc[0]
-    mean = rows[table.LAB].mean() if len(rows) else pd.Series(np.nan, index=table.LAB)
-    lab = pd.DataFrame([{**mean.to_dict(), **dict(zip(table.WHITE, source.white, strict=True))}])
+    mean = np.full(3, np.nan)
+    if rows["area"].nunique() == 1:  # a cloth of several areas has no one colour
+        (mean,) = compare.gather(rows.assign(cloth=label), by="cloth", piece="reading").mean
+    chip = dict(zip([*table.LAB, *table.WHITE], [*mean, *source.white], strict=True))
+    lab = pd.DataFrame([chip])
     (patch,) = parts.patches(lab, [label])
+    if rows["area"].nunique() > 1:
+        patch = replace(patch, note=words.say("pages.several_areas"))
     if label == swatch:  # one picture is of the whole cloth, not of a printed part
         patch = replace(patch, crop=source.crops([swatch]).get(swatch, b""))
     named = colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch

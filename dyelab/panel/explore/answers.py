@@ -83,9 +83,8 @@ def _first(said: pd.DataFrame) -> dict[str, Any]:
 
 def _told(row: dict[str, Any], swatches: np.ndarray) -> str:
     lab = np.array([row[name] for name in table.LAB])
-    away = convert.dE00(np.broadcast_to(lab, swatches.shape), swatches)
     numbers = {name: f"{row[name]:.1f}".replace("-", "−") for name in table.LAB}
-    near = f"{np.quantile(away, 0.9):.1f}"
+    near = f"{predict.nine_in_ten(lab, swatches):.1f}"
     text = words.say(
         "exploring.said", recipe=row["recipe"], near=near, leans=row["leans_on"], **numbers
     )

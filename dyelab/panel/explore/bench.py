@@ -42,11 +42,11 @@ def prepared(book: Book) -> Bench:
 
 def _trust(model: predict.Model) -> str:
     """How good the model is, in words."""
-    left = model.left_out
     return words.say(
         "exploring.trust",
-        recipes=len(left),
+        recipes=len(model.made),
+        swatches=len(model.left_out),
         error=f"{model.error:.1f}",
-        error_90=f"{left['dE00'].quantile(0.9):.1f}",
-        inside=f"{100 * left['inside'].mean():.0f}",
+        error_90=f"{model.error_90:.1f}",
+        inside=f"{100 * model.inside:.0f}",
     )
