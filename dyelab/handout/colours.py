@@ -11,6 +11,7 @@ import pandas as pd
 from dyelab import recipe as recipe_
 from dyelab import shift, table, words
 from dyelab.book import Book
+from dyelab.errors import choose
 from dyelab.shift.recipes import FACTORS
 
 __all__ = ["FACTORS", "METALS", "Source", "only", "recipe", "source"]
@@ -119,6 +120,17 @@ class Source:
         found = measure.crops(readings, self.book.path)
         pairs = zip(readings["reading"], readings["swatch"], strict=True)
         return {str(swatch): found[name] for name, swatch in pairs if name in found}
+
+    def chosen(self, swatches: Sequence[str]) -> list[str]:
+        """Codes of swatches, each one of the book's.
+
+        Raises
+        ------
+        InputError
+            If the book has no such swatch.
+        """
+        known = list(self.book.swatches["swatch"])
+        return [choose(str(code), known, "swatch", "in this book") for code in swatches]
 
     def of_swatch(self, swatch: str) -> pd.DataFrame:
         """Readings of one swatch by the most trusted method that read it."""

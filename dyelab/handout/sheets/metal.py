@@ -7,10 +7,9 @@ import numpy as np
 import pandas as pd
 
 from dyelab import compare, convert, shift, table, words
-from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.metal_texts import gaps, metals, told
+from dyelab.handout.metal_texts import dosed, gaps, metals, told
 from dyelab.plot import plane
 from dyelab.shift.family import CONTROLS, Dose, Family
 
@@ -39,11 +38,7 @@ def sheet(
     InputError
         If there is no unmodified swatch, or none with this metal.
     """
-    one = shift.family(source.recipes, source.moves, metal=metal, **picked)
-    doses: list[Dose] = [dose for dose in one.dyed if shift.with_only(dose, metal)]
-    if len(doses) < 2:
-        named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": metal}
-        raise InputError(words.say("pages.no_metal", **named))
+    one, doses = dosed(source, metal, picked)
     last = doses[-1]
     every = sorted({*doses, *source.planned_doses(one, metal)})
     blocks = [

@@ -59,8 +59,7 @@ def samples(
     InputError
         If the book has no such swatch.
     """
-    known = list(source.book.swatches["swatch"])
-    chosen = [choose(str(code), known, "swatch", "in this book") for code in swatches]
+    chosen = source.chosen(swatches)
     blocks = [parts.Text(words.say("pages.samples_lead"), "small")]
     frames = [frame for code in chosen for frame in _frames(source, code)]
     title = words.say("pages.samples_title", book=getattr(source.book, "title", "") or "")

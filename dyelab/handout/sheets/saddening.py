@@ -7,10 +7,9 @@ import numpy as np
 import pandas as pd
 
 from dyelab import shift, table, words
-from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.metal_texts import distance, gaps, metals
+from dyelab.handout.metal_texts import distance, dosed, gaps, metals
 from dyelab.shift.family import CONTROLS, Dose, Family
 
 _HIGH = 35  # mm, to be seen from the back of a room
@@ -36,11 +35,7 @@ def strip(
     InputError
         If there is no unmodified swatch, or none with this metal.
     """
-    one = shift.family(source.recipes, source.moves, metal=metal, **picked)
-    doses: list[Dose] = [dose for dose in one.dyed if shift.with_only(dose, metal)]
-    if len(doses) < 2:
-        named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": metal}
-        raise InputError(words.say("pages.no_metal", **named))
+    one, doses = dosed(source, metal, picked)
     splits = {dose: _split(source, one, metal, dose) for dose in doses[1:]}
     every: list[Dose] = sorted({*doses, *source.planned_doses(one, metal)})
     bands = tuple(_bands(one, every, splits))

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from dyelab import grade, shift, words
-from dyelab.errors import InputError, choose
+from dyelab.errors import InputError
 from dyelab.handout import colours, findings
 from dyelab.handout import page as parts
 from dyelab.handout.sheets.recipe_cards import frame
@@ -29,8 +29,7 @@ def cards(
     InputError
         If the book has no such swatch.
     """
-    known = list(source.book.swatches["swatch"])
-    chosen = [choose(str(code), known, "swatch", "in this book") for code in swatches]
+    chosen = source.chosen(swatches)
     held = _held(source)
     made = [_card(source, number, code, held) for number, code in enumerate(chosen, 1)]
     blocks: list[Any] = [parts.Text(words.say("sorting.lead"), only="screen"), *made]
