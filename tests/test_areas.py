@@ -130,3 +130,18 @@ def test_one_frame_for_a_cloth_of_several_areas_shows_no_mean_colour(tmp_path):
     assert leaf.numbers.startswith("L*")
     assert (whole.numbers, whole.fill) == ("", "")
     assert "several areas" in whole.note
+
+
+def test_the_metals_panel_shows_what_iron_did_to_a_printed_cloth(tmp_path, monkeypatch):
+    """Iron under the dye is still iron: its areas are set beside those printed without it."""
+    from dyelab.panel import metals
+
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    panel = metals.panel(read(printed(tmp_path / "b", cloths=4)))
+    panel.choices["mordant"].value = "aluminium acetate"
+    doses = [dose for _, dose in panel.choices["iron"].options]
+    assert doses[0] == 0.0
+    assert doses[-1] > 0
+    panel.choices["iron"].value = doses[-1]
+    assert panel.shown.table is not None
+    assert "iron made" in panel.sentence

@@ -39,7 +39,8 @@ class _Bench:
 
     def family(self, plain: str) -> Family:
         if plain not in self.kept:
-            row = self.made[self.made["plain"] == plain].iloc[0]
+            rows = self.made[self.made["plain"] == plain]
+            row = rows.iloc[shift.with_metal(rows).argmax()]  # which says when the metal went in
             shared = [*shift.shared_factors(self.made), "metals_at"]
             picked = {name: row[name] for name in shared if name in row}
             self.kept[plain] = shift.family(self.source.recipes, self.source.moves, **picked)
@@ -62,7 +63,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 def _bench(book: Book) -> _Bench:
     source = colours.source(book)
-    plain = shift.label(source.made, (*shift.METALS, "area"))
+    plain = shift.without_metals(source.made)
     return _Bench(source, style.painted(source.made.assign(plain=plain)))
 
 

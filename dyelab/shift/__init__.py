@@ -11,7 +11,9 @@ from dyelab.shift.family import (
     family,
     metal_moves,
     shared_factors,
+    with_metal,
     with_only,
+    without_metals,
 )
 from dyelab.shift.guesses import Question, class_mean, judge_guesses, read_guesses
 from dyelab.shift.lamps import ALIKE, APART, LAMPS, reflectances, told_of_lamps, under_lamps
@@ -97,6 +99,8 @@ __all__ = [
     "under_lamps",
     "unread",
     "way_text",
+    "with_metal",
     "with_only",
+    "without_metals",
     "without_others",
 ]

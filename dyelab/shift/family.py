@@ -9,7 +9,7 @@ import pandas as pd
 from dyelab import words
 from dyelab.errors import InputError
 from dyelab.shift.pairs import matched
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, grouped, in_words
+from dyelab.shift.recipes import FACTORS, METALS, Recipes, grouped, in_words, label
 
 Dose = tuple[float, ...]  # % WOF of each metal's salt, in the order of METALS
 Row = dict[Any, Any]
@@ -93,6 +93,28 @@ def metal_moves(recipes: Recipes) -> dict[tuple[int, int], Row]:
 def families(made: pd.DataFrame) -> np.ndarray:
     """Number rows of ``Recipes.made`` alike that differ in their metals alone."""
     return grouped(made, shared_factors(made))
+
+
+def with_metal(made: pd.DataFrame) -> np.ndarray:
+    """Which recipes have a metal."""
+    return (made[list(METALS.values())] > 0).any(axis=1).to_numpy()
+
+
+def without_metals(made: pd.DataFrame) -> list[str]:
+    """Each recipe in words without its metals: what a family is known by.
+
+    Where one family had a metal put in at several times, as before the dye and after it, the words
+    say when.
+    """
+    left_out = (*METALS, "area")
+    timed, plain = label(made, left_out), label(made, (*left_out, "metals_at"))
+    dosed = made.assign(_family=families(made))[with_metal(made)]
+    times = dosed.get("metals_at", pd.Series("", dosed.index)).groupby(dosed["_family"]).nunique()
+    several = set(times[times > 1].index)
+    return [
+        when if one in several else short
+        for one, when, short in zip(families(made), timed, plain, strict=True)
+    ]
 
 
 def shared_factors(made: pd.DataFrame) -> list[str]:
