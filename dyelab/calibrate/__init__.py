@@ -15,32 +15,3 @@ from dyelab.calibrate.sampling import Samples, sample
 from dyelab.calibrate.shading import Shading, even
 from dyelab.calibrate.target import Target, find_anywhere, find_on_card, from_outline
 from dyelab.calibrate.white import from_white
-
-__all__ = [
-    "BANDS",
-    "METHODS",
-    "Calibration",
-    "Errors",
-    "Own",
-    "Pose",
-    "Reference",
-    "Samples",
-    "Setup",
-    "Shading",
-    "Target",
-    "check_method",
-    "even",
-    "find_anywhere",
-    "find_card",
-    "find_on_card",
-    "from_corners",
-    "from_outline",
-    "from_target",
-    "from_white",
-    "most_telling",
-    "read_calibration",
-    "reference",
-    "sample",
-    "through",
-    "write_calibration",
-]

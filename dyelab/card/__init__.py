@@ -18,27 +18,3 @@ from dyelab.card.labels import (
 )
 from dyelab.card.layout import Area, Layout, read_layout, write_layout
 from dyelab.card.printing import bitmap, marker_cells, pdf
-
-__all__ = [
-    "KINDS",
-    "LABEL_MM",
-    "MARKER_MM",
-    "PAPERS",
-    "PITCH_MM",
-    "QUIET_MM",
-    "Area",
-    "Layout",
-    "bitmap",
-    "label_markers",
-    "label_number",
-    "label_numbers",
-    "label_svg",
-    "layout",
-    "marker_cells",
-    "marker_numbers",
-    "marker_pair",
-    "of_markers",
-    "pdf",
-    "read_layout",
-    "write_layout",
-]

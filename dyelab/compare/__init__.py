@@ -8,28 +8,3 @@ from dyelab.compare.interval import Noise, distance_interval, noise_floor
 from dyelab.compare.pots import colouring
 from dyelab.compare.variants import Variants, gather
 from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, REAL, SIGNS, in_words, readable
-
-__all__ = [
-    "CANNOT_TELL",
-    "CHANCE",
-    "REAL",
-    "SIGNS",
-    "WAYS",
-    "Noise",
-    "Variants",
-    "between",
-    "colouring",
-    "contrast",
-    "directed_interval",
-    "direction",
-    "distance_interval",
-    "gather",
-    "in_words",
-    "mean_covariances",
-    "noise_floor",
-    "pairs",
-    "readable",
-    "seen",
-    "to_reference",
-    "ways",
-]

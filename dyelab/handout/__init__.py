@@ -38,43 +38,6 @@ from dyelab.handout.page import (
 )
 from dyelab.handout.typst_pdf import pdf, pictures
 
-__all__ = [
-    "Band",
-    "Bands",
-    "Card",
-    "Caution",
-    "Chart",
-    "Chips",
-    "Fields",
-    "Frame",
-    "Heading",
-    "Live",
-    "Logo",
-    "NewPage",
-    "NumberTable",
-    "Page",
-    "Patch",
-    "Points",
-    "Reveal",
-    "Rules",
-    "Text",
-    "Ticks",
-    "cell",
-    "chart",
-    "ending",
-    "html",
-    "live",
-    "logo",
-    "logo_of",
-    "number_table",
-    "numbers",
-    "patches",
-    "pdf",
-    "pictures",
-    "shared",
-    "write",
-]
-
 
 def write(page: Page, path: str | Path) -> Path:
     """Write a page as what its file name says: ``.pdf`` or ``.html``.

@@ -6,25 +6,3 @@ from dyelab.measure.many_photos import Result, calibration, photos, worth_readin
 from dyelab.measure.overlay import overlay
 from dyelab.measure.single_photo import COLUMNS, Measured, boxes, photo
 from dyelab.measure.together import Earlier, Joined, Kinship, earlier, joined, kinship
-
-__all__ = [
-    "COLUMNS",
-    "READ",
-    "Earlier",
-    "Joined",
-    "Kinship",
-    "Measured",
-    "Result",
-    "boxes",
-    "calibration",
-    "crops",
-    "earlier",
-    "joined",
-    "kinship",
-    "names_by_label",
-    "overlay",
-    "photo",
-    "photos",
-    "read_labels",
-    "worth_reading",
-]

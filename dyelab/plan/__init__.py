@@ -8,38 +8,3 @@ from dyelab.plan.record import done, one_pot, open_baths
 from dyelab.plan.series import Series, into, of_recipes, series, totals, with_label_numbers
 from dyelab.plan.sheets import SHEETS, effort, labels, page, recipe_line, sheets, timetable
 from dyelab.plan.standing import STAGES, Coming, coming, standing
-
-__all__ = [
-    "FACTORS",
-    "POTS",
-    "SHEETS",
-    "STAGES",
-    "Coming",
-    "Level",
-    "Series",
-    "all_terms",
-    "balance",
-    "cannot_tell",
-    "coming",
-    "crossed",
-    "done",
-    "effort",
-    "fraction",
-    "into",
-    "labels",
-    "levels",
-    "model_matrix",
-    "of_recipes",
-    "one_pot",
-    "open_baths",
-    "optimal",
-    "page",
-    "printed_cloth",
-    "recipe_line",
-    "series",
-    "sheets",
-    "standing",
-    "timetable",
-    "totals",
-    "with_label_numbers",
-]

@@ -14,19 +14,3 @@ from dyelab.predict.search import (
     weigh_out,
 )
 from dyelab.predict.suggest import next_swatches
-
-__all__ = [
-    "Found",
-    "Gamut",
-    "Limits",
-    "Model",
-    "Reach",
-    "draws",
-    "find",
-    "fit",
-    "gamut",
-    "next_swatches",
-    "nine_in_ten",
-    "reach",
-    "weigh_out",
-]

@@ -5,5 +5,3 @@ from dyelab.read.instrument_file import Measurements, measurements
 from dyelab.read.photo import Photo, photo
 from dyelab.read.reflectance import Scale
 from dyelab.read.typed_lines import typed_lines
-
-__all__ = ["Measurements", "Photo", "Scale", "file_data", "measurements", "photo", "typed_lines"]

@@ -18,32 +18,3 @@ from dyelab.recipe.formula import metal_percent, molar_mass
 from dyelab.recipe.hazard_statements import faults as hazard_faults
 from dyelab.recipe.hazard_statements import not_for_children, statements
 from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe, usual_range
-
-__all__ = [
-    "advise",
-    "bath_wof",
-    "before_you_begin",
-    "cautions",
-    "cloth_g",
-    "diluted_ml",
-    "exchange",
-    "find",
-    "grams",
-    "hazard_faults",
-    "hazards",
-    "known_name",
-    "materials",
-    "metal_percent",
-    "metal_wof",
-    "metals",
-    "molar_mass",
-    "not_for_children",
-    "notes",
-    "refuse",
-    "refuse_unsafe",
-    "statements",
-    "stock_ml",
-    "usual_range",
-    "water_L",
-    "wof",
-]

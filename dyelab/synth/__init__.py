@@ -17,26 +17,3 @@ from dyelab.synth.write_example import (
     write_book,
     write_sources,
 )
-
-__all__ = [
-    "CLOTH",
-    "WAVELENGTHS",
-    "Cloth",
-    "Synth",
-    "blue_wool",
-    "collected",
-    "contributions",
-    "example",
-    "example_files",
-    "faded",
-    "invented",
-    "light_dose",
-    "reflectance",
-    "simulate",
-    "sources",
-    "stained",
-    "uptake",
-    "varied",
-    "write_book",
-    "write_sources",
-]

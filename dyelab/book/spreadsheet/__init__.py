@@ -4,18 +4,3 @@ from dyelab.book.spreadsheet.again import Changes, take_in, what_changes
 from dyelab.book.spreadsheet.columns import FIELDS, KEEP, LEAVE, matches
 from dyelab.book.spreadsheet.rows import Incoming, understand
 from dyelab.book.spreadsheet.sheets import Sheet, sheet, sheets
-
-__all__ = [
-    "FIELDS",
-    "KEEP",
-    "LEAVE",
-    "Changes",
-    "Incoming",
-    "Sheet",
-    "matches",
-    "sheet",
-    "sheets",
-    "take_in",
-    "understand",
-    "what_changes",
-]

@@ -1,5 +1,3 @@
 """Untried recipes: see a colour, find a recipe, choose the next swatches, see the whole reach."""
 
 from dyelab.panel.explore.explorer import Explorer, panel
-
-__all__ = ["Explorer", "panel"]

@@ -4,5 +4,3 @@ from dyelab.plot.shift.dose import dose
 from dyelab.plot.shift.family import family
 from dyelab.plot.shift.split import spectra, split
 from dyelab.plot.shift.vectors import multiples, vectors
-
-__all__ = ["dose", "family", "multiples", "spectra", "split", "vectors"]
