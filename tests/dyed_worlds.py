@@ -2,9 +2,9 @@
 
 import numpy as np
 import pandas as pd
-from worlds import random_books
+from worlds import random_books, synth
 
-from dyelab import convert, predict, synth, table
+from dyelab import convert, predict, table
 
 TEXTS = ("fibre", "tannin", "mordant", "dye")
 DOSES = ("tannin_wof", "mordant_wof", "dye_wof", "iron_wof", "copper_wof")

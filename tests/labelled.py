@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import photos
 from worlds import random_books
+from worlds.synth import render
 
 from dyelab import card
-from dyelab.synth import render
 
 __all__ = ["card", "photo", "replace", "thrown"]
 

@@ -3,10 +3,8 @@
 from functools import cache
 
 import numpy as np
-from worlds import random_books
-
-from dyelab import synth
-from dyelab.synth import render
+from worlds import random_books, synth
+from worlds.synth import render
 
 
 def cloth(seed, count=24):

@@ -6,10 +6,10 @@ import pandas as pd
 import photos
 import pytest
 from worlds import random_books
+from worlds.synth import render
 
 from dyelab import book, calibrate, convert, grade, plan, synth
 from dyelab.panel import capture, save
-from dyelab.synth import render
 
 pytestmark = pytest.mark.slow
 

@@ -11,8 +11,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from worlds import synth
 
-from dyelab import book, convert, grade, handout, synth
+from dyelab import book, convert, grade, handout
 from dyelab.cli import messages
 from dyelab.cli.new_book import fresh
 from dyelab.errors import InputError

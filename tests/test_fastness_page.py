@@ -5,8 +5,9 @@ import numpy as np
 import pandas as pd
 import photo_book
 import pytest
+from worlds import synth
 
-from dyelab import book, convert, grade, handout, synth, words
+from dyelab import book, convert, grade, handout, words
 from dyelab.errors import InputError
 from dyelab.handout import fastness, fastness_texts, typst_pdf
 from dyelab.plot import fastness as drawn

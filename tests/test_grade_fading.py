@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import optimize
-from worlds import fading
+from worlds import fading, synth
 
-from dyelab import book, convert, grade, synth, table
+from dyelab import book, convert, grade, table
 from dyelab.errors import InputError
 from dyelab.grade import curves as drift
 from dyelab.grade import shapes

@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from worlds import synth
+from worlds.synth import model
 
-from dyelab import book, convert, grade, synth, table
+from dyelab import book, convert, grade, table
 from dyelab.errors import InputError
 from dyelab.grade import blue_wool
-from dyelab.synth import model
 
 DOSE = 3e6
 

@@ -4,9 +4,9 @@ import labelled
 import numpy as np
 import pandas as pd
 import pytest
+from worlds.synth import render
 
 from dyelab import calibrate, card, measure, read
-from dyelab.synth import render
 
 PLACES = ["A1", "A2", "A3", "B1", "B2", "D6"]
 

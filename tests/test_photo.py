@@ -11,11 +11,12 @@ import pytest
 import raw
 from click.testing import CliRunner
 from PIL import Image
+from worlds import synth
+from worlds.synth import render
 
-from dyelab import calibrate, card, convert, measure, read, synth
+from dyelab import calibrate, card, convert, measure, read
 from dyelab.cli.measure_ import command
 from dyelab.errors import InputError
-from dyelab.synth import render
 
 AVERAGE = calibrate.reference()
 

@@ -6,9 +6,9 @@ import photos
 import pytest
 from scipy.stats import chi2
 from worlds import random_books
+from worlds.synth import render
 
 from dyelab import calibrate, compare, convert, measure, read, table
-from dyelab.synth import render
 
 pytestmark = pytest.mark.slow
 REFERENCE = calibrate.reference()

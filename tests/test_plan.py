@@ -5,8 +5,9 @@ import itertools
 import numpy as np
 import pandas as pd
 import pytest
+from worlds import synth
 
-from dyelab import book, card, plan, press, recipe, shift, synth
+from dyelab import book, card, plan, press, recipe, shift
 from dyelab.errors import InputError
 
 FACTORS = {

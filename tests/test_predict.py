@@ -4,9 +4,9 @@ import dyed_worlds
 import numpy as np
 import pandas as pd
 import pytest
-from worlds import random_books
+from worlds import random_books, synth
 
-from dyelab import convert, predict, synth, table
+from dyelab import convert, predict, table
 from dyelab.errors import InputError
 from dyelab.predict import calibration, gp, recipes, suggest
 from dyelab.predict.search import wanted_colour

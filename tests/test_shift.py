@@ -6,8 +6,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from worlds import synth
 
-from dyelab import book, convert, shift, synth
+from dyelab import book, convert, shift
 from dyelab.errors import InputError
 
 HERE = Path(__file__).parent

@@ -3,11 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
-from worlds import random_books
+from worlds import random_books, synth
+from worlds.synth.spectra import body_reflectance
 
-from dyelab import synth
 from dyelab.errors import InputError
-from dyelab.synth.spectra import body_reflectance
 
 
 def recipes(**columns):

@@ -7,8 +7,7 @@ All were read in the papers' abstracts, the rhubarb grades in the paper's tables
 import numpy as np
 import pandas as pd
 import pytest
-
-from dyelab import synth
+from worlds import synth
 
 LAB = ["L", "a", "b"]
 ALUM = {"mordant": "potash alum", "mordant_wof": 15.0}

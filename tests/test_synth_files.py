@@ -9,9 +9,10 @@ import openpyxl
 import pandas as pd
 import pytest
 from defusedxml import ElementTree
+from worlds import synth
+from worlds.synth import instruments, studio
 
-from dyelab import book, synth
-from dyelab.synth import instruments, studio
+from dyelab import book
 
 NUMBER = re.compile(r"-?\d+\.?\d*(?:e[-+]?\d+)?")
 

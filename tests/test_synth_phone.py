@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from PIL import Image
+from worlds.synth import photo_batch
 
 from dyelab import book, card, synth, table
 from dyelab.handout import findings
-from dyelab.synth import photo_batch
 
 FOLDER = synth.sources() / "photos"
 
@@ -15,7 +15,7 @@ FOLDER = synth.sources() / "photos"
 @pytest.fixture(scope="module")
 def read(tmp_path_factory):
     bk = book.create(tmp_path_factory.mktemp("phone") / "book")
-    bk = photo_batch.add_photographed(bk, FOLDER)
+    bk = synth.add_photographed(bk, FOLDER)
     return bk.readings, bk.shared
 
 
@@ -49,7 +49,7 @@ def test_the_photo_reads_as_the_instrument_does(read):
     text = readings.map(lambda x: "" if pd.isna(x) else str(x))
     assert table.check(text, table.READINGS, "readings.csv").empty
     assert set(shared["reading"]) == set(readings["reading"])
-    agreed = findings.agreement(readings, photo_batch.by_instrument(FOLDER))
+    agreed = findings.agreement(readings, synth.by_instrument(FOLDER))
     assert len(agreed) == 24
     assert agreed["dE00"].median() < 2
     assert agreed["inside"].sum() >= 20
@@ -57,7 +57,7 @@ def test_the_photo_reads_as_the_instrument_does(read):
 
 @pytest.mark.slow
 def test_a_book_takes_the_batch_in_with_its_photo(tmp_path):
-    bk = photo_batch.add_photographed(book.create(tmp_path / "book", title="By phone"), FOLDER)
+    bk = synth.add_photographed(book.create(tmp_path / "book", title="By phone"), FOLDER)
     again = book.open(bk.path)
     assert again.faults.empty
     assert len(again.readings) == 24

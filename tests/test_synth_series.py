@@ -3,10 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
-from worlds import random_books
+from worlds import random_books, synth
+from worlds.synth import noise
 
-from dyelab import convert, synth, table
-from dyelab.synth import noise
+from dyelab import convert, table
 
 LAB = ["L", "a", "b"]
 

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
+from worlds.synth import render
 
 from dyelab import calibrate, convert
 from dyelab.calibrate.program import exact, fit_program
 from dyelab.calibrate.tone import Tone
 from dyelab.convert.srgb import srgb_to_linear
-from dyelab.synth import render
 
 REFERENCE = calibrate.reference()
 LEVELS = np.array([0.03, 0.1, 0.2, 0.4, 0.6, 0.75])

@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 import photos
 import pytest
+from worlds.synth import render
 
 from dyelab import book, calibrate, convert, measure, read, table
 from dyelab.errors import InputError
 from dyelab.handout.sheets.report import report
 from dyelab.panel import plan
-from dyelab.synth import render
 
 BANDS = list(range(400, 701, 10))
 

@@ -6,10 +6,10 @@ import numpy as np
 import photos
 import pytest
 from scipy.stats import chi2
+from worlds.synth import render
 
 from dyelab import calibrate, convert
 from dyelab.convert.srgb import srgb_to_linear
-from dyelab.synth import render
 
 LIMIT = chi2.ppf(0.95, 3)
 

@@ -92,12 +92,12 @@ def _progress(steps: int) -> Iterator[Callable[[str], None]]:
 
 def _photographed(bk: "Book", batch: Path, overlays: Path) -> "tuple[Book, pd.DataFrame]":
     """Put the photographed batch into the book, and hold it against the instrument."""
+    from dyelab import synth
     from dyelab.handout import findings
-    from dyelab.synth import photo_batch
 
-    bk = photo_batch.add_photographed(bk, batch, overlays=overlays)
+    bk = synth.add_photographed(bk, batch, overlays=overlays)
     read = bk.readings[bk.readings["method"] == "photo"]
-    return bk, findings.agreement(read, photo_batch.by_instrument(batch))
+    return bk, findings.agreement(read, synth.by_instrument(batch))
 
 
 def _found(bk: "Book") -> "Findings":

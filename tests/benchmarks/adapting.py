@@ -14,9 +14,9 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from worlds import melange, random_books
+from worlds import melange, random_books, synth
 
-from dyelab import convert, synth
+from dyelab import convert
 from dyelab.calibrate.cloths import cloths
 from dyelab.convert import adaptation
 from dyelab.convert.surfaces import HERE, surfaces

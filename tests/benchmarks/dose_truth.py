@@ -7,9 +7,9 @@ import sys
 
 import numpy as np
 import pandas as pd
-from worlds import dyehouse
+from worlds import dyehouse, synth
 
-from dyelab import convert, shift, synth, table
+from dyelab import convert, shift, table
 
 DOSES = (0, 0, 0, 0.25, 0.5, 1, 1, 2, 2, 4, 4)
 DYES = {"madder": 50.0, "weld": 50.0, "cochineal": 6.0}

@@ -25,12 +25,12 @@ from scipy.stats import chi2
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 import photos
 from worlds import random_books
+from worlds.synth import render
 
 from dyelab import calibrate, convert, measure, read, table
 from dyelab.calibrate import fit
 from dyelab.calibrate.program import exact
 from dyelab.errors import InputError
-from dyelab.synth import render
 
 CASES = {
     "D65": ("D65", 0.0),

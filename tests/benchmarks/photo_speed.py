@@ -26,9 +26,9 @@ sys.path[:0] = [str(HERE.parents[2]), str(HERE.parents[1])]
 
 import photos
 from PIL import Image
+from worlds.synth import render
 
 from dyelab import calibrate, measure, read
-from dyelab.synth import render
 
 
 def seconds(*works, repeats=7):

@@ -10,9 +10,9 @@ import sys
 
 import numpy as np
 import pandas as pd
-from worlds import dyehouse
+from worlds import dyehouse, synth
 
-from dyelab import compare, convert, synth, table
+from dyelab import compare, convert, table
 from dyelab.compare.verdicts import holm
 
 SHARES = (0.0, 0.25, 0.5, 0.75)

@@ -1,10 +1,10 @@
 """Predictions of swatches in pots that the book never saw, in two worlds.
 
 ``python tests/benchmarks/predict_pots.py [books]``: for each share of the scatter that belongs to
-the pots, books of 40 recipes in two rounds from `worlds.dyehouse` (laws apart from `dyelab.synth`),
+the pots, books of 40 recipes in two rounds from `worlds.dyehouse` (laws apart from `worlds.synth`),
 and 150 new recipes, a swatch each in pots of its own. Printed: shares of them inside their 90 %
 region (`new_pot`), of the recipes' true colours inside theirs (`recipe`), the median ΔE00 to the
-truth, the share inside that the model's own report states, and the same from `dyelab.synth`
+truth, the share inside that the model's own report states, and the same from `worlds.synth`
 (`dyed_worlds.judged`, one swatch a recipe).
 """
 

@@ -11,9 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from worlds import dyehouse
+from worlds import dyehouse, synth
 
-from dyelab import shift, synth, table
+from dyelab import shift, table
 
 FORMS = {
     "dye": ["dye_free", "dye_alum", "dye_iron", "dye_copper"],

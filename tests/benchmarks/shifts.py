@@ -11,9 +11,9 @@ import numpy as np
 import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from worlds import random_books
+from worlds import random_books, synth
 
-from dyelab import shift, synth
+from dyelab import shift
 
 
 def large_book(swatches=2000, seed=3):

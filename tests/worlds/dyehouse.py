@@ -1,4 +1,4 @@
-"""A dyehouse built from other laws than `dyelab.synth`, to hold claims against. All of it invented.
+"""A dyehouse built from other laws than `worlds.synth`, to hold claims against. All of it invented.
 
 Laws, by the names they go by in the literature (from memory; nothing is transcribed):
 

@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.synth import Synth, simulate, varied
-from dyelab.synth.render import Shot
-from dyelab.synth.series import USUAL_DOSE, filled
+from worlds.synth import Synth, simulate, varied
+from worlds.synth.render import Shot
+from worlds.synth.series import USUAL_DOSE, filled
 
 
 def random_book(

@@ -7,21 +7,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, files, table
-from dyelab.errors import InputError
-from dyelab.synth import instruments, noise, render, studio
-from dyelab.synth.model import reflectance
-from dyelab.synth.series import BANDS, USUAL_DOSE, filled
+from dyelab import convert, files
+from worlds.synth import instruments, noise, render, studio
+from worlds.synth.model import reflectance
+from worlds.synth.series import BANDS, USUAL_DOSE, filled
 
 if TYPE_CHECKING:
-    from dyelab.book import Book
+    pass
 
 SEED = 1879
 SWATCH_SD, READING_SD = 0.08, 0.004
 CARD = "card_1.jpg"
 GROUND = "fulled flannel, 220 g/m2"
 SERIES = "By phone"
-TAKEN_AT = "2025-09-20T10:00:00"
 SHOT: dict[str, Any] = {
     "megapixels": 3.0,
     "tilt": 12.0,
@@ -34,7 +32,7 @@ CARDS: dict[int, dict[str, Any]] = {  # by the number of the first swatch
     1: {"tilt": 14.0, "towards": 60.0, "turn": 8.0, "quality": 88},
     25: {"tilt": 20.0, "towards": 200.0, "turn": 95.0, "quality": 88, "light": "LED-B3"},
 }
-NOTICE = """Nothing here was photographed. These pictures were rendered by dyelab (dyelab/synth)
+NOTICE = """Nothing here was photographed. These pictures were rendered (tests/worlds/synth)
 from the invented spectra of Marlpit Yard's swatches: the printed card with a 24-patch target, as
 a camera would see it under daylight (W01 to W24) and under an LED lamp (W25 to W48).
 The CSV beside each says which swatch lies in which window.
@@ -105,42 +103,3 @@ def write_cards(folder: str | Path, spectra: pd.DataFrame) -> None:
         instruments.write_csv(places, folder / f"{stem}.csv")
     with files.whole(folder / "INVENTED.txt") as file:
         file.write(NOTICE)
-
-
-def by_instrument(folder: str | Path) -> pd.DataFrame:
-    """Return CIELAB of the same swatches by an instrument: `sample, L, a, b` and white point."""
-    from dyelab import read
-
-    spectra = read.measurements(Path(folder) / "by_instrument.csv").spectra
-    if spectra is None:
-        raise InputError("by_instrument.csv: no spectra found. Write the batch again.")
-    return convert.spectra_to_lab(spectra, *table.DEFAULT_WHITE)
-
-
-def add_photographed(
-    bk: "Book", folder: str | Path, *, overlays: str | Path | None = None
-) -> "Book":
-    """Put the batch into a book: swatches, recipes, readings, and the photos themselves.
-
-    Parameters
-    ----------
-    bk : Book
-    folder : str or Path
-        As `write_phone` writes it.
-    overlays : str or Path, optional
-        Folder for a picture that shows what was measured where.
-
-    Returns
-    -------
-    Book
-        Saved.
-    """
-    from dyelab import book, measure
-
-    folder = Path(folder)
-    made = {n: files.cells(folder / f"{n}.csv")[0] for n in ("swatches", "steps")}
-    bk = book.add(bk, **made)
-    for name, places in book.read_places(folder / "photos.csv").items():
-        result = measure.photos([folder / name], overlays=overlays, white=bk.white)
-        bk, _ = book.add_photo(bk, result, folder / name, places, taken_at=TAKEN_AT)
-    return book.save(bk)

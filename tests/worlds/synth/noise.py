@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from dyelab.synth.model import DOSES
-from dyelab.synth.spectra import body_reflectance
+from worlds.synth.model import DOSES
+from worlds.synth.spectra import body_reflectance
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from dyelab.errors import choose
-from dyelab.synth.materials import CLOTH, Cloth
-from dyelab.synth.model import BOUND, Uptake, of, seen, uptake
-from dyelab.synth.spectra import WAVELENGTHS
+from worlds.synth.materials import CLOTH, Cloth
+from worlds.synth.model import BOUND, Uptake, of, seen, uptake
+from worlds.synth.spectra import WAVELENGTHS
 
 LAMP_LUX = 60_000.0
 # Dose in lx h to a just noticeable fade of blue wool references 1 to 8, light with UV:

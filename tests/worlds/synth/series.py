@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 
 from dyelab import table
-from dyelab.synth import noise
-from dyelab.synth.fade import faded
-from dyelab.synth.materials import CLOTH, Cloth
-from dyelab.synth.model import DOSES, TEXT
-from dyelab.synth.spectra import WAVELENGTHS
+from worlds.synth import noise
+from worlds.synth.fade import faded
+from worlds.synth.materials import CLOTH, Cloth
+from worlds.synth.model import DOSES, TEXT
+from worlds.synth.spectra import WAVELENGTHS
 
 COLUMNS = [
     *("swatch", "form", "fibre", "ground", "series", "tannin", "tannin_wof", "mordant"),

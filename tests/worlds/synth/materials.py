@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from dyelab.synth.spectra import Band
+from worlds.synth.spectra import Band
 
 Bands = tuple[Band, ...]
 

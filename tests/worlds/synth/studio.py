@@ -7,8 +7,8 @@ from typing import Any
 import pandas as pd
 
 from dyelab.plan import baths
-from dyelab.synth.model import DOSES, TEXT
-from dyelab.synth.series import USUAL_DOSE, filled
+from worlds.synth.model import DOSES, TEXT
+from worlds.synth.series import USUAL_DOSE, filled
 
 Row = dict[str, Any]
 GROUNDS = {

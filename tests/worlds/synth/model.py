@@ -20,8 +20,8 @@ import numpy as np
 import pandas as pd
 
 from dyelab.errors import InputError, choose
-from dyelab.synth.materials import ALUMINIUM, CLOTH, Cloth
-from dyelab.synth.spectra import WAVELENGTHS, absorption, body_reflectance, with_surface
+from worlds.synth.materials import ALUMINIUM, CLOTH, Cloth
+from worlds.synth.spectra import WAVELENGTHS, absorption, body_reflectance, with_surface
 
 TEXT = {"fibre": "wool", "tannin": "none", "mordant": "none", "dye": "none"}
 DOSES = ("tannin_wof", "mordant_wof", "dye_wof", "iron_wof", "copper_wof")

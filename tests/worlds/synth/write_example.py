@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 
 from dyelab import files, table
-from dyelab.errors import InputError
-from dyelab.synth import instruments, noise, studio
-from dyelab.synth.fade import blue_wool, stained
-from dyelab.synth.series import BANDS, Synth, readings, simulate
+from dyelab.synth import write_book
+from worlds.synth import instruments, noise, studio
+from worlds.synth.fade import blue_wool, stained
+from worlds.synth.series import BANDS, Synth, readings, simulate
 
 if TYPE_CHECKING:
-    from dyelab.book import Book
+    pass
 
 SEED = 1878
 MADE_AT = "2025-09-30T09:00:00+00:00"
@@ -25,7 +25,7 @@ SWATCH_SD, READING_SD = 0.08, 0.004
 STAINED = 12
 NOTICE = """Marlpit Yard is an invented studio. Nothing in this folder was measured.
 
-The spectra were computed by dyelab's model of dyed cloth (dyelab/synth), whose numbers are
+The spectra were computed by our model of dyed cloth (tests/worlds/synth), whose numbers are
 invented too. They show how the program works; they say nothing about any real dye, plant,
 cloth or supplier, and no recipe here is advice.
 
@@ -40,16 +40,6 @@ cloth or supplier, and no recipe here is advice.
   photos/                   a second batch, as a rendered photo of the swatch card, with its
                             recipes, and the same cloth by an instrument to check against
 """
-
-
-def example() -> Path:
-    """Folder of the swatch book that ships with dyelab: ``book.open(synth.example())``."""
-    return files.shipped("data", "marlpit_yard")
-
-
-def sources() -> Path:
-    """Folder of the instrument files and recipe tables behind the example."""
-    return files.shipped("data", "studio")
 
 
 def invented() -> Synth:
@@ -199,82 +189,9 @@ def write_sources(folder: str | Path) -> None:
         file.write(NOTICE)
 
 
-def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Read every instrument file that the studio's log names, and join the two.
-
-    Parameters
-    ----------
-    folder : str or Path
-        As `write_sources` writes it: `measured.csv` and the files its `source` column names.
-
-    Returns
-    -------
-    readings : DataFrame
-        As `table.READINGS`: the log with the colours the files give.
-    spectra : DataFrame
-        `reading` and one column a wavelength.
-
-    Raises
-    ------
-    InputError
-        If a file is missing or can't be read, or if the log names a sample no file has.
-
-    Notes
-    -----
-    Spectra from 400 to 700 nm lack the ends of the visible range; ASTM E308 gives their weight
-    to the first and last band, and the readings are flagged ``ends``.
-    """
-    from dyelab import convert, read
-
-    folder = Path(folder)
-    log = pd.read_csv(folder / "measured.csv", keep_default_na=False)
-    found = [read.measurements(folder / name).spectra for name in log["source"].unique()]
-    spectra = pd.concat([part for part in found if part is not None], ignore_index=True)
-    lost = log.loc[~log["reading"].isin(spectra["sample"]), ["reading", "source"]]
-    if len(lost):
-        raise InputError(
-            f"measured.csv: sample {lost['reading'].iloc[0]!r} isn't in "
-            f"{lost['source'].iloc[0]}. Correct the name, or take the row out."
-        )
-    bands = convert.wavelength_columns(spectra)
-    lab = convert.spectra_to_lab(spectra, *table.DEFAULT_WHITE)[
-        ["sample", *table.LAB, *table.WHITE]
-    ]
-    ends = "ends" if convert.missing_ends([float(band) for band in bands]) else ""
-    joined = log.merge(lab.rename(columns={"sample": "reading"}), on="reading").assign(flags=ends)
-    named = spectra[["sample", *bands]].rename(columns={"sample": "reading"})
-    lacking = {name: cell for name, cell in table.NOT_STATED.items() if name not in joined}
-    return joined.assign(**lacking)[table.READINGS.names], named
-
-
-def write_book(folder: str | Path, path: str | Path) -> "Book":
-    """Make the swatch book at `path` from the studio's files in `folder`, and return it.
-
-    Parameters
-    ----------
-    folder : str or Path
-        As `write_sources` writes it.
-    path : str or Path
-        Where the book shall be; it must not be there yet.
-
-    Returns
-    -------
-    Book
-    """
-    from dyelab import book
-
-    tables = {
-        name: pd.read_csv(Path(folder) / f"{name}.csv", keep_default_na=False)
-        for name in ("swatches", "steps", "tests")
-    }
-    readings, spectra = collected(folder)
-    bk = book.create(path, title="Marlpit Yard (invented)")
-    return book.save(book.add(bk, **tables, readings=readings, spectra=spectra))
-
-
 def example_files(path: str | Path) -> None:
     """Write the whole example, the same every time: `path`/studio and `path`/marlpit_yard."""
-    from dyelab.synth import photo_batch
+    from worlds.synth import photo_batch
 
     path = Path(path)
     write_sources(path / "studio")

@@ -1,0 +1,140 @@
+"""The example that comes along: Marlpit Yard's instrument files and photo, and the book they make.
+
+Marlpit Yard is an invented studio; nothing in it was measured. Its files were written by the
+model in ``tests/worlds/synth``, which states what it assumes.
+"""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from dyelab import files, table
+from dyelab.errors import InputError
+
+if TYPE_CHECKING:
+    from dyelab.book import Book
+
+TAKEN_AT = "2025-09-20T10:00:00"
+
+
+def example() -> Path:
+    """Folder of the swatch book that ships with dyelab: ``book.open(synth.example())``."""
+    return files.shipped("data", "marlpit_yard")
+
+
+def sources() -> Path:
+    """Folder of the instrument files and recipe tables behind the example."""
+    return files.shipped("data", "studio")
+
+
+def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Read every instrument file that the studio's log names, and join the two.
+
+    Parameters
+    ----------
+    folder : str or Path
+        As `write_sources` writes it: `measured.csv` and the files its `source` column names.
+
+    Returns
+    -------
+    readings : DataFrame
+        As `table.READINGS`: the log with the colours the files give.
+    spectra : DataFrame
+        `reading` and one column a wavelength.
+
+    Raises
+    ------
+    InputError
+        If a file is missing or can't be read, or if the log names a sample no file has.
+
+    Notes
+    -----
+    Spectra from 400 to 700 nm lack the ends of the visible range; ASTM E308 gives their weight
+    to the first and last band, and the readings are flagged ``ends``.
+    """
+    from dyelab import convert, read
+
+    folder = Path(folder)
+    log = pd.read_csv(folder / "measured.csv", keep_default_na=False)
+    found = [read.measurements(folder / name).spectra for name in log["source"].unique()]
+    spectra = pd.concat([part for part in found if part is not None], ignore_index=True)
+    lost = log.loc[~log["reading"].isin(spectra["sample"]), ["reading", "source"]]
+    if len(lost):
+        raise InputError(
+            f"measured.csv: sample {lost['reading'].iloc[0]!r} isn't in "
+            f"{lost['source'].iloc[0]}. Correct the name, or take the row out."
+        )
+    bands = convert.wavelength_columns(spectra)
+    lab = convert.spectra_to_lab(spectra, *table.DEFAULT_WHITE)[
+        ["sample", *table.LAB, *table.WHITE]
+    ]
+    ends = "ends" if convert.missing_ends([float(band) for band in bands]) else ""
+    joined = log.merge(lab.rename(columns={"sample": "reading"}), on="reading").assign(flags=ends)
+    named = spectra[["sample", *bands]].rename(columns={"sample": "reading"})
+    lacking = {name: cell for name, cell in table.NOT_STATED.items() if name not in joined}
+    return joined.assign(**lacking)[table.READINGS.names], named
+
+
+def write_book(folder: str | Path, path: str | Path) -> "Book":
+    """Make the swatch book at `path` from the studio's files in `folder`, and return it.
+
+    Parameters
+    ----------
+    folder : str or Path
+        As `write_sources` writes it.
+    path : str or Path
+        Where the book shall be; it must not be there yet.
+
+    Returns
+    -------
+    Book
+    """
+    from dyelab import book
+
+    tables = {
+        name: pd.read_csv(Path(folder) / f"{name}.csv", keep_default_na=False)
+        for name in ("swatches", "steps", "tests")
+    }
+    readings, spectra = collected(folder)
+    bk = book.create(path, title="Marlpit Yard (invented)")
+    return book.save(book.add(bk, **tables, readings=readings, spectra=spectra))
+
+
+def by_instrument(folder: str | Path) -> pd.DataFrame:
+    """Return CIELAB of the same swatches by an instrument: `sample, L, a, b` and white point."""
+    from dyelab import convert, read
+
+    spectra = read.measurements(Path(folder) / "by_instrument.csv").spectra
+    if spectra is None:
+        raise InputError("by_instrument.csv: no spectra found. Write the batch again.")
+    return convert.spectra_to_lab(spectra, *table.DEFAULT_WHITE)
+
+
+def add_photographed(
+    bk: "Book", folder: str | Path, *, overlays: str | Path | None = None
+) -> "Book":
+    """Put the batch into a book: swatches, recipes, readings, and the photos themselves.
+
+    Parameters
+    ----------
+    bk : Book
+    folder : str or Path
+        As `write_phone` writes it.
+    overlays : str or Path, optional
+        Folder for a picture that shows what was measured where.
+
+    Returns
+    -------
+    Book
+        Saved.
+    """
+    from dyelab import book, measure
+
+    folder = Path(folder)
+    made = {n: files.cells(folder / f"{n}.csv")[0] for n in ("swatches", "steps")}
+    bk = book.add(bk, **made)
+    for name, places in book.read_places(folder / "photos.csv").items():
+        result = measure.photos([folder / name], overlays=overlays, white=bk.white)
+        bk, _ = book.add_photo(bk, result, folder / name, places, taken_at=TAKEN_AT)
+    return book.save(bk)
