@@ -130,6 +130,7 @@ def json_of(path: str | Path) -> Any:
         raise InputError(f"{name}: not JSON that can be read ({error}).") from error
 
 
+@limits.in_time
 def cells(path: str | Path) -> tuple["pd.DataFrame", dict[int, str]]:
     """Read a CSV, semicolon or tab table as text cells, blank as ``""``.
 

@@ -5,8 +5,13 @@ of ten thousand readings at 1 nm, a scan of A3 at 600 dpi. Past them a file is d
 to harm, and is refused before it is read.
 """
 
+import functools
+import signal
 import stat
+import threading
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any, ParamSpec, TypeVar
 
 from dyelab.errors import InputError
 
@@ -23,7 +28,52 @@ DIGITS = 40  # in one number; a double has 17
 DEPTH = 60  # of brackets within brackets
 PIXELS = 80_000_000  # A3 at 600 dpi has 70 million; in 16 bits these take 480 MB
 FLAT_PIXELS = 8_000_000  # up to here a picture may be as flat as it likes
+SECONDS = 60  # of computing for one file; the largest honest ones take 10 to 20
 PIXELS_A_BYTE = 100  # a sharp photo of cloth has 0.3 to 6, the flattest scan of paper some 20
+
+_Given = ParamSpec("_Given")
+_Read = TypeVar("_Read")
+
+
+def in_time(reader: Callable[_Given, _Read]) -> Callable[_Given, _Read]:
+    """Have a reader of files refuse what it can't read in `SECONDS`; its first value is named.
+
+    Processor time is counted, so that a busy machine refuses nothing. Only the main thread of a
+    system with interval timers can be stopped so (not Windows); elsewhere the reader goes on.
+    """
+
+    @functools.wraps(reader)
+    def timed(*given: _Given.args, **named: _Given.kwargs) -> _Read:
+        if not _can_stop():
+            return reader(*given, **named)
+        where = str(named.get("name") or _named(given))
+
+        def stop(*_: Any) -> None:
+            raise InputError(
+                f"{where}: not read after {SECONDS} s of computing, the most that is given to one "
+                "file. It may be damaged: save it again from where it came, or split it."
+            )
+
+        before = signal.signal(signal.SIGPROF, stop)
+        # again and again, since a library may swallow the first refusal
+        signal.setitimer(signal.ITIMER_PROF, SECONDS, SECONDS / 60)
+        try:
+            return reader(*given, **named)
+        finally:
+            signal.setitimer(signal.ITIMER_PROF, 0)
+            signal.signal(signal.SIGPROF, before)
+
+    return timed
+
+
+def _can_stop() -> bool:
+    """Whether a timer can run here and none does."""
+    main = threading.current_thread() is threading.main_thread()
+    return main and hasattr(signal, "setitimer") and not any(signal.getitimer(signal.ITIMER_PROF))
+
+
+def _named(given: tuple[Any, ...]) -> str:
+    return Path(given[0]).name if given and isinstance(given[0], str | Path) else "the file"
 
 
 def need(found: float, most: float, what: str, where: str) -> None:

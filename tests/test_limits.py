@@ -1,8 +1,10 @@
 """What is larger, deeper or stranger than any honest file is refused at once, by a message."""
 
 import io
+import signal
 import time
 import zipfile
+from functools import partial
 
 import numpy as np
 import openpyxl
@@ -158,3 +160,33 @@ def test_a_number_of_hundreds_of_digits_is_no_number():
         found = table.numbers(pd.Series([long, "2", "x", ""]))
         assert found[1] == 2
         assert not np.isfinite(found[[0, 2, 3]]).any()
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_a_file_that_takes_too_long_is_refused_by_name(tmp_path, monkeypatch):
+    path = tmp_path / "slow.csv"
+    rows = "\n".join(f"K-{i},50,{i % 90},{i % 80},D65,10" for i in range(60_000))
+    path.write_text(f"sample,L,a,b,illuminant,observer\n{rows}\n")
+    monkeypatch.setattr(limits, "SECONDS", 0.1)
+    for reader in (read.measurements, book.sheet, files.cells):
+        refused(r"slow\.csv: not read after 0\.1 s of computing", partial(reader, path))
+    monkeypatch.undo()
+    assert signal.getitimer(signal.ITIMER_PROF)[0] == 0
+    assert len(files.cells(path)[0]) == 60_000
+
+
+def test_a_refusal_that_a_library_swallows_comes_again(monkeypatch):
+    @limits.in_time
+    def stubborn(path):
+        while True:
+            try:
+                sum(range(10_000))
+            except InputError as error:
+                swallowed.append(error)
+                if len(swallowed) > 1:
+                    raise
+
+    swallowed = []
+    monkeypatch.setattr(limits, "SECONDS", 0.02)
+    refused("nest.json: not read", lambda: stubborn("folder/nest.json"))
+    assert len(swallowed) == 2

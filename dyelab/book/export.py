@@ -50,6 +50,7 @@ def export(bk: Book, target: str | Path) -> Path:
     return _to_folder(bk, path)
 
 
+@limits.in_time
 def restore(source: str | Path, path: str | Path) -> Book:
     """Make a book in a new folder from what `export` wrote.
 

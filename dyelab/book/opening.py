@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from pandas.api.types import is_numeric_dtype
 
-from dyelab import files, table
+from dyelab import files, limits, table
 from dyelab.book import outside, store
 from dyelab.book.checking import sort_out
 from dyelab.book.csv_text import Cells, end_to_end, read
@@ -88,6 +88,7 @@ def open_book(path: str | Path) -> Book:
     return opened(path)[0]
 
 
+@limits.in_time
 def opened(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
     """Open a book, and list what is not as dyelab left it; see `unlike_saved`."""
     folder = Path(path)

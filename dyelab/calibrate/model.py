@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, files
+from dyelab import convert, files, limits
 from dyelab.calibrate.colour_fit import terms, to_lab
 from dyelab.calibrate.nearby_swatches import left_by, near
 from dyelab.calibrate.program import Undoing
@@ -202,6 +202,7 @@ def write_calibration(made: Calibration, path: str | Path) -> Path:
     return Path(path)
 
 
+@limits.in_time
 def read_calibration(path: str | Path) -> Calibration:
     """Read a kept calibration.
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, read
+from dyelab import convert, limits, read
 from dyelab.errors import InputError
 from dyelab.table import DEFAULT_WHITE, LAB, WHITE, white_text
 
@@ -62,6 +62,7 @@ class Reference:
         return replace(self, lab=self.lab[kept], spectra=self.spectra[kept], names=names)
 
 
+@limits.in_time
 def reference(source: str | Path = "average", white: tuple[str, int] = DEFAULT_WHITE) -> Reference:
     """Get the target's reference values.
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from dyelab import files
+from dyelab import files, limits
 from dyelab.errors import InputError
 
 
@@ -91,6 +91,7 @@ def _as_json(card: Layout) -> dict[str, Any]:
     }
 
 
+@limits.in_time
 def read_layout(path: str | Path) -> Layout:
     """Read a layout file.
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from dyelab import limits
 from dyelab.errors import InputError, choose
 from dyelab.read import cgats, cielab, cxf, reflectance, sheet, text
 from dyelab.read.columns import Roles, roles
@@ -43,6 +44,7 @@ class Measurements:
     faults: pd.DataFrame
 
 
+@limits.in_time
 def measurements(
     path: str | Path,
     *,

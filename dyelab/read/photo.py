@@ -44,6 +44,7 @@ class Photo:
         return len(self.to_linear) - 1
 
 
+@limits.in_time
 def photo(source: str | Path | bytes, *, name: str = "") -> Photo:
     """Read a picture.
 

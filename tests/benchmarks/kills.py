@@ -89,8 +89,13 @@ def main(kills):
             torn += bool(len(book.check(path))) or not set(bk.photos["photo"]) <= held
             if len(there) > 60:  # so that later rounds are as quick as the first
                 book.save(book.remove(bk, sorted(there - {"first"})))
-        left = list(path.rglob("*.part"))
-    print(f"{kills} kills, {saved} saves told, {lost} lost, {torn} torn, {len(left)} parts left")
+            if (turn + 1) % 25 == 0 or turn + 1 == kills:
+                left = len(list(path.rglob("*.part")))
+                print(
+                    f"{turn + 1} kills, {saved} saves told, {lost} lost, {torn} torn, "
+                    f"{left} parts left",
+                    flush=True,
+                )
 
 
 if __name__ == "__main__":

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from dyelab import errors, words
+from dyelab import errors, limits, words
 from dyelab.book.spreadsheet import cells, vocabulary, workbook
 from dyelab.errors import InputError
 
@@ -53,6 +53,7 @@ class Sheet:
     above: str = ""
 
 
+@limits.in_time
 def sheets(
     path: str | Path, headings: dict[str, int] | None = None, *, called: str | None = None
 ) -> list[Sheet]:
