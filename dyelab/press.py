@@ -8,6 +8,7 @@ from typing import Any, Literal
 from dyelab import files
 from dyelab.errors import reading
 
+_FONTS = str(Path(__file__).parent / "fonts")  # for letters that Typst's own fonts lack
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
 
 
@@ -60,7 +61,7 @@ def compiled(
             (root / name).write_bytes(content)
         page = str(root / "page.typ")
         with reading("page", "printable"):
-            return typst.compile(page, root=str(root), format=form, ppi=ppi, font_paths=_fonts())
+            return typst.compile(page, root=str(root), format=form, ppi=ppi, font_paths=[_FONTS])
 
 
 # A word without a break is laid out in time and memory that grow with its square, and a text that
@@ -79,13 +80,3 @@ def _printable(data: Any) -> Any:
     if isinstance(data, list | tuple):
         return [_printable(value) for value in data]
     return data
-
-
-def _fonts() -> list[str]:
-    """Folder of the wide-ranging font that comes with matplotlib, for letters Typst's own lack."""
-    from importlib.util import find_spec
-
-    found = find_spec("matplotlib")
-    if found is None or found.origin is None:
-        return []
-    return [str(Path(found.origin).parent / "mpl-data" / "fonts" / "ttf")]

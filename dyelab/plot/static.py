@@ -1,59 +1,50 @@
-"""A figure on paper: the same marks as on screen, drawn as vectors with black ink.
+"""A figure on paper: what its description says, written as SVG in dark ink.
 
-Reads the Plotly description and draws it through matplotlib, so that a figure is made once.
+Knows the marks that our own figures use, and no others: scatter traces (lines, marks, bars, words,
+fills between lines), chips edge to edge, upright lines and words over a panel.
 """
 
 import html
-import io
 import re
-import warnings
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
 
-_INK = "#1c1c1c"
-_GRID = "#dcdcdc"
-_PIXELS_AN_INCH = 96
+_INK, _GRID = "#1c1c1c", "#dcdcdc"
+_LEFT, _RIGHT, _ABOVE, _BELOW = 66, 14, 12, 52  # pixels around the axes
+_LINE = 17  # pixels from one line of the legend to the next
+_DASHES = {  # in widths of the line
+    "dash": (5, 3),
+    "dot": (1.2, 2),
+    "dashdot": (5, 2, 1.2, 2),
+    "longdash": (9, 4),
+    "longdashdot": (9, 3, 1.2, 3),
+}
+
+
+def _corners(count: int, turn: float = 0.0, *radii: float) -> np.ndarray:
+    """Corners of a regular shape of about the circle's area, the first at the top; y runs down."""
+    angle = np.radians(turn) + 2 * np.pi * np.arange(count) / count
+    return np.resize(radii or (1.15,), count)[:, None] * np.stack(
+        [np.sin(angle), -np.cos(angle)], axis=1
+    )
+
+
+_PLUS = np.array([(-1, -3), (1, -3), (1, -1), (3, -1), (3, 1), (1, 1)]) / 3.0
 _MARKS = {
-    "circle": "o",
-    "square": "s",
-    "diamond": "D",
-    "triangle-up": "^",
-    "triangle-down": "v",
-    "triangle-left": "<",
-    "triangle-right": ">",
-    "cross": "P",
-    "x": "X",
-    "pentagon": "p",
-    "star": "*",
-    "hexagon": "h",
-    "hourglass": "d",
-    "line-ns": "|",
-    "line-ew": "_",
-}
-_DASHES = {
-    "solid": "-",
-    "dash": (0, (5, 3)),
-    "dot": (0, (1.2, 2)),
-    "dashdot": (0, (5, 2, 1.2, 2)),
-    "longdash": (0, (9, 4)),
-    "longdashdot": (0, (9, 3, 1.2, 3)),
-}
-_STYLE: Any = {
-    "svg.fonttype": "none",
-    "svg.hashsalt": "dyelab",
-    "text.parse_math": False,
-    "font.family": ["DejaVu Sans"],
-    "font.size": 8.5,
-    "axes.edgecolor": "#555555",
-    "axes.linewidth": 0.7,
-    "axes.labelcolor": _INK,
-    "text.color": _INK,
-    "xtick.color": _INK,
-    "ytick.color": _INK,
-    "axes.unicode_minus": True,
+    "circle": _corners(40, 0, 1.0),
+    "square": _corners(4, 45, 1.3),
+    "diamond": _corners(4, 0, 1.3),
+    "triangle-up": _corners(3, 0, 1.3),
+    "triangle-down": _corners(3, 180, 1.3),
+    "cross": np.vstack([_PLUS, -_PLUS]),
+    "pentagon": _corners(5),
+    "star": _corners(10, 0, 1.3, 0.6),
+    "hexagon": _corners(6),
+    "hourglass": np.array([(-0.9, -1), (0.9, -1), (-0.9, 1), (0.9, 1)]),
+    "arrow": np.array([(0.0, 0.0), (-0.55, 1.6), (0.55, 1.6)]),
 }
 
 
@@ -63,7 +54,7 @@ def svg(figure: go.Figure, width: int = 720) -> str:
     Parameters
     ----------
     figure : Figure
-        Scatter, bar, heatmap and contour traces on Cartesian axes.
+        Scatter and heatmap traces on linear Cartesian axes.
     width : int
         In pixels; the height is the figure's own.
 
@@ -72,356 +63,286 @@ def svg(figure: go.Figure, width: int = 720) -> str:
     ValueError
         For a kind of trace that paper can't show.
     """
-    import matplotlib
-
     height = int(figure.layout.height or 420)
-    with matplotlib.rc_context(_STYLE), warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # letters without a glyph here get one where it is shown
-        drawn = _drawn(figure, width, height)
-        out = io.StringIO()
-        drawn.savefig(out, format="svg", transparent=True, metadata={"Date": None})
-    return re.sub(r"'DejaVu Sans'(?!,)", "'DejaVu Sans', sans-serif", out.getvalue())
-
-
-def _drawn(figure: go.Figure, width: int, height: int) -> Any:
-    from matplotlib.figure import Figure
-
-    sheet = Figure(figsize=(width / _PIXELS_AN_INCH, height / _PIXELS_AN_INCH))
     traces = [_known(trace) for trace in figure.data if trace.visible in (None, True)]
-    places = list(dict.fromkeys((t.xaxis or "x", t.yaxis or "y") for t in traces)) or [("x", "y")]
-    legend = any(t.showlegend is not False and t.name for t in traces) and (
-        figure.layout.showlegend is not False
+    named = {_words(t.name): t for t in reversed(traces) if t.name and t.showlegend is not False}
+    names = list(reversed(named)) if figure.layout.showlegend is not False else []
+    abreast = _abreast(names, width)
+    top = _ABOVE + _LINE * _lines(names, abreast)
+    box = (_LEFT, top, width - _LEFT - _RIGHT, height - top - _BELOW)
+    places = list(dict.fromkeys(map(_place, traces))) or [("x", "y")]
+    planes = {p: _Plane(figure, p, [t for t in traces if _place(t) == p], box) for p in places}
+    parts = [part for plane in planes.values() for part in plane.drawn()]
+    for over in (*figure.layout.images, *figure.layout.shapes, *figure.layout.annotations):
+        plane = planes.get(((over.xref or "x").split()[0], (over.yref or "y").split()[0]))
+        parts += [plane.over(over)] if plane else []
+    parts += _legend([(name, named[name]) for name in names], abreast, width)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" '
+        f'viewBox="0 0 {width} {height}" font-family="DejaVu Sans, sans-serif" fill="{_INK}">'
+        + "\n".join([*parts, "</svg>"])
     )
-    box = _box(figure, width, height, legend)
-    axes = {place: _axes(sheet, figure, place, box) for place in places}
-    handles: dict[str, Any] = {}
-    previous: dict[tuple[str, str], Any] = {}
-    for trace in traces:
-        place = (trace.xaxis or "x", trace.yaxis or "y")
-        handle = _trace(axes[place], trace, previous.get(place))
-        previous[place] = trace
-        if handle is not None and trace.name and trace.showlegend is not False:
-            handles.setdefault(_words(trace.name), handle)
-    _extras(axes, figure, sheet)
-    for place, ax in axes.items():
-        _limits(ax, figure, place)
-    if legend and handles:
-        top = 1 - 4 / height
-        sheet.legend(
-            handles.values(),
-            handles.keys(),
-            loc="upper left",
-            bbox_to_anchor=(box[0] - 0.01, top),
-            ncols=_abreast(list(handles), width),
-            frameon=False,
-            fontsize=8,
-            handletextpad=0.5,
-            columnspacing=1.4,
+
+
+def _place(trace: Any) -> tuple[str, str]:
+    return trace.xaxis or "x", trace.yaxis or "y"
+
+
+def _known(trace: Any) -> Any:
+    if trace.type not in ("scatter", "heatmap"):
+        raise ValueError(f"paper can't show a {trace.type} trace")
+    return trace
+
+
+class _Plane:
+    """A pair of axes in its place on the sheet, and what lies on it."""
+
+    def __init__(self, figure: go.Figure, place: tuple[str, str], traces: list, box: Sequence):
+        self.traces, self.name = traces, "".join(place)
+        self.axes = [figure.layout[f"{name[0]}axis{name[1:]}"] for name in place]
+        (x0, x1), (y0, y1) = (axis.domain or (0, 1) for axis in self.axes)
+        self.low = np.array([box[0] + x0 * box[2], box[1] + (1 - y0) * box[3]])  # bottom left
+        self.size = np.array([(x1 - x0) * box[2], (y1 - y0) * box[3]])
+        self.range = np.array([_range(axis, traces) for axis in self.axes], float)
+        if self.axes[1].scaleanchor:
+            middle, span = self.range.mean(axis=1), np.ptp(self.range, axis=1)
+            half = np.max(np.abs(span) / self.size) * self.size / 2
+            turned = np.where(self.range[:, 1] < self.range[:, 0], -1, 1)
+            self.range = middle[:, None] + np.outer(half * turned, (-1, 1))
+
+    def at(self, x: Any, y: Any) -> np.ndarray:
+        """Pixels (n, 2) of values."""
+        values = np.stack([np.asarray(x, float), np.asarray(y, float)], axis=-1)
+        share = (values - self.range[:, 0]) / (self.range[:, 1] - self.range[:, 0])
+        return self.low + share * self.size * [1, -1]
+
+    def drawn(self) -> Iterable[str]:
+        """Grid and axes, then the traces, cut off at the edges."""
+        (left, bottom), (across, up) = self.low, self.size
+        for i, axis in enumerate(self.axes):
+            if axis.visible is not False:
+                yield from self._axis(i, axis)
+        yield (
+            f'<clipPath id="{self.name}"><rect x="{left:.1f}" y="{bottom - up:.1f}" '
+            f'width="{across:.1f}" height="{up:.1f}"/></clipPath><g clip-path="url(#{self.name})">'
         )
-    return sheet
+        for before, trace in zip([None, *self.traces], self.traces, strict=False):
+            yield from (
+                self._chips(trace) if trace.type == "heatmap" else _scatter(self, trace, before)
+            )
+        yield "</g>"
+
+    def _axis(self, i: int, axis: Any) -> Iterable[str]:
+        end = self.low + self.size * [(1, 0), (0, -1)][i]
+        if axis.showline is not False:
+            yield _path([self.low, end], "#555555", 0.9)
+        ticks, texts = _ticks(self.range[i], axis, self.size[i])
+        edge = np.full(len(ticks), self.range[1 - i, 0])
+        places = self.at(ticks, edge) if i == 0 else self.at(edge, ticks)
+        for place, text in zip(places, texts, strict=True):
+            if axis.showgrid is not False:
+                yield _path([place, place + self.size * [(0, -1), (1, 0)][i]], _GRID, 0.8)
+            if axis.showticklabels is not False:
+                yield _text(text, place + [(0, 15), (-6, 4)][i], 11, ("middle", "end")[i])
+        if axis.title.text:
+            middle = (self.low + end) / 2
+            room = 13 + 6.5 * max(map(len, texts), default=0) * (axis.showticklabels is not False)
+            turned = f' transform="rotate(-90 {middle[0] - room:.1f} {middle[1]:.1f})"'
+            off = (0, 34) if i == 0 else (-room, 0)
+            yield _text(axis.title.text, middle + off, 11.5, "middle", turned if i else "")
+
+    def _chips(self, trace: Any) -> Iterable[str]:
+        """Rectangles edge to edge, each in the colour of the scale that it names."""
+        shares = np.array([share for share, _ in trace.colorscale])
+        z = (np.asarray(trace.z, float) - trace.zmin) / (trace.zmax - trace.zmin)
+        for (row, column), value in np.ndenumerate(z):
+            fill = trace.colorscale[int(np.argmin(np.abs(shares - value)))][1]
+            ends = self.at([column - 0.5, column + 0.5], [row + 0.5, row - 0.5])
+            yield _rectangle(ends, f'fill="{fill}"')
+
+    def over(self, part: Any) -> str:
+        """What the layout lays over the axes: a photo, an upright line, words above."""
+        kind = type(part).__name__
+        if kind == "Image":
+            ends = self.at([part.x, part.x + part.sizex], [part.y, part.y + part.sizey])
+            return _rectangle(ends, f'href="{part.source}" preserveAspectRatio="none"', "image")
+        if kind == "Annotation":
+            domain = str(part.xref).endswith("domain")
+            share = self.low + self.size * [part.x or 0, -(part.y or 0)]
+            place = np.add(share, (0, -4)) if domain else self.at(part.x, part.y)
+            return _text(part.text, place, 11, {"left": "start"}.get(part.xanchor, "middle"))
+        if part.type != "line":
+            return ""
+        x = self.at(part.x0, self.range[1, 0])[0]
+        ends = [(x, self.low[1]), (x, self.low[1] - self.size[1])]
+        return _path(ends, part.line.color, part.line.width, part.line.dash)
+
+
+def _range(axis: Any, traces: list) -> tuple[float, float]:
+    """The limits asked for, else those of the values with a little room."""
+    if axis.range is not None:
+        return axis.range
+    which = axis.plotly_name[0]
+    found = [np.zeros(1) if axis.rangemode == "tozero" else np.empty(0)]
+    for trace in traces:
+        values = np.asarray(trace[which], float)
+        found += [values]
+        if trace.error_y.array is not None and which == "y":
+            found += list(_bars(trace, values))
+    every = np.concatenate(found)
+    low, high = np.nanmin(every), np.nanmax(every)
+    room = 0.05 * (high - low) or 0.5
+    return (0.0 if axis.rangemode == "tozero" and low == 0 else low - room), high + room
+
+
+def _bars(trace: Any, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    up = np.asarray(trace.error_y.array, float)
+    down = trace.error_y.arrayminus
+    return y - (up if down is None else np.asarray(down, float)), y + up
+
+
+def _ticks(limits: np.ndarray, axis: Any, length: float) -> tuple[np.ndarray, list[str]]:
+    """Round values some 40 pixels apart, and as they are written."""
+    low, high = sorted(limits)
+    rough = max((high - low) * 40 / length, 1e-12)
+    power = 10.0 ** np.floor(np.log10(rough))
+    step = axis.dtick or power * next(m for m in (1, 2, 2.5, 5, 10) if m * power >= rough * 0.999)
+    at = np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step
+    digits = max(0, *(len(f"{value:.6g}".partition(".")[2]) for value in at), 0)
+    return at, [f"{value + 0.0:.{digits}f}".replace("-", "−") for value in at]
+
+
+def _scatter(plane: _Plane, trace: Any, before: Any) -> Iterable[str]:
+    places, modes = plane.at(trace.x, trace.y), (trace.mode or "lines").split("+")
+    if trace.fill in ("tonexty", "tozeroy"):
+        zero = trace.fill == "tozeroy"
+        back = plane.at(*(trace.x, 0 * places[:, 0]) if zero else (before.x, before.y))
+        outline = np.vstack([places, back[::-1]])
+        yield f'<path d="{_way(outline)}Z" fill="{trace.fillcolor}"/>'
+    if "lines" in modes and trace.line.width != 0:
+        yield _path(places, trace.line.color, trace.line.width or 2, trace.line.dash)
+    if trace.error_y.array is not None:
+        for x, *ends in zip(trace.x, *_bars(trace, np.asarray(trace.y, float)), strict=True):
+            ends = plane.at([x, x], ends)
+            for line in (ends, *(np.add(end, [(-2.5, 0), (2.5, 0)]) for end in ends)):
+                yield _path(line, "#666666", 1)
+    if "markers" in modes:
+        yield from _marks(trace, places)
+    if "text" in modes:
+        yield from _labels(trace, places)
+
+
+def _marks(trace: Any, places: np.ndarray) -> Iterable[str]:
+    marker = trace.marker
+    given = (marker.symbol or "circle", marker.color or "#555555", marker.size or 6)
+    looks = zip(*(_many(value, len(places)) for value in given), strict=True)
+    steps = np.diff(places, axis=0, prepend=places[:1])
+    for place, step, (symbol, colour, size) in zip(places, steps, looks, strict=True):
+        if not np.isfinite(place).all() or not size:
+            continue
+        if symbol == "arrow":
+            if np.hypot(*step) > 0:  # turned the way it came, short of the mark it leads to
+                yield _arrow(place, step, size, marker.standoff or 0, colour)
+        else:
+            yield from _mark(place, symbol, colour, size)
+
+
+def _mark(place: np.ndarray, symbol: str, colour: str, size: float) -> Iterable[str]:
+    base, _, extra = (symbol, "", "") if symbol in _MARKS else symbol.rpartition("-")
+    fill = "none" if extra == "open" else colour
+    outline = _way(place + size / 2 * _MARKS[base])
+    yield f'<path d="{outline}Z" fill="{fill}" stroke="#333333" stroke-width="1"/>'
+    if extra == "x":
+        for way in ((-1, -1), (-1, 1)):
+            yield _path(place + 0.25 * size * np.array([way, np.negative(way)]), "#222222", 1)
+
+
+def _arrow(place: np.ndarray, step: np.ndarray, size: float, back: float, colour: str) -> str:
+    forward = step / np.hypot(*step)
+    turn = np.array([(-forward[1], forward[0]), -forward])
+    outline = place - back * forward + size / 2 * _MARKS["arrow"] @ turn
+    return f'<path d="{_way(outline)}Z" fill="{colour}"/>'
+
+
+def _labels(trace: Any, places: np.ndarray) -> Iterable[str]:
+    upright, across = (trace.textposition or "middle center").split()
+    off = {"left": -6, "right": 6}.get(across, 0), {"top": -5, "bottom": 13}.get(upright, 4)
+    anchor = {"left": "end", "right": "start"}.get(across, "middle")
+    for place, text in zip(places, _many(trace.text, len(places)), strict=True):
+        yield _text(text, place + off, 10, anchor) if text else ""
 
 
 def _abreast(names: Sequence[str], width: int) -> int:
     """How many entries of the legend fit beside each other, the longest as wide as any."""
     longest = max((len(line) for name in names for line in name.split("\n")), default=0)
-    return max(1, min(4, len(names), int(width // (45 + 7 * longest))))  # 8 pt: 7 px a letter
+    return max(1, min(4, len(names), int(width // (45 + 7 * longest))))  # 7 px a letter
 
 
 def _lines(names: Sequence[str], abreast: int) -> int:
     """Lines that the legend takes; its entries run down column by column."""
     down = -(-len(names) // abreast)
     tall = [name.count("\n") + 1 for name in names]
-    return max(sum(tall[at : at + down]) for at in range(0, len(names), down))
+    return max((sum(tall[at : at + down]) for at in range(0, len(names), down or 1)), default=0)
 
 
-def _box(figure: go.Figure, width: int, height: int, legend: bool) -> tuple[float, ...]:
-    """Left, bottom, width and height that the axes share, as parts of the sheet."""
-    drawn = [t for t in figure.data if t.name and t.showlegend is not False]
-    names = list(dict.fromkeys(_words(t.name) for t in drawn))
-    rows = _lines(names, _abreast(names, width)) if legend else 0
-    left, bottom, right, top = 66, 52, 14, 12 + 17 * rows
-    return (
-        left / width,
-        bottom / height,
-        1 - (left + right) / width,
-        1 - (bottom + top) / height,
-    )
+def _legend(entries: Sequence[tuple[str, Any]], abreast: int, width: int) -> Iterable[str]:
+    down = -(-len(entries) // abreast)
+    for i, (name, trace) in enumerate(entries):
+        before = sum(n.count("\n") + 1 for n, _ in entries[i - i % down : i])
+        left = _LEFT - 6 + (width - _LEFT) / abreast * (i // down)
+        place = np.array([left, 13 + _LINE * before])
+        yield from _sample(trace, place)
+        yield _text(name, np.add(place, (30, 4)), 10.5, "start")
 
 
-def _axes(sheet: Any, figure: go.Figure, place: tuple[str, str], box: Sequence[float]) -> Any:
-    x, y = _axis(figure, place[0]), _axis(figure, place[1])
-    (x0, x1), (y0, y1) = x.domain or (0, 1), y.domain or (0, 1)
-    left, bottom, width, height = box
-    ax = sheet.add_axes(
-        (left + x0 * width, bottom + y0 * height, (x1 - x0) * width, (y1 - y0) * height)
-    )
-    ax.spines[["top", "right"]].set_visible(False)
-    ax.set_axisbelow(True)
-    for axis, made in ((x, ax.xaxis), (y, ax.yaxis)):
-        made.set_label_text(_words(axis.title.text or ""))
-        if axis.showgrid is not False:
-            made.grid(True, color=_GRID, linewidth=0.6)
-        if axis.showticklabels is False:
-            made.set_ticks([])
-    return ax
-
-
-def _axis(figure: go.Figure, name: str) -> Any:
-    return figure.layout[name[0] + "axis" + name[1:]]
-
-
-def _limits(ax: Any, figure: go.Figure, place: tuple[str, str]) -> None:
-    x, y = _axis(figure, place[0]), _axis(figure, place[1])
-    for axis, setting, scale in (
-        (x, ax.set_xlim, ax.set_xscale),
-        (y, ax.set_ylim, ax.set_yscale),
-    ):
-        log = axis.type == "log"
-        if log:
-            scale("log")
-        if axis.range is not None and None not in axis.range:
-            setting(*(10.0**v if log else v for v in axis.range))
-        elif axis.autorange == "reversed":
-            low, high = sorted(setting())
-            setting(high, low)
-        if axis.rangemode == "tozero" and axis.range is None:
-            setting(min(0, setting()[0]), setting()[1])
-    _ticks(ax, x, y)
-    if y.scaleanchor and y.scaleanchor[0] == "x":
-        _squared(ax)
-
-
-def _squared(ax: Any) -> None:
-    """Widen the shorter range so that one unit is as long across as up, and the place is full."""
-    width, height = ax.bbox.width, ax.bbox.height
-    unit = max(np.ptp(ax.get_xlim()) / width, np.ptp(ax.get_ylim()) / height)
-    for limits, length, setting in (
-        (ax.get_xlim(), width, ax.set_xlim),
-        (ax.get_ylim(), height, ax.set_ylim),
-    ):
-        middle = sum(limits) / 2
-        setting(middle - unit * length / 2, middle + unit * length / 2)
-
-
-def _ticks(ax: Any, x: Any, y: Any) -> None:
-    for axis, made in ((x, ax.xaxis), (y, ax.yaxis)):
-        if axis.tickvals is not None and axis.showticklabels is not False:
-            labels = axis.ticktext if axis.ticktext is not None else axis.tickvals
-            made.set_ticks(list(axis.tickvals), [_words(label) for label in labels])
-        if axis.tickangle and made is ax.xaxis:
-            ax.tick_params(axis="x", rotation=-axis.tickangle)
-
-
-def _known(trace: Any) -> Any:
-    if trace.type not in ("scatter", "scattergl", "bar", "heatmap", "contour"):
-        raise ValueError(f"paper can't show a {trace.type} trace")
-    return trace
-
-
-def _trace(ax: Any, trace: Any, previous: Any) -> Any:
-    if trace.type == "bar":
-        return _bar(ax, trace)
-    if trace.type in ("heatmap", "contour"):
-        return _field(ax, trace)
-    return _scatter(ax, trace, previous)
-
-
-def _scatter(ax: Any, trace: Any, previous: Any) -> Any:
-    y = _numbers(trace.y)
-    x = _numbers(trace.x) if trace.x is not None else np.arange(len(y))
-    modes = (trace.mode or "lines").split("+")
-    handle = None
-    if trace.fill and trace.fill != "none":
-        handle = _filled(ax, trace, x, y, previous)
-    if "lines" in modes and (trace.line.width is None or trace.line.width > 0):
-        (handle,) = ax.plot(
-            x,
-            y,
-            color=_ink(trace.line.color),
-            linewidth=0.75 * (trace.line.width or 2),
-            linestyle=_DASHES.get(trace.line.dash or "solid", "-"),
-            zorder=2,
-        )
-    _bars(ax, trace, x, y)
+def _sample(trace: Any, place: np.ndarray) -> Iterable[str]:
+    """What a trace looks like, beside its name."""
+    line, modes = place + np.array([(0, 0), (24, 0)]), (trace.mode or "lines").split("+")
+    if trace.fill:
+        yield _rectangle(line + np.array([(0, -5), (0, 5)]), f'fill="{trace.fillcolor}"')
+    if "lines" in modes and trace.line.width != 0:
+        yield _path(line, trace.line.color, trace.line.width or 2, trace.line.dash)
     if "markers" in modes:
-        handle = _markers(ax, trace, x, y) or handle
-    if "text" in modes and trace.text is not None:
-        _labels(ax, trace, x, y)
-    return handle
+        looks = (trace.marker.symbol or "circle", trace.marker.color or "#555555", 9)
+        yield from _mark(np.add(place, (12, 0)), *(_many(look, 1)[0] for look in looks))
 
 
-def _filled(ax: Any, trace: Any, x: Any, y: Any, previous: Any) -> Any:
-    colour, opacity = _fill(trace.fillcolor or "rgba(120,120,120,0.2)")
-    if trace.fill == "toself":
-        return ax.fill(x, y, color=colour, alpha=opacity, linewidth=0)[0]
-    below = _numbers(previous.y) if trace.fill == "tonexty" and previous is not None else 0.0
-    return ax.fill_between(x, below, y, color=colour, alpha=opacity, linewidth=0)
-
-
-def _bars(ax: Any, trace: Any, x: Any, y: Any) -> None:
-    ends: dict[str, Any] = {}
-    for name, error in (("xerr", trace.error_x), ("yerr", trace.error_y)):
-        if error.array is not None and error.visible is not False:
-            up = _numbers(error.array)
-            ends[name] = [_numbers(error.arrayminus), up] if error.arrayminus is not None else up
-    if ends:
-        ax.errorbar(x, y, **ends, fmt="none", ecolor="#666666", elinewidth=0.8, capsize=2)
-
-
-def _markers(ax: Any, trace: Any, x: Any, y: Any) -> Any:
-    symbols = np.array([str(s) for s in _many(trace.marker.symbol or "circle", len(x))], object)
-    colours = [_ink(colour) for colour in _many(trace.marker.color or "#555555", len(x))]
-    sizes = np.array(_many(trace.marker.size or 6, len(x)), float)
-    for i in np.flatnonzero(symbols == "arrow"):
-        _arrow(ax, x, y, int(i))
-    handle = None
-    for symbol in dict.fromkeys(symbols[symbols != "arrow"]):
-        at = np.flatnonzero(symbols == symbol)
-        fills = "none" if symbol.endswith("-open") else [colours[i] for i in at]
-        base = symbol.removesuffix("-open").removesuffix("-x").removesuffix("-dot")
-        style = {"edgecolors": "#333333", "linewidths": 0.8, "zorder": 3}
-        marks = ax.scatter(
-            x[at], y[at], (0.72 * sizes[at]) ** 2, marker=_MARKS.get(base, "o"), **style
-        )
-        marks.set_facecolor(fills)
-        if symbol.endswith("-x"):
-            ax.scatter(x[at], y[at], (0.5 * sizes[at]) ** 2, "#222222", marker="x", zorder=4)
-        handle = handle or marks
-    return handle
-
-
-def _arrow(ax: Any, x: Any, y: Any, i: int) -> None:
-    if i == 0 or (x[i] == x[i - 1] and y[i] == y[i - 1]):
-        return
-    ax.annotate(
-        "",
-        (x[i], y[i]),
-        (x[i - 1], y[i - 1]),
-        arrowprops={"arrowstyle": "-|>", "color": "#444444", "lw": 0.9, "shrinkB": 4},
-        zorder=2,
+def _path(places: Any, colour: str | None, width: float | None, dash: str | None = None) -> str:
+    pattern = " ".join(f"{n * (width or 1):.3g}" for n in _DASHES.get(dash or "", ()))
+    more = f' stroke-dasharray="{pattern}"' if pattern else ""
+    return (
+        f'<path d="{_way(np.asarray(places))}" fill="none" stroke="{colour or _INK}" '
+        f'stroke-width="{width or 1:g}"{more}/>'
     )
 
 
-def _labels(ax: Any, trace: Any, x: Any, y: Any) -> None:
-    position = str(trace.textposition or "middle center")
-    up = {"top": 5, "bottom": -5}.get(position.split()[0], 0)
-    across = {"left": -6, "right": 6}.get(position.split()[-1], 0)
-    for px, py, label in zip(x, y, _many(trace.text, len(x)), strict=True):
-        ax.annotate(
-            _words(label),
-            (px, py),
-            (across, up),
-            textcoords="offset points",
-            ha={-6: "right", 6: "left"}.get(across, "center"),
-            va={5: "bottom", -5: "top"}.get(up, "center"),
-            fontsize=7.5,
-        )
+def _way(places: np.ndarray) -> str:
+    """Path through points; it breaks where one is missing."""
+    there = np.isfinite(places).all(axis=1)
+    fresh = there & ~np.concatenate([[False], there[:-1]])
+    steps = zip(places[there], fresh[there], strict=True)
+    return "".join(f"{'M' if new else 'L'}{x:.2f} {y:.2f}" for (x, y), new in steps)
 
 
-def _bar(ax: Any, trace: Any) -> Any:
-    x, y = _numbers(trace.x), _numbers(trace.y)
-    colours = [_ink(c) for c in _many(trace.marker.color or "#777777", len(x))]
-    flat = trace.orientation == "h"
-    bars = ax.barh(y, x, color=colours) if flat else ax.bar(x, y, color=colours)
-    _bars(ax, trace, x, y)
-    return bars
+def _rectangle(ends: np.ndarray, more: str, tag: str = "rect") -> str:
+    (x, y), (w, h) = ends.min(axis=0), np.ptp(ends, axis=0)
+    return f'<{tag} x="{x:.2f}" y="{y:.2f}" width="{w:.2f}" height="{h:.2f}" {more}/>'
 
 
-def _field(ax: Any, trace: Any) -> Any:
-    z = np.asarray(trace.z, float)
-    x = _numbers(trace.x) if trace.x is not None else np.arange(z.shape[1])
-    y = _numbers(trace.y) if trace.y is not None else np.arange(z.shape[0])
-    if trace.type == "contour":
-        lines = ax.contour(x, y, z, colors="#555555", linewidths=0.8)
-        ax.clabel(lines, fontsize=7)
-        return None
-    ax.pcolormesh(x, y, z, cmap="cividis", shading="nearest", rasterized=True)
-    return None
-
-
-def _extras(axes: dict, figure: go.Figure, sheet: Any) -> None:
-    """Lines, bands and words laid over the axes."""
-    for shape in figure.layout.shapes or ():
-        ax = axes.get((_data(shape.xref, "x"), _data(shape.yref, "y"))) or next(iter(axes.values()))
-        _shape(ax, shape)
-    for note in figure.layout.annotations or ():
-        ax = axes.get((_data(note.xref, "x"), _data(note.yref, "y"))) or next(iter(axes.values()))
-        across = ax.get_yaxis_transform() if _relative(note.xref) else ax.transData
-        where = ax.transAxes if _relative(note.xref) and _relative(note.yref) else across
-        if _relative(note.yref) and not _relative(note.xref):
-            where = ax.get_xaxis_transform()
-        ax.text(note.x, note.y, _words(note.text or ""), transform=where, fontsize=8, ha="center")
-
-
-def _data(ref: str | None, default: str) -> str:
-    return (ref or default).split()[0] if not _relative(ref) or " " in (ref or "") else default
-
-
-def _relative(ref: str | None) -> bool:
-    return bool(ref) and (ref == "paper" or str(ref).endswith("domain"))
-
-
-def _shape(ax: Any, shape: Any) -> None:
-    line = {
-        "color": _ink(shape.line.color),
-        "linestyle": _DASHES.get(shape.line.dash or "solid", "-"),
-        "linewidth": 0.75 * (shape.line.width if shape.line.width is not None else 1),
-    }
-    if shape.type == "rect":
-        colour, opacity = _fill(shape.fillcolor or "rgba(0,0,0,0)")
-        opacity *= shape.opacity if shape.opacity is not None else 1
-        if _relative(shape.yref):
-            ax.axvspan(shape.x0, shape.x1, color=colour, alpha=opacity, linewidth=0)
-        elif _relative(shape.xref):
-            ax.axhspan(shape.y0, shape.y1, color=colour, alpha=opacity, linewidth=0)
-        else:
-            ax.fill(
-                [shape.x0, shape.x1, shape.x1, shape.x0],
-                [shape.y0, shape.y0, shape.y1, shape.y1],
-                color=colour,
-                alpha=opacity,
-            )
-    elif _relative(shape.yref):
-        ax.axvline(shape.x0, **line)
-    elif _relative(shape.xref):
-        ax.axhline(shape.y0, **line)
-    else:
-        ax.plot([shape.x0, shape.x1], [shape.y0, shape.y1], **line)
-
-
-def _numbers(values: Any) -> Any:
-    array = np.asarray(values)
-    if array.dtype.kind in "if":
-        return array.astype(float)
-    if array.dtype.kind == "O" and all(v is None or isinstance(v, int | float) for v in array):
-        return np.array([np.nan if v is None else v for v in array], float)
-    return np.array([_words(v) for v in array])
+def _text(text: Any, place: Any, size: float, anchor: str, more: str = "") -> str:
+    x, y = place
+    lines = "".join(
+        f'<tspan x="{x:.1f}" y="{y + i * 1.2 * size:.1f}">{html.escape(line)}</tspan>'
+        for i, line in enumerate(_words(text).split("\n"))
+    )
+    return f'<text font-size="{size:g}" text-anchor="{anchor}"{more}>{lines}</text>'
 
 
 def _many(value: Any, count: int) -> list[Any]:
-    if isinstance(value, str | int | float):
-        return [value] * count
-    return list(value)
+    return [value] * count if isinstance(value, str | int | float) else list(value)
 
 
 def _words(text: Any) -> str:
     """Plain words of a Plotly text: line breaks kept, its little markup gone."""
     lines = re.sub(r"<br\s*/?>", "\n", str(text))
     return html.unescape(re.sub(r"</?(b|i|em|sub|sup|span)[^>]*>", "", lines))
-
-
-def _ink(colour: Any) -> Any:
-    shade, opacity = _fill(colour or "#555555")
-    return (*shade, opacity)
-
-
-def _fill(colour: Any) -> tuple[tuple[float, ...], float]:
-    from matplotlib.colors import to_rgba
-
-    found = re.fullmatch(r"rgba?\(([^)]*)\)", str(colour).replace(" ", ""))
-    if found:
-        parts = [float(part) for part in found[1].split(",")]
-        shade = tuple(part / 255 for part in parts[:3])
-        return shade, (parts[3] if len(parts) > 3 else 1.0)
-    r, g, b, a = to_rgba(str(colour))
-    return (r, g, b), a
