@@ -3,10 +3,13 @@
 from dyelab.grade.blue_wool import alike, from_dose, is_reference
 from dyelab.grade.compare_mordants import holding
 from dyelab.grade.curves import (
+    FORECAST,
     HORIZON,
     QUANTITIES,
+    UNTOLD,
     VISIBLE,
     Drift,
+    along,
     amount_text,
     band,
     curve_table,

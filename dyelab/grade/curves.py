@@ -12,12 +12,12 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, convert, words
+from dyelab import compare, convert, table, words
 from dyelab.compare import noise
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales, shapes
 from dyelab.grade.blue_wool import NOTICED
-from dyelab.grade.grades import gathered, interval
+from dyelab.grade.grades import gathered, grade_text, interval
 from dyelab.grade.pairing import MADE, WHERE, Matched
 
 QUANTITIES = ("L", "C", "h", "dE00", "dEF")
@@ -385,6 +385,56 @@ class Moment:
     def forecast(self) -> bool:
         """Whether it lies beyond the longest exposure read."""
         return self.middle > self.longest
+
+
+BEFORE, READ, BETWEEN, FORECAST, UNTOLD = "before", "read", "between", "forecast", "untold"
+
+
+def along(one: Drift, amounts: np.ndarray) -> pd.DataFrame:
+    """Colour and grade of a piece along its curve, as far as that may be told.
+
+    Parameters
+    ----------
+    one : Drift
+    amounts : ndarray (n,)
+        Exposures, in the unit of `one`.
+
+    Returns
+    -------
+    DataFrame
+        One row an amount: `amount, L, a, b`; `least_L` to `most_b`, the colours that lie as far
+        from before as the limits of the change (95 %) on the same way; `difference` (ΔE_F of ISO
+        105-A05), `grade, grade_worst, grade_best, said`; `known`: ``before``, ``read`` (the
+        reading made there), ``between`` readings, ``forecast``, or ``untold``, with blank
+        numbers: beyond `HORIZON`, or where a forecast would be wider than the change read.
+    """
+    x = np.asarray(amounts, float)
+    curve, read = one.curves["dEF"], one.marks["dEF"].set_index("x")
+    change = np.stack([np.interp(x, one.fan.x, c) for c in one.fan.change.T], axis=-1)
+    rows = pd.DataFrame(one.lab[0] + change, columns=table.LAB)
+    low, high = curve.band(x)
+    rows = rows.assign(amount=x, difference=curve.at(x), low=low, high=high)
+    rows["known"] = np.select([x == 0, x <= one.longest], [BEFORE, BETWEEN], FORECAST)
+    for at, reading in zip(read.index, read.itertuples(index=False), strict=True):
+        here, lab = x == at, one.lab[np.flatnonzero(one.amounts == at)[0]]
+        told = [*lab, reading.y, reading.low, reading.high, READ]
+        rows.loc[here, [*table.LAB, "difference", "low", "high", "known"]] = told
+    far = x > (one.longest if curve.declined else HORIZON * one.longest)
+    rows.loc[far, [*table.LAB, "difference", "low", "high"]] = np.nan
+    rows.loc[far, "known"] = UNTOLD
+    return _graded(rows, one.lab[0])
+
+
+def _graded(rows: pd.DataFrame, before: np.ndarray) -> pd.DataFrame:
+    """Add the grades of the change and of its limits, and the colours at these limits."""
+    middle = rows["difference"].to_numpy(float)
+    way = rows[table.LAB].to_numpy(float) - before
+    for name, limit in (("least", rows["low"]), ("most", rows["high"])):
+        share = np.where(middle > 0, limit / np.where(middle > 0, middle, 1), 1.0)
+        rows[[f"{name}_{c}" for c in table.LAB]] = before + way * share[:, None]
+    for name, of in (("grade", middle), ("grade_worst", rows["high"]), ("grade_best", rows["low"])):
+        rows[name] = scales.change_of(of)[1]
+    return rows.assign(said=[grade_text(row) for row in rows.to_dict("records")])
 
 
 def band(

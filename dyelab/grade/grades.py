@@ -64,7 +64,7 @@ def grades(
     return result.assign(
         illuminant=illuminant,
         observer=observer,
-        said=[_said(row) for row in result.to_dict("records")],
+        said=[grade_text(row) for row in result.to_dict("records")],
         cautions=[_cautions(row) for row in result.to_dict("records")],
     )
 
@@ -142,7 +142,7 @@ def _of_change(joint: noise.Joint) -> np.ndarray:
     return minus @ joint.total @ minus.T
 
 
-def _said(row: dict) -> str:
+def grade_text(row: dict) -> str:
     """``4, could be 3-4``: the grade and what else the noise allows."""
     best, worst, grade = row["grade_best"], row["grade_worst"], row["grade"]
     if not grade:

@@ -34,6 +34,8 @@ class Study:
         What could not be graded, and what to do.
     gaps : tuple of str
         Those of `missing` that lack a reading; the others only wait for their test.
+    references : tuple of Drift
+        Curves of the blue wool references beside them.
     change, staining : str
         The grades required.
     """
@@ -45,6 +47,7 @@ class Study:
     change: str
     staining: str
     gaps: tuple[str, ...] = ()
+    references: tuple[Drift, ...] = ()
 
     def of(self, exposure: str, kind: str = "change") -> pd.DataFrame:
         """Grades of one kind of exposure."""
@@ -102,19 +105,17 @@ def study(
     own = judged[~blue_wool.is_reference(judged)]
     if own.empty:
         raise InputError(words.say("grade.no_after"))
-    picked = set(own["swatch"])
-    kept = found.pairs[found.pairs["swatch"].isin(picked)]
-    fitted = drifts(
-        type(found)(kept, found.readings, found.missing), shared=shared, progress=progress
-    )
+    fitted = drifts(found, shared=shared, progress=progress)
+    beside = set(judged.loc[blue_wool.is_reference(judged), "swatch"])
     return Study(
         _toned(own, wide, spectra).reset_index(drop=True),
-        tuple(fitted),
+        tuple(one for one in fitted if one.swatch not in beside),
         _beside(judged),
         tuple(found.missing["text"]),
         change,
         staining,
         tuple(found.missing.loc[found.missing["swatch"].ne(""), "text"]),
+        tuple(one for one in fitted if one.swatch in beside),
     )
 
 

@@ -13,6 +13,7 @@ from dyelab.handout.page import (
     Caution,
     Chart,
     Chips,
+    Clock,
     Fields,
     Frame,
     Heading,

@@ -11,7 +11,7 @@ import pandas as pd
 from dyelab import recipe as recipe_
 from dyelab import shift, table, words
 from dyelab.book import Book
-from dyelab.errors import choose
+from dyelab.errors import InputError, choose
 from dyelab.shift.recipes import FACTORS
 
 __all__ = ["FACTORS", "METALS", "Source", "only", "recipe", "source"]
@@ -127,8 +127,10 @@ class Source:
         Raises
         ------
         InputError
-            If the book has no such swatch.
+            If none are named, or the book has no such swatch.
         """
+        if not len(swatches):
+            raise InputError(words.say("make_pages.no_swatches"))
         known = list(self.book.swatches["swatch"])
         return [choose(str(code), known, "swatch", "in this book") for code in swatches]
 

@@ -84,7 +84,7 @@ def page(
     `tests` holds the test records of the book; with `book`, its photos give crops of the cloth.
     """
     if full:
-        return own.page(words.say("fastness.title"), _everything(found, tests), **_read(found))
+        return own.page(words.say("fastness.title"), _everything(found, tests), **read(found))
     cloths = list(_cloths(found).items())
     if len(cloths) > _SHEETS or max(rows["swatch"].nunique() for _, rows in cloths) > 2 * _FEW:
         blocks = _overview(found, tests)
@@ -98,14 +98,14 @@ def page(
     title = words.say("fastness.title")
     if len(cloths) == 1:
         title = f"{title}: {cloths[0][0]}"
-    return own.page(title, blocks, **_read(found))
+    return own.page(title, blocks, **read(found))
 
 
 def _white(found: grade.Study) -> tuple[str, int]:
     return table.one_white(found.grades) if len(found.grades) else table.DEFAULT_WHITE
 
 
-def _read(found: grade.Study) -> dict[str, Any]:
+def read(found: grade.Study) -> dict[str, Any]:
     """What the foot of the page says of these readings."""
     return {"white": _white(found), "how": colours.read_how(found.grades)}
 

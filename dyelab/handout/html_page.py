@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import files, words
-from dyelab.handout.page import Chart, Chips, Live, Page
+from dyelab.handout.page import Chart, Chips, Clock, Live, Page
 
 _HERE = Path(__file__).parent
 _SHORT = 30  # letters of a note that has room under a narrow chip on a phone
@@ -33,9 +33,16 @@ def text(page: Page) -> str:
         blocks=[_block(b) for b in page.blocks if getattr(b, "only", "") != "paper"],
         logo=_address(page.logo.content, page.logo.form) if page.logo else "",
         plotly=_plotly() if alive else "",
+        clock=_clock() if any(isinstance(block, Clock) for block in page.blocks) else "",
         say=words.say,
         language="en",
     )
+
+
+def _clock() -> str:
+    """The script of clocks, with its words."""
+    script = (_HERE / "clock.js").read_text(encoding="utf-8")
+    return f"const CLOCK = {_script(words.topic('clock'))};\n{script}"
 
 
 def _plotly() -> str:
@@ -48,17 +55,23 @@ def _address(content: bytes, form: str) -> str:
     return f"data:{_TYPES[form]};base64,{base64.b64encode(content).decode()}"
 
 
+def _script(data: Any) -> str:
+    """JSON to stand in a script: a "<" could end it; its escape means the same and can't."""
+    return json.dumps(data, ensure_ascii=True).replace("<", "\\u003c")
+
+
 def _block(block: Any) -> dict[str, Any]:
     kind = type(block).__name__.lower()
     if isinstance(block, Chart):
         more = {"about": block.about, "width_percent": block.width_percent}
         return {"kind": kind, "src": _address(block.svg.encode("utf-8"), "svg"), **more}
     if isinstance(block, Live):
-        # "<" inside a script could end it; its JSON escape means the same and can't.
         drawn = json.loads(block.figure)
-        figure = json.dumps(drawn, ensure_ascii=True).replace("<", "\\u003c")
+        figure = _script(drawn)
         height = int(drawn.get("layout", {}).get("height") or 440)
         return {"kind": kind, "figure": figure, "about": block.about, "height": height}
+    if isinstance(block, Clock):
+        return {"kind": kind, "data": _script(asdict(block))}
     made = {"kind": kind, **asdict(block)}
     if isinstance(block, Chips):
         made["told"] = not block.pairs and any(len(p.note) > _SHORT for p in block.patches)

@@ -188,6 +188,67 @@ class Reveal:
 
 
 @dataclass(frozen=True)
+class Shade:
+    """A cloth after some light: its colour, those at the limits of the change, its grade.
+
+    Colours are hex, blank where nothing may be told; `known` is a code of ``grade.along``.
+    """
+
+    fill: str
+    least: str
+    most: str
+    inside: bool
+    said: str
+    known: str
+
+
+@dataclass(frozen=True)
+class Hand:
+    """A cloth of a `Clock`, with a shade for each dose."""
+
+    name: str
+    shades: tuple[Shade, ...]
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Cloths as light changes them: a slider on a screen, a fan of cards to cut on paper.
+
+    Attributes
+    ----------
+    doses : tuple of float
+        In lx h, rising from 0; each hand has a shade for each.
+    hands, beside : tuple of Hand
+        The cloths, and the blue wool references lit beside them.
+    moments : tuple of (str, float)
+        Named hours of light: the cards, and buttons on a screen.
+    places : tuple of (str, float)
+        Named illuminances in lx; cards take the first.
+    opens_at : float
+        Hours of light that a screen shows first.
+    marks : tuple of str
+        What to say of each dose, or none.
+    only : str
+        As for `Text`.
+    """
+
+    doses: tuple[float, ...]
+    hands: tuple[Hand, ...]
+    beside: tuple[Hand, ...]
+    moments: tuple[tuple[str, float], ...]
+    places: tuple[tuple[str, float], ...]
+    opens_at: float
+    marks: tuple[str, ...] = ()
+    only: str = ""
+
+    def at(self, hours: float) -> int | None:
+        """Which of the doses so many hours at the first place are; None beyond the last."""
+        dose = hours * self.places[0][1]
+        near = int(np.abs(np.array(self.doses) - dose).argmin())
+        return None if dose > self.doses[-1] * 1.001 else near
+
+
+@dataclass(frozen=True)
 class NewPage:
     """What follows starts a new page."""
 
@@ -221,6 +282,7 @@ Block = (
     | Reveal
     | NewPage
     | Live
+    | Clock
 )
 
 

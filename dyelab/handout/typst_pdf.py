@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import press, words
-from dyelab.handout.page import Chart, Live, Page
+from dyelab.handout.page import Chart, Clock, Live, Page, Shade
 
 _HERE = Path(__file__).parent
 
@@ -60,6 +60,8 @@ def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
         pictures[name] = block.svg.encode("utf-8")
         more = {"about": block.about, "width_percent": block.width_percent}
         return {"kind": "chart", "file": name, **more}
+    if isinstance(block, Clock):
+        return _fan(block)
     made = {"kind": type(block).__name__.lower(), **asdict(block)}
     for patch in _patches(made):
         crop = patch.pop("crop")
@@ -67,6 +69,30 @@ def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
         if crop:
             pictures[patch["crop"]] = crop
     return made
+
+
+def _fan(block: Clock) -> dict[str, Any]:
+    """The cards of a clock: a key, then one for each of its moments."""
+    cards = []
+    for title, hours in block.moments:
+        at = block.at(hours)
+        dose = words.say("clock.dose", dose=f"{hours * block.places[0][1] / 1e6:.3g}")
+        rows = [
+            [None if at is None else _shade(hand.shades[at]) for hand in hands]
+            for hands in (block.hands, block.beside)
+        ]
+        cards.append({"title": title, "dose": dose, "hands": rows[0], "beside": rows[1]})
+    names = [[hand.name for hand in hands] for hands in (block.hands, block.beside)]
+    said = {name: words.say(f"clock.{name}") for name in ("key", "untold", "references")}
+    return {"kind": "fan", "cards": cards, "names": names[0], "beside": names[1], **said}
+
+
+def _shade(shade: Shade) -> dict[str, Any] | None:
+    if not shade.fill:
+        return None
+    said = words.say("clock.grade", said=shade.said) if shade.known != "before" else ""
+    ahead = words.say("clock.a_forecast") if shade.known == "forecast" else ""
+    return {**asdict(shade), "said": said + ahead}
 
 
 def _patches(made: dict[str, Any]) -> list[dict[str, Any]]:

@@ -45,6 +45,7 @@ def _choose(source: colours.Source) -> dict[str, Any]:
             say("make_pages.swatches"), codes, codes[:5], rows=8, note=say("make_pages.many")
         ),
         "series": choices.pick(say("make_pages.one_series"), listed),
+        "full": choices.tick(say("make_pages.full")),
         "count": choices.number(say("make_pages.count"), 5, low=1, high=30, unit=""),
         "upright": choices.tick(say("make_pages.upright")),
         "paper": choices.pick(say("make_pages.paper"), [p for p in parts.PAPERS if p != "A6"]),

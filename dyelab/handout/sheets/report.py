@@ -35,7 +35,7 @@ def report(bk: Book, own: parts.Own = parts.Own()) -> parts.Page:
         parts.Text(_summary(source, moved), "lead"),
         *_shifts(moved),
         *_held(wide, source.shared),
-        *_colours(source.made),
+        *_colours(source.planned),
         *_faults(bk),
         parts.Heading(words.say("pages.method")),
         parts.Points(tuple(_method(source))),

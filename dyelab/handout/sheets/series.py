@@ -28,13 +28,23 @@ def names(source: colours.Source) -> list[str]:
 
 
 def _of(source: colours.Source, series: str | None) -> pd.DataFrame:
-    if series is None:
+    if not series:
         return source.made
     rows = source.rows[source.rows["series"] == series]
     found = source.made[source.made["variant"].isin(rows["variant"])]
     if found.empty:
         raise InputError(words.say("pages.no_series", series=series))
     return found
+
+
+def _planned(source: colours.Source, series: str | None) -> pd.DataFrame:
+    """Recipes of the series that were planned and not measured yet."""
+    if not series or source.unread.empty:
+        return source.unread
+    swatches = source.book.swatches
+    own = set(swatches.loc[swatches["series"] == series, "swatch"])
+    kept = [bool(own & set(str(codes).split(", "))) for codes in source.unread["swatch"]]
+    return source.unread[kept]
 
 
 def shared(
@@ -54,19 +64,19 @@ def shared(
     InputError
         If no swatch of the series was measured.
     """
-    made = _of(source, series)
+    made, unread = _of(source, series), _planned(source, series)
     title = series or getattr(source.book, "title", "") or words.say("pages.series_title")
     blocks: list[Any] = [
         parts.Text(words.say("pages.series_lead", recipes=len(made)), "lead"),
         parts.Text(words.say("pages.series_point"), only="screen"),
     ]
-    for fibre, part in made.groupby("fibre", sort=False):
-        figure = plane.figure(part.assign(group=_dyes(part)), size=13)
-        blocks += [
-            parts.Heading(str(fibre).capitalize()),
-            parts.live(figure, words.say("pages.series_figure", fibre=fibre)),
-            _chips(part),
-        ]
+    for fibre, part in pd.concat([made, unread]).groupby("fibre", sort=False):
+        read = part[part["L"].notna()]
+        blocks.append(parts.Heading(parts.opened(str(fibre))))
+        if len(read):
+            figure = plane.figure(read.assign(group=_dyes(read)), size=13)
+            blocks.append(parts.live(figure, words.say("pages.series_figure", fibre=fibre)))
+        blocks.append(_chips(part))
     blocks += [parts.Heading(words.say("pages.numbers")), parts.number_table(made[_NUMBERS])]
     return own.page(str(title), blocks, white=source.white, how=source.how)
 

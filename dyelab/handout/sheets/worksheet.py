@@ -44,7 +44,7 @@ def worksheet(
     InputError
         If no swatch differs from another by this metal alone.
     """
-    found = asked(source, metal, count)
+    found = asked(source, metal, int(count))
     if found.empty:
         raise InputError(words.say("pages.no_pairs", metal=metal))
     asking = [_Asked(source, n, row, metal) for n, row in enumerate(found.to_dict("records"), 1)]

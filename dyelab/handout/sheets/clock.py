@@ -1,0 +1,171 @@
+"""The fading clock: cloths after hours of light beside blue wools, on a slider or as a fan."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyelab import convert, grade, table, words
+from dyelab.errors import InputError
+from dyelab.handout import colours, fastness, fastness_texts
+from dyelab.handout import page as parts
+
+_UNIT = "lx h"
+_DAY = 12  # hours of light in a day: about the yearly mean anywhere; the page says so
+_MOMENTS = {"before": 0, "week": 7, "month": 30, "summer": 92, "half_year": 183, "year": 365}
+# Illuminance in lx: a window and daylight as in S. Michalski, "Light, ultraviolet and infrared",
+# Canadian Conservation Institute; from memory. The page names it.
+_PLACES = {"window": 5000.0, "daylight": 30000.0, "room": 500.0, "gallery": 50.0}
+_STEPS = 81  # of the slider, closer together near the start, where cloth changes fastest
+_A_FAN = 6  # cloths on one fan of cards
+
+
+def clock(
+    source: colours.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
+) -> parts.Page:
+    """Cloths as light changes them, by the curves of their readings and no further.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+    swatches : sequence of str
+        Codes; those read after light in lx h are shown, the others named to the author.
+
+    Raises
+    ------
+    InputError
+        If none of them was read after two doses of light, or the book has no such swatch.
+    """
+    found, drifts = _lit(source, source.chosen(swatches))
+    doses = _doses([*drifts, *found.references])
+    white = table.one_white(found.grades)
+    hands = [_hand(one, _name(found, one), doses, white) for one in drifts]
+    beside = [_hand(one, one.swatch, doses, white) for one in _references(found)]
+    whole = parts.Clock(
+        tuple(doses),
+        tuple(hands),
+        tuple(beside),
+        tuple((words.say(f"clock.{name}"), _DAY * days) for name, days in _MOMENTS.items()),
+        tuple((words.say(f"clock.at_{name}"), lux) for name, lux in _PLACES.items()),
+        _DAY * _MOMENTS["summer"],
+        () if beside else tuple(map(_just_fades, doses)),
+    )
+    blocks = [
+        parts.Text(_lead(drifts, found), "lead"),
+        parts.Text(words.say("clock.cut"), "small", only="paper"),
+        replace(whole, only="screen"),
+        *_fans(whole),
+        parts.Points(tuple(_said(found, whole))),
+        parts.Caution((*fastness.cautions(found), words.say("clock.beyond"))),
+    ]
+    made = own.page(words.say("clock.title"), blocks, landscape=True, **fastness.read(found))
+    left = sorted(set(swatches) - {one.swatch for one in drifts})
+    aside = (words.say("clock.unlit", swatches=", ".join(left)),) if left else ()
+    return replace(made, tight=True, aside=aside)
+
+
+def _lit(source: colours.Source, swatches: list[str]) -> tuple[grade.Study, list[grade.Drift]]:
+    """Fastness of those that were read after light, and their curves."""
+    from dyelab import book
+
+    wide = book.wide(source.book)
+    lit = wide[wide["exposure"].eq("light") & wide["unit"].eq(_UNIT)]
+    there = [code for code in swatches if code in set(lit["swatch"])]
+    of_light = wide[wide["exposure"].isin(["none", "light"])]
+    given: Any = {"shared": source.shared, "spectra": source.book.spectra}
+    found = grade.study(of_light, swatches=there, **given) if there else None
+    drifts = [one for one in found.drifts if one.unit == _UNIT] if found else []
+    if found is None or not drifts:
+        known = [str(code) for code in lit.loc[~grade.is_reference(lit), "swatch"].unique()]
+        raise InputError(words.say("clock.none_lit", known=", ".join(known[:12]) or "–"))
+    return found, drifts
+
+
+def _references(found: grade.Study) -> list[grade.Drift]:
+    """Curves of the blue wools, by their number."""
+    lit = [one for one in found.references if one.exposure == "light" and one.unit == _UNIT]
+    return sorted(lit, key=lambda one: one.swatch)
+
+
+def _doses(drifts: list[grade.Drift]) -> np.ndarray:
+    """Doses of the slider: where readings were made, at the moments named, and between."""
+    far = grade.HORIZON * max(one.longest for one in drifts)
+    named = [_DAY * days * _PLACES["window"] for days in _MOMENTS.values()]
+    read = np.concatenate([one.amounts for one in drifts])
+    every = np.unique([*far * np.linspace(0, 1, _STEPS) ** 2, *read, *named])
+    return every[every <= far]
+
+
+def _hand(one: grade.Drift, name: str, doses: np.ndarray, white: tuple[str, int]) -> parts.Hand:
+    """A cloth at every dose."""
+    rows = grade.along(one, doses)
+    fills, least, most = (_fills(rows, end, white) for end in ("", "least_", "most_"))
+    said = zip(fills[0], least[0], most[0], fills[1], rows["said"], rows["known"], strict=True)
+    shades = [parts.Shade(a, b, c, bool(true), text, known) for a, b, c, true, text, known in said]
+    return parts.Hand(name, tuple(shades))
+
+
+def _fills(rows: pd.DataFrame, end: str, white: tuple[str, int]) -> tuple[list[str], np.ndarray]:
+    """Screen colours, blank where the colour isn't known, and which are shown truly."""
+    lab = rows[[f"{end}{name}" for name in table.LAB]].to_numpy(float)
+    known = np.isfinite(lab).all(axis=1)
+    shown = np.where(known[:, None], lab, 50.0)
+    fills, inside = convert.screen(shown, illuminant=white[0], observer=white[1])
+    return [str(fill) if told else "" for fill, told in zip(fills, known, strict=True)], inside
+
+
+def _name(found: grade.Study, one: grade.Drift) -> str:
+    rows = found.grades[found.grades["swatch"].eq(one.swatch)]
+    return fastness_texts.name({**rows.iloc[0].to_dict(), "area": one.area})
+
+
+def _fans(whole: parts.Clock) -> list[Any]:
+    """The same on paper: a fan of cards for every six cloths."""
+    blocks: list[Any] = []
+    for at in range(0, len(whole.hands), _A_FAN):
+        blocks += [parts.NewPage(only="paper")] if blocks else []
+        blocks.append(replace(whole, hands=whole.hands[at : at + _A_FAN], only="paper"))
+    return blocks
+
+
+def _lead(drifts: list[grade.Drift], found: grade.Study) -> str:
+    """Who changed most and who least after a summer, or that nobody can say."""
+    dose = np.array([_DAY * _MOMENTS["summer"] * _PLACES["window"]])
+    rows = [grade.along(one, dose).iloc[0] for one in drifts]
+    told = [pair for pair in zip(drifts, rows, strict=True) if pair[1]["known"] != grade.UNTOLD]
+    told.sort(key=lambda pair: -pair[1]["difference"])
+    said = [_keeps(found, *pair) for pair in told]
+    if len(said) < 2:
+        return (
+            words.say("clock.lead_one", cloth=said[0]) if said else words.say("clock.lead_untold")
+        )
+    return words.say("clock.lead", most=said[0], least=said[-1])
+
+
+def _keeps(found: grade.Study, one: grade.Drift, at: pd.Series) -> str:
+    row = found.grades[found.grades["swatch"].eq(one.swatch)].iloc[0].to_dict()
+    name = words.say("clock.named", swatch=one.swatch, cloth=fastness.cloth_name(row))
+    ahead = words.say("clock.a_forecast") if at["known"] == grade.FORECAST else ""
+    return words.say("clock.keeps", name=name, said=at["said"], forecast=ahead)
+
+
+def _just_fades(dose: float) -> str:
+    """The blue wool that this dose just fades, where none was lit beside the cloths."""
+    if dose == 0:
+        return ""
+    number, edge = grade.from_dose(dose)
+    return words.say(f"clock.just_{edge or 'at'}", number=f"{number:.1f}")
+
+
+def _said(found: grade.Study, whole: parts.Clock) -> list[str]:
+    """What the blue wools say, and what the moments assume."""
+    best = found.beside[found.beside["best"]] if len(found.beside) else found.beside
+    said = [fastness.beside_sentence(row) for row in best.to_dict("records")]
+    dose = _DAY * _MOMENTS["summer"] * _PLACES["window"] / 1e6
+    assumed = {"days": _MOMENTS["summer"], "hours": _DAY, "lux": f"{_PLACES['window']:,.0f}"}
+    none = [] if whole.beside else [words.say("clock.no_references")]
+    summer = words.say("clock.assumes", dose=f"{dose:.1f}", **assumed)
+    return [*said, *none, summer, words.say("clock.alike")]
