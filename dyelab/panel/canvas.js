@@ -1,7 +1,9 @@
 // Shows a figure that Python sends as one JSON text, and sends pictures of it back on request.
 
-// Plotly is kept on the page by a name of our own, once for all panels there.
-const drawer = () => window.dyelabPlotly;
+// Plotly is kept on the page by a name of our own, once for all panels there. A served page loads
+// it from the server while Python works; in JupyterLab Python sends it.
+const coming = () => document.querySelector("script[data-plotly]");
+const drawer = () => window.dyelabPlotly || (coming() && window.Plotly);
 
 async function unpack(packed) {
   const plain = new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"));
@@ -42,6 +44,7 @@ function render({ model, el }) {
 
   // An answer may be lost with the line to the kernel; a later drawing asks once more.
   function ask() {
+    if (coming()) return coming().addEventListener("load", draw, { once: true });
     if (performance.now() - asked < 5000) return;
     asked = performance.now();
     model.send({ kind: "program" });
@@ -94,6 +97,7 @@ function render({ model, el }) {
     if (now && now !== width) draw();
   });
   sized.observe(el);
+  if (!drawer() && !coming()) setTimeout(() => drawer() || ask(), 1500); // before it is needed
   div.addEventListener("click", pointed);
   model.on("change:figure", draw);
   model.on("change:description", () => div.setAttribute("aria-label", model.get("description")));

@@ -231,9 +231,11 @@ class Panel(widgets.VBox):
     def _restore(self, kept: dict[str, Any]) -> None:
         for name, value in kept.items():
             if name in self.choices:
+                value = tuple(value) if isinstance(value, list) else value
                 try:
-                    self.choices[name].value = tuple(value) if isinstance(value, list) else value
-                    self._fit()
+                    if self.choices[name].value != value:
+                        self.choices[name].value = value
+                        self._fit()
                 except Exception:  # an option that has gone; traitlets raises several kinds
                     continue
 
