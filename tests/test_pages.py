@@ -5,6 +5,7 @@ import subprocess
 from dataclasses import replace
 from shutil import which
 
+import cv2
 import nasty
 import numpy as np
 import pandas as pd
@@ -140,7 +141,7 @@ def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, 
 
 def test_answers_agree_with_the_differences(source):
     page = worksheet.worksheet(source, count=3)
-    said = [b.text for b in page.blocks if isinstance(b, handout.Text) and "(" in b.text]
+    said = [b.text for b in page.blocks if isinstance(b, handout.Text) and "ΔE00" in b.text]
     known = source.pairs("iron")
     distances = {f"{value:.1f}" for value in known["dE00"]}
     assert all(re.search(r"ΔE00 ([\d.]+)", text)[1] in distances for text in said[:3])
@@ -420,3 +421,38 @@ def dosed(folder, doses, blank=()):
     return book.add(
         bk, swatches=swatches, steps=pd.DataFrame(steps).assign(unit="% WOF"), readings=readings
     )
+
+
+def test_a_code_on_the_page_is_read_back_as_the_address_it_was_given(source, tmp_path):
+    """Read by the decoder from the printed sheet, the whole way through the PDF's own renderer."""
+    address = "https://school.example.org/marlpit/wäll.html?class=3"
+    page = wall.chart(source, Own(paper="A3", address=f" {address} "), fibre="wool")
+    first = cv2.imdecode(
+        np.frombuffer(handout.pictures(page, ppi=150)[0], np.uint8), cv2.IMREAD_GRAYSCALE
+    )
+    assert cv2.QRCodeDetector().detectAndDecode(first)[0] == address
+    said = handout.write(page, tmp_path / "w.html").read_text(encoding="utf-8")
+    assert "data:image/svg+xml" in said
+    assert f"<figcaption>{address}</figcaption>" in said
+    assert "href" not in said
+
+
+@pytest.mark.parametrize(
+    "address", ["wall.html", "javascript:alert(1)", "https://a b", "https://" + "a" * 300]
+)
+def test_an_address_that_no_browser_opens_is_refused(address):
+    with pytest.raises(InputError, match="Save the page as HTML"):
+        handout.html_page.text(Own(address=address).page("x", []))
+
+
+def test_every_because_names_its_source_or_says_that_it_has_none(source):
+    for metal in ("iron", "copper"):
+        page = worksheet.worksheet(source, metal=metal, count=30)
+        told = [b.text for b in page.blocks if isinstance(b, handout.Text)]
+        because = [text for text in told if text.startswith("Because")]
+        assert because
+        for text in because:
+            for one in text.split(". ")[0:1]:
+                assert re.search(r"\((Wilson|Manian|on vat dyes|common practice)", one)
+        cited = {name for name in ("Wilson", "Manian") if f"({name}" in " ".join(because)}
+        assert all(re.search(rf"Sources:.*{name}", told[-1]) for name in cited)

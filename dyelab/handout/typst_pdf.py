@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import press, words
-from dyelab.handout.page import Chart, Clock, Live, Page, Shade
+from dyelab.handout.page import Chart, Clock, Live, Page, Shade, code, code_mm
 
 _HERE = Path(__file__).parent
 
@@ -32,10 +32,13 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
     blocks = [_block(block, pictures) for block in page.blocks]
     if page.logo:
         pictures[f"logo.{page.logo.form}"] = page.logo.content
+    if page.address:
+        pictures["code.svg"] = code(page.address)
     data = {
         "title": page.title,
         "teacher": page.teacher,
         "note": page.note,
+        "address": page.address,
         "logo": f"logo.{page.logo.form}" if page.logo else "",
         "paper": page.paper,
         "landscape": page.landscape,
@@ -44,6 +47,8 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
         "language": "en",
         "outside": words.say("pages.outside"),
         "caution": words.say("pages.caution"),
+        "code_mm": code_mm(page.paper),
+        "code": words.say("pages.code"),
         "staple": words.say("pages.staple"),
         "blocks": [block for block in blocks if block],
     }

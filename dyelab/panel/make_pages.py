@@ -11,7 +11,7 @@ from dyelab.handout.kinds import CLOTH, KINDS
 from dyelab.handout.sheets import series
 from dyelab.panel import choices, frame
 
-_OWN = ("paper", "title", "teacher", "text", "note", "logo")
+_OWN = ("paper", "title", "teacher", "text", "note", "logo", "address")
 _PREVIEWED = 3
 
 
@@ -54,6 +54,7 @@ def _choose(source: colours.Source) -> dict[str, Any]:
         "text": choices.text(say("make_pages.text"), long=True),
         "note": choices.text(say("make_pages.note"), hint=say("make_pages.note_hint")),
         "logo": choices.text(say("make_pages.logo"), hint=say("make_pages.logo_hint")),
+        "address": choices.text(say("make_pages.address"), hint=say("make_pages.address_hint")),
     }
 
 
@@ -85,6 +86,7 @@ def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
         chosen["note"],
         handout.logo(chosen["logo"].strip()),
         chosen["paper"],
+        chosen["address"],
     )
     page = KINDS[kind].make(source, own, chosen)
     sheets = handout.pictures(page)
