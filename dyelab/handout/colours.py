@@ -1,6 +1,6 @@
 """One row a recipe: the mean colour of the swatches dyed to it, as pages and panels show it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -109,6 +109,12 @@ class Source:
 
         listed = book.materials(self.book)
         return recipe_.cautions(materials, listed, children=children)
+
+    def used(self, rows: Iterable[Mapping[Any, Any]]) -> list[str]:
+        """Every material that the swatches of these recipes took."""
+        codes = {code for row in rows for code in str(row.get("swatch", "")).split(", ")}
+        steps = self.book.steps
+        return list(steps.loc[steps["swatch"].isin(codes), "material"].unique())
 
     def crops(self, swatches: Iterable[str]) -> dict[str, bytes]:
         """Pictures of these cloths as dyed, cut from the book's photos; those that have one."""

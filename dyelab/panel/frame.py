@@ -50,6 +50,8 @@ class Shown:
     pictures : sequence of (caption, PNG bytes)
     page : handout page, or a function that makes it, optional
         Offered as PDF and HTML.
+    care : sequence of str
+        What can hurt in the baths this is about: hazards, doses, gloves; that the sheet decides.
     """
 
     sentence: str
@@ -60,6 +62,7 @@ class Shown:
     pictures: Sequence[tuple[str, bytes]] = ()
     page: Any = None
     numbers: pd.DataFrame | None = None
+    care: Sequence[str] = ()
 
     @property
     def drawn(self) -> go.Figure | None:
@@ -283,6 +286,7 @@ class Panel(widgets.VBox):
             html_parts.table(shown.table, label)
             + html_parts.pictures(shown.pictures)
             + html_parts.notes([*self._unlike_saved(), *shown.notes])
+            + html_parts.care(shown.care)
         )
         self.keep.fit(shown)
 

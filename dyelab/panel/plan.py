@@ -285,7 +285,15 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     made: Any = press.compiled(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
     preview = [(caption, made[0] if isinstance(made, list) else made)]
     baths = planned.baths[_SHOWN].assign(weigh_g=planned.baths["weigh_g"].replace(0, np.nan))
-    return frame.Shown(sentence, table=baths, chips=_recipes(rows), notes=notes, pictures=preview)
+    listed, used = recipe.materials(book.materials), planned.baths["material"].unique()
+    return frame.Shown(
+        sentence,
+        table=baths,
+        chips=_recipes(rows),
+        notes=notes,
+        care=recipe.cautions(used, listed, children=chosen["children"]),
+        pictures=preview,
+    )
 
 
 def _written(book: Book, chosen: dict[str, Any]) -> str:

@@ -126,8 +126,8 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
         sentence += " " + words.say("printing.bare", bare=", ".join(bare))
     advice = recipe.advise(steps, made["swatches"], listed)["advice"]
     cautions = recipe.cautions(steps["material"].unique(), listed)
-    notes = [*advice, words.say("printing.paste"), *cautions]
-    return frame.Shown(sentence, table=_table(steps, chosen["mass_g"]), notes=notes)
+    notes, table = [*advice, words.say("printing.paste")], _table(steps, chosen["mass_g"])
+    return frame.Shown(sentence, table=table, notes=notes, care=cautions)
 
 
 def _table(steps: pd.DataFrame, mass_g: float) -> pd.DataFrame:

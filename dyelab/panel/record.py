@@ -4,8 +4,9 @@ from datetime import date
 from typing import Any
 
 import ipywidgets as widgets
+import pandas as pd
 
-from dyelab import plan, words
+from dyelab import plan, recipe, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame
@@ -28,7 +29,13 @@ class Record(frame.Panel):
         for button in (self.enter, self.back, self.again):
             button.add_class("dl-button")
         self.enter.add_class("dl-main-button")
-        super().__init__("record", title, _choose, _show, refresh=_fit, remember=False, book=book)
+        super().__init__(
+            *("record", title, _choose, _show),
+            refresh=_fit,
+            prepare=lambda opened: (opened, plan.open_baths(opened)),
+            remember=False,
+            book=book,
+        )
         self.under(self.enter, self.back, self.again)
 
     def _display(self, shown: frame.Shown) -> None:
@@ -104,8 +111,11 @@ def told(chosen: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _choose(book: Book) -> dict[str, Any]:
-    waiting = plan.open_baths(book)
+_Ready = tuple[Book, pd.DataFrame]  # a book, and its baths still to be done
+
+
+def _choose(ready: _Ready) -> dict[str, Any]:
+    _, waiting = ready
     if waiting.empty:
         raise InputError(words.say("planning.all_done"))
     say = words.say
@@ -131,9 +141,9 @@ def _choose(book: Book) -> dict[str, Any]:
     }
 
 
-def _fit(book: Book, made: dict[str, Any]) -> None:
+def _fit(ready: _Ready, made: dict[str, Any]) -> None:
     """When another bath is chosen, fill in what was planned for it."""
-    row = _row(book, made["bath"].value)
+    row = _row(ready[1], made["bath"].value)
     codes = row["swatches"].split(", ")
     if list(made["in_it"].options) == codes and made["in_it"].tooltip == row["bath"]:
         return
@@ -147,19 +157,16 @@ def _fit(book: Book, made: dict[str, Any]) -> None:
     made["note"].value = ""
 
 
-def _row(book: Book, chosen: tuple[str, str]) -> Any:
-    waiting = plan.open_baths(book)
+def _row(waiting: pd.DataFrame, chosen: tuple[str, str]) -> Any:
     here = (waiting["series"] == chosen[0]) & (waiting["bath"] == chosen[1])
     return waiting[here].iloc[0]
 
 
-def _show(book: Book, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
-    row, waiting = _row(book, bath), plan.open_baths(book)
-    values = {
-        "fibre": row["fibre_g"],
-        "temperature": row["temperature_C"],
-        "minutes": row["minutes"],
-    }
+def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
+    book, waiting = ready
+    row = _row(waiting, bath)
+    asked = {"fibre": "fibre_g", "temperature": "temperature_C", "minutes": "minutes"}
+    values = {name: row[column] for name, column in asked.items()}
     weighed = row["weigh_g"] > 0
     what = (
         words.say("planning.plan_was", grams=row["weigh_g"], material=row["material"], **values)
@@ -170,4 +177,10 @@ def _show(book: Book, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
     sentence = words.say(
         "planning.waiting", count=len(waiting), bath=row["bath"], what=what, button=button
     )
-    return frame.Shown(sentence, table=waiting[_SHOWN])
+    return frame.Shown(sentence, table=waiting[_SHOWN], care=cautions(book, row["bath"]))
+
+
+def cautions(book: Book, bath: str) -> tuple[str, ...]:
+    """Cautions of all that goes into a bath, what helps its dye or mordant included."""
+    own = book.steps[(book.steps["bath"] == bath) & (book.steps["state"] == "planned")]
+    return recipe.cautions(own["material"].unique(), recipe.materials(book.materials))

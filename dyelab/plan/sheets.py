@@ -119,7 +119,7 @@ def _bath_data(planned: Series, children: bool, listed: pd.DataFrame | None) -> 
     baths = planned.baths
     used = [name for name in baths["material"].unique() if name]
     known = recipe.materials() if listed is None else listed
-    said = recipe.cautions(used, known, children=children)[len(recipe.hazards(used, known)) :]
+    said = recipe.care(used, known, children=children)
     return {
         "cautions": list(dict.fromkeys([*recipe.before_you_begin(children)[:-1], *said])),
         "baths": [_bath(own, known) for _, own in baths.groupby("bath", sort=False)],
@@ -149,7 +149,7 @@ def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
         "sum": f"{row['wof']:g} % WOF × {row['fibre_g']:.1f} g / 100" if weighed else "",
         "note": row["note"],
         "hazard": " ".join(recipe.hazards(used, listed)),
-        "advice": "; ".join(recipe.notes(used, listed)),
+        "advice": " ".join(recipe.notes(used, listed)),
         "many": row["swatches"],
         "codes": row["codes"],
     }

@@ -48,7 +48,7 @@ def sheet(
         *_controls(one, every),
         _figure(one, last),
         _numbers(one, doses),
-        parts.Caution(source.cautions([colours.SALTS[metal]])),
+        parts.Caution(source.cautions(source.used(one.dyed[dose] for dose in doses))),
     ]
     title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
     aside = tuple(gaps(one, last))

@@ -45,6 +45,7 @@ def sheet(
         parts.Text(words.say("pages.mordants_lead", dye=dye, fibre=fibre), "lead"),
         *_groups(source, rows),
         _numbers(source, rows),
+        parts.Caution(source.cautions(source.used(rows))),
     ]
     title = words.say("pages.mordants_title", dye=dye, fibre=fibre)
     return own.page(title, blocks, white=source.white, how=source.how)

@@ -50,12 +50,13 @@ def worksheet(
         raise InputError(words.say("pages.no_pairs", metal=metal))
     asking = [_Asked(source, n, row, metal) for n, row in enumerate(found.to_dict("records"), 1)]
     title = words.say("pages.worksheet_title", metal=metal)
+    used = source.used(one.after for one in asking)
     blocks = [
         parts.Fields((words.say("worksheet.name"), words.say("worksheet.date"))),
         parts.Text(words.say("worksheet.lead", metal=metal), "lead"),
         *[block for one in asking for block in one.question()],
         parts.HandIn(),
-        parts.Caution(source.cautions([colours.SALTS[metal]], children=True)),
+        parts.Caution(source.cautions(used, children=True)),
         parts.NewPage(only="paper"),
         parts.Heading(words.say("worksheet.teacher"), only="paper"),
         *[block for one in asking for block in one.answer()],

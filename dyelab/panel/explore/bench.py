@@ -21,6 +21,7 @@ class Bench:
     model: predict.Model
     tried: drawn.Ground
     trust: str
+    listed: pd.DataFrame  # the materials of the book
     kept: dict[Any, Any] = field(default_factory=dict)
 
     def reach(self, limits: predict.Limits) -> predict.Reach:
@@ -37,7 +38,7 @@ def prepared(book: Book) -> Bench:
 
     model = predict.fit(books.wide(book), spectra=book.spectra)
     made = style.painted(model.made)
-    return Bench(made, model, drawn.ground(made), _trust(model))
+    return Bench(made, model, drawn.ground(made), _trust(model), books.materials(book))
 
 
 def _trust(model: predict.Model) -> str:
