@@ -209,11 +209,14 @@ def _out_of_order(done: pd.DataFrame, groups: list[pd.Series], said: pd.Series) 
 
 
 def _places(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.Series:
-    """Which step a metal went in before; blank where it came last, as is usual."""
+    """Which step a metal went in before, and as which salt; blank for the usual salt, last."""
     main = done["kind"].where(~metal & done["kind"].isin(list(_USUAL)))
-    later = main.groupby(groups).bfill()[metal]
-    early = later.dropna().replace("vat", "dye")
-    return done.loc[early.index, "metal"] + " before " + early
+    early = main.groupby(groups).bfill()[metal].replace("vat", "dye")
+    usual = recipe.metals.metals().set_index("symbol")["salt"]
+    salt, symbol = done.loc[metal, "material"], done.loc[metal, "metal"]
+    other = (" as " + salt).where(salt != symbol.map(usual), "")
+    told = (" before " + early).fillna("") + other
+    return (symbol + told)[told != ""]
 
 
 def _assisted(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
