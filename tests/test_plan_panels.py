@@ -180,8 +180,12 @@ def test_with_children_in_the_room_metal_baths_are_left_out_and_said():
     assert "8 swatches of 4 recipes" in said(panel)  # 0 and 2.5, not 0, 2 and 5
     assert "ferrous sulfate" in set(panel.shown.table["material"])
     panel.choices["children"].value = True
-    assert any("children work in the room: iron" in note for note in panel.shown.notes)
-    assert not set(panel.shown.table["material"]) & {"ferrous sulfate", "copper sulfate"}
+    assert any("work in the room: ferrous sulfate" in note for note in panel.shown.notes)
+    panel.choices["over"].value = "weld 50 + indigo vat 5 x3"
+    panel.choices["more"].value = "woad 5"
+    assert any("indigo, hydrated lime, woad" in note for note in panel.shown.notes)
+    out = {"ferrous sulfate", "copper sulfate", "indigo", "woad", "hydrated lime"}
+    assert not set(panel.shown.table["material"]) & out
 
 
 def test_recipes_are_seen_before_saving_and_a_second_press_adds_nothing(tmp_path):

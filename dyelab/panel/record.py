@@ -167,12 +167,9 @@ def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
     row = _row(waiting, bath)
     asked = {"fibre": "fibre_g", "temperature": "temperature_C", "minutes": "minutes"}
     values = {name: row[column] for name, column in asked.items()}
-    weighed = row["weigh_g"] > 0
-    what = (
-        words.say("planning.plan_was", grams=row["weigh_g"], material=row["material"], **values)
-        if weighed
-        else words.say("planning.plan_plain", **values)
-    )
+    values |= {"grams": row["weigh_g"], "material": row["material"]}
+    kind = "was" if row["weigh_g"] > 0 else "paste" if row["minutes"] == 0 else "plain"
+    what = " ".join([words.say(f"planning.plan_{kind}", **values), row["note"]]).strip()
     button = words.say("planning.it_was")
     sentence = words.say(
         "planning.waiting", count=len(waiting), bath=row["bath"], what=what, button=button
