@@ -57,6 +57,20 @@ def test_typed_lines_repeats_and_names(mine):
     assert len(book.open(mine).readings) == 4
 
 
+def test_typed_lines_of_unknown_swatches_stay_until_they_are_put_right(mine):
+    panel = instrument.panel(mine)
+    panel.choices["typed"].value = "W01 45 12 -4\nX9 30 1 2\n31 1 2\nW02 40 1 2"
+    assert "No swatch of this book: X9" in panel.below.value
+    assert "Added 2 readings" in panel.added()
+    assert panel.choices["typed"].value == "X9 30 1 2\n31 1 2"
+    panel.choices["new"].value = True
+    assert "Added 2 readings" in panel.added()
+    assert panel.choices["typed"].value == ""
+    kept = book.open(mine)
+    assert "X9" in set(kept.swatches["swatch"])
+    assert list(kept.readings["swatch"]) == ["W01", "W02", "X9", "X9"]
+
+
 def test_repeats_tell_the_uncertainty_of_one_reading(mine):
     rng = np.random.default_rng(5)
     true = rng.uniform(30, 60, (12, 1, 3))

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
+from jupyter_server.utils import ApiPath
 from tornado.ioloop import IOLoop
 from traitlets import Integer
 
@@ -38,7 +39,7 @@ class WarmKernels(AsyncMappingKernelManager):
                     return given
         return await super()._async_start_kernel(kernel_id=kernel_id, path=path, **asked)
 
-    start_kernel = _async_start_kernel  # as the class above names it
+    start_kernel = _async_start_kernel  # type: ignore[assignment] # as the class above names it
 
     def _fits(self, path: Any, name: str | None) -> bool:
         folder = Path(self.cwd_for_path(path or ""))
@@ -51,7 +52,9 @@ class WarmKernels(AsyncMappingKernelManager):
                 await asyncio.sleep(LOOK_SECONDS)
             if len(self._kept) < self.ahead:
                 name = self.new_kernel_id()
-                start = super()._async_start_kernel(kernel_id=name, path="", extra_arguments=[WARM])
+                start = super()._async_start_kernel(
+                    kernel_id=name, path=ApiPath(""), extra_arguments=[WARM]
+                )
                 self._kept[name] = asyncio.ensure_future(start)
                 await asyncio.wait([self._kept[name]])
 

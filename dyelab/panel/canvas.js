@@ -36,6 +36,7 @@ function render({ model, el }) {
     if (!drawer()) return ask();
     const { data, layout } = JSON.parse(text);
     const meta = layout.meta || {};
+    div.classList.toggle("dl-photo", Boolean(layout.images)); // what lies on a photo keeps its colour
     const height = meta.aspect ? Math.min(layout.height, Math.round(width * meta.aspect)) : layout.height;
     const set = { ...config, edits: { shapePosition: Boolean(meta.drag) } };
     const how = width === before && div.data ? drawer().react : drawer().newPlot;
@@ -77,7 +78,7 @@ function render({ model, el }) {
   function pointed(event) {
     const { xaxis, yaxis, meta } = div._fullLayout || {};
     const plot = div.querySelector(".nsewdrag");
-    if (!meta || !meta.point || !plot || event.target.closest(".shapelayer")) return;
+    if (!meta || !meta.point || !plot) return;
     const { left, top } = plot.getBoundingClientRect();
     const [x, y] = [xaxis.p2d(event.clientX - left), yaxis.p2d(event.clientY - top)];
     model.send({ kind: "pointed", x, y });

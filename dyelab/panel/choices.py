@@ -101,6 +101,29 @@ def text(name: str, value: str = "", *, hint: str = "", long: bool = False) -> A
     )
 
 
+def typed_or_listed(name: str, options: Sequence[str] = (), *, hint: str = "") -> Any:
+    """A line of text with a list of what is known; anything else may be typed."""
+    made = widgets.Combobox(
+        options=tuple(options), description=name, placeholder=hint, continuous_update=False
+    )
+    return _dressed(made, hint)
+
+
+def behind(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
+    """A press, and the choices it shows: those seldom asked for."""
+    press = widgets.ToggleButton(value=open_, description=words.say("frame.more"))
+    press.add_class("dl-button")
+    box = widgets.VBox(list(shown))
+    box.add_class("dl-behind")
+
+    def turn(_change: Any) -> None:
+        box.layout.display = None if press.value else "none"
+
+    press.observe(turn, "value")
+    turn(None)
+    return press, box
+
+
 def tick(name: str, value: bool = False, *, note: str = "") -> Any:
     """Yes or no."""
     return _dressed(widgets.Checkbox(value=value, description=name, indent=False), note)

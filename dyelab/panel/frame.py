@@ -19,7 +19,7 @@ from threadpoolctl import threadpool_limits
 from dyelab import words
 from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, follow_book, html_parts, remember, save
+from dyelab.panel import book_choice, choices, follow_book, html_parts, remember, save
 from dyelab.panel.html_parts import Chip
 from dyelab.panel.live_figure import Canvas
 from dyelab.panel.page_touches import Dress
@@ -94,6 +94,8 @@ class Panel(widgets.VBox):
         Text of a button; `show` then waits for it, for work over a second.
     remember : bool, optional
         False where yesterday's values must not be today's, as in a record of work.
+    seldom : sequence of str, optional
+        Names of choices that stand behind a press, unless one of them was changed before.
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
@@ -109,9 +111,11 @@ class Panel(widgets.VBox):
         prepare: Callable[[Any], Any] | None = None,
         button: str = "",
         remember: bool = True,
+        seldom: Sequence[str] = (),
         book: Chosen = None,
     ) -> None:
         self.name, self.title, self._remember = name, title, remember
+        self._seldom = seldom
         self._choose, self._show, self._refresh = choose, show, refresh
         self._prepare = prepare or (lambda opened: opened)
         self.book: Any = None
@@ -216,15 +220,25 @@ class Panel(widgets.VBox):
         self.book = book_choice.opened(path) if ready is None else ready
         self._ready = self._prepare(self.book)
         self.choices = self._choose(self._ready)
+        usual = self.values
         self._recall(path)
+        self._changed_before = any(self.values[name] != usual[name] for name in self._seldom)
         for widget in self.choices.values():
             widget.observe(self._changed, "value")
-        own = [self.button] if self.button else []
-        self._side.children = (self.shelf, *self.choices.values(), *own)
+        self._side.children = (self.shelf, *self._laid())
         remember.keep_book(path)
         self._fit()
         if not self.button:
             self._run()
+
+    def _laid(self) -> list[Any]:
+        """The choices in their order, those seldom asked for behind a press."""
+        asked = [widget for name, widget in self.choices.items() if name not in self._seldom]
+        own = [self.button] if self.button else []
+        if not self._seldom:
+            return [*asked, *own]
+        rest = [self.choices[name] for name in self._seldom]
+        return [*asked, *own, *choices.behind(rest, open_=self._changed_before)]
 
     def _recall(self, path: Path) -> None:
         """Set the choices made last time, those that are still to be had."""

@@ -28,6 +28,7 @@ _SHOWN = ["reading", "swatch", *EXPOSURE, *LAB, *STANDARD_UNCERTAINTIES, "flags"
 _USUAL_WHITES = ("D65/10°", "D65/2°", "D50/2°", "C/2°", "A/10°")
 _GEOMETRIES = ("45/0", "0/45", "d/8", "d/0")
 _OFFERED = ("white", "sheet", "reading")
+_SELDOM = ("sheet", "reading", "white", "adapt", "method", *CONDITIONS, "repeat")
 _MANY = 24  # patches shown
 
 
@@ -35,6 +36,7 @@ _MANY = 24  # patches shown
 class _Found:
     """What was read, as rows for the book, and what had to be decided."""
 
+    book: Book  # with the swatches that are to be entered as new
     made: Any
     notes: tuple[str, ...]
 
@@ -49,8 +51,9 @@ class Instrument(frame.Panel):
         self.add.on_click(lambda _: self.tell(self.added))
         title = words.say("instrument.title")
         super().__init__(
-            "instrument", title, _choose, _show, refresh=_fit, remember=False, book=book
-        )
+            "instrument", title, _choose, _show, refresh=_fit, remember=False, seldom=_SELDOM,
+            book=book,
+        )  # fmt: skip
         self.under(self.add)
 
     def added(self) -> str:
@@ -59,10 +62,11 @@ class Instrument(frame.Panel):
 
         book_choice.own(self.book)
         found = _found(self.book, **self.values)
-        count = len(found.made.readings)
-        grown = books.add_readings(self.book, found.made)
+        count, typed_ = len(found.made.readings), self.values["typed"]
+        grown = books.add_readings(found.book, found.made)
         saved = books.save(grown, words.say("instrument.saved_as", count=count))
         self._take(saved.path, saved)
+        self.choices["typed"].value = _still(typed_, set(found.made.left["sample"]))
         return words.say("instrument.added", count=count, left=len(found.made.left))
 
 
@@ -95,6 +99,7 @@ def _choose(_book: Book) -> dict[str, Any]:
         **_conditions(say),
         **exposure.offered(),
         "names": choices.text(say("names"), hint=say("names_hint"), long=True),
+        "new": choices.tick(say("new"), note=say("new_note")),
         "repeat": choices.number(say("repeat"), 0, low=0, high=5, step=0.05, unit=""),
     }
 
@@ -147,25 +152,43 @@ def _found(book: Book, **picked: Any) -> _Found:
     from dyelab import book as books
 
     lab, spectra, notes = _read(book, **picked)
-    made = books.instrument_readings(
-        book,
-        lab,
-        spectra,
-        names=named(picked["names"]),
-        method=picked["method"],
-        repeat=picked["repeat"] or None,
-        adapt=picked["adapt"],
+    given = named(picked["names"])
+    made = _rows(book, lab, spectra, given, picked)
+    if picked["new"] and len(made.left):
+        codes = [given.get(name, name) for name in made.left["sample"].unique()]
+        book = books.add(book, swatches=pd.DataFrame({"swatch": codes}))
+        made = _rows(book, lab, spectra, given, picked)
+    return _Found(book, made, notes)
+
+
+def _rows(book: Book, lab: Any, spectra: Any, given: dict[str, str], picked: Any) -> Any:
+    from dyelab import book as books
+
+    return books.instrument_readings(
+        book, lab, spectra, names=given, method=picked["method"],
+        repeat=picked["repeat"] or None, adapt=picked["adapt"],
         conditions={name: picked[name] for name in CONDITIONS if picked[name]},
         **exposure.told(picked),
-    )
-    return _Found(made, notes)
+    )  # fmt: skip
+
+
+def _still(text: str, left: set[str]) -> str:
+    """The typed lines that were left out: they stay, to be put right."""
+    kept, keeps = [], False
+    for line in text.splitlines():
+        if not line.strip()[:1].isdigit():
+            keeps = any(line.strip().startswith(name) for name in left)
+        kept += [line] if keeps else []
+    return "\n".join(kept)
 
 
 def _show(book: Book, **picked: Any) -> frame.Shown:
     found = _found(book, **picked)
     readings, left, notes = found.made.readings, found.made.left, list(found.notes)
     if len(left):
-        notes.insert(0, words.say("instrument.left", names=", ".join(left["sample"].unique()[:12])))
+        unknown = ", ".join(left["sample"].unique()[:12])
+        new = words.say("instrument.new")
+        notes.insert(0, words.say("instrument.left", names=unknown, new=new))
     notes += _told_of(readings)
     notes.append(words.say("instrument.sure_stated" if picked["repeat"] else "instrument.sure"))
     sentence = words.say(
