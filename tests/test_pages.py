@@ -14,7 +14,7 @@ import pytest
 
 from dyelab import book, files, handout, shift
 from dyelab.errors import InputError
-from dyelab.handout import colours
+from dyelab.handout import colours, html_page
 from dyelab.handout.page import Own
 from dyelab.handout.sheets import metal as metal_page
 from dyelab.handout.sheets import mordants as mordant_sheet
@@ -386,6 +386,17 @@ def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
         b for b in sorting.cards(found, swatches=["P1"]).blocks if isinstance(b, handout.Card)
     ]
     assert card.patch.crop == frame.patch.crop
+    picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "potash alum"}
+    strip, sheet = saddening.strip(found, **picked), metal_page.sheet(found, **picked)
+    madder = mordant_sheet.sheet(found, fibre="wool", dye="madder")
+    (bands,) = [b for b in strip.blocks if isinstance(b, handout.Bands)]
+    assert bands.bands[0].patches[0].crop == frame.patch.crop
+    assert not any(patch.crop for patch in bands.bands[-1].patches)  # worked out, not dyed
+    for page in (sheet, madder):
+        chips = next(b for b in page.blocks if isinstance(b, handout.Chips))
+        assert [patch.crop.startswith(b"\x89PNG") for patch in chips.patches] == [True, True]
+        assert html_page.text(page).count('class="crop"') == 2
+        assert handout.pictures(page, ppi=10)
 
 
 def test_a_planned_dose_has_its_column_on_the_strip_and_the_page_of_the_metal(tmp_path):

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import files, words
-from dyelab.handout.page import Chart, Chips, Clock, HandIn, Live, Page, code
+from dyelab.handout.page import Chart, Chips, Clock, HandIn, Live, Page, code, every_patch
 
 _HERE = Path(__file__).parent
 _SHORT = 30  # letters of a note that has room under a narrow chip on a phone
@@ -83,6 +83,6 @@ def _block(block: Any) -> dict[str, Any]:
     made = {"kind": kind, **asdict(block)}
     if isinstance(block, Chips):
         made["told"] = not block.pairs and any(len(p.note) > _SHORT for p in block.patches)
-    for patch in [*made.get("patches", ()), *([made["patch"]] if "patch" in made else [])]:
+    for patch in every_patch(made):
         patch["crop"] = _address(patch["crop"], "png") if patch["crop"] else ""
     return made

@@ -487,6 +487,13 @@ def patches(lab: pd.DataFrame, labels: Sequence[str], notes: Sequence[str] = ())
     ]
 
 
+def every_patch(block: dict[str, Any]) -> list[dict[str, Any]]:
+    """Every patch of a block given as a dict, wherever in it."""
+    own = [block["patch"]] if "patch" in block else []
+    within = [patch for band in block.get("bands", ()) for patch in band["patches"]]
+    return [*block.get("patches", ()), *own, *within]
+
+
 def numbers(lab: Sequence[float]) -> str:
     """L* a* b* as printed under a chip."""
     L, a, b = (f"{value:.1f}".replace("-", "−") for value in lab)

@@ -63,7 +63,7 @@ def _change(source: colours.Source, row: dict[Any, Any]) -> dict[Any, Any]:
 
 def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
     """Each cloth beside those that had one thing more; then what stands beside nothing."""
-    patches = _patches(rows)
+    patches = source.pictured(rows, _patches(rows))
     starts: dict[Any, list[int]] = {}
     for at, row in enumerate(rows):
         starts.setdefault(_change(source, row).get("from_row"), []).append(at)
