@@ -108,8 +108,8 @@ def test_a_printed_cloth_is_planned_and_goes_into_the_book(mine):
     table = panel.shown.table.set_index(["area", "material"])
     assert table.loc[("whole", "madder"), "weigh_g"] == pytest.approx(6.0)  # 30 % of 20 g
     assert table.loc[("leaf", "aluminium acetate"), "weigh_g"] != 0
-    panel._into()
-    panel.tell(panel._into)
+    for _ in range(2):
+        panel.actions["printing.put"].click()
     found = book.areas(book.open(mine.path)).set_index("area")
     assert found.loc["stem", "iron_wof"] == 2.0
     assert panel.choices["code"].value != ""

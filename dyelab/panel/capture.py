@@ -19,15 +19,13 @@ from dyelab.panel import (
     book_choice,
     capture_together,
     choices,
-    exposure,
-    follow_book,
     frame,
     html_parts,
     save,
 )
+from dyelab.panel.book_choice import typed
 from dyelab.panel.capture_names import Naming, Tap, annotations, name_windows, named, said
 from dyelab.panel.capture_names import notes as capture_notes
-from dyelab.panel.typed_path import typed
 from dyelab.table import LAB
 
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
@@ -110,16 +108,15 @@ class Capture(frame.Panel):
 
         numbered = plan.with_label_numbers(self.book)
         if not numbered.swatches.equals(self.book.swatches):
-            book_choice.own(self.book)
-            self.book = books.save(numbered, words.say("capture.labels_numbered"))
-            follow_book.tell(self, Path(self.book.path))
-        path = save.fresh(f"labels-{Path(self.book.path).name}-{self.paper.value}", ".pdf")
+            self.own()
+            self.go_on(books.save(numbered, words.say("capture.labels_numbered")))
+        path = save.fresh(f"labels-{self.book.path.name}-{self.paper.value}", ".pdf")
         return words.say("frame.saved", path=plan.labels(self.book, path, paper=self.paper.value))
 
     def follow(self, path: Path) -> None:
         """Keep what was measured when only the book behind it was saved."""
-        if self.book is not None and Path(self.book.path).resolve() == path.resolve():
-            self.book = book_choice.opened(path)
+        if self.shows(path):
+            self.opened = book_choice.opened(path)
         else:
             super().follow(path)
 
@@ -138,7 +135,7 @@ class Capture(frame.Panel):
         return {
             "upload": choices.upload(say("upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
             "path": choices.text(say("path"), start, hint=say("path_hint")),
-            **exposure.offered(),
+            **choices.exposures(),
             **capture_together.offered(book),
             "first": choices.pick(
                 say("first"), [(say("first_none"), ""), *((c, c) for c in codes)]
@@ -208,7 +205,7 @@ class Capture(frame.Panel):
         """Places whose swatches an instrument read in the same state, if the book is asked."""
         from dyelab import book as books
 
-        names, state = self._names(), exposure.told(picked)
+        names, state = self._names(), choices.told_exposure(picked)
         told = books.read_by_instrument(self.book, **state).set_index("swatch")
         seen = [p for p in made.table["place"] if p in names]
         places = [p for p in seen if names[p] in told.index]
@@ -331,7 +328,7 @@ class Capture(frame.Panel):
         """Add the named swatches' readings to the book, with the photo and the shared error."""
         from dyelab import book as books
 
-        book_choice.own(self.book)
+        self.own()
         if self.measured is None or self.origin is None:
             raise InputError(words.say("capture.nothing"))
         names = self._names()
@@ -351,16 +348,16 @@ class Capture(frame.Panel):
             source = self._pairing.earlier.source
         grown, rows = books.add_photo(
             self.book, self._joined.measured if self._joined else self.measured, self.origin,
-            names, method=told["method"], **exposure.told(told), goes_with=source,
+            names, method=told["method"], **choices.told_exposure(told), goes_with=source,
             witnesses=capture_together.witnesses(told["witnesses"]),
         )  # fmt: skip
         new = len(grown.swatches) - len(self.book.swatches)
         books.save(grown)
-        self.book = books.open(grown.path)
+        self.opened = books.open(grown.path)
         self._say(
             words.say("capture.added_new" if new else "capture.added", count=len(rows), new=new)
         )
-        follow_book.tell(self, Path(grown.path))
+        self._tell_others()
 
     def _naming(self) -> Naming:
         """Which swatch lies where, by what is chosen now."""
@@ -425,7 +422,7 @@ def _within(quad: np.ndarray, x: float, y: float) -> bool:
 
 def _fit(_book: Book, made: dict[str, Any]) -> None:
     """Ask only what what was chosen before makes sense of."""
-    exposure.fit(made)
+    choices.fit_exposure(made)
     capture_together.fit(made)
 
 

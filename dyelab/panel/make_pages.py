@@ -67,8 +67,7 @@ def _kinds(made: pd.DataFrame, name: str) -> list[str]:
 def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
     """Show the choices this page asks for, each narrowed by those above it."""
     asked = KINDS[widgets["kind"].value].asks
-    for name, widget in widgets.items():
-        widget.layout.display = None if name in ("kind", *_OWN, *asked) else "none"
+    choices.only(widgets, ("kind", *_OWN, *asked))
     left = source.made[source.made["dye"] != "none"]
     if "metal" in asked and "dye" in asked:
         doses = left[f"{widgets['metal'].value}_wof"].fillna(0.0)

@@ -12,7 +12,7 @@ from dyelab import plan, press, recipe, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame, save
-from dyelab.panel.typed_path import typed
+from dyelab.panel.book_choice import typed
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
 _FACTORS = ("tannin", "mordant", "dye", "modifier")
@@ -73,10 +73,9 @@ class Planner(frame.Panel):
             folder = typed(self.folder.value)
             target = books.create(folder, title, white=white)
         else:
-            book_choice.own(target, "planning.example_kept", put=words.say("planning.put"))
+            self.own("planning.example_kept", put=words.say("planning.put"))
         refuse_twice(target, planned)
-        saved = books.save(plan.into(target, planned), planned.name)
-        self._take(saved.path, saved)
+        saved = self.saved(plan.into(target, planned), planned.name)
         many = len(planned.swatches)
         return words.say("planning.put_in", swatches=many, book=saved.title)
 

@@ -78,8 +78,7 @@ def _fit(listed: pd.DataFrame, made: dict[str, Any]) -> None:
     choices.set_options(made["material"], names)
     _usual_dose(listed, made)
     choices.set_options(made["wanted"], _twins(listed, made["material"].value))
-    for name, widget in made.items():
-        widget.layout.display = None if name == "task" or name in _ASKS[task] else "none"
+    choices.only(made, ("task", *_ASKS[task]))
 
 
 def _usual(listed: pd.DataFrame, material: str) -> float:
