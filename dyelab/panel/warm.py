@@ -13,4 +13,4 @@ def load_ipython_extension(_shell: Any) -> None:
     """Import all that pages import."""
     for found in pkgutil.iter_modules(panel.__path__):
         import_module(f"dyelab.panel.{found.name}")
-    import_module("dyelab.panel.live_figure")._plotly()
+    import_module("dyelab.panel.widgets")._plotly()
