@@ -17,6 +17,7 @@ from dyelab.errors import InputError
 
 MEGABYTE = 2**20
 HISTORY_BYTES = MEGABYTE  # one version's list of files has a few hundred bytes a table
+UNPACKED_BYTES = 4096 * MEGABYTE  # all that a zip holds
 TABLE_BYTES = 256 * MEGABYTE  # readings, spectra, an instrument's file
 PHOTO_BYTES = 512 * MEGABYTE
 ROWS = 1_000_000

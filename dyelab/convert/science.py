@@ -1,4 +1,4 @@
-"""The one door to colour-science, opened late because importing it takes two seconds; Munsell colours."""
+"""The one door to colour-science, opened late: its import takes two seconds. Munsell colours."""
 
 import warnings
 from functools import cache

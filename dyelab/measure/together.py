@@ -19,6 +19,7 @@ from dyelab.errors import InputError
 from dyelab.measure.single_photo import Measured
 from dyelab.measure.uncertainty import storage
 from dyelab.numerics import semidefinite
+from dyelab.read import file_data
 from dyelab.table import LAB, covariances
 
 TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"

@@ -160,7 +160,9 @@ class Exchange(frame.Panel):
             return words.say("exchange.undone")
         if task == "merge":
             source = typed(file)
-            joined, named = books.merge(self.own(), books.open(source))[0], source.name
+            mine, apart = self.own(), save.fresh(source.stem, "")
+            other = books.open(source) if source.is_dir() else books.restore(source, apart)
+            joined, named = books.merge(mine, other)[0], source.name
         else:
             joined, named = self._sheet_in(chosen["removing"])
         before = len(self.book.swatches)
