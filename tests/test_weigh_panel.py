@@ -127,7 +127,7 @@ def test_a_line_that_is_no_area_and_a_code_that_is_taken_are_named(mine):
     example = printed_cloth.panel(EXAMPLE)
     example.choices["code"].value = "W01"
     assert "is in this book already" in said(example)
-    example.tell(example._into)
+    example.actions["printing.put"].click()
     assert "example stays as it is" in html.unescape(example.told.value)
 
 

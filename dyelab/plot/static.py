@@ -204,7 +204,7 @@ def _bars(trace: Any, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _ticks(limits: np.ndarray, axis: Any, length: float) -> tuple[np.ndarray, list[str]]:
     """Round values some 40 pixels apart, and as they are written."""
     low, high = sorted(limits)
-    rough = max((high - low) * 40 / length, 1e-12)
+    rough = max((high - low) * min(40 / length, 1 / 3), 1e-12)
     power = 10.0 ** np.floor(np.log10(rough))
     step = axis.dtick or power * next(m for m in (1, 2, 2.5, 5, 10) if m * power >= rough * 0.999)
     at = np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step
