@@ -11,7 +11,6 @@ from dyelab import table
 @dataclass(frozen=True)
 class Book:
     path: Path
-    outside: tuple[str, ...] = ()
     swatches: pd.DataFrame = field(default_factory=lambda: table.empty(table.SWATCHES))
 
 

@@ -111,8 +111,8 @@ def test_several_chosen_together_are_remembered(home):
 
 
 def test_what_must_not_be_remembered_is_not(home):
-    frame.Panel("record", "A panel", choose, show, remember="session").choices["dye"].value = "weld"
-    again = frame.Panel("record", "A panel", choose, show, remember="session")
+    frame.Panel("record", "A panel", choose, show, remember=False).choices["dye"].value = "weld"
+    again = frame.Panel("record", "A panel", choose, show, remember=False)
     assert again.choices["dye"].value == "madder"
 
 

@@ -67,7 +67,7 @@ def test_leave_one_out_is_what_leaving_out_gives(world):
     y = np.random.default_rng(0).normal(size=12)
     blocks = [(0, 3, 7) if i in (0, 3, 7) else (i,) for i in range(12)]
     places = np.arange(12)
-    left = gp._left_out(np.linalg.inv(K), y, places, [np.array(block) for block in blocks])
+    left = gp.without_blocks(np.linalg.inv(K), y, places, [np.array(block) for block in blocks])
     for i, block in enumerate(blocks):
         rest = np.setdiff1d(np.arange(12), block)
         weights = np.linalg.solve(K[np.ix_(rest, rest)], K[rest, i])
@@ -144,15 +144,17 @@ def test_an_unknown_material_is_refused_with_those_known(model, recipe, said):
 
 
 def test_dyes_never_joined_are_added_in_ks(model, world):
-    both = model.colour(with_alum(dye="weld + indigo", dye_wof="50 + 4"))
-    assert "never dyed together" in both["extrapolates"].iloc[0]
+    both = model.colour(with_alum(dye="weld + indigo 4", dye_wof=50.0))
+    assert "never dyed over one another" in both["extrapolates"].iloc[0]
+    assert both["recipe"].iloc[0].startswith("weld 50 %, then indigo 4 % on wool")
     dyes = [with_alum(dye="weld", dye_wof=50.0), with_alum(dye="indigo", dye_wof=4.0)]
     alone = model.colour(pd.concat(dyes))
     assert both["L"].iloc[0] < alone["L"].max()
     assert alone["b"].min() < both["b"].iloc[0] < alone["b"].max()
     assert both["a"].iloc[0] < 0  # yellow over blue is green
-    with pytest.raises(InputError, match=r"one dose a dye"):
-        model.colour(one(dye="weld + indigo", dye_wof=50.0))
+    for asked in ({"dye": "weld + indigo", "dye_wof": 50.0}, {"dye": "weld", "dye_wof": "50 + 4"}):
+        with pytest.raises(InputError, match=r"each dye needs its own dose"):
+            model.colour(one(**{"mordant": "none", **asked}))
 
 
 def test_too_few_swatches_names_how_many_and_which(world):
@@ -377,7 +379,8 @@ def test_a_small_move_weighs_as_much_as_its_colour_difference():
 def test_the_gamut_counts_what_the_metals_add(model):
     gamut = predict.gamut(model, by=["fibre"])
     assert set(gamut.counts["group"]) == {"wool", "cotton"}
-    assert (gamut.counts["iron_adds"] > 0).all()
+    assert (gamut.counts[["iron_adds", "copper_adds"]] > 0).all(axis=None)
+    assert set(gamut.outlines["metals"]) == {"without", "iron", "copper", "all"}
     lines = gamut.outlines.groupby(["group", "metals", "plane"])
     assert len(lines) == 2 * 4 * 2
     for _, line in lines:

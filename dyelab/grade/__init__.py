@@ -40,6 +40,7 @@ from dyelab.grade.study import (
     Study,
     exposure_text,
     forecast_sentence,
+    overall,
     piece_sentence,
     pieces_sentence,
     study,

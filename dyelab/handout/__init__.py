@@ -16,7 +16,6 @@ from dyelab.handout.page import (
     Clock,
     Fields,
     Frame,
-    HandIn,
     Heading,
     Live,
     Logo,

@@ -1,19 +1,17 @@
-"""The choice of a swatch book, a path that somebody types, and the recipes of the book chosen."""
+"""The choice of a swatch book: the example, one seen before, one beside the notebook, or a path."""
 
 import json
-import os
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
-import pandas as pd
 
-from dyelab import files, shift, table, words
+from dyelab import files, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, remember
+from dyelab.panel.typed_path import typed
 
 _OTHER = ""
 
@@ -28,7 +26,7 @@ def is_example(book: Book) -> bool:
     return Path(book.path).resolve() == example().resolve()
 
 
-def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Book:
+def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Any:
     """Return a book of the user's own; the example is refused, with what to do instead.
 
     Raises
@@ -40,7 +38,7 @@ def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Book:
     return book
 
 
-def opened(path: Path) -> Book:
+def opened(path: Path) -> Any:
     """Open a book; the example is one like any other."""
     from dyelab import book
 
@@ -137,56 +135,3 @@ def _told_apart(named: list[tuple[str, str]]) -> list[tuple[str, str]]:
 def missing(path: Path) -> InputError:
     """What to say about a folder that is no swatch book."""
     return InputError(words.say("frame.no_book", path=path))
-
-
-def typed(text: str) -> Path:
-    """Return the path that was typed.
-
-    Raises
-    ------
-    InputError
-        In the served panels, if it leads out of the desk folder, the book and the example. In
-        JupyterLab whoever types can read every file anyway.
-    """
-    path = Path(text.strip().strip("\"'")).expanduser()
-    desk = os.environ.get("DYELAB_DESK")
-    if desk:
-        roots: list[str | Path] = [
-            desk,
-            os.environ.get("DYELAB_BOOK") or desk,
-            files.shipped("data"),
-        ]
-        try:
-            inside = any(path.resolve().is_relative_to(Path(root).resolve()) for root in roots)
-        except (OSError, RuntimeError, ValueError):
-            inside = False
-        if not inside:
-            raise InputError(words.say("frame.outside_desk", desk=Path(desk).name))
-    return path
-
-
-@dataclass(frozen=True)
-class Gathered:
-    """Recipes of a book: `every` method apart, and by one method what `recipes` gives."""
-
-    every: shift.Recipes
-    spectra: pd.DataFrame | None
-    wide: pd.DataFrame
-    shared: pd.DataFrame | None
-    kept: dict[str, shift.Recipes] = field(default_factory=dict)
-
-    def recipes(self, method: str | None) -> shift.Recipes:
-        """What was read by one method; by all of them, each apart, without."""
-        if method is None or self.every.methods == [method]:
-            return self.every
-        if method not in self.kept:
-            self.kept[method] = shift.as_dyed(self.wide, shared=self.shared, method=method)
-        return self.kept[method]
-
-
-def gathered(book: Book) -> Gathered:
-    """Gather the recipes of an open book."""
-    from dyelab import book as books
-
-    wide = books.wide(book)
-    return Gathered(shift.as_dyed(wide, shared=book.shared), book.spectra, wide, book.shared)

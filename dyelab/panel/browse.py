@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import measure, recipe, shift, words
+from dyelab import measure, shift, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
@@ -136,7 +136,6 @@ def _page(book: Book, swatch: str) -> frame.Shown:
         table=readings[_READING] if len(readings) else None,
         chips=_strips(readings.head(_MOST), cloth),
         notes=[*_steps(book, swatch), *_story(book, swatch)],
-        care=cautions(book, swatch),
         pictures=_pictures(book, whole),
     )
 
@@ -176,12 +175,6 @@ def _steps(book: Book, swatch: str) -> list[str]:
         + (words.say("browse.planned") if row["state"] == "planned" else "")
         for row in done.to_dict("records")
     ]
-
-
-def cautions(book: Book, swatch: str) -> tuple[str, ...]:
-    """Cautions of every material of a swatch's steps."""
-    used = book.steps.loc[book.steps["swatch"] == swatch, "material"].unique()
-    return recipe.cautions(used, recipe.materials(book.materials))
 
 
 def _what(row: Any) -> str:

@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 
 from dyelab import compare, plan, shift, words
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, choices, frame
+from dyelab.panel import book_choice, choices, frame, recipes_of_book
 from dyelab.plot import shift as drawn
 
 ALL = ""
@@ -24,19 +24,22 @@ class Comparison(frame.Panel):
     def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("comparing.title")
         super().__init__(
-            "compare", title, _choose, _show, refresh=_fit, prepare=book_choice.gathered, book=book
+            "compare", title, _choose, _show, refresh=_fit, prepare=recipes_of_book.of, book=book
         )
         self.one_pot = choices.button("comparing.one_pot", lambda: self.tell(self._shared))
         self.under(self.one_pot)
 
     def _shared(self) -> str:
         """Record that the swatches of each recipe shown shared a pot, and judge anew."""
-        self.own("comparing.example_kept", put=words.say("comparing.one_pot"))
+        from dyelab import book as books
+
+        book_choice.own(self.book, "comparing.example_kept", put=words.say("comparing.one_pot"))
         found = _found(self._ready, **self.values)
         made = found.recipes.made["swatch"]
         ends = sorted({*found.pairs["from_row"], *found.pairs["to_row"]})
         named = plan.one_pot(self.book, [made.iloc[row].split(", ") for row in ends])
-        self.saved(named, words.say("comparing.one_pot"))
+        saved = books.save(named, words.say("comparing.one_pot"))
+        self._take(saved.path, saved)
         return words.say("comparing.shared", recipes=len(ends))
 
 
@@ -51,7 +54,7 @@ def panel(book: frame.Chosen = None) -> Comparison:
     return Comparison(book)
 
 
-def _choose(bench: book_choice.Gathered) -> dict[str, Any]:
+def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
     made = bench.every.made
     picks = {"what": choices.pick(words.say("comparing.what"), _steps(made))}
     for name in _HELD:
@@ -100,7 +103,7 @@ def _levels(made: pd.DataFrame, what: str) -> list[str]:
     return list(dict.fromkeys(["none", *names, *worded]))
 
 
-def _fit(bench: book_choice.Gathered, widgets: dict[str, Any]) -> None:
+def _fit(bench: recipes_of_book.Gathered, widgets: dict[str, Any]) -> None:
     """Offer the references of the step that varies; a step that varies can't be held."""
     what = widgets["what"].value
     choices.set_options(widgets["reference"], _levels(bench.every.made, what))
@@ -109,7 +112,7 @@ def _fit(bench: book_choice.Gathered, widgets: dict[str, Any]) -> None:
 
 
 def _show(
-    bench: book_choice.Gathered,
+    bench: recipes_of_book.Gathered,
     what: str,
     reference: str,
     formula: str,
@@ -150,7 +153,7 @@ def _fixed(what: str, held: dict[str, str]) -> dict[str, str]:
 
 
 def _found(
-    bench: book_choice.Gathered,
+    bench: recipes_of_book.Gathered,
     what: str,
     reference: str,
     formula: str,
@@ -293,7 +296,7 @@ def _spectra(
     return figure, depth.sentence
 
 
-def _lamps(bench: book_choice.Gathered, found: shift.Shift, formula: str) -> frame.Shown:
+def _lamps(bench: recipes_of_book.Gathered, found: shift.Shift, formula: str) -> frame.Shown:
     """Each pair under several lights: the furthest as chips, all of them as numbers."""
     pairs = found.pairs.iloc[np.argsort(-found.pairs[formula].to_numpy(), kind="stable")]
     rows = list(zip(pairs["from_row"].astype(int), pairs["to_row"].astype(int), strict=True))

@@ -60,19 +60,8 @@ def notes(texts: Sequence[str]) -> str:
     """What limits the answer."""
     if not texts:
         return ""
-    return f'<div class="dl-notes">{_listed(texts)}</div>'
-
-
-def care(texts: Sequence[str]) -> str:
-    """Cautions under a heading of their own."""
-    if not texts:
-        return ""
-    heading = escape(words.say("pages.caution"))
-    return f'<section class="dl-notes dl-care"><h3>{heading}</h3>{_listed(texts)}</section>'
-
-
-def _listed(texts: Sequence[str]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
+    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    return f'<div class="dl-notes"><ul>{items}</ul></div>'
 
 
 def busy(text: str, fraction: float | None = None) -> str:

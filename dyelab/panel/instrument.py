@@ -1,16 +1,18 @@
 """Readings of a spectrophotometer or colorimeter: a file or typed lines, into the book."""
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
+import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import convert, read, words
-from dyelab.book import Book, InstrumentReadings
+from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, save
-from dyelab.panel.book_choice import typed
+from dyelab.panel import book_choice, choices, exposure, frame, save
 from dyelab.panel.capture_names import named
+from dyelab.panel.typed_path import typed
 from dyelab.table import (
     CONDITIONS,
     EXPOSURE,
@@ -26,7 +28,6 @@ _SHOWN = ["reading", "swatch", *EXPOSURE, *LAB, *STANDARD_UNCERTAINTIES, "flags"
 _USUAL_WHITES = ("D65/10°", "D65/2°", "D50/2°", "C/2°", "A/10°")
 _GEOMETRIES = ("45/0", "0/45", "d/8", "d/0")
 _OFFERED = ("white", "sheet", "reading")
-_SELDOM = ("sheet", "reading", "white", "adapt", "method", *CONDITIONS, "repeat")
 _MANY = 24  # patches shown
 
 
@@ -34,12 +35,38 @@ _MANY = 24  # patches shown
 class _Found:
     """What was read, as rows for the book, and what had to be decided."""
 
-    book: Book  # with the swatches that are to be entered as new
-    made: InstrumentReadings
+    made: Any
     notes: tuple[str, ...]
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+class Instrument(frame.Panel):
+    """The panel that looks at readings first and adds them when asked."""
+
+    def __init__(self, book: frame.Chosen = None) -> None:
+        self.add = widgets.Button(description=words.say("instrument.add"))
+        self.add.add_class("dl-button")
+        self.add.add_class("dl-main-button")
+        self.add.on_click(lambda _: self.tell(self.added))
+        title = words.say("instrument.title")
+        super().__init__(
+            "instrument", title, _choose, _show, refresh=_fit, remember=False, book=book
+        )
+        self.under(self.add)
+
+    def added(self) -> str:
+        """Add what is shown to the book, and say so."""
+        from dyelab import book as books
+
+        book_choice.own(self.book)
+        found = _found(self.book, **self.values)
+        count = len(found.made.readings)
+        grown = books.add_readings(self.book, found.made)
+        saved = books.save(grown, words.say("instrument.saved_as", count=count))
+        self._take(saved.path, saved)
+        return words.say("instrument.added", count=count, left=len(found.made.left))
+
+
+def panel(book: frame.Chosen = None) -> Instrument:
     """Choose a measurement file, or type values; see what it holds; add it to the book.
 
     Parameters
@@ -47,27 +74,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    return frame.Panel(
-        *("instrument", words.say("instrument.title"), _choose, _show),
-        refresh=lambda _book, made: choices.fit_exposure(made),
-        actions={"instrument.add": _added},
-        main=True,
-        remember="session",
-        seldom=_SELDOM,
-        book=book,
-    )
-
-
-def _added(panel: frame.Panel) -> str:
-    """Add what is shown to the book, and say so."""
-    from dyelab import book as books
-
-    found, typed_ = _found(panel.own(), **panel.values), panel.values["typed"]
-    count, left = len(found.made.readings), found.made.left
-    what = words.say("instrument.saved_as", count=count)
-    panel.saved(books.add_readings(found.book, found.made), what)
-    panel.choices["typed"].value = _still(typed_, set(left["sample"]))
-    return words.say("instrument.added", count=count, left=len(left))
+    return Instrument(book)
 
 
 def _choose(_book: Book) -> dict[str, Any]:
@@ -86,9 +93,8 @@ def _choose(_book: Book) -> dict[str, Any]:
         "adapt": choices.tick(say("adapt"), note=say("adapt_note")),
         "method": choices.pick(say("method"), [(say(f"from_{m}"), m) for m in _METHODS]),
         **_conditions(say),
-        **choices.exposures(),
+        **exposure.offered(),
         "names": choices.text(say("names"), hint=say("names_hint"), long=True),
-        "new": choices.tick(say("new"), note=say("new_note")),
         "repeat": choices.number(say("repeat"), 0, low=0, high=5, step=0.05, unit=""),
     }
 
@@ -108,6 +114,10 @@ def _conditions(say: Any) -> dict[str, Any]:
     }
 
 
+def _fit(_book: Book, made: dict[str, Any]) -> None:
+    exposure.fit(made)
+
+
 def _read(
     book: Book, **picked: Any
 ) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tuple[str, ...]]:
@@ -118,59 +128,44 @@ def _read(
         lab = read.typed_lines(picked["typed"], illuminant=white[0], observer=white[1])
         told = words.say("instrument.typed_white", white=white_text(white))
         return lab, None, () if illuminant else (told,)
-    path = save.uploaded(picked["upload"], "readings")
-    if path is None and not picked["path"].strip():
+    path = save.uploaded(picked["upload"], "readings") or _named(picked["path"])
+    if path is None:
         raise InputError(words.say("instrument.start"))
     found = read.measurements(
-        path or typed(picked["path"]),
-        illuminant=illuminant or None, observer=int(degrees) if degrees else None,
+        path, illuminant=illuminant or None, observer=int(degrees) if degrees else None,
         sheet=picked["sheet"].strip() or None, geometry=picked["reading"].strip() or None,
         options={name: words.say(f"instrument.offer_{name}") for name in _OFFERED},
     )  # fmt: skip
     return found.lab, found.spectra, found.notes
 
 
+def _named(text: str) -> Path | None:
+    return typed(text) if text.strip() else None
+
+
 def _found(book: Book, **picked: Any) -> _Found:
     from dyelab import book as books
 
     lab, spectra, notes = _read(book, **picked)
-    given = named(picked["names"])
-    made = _rows(book, lab, spectra, given, picked)
-    if picked["new"] and len(made.left):
-        codes = [given.get(name, name) for name in made.left["sample"].unique()]
-        book = books.add(book, swatches=pd.DataFrame({"swatch": codes}))
-        made = _rows(book, lab, spectra, given, picked)
-    return _Found(book, made, notes)
-
-
-def _rows(book: Book, lab: Any, spectra: Any, given: dict[str, str], picked: Any) -> Any:
-    from dyelab import book as books
-
-    return books.instrument_readings(
-        book, lab, spectra, names=given, method=picked["method"],
-        repeat=picked["repeat"] or None, adapt=picked["adapt"],
+    made = books.instrument_readings(
+        book,
+        lab,
+        spectra,
+        names=named(picked["names"]),
+        method=picked["method"],
+        repeat=picked["repeat"] or None,
+        adapt=picked["adapt"],
         conditions={name: picked[name] for name in CONDITIONS if picked[name]},
-        **choices.told_exposure(picked),
-    )  # fmt: skip
-
-
-def _still(text: str, left: set[str]) -> str:
-    """The typed lines that were left out: they stay, to be put right."""
-    kept, keeps = [], False
-    for line in text.splitlines():
-        if not line.strip()[:1].isdigit():
-            keeps = any(line.strip().startswith(name) for name in left)
-        kept += [line] if keeps else []
-    return "\n".join(kept)
+        **exposure.told(picked),
+    )
+    return _Found(made, notes)
 
 
 def _show(book: Book, **picked: Any) -> frame.Shown:
     found = _found(book, **picked)
     readings, left, notes = found.made.readings, found.made.left, list(found.notes)
     if len(left):
-        unknown = ", ".join(left["sample"].unique()[:12])
-        new = words.say("instrument.new")
-        notes.insert(0, words.say("instrument.left", names=unknown, new=new))
+        notes.insert(0, words.say("instrument.left", names=", ".join(left["sample"].unique()[:12])))
     notes += _told_of(readings)
     notes.append(words.say("instrument.sure_stated" if picked["repeat"] else "instrument.sure"))
     sentence = words.say(
@@ -195,5 +190,11 @@ def _told_of(readings: pd.DataFrame) -> list[str]:
 
 def _chips(readings: pd.DataFrame) -> list[frame.Chip]:
     return [
-        frame.Chip.of(row, str(row["swatch"])) for row in readings.head(_MANY).to_dict("records")
+        frame.Chip(
+            str(row["swatch"]),
+            (row["L"], row["a"], row["b"]),
+            illuminant=str(row["illuminant"]),
+            observer=int(row["observer"]),
+        )
+        for row in readings.head(_MANY).to_dict("records")
     ]

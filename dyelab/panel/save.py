@@ -7,7 +7,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from dyelab import files, words
-from dyelab.panel import choices, html_parts
+from dyelab.panel import html_parts
 
 FOLDER = "saved"
 
@@ -102,7 +102,10 @@ class Row(widgets.VBox):
         super().__init__([line, self.told])
 
     def _button(self, key: str, work: Callable[[], None]) -> widgets.Button:
-        return choices.button(key, lambda: self._panel._guard(work))
+        button = widgets.Button(description=words.say(key))
+        button.add_class("dl-button")
+        button.on_click(lambda _: self._panel._guard(work))
+        return button
 
     def fit(self, shown: Any) -> None:
         """Show the buttons that fit what is shown."""
@@ -123,8 +126,8 @@ class Row(widgets.VBox):
         self._tell(table(whole, self._named(".csv")))
 
     def _named(self, suffix: str) -> Path:
-        book = self._panel.opened
-        return fresh(f"{self._panel.name}-{book.path.name if book else 'book'}", suffix)
+        book = getattr(self._panel.book, "path", "book")
+        return fresh(f"{self._panel.name}-{Path(book).name}", suffix)
 
     def _figure(self, form: str) -> None:
         def arrived(content: bytes) -> None:

@@ -15,7 +15,7 @@ _CHI2_90 = 4.605  # two degrees of freedom: an outline that holds 90 %
 _COLUMNS, _ROWS = 6, 10
 PATCH = _COLUMNS * _ROWS
 _LEFT, _STRIP, _RIGHT = [0, 0.64], [0.72, 0.79], [0.84, 1.0]
-_DASHES = {"without": "solid", "iron": "dash", "copper": "dot", "both": "dashdot"}
+_DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "5px,1px")
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,11 @@ def ground(made: pd.DataFrame, spans: Sequence[float] | None = None) -> Ground:
     tried = style.marks(made, name=words.say("exploring.tried"), size=8)
     layout = {"height": 460, **_layout(spans or plane.around(made))}
     return Ground((tried, _strip(made, "circle", 8, 0.0)), layout)
+
+
+def measured(tried: Ground) -> dict[str, Any]:
+    """Draw the swatches tried alone."""
+    return style.assembled(list(tried.traces), **tried.layout)
 
 
 def landing(
@@ -154,7 +159,7 @@ def _patch(plausible: Sequence[str]) -> dict[str, Any]:
 
 
 def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
-    """Draw the regions reached on a*b* and on C*L*, without metals, with iron, with copper.
+    """Draw the regions reached on a*b* and on C*L*, without metals, with each, with all.
 
     Parameters
     ----------
@@ -175,21 +180,26 @@ def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
     drawn.add_trace(
         style.points(chroma, x="C", y="L", size=8, xaxis="x2", yaxis="y2", showlegend=False)
     )
+    order = list(dict.fromkeys(outlines["metals"]))
     for (metals, plane_), part in outlines.groupby(["metals", "plane"], sort=False):
-        drawn.add_trace(_region(str(metals), str(plane_), part))
+        drawn.add_trace(_region(str(metals), str(plane_), part, order.index(metals)))
     return drawn
 
 
-def _region(metals: str, plane_: str, part: pd.DataFrame) -> go.Scatter:
+def _region(metals: str, plane_: str, part: pd.DataFrame, place: int) -> go.Scatter:
     second = {"xaxis": "x2", "yaxis": "y2", "showlegend": False} if plane_ == "CL" else {}
-    colour = dict(zip(_DASHES, style.COLOURS, strict=False))[metals]
+    key = metals if metals in ("without", "all") else "metal"
     return go.Scatter(
         x=list(part["x"]),
         y=list(part["y"]),
         mode="lines",
-        name=words.say(f"exploring.region_{metals}"),
+        name=words.say(f"exploring.region_{key}", metal=metals),
         legendgroup=metals,
-        line={"color": colour, "width": 2, "dash": _DASHES[metals]},
+        line={
+            "color": style.COLOURS[place % len(style.COLOURS)],
+            "width": 2,
+            "dash": _DASHES[place],
+        },
         hoverinfo="name",
         **second,
     )

@@ -2,6 +2,7 @@
 
 from dyelab.predict.candidates import Limits
 from dyelab.predict.model import Model, fit
+from dyelab.predict.recipes import Part, layers, written
 from dyelab.predict.search import (
     Found,
     Gamut,
@@ -14,3 +15,4 @@ from dyelab.predict.search import (
     weigh_out,
 )
 from dyelab.predict.suggest import next_swatches
+from dyelab.predict.training import TooFew

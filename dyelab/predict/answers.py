@@ -8,11 +8,22 @@ import pandas as pd
 from dyelab import shift, table, words
 from dyelab.errors import InputError, choose
 from dyelab.predict import calibration
-from dyelab.predict.gp import Codes
-from dyelab.predict.recipes import CLOTH, NONE, STEPS, Coded, Step, name_and_dose
+from dyelab.predict.gp import Weighed
+from dyelab.predict.recipes import (
+    CLOTH,
+    NONE,
+    STEPS,
+    Coded,
+    Step,
+    coded,
+    layers,
+    name_and_dose,
+    written,
+)
+from dyelab.recipe import sequence
 
 if TYPE_CHECKING:
-    from dyelab.predict.model import Model, Weighed
+    from dyelab.predict.model import Model
 
 NEW_POT, KNOWN_POT, RECIPE = OF = ("new_pot", "known_pot", "recipe")
 _FAR = 0.3  # share of the prior variance left: little is known there
@@ -32,41 +43,30 @@ def colour(
     """See `Model.colour`."""
     full, place = completed(model, recipes), _place(model, of, beside)
     white = (light[0] or model.white[0], light[1] or model.white[1])
-    sums = _sums(model, full)
-    plain = np.array([i not in sums for i in range(len(full))])
-    lab, C = np.zeros((len(full), 3)), np.zeros((len(full), 3, 3))
-    said, leant = [""] * len(full), [""] * len(full)
-    if plain.any():
-        rows = model.coded(full[plain])
-        weighed = model.weighed(rows, place)
-        lab[plain], C[plain] = _landed(model, weighed, white, of)
-        told = marks(model, rows, weighed), leans(model, weighed)
-        for i, mark, lean in zip(np.flatnonzero(plain), *told, strict=True):
-            said[i], leant[i] = mark, lean
-    for at, parts in sums.items():
-        lab[at], C[at] = _joined(model, parts, white)
-        said[at] = words.say("predict.joined", dyes=str(full.iloc[at]["dye"]))
-        dyed = model.weighed(model.coded(parts[1:]))
-        leant[at] = ", ".join(dict.fromkeys(leans(model, dyed)))
+    weighed = model.weighed(full, place)
+    lab, C = _landed(model, weighed, white, of)
     answered: dict[str, Any] = dict(zip(table.LAB, lab.T, strict=True))
     answered |= {"illuminant": white[0], "observer": white[1]}
-    answered |= {"leans_on": leant, "extrapolates": said}
+    answered |= {"leans_on": leans(model, weighed), "extrapolates": marks(model, full, weighed)}
     answered["flags"] = "" if model.spectral or white == model.white else "adapted"
     return table.with_covariances(full.assign(recipe=labels(full), **answered), C)
 
 
 def labels(recipes: pd.DataFrame) -> list[str]:
-    """Recipes in words."""
-    if pd.api.types.is_numeric_dtype(recipes["dye_wof"]):
-        return shift.label(recipes)
-    return shift.label(recipes.assign(dye_wof=pd.to_numeric(recipes["dye_wof"], errors="coerce")))
+    """Recipes in words, each of several dyes with its own dose and dips."""
+    rows = [layers(d, w) for d, w in zip(recipes["dye"], recipes["dye_wof"], strict=True)]
+    lines = [
+        sequence.of_dyes(own) if len(own) > 1 or any(part.dips > 1 for part in own) else ""
+        for own in rows
+    ]
+    return shift.label(recipes.assign(rest=lines))
 
 
 def landed(
     model: "Model", recipes: pd.DataFrame, white: tuple[str, int] | None = None
 ) -> tuple[np.ndarray, np.ndarray]:
     """CIELAB (n, 3) and covariance (n, 3, 3) of a swatch of each recipe, all of known materials."""
-    return _landed(model, model.weighed(model.coded(recipes)), white)
+    return _landed(model, model.weighed(recipes), white)
 
 
 def _place(model: "Model", of: str, beside: str) -> int | None:
@@ -79,60 +79,38 @@ def _place(model: "Model", of: str, beside: str) -> int | None:
 
 
 def _landed(
-    model: "Model", weighed: "Weighed", white: tuple[str, int] | None, of: str = NEW_POT
+    model: "Model", weighed: Weighed, white: tuple[str, int] | None, of: str = NEW_POT
 ) -> tuple[np.ndarray, np.ndarray]:
     J = model.basis.slopes(weighed.mean, white)
     C = calibration.spread(J, weighed.left + (0.0 if of == RECIPE else weighed.more))
     return model.basis.lab(weighed.mean, white), model.stretch * C
 
 
-def _sums(model: "Model", full: pd.DataFrame) -> dict[int, pd.DataFrame]:
-    """Recipes of dyes never joined, by their place: each as `_parts` gives it."""
-    in_book = model.levels["dye"]
-    never = [i for i, dye in enumerate(full["dye"]) if dye not in in_book and " + " in dye]
-    return {i: _parts(full.iloc[i].to_dict()) for i in never}
-
-
-def _parts(row: dict) -> pd.DataFrame:
-    """A recipe of dyes never joined, as its ground and then each dye alone."""
-    dyes = str(row["dye"]).split(" + ")
-    doses = str(row["dye_wof"]).split(" + ")
-    if len(doses) != len(dyes):
-        told = {"dyes": row["dye"], "found": row["dye_wof"]}
-        raise InputError(words.say("predict.doses", **told))
-    alone = [{**row, "dye": d, "dye_wof": float(w)} for d, w in zip(dyes, doses, strict=True)]
-    return pd.DataFrame([{**row, "dye": NONE, "dye_wof": 0.0}, *alone])
-
-
-def _joined(
-    model: "Model", parts: pd.DataFrame, white: tuple[str, int]
-) -> tuple[np.ndarray, np.ndarray]:
-    """Add what each dye brings to K/S over the ground, with their variances."""
-    weighed = model.weighed(model.coded(parts))
-    mean, spread = weighed.mean, weighed.left + model.nuggets
-    signs = np.array([2.0 - len(parts), *np.ones(len(parts) - 1)])
-
-    def lab(scores: np.ndarray) -> np.ndarray:
-        ks = np.tensordot(signs, model.basis.roots(scores) ** 2, (0, -2))
-        return model.basis.lab_of_roots(np.sqrt(np.maximum(ks, 0)), white)
-
-    J = np.zeros((len(mean), 3, mean.shape[1]))
-    for i, c in np.ndindex(mean.shape):
-        move = np.zeros_like(mean)
-        move[i, c] = 1e-3
-        J[i, :, c] = (lab(mean + move) - lab(mean - move)) / 2e-3
-    return lab(mean), model.stretch * calibration.spread(J, spread).sum(axis=0)
-
-
-def marks(model: "Model", rows: Codes, weighed: "Weighed") -> list[str]:
+def marks(model: "Model", recipes: pd.DataFrame, weighed: Weighed) -> list[str]:
     """Why a recipe lies outside what was dyed; blank inside."""
-    said: list[list[str]] = [[] for _ in range(len(weighed.mean))]
-    for step, code in zip(model.steps, rows, strict=True):
+    said: list[list[str]] = [[] for _ in range(len(recipes))]
+    several = model.over.dyes.joins(recipes)
+    for step, code in zip(model.steps, model.coded(recipes), strict=True):
         for i, text in _doses_outside(model, step, code):
             said[i].append(text)
+    for i in np.flatnonzero(several):
+        said[i] += _over_outside(model, recipes.iloc[i])
     for far in np.flatnonzero((weighed.left / weighed.prior).mean(axis=1) > _FAR):
-        said[far].append(words.say("predict.far"))
+        if not several[far]:
+            said[far].append(words.say("predict.far"))
     return ["; ".join(texts) for texts in said]
+
+
+def _over_outside(model: "Model", row: pd.Series) -> list[str]:
+    """Doses of dyes that lie over others, and dyes never put over one another."""
+    dyes = layers(row["dye"], row["dye_wof"])
+    alone = pd.DataFrame([written([part]) for part in dyes[1:]], columns=["dye", "dye_wof"])
+    (step,) = (step for step in model.steps if step.name == "dye")
+    said = [text for _, text in _doses_outside(model, step, coded(step, alone))]
+    if not model.over.held(row["dye"]):
+        named = ", ".join(part.material for part in dyes)
+        said.append(words.say("predict.joined", dyes=named))
+    return said
 
 
 def _doses_outside(model: "Model", step: Step, code: Coded) -> list[tuple[int, str]]:
@@ -154,7 +132,7 @@ def _doses_outside(model: "Model", step: Step, code: Coded) -> list[tuple[int, s
     return found
 
 
-def leans(model: "Model", weighed: "Weighed") -> list[str]:
+def leans(model: "Model", weighed: Weighed) -> list[str]:
     """Swatches whose colours weigh most in each prediction."""
     weights = np.abs(weighed.weights)
     codes = model.made["swatch"].to_numpy()
@@ -189,8 +167,8 @@ def report(model: "Model") -> pd.DataFrame:
 
 def _scatter(model: "Model") -> float:
     """Root mean square ΔE*ab of one swatch of a recipe about the recipe."""
-    J = model.basis.slopes(model.seen.y)
-    C = calibration.spread(J, np.tile(model.nuggets, (len(J), 1)))
+    J = model.basis.slopes(model.process.seen.y)
+    C = calibration.spread(J, np.tile(model.process.nuggets, (len(J), 1)))
     return float(np.sqrt(np.median(np.trace(C, axis1=1, axis2=2))))
 
 
@@ -215,9 +193,15 @@ def completed(model: "Model", recipes: pd.DataFrame) -> pd.DataFrame:
         usual = np.array([by_fibre.get(fibre, common) for fibre in fibres], object)
         full[column] = np.where(given == "", usual, given)
     table = pd.DataFrame(_without_salts(full))
+    in_dips = table["dye_wof"].eq(0) & table["dye"].map(_first).isin(model.undosed)
+    table["dye_wof"] = table["dye_wof"].mask(in_dips)
     for name in STEPS:
         _known(model, table, name)
     return table
+
+
+def _first(dye: str) -> str:
+    return next((part.material for part in layers(dye, 1.0)), NONE)
 
 
 def _texts(cells: Any, missing: str) -> np.ndarray:
@@ -230,10 +214,12 @@ def _blank(cell: Any) -> bool:
 
 
 def _doses(cells: np.ndarray) -> np.ndarray:
-    """Doses, 0 where blank; a text (two doses of two dyes) stays as it is."""
-    if cells.dtype == object:
-        return np.array([0.0 if cell is None or cell != cell else cell for cell in cells], object)
-    return np.where(np.isnan(cells), 0.0, cells)
+    """Doses, 0 where blank."""
+    try:
+        doses = pd.to_numeric(pd.Series(cells)).to_numpy(float)
+    except (ValueError, TypeError):
+        raise InputError(words.say("predict.doses", found=list(cells))) from None
+    return np.where(np.isnan(doses), 0.0, doses)
 
 
 def _without_salts(full: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -245,17 +231,35 @@ def _without_salts(full: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
 
 def _known(model: "Model", full: pd.DataFrame, name: str) -> None:
     """Raise for a material the book holds no swatch of."""
-    material = list(full["dye"]) if name == "dye" else name_and_dose(full, name)[0]
     in_book = model.levels[name]
     learned = any(step.name == name for step in model.steps)
-    if not learned and name in CLOTH[1:]:
+    if name == "over" or (not learned and name in CLOTH[1:]):
         return
-    for i, text in enumerate(material):
+    for i, text in enumerate(name_and_dose(full, name)[0]):
         parts = [text] if text in in_book else text.split(" + ")
-        if any(part not in in_book and part != NONE for part in parts) or (
-            text == NONE and not learned and NONE not in in_book
-        ):
-            known = ", ".join(kind for kind in in_book if kind != NONE) or NONE
-            raise InputError(
-                words.say("predict.unknown", row=i + 1, step=name, found=text, known=known)
-            )
+        known = all(part in in_book or part == NONE for part in parts)
+        if name == "dye" and text != NONE:
+            known = _dyes_known(model, full["dye"].iloc[i])
+            text = full["dye"].iloc[i]
+        if not known or (text == NONE and not learned and NONE not in in_book):
+            listed = ", ".join(kind for kind in in_book if kind != NONE) or NONE
+            told = {"row": i + 1, "step": name, "found": text, "known": listed}
+            raise InputError(words.say("predict.unknown", **told))
+
+
+def _dyes_known(model: "Model", dye: str) -> bool:
+    """Whether dyes are known each alone, or over one another.
+
+    Raises
+    ------
+    InputError
+        If one over another has no dose, though this book doses it.
+    """
+    first, *more = layers(dye, 1.0)
+    if any(part.dose != part.dose and part.material not in model.undosed for part in more):
+        raise InputError(words.say("predict.doses", found=dye))
+    names = [part.material for part in (first, *more)]
+    if model.over.dyes.alone.issuperset(names):
+        return True
+    over = " + ".join(names[1:]) or NONE
+    return names[0] in model.levels["dye"] and over in model.levels["over"]

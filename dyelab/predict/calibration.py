@@ -1,14 +1,13 @@
 """A model judged on the recipes it was not shown; spread and chances set by what that tells."""
 
-from collections.abc import Sequence
-
 import numpy as np
 import pandas as pd
 from scipy import optimize, special, stats
 
 from dyelab import convert, table
 from dyelab.predict.basis import Basis
-from dyelab.predict.gp import Codes, Learned, Likeness, folds, left_out, without
+from dyelab.predict.gp import folds, left_out, without
+from dyelab.predict.overdyes import Overdyed
 from dyelab.predict.training import Gathered
 
 LEVEL = 0.90
@@ -33,39 +32,47 @@ def spread(J: np.ndarray, left: np.ndarray) -> np.ndarray:
 
 
 def judged(
-    known: Gathered,
-    kernels: Sequence[Likeness],
-    codes: Codes,
-    basis: Basis,
-    scores: Sequence[Learned],
-) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
+    known: Gathered, twice: Gathered, over: Overdyed
+) -> tuple[float, float, tuple[float, float], pd.DataFrame]:
     """Compare every swatch with what its book foretells without its recipe and its pots.
 
     Components and parameters come from the other folds, or where there are none are those learned
-    from all. Returns the table, the errors and their
-    covariances.
+    from all; for cloths of several dyes (`twice`) always from all of one dye. Returns what `Model`
+    holds as `stretch, tail, odds, left_out`.
     """
-    n = len(known.recipe)
-    lab, C = np.empty((n, 3)), np.empty((n, 3, 3))
-    parts = [
-        (fold, part, left_out(kernels, codes, known.seen(part), fold, rest))
+    process, basis = over.dyes.process, over.dyes.basis
+    told = [
+        (fold, part, left_out(process.kernels, process.codes, known.seen(part), fold, rest))
         for fold, rest in folds(known.recipe)
         for part in [known.basis(rest)]
-    ] or [(np.arange(n), basis, without(scores, known.seen(basis), np.arange(n)))]
-    for fold, part, told in parts:
-        lab[fold] = part.lab(told[..., 0])
-        C[fold] = spread(part.slopes(told[..., 0]), told[..., 1])
-    measured = basis.lab_of_bands(known.bands)
-    left = pd.DataFrame(
-        {
-            "swatch": known.swatches,
-            "recipe": known.made["recipe"].to_numpy()[known.recipe],
-            **dict(zip(table.LAB, measured.T, strict=True)),
-            **dict(zip(["L_left", "a_left", "b_left"], lab.T, strict=True)),
-            "dE00": convert.dE00(measured, lab),
-        }
+    ] or [(slice(None), basis, without(process.scores, process.seen, np.arange(len(known.recipe))))]
+    n = len(known.recipe)
+    lab, C = np.empty((n, 3)), np.empty((n, 3, 3))
+    for fold, part, own in told:
+        lab[fold], C[fold] = _landed(part, own)
+    if len(twice.recipe):
+        more = _landed(basis, over.left_out())
+        lab, C = np.concatenate([lab, more[0]]), np.concatenate([C, more[1]])
+    measured = basis.lab_of_bands(np.concatenate([known.bands, twice.bands]))
+    off = measured - lab
+    stretch, tail = stretch_and_tail(far(off, C), len(known.made) + len(twice.made))
+    left = pd.concat([_named(known), _named(twice)], ignore_index=True).assign(
+        **dict(zip(table.LAB, measured.T, strict=True)),
+        **dict(zip(["L_left", "a_left", "b_left"], lab.T, strict=True)),
+        dE00=convert.dE00(measured, lab),
+        distance=far(off, stretch * C),
     )
-    return left, measured - lab, C
+    left["inside"] = left["distance"] <= LIMIT
+    return stretch, tail, odds(lab, measured, stretch * C, tail), left
+
+
+def _landed(basis: Basis, told: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return basis.lab(told[..., 0]), spread(basis.slopes(told[..., 0]), told[..., 1])
+
+
+def _named(known: Gathered) -> pd.DataFrame:
+    recipes = known.made["recipe"].to_numpy()[known.recipe]
+    return pd.DataFrame({"swatch": known.swatches, "recipe": recipes})
 
 
 def stretch_and_tail(far: np.ndarray, recipes: int) -> tuple[float, float]:

@@ -14,17 +14,28 @@ import pandas as pd
 
 from dyelab import recipe, words
 from dyelab.errors import InputError, choose
-from dyelab.predict.recipes import CLOTH, COLUMNS, NONE, STEPS, Step, name_and_dose
+from dyelab.plan.factors import Part
+from dyelab.predict.recipes import (
+    CLOTH,
+    COLUMNS,
+    NONE,
+    STEPS,
+    Step,
+    dyes_of,
+    layers,
+    name_and_dose,
+    written,
+)
 
 METALS = recipe.metals.columns()
 SIZE = 200_000
 _LEFT = ("cloth", "tannin", "mordant")
 _RIGHT = ("dye", "metals", "modifier")
 # Doses a material of each step gets, finest first; the first that fits the size is taken.
-_DOSED = ("tannin", "mordant", "dye", "iron", "copper")
+_DOSED = ("tannin", "mordant", "dye", "metal", "over")
 _COUNTS = [
-    *((8, 8, 20, 16, 16), (6, 6, 16, 14, 14), (5, 5, 12, 10, 10), (4, 4, 10, 8, 8)),
-    *((3, 3, 8, 7, 7), (3, 3, 5, 5, 5), (3, 3, 3, 3, 3), (2, 2, 2, 2, 2), (1, 1, 1, 1, 1)),
+    *((8, 8, 20, 16, 8), (6, 6, 16, 14, 7), (5, 5, 12, 10, 6), (4, 4, 10, 8, 5)),
+    *((3, 3, 8, 7, 4), (3, 3, 5, 5, 3), (3, 3, 3, 3, 2), (2, 2, 2, 2, 2), (1, 1, 1, 1, 1)),
 ]
 _DOSES = [dict(zip(_DOSED, counts, strict=True)) for counts in _COUNTS]
 # What is drawn together when recipes are put together anew.
@@ -107,6 +118,7 @@ def of_book(
 def checked(made: pd.DataFrame, limits: Limits) -> None:
     """Raise for limits that name a column or a material that isn't there."""
     known = [m for name in STEPS for m in dict.fromkeys(name_and_dose(made, name)[0])]
+    known += [part for name in known for part in name.split(" + ")]
     for name in limits.without:
         choose(name, [*dict.fromkeys(known), *METALS], "material", "in this book")
     for name in (*limits.hold, *limits.most):
@@ -114,7 +126,7 @@ def checked(made: pd.DataFrame, limits: Limits) -> None:
     for column, wanted in limits.hold.items():
         if column in made and not column.endswith("_wof"):
             for value in _listed(wanted):
-                choose(value, list(made[column].unique()), column, "in this book")
+                choose(value, list(dict.fromkeys(_named(made[column]))), column, "in this book")
 
 
 def _crossed(
@@ -124,6 +136,8 @@ def _crossed(
     tables = {"cloth": _cloths(made), "metals": _metals(made, by_name, limits, counts)}
     for name in ("tannin", "mordant", "dye", "modifier"):
         tables[name] = _levels(made, by_name.get(name), name, limits, counts.get(name, 1))
+    over = _overdyes(made, limits.most.get("dye_wof"), counts["over"])
+    tables["dye"] = pd.concat([tables["dye"], over], ignore_index=True)
     kept = {name: _allowed(table, limits) for name, table in tables.items()}
     left, right = _joined(kept, _LEFT), _joined(kept, _RIGHT)
     return Grid(left, right, _fits(made, left, right))
@@ -131,11 +145,11 @@ def _crossed(
 
 def _fits(made: pd.DataFrame, left: pd.DataFrame, right: pd.DataFrame) -> np.ndarray:
     """A vat dye takes no mordant, unless the book holds one that did."""
-    plain = right["dye"].isin(_vats(made)).to_numpy()
+    plain = right["dye"].isin(vats(made)).to_numpy()
     return ~(left["mordant"].ne(NONE).to_numpy()[:, None] & plain)
 
 
-def _vats(made: pd.DataFrame) -> set[str]:
+def vats(made: pd.DataFrame) -> set[str]:
     """Vat dyes that no recipe of the book mordanted."""
     if "vat" not in made:
         return set()
@@ -154,11 +168,43 @@ def _levels(
     column, amount = (str(part) for part in STEPS[name])
     material, _ = name_and_dose(made, name)
     rows: list[dict[str, Any]] = [{column: NONE, amount: 0.0}] if NONE in material else []
-    for i, kind in enumerate(step.materials if step else ()):
+    alone = {own[0] for own in dyes_of(made) if len(own) == 1}
+    kinds = step.materials if step else dict.fromkeys(m for m in material if m != NONE)
+    for i, kind in enumerate(kinds):
+        if name == "dye" and kind not in alone:
+            continue
         for dose in _doses(step, i, limits.most.get(amount), count, NONE in material):
             rows.append({column: kind, amount: dose})
     frame = pd.DataFrame(rows, columns=[column, amount])
     return frame if STEPS[name][1] else frame[[column]]
+
+
+def _overdyes(made: pd.DataFrame, most: float | None, count: int) -> pd.DataFrame:
+    """Dyes over one another as the book holds them, each in doses between those dyed."""
+    found: dict[tuple, list[list[float]]] = {}
+    for dye, dose in zip(made["dye"], made["dye_wof"], strict=True):
+        own = layers(dye, dose)
+        if len(own) > 1:
+            key = tuple((part.material, part.dips) for part in own)
+            found.setdefault(key, []).append([part.dose for part in own])
+    rows = []
+    for key, doses in found.items():
+        ladders = [_ladder(np.array(d), most, count) for d in zip(*doses, strict=True)]
+        for own in itertools.product(*ladders):
+            parts = [Part(m, dose, dips) for (m, dips), dose in zip(key, own, strict=True)]
+            rows.append(written(parts))
+    return pd.DataFrame(rows, columns=["dye", "dye_wof"]).drop_duplicates()
+
+
+def _ladder(doses: np.ndarray, most: float | None, count: int) -> list[float]:
+    """Doses one can weigh between those dyed; none told stays so."""
+    if np.isnan(doses).any():
+        return [np.nan]
+    top = min(doses.max(), most if most is not None else np.inf)
+    if top < doses.min():
+        return []
+    steps = np.geomspace(doses.min(), top, count) if top > doses.min() else np.array([top])
+    return list(dict.fromkeys(_weighable(dose, top) for dose in steps))
 
 
 def _metals(
@@ -169,8 +215,8 @@ def _metals(
     for name, column in METALS.items():
         step = steps.get(name)
         absent = NONE in name_and_dose(made, name)[0]
-        count = counts.get(name, counts["copper"])
-        some = _doses(step, 0, limits.most.get(column), count, absent) if step else []
+        most = limits.most.get(column)
+        some = _doses(step, 0, most, counts["metal"], absent) if step else []
         doses[column] = ([0.0] if absent else []) + [d for d in some if d > 0]
     frame = pd.DataFrame(itertools.product(*doses.values()), columns=list(doses))
     dyed = made[[c for c in doses if c in made]].reindex(columns=list(doses), fill_value=0.0) > 0
@@ -204,7 +250,7 @@ def _allowed(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     keep = np.ones(len(table), bool)
     for column in map(str, table):
         if column in limits.hold:
-            keep &= table[column].isin(_listed(limits.hold[column])).to_numpy()
+            keep &= np.isin(_named(table[column]), _listed(limits.hold[column]))
         if column in limits.most:
             keep &= (table[column] <= limits.most[column] + 1e-9).to_numpy()
         metal = column.removesuffix("_wof")
@@ -212,9 +258,16 @@ def _allowed(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
             keep &= (table[column] == 0).to_numpy()
         elif not column.endswith("_wof"):
             banned = set(limits.without)
-            parts = table[column].astype(str).str.split(" + ", regex=False)
-            keep &= ~np.array([bool(banned & set(names)) for names in parts], bool)
+            names = _named(table[column].astype(str))
+            keep &= ~np.array([bool(banned & set(n.split(" + "))) for n in names], bool)
     return table[keep].reset_index(drop=True)
+
+
+def _named(column: pd.Series) -> list:
+    """Materials of a column without doses and dips: ``weld + indigo``; a dose as it is."""
+    if column.name != "dye":
+        return list(column)
+    return [" + ".join(part.material for part in layers(dye, 1.0)) or NONE for dye in column]
 
 
 def _banned(metal: str, limits: Limits) -> bool:
@@ -291,7 +344,7 @@ def _capped(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:
 
 def _without_mordant(made: pd.DataFrame, joined: pd.DataFrame) -> pd.DataFrame:
     """A vat dye takes no mordant, unless the book holds one that did."""
-    plain = joined["dye"].isin(_vats(made))
+    plain = joined["dye"].isin(vats(made))
     return joined.assign(
         mordant=joined["mordant"].mask(plain, NONE),
         mordant_wof=joined["mordant_wof"].mask(plain, 0.0),

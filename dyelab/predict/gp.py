@@ -9,9 +9,10 @@ likeness of materials, and no scatter of replicates; so the few formulas stand h
 Williams 2006, equations 2.25, 2.26, 5.9 and 5.12).
 """
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from functools import cached_property
 
 import numpy as np
 from scipy import linalg, optimize, special
@@ -57,16 +58,21 @@ class Likeness:
 
     def matrix(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
         """Likeness of each row of `one` to each of `two`, (..., n, m) for parameters (..., p)."""
+        small, here, there = self._by_level(p, one, two)
+        return small[..., here[:, None], there]
+
+    def paired(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
+        """Likeness of each row of `one` to the same row of `two`, (..., n)."""
+        small, here, there = self._by_level(p, one, two)
+        return small[..., here, there]
+
+    def _by_level(
+        self, p: np.ndarray, one: Coded, two: Coded
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         (rows, here), (columns, there) = one.levels, two.levels
         size = np.exp(p[..., 0])[..., None, None]
         small = size * self._between(p, rows, columns) * self._doses(p, rows, columns)[0]
-        return small[..., here[:, None], there]
-
-    def alone(self, p: np.ndarray, one: Coded) -> np.ndarray:
-        """Likeness of each row to itself: the diagonal of `matrix`."""
-        there = one.kind != -1
-        level = _log_dose(one.dose, np.exp(p[..., -2, None])) ** 2 if self.dosed else 1.0
-        return np.exp(p[..., 0, None]) * np.where(there, level, 0.0)
+        return small, here, there
 
     def slopes(self, p: np.ndarray, one: Coded) -> tuple[np.ndarray, list[np.ndarray]]:
         """Likeness among the levels of these rows, and its derivative by each parameter."""
@@ -199,10 +205,123 @@ class Learned:
         return self.nugget * float(special.expit(self.p[2]))
 
 
-def learn(kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> list[Learned]:
+@dataclass(frozen=True)
+class Weighed:
+    """What was measured, weighed for m recipes.
+
+    Attributes
+    ----------
+    mean : ndarray (m, q)
+        Scores.
+    left : ndarray (m, q)
+        Their variances, without nugget and not stretched.
+    prior : ndarray (m, q)
+        Their variances before anything was measured.
+    weights : ndarray (m, n)
+        Of the n swatches measured, in the first score.
+    more : ndarray (q,)
+        Variance of a swatch about that: of its pot and its own, or its own alone.
+    """
+
+    mean: np.ndarray
+    left: np.ndarray
+    prior: np.ndarray
+    weights: np.ndarray
+    more: np.ndarray
+
+
+@dataclass(frozen=True)
+class Process:
+    """Gaussian processes of all scores, learned.
+
+    Attributes
+    ----------
+    kernels : sequence of Likeness
+    codes : sequence of Coded
+        The recipes of the n swatches measured, step by step.
+    seen : Seen
+    scores : tuple of Learned
+    """
+
+    kernels: Sequence[Likeness]
+    codes: Codes
+    seen: Seen
+    scores: tuple[Learned, ...]
+
+    @cached_property
+    def p(self) -> np.ndarray:
+        """Parameters of every score, (q, p)."""
+        return np.stack([learned.p for learned in self.scores])
+
+    @cached_property
+    def inverses(self) -> np.ndarray:
+        """Inverse covariance of the swatches, score by score, (q, n, n)."""
+        return np.stack([learned.inverse for learned in self.scores])
+
+    @cached_property
+    def nuggets(self) -> np.ndarray:
+        """Variance of every score from a swatch to one of the same recipe in another pot."""
+        return np.array([learned.nugget for learned in self.scores])
+
+    @cached_property
+    def pots(self) -> np.ndarray:
+        """Part of that which swatches of one pot share, (q,)."""
+        return np.array([learned.pot for learned in self.scores])
+
+    @cached_property
+    def _alphas(self) -> np.ndarray:
+        return np.stack([learned.alpha for learned in self.scores], axis=1)
+
+    def weighed(self, rows: Codes, mates: np.ndarray | None = None) -> Weighed:
+        """Weigh what was measured for recipes; `mates` (n,) as of `Seen`, of pots they lie in."""
+        k = cross(self.p, self.kernels, rows, self.codes)
+        prior = paired(self.p, self.kernels, rows, rows)
+        more = self.nuggets
+        if mates is not None:
+            k = k + self.pots[:, None, None] * mates
+            prior, more = prior + self.pots[:, None], more - self.pots
+        weights = k @ self.inverses
+        left = np.maximum(prior - np.einsum("qmn,qmn->qm", weights, k), 1e-9)
+        mean = np.einsum("qmn,nq->mq", k, self._alphas)
+        return Weighed(mean, left.T, prior.T, weights[0], more)
+
+    def means(self, rows: Codes) -> np.ndarray:
+        """Scores (m, q) of recipes."""
+        k = cross(self.p, self.kernels, rows, self.codes)
+        return np.einsum("qmn,nq->mq", k, self._alphas)
+
+    def posterior(self, one: Codes, two: Codes) -> np.ndarray:
+        """Covariance (q, m, k) of recipes given what was measured."""
+        k, kk = (cross(self.p, self.kernels, rows, self.codes) for rows in (one, two))
+        prior = cross(self.p, self.kernels, one, two)
+        return prior - (k @ self.inverses) @ np.swapaxes(kk, 1, 2)
+
+    def correlation(self, one: Codes, two: Codes) -> np.ndarray:
+        """Correlation (q, m, k) of recipes before anything was measured."""
+        here, there = (np.sqrt(paired(self.p, self.kernels, rows, rows)) for rows in (one, two))
+        return cross(self.p, self.kernels, one, two) / (here[:, :, None] * there[:, None])
+
+    def joint(self, rows: Codes, places: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Scores (p, m, q) of rows taken p at a time, their covariances (q, p, p, m), weights.
+
+        `places` (p, m) of the rows that belong together; `weights` (p, m, n) as of `Weighed`.
+        """
+        k = cross(self.p, self.kernels, rows, self.codes)
+        weights = k @ self.inverses
+        taken = [[Coded(code.kind[own], code.dose[own]) for code in rows] for own in places]
+        C = np.empty((len(k), len(places), *places.shape))
+        for i, j in itertools.combinations_with_replacement(range(len(places)), 2):
+            prior = paired(self.p, self.kernels, taken[i], taken[j])
+            told = np.einsum("qmn,qmn->qm", weights[:, places[i]], k[:, places[j]])
+            C[:, i, j] = C[:, j, i] = prior - told
+        mean = np.einsum("qmn,nq->mq", k, self._alphas)
+        return mean[places], C, weights[0][places]
+
+
+def learn(kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> Process:
     """Learn every score from the swatches, its parameters from some of them."""
     some = np.sort(_recipe_by_recipe(seen.recipe)[:_MOST])
-    return _learned(kernels, rows, seen, some)
+    return Process(kernels, rows, seen, tuple(_learned(kernels, rows, seen, some)))
 
 
 def folds(recipe: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -230,10 +349,17 @@ def left_out(
 
 def without(scores: Sequence[Learned], seen: Seen, fold: np.ndarray) -> np.ndarray:
     """As `left_out`, by parameters already learned."""
-    own = (seen.recipe[fold, None] == seen.recipe) | (seen.mates[fold] >= _MATES)
-    blocks = [np.flatnonzero(row) for row in own]
-    found = [_left_out(s.inverse, seen.y[:, c], fold, blocks) for c, s in enumerate(scores)]
+    blocks = own_blocks(seen, fold)
+    found = [
+        without_blocks(s.inverse, y, fold, blocks) for s, y in zip(scores, seen.y.T, strict=True)
+    ]
     return np.stack(found, axis=1)
+
+
+def own_blocks(seen: Seen, fold: np.ndarray) -> list[np.ndarray]:
+    """Places of the swatches that share a recipe or pots with each of a fold, itself too."""
+    own = (seen.recipe[fold, None] == seen.recipe) | (seen.mates[fold] >= _MATES)
+    return [np.flatnonzero(row) for row in own]
 
 
 def _recipe_by_recipe(recipe: np.ndarray) -> np.ndarray:
@@ -283,7 +409,7 @@ def _likeliest(
     return found.x
 
 
-def _noise(p: np.ndarray, mates: np.ndarray) -> np.ndarray:
+def noise(p: np.ndarray, mates: np.ndarray) -> np.ndarray:
     """Covariance (n, n) of swatches about their recipes: the pot's part shared by mates."""
     pot = special.expit(p[2])
     return np.exp(p[1]) * (pot * mates + (1 - pot) * np.eye(len(mates)))
@@ -292,11 +418,11 @@ def _noise(p: np.ndarray, mates: np.ndarray) -> np.ndarray:
 def _inverse(p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> np.ndarray:
     """Inverse covariance of the swatches in one score."""
     K = cross(p, kernels, rows, rows)
-    full = K + _noise(p, seen.mates) + np.diag(seen.known[:, 0] + _JITTER * (1 + np.diag(K)))
+    full = K + noise(p, seen.mates) + np.diag(seen.known[:, 0] + _JITTER * (1 + np.diag(K)))
     return linalg.inv(full, check_finite=False)
 
 
-def _left_out(
+def without_blocks(
     inverse: np.ndarray, y: np.ndarray, places: np.ndarray, blocks: Sequence[np.ndarray]
 ) -> np.ndarray:
     """Mean and variance at each place without its block (Rasmussen and Williams 2006, 5.12).
@@ -314,7 +440,7 @@ def _left_out(
 
 def _own(p: np.ndarray, kernels: Sequence[Likeness]) -> list[np.ndarray]:
     ends = np.cumsum([_HEAD, *(k.many for k in kernels)])
-    return [p[..., a:b] for a, b in pairwise(ends)]
+    return [p[..., a:b] for a, b in itertools.pairwise(ends)]
 
 
 def cross(p: np.ndarray, kernels: Sequence[Likeness], one: Codes, two: Codes) -> np.ndarray:
@@ -334,11 +460,11 @@ def likeness(
     return full
 
 
-def alone(p: np.ndarray, kernels: Sequence[Likeness], rows: Codes) -> np.ndarray:
-    """Prior variance of each row, without nugget: the diagonal of `cross`."""
-    full = np.exp(p[..., 0, None]) * np.ones(len(rows[0].kind))
-    for kernel, own, code in zip(kernels, _own(p, kernels), rows, strict=True):
-        full = full * (1 + kernel.alone(own, code))
+def paired(p: np.ndarray, kernels: Sequence[Likeness], one: Codes, two: Codes) -> np.ndarray:
+    """`cross` of each row with the same row of the other table, (..., n)."""
+    full = np.exp(p[..., 0, None]) * np.ones(len(one[0].kind))
+    for kernel, own, a, b in zip(kernels, _own(p, kernels), one, two, strict=True):
+        full = full * (1 + kernel.paired(own, a, b))
     return full
 
 
@@ -377,9 +503,9 @@ def _evidence(
 ) -> tuple[float, np.ndarray, tuple[float, float]]:
     """Minus the log likelihood of all scores; its slopes by K, and by the noise's parameters."""
     n, q = seen.y.shape
-    noise, pull, total = _noise(p, seen.mates), np.zeros_like(K), 0.0
+    around, pull, total = noise(p, seen.mates), np.zeros_like(K), 0.0
     for c in range(q):
-        full = K + noise + np.diag(seen.known[:, c] + _JITTER)
+        full = K + around + np.diag(seen.known[:, c] + _JITTER)
         factor = linalg.cholesky(full, lower=True, check_finite=False)
         inverse = linalg.cho_solve((factor, True), np.eye(n), check_finite=False)
         alpha = inverse @ seen.y[:, c]
@@ -387,4 +513,4 @@ def _evidence(
         pull += 0.5 * (inverse - np.outer(alpha, alpha))
     pot = special.expit(p[2])
     by_pot = np.exp(p[1]) * pot * (1 - pot) * (np.vdot(pull, seen.mates) - np.trace(pull))
-    return total, pull, (float(np.vdot(pull, noise)), float(by_pot))
+    return total, pull, (float(np.vdot(pull, around)), float(by_pot))

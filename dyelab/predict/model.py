@@ -7,35 +7,11 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from dyelab.predict import answers, calibration, gp
+from dyelab.predict import answers, calibration, gp, overdyes
 from dyelab.predict.basis import Basis
-from dyelab.predict.recipes import CLOTH, Coded, Step, coded, levels, steps_of
+from dyelab.predict.candidates import vats
+from dyelab.predict.recipes import CLOTH, Coded, Step, coded, dyes_of, layers, levels, steps_of
 from dyelab.predict.training import enough, gathered
-
-
-@dataclass(frozen=True)
-class Weighed:
-    """What was measured, weighed for m recipes.
-
-    Attributes
-    ----------
-    mean : ndarray (m, q)
-        Scores.
-    left : ndarray (m, q)
-        Their variances, without nugget and not stretched.
-    prior : ndarray (m, q)
-        Their variances before anything was measured.
-    weights : ndarray (m, g)
-        Of the g recipes measured, in the first score.
-    more : ndarray (q,)
-        Variance of a swatch about that: of its pot and its own, or its own alone.
-    """
-
-    mean: np.ndarray
-    left: np.ndarray
-    prior: np.ndarray
-    weights: np.ndarray
-    more: np.ndarray
 
 
 @dataclass(frozen=True, repr=False)
@@ -46,6 +22,7 @@ class Model:
     ----------
     made : DataFrame
         One row a recipe measured: its columns, `L, a, b`, `pieces`, `swatch`, `recipe` in words.
+        Those with several dyes last, ``dye = "weld + indigo 5 x3"`` with the first one's dose.
     white : (illuminant, observer)
         Of the book.
     basis : Basis
@@ -53,13 +30,12 @@ class Model:
         Steps of a recipe that vary, or could.
     levels : mapping of str to tuple of str
         Materials that the book holds of every step, ``none`` where it was left out.
-    kernels : tuple of Likeness
-    codes : tuple of Coded
-        The recipes of the n swatches measured, step by step.
-    seen : Seen
-        The swatches measured, in the order of `left_out`.
-    scores : tuple of Learned
-        One Gaussian process for each score of `basis`.
+    process : gp.Process
+        One Gaussian process for each score of `basis`, of the recipes with one dye.
+    over : Overdyed
+        What the recipes with several dyes were off by.
+    mates : ndarray (n, m)
+        Share of their baths that the n swatches of `left_out` have in common with the first m.
     stretch : float
         Factor on predicted covariances that makes the 90 % regions hold what they should.
     tail : float
@@ -79,10 +55,9 @@ class Model:
     basis: Basis
     steps: tuple[Step, ...]
     levels: Mapping[str, tuple[str, ...]]
-    kernels: tuple[gp.Likeness, ...]
-    codes: tuple[Coded, ...]
-    seen: gp.Seen
-    scores: tuple[gp.Learned, ...]
+    process: gp.Process
+    over: overdyes.Overdyed
+    mates: np.ndarray
     stretch: float
     tail: float
     odds: tuple[float, float]
@@ -128,53 +103,43 @@ class Model:
         return found
 
     @cached_property
-    def p(self) -> np.ndarray:
-        """Parameters of every score, (q, p)."""
-        return np.stack([learned.p for learned in self.scores])
-
-    @cached_property
-    def inverses(self) -> np.ndarray:
-        """Inverse covariance of the recipes' means, score by score, (q, n, n)."""
-        return np.stack([learned.inverse for learned in self.scores])
-
-    @cached_property
-    def nuggets(self) -> np.ndarray:
-        """Variance of every score from a swatch to one of the same recipe in another pot."""
-        return np.array([learned.nugget for learned in self.scores])
-
-    @cached_property
-    def pots(self) -> np.ndarray:
-        """Part of that which swatches of one pot share, (q,)."""
-        return np.array([learned.pot for learned in self.scores])
+    def undosed(self) -> frozenset[str]:
+        """Vats of which no dose is known: they are told in dips."""
+        rows = zip(self.made["dye"], self.made["dye_wof"], strict=True)
+        parts = [part for dye, dose in rows for part in layers(dye, dose)]
+        return frozenset(part.material for part in parts if part.dose != part.dose)
 
     def coded(self, recipes: pd.DataFrame) -> list[Coded]:
         """Recipes as the kernels see them, step by step."""
-        return [coded(step, recipes) for step in self.steps]
+        return self.over.dyes.coded(recipes)
 
-    def weighed(self, rows: gp.Codes, beside: int | None = None) -> Weighed:
-        """Weigh what was measured for each of these recipes.
+    def weighed(self, recipes: pd.DataFrame, beside: int | None = None) -> gp.Weighed:
+        """Weigh what was measured for each of these recipes; `weights` are of the book's recipes.
 
         `beside` is the place of a measured swatch whose pots they lie in, every bath of it.
         """
-        k = gp.cross(self.p, self.kernels, rows, self.codes)
-        prior = gp.alone(self.p, self.kernels, rows)
-        more = self.nuggets
-        if beside is not None:
-            k = k + self.pots[:, None, None] * self.seen.mates[beside]
-            prior, more = prior + self.pots[:, None], more - self.pots
-        weights = k @ self.inverses
-        left = np.maximum(prior - np.einsum("qmn,qmn->qm", weights, k), 1e-9)
-        mean = np.einsum("qmn,nq->mq", k, self._alphas)
-        by_recipe = weights[0] @ np.eye(len(self.made))[self.seen.recipe]
-        return Weighed(mean, left.T, prior.T, by_recipe, more)
+        several = self.over.dyes.joins(recipes)
+        mates = None if beside is None else self.mates[beside]
+        one = self.process.weighed(self.coded(recipes[~several]), mates)
+        n, swatches = self.mates.shape[1], len(self.mates)
+        more = np.zeros((len(recipes), swatches))
+        more[~several, :n] = one.weights
+        whole = {name: _filled(getattr(one, name), ~several) for name in ("mean", "left", "prior")}
+        if several.any():
+            two = self.over.weighed(recipes[several], n)
+            more[several] = two.weights
+            for name, values in whole.items():
+                values[several] = getattr(two, name)
+        places = np.concatenate([self.process.seen.recipe, self.over.seen.recipe + self._singles])
+        return gp.Weighed(**whole, weights=more @ np.eye(len(self.made))[places], more=one.more)
+
+    @property
+    def _singles(self) -> int:
+        return int(self.process.seen.recipe.max()) + 1
 
     def under(self, recipes: pd.DataFrame, white: tuple[str, int]) -> np.ndarray:
         """CIELAB (m, 3) predicted for recipes under any light."""
-        return self.basis.lab(self.weighed(self.coded(recipes)).mean, white)
-
-    @cached_property
-    def _alphas(self) -> np.ndarray:
-        return np.stack([learned.alpha for learned in self.scores], axis=1)
+        return self.basis.lab(self.weighed(recipes).mean, white)
 
     def report(self) -> pd.DataFrame:
         """How good the model is on swatches it was not shown.
@@ -203,8 +168,8 @@ class Model:
         ----------
         recipes : DataFrame
             One row a recipe, in the columns of ``book.recipes``; what is missing is left out
-            of the recipe, except the fibre's usual form and ground. Two dyes of the book that
-            were never joined: ``dye = "weld + indigo"``, ``dye_wof = "40 + 4"``.
+            of the recipe, except the fibre's usual form and ground. Several dyes in order, each
+            with its own dose and dips: ``dye = "weld + indigo 4 x3"``, ``dye_wof = 40``.
         illuminant, observer : optional
             Light to show it under; the book's own without.
         of : str
@@ -250,22 +215,27 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
         Too few recipes (it says how many, and which to dye next), all readings alike, missing
         columns, mixed white points.
     """
-    known = gathered(wide, spectra)
+    both = gathered(wide, spectra)
+    known, twice, shared = both.parted()
     steps = steps_of(known.made)
     enough(known, steps)
     kernels = tuple(gp.Likeness(step) for step in steps)
     each = known.made.iloc[known.recipe]
     codes = tuple(coded(step, each) for step in steps)
-    basis = known.basis()
-    seen = known.seen(basis)
-    scores = tuple(gp.learn(kernels, codes, seen))
-    left, off, C = calibration.judged(known, kernels, codes, basis, scores)
-    stretch, tail = calibration.stretch_and_tail(calibration.far(off, C), len(known.made))
-    far = calibration.far(off, stretch * C)
-    left = left.assign(distance=far, inside=far <= calibration.LIMIT)
-    lab = left[["L_left", "a_left", "b_left"]].to_numpy(float)
-    odds = calibration.odds(lab, lab + off, stretch * C, tail)
+    basis = both.basis()
+    process = gp.learn(kernels, codes, known.seen(basis))
+    alone = frozenset(dyes[0] for dyes in dyes_of(known.made) if len(dyes) == 1)
+    dyes = overdyes.Dyes(steps, process, basis, alone, frozenset(vats(known.made)))
+    over = overdyes.learned(dyes, twice.made.iloc[twice.recipe], twice.seen(basis))
+    made = pd.concat([known.made, twice.made], ignore_index=True)
+    judged = calibration.judged(known, twice, over)
     return Model(
-        *(known.made, basis.white, basis, steps, levels(known.made), kernels, codes),
-        *(seen, scores, stretch, tail, odds, left, known.notes),
+        *(made, basis.white, basis, steps, levels(made), process, over),
+        *(shared, *judged, both.notes),
     )
+
+
+def _filled(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    full = np.zeros((len(rows), values.shape[1]))
+    full[rows] = values
+    return full

@@ -1,6 +1,6 @@
 """Recipes as a model sees them: five steps, each a material and a dose with a true zero."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe
-from dyelab.recipe import advice
+from dyelab.plan.factors import Part, parts
+from dyelab.recipe import advice, sequence
 
 # A step: its material column (or None: one salt only) and its dose column (or None: there or not).
 STEPS: dict[str, tuple[str | None, str | None]] = {
@@ -18,12 +19,52 @@ STEPS: dict[str, tuple[str | None, str | None]] = {
     "tannin": ("tannin", "tannin_wof"),
     "mordant": ("mordant", "mordant_wof"),
     "dye": ("dye", "dye_wof"),
+    "over": ("dye", "dye_wof"),  # what lies over the first dye, of dyes that never stood alone
     **{metal: (None, column) for metal, column in recipe.metals.columns().items()},
     "modifier": ("modifier", None),
 }
-COLUMNS = [c for pair in STEPS.values() for c in pair if c]
+COLUMNS = list(dict.fromkeys(c for pair in STEPS.values() for c in pair if c))
 CLOTH = ("fibre", "form", "ground")  # what can't be left out of a recipe
 NONE = "none"
+_ONE = (" + ", " x")  # what tells a dye of several layers or dips
+
+
+def layers(dye: str, dose: float) -> list[Part]:
+    """Dyes of a recipe in order, each with its own dose and dips, as a plan writes them.
+
+    ``weld + indigo 5 x3`` at 50 % is weld 50 %, then three dips of indigo 5 %.
+    """
+    if any(mark in dye for mark in _ONE):
+        return parts(dye, dose)
+    return [Part(dye, dose)] if dye != NONE else []
+
+
+def strength(part: Part) -> float:
+    """Dose of a dye, % WOF, as often as it was dipped; a dip where no dose is told."""
+    return (part.dose if part.dose == part.dose else 1.0) * part.dips
+
+
+def written(dyes: Sequence[Part]) -> tuple[str, float]:
+    """What the columns `dye` and `dye_wof` say of these dyes."""
+    first, *more = dyes
+    return " + ".join([str(first._replace(dose=0.0)), *map(str, more)]), first.dose
+
+
+def laid(made: pd.DataFrame) -> pd.DataFrame:
+    """Recipes with each dye's own dose and dips in `dye`, from what was done step by step."""
+    if "recipe" not in made:
+        return made
+    said = {}
+    for code in made["recipe"].unique():
+        done = sequence.dyes(code)
+        if len(done) > 1 or any(step.dips > 1 or step.amount != step.amount for step in done):
+            doses = [step.amount if step.unit == "% WOF" else np.nan for step in done]
+            said[code] = written(
+                [Part(s.material, dose, s.dips) for s, dose in zip(done, doses, strict=True)]
+            )
+    own = zip(made["recipe"], made["dye"], made["dye_wof"], strict=True)
+    both = [said.get(code, (dye, dose)) for code, dye, dose in own]
+    return made.assign(dye=[dye for dye, _ in both], dye_wof=[dose for _, dose in both])
 
 
 @dataclass(frozen=True)
@@ -91,7 +132,12 @@ def _step(name: str, made: pd.DataFrame) -> Step:
 
 
 def name_and_dose(made: pd.DataFrame, name: str) -> tuple[list[str], np.ndarray]:
-    """Material and dose of a step, row by row; a dose of 0 is ``none``."""
+    """Material and dose of a step, row by row; a dose of 0 is ``none``.
+
+    Of several dyes the first is the `dye`; those over it, joined, are `over`.
+    """
+    if name in ("dye", "over") and "dye" in made:
+        return _dyed(made, name)
     column, amount = STEPS[name]
     full = np.ones(len(made))
     dose = made[amount].to_numpy(float) if amount and amount in made else full
@@ -106,9 +152,26 @@ def name_and_dose(made: pd.DataFrame, name: str) -> tuple[list[str], np.ndarray]
     return material, dose
 
 
+def _dyed(made: pd.DataFrame, name: str) -> tuple[list[str], np.ndarray]:
+    doses = made["dye_wof"] if "dye_wof" in made else np.ones(len(made))
+    chosen = slice(0, 1) if name == "dye" else slice(1, None)
+    material, dose = [], []
+    for text, amount in zip(made["dye"], doses, strict=True):
+        own = [part for part in layers(str(text), float(amount))[chosen] if strength(part) > 0]
+        material.append(" + ".join(part.material for part in own) or NONE)
+        dose.append(float(sum(map(strength, own))))
+    return material, np.array(dose)
+
+
 def levels(made: pd.DataFrame) -> dict[str, tuple[str, ...]]:
     """Materials of every step in these recipes, ``none`` where it was left out."""
     return {name: tuple(dict.fromkeys(name_and_dose(made, name)[0])) for name in STEPS}
+
+
+def dyes_of(made: pd.DataFrame) -> list[tuple[str, ...]]:
+    """Names of the dyes of each recipe, in order."""
+    texts = zip(made["dye"], made["dye_wof"], strict=True)
+    return [tuple(part.material for part in layers(str(d), float(w))) for d, w in texts]
 
 
 def _indicators(lists: Iterable[list[str]]) -> np.ndarray:

@@ -14,7 +14,7 @@ from dyelab.errors import InputError
 from dyelab.predict import answers, calibration, gp
 from dyelab.predict.candidates import NO_LIMITS, SIZE, Grid, Limits, of_book
 from dyelab.predict.model import Model
-from dyelab.predict.recipes import COLUMNS, NONE, STEPS, coded, name_and_dose
+from dyelab.predict.recipes import COLUMNS, NONE, STEPS, coded, dyes_of, layers, name_and_dose
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
 _SHORT, _AGAIN, _DRAWS = 250, 50, 300  # untried and tried ones looked at, swatches drawn of each
@@ -127,12 +127,12 @@ class Gamut:
     Attributes
     ----------
     outlines : DataFrame
-        `group, metals (without, iron, copper, both), plane (ab or CL), x, y`: corners of the
+        `group, metals (without, a metal, or all), plane (ab or CL), x, y`: corners of the
         outline of the region, in order.
         A region bent like a bow has unreached colours inside its outline.
     counts : DataFrame
         One row a group: how many different colours (cells of 5 CIELAB units) are reached
-        `without` either metal, `iron_adds`, `copper_adds`: how many more with each.
+        `without` a metal, and how many more with each that the book holds (`iron_adds` …).
     """
 
     outlines: pd.DataFrame
@@ -157,23 +157,33 @@ def reach(model: Model, limits: Limits = NO_LIMITS, *, size: int = SIZE) -> Reac
     made = of_book(model.made, model.steps, limits, size)
     places = np.flatnonzero(made.fits)
     scores = _scores(model, made)[places]
-    parts = [model.basis.lab(scores[i : i + _CHUNK]) for i in range(0, len(scores), _CHUNK)]
-    return Reach(made, places, np.concatenate(parts))
+    several = model.over.dyes.joins(made.right)[places % len(made.right)]
+    for rows in _chunks(np.flatnonzero(several)):
+        scores[rows] = model.weighed(made.recipes(places[rows])).mean
+    return Reach(
+        made,
+        places,
+        np.concatenate([model.basis.lab(scores[i]) for i in _chunks(np.arange(len(scores)))]),
+    )
+
+
+def _chunks(rows: np.ndarray) -> list[np.ndarray]:
+    return np.array_split(rows, len(rows) // _CHUNK + 1)
 
 
 def _scores(model: Model, grid: Grid) -> np.ndarray:
     """Mean scores of the whole grid: the kernel's factors of each side, then one product."""
+    kernels, process = model.process.kernels, model.process
     on_left = [i for i, s in enumerate(model.steps) if _in(s.name, grid.left)]
     on_right = [i for i in range(len(model.steps)) if i not in on_left]
-    sides = []
-    for side, chosen in ((grid.left, on_left), (grid.right, on_right)):
-        codes = [coded(step, side) for step in model.steps]
-        sides.append((codes, chosen))
+    sides = [
+        ([coded(step, side) for step in model.steps], chosen)
+        for side, chosen in ((grid.left, on_left), (grid.right, on_right))
+    ]
     scores = []
-    for learned in model.scores:
+    for learned in process.scores:
         left, right = (
-            gp.likeness(learned.p, model.kernels, codes, model.codes, chosen)
-            for codes, chosen in sides
+            gp.likeness(learned.p, kernels, codes, process.codes, chosen) for codes, chosen in sides
         )
         scores.append(((left * (np.exp(learned.p[0]) * learned.alpha)) @ right.T).ravel())
     return np.stack(scores, axis=1)
@@ -186,7 +196,7 @@ def _in(name: str, side: pd.DataFrame) -> bool:
 def gamut(
     model: Model, *, by: Sequence[str] = ("fibre", "mordant"), limits: Limits = NO_LIMITS
 ) -> Gamut:
-    """Outline the colours that a book's materials reach, and what iron and copper add.
+    """Outline the colours that a book's materials reach, and what each metal adds.
 
     Parameters
     ----------
@@ -201,24 +211,32 @@ def gamut(
     """
     reached = reach(model, limits, size=_GAMUT_SIZE)
     names = pd.DataFrame({column: reached.column(column) for column in by})
-    iron, copper = (reached.column(f"{metal}_wof") > 0 for metal in ("iron", "copper"))
+    columns = {m: reached.column(c) > 0 for m, c in recipe.metals.columns().items()}
+    there = {metal: has for metal, has in columns.items() if has.any()}
     outlines, counts = [], []
     for key, rows in names.groupby(list(by)).indices.items():
         parts = key if isinstance(key, tuple) else (key,)
         lab, group = reached.lab[rows], " · ".join(str(part) for part in parts)
-        with_ = {"without": ~iron[rows] & ~copper[rows], "iron": ~copper[rows]}
-        with_ |= {"copper": ~iron[rows], "both": np.ones(len(rows), bool)}
+        with_ = _with_metals({metal: has[rows] for metal, has in there.items()}, len(rows))
         counts.append({"group": group, **_counts(lab, with_)})
         for metals, keep in with_.items():
             outlines += _outline(group, metals, lab[keep])
     return Gamut(pd.concat(outlines, ignore_index=True), pd.DataFrame(counts))
 
 
+def _with_metals(there: Mapping[str, np.ndarray], n: int) -> dict[str, np.ndarray]:
+    """Which of n recipes are left without any metal, with one alone to choose, and with all."""
+    many = np.sum([np.zeros(n, int), *there.values()], axis=0)
+    with_ = {"without": many == 0, **{metal: many == has for metal, has in there.items()}}
+    return {**with_, "all": many >= 0} if len(there) > 1 else with_
+
+
 def _counts(lab: np.ndarray, with_: dict[str, np.ndarray]) -> dict[str, int]:
     cells = np.floor(lab / _CELL).astype(int)
     many = {name: len(np.unique(cells[keep], axis=0)) for name, keep in with_.items()}
-    base = many["without"]
-    return {"without": base, "iron_adds": many["iron"] - base, "copper_adds": many["copper"] - base}
+    base = many.pop("without")
+    many.pop("all", None)
+    return {"without": base, **{f"{metal}_adds": more - base for metal, more in many.items()}}
 
 
 def _outline(group: str, metals: str, lab: np.ndarray) -> list[pd.DataFrame]:
@@ -397,16 +415,15 @@ def _ranked(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
     landing = (judged["tried"] != "") & (judged["dE00"] <= tolerance)
     ordered = judged.assign(_first=~landing).sort_values(["_first", "dE00"], kind="stable")
     there = {f"_{m}": ordered[c] > 0 for m, c in recipe.metals.columns().items() if c in ordered}
-    marked = ordered.assign(**there)
+    marked = ordered.assign(**there, dye=[" + ".join(dyes) for dyes in dyes_of(ordered)])
     ways = [way for way in [*_WAYS, *there, "_first"] if way in marked]
-    return marked.drop_duplicates(ways).drop(columns=["_first", *there])
+    return ordered[~marked.duplicated(ways)].drop(columns="_first")
 
 
 def _with_marks(model: Model, ranked: pd.DataFrame) -> pd.DataFrame:
     front = ranked.assign(recipe=answers.labels(ranked))
-    rows = model.coded(front)
-    weighed = model.weighed(rows)
-    front["extrapolates"] = answers.marks(model, rows, weighed)
+    weighed = model.weighed(front)
+    front["extrapolates"] = answers.marks(model, front, weighed)
     front["leans_on"] = answers.leans(model, weighed)
     return front
 
@@ -437,12 +454,18 @@ def weigh_out(recipe_row: Mapping[Any, Any], fibre_g: float) -> pd.DataFrame:
     InputError
         If there is no fibre.
     """
-    rows = []
+    found: list[tuple[str, str, float]] = []
     salts = recipe.metals.salts()
     for name, (material, dose) in STEPS.items():
         wof = float(recipe_row.get(dose, 0.0)) if dose else 0.0
-        if wof > 0:
-            text = salts.get(name) or str(recipe_row.get(str(material), NONE))
-            grams = recipe.grams(wof, fibre_g)
-            rows.append({"step": name, "material": text, "wof": wof, "grams": grams})
+        text = salts.get(name) or str(recipe_row.get(str(material), NONE))
+        if name == "dye":
+            found += [(name, part.material, part.dose) for part in layers(text, wof)]
+        elif name != "over":
+            found.append((name, text, wof))
+    rows = [
+        {"step": name, "material": text, "wof": wof, "grams": recipe.grams(wof, fibre_g)}
+        for name, text, wof in found
+        if wof > 0
+    ]
     return pd.DataFrame(rows, columns=["step", "material", "wof", "grams"])

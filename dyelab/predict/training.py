@@ -1,7 +1,7 @@
 """From a book's readings to what a model learns from, or what is missing for it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -12,7 +12,8 @@ from dyelab.numerics import greedy
 from dyelab.predict.basis import Basis, bands_of_lab, of_bands
 from dyelab.predict.candidates import of_book, sample
 from dyelab.predict.gp import Likeness, Seen, cross
-from dyelab.predict.recipes import COLUMNS, STEPS, Step, coded
+from dyelab.predict.recipes import COLUMNS, STEPS, Step, coded, dyes_of, laid
+from dyelab.recipe import sequence
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,30 @@ class Gathered:
     white: tuple[str, int]
     notes: tuple[str, ...]
 
+    def parted(self) -> tuple["Gathered", "Gathered", np.ndarray]:
+        """Those whose dyes a model learns, and those of several dyes that it knows one by one.
+
+        The last is the share of baths that all have in common with the first, who come first.
+        """
+        dyes = dyes_of(self.made)
+        alone = {own[0] for own in dyes if len(own) == 1}
+        twice = np.array([len(own) > 1 and alone.issuperset(own) for own in dyes], bool)
+        here = ~twice[self.recipe]
+        shared = self.mates[np.argsort(~here, kind="stable")][:, here]
+        return self._of(~twice), self._of(twice), shared
+
+    def _of(self, recipes: np.ndarray) -> "Gathered":
+        rows, number = recipes[self.recipe], np.cumsum(recipes) - 1
+        return replace(
+            self,
+            made=self.made[recipes].reset_index(drop=True),
+            swatches=self.swatches[rows],
+            bands=self.bands[rows],
+            stated=self.stated[rows],
+            recipe=number[self.recipe[rows]],
+            mates=self.mates[np.ix_(rows, rows)],
+        )
+
     def basis(self, some: np.ndarray | None = None) -> Basis:
         """Components of the recipes, or of those that some swatches have."""
         rows = np.arange(len(self.recipe)) if some is None else some
@@ -70,7 +95,7 @@ def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
     rows, bands, more = _with_bands(rows, spectra)
     method = shift.leading(rows)
     found = shift.as_dyed(rows, method=method)
-    made = found.made.assign(recipe=shift.label(found.made))
+    made = laid(found.made).assign(recipe=shift.label(found.made))
     if "vat" in found.rows:
         made["vat"] = found.rows.groupby("variant")["vat"].first().to_numpy(bool)
     white = table.one_white(made)
@@ -88,7 +113,7 @@ def _dyed_here(wide: pd.DataFrame) -> pd.DataFrame:
 
 def _known_doses(wide: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     doses = [name for name in wide if name in COLUMNS and str(name).endswith("_wof")]
-    unknown = wide[doses].isna().any(axis=1)
+    unknown = wide[doses].isna().any(axis=1) & ~_in_dips(wide, doses)
     if not unknown.any():
         return wide, []
     codes = ", ".join(map(str, wide.loc[unknown, "swatch"].unique()[:6]))
@@ -97,6 +122,21 @@ def _known_doses(wide: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
         "Give the swatch's mass_g, or the dose in % WOF."
     )
     return wide[~unknown], [note]
+
+
+def _in_dips(wide: pd.DataFrame, doses: list) -> pd.Series:
+    """Rows whose only unknown dose is that of vats whose dose nobody in this book told."""
+    if "recipe" not in wide:
+        return pd.Series(False, wide.index)
+    lines = wide["recipe"].fillna("").astype(str)
+    steps = {line: sequence.dyes(line) for line in lines.unique()}
+    told = {step.material for done in steps.values() for step in done if step.amount > 0}
+    only = {
+        line: all(s.unit == "% WOF" or (s.kind == "vat" and s.material not in told) for s in done)
+        for line, done in steps.items()
+    }
+    others = [name for name in doses if name != "dye_wof"]
+    return lines.map(only) & wide[others].notna().all(axis=1)
 
 
 def _with_bands(
@@ -189,13 +229,29 @@ _NOISE = 0.05
 _NAMED = 6
 
 
+class TooFew(InputError):
+    """A book that can't teach a model yet: what it holds, and which recipes to dye next.
+
+    Attributes
+    ----------
+    made : DataFrame
+        Recipes measured, as of `Model`.
+    offered : DataFrame
+        Recipes that would teach most, `recipe` in words; none where nothing varies.
+    """
+
+    def __init__(self, text: str, made: pd.DataFrame, offered: pd.DataFrame) -> None:
+        super().__init__(text)
+        self.made, self.offered = made, offered
+
+
 def enough(known: Gathered, steps: Sequence[Step]) -> None:
     """Raise unless the book can teach a model.
 
     Raises
     ------
     InputError
-        All readings alike, or too few recipes: how many are needed and which to dye next.
+        All readings alike, or too few recipes (`TooFew`): how many are needed, which to dye next.
     """
     lab = known.made[["L", "a", "b"]].to_numpy(float)
     if len(lab) > 1 and np.linalg.norm(lab - lab.mean(axis=0), axis=1).max() < _ALIKE:
@@ -204,10 +260,10 @@ def enough(known: Gathered, steps: Sequence[Step]) -> None:
     if len(lab) < needed:
         missing = needed - len(lab)
         offered = most_telling(known.made, steps, min(missing, _NAMED))
-        named = "; ".join(shift.label(offered)) if len(offered) else words.say("predict.other")
-        raise InputError(
-            words.say("predict.few", found=len(lab), needed=needed, missing=missing, recipes=named)
-        )
+        labels = shift.label(offered)
+        named = "; ".join(labels) or words.say("predict.other")
+        told = {"found": len(lab), "needed": needed, "missing": missing, "recipes": named}
+        raise TooFew(words.say("predict.few", **told), known.made, offered.assign(recipe=labels))
 
 
 def _unknowns(step: Step) -> int:
@@ -218,12 +274,15 @@ def _unknowns(step: Step) -> int:
 
 
 def most_telling(made: pd.DataFrame, steps: Sequence[Step], n: int) -> pd.DataFrame:
-    """Recipes that would teach most, before anything has been learned: of the prior alone."""
+    """Untried recipes that would teach most, before anything has been learned: by prior alone."""
     kernels = [Likeness(step) for step in steps]
     if not kernels:
         return made.head(0)
     p = np.concatenate([[0.0, np.log(_NOISE), 0.0], *(k.priors[:, 0] for k in kernels)])
     pool = sample(of_book(made, steps), 400)
+    columns = [name for name in COLUMNS if name in pool and name in made]
+    own, there = (pd.MultiIndex.from_frame(rows[columns]) for rows in (made, pool))
+    pool = pool[~there.isin(own)].reset_index(drop=True)
     if pool.empty:
         return pool
     rows, own = ([coded(s, t) for s in steps] for t in (pool, made))

@@ -10,7 +10,7 @@ into words last, by `in_words`.
 import math
 import re
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -87,6 +87,16 @@ def step_in_words(step: Step) -> str:
 def dyes(code: str) -> list[Step]:
     """Return the dye and vat steps of a line in the order done: the first lies under the next."""
     return [step for step in steps(code) if step.kind in DYEING]
+
+
+def of_dyes(layers: Iterable[Any]) -> str:
+    """Line of dyes alone, each with `material, dose` (% WOF or NaN) and `dips`."""
+    return _PARTED.join(
+        f'dye "{one.material}"'
+        + (f" {one.dose:.9g} % WOF" if one.dose > 0 else "")
+        + (f" x{one.dips}" if one.dips > 1 else "")
+        for one in layers
+    )
 
 
 def texts(done: pd.DataFrame) -> pd.Series:

@@ -17,9 +17,11 @@ _FOUND = ["recipe", "tried", "L", "a", "b", "dE00", "chance", "extrapolates", "l
 
 def recipes(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
     """Recipes now on show, for a plan."""
+    if bench.model is None:
+        return bench.kept["next"]
     task = values["task"]
     if task == "recipe":
-        return offered.asked(values)
+        return offered.asked(bench, values)
     if task == "find" and values["wanted"].strip():
         return _found(bench, values).ranked.head(1)
     return _next(bench, values) if task == "next" else pd.DataFrame()
@@ -59,23 +61,33 @@ def _next(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
     return bench.kept[key]
 
 
-def show(bench: Bench, task: str, progress: Any = None, **values: Any) -> frame.Shown:
+def show(bench: Bench, task: str = "", progress: Any = None, **values: Any) -> frame.Shown:
     """Answer the task chosen."""
+    if bench.model is None:
+        return _show_few(bench)
     if task == "spot":
         return spot.show(bench, values, progress)
     shows = {"recipe": _show_recipe, "find": _show_find, "next": _show_next, "reach": _show_reach}
     return shows[task](bench, {"task": task, **values})
 
 
+def _show_few(bench: Bench) -> frame.Shown:
+    """What was measured, and what to dye so that there is something to foretell from."""
+    figure = drawn.measured(bench.tried)
+    sentence = words.say("exploring.few", why=bench.trust)
+    next_ = bench.kept["next"]
+    rows = next_ if len(next_) else bench.made
+    return frame.Shown(sentence, figure, rows[["recipe"]], (), [])
+
+
 def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
-    said = bench.model.colour(offered.asked(values))
+    said = bench.model.colour(offered.asked(bench, values))
     row, swatches = _first(said), _swatches(bench, said)
     figure = drawn.landing(bench.tried, said, _plausible(bench, swatches))
     weighed = predict.weigh_out(row, float(values["fibre_g"]))
     chips = [_chips(bench, said, row), [_nearest(bench, row)]]
-    notes = [*_notes(bench), *_other_lights(bench, said.head(1), bench.made)]
-    care = _care(bench, said.head(1))
-    return frame.Shown(_told(row, swatches), figure, weighed, chips, notes, care=care)
+    notes = [*_notes(bench, row), *_other_lights(bench, said.head(1), bench.made)]
+    return frame.Shown(_told(row, swatches), figure, weighed, chips, notes)
 
 
 def _first(said: pd.DataFrame) -> dict[str, Any]:
@@ -107,14 +119,14 @@ def _plausible(bench: Bench, swatches: np.ndarray) -> list[str]:
     return list(convert.screen(few, illuminant=illuminant, observer=observer)[0])
 
 
-def _notes(bench: Bench) -> list[str]:
-    return [bench.trust, *bench.model.notes]
-
-
-def _care(bench: Bench, rows: pd.DataFrame) -> tuple[str, ...]:
-    """Cautions of all that these recipes take."""
-    used = [name for row in rows.to_dict("records") for name in recipe.used(row)]
-    return recipe.cautions(used, bench.listed)
+def _notes(bench: Bench, row: Any) -> list[str]:
+    notes = [bench.trust, *bench.model.notes]
+    metals = [m for m, c in offered.METALS.items() if row is not None and row.get(c, 0) > 0]
+    if not metals:
+        return notes
+    rows = recipe.metals.metals().set_index("metal").loc[metals]
+    salts, disposal = ", ".join(rows["salt"]).capitalize(), " ".join(rows["disposal"])
+    return [*notes, words.say("exploring.cautions", salts=salts, disposal=disposal)]
 
 
 def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame.Chip]:
@@ -196,10 +208,9 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     notes = [_weighed(first.iloc[0], values)]
     if not isinstance(_aim(bench, values), str):
         notes.append(words.say("exploring.spot_aim"))
-    notes += _notes(bench)
+    notes += _notes(bench, first.iloc[0])
     notes += _other_lights(bench, first, found.ranked)
-    care = _care(bench, found.ranked.head(1))
-    return frame.Shown(found.sentence, figure, rows, [pair], notes, care=care)
+    return frame.Shown(found.sentence, figure, rows, [pair], notes)
 
 
 def _weighed(row: Any, values: dict[str, Any]) -> str:
@@ -224,7 +235,8 @@ def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     said = bench.model.colour(series)
     figure = drawn.landing(bench.tried, said, [])
     rows = series[["recipe", "L", "a", "b", "u_before", "u_after"]]
-    return frame.Shown(sentence, figure, rows, (), _notes(bench), care=_care(bench, series))
+    metals = series[[c for c in offered.METALS.values() if c in series]].max()
+    return frame.Shown(sentence, figure, rows, (), _notes(bench, metals))
 
 
 def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Shown:
@@ -236,16 +248,19 @@ def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     whole, parts = bench.kept["gamut"]
     fibre = values["fibre"]
     row = whole.counts.set_index("group").loc[fibre]
+    adds = [
+        words.say("exploring.adds", Metal=metal.capitalize(), many=int(row[f"{metal}_adds"]))
+        for metal in offered.METALS
+        if f"{metal}_adds" in row
+    ]
     sentence = words.say(
         "exploring.reach",
         group=fibre,
         without=int(row["without"]),
-        iron=int(row["iron_adds"]),
-        copper=int(row["copper_adds"]),
+        adds=" ".join(adds),
     )
     outlines = whole.outlines[whole.outlines["group"] == fibre]
     mine = bench.made[bench.made["fibre"] == fibre]
     figure = drawn.gamut(outlines, mine)
-    notes = [words.say("exploring.reach_note"), *_notes(bench)]
-    care = _care(bench, mine)
-    return frame.Shown(sentence, figure, parts.counts, (), notes, care=care)
+    notes = [words.say("exploring.reach_note"), *_notes(bench, None)]
+    return frame.Shown(sentence, figure, parts.counts, (), notes)

@@ -1,11 +1,12 @@
 """A book's model, fitted once, and what was asked of it before."""
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import pandas as pd
 
-from dyelab import predict, words
+from dyelab import predict, shift, words
 from dyelab.book import Book
 from dyelab.plot import explore as drawn
 from dyelab.plot import style
@@ -18,11 +19,49 @@ class Bench:
     """A book's model, fitted once, and what was searched before."""
 
     made: pd.DataFrame
-    model: predict.Model
+    model: Any  # predict.Model; None while the book can't teach one yet
     tried: drawn.Ground
     trust: str
-    listed: pd.DataFrame  # the materials of the book
     kept: dict[Any, Any] = field(default_factory=dict)
+
+    @cached_property
+    def doses(self) -> dict[tuple[str, str], list[float]]:
+        """Doses that were dyed, by step and material; each dye of several has its own."""
+        found: dict[tuple[str, str], list[float]] = {}
+        for row in self.made.to_dict("records"):
+            own = [
+                ("dye", part.material, part.dose)
+                for part in predict.layers(row["dye"], row["dye_wof"])
+            ]
+            own += [(name, row[name], row[f"{name}_wof"]) for name in ("tannin", "mordant")]
+            own += [
+                (metal, metal, row[column])
+                for metal, column in shift.METALS.items()
+                if column in row
+            ]
+            for step, material, dose in own:
+                if dose > 0:
+                    found.setdefault((step, material), []).append(float(dose))
+        return found
+
+    @cached_property
+    def alone(self) -> list[str]:
+        """Dyes that the book knows alone, so that they may lie over or under one another."""
+        known = self.model.over.dyes.alone
+        return [dye for dye in self.model.levels["dye"] if dye in known]
+
+    @cached_property
+    def vats(self) -> set[str]:
+        """Dyes that are dipped."""
+        vat = self.made["vat"] if "vat" in self.made else pd.Series(False, self.made.index)
+        rows = zip(self.made["dye"], self.made["dye_wof"], vat, strict=True)
+        found = [(predict.layers(dye, dose), is_vat) for dye, dose, is_vat in rows]
+        return {
+            part.material
+            for own, is_vat in found
+            for part in own
+            if part.dips > 1 or (is_vat and len(own) == 1)
+        }
 
     def reach(self, limits: predict.Limits) -> predict.Reach:
         """Candidates within limits, predicted once."""
@@ -36,9 +75,13 @@ def prepared(book: Book) -> Bench:
     """Learn from a book."""
     from dyelab import book as books
 
-    model = predict.fit(books.wide(book), spectra=book.spectra)
+    try:
+        model = predict.fit(books.wide(book), spectra=book.spectra)
+    except predict.TooFew as few:
+        made = style.painted(few.made)
+        return Bench(made, None, drawn.ground(made), str(few), {"next": few.offered})
     made = style.painted(model.made)
-    return Bench(made, model, drawn.ground(made), _trust(model), books.materials(book))
+    return Bench(made, model, drawn.ground(made), _trust(model))
 
 
 def _trust(model: predict.Model) -> str:

@@ -1,13 +1,14 @@
 """The explorer: the house frame, and buttons that take a recipe further."""
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
 
 from dyelab import plan, words
 from dyelab.errors import InputError
-from dyelab.panel import frame
+from dyelab.panel import book_choice, follow_book, frame
 from dyelab.panel.explore import answers, bench, offered, spot
 
 _TAKES = {"aim": ("spot",), "take": ("find", "next"), "put": ("recipe", "find", "next")}
@@ -33,8 +34,10 @@ class Explorer(frame.Panel):
         """Show the buttons that can take further what is shown."""
         super()._display(shown)
         task = self.values.get("task", "")
+        few = self._ready is not None and self._ready.model is None
         for name, button in self.buttons.items():
-            button.layout.display = None if task in _TAKES[name] else "none"
+            can = name == "put" if few else task in _TAKES[name]
+            button.layout.display = None if can else "none"
 
     def _button(self, name: str, work: Callable[[], str]) -> widgets.Button:
         button = widgets.Button(description=words.say(f"exploring.{name}"))
@@ -75,17 +78,17 @@ class Explorer(frame.Panel):
     def _take_first(self) -> str:
         """Set the sliders to the first recipe listed."""
         rows = answers.recipes(self._ready, self.values)
-        if self.values["task"] not in ("find", "next") or rows.empty:
+        if self.values.get("task") not in ("find", "next") or rows.empty:
             raise InputError(words.say("exploring.nothing_found"))
-        best, self._quiet = rows.iloc[0], True
+        best, self._quiet = offered.laid_out(rows.iloc[0]), True
         try:
-            for name in ("fibre", *offered.DOSED):
-                self.choices[name].value = best[name]
+            for name in ("fibre", *offered.DOSED, "over", "dips"):
+                self.choices[name].value = best.pop(name)
             self._fit()
         finally:
             self._quiet = False
-        doses = (*offered.DOSED.values(), *offered.METALS)
-        self._set({name: float(best[name]) for name in doses} | {"task": "recipe"})
+        told = {name: dose for name, dose in best.items() if name in self.choices and dose == dose}
+        self._set({**told, "task": "recipe"})
         return ""
 
     def _into(self) -> str:
@@ -94,11 +97,12 @@ class Explorer(frame.Panel):
         rows = answers.recipes(self._ready, self.values)
         if rows.empty:
             raise InputError(words.say("exploring.nothing_to_plan"))
-        self.own("exploring.example_kept", put=words.say("exploring.put"))
+        book_choice.own(self.book, "exploring.example_kept", put=words.say("exploring.put"))
         name = words.say("exploring.series")
         planned = plan.of_recipes(rows, name=name, keep=self.book)
         saved = books.save(plan.into(self.book, planned), name)
-        self.go_on(saved)
+        self.book = saved
+        follow_book.tell(self, Path(saved.path))
         told = {"swatches": str(len(planned.swatches)), "book": saved.title, "name": name}
         return words.say("exploring.put_in", **told)
 

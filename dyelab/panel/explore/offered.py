@@ -2,9 +2,10 @@
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from dyelab import convert, files, predict, words
+from dyelab import convert, files, predict, recipe, words
 from dyelab.panel import choices
 from dyelab.panel.explore.bench import Bench
 from dyelab.panel.explore.spot import WHITE_ONLY
@@ -13,18 +14,22 @@ TASKS = ("recipe", "find", "spot", "next", "reach")
 SPOT = ("upload", "photo", "target", "across", "down", "size")
 DOSED = {"dye": "dye_wof", "tannin": "tannin_wof", "mordant": "mordant_wof"}
 EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
-METALS = ("iron_wof", "copper_wof")
+METALS = recipe.metals.columns()
+_MOST = {metal: f"most_{metal}" for metal in METALS}
+_OVER = ("over", "over_wof", "dips")
 _OFFERED = {
-    "recipe": {"fibre", *DOSED, *DOSED.values(), *METALS, "fibre_g"},
-    "find": {"fibre", "wanted", "tolerance", "most_iron", "no_copper", "fibre_g"},
+    "recipe": {"fibre", *DOSED, *DOSED.values(), *_OVER, *METALS.values(), "fibre_g"},
+    "find": {"fibre", "wanted", "tolerance", *_MOST.values(), "fibre_g"},
     "spot": set(SPOT),
-    "next": {"fibre", "wanted", "most_iron", "no_copper", "many"},
+    "next": {"fibre", "wanted", *_MOST.values(), "many"},
     "reach": {"fibre"},
 }
 
 
 def choose(bench: Bench) -> dict[str, Any]:
     """Return all choices; `fit` shows those that the task needs."""
+    if bench.model is None:
+        return {}
     say = words.say
     tasks = [(say(f"exploring.task_{name}"), name) for name in TASKS]
     dyed = bench.made[bench.made["dye"] != "none"]
@@ -35,24 +40,46 @@ def choose(bench: Bench) -> dict[str, Any]:
         kinds = list(bench.model.levels[name])
         usual = dyed[name].mode().iloc[0] if len(dyed) else kinds[0]
         picks[name] = choices.pick(say(f"exploring.{name}"), kinds, usual)
-        picks[dose] = _dose(bench, dose, usual)
-    for dose in METALS:
-        picks[dose] = _dose(bench, dose, dose.removesuffix("_wof"))
+        picks[dose] = _dose(bench, dose, picks[name].value)
+        if name == "dye":
+            picks |= _over(bench)
+    salts = recipe.metals.salts()
+    for metal in _metals(bench):
+        text = say("exploring.metal_wof", Metal=metal.capitalize(), salt=salts[metal])
+        picks[METALS[metal]] = _slider(text, _range(bench, metal, metal)[1], 0.0)
     return {**picks, **_search(bench), **_photo()}
+
+
+def _over(bench: Bench) -> dict[str, Any]:
+    """A second dye with a dose of its own, and the dips of a vat."""
+    say = words.say
+    return {
+        "over": choices.pick(say("exploring.over"), ["none", *bench.alone], "none"),
+        "over_wof": _slider(say("exploring.over_wof"), 0.1, 0.0),
+        "dips": choices.amount(
+            say("exploring.dips"), 1, 12, 1, step=1, unit=say("exploring.dips_unit")
+        ),
+    }
+
+
+def _metals(bench: Bench) -> list[str]:
+    """Metals that the book holds."""
+    return [m for m in METALS if m in bench.model.levels[m]]
 
 
 def _search(bench: Bench) -> dict[str, Any]:
     say = words.say
-    top = max(float(bench.made["iron_wof"].max()), 1.0)
+    most = {}
+    for metal in _metals(bench):
+        top = float(bench.made[METALS[metal]].max())
+        text = say("exploring.most_metal", metal=metal)
+        most[_MOST[metal]] = choices.number(text, top, low=0, high=top, step=0.5, unit="%")
     return {
         "wanted": choices.text(say("exploring.wanted"), hint=say("exploring.wanted_hint")),
         "tolerance": choices.number(
             say("exploring.tolerance"), 3.0, low=0.5, high=20, step=0.5, unit="ΔE00"
         ),
-        "most_iron": choices.number(
-            say("exploring.most_iron"), top, low=0, high=top, step=0.5, unit="%"
-        ),
-        "no_copper": choices.tick(say("exploring.no_copper")),
+        **most,
         "many": choices.number(say("exploring.many"), 4, low=1, high=24, unit=""),
         "fibre_g": choices.number(
             say("exploring.fibre_g"), 100, low=0.1, high=100_000, step=10, unit="g"
@@ -77,22 +104,20 @@ def _photo() -> dict[str, Any]:
     }
 
 
-def _range(bench: Bench, dose: str, material: str) -> tuple[float, float]:
+def _range(bench: Bench, step: str, material: str) -> tuple[float, float]:
     """Usual dose of a material, and how far its slider goes: a little past what was dyed."""
-    name = dose.removesuffix("_wof")
-    step = next((s for s in bench.model.steps if s.name == name), None)
-    if step is None or material not in step.materials:
-        return 0.0, 0.0
-    i = step.materials.index(material)
-    return float(step.usual[i]), float(1.25 * step.top[i])
+    doses = bench.doses.get((step, material), [])
+    return (float(np.median(doses)), 1.25 * max(doses)) if doses else (0.0, 0.0)
+
+
+def _slider(text: str, high: float, start: float) -> Any:
+    unit = words.say("exploring.unit")
+    return choices.amount(text, 0, max(high, 0.1), start, step=_step(high), unit=unit)
 
 
 def _dose(bench: Bench, dose: str, material: str) -> Any:
-    usual, high = _range(bench, dose, material)
-    start = 0.0 if dose in METALS else usual
-    unit = words.say("exploring.unit")
-    named = words.say(f"exploring.{dose}")
-    return choices.amount(named, 0, max(high, 0.1), start, step=_step(high), unit=unit)
+    usual, high = _range(bench, dose.removesuffix("_wof"), material)
+    return _slider(words.say(f"exploring.{dose}"), high, usual)
 
 
 def _step(high: float) -> float:
@@ -101,31 +126,64 @@ def _step(high: float) -> float:
 
 def fit(bench: Bench, made: dict[str, Any]) -> None:
     """Show what the task needs; give each dose the range of its material."""
+    if not made:
+        return
+    dyes = {"dye_wof": made["dye"].value, "over_wof": made["over"].value}
+    material = {dose: (dose[:-4], made[dose[:-4]].value) for dose in DOSED.values()}
+    material["over_wof"] = ("dye", dyes["over_wof"])
+    hidden = {dose for dose, key in material.items() if not bench.doses.get(key)}
+    if not bench.vats & set(dyes.values()):
+        hidden.add("dips")
+    if len(bench.alone) < 2 or dyes["dye_wof"] == "none":
+        hidden |= set(_OVER[:2])
     for name, widget in made.items():
-        shown = name == "task" or name in _OFFERED[made["task"].value]
-        if name in DOSED.values():
-            shown = shown and made[name.removesuffix("_wof")].value != "none"
-        if name in METALS:
-            shown = shown and name.removesuffix("_wof") in bench.model.levels[name[:-4]]
+        shown = name == "task" or (name in _OFFERED[made["task"].value] and name not in hidden)
         widget.layout.display = "" if shown else "none"
-    for name, dose in DOSED.items():
-        usual, high = _range(bench, dose, made[name].value)
+    for dose, key in material.items():
+        usual, high = _range(bench, *key)
         if high and made[dose].max != high:
             made[dose].max, made[dose].step, made[dose].value = high, _step(high), usual
 
 
 def limits(values: dict[str, Any]) -> predict.Limits:
     """What the user has, or will not use."""
-    most = {"iron_wof": float(values["most_iron"])}
-    without = ("copper",) if values["no_copper"] else ()
+    most = {METALS[m]: float(values[name]) for m, name in _MOST.items() if name in values}
+    without = tuple(metal for metal in METALS if most.get(METALS[metal]) == 0)
     return predict.Limits({"fibre": values["fibre"]}, most, without)
 
 
-def asked(values: dict[str, Any]) -> pd.DataFrame:
+def asked(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
     """Recipe on the sliders."""
     row: dict[str, Any] = {name: values[name] for name in ("fibre", *DOSED)}
-    row |= {name: float(values[name]) for name in (*DOSED.values(), *METALS)}
+    row |= {dose: float(values.get(dose, 0)) for dose in (*DOSED.values(), *METALS.values())}
     for name, dose in DOSED.items():
         if row[name] == "none":
             row[dose] = 0.0
-    return pd.DataFrame([row])
+    return pd.DataFrame([row | _dyes(bench, values)])
+
+
+def _dyes(bench: Bench, values: dict[str, Any]) -> dict[str, Any]:
+    """The dyes on the sliders, the first under the second."""
+    both = [(values["dye"], values["dye_wof"]), (values["over"], values["over_wof"])]
+    parts = [
+        predict.Part(
+            dye,
+            float(dose) if bench.doses.get(("dye", dye)) else np.nan,
+            int(values["dips"]) if dye in bench.vats else 1,
+        )
+        for dye, dose in both
+        if dye != "none" and not (dose == 0 and bench.doses.get(("dye", dye)))
+    ]
+    dye, dose = predict.written(parts) if parts else ("none", 0.0)
+    return {"dye": dye, "dye_wof": dose}
+
+
+def laid_out(row: Any) -> dict[str, Any]:
+    """The sliders of a recipe."""
+    found = {name: row[name] for name in ("fibre", *DOSED)}
+    found |= {dose: float(row[dose]) for dose in (*DOSED.values(), *METALS.values()) if dose in row}
+    parts = predict.layers(str(row["dye"]), float(row["dye_wof"]))
+    dips = max([1, *(part.dips for part in parts)])
+    under, over, *_ = [*parts, predict.Part("none", 0.0), predict.Part("none", 0.0)]
+    dyes = {"dye": under.material, "over": over.material, "dips": dips}
+    return {**found, **dyes, "dye_wof": under.dose, "over_wof": over.dose}
