@@ -1,7 +1,8 @@
 """How dyelab refuses: one kind of error, whose message says what, where, and what to do."""
 
 import difflib
-from collections.abc import Iterable, Iterator
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 
 _MOST_LISTED = 12
@@ -69,3 +70,30 @@ def _listing(known: list[str], what: str) -> str:
 def _plural(what: str) -> str:
     ending = "es" if what.endswith(("ch", "sh", "s", "x")) else "s"
     return (what + ending).capitalize()
+
+
+# Whoever calls from Python has these; a command or panel gives its own words, or none.
+PYTHON = {
+    "white": 'illuminant="D50", observer=2',
+    "scale": 'scale="percent"',
+    "skip_bad": "skip_bad=True",
+    "sheet": 'sheet="{}"',
+    "reading": 'geometry="{}"',
+}
+_OFFER = re.compile(r"\[\[(\w+)(?:=([^:\]]*))?:(.*?)\]\]")
+
+
+def offer(option: str, clause: str, value: str = "") -> str:
+    """A clause for a message, kept only where this option exists; ``{}`` stands for the option."""
+    told = f"={value}" if value else ""
+    return f"[[{option}{told}:{clause}]]"
+
+
+def worded(text: str, options: Mapping[str, str]) -> str:
+    """The message with the clauses of the options that there are."""
+
+    def said(found: re.Match[str]) -> str:
+        option, value, clause = found.groups()
+        return clause.format(options[option].format(value)) if option in options else ""
+
+    return _OFFER.sub(said, text)

@@ -17,9 +17,9 @@ from dyelab.errors import InputError
 
 MEGABYTE = 2**20
 HISTORY_BYTES = MEGABYTE  # one version's list of files has a few hundred bytes a table
+UNPACKED_BYTES = 4096 * MEGABYTE  # all that a zip holds
 TABLE_BYTES = 256 * MEGABYTE  # readings, spectra, an instrument's file
 PHOTO_BYTES = 512 * MEGABYTE
-UNPACKED_BYTES = 4096 * MEGABYTE  # all that a zip holds
 ROWS = 1_000_000
 COLUMNS = 2_000  # 1 nm from 300 to 1100 with room for a user's own
 CELLS = 5_000_000  # of one sheet; 10,000 spectra at 1 nm have 4 million

@@ -121,34 +121,3 @@ def greedy(covariance: np.ndarray, noise: float, count: int) -> list[int]:
         chosen.append(best)
         left -= np.outer(left[best], left[best]) / (left[best, best] + noise)
     return chosen
-
-
-def conditioned(
-    prior: np.ndarray, design: np.ndarray, noise: np.ndarray, off: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
-    """A Gaussian given observations ``design @ x`` with noise.
-
-    Parameters
-    ----------
-    prior : ndarray (k, k)
-        Covariance of x.
-    design : ndarray (n, k)
-    noise : ndarray (n, n)
-        Covariance of the observations' own errors.
-    off : ndarray (n,)
-        What was observed less what the mean of x gives.
-
-    Returns
-    -------
-    move : ndarray (k,)
-        From the mean before to the mean after.
-    left : ndarray (k, k)
-        Covariance after.
-    gain : ndarray (k, n)
-    evidence : float
-        Logarithm of the chance of the observations, up to a constant.
-    """
-    whole = design @ prior @ design.T + noise
-    gain = np.linalg.solve(whole, design @ prior).T
-    evidence = -0.5 * off @ np.linalg.solve(whole, off) - 0.5 * np.linalg.slogdet(whole)[1]
-    return gain @ off, prior - gain @ design @ prior, gain, float(evidence)

@@ -11,6 +11,7 @@ from dyelab import table
 @dataclass(frozen=True)
 class Book:
     path: Path
+    outside: tuple[str, ...] = ()
     swatches: pd.DataFrame = field(default_factory=lambda: table.empty(table.SWATCHES))
 
 

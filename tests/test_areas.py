@@ -1,10 +1,14 @@
 """Printed and painted cloths: areas are named, recorded, read and compared within the cloth."""
 
+import cv2
 import numpy as np
 import pandas as pd
+import photo_book
 import pytest
+from worlds.synth import render
 
-from dyelab import book, plan, shift
+from dyelab import book, calibrate, measure, plan, shift
+from dyelab import read as read_file
 from dyelab.errors import InputError
 
 AREAS = {
@@ -145,3 +149,25 @@ def test_the_metals_panel_shows_what_iron_did_to_a_printed_cloth(tmp_path, monke
     panel.choices["iron"].value = doses[-1]
     assert panel.shown.table is not None
     assert "iron made" in panel.sentence
+
+
+def test_a_photo_of_a_printed_cloth_shows_each_area_and_the_cloth_with_all_of_them(tmp_path):
+    """A window an area on the card: its picture beside its chip, and all in a row for the cloth."""
+    from dyelab.handout import Chips, Frame, colours
+    from dyelab.handout.sheets import recipe_cards
+
+    bk = printed(tmp_path / "b", cloths=1)
+    reference, folder = calibrate.reference(), tmp_path / "photo.jpg"
+    cloths = np.vstack([photo_book.spectra(0), np.full((18, len(render.BANDS)), 0.8)])
+    folder.write_bytes(render.render(cloths, photo_book.SHOT, seed=1).jpeg())
+    found = measure.photo(read_file.photo(folder), reference)
+    names = dict(zip(found.table["place"], ("P-01 leaf", "P-01 stem", "P-01 flower"), strict=False))
+    bk, _ = book.add_photo(bk, found, folder, names)
+    blocks = recipe_cards.samples(colours.source(bk), swatches=["P-01"]).blocks
+    (whole,) = [block.patch for block in blocks if isinstance(block, Frame)]
+    (areas,) = [block.patches for block in blocks if isinstance(block, Chips)]
+    shown = [cv2.imdecode(np.frombuffer(p.crop, np.uint8), 1) for p in (whole, *areas)]
+    assert [patch.label for patch in areas] == ["P-01 leaf", "P-01 stem", "P-01 flower"]
+    np.testing.assert_array_equal(shown[0], np.hstack(shown[1:]))
+    assert (whole.fill, bool(areas[0].fill)) == ("", True)
+    assert "several areas" in whole.note

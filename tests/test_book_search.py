@@ -5,7 +5,7 @@ import contextlib
 import pandas as pd
 import pytest
 
-from dyelab import book
+from dyelab import book, synth
 from dyelab.errors import InputError
 
 ROWS = [
@@ -97,3 +97,11 @@ def test_a_dye_is_meant_before_a_series_that_bears_its_name(tmp_path):
     bk = book.add(book.create(tmp_path / "b"), swatches=rows, steps=steps)
     assert list(book.search(bk, "madder")["swatch"]) == ["B"]
     assert list(book.search(bk, "series madder")["swatch"]) == ["A"]
+
+
+def test_a_decimal_comma_finds_what_a_point_finds():
+    bk = book.open(synth.example())
+    for text in ("iron 0.5", "iron 0.5, cotton", "iron between 0.5 and 2.5", "L below 40.5"):
+        points, commas = book.search(bk, text), book.search(bk, text.replace(".", ","))
+        assert len(points) > 0
+        assert list(points["swatch"]) == list(commas["swatch"])

@@ -3,6 +3,7 @@
 import labelled
 import numpy as np
 import pandas as pd
+import photo_book
 import photos
 import pytest
 from worlds import random_books
@@ -22,12 +23,12 @@ def shown(tmp_path, monkeypatch):
     made = capture.panel(tmp_path / "mine")
     assert "Choose a photo" in made.answer.value
     made.choices["path"].value = str(capture.example())
-    made.update()
     return made
 
 
 def test_it_measures_the_example_and_names_its_swatches(shown):
-    assert "Measured 24 places; 24 of them" in shown.sentence
+    assert "24 windows measured, each with its swatch's name" in shown.sentence
+    assert "entered as new: W01 … W24 (24)" in shown.sentence
     assert list(shown.shown.table["swatch"][:2]) == ["W01", "W02"]
     assert shown.shown.figure.layout.meta["drag"]
 
@@ -67,6 +68,63 @@ def test_a_line_that_names_nothing_says_how_to_write_it(shown):
     shown.choices["names"].value = "W07"
     shown.update()
     assert "A1 = W07" in shown.sentence
+
+
+def test_names_are_spelt_as_card_and_book_spell_them(shown, tmp_path):
+    codes = [f"K-{i:02}" for i in range(1, 27)]
+    book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
+    shown._take(tmp_path / "mine")
+    shown.choices["path"].value = str(capture.example())
+    assert "none has a name yet" not in shown.sentence  # a table lies beside the example
+    shown.choices["names"].value = "a1 = k-07, A2 = X9"
+    assert (names(shown)["A1"], names(shown)["A2"]) == ("K-07", "X9")
+    assert "entered as new: X9 (1)" in shown.sentence
+    shown.choices["names"].value = "A9 = K-07"
+    assert "no window A9: they are called A1 … D6" in shown.answer.value
+    shown.choices["names"].value = "A1 = K-07, A2 = k-07"
+    assert "K-07 is written beside several windows: A1, A2" in shown.answer.value
+
+
+def test_a_window_is_named_by_tapping_it_and_choosing_a_swatch(shown, tmp_path):
+    codes = [f"K-{i:02}" for i in range(1, 27)]
+    book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
+    shown._take(tmp_path / "mine")
+    file = tmp_path / "alone.jpg"
+    file.write_bytes(capture.example().read_bytes())
+    shown.choices["path"].value = str(file)
+    assert "none has a name yet" in shown.sentence
+    assert shown.tap.place.value == "A1"
+    assert shown.tap.swatch.options == tuple(codes)
+    shown.tapped(*shown.measured.quads[7].mean(axis=0))
+    place = shown.measured.table["place"][7]
+    assert shown.tap.place.value == place
+    shown.tap.swatch.value = "K-03"
+    assert names(shown)[place] == "K-03"
+    assert "K-03" not in shown.tap.swatch.options
+    assert shown.tap.place.value == "A1", "the next window without a name"
+    shown.add_to_book()
+    assert list(book.open(tmp_path / "mine").readings["swatch"]) == ["K-03"]
+
+
+def test_empty_windows_are_said_and_neither_named_nor_asked_for(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.chdir(tmp_path)
+    codes = [f"P{i}" for i in range(1, 9)]
+    bk = book.create(tmp_path / "mine")
+    book.save(book.add(bk, swatches=pd.DataFrame({"swatch": codes})))
+    bare = np.full((18, len(render.BANDS)), render.PAPER)
+    picture = render.render(np.vstack([photo_book.spectra(0), bare]), photo_book.SHOT, seed=1)
+    (tmp_path / "card.jpg").write_bytes(picture.jpeg())
+    shown = capture.panel(tmp_path / "mine")
+    shown.choices["path"].value = str(tmp_path / "card.jpg")
+    empty = [p for p, flags in shown.measured.table[["place", "flags"]].values if "empty" in flags]
+    assert len(empty) == 18
+    assert f"Nothing lies in {empty[0]} … {empty[-1]}" in shown.sentence
+    assert "6 windows measured; none has a name yet" in shown.sentence
+    said = next(note for note in shown.shown.notes if "Read these places" in note)
+    assert not set(empty) & set(said.rstrip(".").replace(",", " ").split())
+    shown.choices["first"].value = "P1"
+    assert list(filter(None, names(shown).values())) == [f"P{i}" for i in range(1, 7)]
 
 
 def test_boxes_serve_without_a_card(shown):

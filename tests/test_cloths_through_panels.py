@@ -24,7 +24,7 @@ def told(panel):
 def record_all(path):
     panel = record.panel(path)
     while len(plan.open_baths(book.open(path))):
-        panel._enter()
+        panel.actions["planning.it_was"].click()
     return book.open(path)
 
 
@@ -37,7 +37,7 @@ def read_all(path, names, rng):
                                    strict=True)
     ]  # fmt: skip
     panel.choices["typed"].value = "\n".join(lines)
-    panel.added()
+    panel.actions["instrument.add"].click()
     return book.open(path)
 
 
@@ -81,7 +81,7 @@ def test_a_printed_cloth_goes_through_the_panels(tmp_path):
             "leaf = aluminium acetate 5\nstem = aluminium acetate 5 + ferrous acetate 2\n"
             "flower = ferrous acetate 2\nsky = none"
         )
-        panel._into()
+        panel.actions["printing.put"].click()
     bk = record_all(bk.path)
     assert bk.swatches["made_on"].ne("").all()
     names = [f"{c} {area}" for c in ("P-01", "P-02") for area in ("leaf", "stem", "flower")]

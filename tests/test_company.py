@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from dyelab import book
-from dyelab.panel import browse, follow_book, record
+from dyelab.panel import browse, record
 
 
 @pytest.fixture
@@ -21,7 +21,7 @@ def three(home):
     own = book.save(book.create(home / "own", "My own"))
     made = [record.panel(), browse.panel(), browse.panel()]
     for shown in made[:2]:
-        follow_book.join(shown)
+        shown._repr_mimebundle_()
     yield own, *made
     for shown in made:
         shown.close()
@@ -52,8 +52,8 @@ def test_a_closed_panel_is_left_alone(three):
 
 def test_a_record_of_the_example_is_refused(home):
     shown = record.panel()
-    shown.back.click()
-    assert "example stays as it is" in shown.sentence
+    shown.actions["planning.take_back"].click()
+    assert "example stays as it is" in shown.told.value
 
 
 def test_a_button_that_fails_says_so_in_words(home):

@@ -282,7 +282,3 @@ def test_ten_washes_and_five_doses_make_a_report(bk, tmp_path):
     assert len(study.of("light")) == 10
     assert all(one.curves["dEF"].shape != "no change" for one in study.drifts)
     assert handout.write(fastness.page(study), tmp_path / "ten.pdf").stat().st_size > 5000
-
-
-def test_a_summary_of_all():
-    assert grade.overall(grade.study(plain_readings())) == "not_settled"

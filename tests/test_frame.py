@@ -6,6 +6,7 @@ import pytest
 import stand_in
 from plotly.offline import get_plotlyjs
 
+from dyelab import book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame, html_parts, remember, save
 from dyelab.plot import plane
@@ -111,8 +112,8 @@ def test_several_chosen_together_are_remembered(home):
 
 
 def test_what_must_not_be_remembered_is_not(home):
-    frame.Panel("record", "A panel", choose, show, remember=False).choices["dye"].value = "weld"
-    again = frame.Panel("record", "A panel", choose, show, remember=False)
+    frame.Panel("record", "A panel", choose, show, remember="session").choices["dye"].value = "weld"
+    again = frame.Panel("record", "A panel", choose, show, remember="session")
     assert again.choices["dye"].value == "madder"
 
 
@@ -211,10 +212,11 @@ def test_saving_never_writes_over_a_file(panel, home):
     panel.keep.buttons["table"].click()
     panel.keep.buttons["table"].click()
     assert sorted(p.name for p in (home / "saved").iterdir()) == [
-        "test-example-2.csv",
-        "test-example.csv",
+        "A-panel-Book-example-2.csv",
+        "A-panel-Book-example.csv",
     ]
-    assert "test-example-2.csv" in panel.keep.told.value
+    link = 'href="../files/saved/A-panel-Book-example-2.csv"'
+    assert f"{link}>A-panel-Book-example-2.csv</a>" in panel.keep.told.value
 
 
 def test_a_saved_table_runs_nothing_in_a_spreadsheet(home):
@@ -226,12 +228,14 @@ def test_a_picture_from_the_browser_is_saved_as_a_file(panel, home):
     panel.keep.buttons["svg"].click()
     url = "data:image/svg+xml,%3Csvg%3E%C3%A9%3C%2Fsvg%3E"
     panel.canvas._received(panel.canvas, {"kind": "picture", "url": url}, [])
-    assert (home / "saved" / "test-example.svg").read_text(encoding="utf-8") == "<svg>é</svg>"
+    assert (home / "saved" / "A-panel-Book-example.svg").read_text(
+        encoding="utf-8"
+    ) == "<svg>é</svg>"
 
 
 def test_what_is_shown_can_be_shared_as_one_page(panel, home):
     panel.keep.buttons["html"].click()
-    source = (home / "saved" / "test-example.html").read_text(encoding="utf-8")
+    source = (home / "saved" / "A-panel-Book-example.html").read_text(encoding="utf-8")
     assert "madder with 0 % iron" in source
     assert "Plotly.newPlot" in source
 
@@ -270,3 +274,25 @@ def test_several_are_ticked_one_by_one_without_a_key_to_hold():
     assert (many.value, many.chosen) == (("walnut",), [0])
     with pytest.raises(Exception, match="not on the list"):
         many.value = ("saffron",)
+
+
+def test_a_panel_looked_at_again_shows_what_another_page_saved(tmp_path, monkeypatch):
+    monkeypatch.setattr(book_choice, "opened", book.open)
+    bk = book.save(book.create(tmp_path / "own"))
+
+    def count(opened, **_):
+        return frame.Shown(f"{len(opened.swatches)} swatches")
+
+    def asked(_):
+        return {"n": choices.number("n", 0, low=0, high=9, unit="")}
+
+    made = frame.Panel("t", "A panel", asked, count, remember="session", book=bk.path)
+    made.choices["n"].value = 4
+    before = made.choices["n"]
+    dress = made.children[0]
+    dress._handle_custom_msg({"kind": "seen"}, [])
+    assert made.choices["n"] is before, "nothing has changed, so nothing is opened anew"
+    book.save(book.add(book.open(bk.path), swatches=pd.DataFrame({"swatch": ["K-01"]})))
+    dress._handle_custom_msg({"kind": "seen"}, [])
+    assert made.sentence == "1 swatches"
+    assert made.values == {"n": 4}

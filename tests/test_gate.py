@@ -14,7 +14,7 @@ import pytest
 from dyelab.cli import open_
 from dyelab.cli.gate import Gate, loopback
 from dyelab.errors import InputError
-from dyelab.panel.typed_path import typed
+from dyelab.panel.book_choice import typed
 
 
 class Asked:

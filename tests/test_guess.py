@@ -77,7 +77,7 @@ def test_the_panel_writes_the_page_and_gathers_the_class(tmp_path, monkeypatch):
     monkeypatch.delenv("DYELAB_BOOK", raising=False)
     panel = panel_of_guesses.panel()
     assert "No guesses yet" in panel.sentence
-    panel.tell(panel._write)
+    panel.actions["guess.write"].click()
     (written,) = (tmp_path / "saved").glob("guess-iron-*.html")
     assert written.name in panel.told.value
     key = data_of(written.read_text())["questions"][0]["key"]

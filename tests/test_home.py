@@ -95,7 +95,7 @@ def test_a_name_that_looks_like_markup_stays_text(mine, desk):
 def test_a_material_of_ones_own_is_planned_with_afterwards(mine):
     panel = own_materials.panel(mine.path)
     panel.choices["name"].value = "alder bark"
-    panel.tell(panel._put)
+    panel.actions["own_materials.put"].click()
     assert "alder bark is in Mine" in panel.told.value
     listed = book.materials(book.open(mine.path)).set_index("material")
     assert listed.loc["alder bark", "role"] == "dye"
@@ -121,7 +121,7 @@ def test_an_entry_that_cannot_stand_is_refused_in_words(given, said):
 def test_the_example_takes_no_material():
     panel = own_materials.panel(EXAMPLE)
     panel.choices["name"].value = "alder bark"
-    panel.tell(panel._put)
+    panel.actions["own_materials.put"].click()
     assert "stays as it is" in panel.told.value
 
 

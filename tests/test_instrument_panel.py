@@ -24,7 +24,8 @@ def test_a_file_of_spectra_comes_in_and_what_is_no_swatch_is_named(mine):
     panel.choices["path"].value = str(synth.sources() / "wool_as_dyed.txt")
     assert "12 readings of 12 swatches" in panel.sentence
     assert "W13" in " ".join(panel.shown.notes)
-    assert "Added 12 readings" in panel.added()
+    panel.actions["instrument.add"].click()
+    assert "Added 12 readings" in panel.told.value
     kept = book.open(mine)
     shipped = book.open(synth.example()).readings.set_index("reading")
     for row in kept.readings.to_dict("records"):
@@ -44,7 +45,7 @@ def test_typed_lines_repeats_and_names(mine):
     panel.choices["exposure"].value = "light"
     panel.choices["amount"].value = 1e6
     panel.choices["repeat"].value = 0.5
-    panel.added()
+    panel.actions["instrument.add"].click()
     rows = book.open(mine).readings
     assert list(rows["swatch"]) == ["W01", "W01", "W02"]
     assert rows["reading"].is_unique
@@ -53,8 +54,25 @@ def test_typed_lines_repeats_and_names(mine):
     assert set(rows["unit"]) == {"lx h"}
     assert set(rows["method"]) == {"colorimeter"}
     panel.choices["typed"].value = "W01 45 12 -4"
-    assert "3 more" not in panel.added()
+    panel.actions["instrument.add"].click()
+    assert "3 more" not in panel.told.value
     assert len(book.open(mine).readings) == 4
+
+
+def test_typed_lines_of_unknown_swatches_stay_until_they_are_put_right(mine):
+    panel = instrument.panel(mine)
+    panel.choices["typed"].value = "W01 45 12 -4\nX9 30 1 2\n31 1 2\nW02 40 1 2"
+    assert "No swatch of this book: X9" in panel.below.value
+    panel.actions["instrument.add"].click()
+    assert "Added 2 readings" in panel.told.value
+    assert panel.choices["typed"].value == "X9 30 1 2\n31 1 2"
+    panel.choices["new"].value = True
+    panel.actions["instrument.add"].click()
+    assert "Added 2 readings" in panel.told.value
+    assert panel.choices["typed"].value == ""
+    kept = book.open(mine)
+    assert "X9" in set(kept.swatches["swatch"])
+    assert list(kept.readings["swatch"]) == ["W01", "W02", "X9", "X9"]
 
 
 def test_repeats_tell_the_uncertainty_of_one_reading(mine):
@@ -108,9 +126,9 @@ def test_a_typed_line_that_cannot_be_is_named(text, said):
 def test_the_example_is_left_alone_and_strangers_are_refused(mine, tmp_path):
     panel = instrument.panel(mine)
     panel.choices["typed"].value = "Q99 45 12 -4"
-    panel.add.click()
+    panel.actions["instrument.add"].click()
     assert "Say which is which" in panel.told.value
     panel = instrument.panel(synth.example())
     panel.choices["typed"].value = "W01 45 12 -4"
-    panel.add.click()
+    panel.actions["instrument.add"].click()
     assert "example stays as it is" in panel.told.value

@@ -203,7 +203,7 @@ def test_any_metal_of_the_table_can_be_asked_about(tmp_path):
     assert "iron_wof" not in panel.choices
     panel.choices["tin_wof"].value = 1.5
     assert "tin 1.5 %" in panel.sentence
-    assert any("stannous chloride" in note.lower() for note in panel.shown.notes)
+    assert any("stannous chloride" in said for said in panel.shown.care)
     panel.choices["task"].value = "reach"
     assert "Tin adds" in html.unescape(panel.sentence)
     panel.choices["task"].value = "next"

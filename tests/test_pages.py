@@ -5,6 +5,7 @@ import subprocess
 from dataclasses import replace
 from shutil import which
 
+import cv2
 import nasty
 import numpy as np
 import pandas as pd
@@ -13,7 +14,7 @@ import pytest
 
 from dyelab import book, files, handout, shift
 from dyelab.errors import InputError
-from dyelab.handout import colours
+from dyelab.handout import colours, html_page
 from dyelab.handout.page import Own
 from dyelab.handout.sheets import metal as metal_page
 from dyelab.handout.sheets import mordants as mordant_sheet
@@ -140,7 +141,7 @@ def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, 
 
 def test_answers_agree_with_the_differences(source):
     page = worksheet.worksheet(source, count=3)
-    said = [b.text for b in page.blocks if isinstance(b, handout.Text) and "(" in b.text]
+    said = [b.text for b in page.blocks if isinstance(b, handout.Text) and "ΔE00" in b.text]
     known = source.pairs("iron")
     distances = {f"{value:.1f}" for value in known["dE00"]}
     assert all(re.search(r"ΔE00 ([\d.]+)", text)[1] in distances for text in said[:3])
@@ -385,6 +386,17 @@ def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
         b for b in sorting.cards(found, swatches=["P1"]).blocks if isinstance(b, handout.Card)
     ]
     assert card.patch.crop == frame.patch.crop
+    picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "potash alum"}
+    strip, sheet = saddening.strip(found, **picked), metal_page.sheet(found, **picked)
+    madder = mordant_sheet.sheet(found, fibre="wool", dye="madder")
+    (bands,) = [b for b in strip.blocks if isinstance(b, handout.Bands)]
+    assert bands.bands[0].patches[0].crop == frame.patch.crop
+    assert not any(patch.crop for patch in bands.bands[-1].patches)  # worked out, not dyed
+    for page in (sheet, madder):
+        chips = next(b for b in page.blocks if isinstance(b, handout.Chips))
+        assert [patch.crop.startswith(b"\x89PNG") for patch in chips.patches] == [True, True]
+        assert html_page.text(page).count('class="crop"') == 2
+        assert handout.pictures(page, ppi=10)
 
 
 def test_a_planned_dose_has_its_column_on_the_strip_and_the_page_of_the_metal(tmp_path):
@@ -420,3 +432,38 @@ def dosed(folder, doses, blank=()):
     return book.add(
         bk, swatches=swatches, steps=pd.DataFrame(steps).assign(unit="% WOF"), readings=readings
     )
+
+
+def test_a_code_on_the_page_is_read_back_as_the_address_it_was_given(source, tmp_path):
+    """Read by the decoder from the printed sheet, the whole way through the PDF's own renderer."""
+    address = "https://school.example.org/marlpit/wäll.html?class=3"
+    page = wall.chart(source, Own(paper="A3", address=f" {address} "), fibre="wool")
+    first = cv2.imdecode(
+        np.frombuffer(handout.pictures(page, ppi=150)[0], np.uint8), cv2.IMREAD_GRAYSCALE
+    )
+    assert cv2.QRCodeDetector().detectAndDecode(first)[0] == address
+    said = handout.write(page, tmp_path / "w.html").read_text(encoding="utf-8")
+    assert "data:image/svg+xml" in said
+    assert f"<figcaption>{address}</figcaption>" in said
+    assert "href" not in said
+
+
+@pytest.mark.parametrize(
+    "address", ["wall.html", "javascript:alert(1)", "https://a b", "https://" + "a" * 300]
+)
+def test_an_address_that_no_browser_opens_is_refused(address):
+    with pytest.raises(InputError, match="Save the page as HTML"):
+        handout.html_page.text(Own(address=address).page("x", []))
+
+
+def test_every_because_names_its_source_or_says_that_it_has_none(source):
+    for metal in ("iron", "copper"):
+        page = worksheet.worksheet(source, metal=metal, count=30)
+        told = [b.text for b in page.blocks if isinstance(b, handout.Text)]
+        because = [text for text in told if text.startswith("Because")]
+        assert because
+        for text in because:
+            for one in text.split(". ")[0:1]:
+                assert re.search(r"\((Wilson|Manian|on vat dyes|common practice)", one)
+        cited = {name for name in ("Wilson", "Manian") if f"({name}" in " ".join(because)}
+        assert all(re.search(rf"Sources:.*{name}", told[-1]) for name in cited)

@@ -43,7 +43,7 @@ def test_a_fraction_keeps_its_claimed_resolution_and_balance(sizes, by, times, r
     design, claimed = plan.fraction(sizes, by, times)
     assert (len(design), claimed) == (runs, resolution)
     assert len(design.drop_duplicates()) == runs
-    assert plan.balance(design)["count"].nunique() == 1
+    assert all(design[name].value_counts().nunique() == 1 for name in design)
     terms = [t for size in range(1, 4) for t in itertools.combinations(sizes, size)]
     mixed = {
         len(one) + len(two)
@@ -452,3 +452,85 @@ def test_a_printed_cloth_has_areas_of_its_own_in_one_dye_bath(tmp_path):
     assert wide.loc["stem", "iron_wof"] == 2.0
     with pytest.raises(InputError, match="name each area"):
         plan.printed_cloth("P", {"whole": "alum 15"})
+
+
+# Common practice of the trade, kind by kind: no published source ------------------------------
+
+
+def rows_of(planned, **wanted):
+    found = planned.steps
+    for name, value in wanted.items():
+        found = found[found[name] == value]
+    assert len(found)
+    return found
+
+
+def test_silk_is_kept_lukewarm_in_alum_and_under_80_in_the_dye():
+    planned = plan.series({"fibre": ["silk"], "mordant": ["potash alum 15"], "dye": ["weld 50"]})
+    assert rows_of(planned, kind="mordant")["temperature_C"].max() <= 50
+    assert planned.steps["temperature_C"].max() < 80
+    assert set(rows_of(planned, kind="scour")["material"]) == {"neutral soap"}
+
+
+def test_madder_stays_under_70_and_ammonia_cold():
+    planned = plan.series(
+        {"fibre": ["wool", "cotton"], "mordant": ["potash alum 15"], "dye": ["madder 50"],
+         "modifier": ["none", "ammonia 5", "soda ash 2"]}
+    )  # fmt: skip
+    assert rows_of(planned, material="madder")["temperature_C"].max() < 70
+    assert rows_of(planned, material="ammonia")["temperature_C"].max() <= 20
+    assert "window" in rows_of(planned, material="ammonia")["note"].iloc[0]
+    wool = planned.swatches.loc[planned.swatches["fibre"] == "wool", "swatch"]
+    cold = rows_of(planned, material="soda ash", kind="modifier")
+    assert cold.loc[cold["swatch"].isin(wool), "temperature_C"].max() <= 20
+
+
+def test_bran_fixes_the_mordant_before_the_dye_in_a_bath_of_its_own(tmp_path):
+    planned = plan.series(
+        {"fibre": ["cotton"], "mordant": ["aluminium acetate 8"], "dye": ["madder 50"],
+         "modifier": ["none", "wheat bran 20", "chalk 3"]}, replicates=1, controls=False,
+    )  # fmt: skip
+    bran = rows_of(planned, material="wheat bran").iloc[0]
+    own = planned.steps[planned.steps["swatch"] == bran["swatch"]]
+    assert list(own["kind"]) == ["scour", "mordant", "modifier", "dye", "rinse"]
+    assert bran["bath"].startswith("F")
+    chalk = rows_of(planned, material="chalk").iloc[0]
+    assert chalk["bath"].startswith("X")
+    assert list(planned.steps.loc[planned.steps["swatch"] == chalk["swatch"], "kind"])[-3:] == [
+        *("dye", "modifier", "rinse"),
+    ]
+    done = [row["bath"] for day in plan.timetable(planned) for row in day["rows"]]
+    assert done.index(bran["bath"]) < min(i for i, bath in enumerate(done) if bath[0] == "D")
+    waiting = plan.open_baths(plan.into(book.create(tmp_path / "b"), planned))["bath"].tolist()
+    assert waiting.index(bran["bath"]) < waiting.index(own["bath"].iloc[3])
+
+
+def test_a_vat_lists_alkali_and_reducer_with_amounts_heat_and_hazards():
+    planned = plan.series({"fibre": ["wool"], "dye": ["indigo 10"]}, replicates=1, controls=False)
+    vat = planned.baths[planned.baths["bath"] == "V1"].set_index("material")
+    assert vat["wof"].to_dict() == {"indigo": 10, "hydrated lime": 20, "fructose": 30}
+    lime = rows_of(planned, material="hydrated lime").iloc[0]
+    assert lime["temperature_C"] == rows_of(planned, material="indigo")["temperature_C"].iloc[0]
+    _, data, _ = plan.page(planned, "baths")
+    sheet = next(one for one in data["baths"] if one["bath"] == "V1")
+    assert "Danger, hydrated lime" in sheet["hazard"]
+    assert "harms wool" in sheet["note"]
+
+
+@pytest.mark.parametrize("fibre", ["cotton", "silk", "wool"])
+def test_a_painted_mordant_is_a_paste_that_dries_and_is_dunged(fibre):
+    steps = plan.printed_cloth("P", {"leaf": "aluminium acetate 5", "ground": "none"}, fibre=fibre)[
+        "steps"
+    ].set_index("kind")
+    assert steps.loc["scour", "material"] == ("soda ash" if fibre == "cotton" else "neutral soap")
+    assert steps.loc["mordant", ["temperature_C", "minutes"]].tolist() == [20, 0]
+    assert "Let it dry" in steps.loc["mordant", "note"]
+    assert "until nothing more comes off" in steps.loc["modifier", "note"]
+    assert steps.loc["modifier", "order"] < steps.loc["dye", "order"]
+
+
+def test_a_rinse_is_one_entry_a_fibre_and_round():
+    planned = plan.series({"fibre": ["wool"], "dye": ["madder 50", "weld 50"], "iron": [0, 2]})
+    rinses = planned.baths[planned.baths["kind"] == "rinse"]
+    assert len(rinses) == 2
+    assert "Each recipe by itself" in rinses["note"].iloc[0]

@@ -69,12 +69,12 @@ def test_what_was_done_is_ticked_and_corrected(planned):
     )
     panel.choices["weighed"].value = 2.0
     panel.choices["in_it"].value = panel.choices["in_it"].options[:-1]
-    panel._enter()
+    panel.actions["planning.it_was"].click()
     after = book.open(planned.path)
     rows = after.steps[(after.steps["bath"] == first[1]) & (after.steps["state"] == "done")]
     assert len(rows) == len(panel.choices["in_it"].options) or len(rows) > 0
     assert rows["amount"].iloc[0] == pytest.approx(100 * 2 / (5 * len(rows)))
-    panel.back.click()
+    panel.actions["planning.take_back"].click()
     assert (book.open(planned.path).steps["state"] == "planned").all()
 
 
@@ -83,7 +83,7 @@ def test_the_next_bath_opens_as_planned_and_not_as_the_last_was(planned):
     for name, value in {"temperature": 33, "minutes": 7, "pH": 4, "on": "2024-05-01"}.items():
         panel.choices[name].value = value
     panel.choices["in_it"].value = panel.choices["in_it"].options[:1]
-    panel._enter()
+    panel.actions["planning.it_was"].click()
     for again in (panel, record.panel(planned.path)):
         row = plan.open_baths(book.open(planned.path)).iloc[0]
         assert again.choices["temperature"].value == row["temperature_C"]
@@ -96,7 +96,7 @@ def test_the_next_bath_opens_as_planned_and_not_as_the_last_was(planned):
 def test_a_book_without_a_plan_says_what_to_do():
     panel = record.panel(EXAMPLE)
     assert "Plan a series above" in said(panel)
-    assert panel.enter.disabled
+    assert panel.actions["planning.it_was"].disabled
 
 
 def test_browsing_finds_sorts_and_opens():
@@ -147,13 +147,13 @@ def test_a_spreadsheet_is_confirmed_and_taken_in(planned, tmp_path):
         "\N{NO-BREAK SPACE}", " "
     )
     assert [made.word for made in panel.asked.children] == ["iron"]
-    panel._do()
+    panel.actions["exchange.go"].click()
     assert "1 swatches came into" in html.unescape(panel.told.value)
     found = book.open(planned.path)
     assert "Shelf" not in found.swatches
     assert book.recipes(found).set_index("swatch").loc["Z1", "iron_wof"] == 2.0
     panel.choices["task"].value = "undo"
-    panel._do()
+    panel.actions["exchange.go"].click()
     assert "Z1" not in set(book.open(planned.path).swatches["swatch"])
 
 
@@ -161,16 +161,17 @@ def test_a_book_goes_out_from_the_panel_and_another_comes_in(planned, tmp_path):
     panel = exchange.panel(planned)
     for task in ("zip", "xlsx", "folder"):
         panel.choices["task"].value = task
-        panel._do()
+        panel.actions["exchange.go"].click()
     assert sorted(path.name for path in (tmp_path / "saved").iterdir()) == ["b", "b.xlsx", "b.zip"]
     other = book.save(book.create(tmp_path / "other"))
     panel = exchange.panel(other)
     panel.choices["task"].value = "merge"
-    panel.choices["file"].value = str(planned.path)
-    panel._do()
-    assert len(book.open(other.path).swatches) == len(planned.swatches)
+    for form, times in (("b.zip", 1), ("b.xlsx", 1)):
+        panel.choices["file"].value = str(tmp_path / "saved" / form)
+        panel.actions["exchange.go"].click()
+        assert len(book.open(other.path).swatches) == times * len(planned.swatches)
     panel = exchange.panel(EXAMPLE)
-    panel._do()
+    panel.actions["exchange.go"].click()
     assert "example stays as it is" in panel.told.value
 
 
@@ -180,8 +181,12 @@ def test_with_children_in_the_room_metal_baths_are_left_out_and_said():
     assert "8 swatches of 4 recipes" in said(panel)  # 0 and 2.5, not 0, 2 and 5
     assert "ferrous sulfate" in set(panel.shown.table["material"])
     panel.choices["children"].value = True
-    assert any("children work in the room: iron" in note for note in panel.shown.notes)
-    assert not set(panel.shown.table["material"]) & {"ferrous sulfate", "copper sulfate"}
+    assert any("work in the room: ferrous sulfate" in note for note in panel.shown.notes)
+    panel.choices["over"].value = "weld 50 + indigo vat 5 x3"
+    panel.choices["more"].value = "woad 5"
+    assert any("indigo, hydrated lime, woad" in note for note in panel.shown.notes)
+    out = {"ferrous sulfate", "copper sulfate", "indigo", "woad", "hydrated lime"}
+    assert not set(panel.shown.table["material"]) & out
 
 
 def test_recipes_are_seen_before_saving_and_a_second_press_adds_nothing(tmp_path):
@@ -200,12 +205,12 @@ def test_recipes_are_seen_before_saving_and_a_second_press_adds_nothing(tmp_path
 def test_taking_back_and_putting_again_name_what_they_do(planned):
     panel = record.panel(planned)
     bath = panel.choices["bath"].value[1]
-    assert panel.again.layout.display == "none"
-    panel._enter()
-    assert panel.back.description == f"Take back: {bath} done"
-    panel.back.click()
+    assert panel.actions["planning.put_back"].layout.display == "none"
+    panel.actions["planning.it_was"].click()
+    assert panel.actions["planning.take_back"].description == f"Take back: {bath} done"
+    panel.actions["planning.take_back"].click()
     assert f"Taken back: {bath} done" in panel.told.value
-    assert panel.again.description == f"Put again: {bath} done"
-    panel.again.click()
-    assert f"{bath} done" in panel.back.description
+    assert panel.actions["planning.put_back"].description == f"Put again: {bath} done"
+    panel.actions["planning.put_back"].click()
+    assert f"{bath} done" in panel.actions["planning.take_back"].description
     assert (book.open(planned.path).steps["state"] == "done").any()

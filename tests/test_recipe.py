@@ -282,7 +282,7 @@ def test_an_unknown_statement_is_said_and_is_a_fault():
     own = pd.DataFrame([{"material": "new salt", "role": "mordant", "hazards": "H251 H999"}])
     listed = recipe.materials(own)
     said = recipe.cautions(["new salt"], listed)
-    assert said[0] == "Danger: Self-heating; may catch fire."
+    assert said[0] == "Danger, new salt: self-heating; may catch fire."
     assert "Unknown hazard statement H999" in said[1]
     assert "H251 H999" in recipe.hazard_faults(listed)[0]["text"]
 
@@ -340,7 +340,9 @@ def test_a_hazard_that_nobody_stated_is_asked_about():
     assert recipe.hazards(["chalk"]) == ()
     for name in ("dithionite", "thiourea dioxide", "lye", "acetic acid"):
         assert recipe.hazards([name])[0].startswith("Danger"), name
-    assert recipe.notes(["ammonia"]) == ("ammonia: never near bleach.",)
+    assert recipe.notes(["ammonia"]) == (
+        "ammonia: usual dose 1 to 10 % of the weight of fibre. Never near bleach.",
+    )
     assert any("poison centre" in text for text in recipe.before_you_begin())
 
 

@@ -18,7 +18,7 @@ MATERIALS = {
     "assist": ["cream of tartar"],
     "dye": ["weld", "madder"],
     "vat": ["indigo"],
-    "modifier": ["ferrous sulfate", "copper sulfate", "chalk"],
+    "modifier": ["ferrous sulfate", "ferrous acetate", "copper sulfate", "chalk"],
 }
 DOSES = (0.5, 2.0, 2.1, 15.0)
 
@@ -178,3 +178,21 @@ def test_a_line_of_code_reads_back():
     first, second = sequence.steps(code)
     assert first == ("mordant", "Al", "potash alum", 15.0, "% WOF", 1, 1, "leaf")
     assert second == ("vat", "", "indigo", 2.5, "g/L", 3, 2, "whole")
+
+
+def test_two_salts_of_one_metal_are_two_recipes_with_a_pair_each(tmp_path):
+    bk = overdyed(tmp_path / "b")
+    other = bk.steps[bk.steps["swatch"] == "C"].assign(swatch="D")
+    other = other.assign(material=other["material"].replace("iron", "ferrous acetate"))
+    late = bk.steps[bk.steps["swatch"] == "B"].assign(swatch="E")
+    late = late.assign(material=late["material"].replace("iron", "ferrous acetate"))
+    readings = bk.readings.drop_duplicates("swatch").tail(2)
+    readings = readings.assign(reading=["RD", "RE"], swatch=["D", "E"], L=[20.0, 25.0])
+    swatches = pd.DataFrame({"swatch": ["D", "E"], "fibre": "wool"})
+    steps = pd.concat([other, late])
+    pairs = shift.of_metal(
+        book.wide(book.add(bk, swatches=swatches, steps=steps, readings=readings)), "iron"
+    ).pairs
+    assert sorted(pairs["dL"].round(0)) == [-40.0, -35.0, -30.0, -20.0]
+    assert pairs["recipe"].nunique() == 4
+    assert pairs["recipe"].str.contains("ferrous acetate").sum() == 2

@@ -225,6 +225,19 @@ def test_iron_moves_a_tannin_rich_dye_most(yard):
     assert depth.strength["strength_sum"] > 130
 
 
+def test_depth_takes_the_bare_cloth_that_has_a_spectrum(yard):
+    opened, recipes = yard
+    found = shift.of_step(recipes, "iron", hold={"dye": "walnut hull"}).pairs.iloc[0]
+    before = shift.depth_of(recipes, found["from_row"], found["to_row"], opened.spectra)
+    made = recipes.made
+    bare = made[(made["dye"] == "none") & (made["tannin"] == "none") & (made["iron_wof"] == 0)]
+    bare = bare[(bare["copper_wof"] == 0) & (bare["fibre"] == made["fibre"][found["from_row"]])]
+    first = recipes.rows.loc[recipes.rows["variant"] == bare.index[0], "reading"]
+    fewer = opened.spectra[~opened.spectra["reading"].isin(first)]
+    left = shift.depth_of(recipes, found["from_row"], found["to_row"], fewer)
+    assert left.strength["strength_sum"] == pytest.approx(before.strength["strength_sum"], rel=0.1)
+
+
 def test_two_metals_together_beyond_the_sum_of_each():
     rows = [madder(), madder(2.0), madder(0.0, 2.0), madder(2.0, 2.0)]
     truth = invented(rows, replicates=1, swatch_sd=0.0, reading_sd=0.0).wide

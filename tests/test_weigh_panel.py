@@ -3,6 +3,7 @@
 import html
 
 import nasty
+import pandas as pd
 import pytest
 
 from dyelab import book, files, recipe
@@ -35,10 +36,10 @@ def set_all(panel, **values):
 
 
 def test_a_dose_is_weighed_or_measured_from_a_stock(sums):
-    set_all(sums, dose=16, fibre_g=250, liquor_ratio=30, stock_percent=20)
+    set_all(sums, dose=16, fibre_g=250, liquor_ratio=30, stock_percent=10)
     assert "weigh 40.00 g, in 7.50 L of bath at 1 : 30" in said(sums)
-    assert "measure 200.0 mL" in said(sums)  # 40 g at 20 g in 100 mL
-    assert sums.shown.table["stock_ml"].item() == pytest.approx(200)
+    assert "measure 400.0 mL" in said(sums)  # 40 g at 10 g in 100 mL
+    assert sums.shown.table["stock_ml"].item() == pytest.approx(400)
     sums.choices["stock_percent"].value = 0
     assert "measure" not in said(sums)
 
@@ -88,8 +89,8 @@ def test_cautions_stand_beside_every_salt_that_is_weighed(sums):
     sums.choices["material"].value = "copper sulfate"
     for task in ("weigh", "dose", "dilute", "exchange", "bath"):
         sums.choices["task"].value = task
-        assert set(recipe.cautions(["copper sulfate"], hot=False)[1:]) <= set(sums.shown.notes)
-        hazards = [note for note in sums.shown.notes if note.startswith("Danger: ")]
+        assert set(recipe.care(["copper sulfate"], hot=False)) <= set(sums.shown.care)
+        hazards = [text for text in sums.shown.care if text.startswith("Danger, copper sulfate")]
         assert "very toxic to aquatic life" in hazards[0], task
     set_all(sums, task="weigh", dose=0.5, fibre_g=100)
     assert any("kitchen scale" in note for note in sums.shown.notes)
@@ -107,8 +108,8 @@ def test_a_printed_cloth_is_planned_and_goes_into_the_book(mine):
     table = panel.shown.table.set_index(["area", "material"])
     assert table.loc[("whole", "madder"), "weigh_g"] == pytest.approx(6.0)  # 30 % of 20 g
     assert table.loc[("leaf", "aluminium acetate"), "weigh_g"] != 0
-    panel._into()
-    panel.tell(panel._into)
+    for _ in range(2):
+        panel.actions["printing.put"].click()
     found = book.areas(book.open(mine.path)).set_index("area")
     assert found.loc["stem", "iron_wof"] == 2.0
     assert panel.choices["code"].value != ""
@@ -126,7 +127,7 @@ def test_a_line_that_is_no_area_and_a_code_that_is_taken_are_named(mine):
     example = printed_cloth.panel(EXAMPLE)
     example.choices["code"].value = "W01"
     assert "is in this book already" in said(example)
-    example.tell(example._into)
+    example.actions["printing.put"].click()
     assert "example stays as it is" in html.unescape(example.told.value)
 
 
@@ -150,3 +151,28 @@ def test_each_material_starts_at_its_usual_dose_and_another_is_asked_about(sums)
     assert "more than twice the usual 1 to 3 %: look at the decimal point" in said(sums)
     sums.choices["material"].value = "stannous chloride"
     assert sums.choices["dose"].value == pytest.approx(1.2)
+
+
+@pytest.mark.parametrize(
+    ("material", "why"),
+    [
+        ("chalk", "doesn't dissolve in water"),
+        ("hydrated lime", "doesn't dissolve in water"),
+        ("walnut hull", "boil it out in a measured volume"),
+        ("alder bark", "boil it out in a measured volume"),
+        ("potash alum", "No more than about 11 g of potash alum dissolve"),
+    ],
+)
+def test_no_stock_is_offered_of_what_does_not_dissolve(mine, material, why):
+    """Solubility of alum: 5.9 g of KAl(SO4)2 in 100 g of water at 20 °C (handbook, memory)."""
+    own = pd.DataFrame([{"material": "alder bark", "role": "dye", "high_wof": 40.0}])
+    panel = weigh.panel(book.save(book.add(mine, materials=own)))
+    panel.choices["material"].value = material
+    set_all(panel, dose=5, fibre_g=100, stock_percent=20)
+    assert "stock_ml" not in panel.shown.table
+    assert any(why in note for note in panel.shown.notes)
+    set_all(panel, task="dilute", stock_strength=200)
+    assert why in said(panel)
+    set_all(panel, task="weigh", material="logwood extract")
+    assert "stock_ml" in panel.shown.table
+    assert any("The dose is of the extract" in text for text in panel.shown.care)

@@ -1,6 +1,5 @@
 """The swatch book: a folder of open tables that outlives the programs that write it."""
 
-from dyelab.book.areas import located, named_areas
 from dyelab.book.export import export, restore
 from dyelab.book.joining import merge
 from dyelab.book.model import Book, tables
@@ -40,4 +39,4 @@ from dyelab.book.spreadsheet import (
 )
 from dyelab.book.suspicions import suspicions
 from dyelab.book.swatch_history import swatch_history
-from dyelab.book.views import areas, materials, recipes, wide
+from dyelab.book.views import areas, located, materials, named_areas, recipes, wide

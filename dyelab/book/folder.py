@@ -4,12 +4,16 @@ A book may come from a stranger. A link in it could lead a reading to a private 
 to a file outside, so nothing that is a link, a pipe or a device is ever opened.
 """
 
+import json
 import os
+import re
 import stat
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Any
 
 from dyelab import limits
+from dyelab.book.model import FILES
 from dyelab.errors import InputError
 
 HISTORY = "history"
@@ -86,3 +90,56 @@ def refuse_strange(book: Path, files: Iterable[str], folders: Iterable[str]) -> 
                 f"{book.name}: {name} is a link, or not what a book keeps there. Nothing was "
                 "changed. Delete it, or put what it should hold in its place."
             )
+
+
+_DIGEST = re.compile(r"[0-9a-f]{24}")
+_NAMED = re.compile(r"(\d{6,9})\.(json|pending)")
+ACTS = ("save", "undo", "redo", "found")
+
+
+def number(name: str) -> int | None:
+    """Return the version a history file is about, by its name; None if it is no such file."""
+    match = _NAMED.fullmatch(name)
+    return int(match.group(1)) if match else None
+
+
+def parsed(content: bytes, name: str) -> dict[str, Any]:
+    """Read a history file: it may name the book's own files only, by digests of 24 hex digits.
+
+    Raises
+    ------
+    InputError
+        If it breaks a rule; the message says which, without place or remedy.
+    """
+    try:
+        found = json.loads(content)
+    except (ValueError, RecursionError) as error:
+        raise InputError("is damaged: not the text of a version") from error
+    if not isinstance(found, dict) or not _plain(found):
+        raise InputError("is damaged: not the description of a version")
+    if found["version"] != number(name):
+        raise InputError(f"is about version {found['version']!r}, not the one it is named for")
+    for held in ("files", "before"):
+        for file, digest in found[held].items():
+            _own(file)
+            if not isinstance(digest, str) or not _DIGEST.fullmatch(digest):
+                raise InputError(f"names a content by {str(digest)[:60]!r}, not by 24 hex digits")
+    for file in found["removed"]:
+        _own(file)
+    return found
+
+
+def _plain(found: dict[str, Any]) -> bool:
+    """Whether everything is there and of its kind; what early versions lacked is filled in."""
+    found.setdefault("before", {})
+    found.setdefault("removed", [])
+    found.setdefault("saved_at", "")
+    kinds = {"version": int, "act": str, "saved_at": str, "what": list, "removed": list}
+    kinds |= {"files": dict, "before": dict}
+    whole = all(isinstance(found.get(key), kind) for key, kind in kinds.items())
+    return whole and found["act"] in ACTS and all(isinstance(text, str) for text in found["what"])
+
+
+def _own(file: Any) -> None:
+    if file not in FILES:
+        raise InputError(f"names {str(file)[:80]!r}, which is no file of a book's own")

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 
 from dyelab import files, table
-from dyelab.book.areas import located
 from dyelab.book.model import Book
 from dyelab.book.opening import add
 from dyelab.book.photos import keep_photo
+from dyelab.book.views import located
 from dyelab.errors import InputError
 
 _FROM_PHOTO = ["illuminant", "observer", *table.LAB, *table.COVARIANCE, "n", "flags"]

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, table
-from dyelab.book.areas import located
 from dyelab.book.model import Book
 from dyelab.book.opening import add
+from dyelab.book.views import located
 from dyelab.errors import InputError
 
 UNSTATED = 0.3  # CIELAB units a coordinate: a handheld laid anew on cloth, by custom of the trade

@@ -25,8 +25,7 @@ from typing import Any
 
 from dyelab import files, limits
 from dyelab.book import folder
-from dyelab.book.folder import HISTORY
-from dyelab.book.manifests import number, parsed
+from dyelab.book.folder import HISTORY, number, parsed
 from dyelab.book.model import ASIDE, FILES
 from dyelab.errors import InputError
 

@@ -1,12 +1,14 @@
 """Derived views: one recipe a swatch, one row a reading with its recipe. Never stored."""
 
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Iterable
 
 import numpy as np
 import pandas as pd
 
-from dyelab import recipe
+from dyelab import recipe, words
 from dyelab.book.model import Book
+from dyelab.errors import InputError
 from dyelab.recipe import sequence
 
 _SWATCH = ["swatch", "form", "fibre", "ground", "series"]
@@ -209,11 +211,14 @@ def _out_of_order(done: pd.DataFrame, groups: list[pd.Series], said: pd.Series) 
 
 
 def _places(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.Series:
-    """Which step a metal went in before; blank where it came last, as is usual."""
+    """Which step a metal went in before, and as which salt; blank for the usual salt, last."""
     main = done["kind"].where(~metal & done["kind"].isin(list(_USUAL)))
-    later = main.groupby(groups).bfill()[metal]
-    early = later.dropna().replace("vat", "dye")
-    return done.loc[early.index, "metal"] + " before " + early
+    early = main.groupby(groups).bfill()[metal].replace("vat", "dye")
+    usual = recipe.metals.metals().set_index("symbol")["salt"]
+    salt, symbol = done.loc[metal, "material"], done.loc[metal, "metal"]
+    other = (" as " + salt).where(salt != symbol.map(usual), "")
+    told = (" before " + early).fillna("") + other
+    return (symbol + told)[told != ""]
 
 
 def _assisted(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
@@ -294,3 +299,63 @@ def _with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
     metal = material.map(metals).fillna("")
     counted = recipe.metals.counted(metal, done["kind"])
     return done.assign(material=material, metal=metal, counted=counted, wof=wof)
+
+
+def named_areas(bk: Book) -> dict[str, list[str]]:
+    """Return the areas of each cloth that has any, from its steps and its readings."""
+    parts = [frame.loc[frame["area"] != "whole", ["swatch", "area"]] for frame in _tables(bk)]
+    rows = pd.concat(parts).drop_duplicates()
+    return {str(code): list(own) for code, own in rows.groupby("swatch", sort=False)["area"]}
+
+
+def _tables(bk: Book) -> tuple[pd.DataFrame, pd.DataFrame]:
+    return bk.steps, bk.readings
+
+
+def located(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
+    """Find the swatch and area that each name means.
+
+    Parameters
+    ----------
+    bk : Book
+    names : iterable of str
+        A swatch's code, or with one of its areas behind it: ``P-01 leaf``, ``P-01: leaf``,
+        ``P-01 (leaf)``, whatever the capitals. ``P-01 whole`` is the whole of a printed cloth.
+
+    Returns
+    -------
+    dict of str to (str, str)
+        Of those names that are in the book.
+
+    Raises
+    ------
+    InputError
+        For the bare code of a cloth with areas: one colour of several is nowhere on the cloth.
+    """
+    codes = {str(code).casefold(): str(code) for code in bk.swatches["swatch"]}
+    areas = named_areas(bk)
+    found = {}
+    for name in dict.fromkeys(names):
+        code, area = _parted(name.strip(), codes, areas)
+        if code and not area:
+            listed = ", ".join(areas[code])
+            raise InputError(words.say("areas.which", code=code, areas=listed, one=areas[code][0]))
+        if code:
+            found[name] = (code, area)
+    return found
+
+
+def _parted(name: str, codes: dict[str, str], areas: dict[str, list[str]]) -> tuple[str, str]:
+    """Code and area of one name; a blank area where one has to be named, blanks for no swatch."""
+    folded = name.casefold()
+    if folded in codes:
+        code = codes[folded]
+        return code, "" if code in areas else "whole"
+    for key in sorted(codes, key=len, reverse=True):
+        rest = folded[len(key) :]
+        if folded.startswith(key) and re.match(r"[\s:/,(_-]", rest):
+            own = {area.casefold(): area for area in [*areas.get(codes[key], []), "whole"]}
+            area = own.get(re.sub(r"^[\s:/,(_-]+|[\s)]+$", "", rest))
+            if area:
+                return codes[key], area
+    return "", ""

@@ -15,6 +15,7 @@ import click
 FOLDER = "dyelab-notebooks"
 _RECORD = ".as-shipped"
 _SERVED = Path(__file__).parent / "served"
+_WARM = "dyelab.cli.warm_kernels.WarmKernels"
 
 
 @click.command("open")
@@ -167,6 +168,7 @@ def _digest(path: Path) -> str:
 def _lab(port: int, no_browser: bool) -> list[str]:
     arguments = [sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1"]
     arguments += ["--LabApp.news_url=None", "--ServerApp.root_dir=."]
+    arguments += [f"--ServerApp.kernel_manager_class={_WARM}"]
     arguments += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
     arguments += ["--ServerApp.log_level=ERROR"]  # the address is shown all the same
     # In a container the only user is often root; the server answers to this machine alone.
@@ -177,6 +179,7 @@ def _lab(port: int, no_browser: bool) -> list[str]:
 
 def _app(port: int, no_browser: bool) -> list[str]:
     arguments = [sys.executable, "-m", "dyelab.cli.serve_panels", ".", "--template=dyelab"]
+    arguments += [f"--VoilaConfiguration.multi_kernel_manager_class={_WARM}"]
     return arguments + _common(port, no_browser, "--Voila.port")
 
 

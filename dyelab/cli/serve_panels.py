@@ -5,8 +5,10 @@ Run as ``python -m dyelab.cli.serve_panels``; `open --app` does.
 
 import secrets
 import webbrowser
+from pathlib import Path
 from typing import Any
 
+from tornado.web import StaticFileHandler
 from traitlets import Integer
 from voila.app import Voila
 
@@ -20,6 +22,11 @@ LOOK_SECONDS = 30
 FIRST = "/voila/render/0_start.ipynb"  # what the printed address leads to
 # Pages, tables and pictures that were saved from a panel; nothing deeper in that folder.
 SAVED = r"saved/[^/]+\.(pdf|html|csv|svg|png)"
+
+
+class _Kept(StaticFileHandler):
+    def get_cache_time(self, *_asked: Any) -> int:
+        return 86400  # a day; each start of the server has an address of its own
 
 
 class Panels(Voila):
@@ -38,7 +45,16 @@ class Panels(Voila):
             ("cull_busy", False),
         ):
             setattr(self.kernel_manager, name, value)
-        return settings
+        # A page that is left ends its kernel by a message that can carry no such token; the gate
+        # has looked at cookie and origin already.
+        return {**settings, "disable_check_xsrf": True}
+
+    def init_handlers(self) -> list[Any]:
+        """Return what is answered, with the drawings' program for the browser to keep."""
+        import plotly
+
+        folder = Path(plotly.__file__).parent / "package_data"
+        return [(r"/drawings/(plotly\.min\.js)", _Kept, {"path": folder}), *super().init_handlers()]
 
     def listen(self) -> None:
         """Bind a port of this machine alone, print the address with its token, and serve."""

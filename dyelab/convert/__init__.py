@@ -12,7 +12,6 @@ from dyelab.convert.cameras import (
     target_names,
     target_spectra,
 )
-from dyelab.convert.chip import screen, screen_levels, screen_light, screen_to_lab
 from dyelab.convert.depth import brightened, ks, ks_to_reflectance, strength
 from dyelab.convert.difference import (
     dE00,
@@ -23,7 +22,7 @@ from dyelab.convert.difference import (
 )
 from dyelab.convert.lab import adapt_lab, lab_to_lch, lab_to_xyz, xyz_to_lab
 from dyelab.convert.light import colour_matching, illuminant_power, illuminants, white
-from dyelab.convert.notation import munsell, munsell_to_lab, munsell_value, yellowness
+from dyelab.convert.science import munsell_to_lab
 from dyelab.convert.spectrum import (
     missing_ends,
     resample,
@@ -33,3 +32,4 @@ from dyelab.convert.spectrum import (
     spectrum_to_xyz,
     wavelength_columns,
 )
+from dyelab.convert.srgb import screen, screen_levels, screen_light, screen_to_lab

@@ -6,6 +6,7 @@ covariance carried.
 """
 
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,6 @@ from dyelab.convert.difference import dE76
 from dyelab.convert.lab import adapt_lab
 from dyelab.convert.light import white
 from dyelab.convert.spectrum import spectrum_to_lab
-from dyelab.convert.surfaces import surfaces
 from dyelab.table import (
     COVARIANCE,
     LAB,
@@ -159,3 +159,23 @@ def coarse_error(step: int, illuminant: str, observer: int) -> float:
     true = spectrum_to_lab(fine, CubicSpline(bands, spectra, axis=1)(fine), **light)
     coarse = spectrum_to_lab(bands[::every], spectra[:, ::every], **light)
     return float(np.quantile(dE76(true, coarse), 0.95))
+
+
+# reflectances.csv: 190 measured surfaces (source and licence in its head and beside it); dyed.csv:
+# invented cloth, written by tests/benchmarks/adapting.py.
+SURFACES = Path(__file__).parent / "surfaces"
+LAST = 720  # nm: most measured surfaces end in a straight line beyond
+
+
+@cache
+def surfaces() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Wavelengths (k,), reflectance factors (m, k), and the family of each: dyed or measured."""
+    invented = pd.read_csv(SURFACES / "dyed.csv", comment="#")
+    real = pd.read_csv(SURFACES / "reflectances.csv", comment="#").drop(columns="sample")
+    bands = np.array([float(name) for name in invented.columns[1:]])
+    at = [float(name) for name in real.columns if int(name) <= LAST]
+    seen = real.iloc[:, : len(at)].to_numpy(float)
+    measured = np.array([np.interp(bands, at, row) for row in seen])
+    families = [*invented["family"], *["measured"] * len(measured)]
+    spectra = np.concatenate([invented.iloc[:, 1:].to_numpy(float), measured])
+    return bands, spectra, np.array(families)

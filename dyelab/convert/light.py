@@ -1,16 +1,27 @@
 """Lights and eyes: CIE illuminants, standard observers and their white points."""
 
 from functools import cache
+from pathlib import Path
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
-from dyelab.convert.cie import table
 from dyelab.errors import InputError, choose
 
 # ASTM E308 sums over 360 to 780 nm; CIE tables of the observers run to 830 nm, those of most
 # illuminants only to 780 nm.
 FINE = np.arange(360, 781)
+# The CIE's tables as CSV: taken from colour-science, whose import takes two seconds that every
+# command and panel would otherwise pay. tests/cie_tables.py writes them anew; a test holds them to
+# the library, number by number.
+TABLES = Path(__file__).parent / "cie"
+
+
+@cache
+def table(name: str) -> pd.DataFrame:
+    """Return ``"observers"`` or ``"illuminants"``: one row a wavelength in nm, NaN where none."""
+    return pd.read_csv(TABLES / f"{name}.csv", comment="#", index_col="nm")
 
 
 def illuminants() -> list[str]:

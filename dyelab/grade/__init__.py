@@ -40,7 +40,6 @@ from dyelab.grade.study import (
     Study,
     exposure_text,
     forecast_sentence,
-    overall,
     piece_sentence,
     pieces_sentence,
     study,

@@ -10,7 +10,7 @@ from dyelab import recipe, table, words
 from dyelab.errors import InputError, choose
 from dyelab.grade import blue_wool
 from dyelab.grade.curves import Drift, amount_text, drifts, fails, moment_text, shows
-from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required, summed
+from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required
 from dyelab.grade.pairing import matched
 from dyelab.grade.tone import TONE, UNSEEN, tone
 
@@ -261,8 +261,3 @@ def tone_sentence(row: pd.Series) -> str:
             "grade.tone_turned", swatch=row["swatch"], left=left, turned=row["tone_turned"]
         )
     return words.say("grade.tone_plain", swatch=row["swatch"], left=left, kind=kind)
-
-
-def overall(found: Study) -> str:
-    """One verdict over every swatch after the most it had."""
-    return summed(v for name in found.exposures for v in found.hardest(name)["verdict"])

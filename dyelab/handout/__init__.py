@@ -16,6 +16,7 @@ from dyelab.handout.page import (
     Clock,
     Fields,
     Frame,
+    HandIn,
     Heading,
     Live,
     Logo,

@@ -1,7 +1,7 @@
 """One row a recipe: the mean colour of the swatches dyed to it, as pages and panels show it."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -12,6 +12,7 @@ from dyelab import recipe as recipe_
 from dyelab import shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError, choose
+from dyelab.handout.page import Patch
 from dyelab.shift.recipes import FACTORS
 
 __all__ = ["FACTORS", "METALS", "Source", "only", "recipe", "source"]
@@ -110,16 +111,39 @@ class Source:
         listed = book.materials(self.book)
         return recipe_.cautions(materials, listed, children=children)
 
+    def used(self, rows: Iterable[Mapping[Any, Any]]) -> list[str]:
+        """Every material that the swatches of these recipes took."""
+        codes = {code for row in rows for code in str(row.get("swatch", "")).split(", ")}
+        steps = self.book.steps
+        return list(steps.loc[steps["swatch"].isin(codes), "material"].unique())
+
     def crops(self, swatches: Iterable[str]) -> dict[str, bytes]:
-        """Pictures of these cloths as dyed, cut from the book's photos; those that have one."""
+        """Pictures of these cloths as dyed, cut from the book's photos; those that have one.
+
+        By swatch, such as ``W05``, or by swatch and area, such as ``P-01 leaf``.
+        """
         from dyelab import measure
 
         named = set(swatches)
         rows = self.read[self.read["swatch"].isin(named)]
         readings = self.book.readings[self.book.readings["reading"].isin(rows["reading"])]
         found = measure.crops(readings, self.book.path)
-        pairs = zip(readings["reading"], readings["swatch"], strict=True)
-        return {str(swatch): found[name] for name, swatch in pairs if name in found}
+        names = _areas_named(readings["swatch"], readings["area"])
+        pairs = zip(readings["reading"], names, strict=True)
+        return {name: found[reading] for reading, name in pairs if reading in found}
+
+    def pictured(
+        self, rows: Sequence[dict[Any, Any]], patches: Sequence[Patch]
+    ) -> tuple[Patch, ...]:
+        """Patches of recipes, each with a picture of a cloth dyed to it where a photo has one."""
+        codes = [str(row.get("swatch") or "").split(", ") for row in rows]
+        cut = self.crops(code for some in codes for code in some)
+        named = [
+            _areas_named(some, [row.get("area")] * len(some))
+            for row, some in zip(rows, codes, strict=True)
+        ]
+        first = [next((cut[name] for name in some if name in cut), b"") for some in named]
+        return tuple(replace(one, crop=crop) for one, crop in zip(patches, first, strict=True))
 
     def chosen(self, swatches: Sequence[str]) -> list[str]:
         """Codes of swatches, each one of the book's.
@@ -151,6 +175,12 @@ class Source:
         return [
             words.say("variants.read_by", used=shift.way_text(used), others=others, missed=missed)
         ]
+
+
+def _areas_named(swatches: Iterable[Any], areas: Iterable[Any]) -> list[str]:
+    """Each cloth, or each area of one, by the name that its crops go by."""
+    both = zip(swatches, areas, strict=True)
+    return [str(s) if a in ("whole", "", None) else f"{s} {a}" for s, a in both]
 
 
 def read_how(rows: pd.DataFrame) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import files, words
-from dyelab.handout.page import Chart, Chips, Clock, Live, Page
+from dyelab.handout.page import Chart, Chips, Clock, HandIn, Live, Page, code, every_patch
 
 _HERE = Path(__file__).parent
 _SHORT = 30  # letters of a note that has room under a narrow chip on a phone
@@ -32,17 +32,25 @@ def text(page: Page) -> str:
         page=page,
         blocks=[_block(b) for b in page.blocks if getattr(b, "only", "") != "paper"],
         logo=_address(page.logo.content, page.logo.form) if page.logo else "",
+        code=_address(code(page.address), "svg") if page.address else "",
         plotly=_plotly() if alive else "",
-        clock=_clock() if any(isinstance(block, Clock) for block in page.blocks) else "",
+        scripts=[
+            _with_words(name)
+            for name, kind in _SCRIPTS.items()
+            if any(isinstance(block, kind) for block in page.blocks)
+        ],
         say=words.say,
         language="en",
     )
 
 
-def _clock() -> str:
-    """The script of clocks, with its words."""
-    script = (_HERE / "clock.js").read_text(encoding="utf-8")
-    return f"const CLOCK = {_script(words.topic('clock'))};\n{script}"
+_SCRIPTS = {"clock": Clock, "hand_in": HandIn}
+
+
+def _with_words(name: str) -> str:
+    """The script of a kind of block, with its words."""
+    script = (_HERE / f"{name}.js").read_text(encoding="utf-8")
+    return f"const {name.upper()} = {_script(words.topic(name))};\n{script}"
 
 
 def _plotly() -> str:
@@ -75,6 +83,6 @@ def _block(block: Any) -> dict[str, Any]:
     made = {"kind": kind, **asdict(block)}
     if isinstance(block, Chips):
         made["told"] = not block.pairs and any(len(p.note) > _SHORT for p in block.patches)
-    for patch in [*made.get("patches", ()), *([made["patch"]] if "patch" in made else [])]:
+    for patch in every_patch(made):
         patch["crop"] = _address(patch["crop"], "png") if patch["crop"] else ""
     return made

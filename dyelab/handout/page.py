@@ -3,6 +3,7 @@
 Every text is plain text. The renderers show it letter by letter, whatever is in it.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,7 @@ PAPERS = {
 _PICTURES = {".png": "png", ".jpg": "jpg", ".jpeg": "jpg", ".svg": "svg"}
 _FULL = 720  # pixels of a figure as wide as the paper
 _LARGEST_LOGO = 5_000_000
+_LONGEST_ADDRESS = 300  # letters: a code of more has modules too small for a phone at arm's length
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,10 @@ class Points:
 
 @dataclass(frozen=True)
 class Chips:
-    """Patches in a grid; `touching` sets them edge to edge, `pairs` keeps two and two together."""
+    """Patches in a grid; `touching` sets them edge to edge, `pairs` keeps two and two together.
+
+    `sticky` keeps them on the sheet of what follows.
+    """
 
     patches: tuple[Patch, ...]
     columns: int = 5
@@ -81,6 +86,7 @@ class Chips:
     touching: bool = False
     pairs: bool = False
     only: str = ""
+    sticky: bool = False
 
 
 @dataclass(frozen=True)
@@ -170,11 +176,23 @@ class Fields:
 
 @dataclass(frozen=True)
 class Ticks:
-    """A question and what to tick; `columns` side by side."""
+    """A question and what to tick; `columns` side by side.
+
+    `key` names it in what a class hands in; with `one` a screen takes one tick.
+    """
 
     question: str
     texts: tuple[str, ...]
     columns: int = 2
+    key: str = ""
+    one: bool = False
+
+
+@dataclass(frozen=True)
+class HandIn:
+    """Where a browser gives what was ticked as text, and counts a class's."""
+
+    only: str = "screen"
 
 
 @dataclass(frozen=True)
@@ -279,6 +297,7 @@ Block = (
     | Rules
     | Fields
     | Ticks
+    | HandIn
     | Reveal
     | NewPage
     | Live
@@ -315,6 +334,8 @@ class Page:
         Narrow margins, for a page that fills one sheet.
     bare : bool
         No head and no foot of its own, for cards that carry both.
+    address : str
+        Where the page lies for browsers; shown as a code to point a phone at, and in letters.
     """
 
     title: str
@@ -327,6 +348,7 @@ class Page:
     aside: tuple[str, ...] = ()
     tight: bool = False
     bare: bool = False
+    address: str = ""
 
     def __post_init__(self) -> None:
         if self.paper not in PAPERS:
@@ -335,7 +357,9 @@ class Page:
 
 @dataclass(frozen=True)
 class Own:
-    """What a teacher puts on every page: title, name, a text, a foot line, a logo, the paper."""
+    """What a teacher puts on every page: title, name, a text, a foot line, a logo, the paper,
+    and the address that a code on it opens.
+    """
 
     title: str = ""
     teacher: str = ""
@@ -343,6 +367,7 @@ class Own:
     note: str = ""
     logo: Logo | None = None
     paper: str = "A4"
+    address: str = ""
 
     def page(
         self,
@@ -369,7 +394,40 @@ class Own:
             self.logo,
             self.paper,
             landscape,
+            address=self.address.strip(),
         )
+
+
+def code(address: str) -> bytes:
+    """A QR code (ISO/IEC 18004) of an address as SVG, read back before it is given out.
+
+    Raises
+    ------
+    InputError
+        If a browser can't open the address, or it is too long for a code.
+    """
+    import cv2
+
+    address = address.strip()
+    if not re.fullmatch(r"https?://\S+", address) or len(address) > _LONGEST_ADDRESS:
+        raise InputError(words.say("pages.bad_address", address=address, most=_LONGEST_ADDRESS))
+    modules = cv2.QRCodeEncoder.create().encode(address)
+    big = np.pad(np.kron(modules, np.ones((6, 6), np.uint8)), 24, constant_values=255)
+    if cv2.QRCodeDetector().detectAndDecode(big)[0] != address:
+        raise InputError(words.say("pages.no_code", address=address))
+    side = len(modules)
+    dark = "".join(f"M{x} {y}h1v1h-1z" for y, x in np.argwhere(modules == 0))
+    frame = f'viewBox="0 0 {side} {side}" shape-rendering="crispEdges"'
+    ground = f'<rect width="{side}" height="{side}" fill="#fff"/>'
+    return f'<svg xmlns="{_SVG}" {frame}>{ground}<path d="{dark}"/></svg>'.encode()
+
+
+def code_mm(paper: str) -> int:
+    """How wide a code is on this paper: wider on a sheet seen from further away."""
+    return PAPERS[paper][0] // 10
+
+
+_SVG = "http://www.w3.org/2000/svg"
 
 
 def opened(text: str) -> str:
@@ -427,6 +485,13 @@ def patches(lab: pd.DataFrame, labels: Sequence[str], notes: Sequence[str] = ())
         else Patch(str(label), note=str(more[i]) or words.say("pages.not_measured"))
         for i, label in enumerate(labels)
     ]
+
+
+def every_patch(block: dict[str, Any]) -> list[dict[str, Any]]:
+    """Every patch of a block given as a dict, wherever in it."""
+    own = [block["patch"]] if "patch" in block else []
+    within = [patch for band in block.get("bands", ()) for patch in band["patches"]]
+    return [*block.get("patches", ()), *own, *within]
 
 
 def numbers(lab: Sequence[float]) -> str:

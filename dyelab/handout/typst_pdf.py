@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import press, words
-from dyelab.handout.page import Chart, Clock, Live, Page, Shade
+from dyelab.handout.page import Chart, Clock, Live, Page, Shade, code, code_mm, every_patch
 
 _HERE = Path(__file__).parent
 
@@ -32,10 +32,13 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
     blocks = [_block(block, pictures) for block in page.blocks]
     if page.logo:
         pictures[f"logo.{page.logo.form}"] = page.logo.content
+    if page.address:
+        pictures["code.svg"] = code(page.address)
     data = {
         "title": page.title,
         "teacher": page.teacher,
         "note": page.note,
+        "address": page.address,
         "logo": f"logo.{page.logo.form}" if page.logo else "",
         "paper": page.paper,
         "landscape": page.landscape,
@@ -44,6 +47,8 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
         "language": "en",
         "outside": words.say("pages.outside"),
         "caution": words.say("pages.caution"),
+        "code_mm": code_mm(page.paper),
+        "code": words.say("pages.code"),
         "staple": words.say("pages.staple"),
         "blocks": [block for block in blocks if block],
     }
@@ -63,7 +68,7 @@ def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
     if isinstance(block, Clock):
         return _fan(block)
     made = {"kind": type(block).__name__.lower(), **asdict(block)}
-    for patch in _patches(made):
+    for patch in every_patch(made):
         crop = patch.pop("crop")
         patch["crop"] = f"crop{len(pictures)}.png" if crop else ""
         if crop:
@@ -93,10 +98,3 @@ def _shade(shade: Shade) -> dict[str, Any] | None:
     said = words.say("clock.grade", said=shade.said) if shade.known != "before" else ""
     ahead = words.say("clock.a_forecast") if shade.known == "forecast" else ""
     return {**asdict(shade), "said": said + ahead}
-
-
-def _patches(made: dict[str, Any]) -> list[dict[str, Any]]:
-    """Every patch of a block, wherever in it."""
-    own = [made["patch"]] if "patch" in made else []
-    within = [patch for band in made.get("bands", ()) for patch in band["patches"]]
-    return [*made.get("patches", ()), *own, *within]

@@ -1,6 +1,6 @@
 """Window to colour, spread and flags: one photo or ten thousand."""
 
-from dyelab.measure.crops import crops
+from dyelab.measure.crops import crops, in_a_row
 from dyelab.measure.labels import READ, names_by_label, read_labels
 from dyelab.measure.many_photos import Result, calibration, photos, worth_reading
 from dyelab.measure.overlay import overlay

@@ -4,6 +4,7 @@ A crop shows the weave and the unevenness that a flat chip can't; its mean is th
 measured, so crop and chip agree.
 """
 
+from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -55,6 +56,24 @@ def crops(readings: pd.DataFrame, folder: str | Path, *, size: int = SIZE) -> di
     return made
 
 
+def in_a_row(pictures: Sequence[bytes]) -> bytes:
+    """Join crops side by side in one PNG; blank where there are none."""
+    import cv2
+
+    if not pictures:
+        return b""
+    read = (cv2.imdecode(np.frombuffer(one, np.uint8), cv2.IMREAD_COLOR) for one in pictures)
+    return _encoded(np.hstack([square for square in read if square is not None]))
+
+
+def _encoded(picture: np.ndarray) -> bytes:
+    import cv2
+
+    done, content = cv2.imencode(".png", np.ascontiguousarray(picture))
+    assert done
+    return bytes(content.tobytes())
+
+
 def _place(reading: str, source: str) -> str:
     """Window that a reading of a photo was taken from: its name ends in photo and place."""
     return str(reading).rpartition(f"-{Path(source).stem[:8]}-")[2] if source else ""
@@ -98,11 +117,6 @@ def _square(picture: Photo, quad: np.ndarray, size: int) -> np.ndarray:
 
 def _png(square: np.ndarray, lab: np.ndarray, white: tuple[str, int]) -> bytes:
     """Scale each channel so that the mean is the colour read, and encode for the screen."""
-    import cv2
-
     target = convert.screen_light(lab, illuminant=str(white[0]), observer=int(white[1]))
     shown = square / np.maximum(square.mean(axis=(0, 1)), 1e-6) * np.clip(target, 0, 1)
-    levels = convert.screen_levels(shown)
-    done, content = cv2.imencode(".png", np.ascontiguousarray(levels[..., ::-1]))
-    assert done
-    return bytes(content.tobytes())
+    return _encoded(convert.screen_levels(shown)[..., ::-1])

@@ -20,7 +20,6 @@ COLUMNS = ["photo", "place", *LAB, *STANDARD_UNCERTAINTIES, "illuminant", "obser
 INNER = 0.7  # share of a window's width and height that is measured
 CLIPPED, SMALL, UNEVEN, SHADOW, BARE = 0.02, 900, 0.2, 0.35, 0.04
 _FAR_OFF = {"target": 15.0, "white": 30.0}  # ΔE00: several times what fits of either kind miss by
-_OUTSIDE = 0.2  # luminance, relative, below which 8 bits hardly tell shades apart
 
 
 @dataclass(frozen=True)

@@ -1,17 +1,19 @@
-"""The choice of a swatch book: the example, one seen before, one beside the notebook, or a path."""
+"""The choice of a swatch book, a path that somebody types, and the recipes of the book chosen."""
 
 import json
+import os
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
+import pandas as pd
 
-from dyelab import files, table, words
+from dyelab import files, measure, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, remember
-from dyelab.panel.typed_path import typed
 
 _OTHER = ""
 
@@ -26,7 +28,7 @@ def is_example(book: Book) -> bool:
     return Path(book.path).resolve() == example().resolve()
 
 
-def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Any:
+def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Book:
     """Return a book of the user's own; the example is refused, with what to do instead.
 
     Raises
@@ -38,11 +40,17 @@ def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Any:
     return book
 
 
-def opened(path: Path) -> Any:
+def opened(path: Path) -> Book:
     """Open a book; the example is one like any other."""
     from dyelab import book
 
     return book.open(path)
+
+
+def stamp(path: Any) -> tuple[int, ...]:
+    """What changes when anybody writes a book's tables."""
+    found = [*Path(path).glob("*.csv"), Path(path) / "datapackage.json"]
+    return tuple(one.stat().st_mtime_ns for one in sorted(found) if one.is_file())
 
 
 def whites() -> list[tuple[str, str]]:
@@ -135,3 +143,67 @@ def _told_apart(named: list[tuple[str, str]]) -> list[tuple[str, str]]:
 def missing(path: Path) -> InputError:
     """What to say about a folder that is no swatch book."""
     return InputError(words.say("frame.no_book", path=path))
+
+
+def typed(text: str) -> Path:
+    """Return the path that was typed.
+
+    Raises
+    ------
+    InputError
+        In the served panels, if it leads out of the desk folder, the book and the example. In
+        JupyterLab whoever types can read every file anyway.
+    """
+    path = Path(text.strip().strip("\"'")).expanduser()
+    desk = os.environ.get("DYELAB_DESK")
+    if desk:
+        roots: list[str | Path] = [
+            desk,
+            os.environ.get("DYELAB_BOOK") or desk,
+            files.shipped("data"),
+        ]
+        try:
+            inside = any(path.resolve().is_relative_to(Path(root).resolve()) for root in roots)
+        except (OSError, RuntimeError, ValueError):
+            inside = False
+        if not inside:
+            raise InputError(words.say("frame.outside_desk", desk=Path(desk).name))
+    return path
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Recipes of a book: `every` method apart, and by one method what `recipes` gives."""
+
+    every: shift.Recipes
+    spectra: pd.DataFrame | None
+    wide: pd.DataFrame
+    book: Book
+    kept: dict[str, shift.Recipes] = field(default_factory=dict)
+
+    def recipes(self, method: str) -> shift.Recipes:
+        """What was read by one method; by all of them, each apart, where blank."""
+        if not method or self.every.methods == [method]:
+            return self.every
+        if method not in self.kept:
+            self.kept[method] = shift.as_dyed(self.wide, shared=self.book.shared, method=method)
+        return self.kept[method]
+
+    def cloth(self, rows: pd.DataFrame) -> list[bytes]:
+        """A picture of each recipe's cloth as dyed, cut from a photo; empty where there is none."""
+        read = self.book.readings
+        read = read[(read["exposure"] == "none") & (read["part"] == "swatch")]
+        found = []
+        for row in rows.to_dict("records"):
+            own = read[read["swatch"].isin(row["swatch"].split(", "))]
+            own = own[own["area"] == row.get("area", "whole")]
+            found.append(next(iter(measure.crops(own, self.book.path).values()), b""))
+        return found
+
+
+def gathered(book: Book) -> Gathered:
+    """Gather the recipes of an open book."""
+    from dyelab import book as books
+
+    wide = books.wide(book)
+    return Gathered(shift.as_dyed(wide, shared=book.shared), book.spectra, wide, book)

@@ -8,15 +8,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import measure, shift, words
+from dyelab import measure, recipe, shift, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
 
 _MOST = 72
-_ORDERS = ("book", "lightness", "hue", "iron", "series")
+_ORDERS = ("recipe", "book", "lightness", "hue", "iron", "series")
 _TABLE = ["swatch", "fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
 _REST = ["modifier", "L", "a", "b"]
+_RECIPE = ["fibre", "dye", "dye_wof", "tannin", "tannin_wof", "mordant", "mordant_wof"]
+_RECIPE += shift.METALS.values()
 _READING = ["reading", "exposure", "amount", "unit", "area", "part", "L", "a", "b", "illuminant"]
 _READING += ["observer", "method", "flags", "taken_at"]
 _PICTURE = 640
@@ -89,6 +91,8 @@ def _coloured(book: Book, rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _sorted(rows: pd.DataFrame, order: str) -> pd.DataFrame:
+    if order == "recipe":
+        return rows.sort_values(_RECIPE, kind="stable", na_position="first")
     hue = np.degrees(np.arctan2(rows["b"], rows["a"])) % 360
     keys: dict[str, Any] = {"lightness": rows["L"], "hue": hue}
     keys |= {"iron": rows["iron_wof"], "series": rows["series"]}
@@ -136,6 +140,7 @@ def _page(book: Book, swatch: str) -> frame.Shown:
         table=readings[_READING] if len(readings) else None,
         chips=_strips(readings.head(_MOST), cloth),
         notes=[*_steps(book, swatch), *_story(book, swatch)],
+        care=cautions(book, swatch),
         pictures=_pictures(book, whole),
     )
 
@@ -175,6 +180,12 @@ def _steps(book: Book, swatch: str) -> list[str]:
         + (words.say("browse.planned") if row["state"] == "planned" else "")
         for row in done.to_dict("records")
     ]
+
+
+def cautions(book: Book, swatch: str) -> tuple[str, ...]:
+    """Cautions of every material of a swatch's steps."""
+    used = book.steps.loc[book.steps["swatch"] == swatch, "material"].unique()
+    return recipe.cautions(used, recipe.materials(book.materials))
 
 
 def _what(row: Any) -> str:

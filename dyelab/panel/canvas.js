@@ -1,7 +1,9 @@
 // Shows a figure that Python sends as one JSON text, and sends pictures of it back on request.
 
-// Plotly is kept on the page by a name of our own, once for all panels there.
-const drawer = () => window.dyelabPlotly;
+// Plotly is kept on the page by a name of our own, once for all panels there. A served page loads
+// it from the server while Python works; in JupyterLab Python sends it.
+const coming = () => document.querySelector("script[data-plotly]");
+const drawer = () => window.dyelabPlotly || (coming() && window.Plotly);
 
 async function unpack(packed) {
   const plain = new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"));
@@ -34,6 +36,7 @@ function render({ model, el }) {
     if (!drawer()) return ask();
     const { data, layout } = JSON.parse(text);
     const meta = layout.meta || {};
+    div.classList.toggle("dl-photo", Boolean(layout.images)); // what lies on a photo keeps its colour
     const height = meta.aspect ? Math.min(layout.height, Math.round(width * meta.aspect)) : layout.height;
     const set = { ...config, edits: { shapePosition: Boolean(meta.drag) } };
     const how = width === before && div.data ? drawer().react : drawer().newPlot;
@@ -42,6 +45,7 @@ function render({ model, el }) {
 
   // An answer may be lost with the line to the kernel; a later drawing asks once more.
   function ask() {
+    if (coming()) return coming().addEventListener("load", draw, { once: true });
     if (performance.now() - asked < 5000) return;
     asked = performance.now();
     model.send({ kind: "program" });
@@ -74,7 +78,7 @@ function render({ model, el }) {
   function pointed(event) {
     const { xaxis, yaxis, meta } = div._fullLayout || {};
     const plot = div.querySelector(".nsewdrag");
-    if (!meta || !meta.point || !plot || event.target.closest(".shapelayer")) return;
+    if (!meta || !meta.point || !plot) return;
     const { left, top } = plot.getBoundingClientRect();
     const [x, y] = [xaxis.p2d(event.clientX - left), yaxis.p2d(event.clientY - top)];
     model.send({ kind: "pointed", x, y });
@@ -94,6 +98,7 @@ function render({ model, el }) {
     if (now && now !== width) draw();
   });
   sized.observe(el);
+  if (!drawer() && !coming()) setTimeout(() => drawer() || ask(), 1500); // before it is needed
   div.addEventListener("click", pointed);
   model.on("change:figure", draw);
   model.on("change:description", () => div.setAttribute("aria-label", model.get("description")));

@@ -19,15 +19,13 @@ from dyelab.panel import (
     book_choice,
     capture_together,
     choices,
-    exposure,
-    follow_book,
     frame,
     html_parts,
     save,
 )
-from dyelab.panel.capture_names import Naming, annotations, name_windows
+from dyelab.panel.book_choice import typed
+from dyelab.panel.capture_names import Naming, Tap, annotations, name_windows, named, said
 from dyelab.panel.capture_names import notes as capture_notes
-from dyelab.panel.typed_path import typed
 from dyelab.table import LAB
 
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
@@ -35,6 +33,9 @@ _WHITE = "white"
 _TOLD = ("developed", "mixed_light", "target_poor")  # flags of a whole photo that are explained
 _COLUMNS = ["place", "swatch", "named_by", *LAB, "u_L", "u_a", "u_b", "flags"]
 _WORTH = 12  # windows to read by instrument
+_NAMED_BY = ("names", "first", "witnesses")  # choices that name windows; the rest measures anew
+_KEPT_AS = ("exposure", "amount", "unit", "method")  # said of the readings, measured or not
+_SELDOM = ("target", "own", "boxes", "by_book", "method")
 _GRIP = 9  # pixels of the shown picture
 
 
@@ -65,23 +66,28 @@ class Capture(frame.Panel):
         self._joined: measure.Joined | None = None
         self.add = widgets.Button(description=words.say("capture.add"))
         self.add.add_class("dl-button")
+        self.add.add_class("dl-main-button")
         self.add.on_click(lambda _: self._guard(self.add_to_book))
+        self.tap = Tap(self._lies)
         say = words.say
         super().__init__(
             "capture",
             say("capture.title"),
             self._offered,
             self._measured,
-            refresh=lambda _book, made: exposure.fit(made),
-            button=say("capture.measure"),
+            refresh=_fit,
+            seldom=_SELDOM,
             book=book,
         )
-        self.canvas.moved = self.moved
+        self.canvas.moved, self.canvas.pointed = self.moved, self.tapped
         self.paper = choices.pick(say("capture.paper"), list(card.PAPERS))
         kinds = [(say(f"capture.card_{kind}"), kind) for kind in card.KINDS]
         self.kind = choices.pick(say("capture.card"), kinds)
         work = {"capture.write_card": self.write_card, "capture.write_labels": self.write_labels}
         self.under(*(self._below(*item) for item in work.items()), self.kind, self.paper)
+        parts = list(self._result.children)
+        parts.insert(parts.index(self.canvas), self.tap)
+        self._result.children = parts
 
     def _below(self, key: str, work: Callable[[], str]) -> widgets.Button:
         button = widgets.Button(description=words.say(key))
@@ -102,23 +108,22 @@ class Capture(frame.Panel):
 
         numbered = plan.with_label_numbers(self.book)
         if not numbered.swatches.equals(self.book.swatches):
-            book_choice.own(self.book)
-            self.book = books.save(numbered, words.say("capture.labels_numbered"))
-            follow_book.tell(self, Path(self.book.path))
-        path = save.fresh(f"labels-{Path(self.book.path).name}-{self.paper.value}", ".pdf")
+            self.own()
+            self.go_on(books.save(numbered, words.say("capture.labels_numbered")))
+        path = save.fresh(f"labels-{self.book.path.name}-{self.paper.value}", ".pdf")
         return words.say("frame.saved", path=plan.labels(self.book, path, paper=self.paper.value))
 
     def follow(self, path: Path) -> None:
         """Keep what was measured when only the book behind it was saved."""
-        if self.book is not None and Path(self.book.path).resolve() == path.resolve():
-            self.book = book_choice.opened(path)
+        if self.shows(path):
+            self.opened = book_choice.opened(path)
         else:
             super().follow(path)
 
-    def _open(self, path: Path, ready: Any) -> None:
-        super()._open(path, ready)
-        self._side.children = (*self._side.children, self.add)
-        self._say(words.say("capture.start"))
+    def _laid(self) -> list[Any]:
+        """The choices, and the button that ends them before those seldom asked for."""
+        *asked, more, seldom = super()._laid()
+        return [*asked, self.add, more, seldom]
 
     def _offered(self, book: Book) -> dict[str, Any]:
         def say(key: str) -> str:
@@ -130,24 +135,27 @@ class Capture(frame.Panel):
         return {
             "upload": choices.upload(say("upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
             "path": choices.text(say("path"), start, hint=say("path_hint")),
-            "target": choices.pick(say("target"), targets),
-            "own": choices.text(say("own"), hint=say("own_hint")),
-            "boxes": choices.number(say("boxes"), 0, low=0, high=60, unit=""),
+            **choices.exposures(),
+            **capture_together.offered(book),
             "first": choices.pick(
                 say("first"), [(say("first_none"), ""), *((c, c) for c in codes)]
             ),
             "names": choices.text(say("names"), hint=say("names_hint"), long=True),
+            "target": choices.pick(say("target"), targets),
+            "own": choices.text(say("own"), hint=say("own_hint")),
+            "boxes": choices.number(say("boxes"), 0, low=0, high=60, unit=""),
             "by_book": choices.tick(say("by_book"), note=say("by_book_note")),
             "method": choices.pick(say("method"), [(say(m), m) for m in ("photo", "scan")]),
-            **exposure.offered(),
-            **capture_together.offered(book),
         }
 
     def _recall(self, path: Path) -> None:
         """A photo is chosen anew each time."""
 
     def _measured(self, _book: Book, **picked: Any) -> frame.Shown:
-        self._read(picked)
+        if not self._read(picked):
+            self.measured = None
+            self.tap.offer([], [])
+            return frame.Shown(words.say("capture.start"))
         assert self.photo is not None
         white = picked["target"] == _WHITE and not picked["own"].strip()
         reference = (
@@ -197,7 +205,7 @@ class Capture(frame.Panel):
         """Places whose swatches an instrument read in the same state, if the book is asked."""
         from dyelab import book as books
 
-        names, state = self._names(), exposure.told(picked)
+        names, state = self._names(), choices.told_exposure(picked)
         told = books.read_by_instrument(self.book, **state).set_index("swatch")
         seen = [p for p in made.table["place"] if p in names]
         places = [p for p in seen if names[p] in told.index]
@@ -208,17 +216,18 @@ class Capture(frame.Panel):
         known = told.loc[[names[p] for p in places]].reset_index(drop=True)
         return known.assign(sample=places)
 
-    def _read(self, picked: dict[str, Any]) -> None:
-        """Read the photo chosen; another one forgets what was dragged."""
+    def _read(self, picked: dict[str, Any]) -> bool:
+        """Read the photo chosen, if there is one; another one forgets what was dragged."""
         origin = save.uploaded(picked["upload"], "photos")
         if origin is None:
             if not picked["path"].strip():
-                raise InputError(words.say("capture.no_photo"))
+                return False
             origin = typed(picked["path"])
         if self.origin != origin:
             self._moves, self.origin = {}, origin
             self.photo = None
         self.photo = self.photo or read.photo(origin)
+        return True
 
     def _pose(self) -> Any:
         """The card's place, if a corner was dragged."""
@@ -262,16 +271,11 @@ class Capture(frame.Panel):
         made = self._as_joined(made, naming.swatches)
         how = {p: words.say(f"capture.how_{code}") for p, code in naming.how.items()}
         table = made.table.assign(
-            swatch=made.table["place"].map(naming.swatches).fillna(""),
-            named_by=made.table["place"].map(how),
+            swatch=[naming.swatches.get(place, "") for place in made.table["place"]],
+            named_by=[how[place] for place in made.table["place"]],
         )
-        flagged = int((table["flags"] != "").sum())
+        flagged = int((table["flags"].str.replace("empty", "").str.strip() != "").sum())
         left = made.setup.calibration.left
-        sentence = words.say(
-            "capture.told", count=len(table), named=int((table["swatch"] != "").sum())
-        )
-        if naming.asked:
-            sentence += " " + words.say("capture.asked_many", count=len(naming.asked))
         notes = [
             *capture_notes(naming),
             *capture_together.notes(self._pairing, self._joined, self.book),
@@ -282,13 +286,13 @@ class Capture(frame.Panel):
                 if flag in made.setup.calibration.flags
             ),
             words.say("capture.drag"),
-            _about_instrument(made, self._corrected),
+            *_about_instrument(made, self._corrected),
         ]
         if flagged:
             notes.insert(0, words.say("capture.flagged", count=flagged))
-        return frame.Shown(
-            sentence, self._drawn(made, naming), table[_COLUMNS].round(2), notes=notes
-        )
+        self.tap.offer(naming.open, list(self.book.swatches["swatch"]), naming.swatches)
+        drawn = self._drawn(made, naming)
+        return frame.Shown(said(naming), drawn, table[_COLUMNS].round(2), notes=notes)
 
     def _drawn(self, made: measure.Measured, naming: Naming) -> go.Figure:
         """Photo with what was measured and each name; corners, target, windows can be dragged."""
@@ -311,7 +315,7 @@ class Capture(frame.Panel):
         figure.update_layout(
             images=[picture], shapes=shapes,
             annotations=annotations(naming, list(made.table["place"]), made.quads),
-            meta={"drag": True, "aspect": aspect}, height=620,
+            meta={"drag": True, "point": True, "aspect": aspect}, height=620,
             margin={"l": 0, "r": 0, "t": 0, "b": 0},
             paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
             xaxis={"range": [left, right], "visible": False, "constrain": "domain"},
@@ -324,7 +328,7 @@ class Capture(frame.Panel):
         """Add the named swatches' readings to the book, with the photo and the shared error."""
         from dyelab import book as books
 
-        book_choice.own(self.book)
+        self.own()
         if self.measured is None or self.origin is None:
             raise InputError(words.say("capture.nothing"))
         names = self._names()
@@ -344,32 +348,46 @@ class Capture(frame.Panel):
             source = self._pairing.earlier.source
         grown, rows = books.add_photo(
             self.book, self._joined.measured if self._joined else self.measured, self.origin,
-            names, method=told["method"], **exposure.told(told), goes_with=source,
+            names, method=told["method"], **choices.told_exposure(told), goes_with=source,
             witnesses=capture_together.witnesses(told["witnesses"]),
         )  # fmt: skip
         new = len(grown.swatches) - len(self.book.swatches)
         books.save(grown)
-        self.book = books.open(grown.path)
+        self.opened = books.open(grown.path)
         self._say(
             words.say("capture.added_new" if new else "capture.added", count=len(rows), new=new)
         )
-        follow_book.tell(self, Path(grown.path))
+        self._tell_others()
 
     def _naming(self) -> Naming:
         """Which swatch lies where, by what is chosen now."""
         assert self.measured is not None
-        places = list(self.measured.table["place"])
-        return name_windows(places, self._labels, self.book, self.values, self.origin)
+        return name_windows(self.measured.table, self._labels, self.book, self.values, self.origin)
 
     def _names(self) -> dict[str, str]:
         return self._naming().swatches
 
     def _changed(self, change: Any) -> None:
-        """Show names at once as they change; everything else waits for the button."""
-        super()._changed(change)
-        named_by = [self.choices.get(name) for name in ("names", "first", "witnesses")]
-        if not self._quiet and self.measured is not None and change["owner"] in named_by:
+        """Measure anew where something else is to be measured; else show what it is called."""
+        chosen = [name for name, widget in self.choices.items() if widget is change["owner"]]
+        if self._quiet or self.measured is None or not {*chosen} & {*_NAMED_BY, *_KEPT_AS}:
+            super()._changed(change)
+        else:
+            self._guard(self._fit)
             self._guard(self._show_names)
+
+    def tapped(self, x: float, y: float) -> None:
+        """Ask which swatch lies in the window that was tapped."""
+        if self.measured is None:
+            return
+        for place, quad in zip(self.measured.table["place"], self.measured.quads, strict=True):
+            if _within(quad, x, y):
+                self.tap.turn_to(place)
+
+    def _lies(self, place: str, swatch: str) -> None:
+        """Write down which swatch lies in a window, as if it had been typed."""
+        held = named(self.choices["names"].value) | {place: swatch}
+        self.choices["names"].value = "\n".join(f"{p} = {s}" for p, s in held.items())
 
     def _as_joined(self, made: measure.Measured, names: dict[str, str]) -> measure.Measured:
         """The photo as going with the earlier one chosen, if it does."""
@@ -384,12 +402,28 @@ class Capture(frame.Panel):
         self._display(self._told(self.measured, self._naming()))
 
 
-def _about_instrument(made: measure.Measured, corrected: list[str]) -> str:
+def _about_instrument(made: measure.Measured, corrected: list[str]) -> list[str]:
     """What an instrument did for this photo, or where it would do most."""
     if corrected:
-        return words.say("capture.by_instrument", count=len(corrected))
-    (places,) = measure.worth_reading(made.table, min(_WORTH, len(made.table) // 2 + 1)).values()
-    return words.say("capture.worth_reading", places=", ".join(places))
+        return [words.say("capture.by_instrument", count=len(corrected))]
+    filled = made.table[~made.table["flags"].str.contains("empty")]
+    if filled.empty:
+        return []
+    (places,) = measure.worth_reading(filled, min(_WORTH, len(filled) // 2 + 1)).values()
+    return [words.say("capture.worth_reading", places=", ".join(places))]
+
+
+def _within(quad: np.ndarray, x: float, y: float) -> bool:
+    """Whether a point lies in a convex quadrilateral."""
+    sides = np.roll(quad, -1, axis=0) - quad
+    turns = sides[:, 0] * (y - quad[:, 1]) - sides[:, 1] * (x - quad[:, 0])
+    return bool((turns >= 0).all() or (turns <= 0).all())
+
+
+def _fit(_book: Book, made: dict[str, Any]) -> None:
+    """Ask only what what was chosen before makes sense of."""
+    choices.fit_exposure(made)
+    capture_together.fit(made)
 
 
 def example() -> Path:

@@ -1,17 +1,21 @@
 """Which swatch lies in which window: by label, by order, or as typed; and what is to be asked."""
 
 import re
+from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import measure, words
 from dyelab.book import Book
 from dyelab.errors import InputError
+from dyelab.panel import choices
 
-LABEL, TYPED, ORDER, BESIDE = "label", "typed", "order", "beside"
+LABEL, TYPED, ORDER, BESIDE, EMPTY = "label", "typed", "order", "beside", "empty"
 _ASKED = ("half", "strange", "twice", "several")  # a label is there and doesn't name its window
 
 
@@ -25,14 +29,23 @@ class Naming:
         Swatch of each named place.
     how : dict of str to str
         Of every place: ``label``, ``typed``, ``order``, ``beside`` (a table beside the photo),
-        or why it has no name, as `measure.names_by_label` has it.
+        or why it has no name: ``empty``, or as `measure.names_by_label` has it.
     labels : DataFrame
         As `measure.names_by_label` gives it; empty without a card.
+    new : tuple of str
+        Swatches named that the book doesn't know.
     """
 
     swatches: dict[str, str]
     how: dict[str, str]
     labels: pd.DataFrame
+    new: tuple[str, ...] = ()
+
+    @property
+    def open(self) -> list[str]:
+        """Places that may hold a swatch, those without a name first."""
+        there = [place for place, how in self.how.items() if how != EMPTY]
+        return sorted(there, key=lambda place: place in self.swatches)
 
     @property
     def asked(self) -> list[str]:
@@ -41,23 +54,126 @@ class Naming:
 
 
 def name_windows(
-    places: list[str], labels: pd.DataFrame, book: Book, picked: dict[str, Any], origin: Path | None
-) -> Naming:
-    """Name the windows: what is typed counts first, then labels, then order or a table beside."""
-    typed = named(picked["names"])
+    table: pd.DataFrame, labels: pd.DataFrame, book: Book, picked: dict[str, Any],
+    origin: Path | None,
+) -> Naming:  # fmt: skip
+    """Name the windows: what is typed counts first, then labels, then order or a table beside.
+
+    Parameters
+    ----------
+    table : DataFrame
+        `place` and `flags` of each window, as measured.
+
+    Raises
+    ------
+    InputError
+        If a line names a place that isn't there, or one swatch twice.
+    """
+    places, codes = list(table["place"]), list(book.swatches["swatch"])
+    typed = _known(named(picked["names"]), places, codes)
     read = labels[labels["label"] == measure.READ]
     by_label = dict(zip(read["place"], read["swatch"], strict=True))
-    codes, first = list(book.swatches["swatch"]), picked["first"]
+    first = picked["first"]
     laid = codes[codes.index(first) :] if first in codes else []
-    rest = dict(zip(places, laid, strict=False)) if laid else _beside(origin if not typed else None)
+    bare = _bare(table)
+    rest = dict(zip([p for p in places if p not in bare], laid, strict=False))
+    rest = rest if laid else _beside(origin if not typed else None)
     doubtful = set(labels["place"][labels["label"].isin(_ASKED)])
     taken = {*by_label.values(), *typed.values()}
     rest = {p: s for p, s in rest.items() if p not in doubtful and s not in taken}
     swatches = rest | by_label | typed
     sources = [(typed, TYPED), (by_label, LABEL), (rest, ORDER if laid else BESIDE)]
     why = dict(zip(labels["place"], labels["label"], strict=True))
+    why |= {place: EMPTY for place in bare if place not in doubtful}
     how = {p: next((n for s, n in sources if p in s), why.get(p, "none")) for p in places}
-    return Naming({p: s for p, s in swatches.items() if s}, how, labels)
+    swatches = {p: s for p, s in swatches.items() if s and p in places}
+    new = dict.fromkeys(s for s in swatches.values() if s not in codes)
+    return Naming(swatches, how, labels, tuple(new))
+
+
+def _known(typed: dict[str, str], places: list[str], codes: list[str]) -> dict[str, str]:
+    """Lines with places and swatches spelt as the card and the book spell them."""
+    spelt = {code.casefold(): code for code in codes}
+    there = {place.casefold(): place for place in places}
+    for place in typed:
+        if place.casefold() not in there:
+            raise InputError(words.say("capture.no_place", place=place, places=_run(places)))
+    found = {there[p.casefold()]: spelt.get(s.casefold(), s) for p, s in typed.items()}
+    twice = [swatch for swatch, count in Counter(found.values()).items() if count > 1]
+    if twice:
+        where = ", ".join(place for place, swatch in found.items() if swatch == twice[0])
+        raise InputError(words.say("capture.typed_twice", swatch=twice[0], places=where))
+    return found
+
+
+def _bare(table: pd.DataFrame) -> list[str]:
+    """The windows at the end of the card that look like bare paper.
+
+    One among others may hold an undyed cloth as white as paper.
+    """
+    looks = table["flags"].str.split().map(lambda flags: EMPTY in flags)
+    return list(table["place"][looks[::-1].cummin()[::-1]])
+
+
+def said(naming: Naming) -> str:
+    """How many windows have a name, and what to do next."""
+    empty = [place for place, how in naming.how.items() if how == EMPTY]
+    count, named_ = len(naming.how) - len(empty), len(naming.swatches)
+    key = "none" if not named_ else "all" if named_ == count else "some"
+    told = [words.say(f"capture.told_{key}", count=count, named=named_, left=count - named_)]
+    if naming.asked:
+        told.append(words.say("capture.asked_many", count=len(naming.asked)))
+    if empty:
+        told.append(words.say("capture.told_empty", places=_run(empty)))
+    if naming.new:
+        told.append(words.say("capture.told_new", swatches=_run(naming.new), count=len(naming.new)))
+    return " ".join(told)
+
+
+def _run(places: Sequence[str]) -> str:
+    return ", ".join(places) if len(places) < 4 else f"{places[0]} … {places[-1]}"
+
+
+class Tap(widgets.HBox):
+    """Which swatch lies in a window: tap the window in the picture, or choose it here."""
+
+    def __init__(self, told: Callable[[str, str], None]) -> None:
+        self._told, self._named = told, dict[str, str]()
+        self.place = choices.pick(words.say("capture.tap_place"), [])
+        hint = words.say("capture.tap_hint")
+        self.swatch = choices.typed_or_listed(words.say("capture.tap_swatch"), hint=hint)
+        self.place.observe(lambda _: self._show(), "value")
+        self.swatch.observe(self._given, "value")
+        super().__init__([self.place, self.swatch])
+        self.add_class("dl-tap")
+        self.offer([], [])
+
+    def offer(
+        self, places: list[str], swatches: list[str], named: dict[str, str] | None = None
+    ) -> None:
+        """Offer windows, those without a name first, and the book's swatches not yet named."""
+        self._named = named or {}
+        self.layout.display = "" if places else "none"
+        listed = [(f"{p}: {self._named[p]}" if p in self._named else p, p) for p in places]
+        self.place.options = listed
+        self.place.value = next(iter(places), None)
+        self.swatch.options = [s for s in swatches if s not in self._named.values()]
+        self._show()
+
+    def turn_to(self, place: str) -> None:
+        """Ask for this window next."""
+        if place in dict(self.place.options).values():
+            self.place.value = place
+
+    def _show(self) -> None:
+        self._quiet = True
+        self.swatch.value = self._named.get(self.place.value, "")
+        self._quiet = False
+
+    def _given(self, change: Any) -> None:
+        swatch = change["new"].strip()
+        if swatch and not self._quiet and self.place.value:
+            self._told(self.place.value, swatch)
 
 
 def notes(naming: Naming) -> list[str]:

@@ -36,6 +36,12 @@ def offered(book: Any) -> dict[str, Any]:
     }
 
 
+def fit(made: dict[str, Any]) -> None:
+    """Ask for witnesses of a photo that goes with an earlier one, and for that if there is one."""
+    made["goes_with"].layout.display = None if len(made["goes_with"].options) > 1 else "none"
+    made["witnesses"].layout.display = None if made["goes_with"].value else "none"
+
+
 def photos(book: Any) -> list[tuple[str, str]]:
     """Photos of the book that another can go with: what they are called here, and their source."""
     rows = book.readings[book.readings["method"].eq("photo")]

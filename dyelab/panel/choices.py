@@ -1,16 +1,14 @@
 """The choices a panel offers: one look, a name above each, all reachable by keyboard."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from typing import Any
 
 import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import shift, words
-from dyelab.panel.ticks import Ticks
-
-Widget = widgets.Widget
+from dyelab.panel.widgets import Ticks
 
 
 def _dressed(widget: Any, note: str = "") -> Any:
@@ -34,7 +32,7 @@ def pick(name: str, options: Iterable[Any], value: Any = None, *, note: str = ""
 
 def read_by(methods: list[str]) -> Any:
     """Which method's readings to use; by pair the most trusted, where there are several."""
-    best = [(words.say("reading.best"), None)] if len(methods) != 1 else []
+    best = [(words.say("reading.best"), "")] if len(methods) != 1 else []
     named = [(shift.way_text(name), name) for name in methods]
     return pick(words.say("reading.by"), [*best, *named])
 
@@ -101,6 +99,29 @@ def text(name: str, value: str = "", *, hint: str = "", long: bool = False) -> A
     )
 
 
+def typed_or_listed(name: str, options: Sequence[str] = (), *, hint: str = "") -> Any:
+    """A line of text with a list of what is known; anything else may be typed."""
+    made = widgets.Combobox(
+        options=tuple(options), description=name, placeholder=hint, continuous_update=False
+    )
+    return _dressed(made, hint)
+
+
+def behind(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
+    """A press, and the choices it shows: those seldom asked for."""
+    press = widgets.ToggleButton(value=open_, description=words.say("frame.more"))
+    press.add_class("dl-button")
+    box = widgets.VBox(list(shown))
+    box.add_class("dl-behind")
+
+    def turn(_change: Any) -> None:
+        box.layout.display = None if press.value else "none"
+
+    press.observe(turn, "value")
+    turn(None)
+    return press, box
+
+
 def tick(name: str, value: bool = False, *, note: str = "") -> Any:
     """Yes or no."""
     return _dressed(widgets.Checkbox(value=value, description=name, indent=False), note)
@@ -135,6 +156,12 @@ def button(key: str, work: Callable[[], None]) -> widgets.Button:
     return made
 
 
+def only(made: dict[str, Any], names: Container[str]) -> None:
+    """Show these choices and hide the rest."""
+    for name, widget in made.items():
+        widget.layout.display = None if name in names else "none"
+
+
 def most_often(rows: pd.DataFrame, name: str) -> list[Any]:
     """What a column holds, the most frequent first."""
     return list(rows[name].value_counts().index)
@@ -151,3 +178,47 @@ def narrowed(
         set_options(widgets_[name], listed(rows, name))
         rows = rows[rows[name] == widgets_[name].value]
     return rows
+
+
+_COUNTED_IN: dict[str, list[str]] = {
+    "none": [""],
+    "wash": ["cycle"],
+    "light": ["lx h", "h", "reference step"],
+    "rub dry": ["cycle"],
+    "rub wet": ["cycle"],
+    "perspiration": ["h", "cycle"],
+    "water": ["h", "cycle"],
+    "other": ["cycle", "h"],
+}
+
+
+def exposures() -> dict[str, Any]:
+    """What was done to the cloth before it was read, at first nothing: three choices."""
+    after = [(words.say(f"occasion.{name.replace(' ', '_')}"), name) for name in _COUNTED_IN]
+    return {
+        "exposure": pick(words.say("occasion.read"), after),
+        "amount": number(words.say("occasion.amount"), 1, low=0, high=1e9, step=1, unit=""),
+        "unit": pick(words.say("occasion.unit"), _counted("none")),
+    }
+
+
+def fit_exposure(made: dict[str, Any]) -> None:
+    """Ask how much only where something was done, and in what that is counted."""
+    exposure = made["exposure"].value
+    set_options(made["unit"], _counted(exposure))
+    for name in ("amount", "unit"):
+        made[name].layout.display = "none" if exposure == "none" else None
+
+
+def told_exposure(picked: dict[str, Any]) -> dict[str, Any]:
+    """The choices as a reading keeps them."""
+    if picked["exposure"] == "none":
+        return {"exposure": "none", "amount": None, "unit": ""}
+    return {name: picked[name] for name in ("exposure", "amount", "unit")}
+
+
+def _counted(exposure: str) -> list[tuple[str, str]]:
+    return [
+        (words.say(f"occasion.unit_{unit.replace(' ', '_') or 'none'}"), unit)
+        for unit in _COUNTED_IN[exposure]
+    ]

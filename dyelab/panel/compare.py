@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 
 from dyelab import compare, plan, shift, words
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, choices, frame, recipes_of_book
+from dyelab.panel import book_choice, choices, frame
 from dyelab.plot import shift as drawn
 
 ALL = ""
@@ -24,22 +24,19 @@ class Comparison(frame.Panel):
     def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("comparing.title")
         super().__init__(
-            "compare", title, _choose, _show, refresh=_fit, prepare=recipes_of_book.of, book=book
+            "compare", title, _choose, _show, refresh=_fit, prepare=book_choice.gathered, book=book
         )
         self.one_pot = choices.button("comparing.one_pot", lambda: self.tell(self._shared))
         self.under(self.one_pot)
 
     def _shared(self) -> str:
         """Record that the swatches of each recipe shown shared a pot, and judge anew."""
-        from dyelab import book as books
-
-        book_choice.own(self.book, "comparing.example_kept", put=words.say("comparing.one_pot"))
+        self.own("comparing.example_kept", put=words.say("comparing.one_pot"))
         found = _found(self._ready, **self.values)
         made = found.recipes.made["swatch"]
         ends = sorted({*found.pairs["from_row"], *found.pairs["to_row"]})
         named = plan.one_pot(self.book, [made.iloc[row].split(", ") for row in ends])
-        saved = books.save(named, words.say("comparing.one_pot"))
-        self._take(saved.path, saved)
+        self.saved(named, words.say("comparing.one_pot"))
         return words.say("comparing.shared", recipes=len(ends))
 
 
@@ -54,7 +51,7 @@ def panel(book: frame.Chosen = None) -> Comparison:
     return Comparison(book)
 
 
-def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
+def _choose(bench: book_choice.Gathered) -> dict[str, Any]:
     made = bench.every.made
     picks = {"what": choices.pick(words.say("comparing.what"), _steps(made))}
     for name in _HELD:
@@ -103,7 +100,7 @@ def _levels(made: pd.DataFrame, what: str) -> list[str]:
     return list(dict.fromkeys(["none", *names, *worded]))
 
 
-def _fit(bench: recipes_of_book.Gathered, widgets: dict[str, Any]) -> None:
+def _fit(bench: book_choice.Gathered, widgets: dict[str, Any]) -> None:
     """Offer the references of the step that varies; a step that varies can't be held."""
     what = widgets["what"].value
     choices.set_options(widgets["reference"], _levels(bench.every.made, what))
@@ -112,12 +109,12 @@ def _fit(bench: recipes_of_book.Gathered, widgets: dict[str, Any]) -> None:
 
 
 def _show(
-    bench: recipes_of_book.Gathered,
+    bench: book_choice.Gathered,
     what: str,
     reference: str,
     formula: str,
     picture: str,
-    method: str | None,
+    method: str,
     **held: str,
 ) -> frame.Shown:
     fixed = _fixed(what, held)
@@ -131,7 +128,7 @@ def _show(
         f"{sentence} {said}".strip(),
         figure,
         _first(_table(found.pairs, formula), formula),
-        _chips(recipes.made, found.pairs, formula),
+        _chips(bench, recipes.made, found.pairs, formula),
         [
             *_notes(found.pairs),
             *_together(recipes, what, fixed),
@@ -153,12 +150,12 @@ def _fixed(what: str, held: dict[str, str]) -> dict[str, str]:
 
 
 def _found(
-    bench: recipes_of_book.Gathered,
+    bench: book_choice.Gathered,
     what: str,
     reference: str,
     formula: str,
     *,
-    method: str | None,
+    method: str,
     picture: str = "",
     **held: str,
 ) -> shift.Shift:
@@ -200,19 +197,19 @@ def _table(pairs: pd.DataFrame, formula: str) -> pd.DataFrame:
     return pd.concat([shown.reset_index(drop=True), ways], axis=1)
 
 
-def _chips(made: pd.DataFrame, pairs: pd.DataFrame, formula: str) -> list[list[frame.Chip]]:
-    """The furthest pairs, edge to edge."""
-    order = np.argsort(-pairs[formula].to_numpy(), kind="stable")[:_SHOWN]
-    return [
-        [_chip(made, pairs, i, "from_row", "reference"), _chip(made, pairs, i, "to_row", "recipe")]
-        for i in order
-    ]
-
-
-def _chip(made: pd.DataFrame, pairs: pd.DataFrame, i: int, row: str, name: str) -> frame.Chip:
-    cloth = made.iloc[int(pairs[row].iloc[i])]
-    label = words.say("comparing.before") if row == "from_row" else str(pairs["level"].iloc[i])
-    return frame.Chip.of(cloth, label, str(pairs[name].iloc[i]))
+def _chips(
+    bench: book_choice.Gathered, made: pd.DataFrame, pairs: pd.DataFrame, formula: str
+) -> list[list[frame.Chip]]:
+    """The furthest pairs, edge to edge, with the cloth itself where a photo has it."""
+    far = pairs.iloc[np.argsort(-pairs[formula].to_numpy(), kind="stable")[:_SHOWN]]
+    sides = []
+    for row, label, note in (("from_row", None, "reference"), ("to_row", "level", "recipe")):
+        cloths = made.iloc[far[row].astype(int)]
+        said = far[label].astype(str) if label else [words.say("comparing.before")] * len(far)
+        parts = zip(cloths.to_dict("records"), said, far[note].astype(str), bench.cloth(cloths),
+                    strict=True)  # fmt: skip
+        sides.append([replace(frame.Chip.of(c, s, n), crop=crop) for c, s, n, crop in parts])
+    return [list(pair) for pair in zip(*sides, strict=True)]
 
 
 def _notes(pairs: pd.DataFrame) -> list[str]:
@@ -296,7 +293,7 @@ def _spectra(
     return figure, depth.sentence
 
 
-def _lamps(bench: recipes_of_book.Gathered, found: shift.Shift, formula: str) -> frame.Shown:
+def _lamps(bench: book_choice.Gathered, found: shift.Shift, formula: str) -> frame.Shown:
     """Each pair under several lights: the furthest as chips, all of them as numbers."""
     pairs = found.pairs.iloc[np.argsort(-found.pairs[formula].to_numpy(), kind="stable")]
     rows = list(zip(pairs["from_row"].astype(int), pairs["to_row"].astype(int), strict=True))

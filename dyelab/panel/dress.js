@@ -64,6 +64,15 @@ function offerBigType(root, text) {
 function render({ model, el }) {
   el.style.display = "none";
   let watch = null;
+  let last = performance.now();
+  // Looked at again: Python looks whether another page has changed the book meanwhile.
+  const seen = () => {
+    if (document.hidden || performance.now() - last < 1000) return;
+    last = performance.now();
+    model.send({ kind: "seen" });
+  };
+  const sight = new IntersectionObserver((now) => now.some((one) => one.isIntersecting) && seen());
+  document.addEventListener("visibilitychange", seen);
   const start = setInterval(() => {
     const root = el.closest(".dyelab");
     if (!root) return;
@@ -71,6 +80,7 @@ function render({ model, el }) {
     root.setAttribute("role", "region");
     root.setAttribute("aria-label", model.get("title"));
     root.addEventListener("click", lead);
+    sight.observe(root);
     offerBigType(root, model.get("big"));
     dress(root);
     let due = null;
@@ -82,6 +92,8 @@ function render({ model, el }) {
   }, 50);
   return () => {
     clearInterval(start);
+    sight.disconnect();
+    document.removeEventListener("visibilitychange", seen);
     if (watch) watch.disconnect();
   };
 }

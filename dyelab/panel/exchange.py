@@ -7,16 +7,17 @@ import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import table, words
-from dyelab.book import Book
-from dyelab.panel import book_choice, choices, frame, html_parts, remember, save
-from dyelab.panel.typed_path import typed
+from dyelab.book import Book, Changes, Incoming, Sheet
+from dyelab.errors import InputError
+from dyelab.panel import choices, frame, html_parts, remember, save
+from dyelab.panel.book_choice import typed
 
 _TASKS = ("sheet", "merge", "zip", "xlsx", "folder", "undo")
 _SUFFIX = {"zip": ".zip", "xlsx": ".xlsx", "folder": ""}
 _WHITES = (table.DEFAULT_WHITE, ("D65", 2), ("D50", 2), ("D50", 10), ("A", 10), ("C", 2))
 _AS_FOUND = 4  # rows of the sheet that are shown as they stand
 _IN_WORDS = 3  # rows that are written out in words
-_ONLY_SHEETS = ("sheets", "heading", "white", "upload", "removing")
+_ASKED = {"sheet": ("file", "upload", "heading", "white"), "merge": ("file",)}
 
 
 class Exchange(frame.Panel):
@@ -28,17 +29,18 @@ class Exchange(frame.Panel):
         self.columns, self.asked = widgets.VBox(), widgets.VBox()
         for box in (self.columns, self.asked):
             box.add_class("dl-choices")
-        self._read: Any = ("", ())  # what of the file is on show, and its sheets
-        self._incoming: Any = None
-        super().__init__("exchange", title, _choose, self._look, refresh=_fit, book=book)
-        self.go = widgets.Button(description=words.say("exchange.go"))
-        self.go.add_class("dl-button")
-        self.go.add_class("dl-main-button")
-        self.go.on_click(lambda _: self._do())
+        self._read: tuple[Any, tuple[Sheet, ...]] = ("", ())  # what is on show, and its sheets
+        self._incoming: Incoming | None = None
+        super().__init__(
+            *("exchange", title, _choose, self._look),
+            refresh=_fit,
+            actions={"exchange.go": lambda panel: panel._done(**panel.values)},
+            main=True,
+            book=book,
+        )
         head = [self.answer, self.busy, self.understood, self.asked]
         rest = [part for part in self._result.children if part not in head]
-        self._result.children = (*head, *rest, self.found, self.columns)
-        self.under(self.go)
+        self._result.children = (*head, *rest[:-2], self.found, self.columns, *rest[-2:])
 
     def kept(self) -> dict[str, Any]:
         """What stays chosen when the book is shown anew: the file, but not its upload."""
@@ -139,7 +141,7 @@ class Exchange(frame.Panel):
         text = f"{said} {again}".strip() if seen else said
         return frame.Shown(text, table=table, notes=incoming.notes)
 
-    def _ask(self, incoming: Any) -> None:
+    def _ask(self, incoming: Incoming) -> None:
         """Offer what each doubtful word could be; one that was answered stays answered."""
         there = {made.word: made for made in self.asked.children}
         self.asked.children = tuple(
@@ -147,41 +149,38 @@ class Exchange(frame.Panel):
             for row in incoming.asked.to_dict("records")
         )
 
-    def _do(self) -> None:
-        self.tell(lambda: self._done(**self.values))
-
     def _done(self, task: str, file: str, **chosen: Any) -> str:
         from dyelab import book as books
 
         if task in _SUFFIX:
-            target = save.fresh(Path(self.book.path).name, _SUFFIX[task])
+            target = save.fresh(self.book.path.name, _SUFFIX[task])
             return words.say("frame.saved", path=books.export(self.book, target))
-        book_choice.own(self.book)
         if task == "undo":
-            self._take(self.book.path, books.undo(self.book.path))
+            self.turn_to(books.undo(self.own().path))
             return words.say("exchange.undone")
         if task == "merge":
             source = typed(file)
-            joined, named = books.merge(self.book, books.open(source))[0], source.name
+            mine, apart = self.own(), save.fresh(source.stem, "")
+            other = books.open(source) if source.is_dir() else books.restore(source, apart)
+            joined, named = books.merge(mine, other)[0], source.name
         else:
             joined, named = self._sheet_in(chosen["removing"])
         before = len(self.book.swatches)
-        saved = books.save(joined, f"{task}: {named}")
-        self._take(saved.path, saved)
+        saved = self.saved(joined, f"{task}: {named}")
         count = len(saved.swatches) - before
         said = words.say("exchange.taken", count=count, book=saved.title)
         slips = books.suspicions(saved)["text"].head(_IN_WORDS)
         return " ".join([said, *(words.say("suspicions.listed", text=text) for text in slips)])
 
-    def _sheet_in(self, removing: bool) -> tuple[Any, str]:
+    def _sheet_in(self, removing: bool) -> tuple[Book, str]:
         """Take in what is on show, and remember for the next time how it was understood."""
         from dyelab import book as books
-        from dyelab.errors import InputError
 
+        target = self.own()
         self.update()
         if self._incoming is None:
             raise InputError(self.sentence or words.say("exchange.name_a_file"))
-        joined = books.take_in(self.book, self._incoming, removing=removing)
+        joined = books.take_in(target, self._incoming, removing=removing)
         remember.keep_words("headings", {m.column: m.value for m in self.columns.children})
         remember.keep_words("materials", {m.word: m.value for m in self.asked.children})
         return joined, self._incoming.source
@@ -216,15 +215,11 @@ def _choose(_book: Book) -> dict[str, Any]:
 
 def _fit(_book: Book, made: dict[str, Any]) -> None:
     task = made["task"].value
-    made["file"].layout.display = None if task in ("sheet", "merge") else "none"
-    for name in _ONLY_SHEETS:
-        if task != "sheet":
-            made[name].layout.display = "none"
-        elif name in ("heading", "white", "upload"):
-            made[name].layout.display = None
+    seen = [n for n in ("sheets", "removing") if made[n].layout.display is None]
+    choices.only(made, ["task", *_ASKED.get(task, ()), *(seen if task == "sheet" else ())])
 
 
-def _column(sheet: Any, row: Any) -> Any:
+def _column(sheet: Sheet, row: Any) -> Any:
     """A list of what one column of the spreadsheet could be, the guess chosen."""
     from dyelab import book as books
 
@@ -270,7 +265,7 @@ def _doubt(row: Any) -> Any:
     return made
 
 
-def _as_found(sheet: Any) -> str:
+def _as_found(sheet: Sheet) -> str:
     """The first rows of a sheet as they stand, with the numbers the user sees."""
     rows = sheet.frame.head(_AS_FOUND)
     shown = pd.DataFrame({"row": [str(at) for at in rows.index]})
@@ -280,7 +275,7 @@ def _as_found(sheet: Any) -> str:
     return html_parts.sentence(title) + html_parts.table(shown, title)
 
 
-def _in_words(incoming: Any) -> str:
+def _in_words(incoming: Incoming) -> str:
     """The first rows in words, one of each recipe first."""
     codes = list(incoming.swatches["swatch"])[:200]
     said = {code: incoming.in_words(code) for code in codes}
@@ -292,7 +287,7 @@ def _in_words(incoming: Any) -> str:
     return html_parts.sentence(title) + html_parts.table(rows, title)
 
 
-def _changes(told: Any) -> str:
+def _changes(told: Changes) -> str:
     """What the book has already and would be changed, or has gone from the sheet."""
     shown = ""
     for name, rows in (("changed", told.changed), ("gone", told.gone)):

@@ -6,8 +6,10 @@ the values chosen into `Shown`. The frame does the rest.
 
 import inspect
 import traceback
-from collections.abc import Callable, Sequence
+import weakref
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,14 +21,14 @@ from threadpoolctl import threadpool_limits
 from dyelab import words
 from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, follow_book, html_parts, remember, save
+from dyelab.panel import book_choice, choices, html_parts, remember, save
 from dyelab.panel.html_parts import Chip
-from dyelab.panel.live_figure import Canvas
-from dyelab.panel.page_touches import Dress
+from dyelab.panel.widgets import Canvas, Dress
 
 __all__ = ["Chip", "Chosen", "Panel", "Shown"]
 
 Chosen = Book | str | Path | None  # what a panel opens with; without, the session's book
+_on_show: weakref.WeakSet["Panel"] = weakref.WeakSet()  # what a user sees in this notebook
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,8 @@ class Shown:
     pictures : sequence of (caption, PNG bytes)
     page : handout page, or a function that makes it, optional
         Offered as PDF and HTML.
+    care : sequence of str
+        What can hurt in the baths this is about: hazards, doses, gloves; that the sheet decides.
     """
 
     sentence: str
@@ -60,6 +64,7 @@ class Shown:
     pictures: Sequence[tuple[str, bytes]] = ()
     page: Any = None
     numbers: pd.DataFrame | None = None
+    care: Sequence[str] = ()
 
     @property
     def drawn(self) -> go.Figure | None:
@@ -89,8 +94,16 @@ class Panel(widgets.VBox):
         functions in the book's place, so that a moved slider doesn't read the book again.
     button : str, optional
         Text of a button; `show` then waits for it, for work over a second.
-    remember : bool, optional
-        False where yesterday's values must not be today's, as in a record of work.
+    actions : dict of str to callable, optional
+        Buttons below those that save, by the key of their words: ``work(panel) -> str`` does
+        what one says, and returns what is told of it.
+    main : bool, optional
+        Whether the first of them is what the panel is for.
+    remember : {"days", "session", "never"}, optional
+        How long values stay chosen: not beyond the session where yesterday's must not be
+        today's, as in a record of work; never where they would stand for another entry.
+    seldom : sequence of str, optional
+        Names of choices that stand behind a press, unless one of them was changed before.
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
@@ -105,20 +118,68 @@ class Panel(widgets.VBox):
         refresh: Callable[[Any, dict[str, Any]], None] | None = None,
         prepare: Callable[[Any], Any] | None = None,
         button: str = "",
-        remember: bool = True,
+        actions: Mapping[str, Callable[[Any], str]] | None = None,
+        main: bool = False,
+        remember: str = "days",
+        seldom: Sequence[str] = (),
         book: Chosen = None,
     ) -> None:
         self.name, self.title, self._remember = name, title, remember
+        self._seldom = seldom
         self._choose, self._show, self._refresh = choose, show, refresh
         self._prepare = prepare or (lambda opened: opened)
-        self.book: Any = None
+        self.opened: Book | None = None
         self._ready: Any = None
         self.choices: dict[str, Any] = {}
         self.shown: Shown | None = None
         self._quiet = self._led = False
+        self._stamp: tuple[int, ...] = ()
         self._parts(button)
         self.add_class("dyelab")
-        self._take(getattr(book, "path", book), book if hasattr(book, "path") else None)
+        self.actions = {
+            key: choices.button(key, partial(self.tell, partial(work, self)))
+            for key, work in (actions or {}).items()
+        }
+        if self.actions:
+            self.under(*self.actions.values())
+            next(iter(self.actions.values())).add_class("dl-main-button" if main else "dl-button")
+        if isinstance(book, Book):
+            self._take(book.path, book)
+        else:
+            self._take(None if book is None else Path(book))
+
+    @property
+    def book(self) -> Book:
+        """The book on show.
+
+        Raises
+        ------
+        InputError
+            If none is open.
+        """
+        if self.opened is None:
+            raise book_choice.missing(self.shelf.path)
+        return self.opened
+
+    def own(self, refusal: str = "frame.example_kept", **values: Any) -> Book:
+        """Return the book if it is the user's own; the example is refused, in words."""
+        return book_choice.own(self.book, refusal, **values)
+
+    def saved(self, changed: Book, what: str) -> Book:
+        """Save a changed book under what was done, and show it from here on."""
+        from dyelab import book as books
+
+        return self.turn_to(books.save(changed, what))
+
+    def turn_to(self, saved: Book) -> Book:
+        """Show a book just saved, by whatever way, and return it."""
+        self._take(saved.path, saved)
+        return saved
+
+    def go_on(self, saved: Book) -> None:
+        """Go on with a book just saved without showing it anew; the other panels follow."""
+        self.opened = saved
+        self._tell_others()
 
     def _parts(self, button: str) -> None:
         """Make the fixed places, once; only their content changes."""
@@ -146,7 +207,9 @@ class Panel(widgets.VBox):
         heading.add_class("dl-title")
         head = widgets.Box([heading, *([] if self.name == "home" else [_way_home()])])
         head.add_class("dl-head")
-        super().__init__([Dress(title=self.title, big=words.say("frame.big")), head, body])
+        super().__init__(
+            [Dress(self._seen, title=self.title, big=words.say("frame.big")), head, body]
+        )
 
     def under(self, *parts: Any) -> None:
         """Put a panel's own buttons, in a row, under those that save; what they tell follows."""
@@ -159,7 +222,7 @@ class Panel(widgets.VBox):
     def tell(self, work: Callable[[], str]) -> None:
         """Say what came of such a button, also where it was refused."""
         try:
-            self.told.value = html_parts.sentence(work())
+            self.told.value = html_parts.written(work())
         except Exception as fault:  # a button must never end without a word
             self.told.value = html_parts.notice(_in_words(fault))
 
@@ -173,22 +236,33 @@ class Panel(widgets.VBox):
         """The values chosen now."""
         return {name: widget.value for name, widget in self.choices.items()}
 
-    def _take(self, path: Any, ready: Any = None) -> None:
+    def _take(self, path: Path | None, ready: Book | None = None) -> None:
         """Open a book and offer its choices; say so in words where that fails."""
-        if path is not None and Path(path) != self.shelf.path and (Path(path)).is_dir():
+        if path is not None and path != self.shelf.path and path.is_dir():
             self._quiet, before = True, self._quiet
-            self.shelf.choose(Path(path))
+            self.shelf.choose(path)
             self._quiet = before
         if self._quiet:
             return
-        self._guard(lambda: self._open(Path(path) if path is not None else self.shelf.path, ready))
-        if self.book is not None and not self._led:
-            follow_book.tell(self, Path(self.book.path))
+        self._guard(lambda: self._open(path or self.shelf.path, ready))
+        if not self._led:
+            self._tell_others()
+
+    def _tell_others(self) -> None:
+        """Let every other panel on show turn to this book, if this one is itself on show."""
+        if self.opened is None or self not in _on_show:
+            return
+        for other in list(_on_show):
+            if other is not self and other.comm is not None:  # a closed one has no comm
+                other.follow(self.opened.path)
+
+    def shows(self, path: Path) -> bool:
+        """Whether this is the book on show."""
+        return self.opened is not None and self.opened.path.resolve() == path.resolve()
 
     def follow(self, path: Path) -> None:
         """Turn to the book that another panel has just opened or saved."""
-        same = self.book is not None and Path(self.book.path).resolve() == path.resolve()
-        kept = self.kept() if same else {}
+        kept = self.kept() if self.shows(path) else {}
         self._led = True
         try:
             self._take(path)
@@ -196,49 +270,68 @@ class Panel(widgets.VBox):
         finally:
             self._led = False
 
+    def _seen(self) -> None:
+        """Show the book anew where another page has changed it since it was opened."""
+        if self.opened is not None and book_choice.stamp(self.opened.path) != self._stamp:
+            self.follow(self.opened.path)
+            self._stamp = book_choice.stamp(self.opened.path)
+
     def kept(self) -> dict[str, Any]:
         """What stays chosen when the same book is shown anew; the rest is remembered anyway."""
-        return {} if self._remember else self.values
+        return self.values if self._remember == "session" else {}
 
     def _repr_mimebundle_(self, **asked: Any) -> Any:
-        follow_book.join(self)
+        _on_show.add(self)
         made = super()._repr_mimebundle_(**asked)
         return {**made, "text/plain": words.say("home.press_to_run")}
 
-    def _open(self, path: Path, ready: Any) -> None:
-        self.book, self.choices = None, {}
+    def _open(self, path: Path, ready: Book | None) -> None:
+        self.opened, self.choices = None, {}
         self._side.children = (self.shelf,)
         if ready is None and not (path / "datapackage.json").is_file():
             raise book_choice.missing(path)
-        self.book = book_choice.opened(path) if ready is None else ready
-        self._ready = self._prepare(self.book)
+        self.opened = book_choice.opened(path) if ready is None else ready
+        self._stamp = book_choice.stamp(self.opened.path)
+        self._ready = self._prepare(self.opened)
         self.choices = self._choose(self._ready)
+        usual = self.values
         self._recall(path)
+        self._changed_before = any(self.values[name] != usual[name] for name in self._seldom)
         for widget in self.choices.values():
             widget.observe(self._changed, "value")
-        own = [self.button] if self.button else []
-        self._side.children = (self.shelf, *self.choices.values(), *own)
+        self._side.children = (self.shelf, *self._laid())
         remember.keep_book(path)
         self._fit()
         if not self.button:
             self._run()
 
+    def _laid(self) -> list[Any]:
+        """The choices in their order, those seldom asked for behind a press."""
+        asked = [widget for name, widget in self.choices.items() if name not in self._seldom]
+        own = [self.button] if self.button else []
+        if not self._seldom:
+            return [*asked, *own]
+        rest = [self.choices[name] for name in self._seldom]
+        return [*asked, *own, *choices.behind(rest, open_=self._changed_before)]
+
     def _recall(self, path: Path) -> None:
         """Set the choices made last time, those that are still to be had."""
-        if self._remember:
+        if self._remember == "days":
             self._restore(remember.choices(path, self.name))
 
     def _restore(self, kept: dict[str, Any]) -> None:
         for name, value in kept.items():
             if name in self.choices:
+                value = tuple(value) if isinstance(value, list) else value
                 try:
-                    self.choices[name].value = tuple(value) if isinstance(value, list) else value
-                    self._fit()
+                    if self.choices[name].value != value:
+                        self.choices[name].value = value
+                        self._fit()
                 except Exception:  # an option that has gone; traitlets raises several kinds
                     continue
 
     def _fit(self) -> None:
-        if self._refresh and self.book is not None:
+        if self._refresh and self.opened is not None:
             before, self._quiet = self._quiet, True
             try:
                 self._refresh(self._ready, self.choices)
@@ -254,7 +347,7 @@ class Panel(widgets.VBox):
 
     def update(self) -> None:
         """Show again with the values chosen now."""
-        if self.book is not None:
+        if self.opened is not None:
             self._guard(self._run)
 
     def _run(self) -> None:
@@ -264,8 +357,8 @@ class Panel(widgets.VBox):
             self._display(self._show(self._ready, **self.values, **more))
         finally:
             self.busy.value = ""
-        if self._remember:
-            remember.keep_choices(Path(self.book.path), self.name, self.values)
+        if self._remember == "days":
+            remember.keep_choices(self.book.path, self.name, self.values)
 
     def progress(self, fraction: float | None, text: str = "") -> None:
         """Say how far a long piece of work has come (0 to 1)."""
@@ -281,12 +374,13 @@ class Panel(widgets.VBox):
             html_parts.table(shown.table, label)
             + html_parts.pictures(shown.pictures)
             + html_parts.notes([*self._unlike_saved(), *shown.notes])
+            + html_parts.care(shown.care)
         )
         self.keep.fit(shown)
 
     def _unlike_saved(self) -> list[str]:
         """What another program did to the book, or a stranger put into it; every panel says it."""
-        return list(getattr(self.book, "outside", ()))
+        return list(self.opened.outside) if self.opened else []
 
     def _guard(self, work: Callable[[], None]) -> None:
         """Run; whatever goes wrong is said in the answer's place, in words.

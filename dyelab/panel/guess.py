@@ -14,28 +14,7 @@ _EVERY = ""
 _TABLE = ["student", "question", "L", "a", "b", "dE00"]
 
 
-class Guessing(frame.Panel):
-    """The panel that writes the page and shows the class's guesses around the truth."""
-
-    def __init__(self, book: frame.Chosen = None) -> None:
-        title = words.say("guess.panel_title")
-        super().__init__(
-            "guess", title, _choose, _show, refresh=_fit, prepare=colours.source, book=book
-        )
-        self.under(choices.button("guess.write", lambda: self.tell(self._write)))
-
-    def _write(self) -> str:
-        if self.book is None:
-            raise InputError(words.say("frame.no_book", path=self.shelf.path))
-        asked = {name: self.values[name] for name in ("metal", "note")}
-        title = f"guess {asked['metal']} {book_choice.title(self.book.path)}"
-        path = guess.write_guess_page(
-            save.fresh(title, ".html"), self._ready, count=int(self.values["count"]), **asked
-        )
-        return words.say("guess.wrote", path=path, size=round(path.stat().st_size / 1000))
-
-
-def panel(book: frame.Chosen = None) -> Guessing:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Write the guess page; gather a class's guesses.
 
     Parameters
@@ -43,7 +22,22 @@ def panel(book: frame.Chosen = None) -> Guessing:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    return Guessing(book)
+    return frame.Panel(
+        *("guess", words.say("guess.panel_title"), _choose, _show),
+        refresh=_fit,
+        prepare=colours.source,
+        actions={"guess.write": _write},
+        book=book,
+    )
+
+
+def _write(panel: frame.Panel) -> str:
+    asked = {name: panel.values[name] for name in ("metal", "note")}
+    title = f"guess {asked['metal']} {book_choice.title(panel.book.path)}"
+    path = guess.write_guess_page(
+        save.fresh(title, ".html"), panel._ready, count=int(panel.values["count"]), **asked
+    )
+    return words.say("guess.wrote", path=path, size=round(path.stat().st_size / 1000))
 
 
 def _choose(source: colours.Source) -> dict[str, Any]:

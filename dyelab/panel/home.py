@@ -33,12 +33,12 @@ class Home(frame.Panel):
 
     def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("home.title")
-        super().__init__("home", title, _choose, _show, remember=False, book=book)
+        super().__init__("home", title, _choose, _show, remember="session", book=book)
         self.add_class("dl-start")
 
     def _display(self, shown: frame.Shown) -> None:
         super()._display(shown)
-        if self.book is None or not self._side.children:
+        if self.opened is None or not self._side.children:
             return
         self.patches.value = _next(self.book) + wall.wall(plan.standing(self.book))
         self.below.value += _doors() + _recent()

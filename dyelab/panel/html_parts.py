@@ -1,11 +1,15 @@
 """HTML of a panel's parts. Every text of the user's own is escaped here, in one place."""
 
 import base64
+import os
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from html import escape
+from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import numpy as np
 import pandas as pd
@@ -14,6 +18,7 @@ from dyelab import words
 from dyelab.plot import style
 from dyelab.table import LAB
 
+SAVED = "saved"  # folder beside the notebooks
 _ROOMY = 12  # groups of patches up to which each has room
 
 
@@ -51,6 +56,20 @@ def sentence(text: str) -> str:
     return f"<p>{escape(text)}</p>" if text else ""
 
 
+def written(text: str) -> str:
+    """What a button says it has done; files it saved beside the notebook are links."""
+    folder = re.escape(f"{Path.cwd() / SAVED}{os.sep}")
+    parts = re.split(rf"{folder}([^\n/\\]+\.(?:pdf|html|csv|svg|png))", text)
+    linked = [_link(part) if i % 2 else escape(part) for i, part in enumerate(parts)]
+    return f"<p>{''.join(linked)}</p>" if text else ""
+
+
+def _link(name: str) -> str:
+    href = escape(f"../files/{SAVED}/{quote(name)}", quote=True)
+    whole = escape(str(Path.cwd() / SAVED / name), quote=True)
+    return f'<a class="dl-to" target="_blank" title="{whole}" href="{href}">{escape(name)}</a>'
+
+
 def notice(text: str) -> str:
     """What stands in the answer's place when there is no answer, and what to do about it."""
     return f'<p class="dl-notice"><b aria-hidden="true">◦ </b>{escape(text)}</p>'
@@ -60,8 +79,19 @@ def notes(texts: Sequence[str]) -> str:
     """What limits the answer."""
     if not texts:
         return ""
-    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
-    return f'<div class="dl-notes"><ul>{items}</ul></div>'
+    return f'<div class="dl-notes">{_listed(texts)}</div>'
+
+
+def care(texts: Sequence[str]) -> str:
+    """Cautions under a heading of their own."""
+    if not texts:
+        return ""
+    heading = escape(words.say("pages.caution"))
+    return f'<section class="dl-notes dl-care"><h3>{heading}</h3>{_listed(texts)}</section>'
+
+
+def _listed(texts: Sequence[str]) -> str:
+    return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
 
 
 def busy(text: str, fraction: float | None = None) -> str:

@@ -1,18 +1,16 @@
 """Readings of a spectrophotometer or colorimeter: a file or typed lines, into the book."""
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import convert, read, words
-from dyelab.book import Book
+from dyelab.book import Book, InstrumentReadings
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, choices, exposure, frame, save
+from dyelab.panel import choices, frame, save
+from dyelab.panel.book_choice import typed
 from dyelab.panel.capture_names import named
-from dyelab.panel.typed_path import typed
 from dyelab.table import (
     CONDITIONS,
     EXPOSURE,
@@ -28,6 +26,7 @@ _SHOWN = ["reading", "swatch", *EXPOSURE, *LAB, *STANDARD_UNCERTAINTIES, "flags"
 _USUAL_WHITES = ("D65/10°", "D65/2°", "D50/2°", "C/2°", "A/10°")
 _GEOMETRIES = ("45/0", "0/45", "d/8", "d/0")
 _OFFERED = ("white", "sheet", "reading")
+_SELDOM = ("sheet", "reading", "white", "adapt", "method", *CONDITIONS, "repeat")
 _MANY = 24  # patches shown
 
 
@@ -35,38 +34,12 @@ _MANY = 24  # patches shown
 class _Found:
     """What was read, as rows for the book, and what had to be decided."""
 
-    made: Any
+    book: Book  # with the swatches that are to be entered as new
+    made: InstrumentReadings
     notes: tuple[str, ...]
 
 
-class Instrument(frame.Panel):
-    """The panel that looks at readings first and adds them when asked."""
-
-    def __init__(self, book: frame.Chosen = None) -> None:
-        self.add = widgets.Button(description=words.say("instrument.add"))
-        self.add.add_class("dl-button")
-        self.add.add_class("dl-main-button")
-        self.add.on_click(lambda _: self.tell(self.added))
-        title = words.say("instrument.title")
-        super().__init__(
-            "instrument", title, _choose, _show, refresh=_fit, remember=False, book=book
-        )
-        self.under(self.add)
-
-    def added(self) -> str:
-        """Add what is shown to the book, and say so."""
-        from dyelab import book as books
-
-        book_choice.own(self.book)
-        found = _found(self.book, **self.values)
-        count = len(found.made.readings)
-        grown = books.add_readings(self.book, found.made)
-        saved = books.save(grown, words.say("instrument.saved_as", count=count))
-        self._take(saved.path, saved)
-        return words.say("instrument.added", count=count, left=len(found.made.left))
-
-
-def panel(book: frame.Chosen = None) -> Instrument:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Choose a measurement file, or type values; see what it holds; add it to the book.
 
     Parameters
@@ -74,7 +47,27 @@ def panel(book: frame.Chosen = None) -> Instrument:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    return Instrument(book)
+    return frame.Panel(
+        *("instrument", words.say("instrument.title"), _choose, _show),
+        refresh=lambda _book, made: choices.fit_exposure(made),
+        actions={"instrument.add": _added},
+        main=True,
+        remember="session",
+        seldom=_SELDOM,
+        book=book,
+    )
+
+
+def _added(panel: frame.Panel) -> str:
+    """Add what is shown to the book, and say so."""
+    from dyelab import book as books
+
+    found, typed_ = _found(panel.own(), **panel.values), panel.values["typed"]
+    count, left = len(found.made.readings), found.made.left
+    what = words.say("instrument.saved_as", count=count)
+    panel.saved(books.add_readings(found.book, found.made), what)
+    panel.choices["typed"].value = _still(typed_, set(left["sample"]))
+    return words.say("instrument.added", count=count, left=len(left))
 
 
 def _choose(_book: Book) -> dict[str, Any]:
@@ -93,8 +86,9 @@ def _choose(_book: Book) -> dict[str, Any]:
         "adapt": choices.tick(say("adapt"), note=say("adapt_note")),
         "method": choices.pick(say("method"), [(say(f"from_{m}"), m) for m in _METHODS]),
         **_conditions(say),
-        **exposure.offered(),
+        **choices.exposures(),
         "names": choices.text(say("names"), hint=say("names_hint"), long=True),
+        "new": choices.tick(say("new"), note=say("new_note")),
         "repeat": choices.number(say("repeat"), 0, low=0, high=5, step=0.05, unit=""),
     }
 
@@ -114,10 +108,6 @@ def _conditions(say: Any) -> dict[str, Any]:
     }
 
 
-def _fit(_book: Book, made: dict[str, Any]) -> None:
-    exposure.fit(made)
-
-
 def _read(
     book: Book, **picked: Any
 ) -> tuple[pd.DataFrame | None, pd.DataFrame | None, tuple[str, ...]]:
@@ -128,44 +118,59 @@ def _read(
         lab = read.typed_lines(picked["typed"], illuminant=white[0], observer=white[1])
         told = words.say("instrument.typed_white", white=white_text(white))
         return lab, None, () if illuminant else (told,)
-    path = save.uploaded(picked["upload"], "readings") or _named(picked["path"])
-    if path is None:
+    path = save.uploaded(picked["upload"], "readings")
+    if path is None and not picked["path"].strip():
         raise InputError(words.say("instrument.start"))
     found = read.measurements(
-        path, illuminant=illuminant or None, observer=int(degrees) if degrees else None,
+        path or typed(picked["path"]),
+        illuminant=illuminant or None, observer=int(degrees) if degrees else None,
         sheet=picked["sheet"].strip() or None, geometry=picked["reading"].strip() or None,
         options={name: words.say(f"instrument.offer_{name}") for name in _OFFERED},
     )  # fmt: skip
     return found.lab, found.spectra, found.notes
 
 
-def _named(text: str) -> Path | None:
-    return typed(text) if text.strip() else None
-
-
 def _found(book: Book, **picked: Any) -> _Found:
     from dyelab import book as books
 
     lab, spectra, notes = _read(book, **picked)
-    made = books.instrument_readings(
-        book,
-        lab,
-        spectra,
-        names=named(picked["names"]),
-        method=picked["method"],
-        repeat=picked["repeat"] or None,
-        adapt=picked["adapt"],
+    given = named(picked["names"])
+    made = _rows(book, lab, spectra, given, picked)
+    if picked["new"] and len(made.left):
+        codes = [given.get(name, name) for name in made.left["sample"].unique()]
+        book = books.add(book, swatches=pd.DataFrame({"swatch": codes}))
+        made = _rows(book, lab, spectra, given, picked)
+    return _Found(book, made, notes)
+
+
+def _rows(book: Book, lab: Any, spectra: Any, given: dict[str, str], picked: Any) -> Any:
+    from dyelab import book as books
+
+    return books.instrument_readings(
+        book, lab, spectra, names=given, method=picked["method"],
+        repeat=picked["repeat"] or None, adapt=picked["adapt"],
         conditions={name: picked[name] for name in CONDITIONS if picked[name]},
-        **exposure.told(picked),
-    )
-    return _Found(made, notes)
+        **choices.told_exposure(picked),
+    )  # fmt: skip
+
+
+def _still(text: str, left: set[str]) -> str:
+    """The typed lines that were left out: they stay, to be put right."""
+    kept, keeps = [], False
+    for line in text.splitlines():
+        if not line.strip()[:1].isdigit():
+            keeps = any(line.strip().startswith(name) for name in left)
+        kept += [line] if keeps else []
+    return "\n".join(kept)
 
 
 def _show(book: Book, **picked: Any) -> frame.Shown:
     found = _found(book, **picked)
     readings, left, notes = found.made.readings, found.made.left, list(found.notes)
     if len(left):
-        notes.insert(0, words.say("instrument.left", names=", ".join(left["sample"].unique()[:12])))
+        unknown = ", ".join(left["sample"].unique()[:12])
+        new = words.say("instrument.new")
+        notes.insert(0, words.say("instrument.left", names=unknown, new=new))
     notes += _told_of(readings)
     notes.append(words.say("instrument.sure_stated" if picked["repeat"] else "instrument.sure"))
     sentence = words.say(
@@ -190,11 +195,5 @@ def _told_of(readings: pd.DataFrame) -> list[str]:
 
 def _chips(readings: pd.DataFrame) -> list[frame.Chip]:
     return [
-        frame.Chip(
-            str(row["swatch"]),
-            (row["L"], row["a"], row["b"]),
-            illuminant=str(row["illuminant"]),
-            observer=int(row["observer"]),
-        )
-        for row in readings.head(_MANY).to_dict("records")
+        frame.Chip.of(row, str(row["swatch"])) for row in readings.head(_MANY).to_dict("records")
     ]

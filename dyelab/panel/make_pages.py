@@ -11,7 +11,7 @@ from dyelab.handout.kinds import CLOTH, KINDS
 from dyelab.handout.sheets import series
 from dyelab.panel import choices, frame
 
-_OWN = ("paper", "title", "teacher", "text", "note", "logo")
+_OWN = ("paper", "title", "teacher", "text", "note", "logo", "address")
 _PREVIEWED = 3
 
 
@@ -54,6 +54,7 @@ def _choose(source: colours.Source) -> dict[str, Any]:
         "text": choices.text(say("make_pages.text"), long=True),
         "note": choices.text(say("make_pages.note"), hint=say("make_pages.note_hint")),
         "logo": choices.text(say("make_pages.logo"), hint=say("make_pages.logo_hint")),
+        "address": choices.text(say("make_pages.address"), hint=say("make_pages.address_hint")),
     }
 
 
@@ -66,8 +67,7 @@ def _kinds(made: pd.DataFrame, name: str) -> list[str]:
 def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
     """Show the choices this page asks for, each narrowed by those above it."""
     asked = KINDS[widgets["kind"].value].asks
-    for name, widget in widgets.items():
-        widget.layout.display = None if name in ("kind", *_OWN, *asked) else "none"
+    choices.only(widgets, ("kind", *_OWN, *asked))
     left = source.made[source.made["dye"] != "none"]
     if "metal" in asked and "dye" in asked:
         doses = left[f"{widgets['metal'].value}_wof"].fillna(0.0)
@@ -85,6 +85,7 @@ def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
         chosen["note"],
         handout.logo(chosen["logo"].strip()),
         chosen["paper"],
+        chosen["address"],
     )
     page = KINDS[kind].make(source, own, chosen)
     sheets = handout.pictures(page)

@@ -140,7 +140,8 @@ def _made(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
     notes += [*gaps(one, dose), words.say("metals.outlines"), *bench.source.notes]
     sentence = told(one, dose)
     table = _table(bench, one, dose)
-    return frame.Shown(sentence, drawn, table, _chips(one, dose), notes)
+    care = bench.source.cautions(bench.source.used([one.dyed[dose]]))
+    return frame.Shown(sentence, drawn, table, _chips(one, dose), notes, care=care)
 
 
 def _together(bench: _Bench, one: Family, dose: Dose) -> list[str]:

@@ -7,43 +7,14 @@ import pandas as pd
 from dyelab import recipe, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, choices, frame
+from dyelab.panel import choices, frame
 
 _ROLES = ("dye", "mordant", "tannin", "vat", "modifier", "assist", "scour")
 _SHOWN = ["material", "role", "metal", "low_wof", "high_wof", "hazards", "note"]
 _MORE = ("metal", "low", "high", "hazards", "note")
 
 
-class OwnMaterials(frame.Panel):
-    """The panel that takes a material; its button saves at once."""
-
-    def __init__(self, book: frame.Chosen = None) -> None:
-        title = words.say("own_materials.title")
-        super().__init__(
-            "materials", title, _choose, _show, refresh=_fit, remember=False, book=book
-        )
-        self.under(choices.button("own_materials.put", lambda: self.tell(self._put)))
-
-    def kept(self) -> dict[str, Any]:
-        """Nothing: what was typed for one material must not stand for another."""
-        return {}
-
-    def _put(self) -> str:
-        from dyelab import book as books
-
-        target = book_choice.own(self.book)
-        row = entered(**self.values)
-        name = row["material"].iloc[0]
-        if name in set(target.materials["material"]):
-            target = books.change(target, materials=row)
-        else:
-            target = books.add(target, materials=row)
-        saved = books.save(target, words.say("own_materials.history", name=name))
-        self._take(saved.path, saved)
-        return words.say("own_materials.saved", name=name, book=saved.title)
-
-
-def panel(book: frame.Chosen = None) -> OwnMaterials:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Enter a material of one's own; it can then be planned, recorded and searched for.
 
     Parameters
@@ -51,7 +22,24 @@ def panel(book: frame.Chosen = None) -> OwnMaterials:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    return OwnMaterials(book)
+    return frame.Panel(
+        *("materials", words.say("own_materials.title"), _choose, _show),
+        refresh=_fit,
+        actions={"own_materials.put": _put},
+        remember="never",
+        book=book,
+    )
+
+
+def _put(panel: frame.Panel) -> str:
+    from dyelab import book as books
+
+    target, row = panel.own(), entered(**panel.values)
+    name = row["material"].iloc[0]
+    put = books.change if name in set(target.materials["material"]) else books.add
+    what = words.say("own_materials.history", name=name)
+    saved = panel.saved(put(target, materials=row), what)
+    return words.say("own_materials.saved", name=name, book=saved.title)
 
 
 def entered(
@@ -100,8 +88,7 @@ def _choose(_book: Book) -> dict[str, Any]:
 
 
 def _fit(_book: Book, made: dict[str, Any]) -> None:
-    for name in _MORE:
-        made[name].layout.display = None if made["more"].value else "none"
+    choices.only(made, [name for name in made if name not in _MORE or made["more"].value])
 
 
 def _show(book: Book, **chosen: Any) -> frame.Shown:

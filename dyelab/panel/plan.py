@@ -12,7 +12,7 @@ from dyelab import plan, press, recipe, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame, save
-from dyelab.panel.typed_path import typed
+from dyelab.panel.book_choice import typed
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
 _FACTORS = ("tannin", "mordant", "dye", "modifier")
@@ -73,10 +73,9 @@ class Planner(frame.Panel):
             folder = typed(self.folder.value)
             target = books.create(folder, title, white=white)
         else:
-            book_choice.own(target, "planning.example_kept", put=words.say("planning.put"))
+            self.own("planning.example_kept", put=words.say("planning.put"))
         refuse_twice(target, planned)
-        saved = books.save(plan.into(target, planned), planned.name)
-        self._take(saved.path, saved)
+        saved = self.saved(plan.into(target, planned), planned.name)
         many = len(planned.swatches)
         return words.say("planning.put_in", swatches=many, book=saved.title)
 
@@ -173,27 +172,40 @@ def _fit(_book: Book, made: dict[str, Any]) -> None:
 
 def factors(book: Book, chosen: dict[str, Any]) -> dict[str, list[Any]]:
     """Factors and levels of the choices made."""
+    return _kept(book, chosen)[0]
+
+
+def _kept(book: Book, chosen: dict[str, Any]) -> tuple[dict[str, list[Any]], list[str]]:
+    """Factors and levels, and what stays out of a room where children work."""
+    listed = recipe.materials(book.materials)
+    found = _asked(listed, chosen)
+    if not chosen["children"]:
+        return found, []
+    used = {
+        (name, text): plan.used(name, text, listed)
+        for name, given in found.items()
+        if name != "fibre"
+        for text in given
+    }
+    out = recipe.not_for_children([one for names in used.values() for one in names], listed)
+    for name in set(found) - {"fibre"}:
+        safe = [text for text in found[name] if not set(used[name, text]) & set(out)]
+        found[name] = safe or ["0" if name in recipe.metals.columns() else "none"]
+    return found, out
+
+
+def _asked(listed: pd.DataFrame, chosen: dict[str, Any]) -> dict[str, list[Any]]:
     found: dict[str, list[Any]] = {"fibre": list(chosen["fibre"])}
     found |= {name: list(chosen[name]) for name in _FACTORS if chosen[name]}
-    listed = recipe.materials(book.materials)
-    out = _left_out(listed, chosen)
-    for name in _FACTORS:
-        if name in found:
-            found[name] = [x for x in found[name] if x == "none" or x not in out] or ["none"]
-    for text in filter(None, map(str.strip, re.split(r";|,\s|,(?!\d)", chosen["more"]))):
-        level = text.rpartition(" ")[0] or text
-        if level in out:
-            continue
-        role = str(recipe.find(level, listed)["role"])
+    for text in _listed(chosen["more"]):
+        role = str(recipe.find(text.rpartition(" ")[0] or text, listed)["role"])
         found.setdefault("dye" if role == "vat" else role, []).append(text)
-    over = [text for text in _listed(chosen["over"]) if not any(name in text for name in out)]
-    if over:
+    if over := _listed(chosen["over"]):
         found["dye"] = [*found.get("dye", []), *over]
     if chosen["tartar"]:
         found["mordant"] = [_with_tartar(x, chosen["tartar"]) for x in found.get("mordant", [])]
     for metal, text in _metal_doses(chosen).items():
         doses = table.number_list(text.replace("%", " "), metal) or [0]
-        doses = [0] if metal in out else doses
         found[metal] = list(dict.fromkeys(f"{dose:g}" for dose in doses))
     return found
 
@@ -212,18 +224,6 @@ def _metal_doses(chosen: dict[str, Any]) -> dict[str, str]:
     """Doses as written, by metal."""
     doses = {"iron": chosen["iron"], "copper": chosen["copper"]}
     return doses if chosen["another"] == "none" else {**doses, chosen["another"]: chosen["doses"]}
-
-
-def _left_out(listed: pd.DataFrame, chosen: dict[str, Any]) -> list[str]:
-    """What is chosen and stays out of a room where children work."""
-    if not chosen["children"]:
-        return []
-    named = [name for factor in _FACTORS for name in chosen[factor] if name != "none"]
-    more = [text.rpartition(" ")[0] or text for text in re.split(r";|,\s|,(?!\d)", chosen["more"])]
-    doses = _metal_doses(chosen).items()
-    metals = [m for m, text in doses if any(table.number_list(text.replace("%", " ")))]
-    wanted = [*named, *filter(None, map(str.strip, more)), *metals]
-    return recipe.not_for_children(wanted, listed)
 
 
 def planned_series(book: Book, **chosen: Any) -> plan.Series:
@@ -277,7 +277,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     if planned.resolution:
         sentence += " " + words.say("planning.resolution", resolution=planned.resolution)
     cannot = [words.say("planning.cannot", what=text) for text in planned.cannot]
-    out = _left_out(recipe.materials(book.materials), chosen)
+    out = _kept(book, chosen)[1]
     left = [words.say("planning.children_out", what=", ".join(out))] if out else []
     notes = [*left, *cannot, *planned.notes, words.say("planning.keeps")]
     caption = words.say("planning.first_page")
@@ -285,7 +285,15 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     made: Any = press.compiled(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
     preview = [(caption, made[0] if isinstance(made, list) else made)]
     baths = planned.baths[_SHOWN].assign(weigh_g=planned.baths["weigh_g"].replace(0, np.nan))
-    return frame.Shown(sentence, table=baths, chips=_recipes(rows), notes=notes, pictures=preview)
+    listed, used = recipe.materials(book.materials), planned.baths["material"].unique()
+    return frame.Shown(
+        sentence,
+        table=baths,
+        chips=_recipes(rows),
+        notes=notes,
+        care=recipe.cautions(used, listed, children=chosen["children"]),
+        pictures=preview,
+    )
 
 
 def _written(book: Book, chosen: dict[str, Any]) -> str:

@@ -2,41 +2,18 @@
 
 from typing import Any
 
-import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import plan, recipe, words
 from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, choices, frame
+from dyelab.panel import choices, frame
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
 _SHOWN = ["order", "area", "kind", "material", "wof", "weigh_g", "temperature_C", "minutes"]
 
 
-class Printer(frame.Panel):
-    """The panel that plans a cloth of several areas, with the button that puts it into a book."""
-
-    def __init__(self, book: frame.Chosen = None) -> None:
-        title = words.say("printing.title")
-        super().__init__("printing", title, _choose, _show, book=book)
-        button = widgets.Button(description=words.say("printing.put"))
-        button.add_class("dl-button")
-        button.on_click(lambda _: self.tell(self._into))
-        self.under(button)
-
-    def _into(self) -> str:
-        from dyelab import book as books
-
-        book_choice.own(self.book, "printing.example_kept")
-        made = planned(self.book, **self.values)
-        code, areas = self.values["code"].strip(), len(parted(self.values["areas"]))
-        saved = books.save(books.add(self.book, **made), code)
-        self._take(saved.path, saved)
-        return words.say("printing.put_in", code=code, book=saved.title, areas=areas)
-
-
-def panel(book: frame.Chosen = None) -> Printer:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Say what goes on each area of a cloth; see its steps, put it into the book.
 
     Parameters
@@ -44,7 +21,17 @@ def panel(book: frame.Chosen = None) -> Printer:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    return Printer(book)
+    title, actions = words.say("printing.title"), {"printing.put": _into}
+    return frame.Panel("printing", title, _choose, _show, actions=actions, book=book)
+
+
+def _into(panel: frame.Panel) -> str:
+    from dyelab import book as books
+
+    target, code = panel.own("printing.example_kept"), panel.values["code"].strip()
+    saved = panel.saved(books.add(target, **planned(target, **panel.values)), code)
+    areas = len(parted(panel.values["areas"]))
+    return words.say("printing.put_in", code=code, book=saved.title, areas=areas)
 
 
 def _choose(book: Book) -> dict[str, Any]:
@@ -126,8 +113,8 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
         sentence += " " + words.say("printing.bare", bare=", ".join(bare))
     advice = recipe.advise(steps, made["swatches"], listed)["advice"]
     cautions = recipe.cautions(steps["material"].unique(), listed)
-    notes = [*advice, words.say("printing.paste"), *cautions]
-    return frame.Shown(sentence, table=_table(steps, chosen["mass_g"]), notes=notes)
+    notes, table = [*advice, words.say("printing.paste")], _table(steps, chosen["mass_g"])
+    return frame.Shown(sentence, table=table, notes=notes, care=cautions)
 
 
 def _table(steps: pd.DataFrame, mass_g: float) -> pd.DataFrame:

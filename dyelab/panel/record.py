@@ -1,82 +1,36 @@
 """Enter what was really done: a planned bath, ticked and corrected."""
 
 from datetime import date
+from functools import partial
 from typing import Any
 
-import ipywidgets as widgets
+import pandas as pd
 
-from dyelab import plan, words
+from dyelab import plan, recipe, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame
 
 _SHOWN = ["bath", "kind", "material", "weigh_g", "fibre_g", "temperature_C", "minutes", "series"]
 _LONGEST = 48  # letters on a button
-_NAMED = ["series", "bath", "kind", "material"]
+_TURNS = ("planning.take_back", "planning.put_back")
 
 
 class Record(frame.Panel):
-    """The panel that takes entries; its buttons save at once."""
-
-    def __init__(self, book: frame.Chosen = None) -> None:
-        title = words.say("planning.done_title")
-        self.enter = widgets.Button(description=words.say("planning.it_was"))
-        self.back, self.again = widgets.Button(), widgets.Button()
-        self.enter.on_click(lambda _: self._guard(self._enter))
-        self.back.on_click(lambda _: self._guard(lambda: self._turn("undo", "taken_back")))
-        self.again.on_click(lambda _: self._guard(lambda: self._turn("redo", "put_again")))
-        for button in (self.enter, self.back, self.again):
-            button.add_class("dl-button")
-        self.enter.add_class("dl-main-button")
-        super().__init__("record", title, _choose, _show, refresh=_fit, remember=False, book=book)
-        self.under(self.enter, self.back, self.again)
+    """The panel that takes entries; its buttons save at once, and say what they would do."""
 
     def _display(self, shown: frame.Shown) -> None:
+        from dyelab import book as books
+
         super()._display(shown)
-        self.enter.disabled = "bath" not in self.choices
-        self._name_turns()
-
-    def _name_turns(self) -> None:
-        """Let both buttons say what they would do; one that would do nothing isn't shown."""
-        from dyelab import book as books
-
-        kept = self.book is None or book_choice.is_example(self.book)
+        enter, *turns = self.actions.values()
+        enter.disabled = "bath" not in self.choices
+        kept = self.opened is None or book_choice.is_example(self.opened)
         told = ("", "") if kept else books.next_steps(self.book.path)
-        for button, key, what in zip(
-            (self.back, self.again), ("take_back", "put_back"), told, strict=True
-        ):
+        for button, key, what in zip(turns, _TURNS, told, strict=True):
             short = what if len(what) <= _LONGEST else f"{what[:_LONGEST]}…"
-            button.description = words.say(f"planning.{key}", what=short)
+            button.description = words.say(key, what=short)
             button.layout.display = None if what else "none"
-
-    def kept(self) -> dict[str, Any]:
-        """Nothing: what was typed for one bath must not stand for another."""
-        return {}
-
-    def _enter(self) -> None:
-        from dyelab import book as books
-
-        book_choice.own(self.book)
-
-        if "bath" not in self.choices:
-            raise InputError(words.say("planning.all_done"))
-        series, bath = self.values["bath"]
-        chosen = self.values
-        changed = plan.done(self.book, bath, series=series, **told(chosen))
-        saved = books.save(changed, f"{bath} done")
-        self._take(saved.path, saved)
-        count = len(chosen["in_it"])
-        self.tell(lambda: words.say("planning.done_now", bath=bath, count=count))
-
-    def _turn(self, act: str, said: str) -> None:
-        """Take the last entry back, or put it again, and say which it was."""
-        from dyelab import book as books
-
-        book_choice.own(self.book)
-        what = books.next_steps(self.book.path)[act == "redo"]
-        turned = {"undo": books.undo, "redo": books.redo}[act](self.book.path)
-        self._take(turned.path, turned)
-        self.tell(lambda: words.say(f"planning.{said}", what=what))
 
 
 def panel(book: frame.Chosen = None) -> Record:
@@ -87,7 +41,34 @@ def panel(book: frame.Chosen = None) -> Record:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    return Record(book)
+    return Record(
+        *("record", words.say("planning.done_title"), _choose, _show),
+        refresh=_fit,
+        prepare=lambda opened: (opened, plan.open_baths(opened)),
+        actions={"planning.it_was": _enter, **{key: partial(_turn, key) for key in _TURNS}},
+        main=True,
+        remember="never",
+        book=book,
+    )
+
+
+def _enter(panel: frame.Panel) -> str:
+    target, chosen = panel.own(), panel.values
+    if "bath" not in chosen:
+        raise InputError(words.say("planning.all_done"))
+    series, bath = chosen["bath"]
+    panel.saved(plan.done(target, bath, series=series, **told(chosen)), f"{bath} done")
+    return words.say("planning.done_now", bath=bath, count=len(chosen["in_it"]))
+
+
+def _turn(key: str, panel: frame.Panel) -> str:
+    """Take the last entry back, or put it again, and say which it was."""
+    from dyelab import book as books
+
+    path, back = panel.own().path, key == _TURNS[0]
+    what = books.next_steps(path)[0 if back else 1]
+    panel.turn_to((books.undo if back else books.redo)(path))
+    return words.say(f"planning.{'taken_back' if back else 'put_again'}", what=what)
 
 
 def told(chosen: dict[str, Any]) -> dict[str, Any]:
@@ -104,8 +85,11 @@ def told(chosen: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _choose(book: Book) -> dict[str, Any]:
-    waiting = plan.open_baths(book)
+_Ready = tuple[Book, pd.DataFrame]  # a book, and its baths still to be done
+
+
+def _choose(ready: _Ready) -> dict[str, Any]:
+    _, waiting = ready
     if waiting.empty:
         raise InputError(words.say("planning.all_done"))
     say = words.say
@@ -131,9 +115,9 @@ def _choose(book: Book) -> dict[str, Any]:
     }
 
 
-def _fit(book: Book, made: dict[str, Any]) -> None:
+def _fit(ready: _Ready, made: dict[str, Any]) -> None:
     """When another bath is chosen, fill in what was planned for it."""
-    row = _row(book, made["bath"].value)
+    row = _row(ready[1], made["bath"].value)
     codes = row["swatches"].split(", ")
     if list(made["in_it"].options) == codes and made["in_it"].tooltip == row["bath"]:
         return
@@ -147,27 +131,27 @@ def _fit(book: Book, made: dict[str, Any]) -> None:
     made["note"].value = ""
 
 
-def _row(book: Book, chosen: tuple[str, str]) -> Any:
-    waiting = plan.open_baths(book)
+def _row(waiting: pd.DataFrame, chosen: tuple[str, str]) -> Any:
     here = (waiting["series"] == chosen[0]) & (waiting["bath"] == chosen[1])
     return waiting[here].iloc[0]
 
 
-def _show(book: Book, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
-    row, waiting = _row(book, bath), plan.open_baths(book)
-    values = {
-        "fibre": row["fibre_g"],
-        "temperature": row["temperature_C"],
-        "minutes": row["minutes"],
-    }
-    weighed = row["weigh_g"] > 0
-    what = (
-        words.say("planning.plan_was", grams=row["weigh_g"], material=row["material"], **values)
-        if weighed
-        else words.say("planning.plan_plain", **values)
-    )
+def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
+    book, waiting = ready
+    row = _row(waiting, bath)
+    asked = {"fibre": "fibre_g", "temperature": "temperature_C", "minutes": "minutes"}
+    values = {name: row[column] for name, column in asked.items()}
+    values |= {"grams": row["weigh_g"], "material": row["material"]}
+    kind = "was" if row["weigh_g"] > 0 else "paste" if row["minutes"] == 0 else "plain"
+    what = " ".join([words.say(f"planning.plan_{kind}", **values), row["note"]]).strip()
     button = words.say("planning.it_was")
     sentence = words.say(
         "planning.waiting", count=len(waiting), bath=row["bath"], what=what, button=button
     )
-    return frame.Shown(sentence, table=waiting[_SHOWN])
+    return frame.Shown(sentence, table=waiting[_SHOWN], care=cautions(book, row["bath"]))
+
+
+def cautions(book: Book, bath: str) -> tuple[str, ...]:
+    """Cautions of all that goes into a bath, what helps its dye or mordant included."""
+    own = book.steps[(book.steps["bath"] == bath) & (book.steps["state"] == "planned")]
+    return recipe.cautions(own["material"].unique(), recipe.materials(book.materials))

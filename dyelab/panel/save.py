@@ -7,9 +7,9 @@ from typing import Any
 import ipywidgets as widgets
 
 from dyelab import files, words
-from dyelab.panel import html_parts
+from dyelab.panel import book_choice, choices, html_parts
 
-FOLDER = "saved"
+FOLDER = html_parts.SAVED
 
 
 def fresh(stem: str, suffix: str) -> Path:
@@ -102,10 +102,7 @@ class Row(widgets.VBox):
         super().__init__([line, self.told])
 
     def _button(self, key: str, work: Callable[[], None]) -> widgets.Button:
-        button = widgets.Button(description=words.say(key))
-        button.add_class("dl-button")
-        button.on_click(lambda _: self._panel._guard(work))
-        return button
+        return choices.button(key, lambda: self._panel._guard(work))
 
     def fit(self, shown: Any) -> None:
         """Show the buttons that fit what is shown."""
@@ -125,9 +122,9 @@ class Row(widgets.VBox):
         whole = shown.table if shown.numbers is None else shown.numbers
         self._tell(table(whole, self._named(".csv")))
 
-    def _named(self, suffix: str) -> Path:
-        book = getattr(self._panel.book, "path", "book")
-        return fresh(f"{self._panel.name}-{Path(book).name}", suffix)
+    def _named(self, suffix: str, title: str = "") -> Path:
+        book = book_choice.title(Path(getattr(self._panel.opened, "path", "")))
+        return fresh(title or f"{self._panel.title} {book}", suffix)
 
     def _figure(self, form: str) -> None:
         def arrived(content: bytes) -> None:
@@ -145,7 +142,7 @@ class Row(widgets.VBox):
 
         made = self._panel.shown.page
         page = made() if callable(made) else made
-        self._tell(handout.write(page, self._named(suffix)))
+        self._tell(handout.write(page, self._named(suffix, page.title)))
 
     def _share(self) -> None:
         if self._panel.shown.page is not None:
@@ -158,4 +155,4 @@ class Row(widgets.VBox):
         return self._tell(handout.write(page, self._named(".html")))
 
     def _tell(self, path: Path) -> None:
-        self.told.value = html_parts.sentence(words.say("frame.saved", path=path))
+        self.told.value = html_parts.written(words.say("frame.saved", path=path))

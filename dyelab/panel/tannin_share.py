@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from dyelab import shift, words
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame, recipes_of_book
+from dyelab.panel import book_choice, choices, frame
 from dyelab.plot import plane
 from dyelab.plot import shift as drawn
 
@@ -27,11 +27,11 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     """
     title = words.say("share.title")
     return frame.Panel(
-        "share", title, _choose, _show, refresh=_fit, prepare=recipes_of_book.of, book=book
+        "share", title, _choose, _show, refresh=_fit, prepare=book_choice.gathered, book=book
     )
 
 
-def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
+def _choose(bench: book_choice.Gathered) -> dict[str, Any]:
     made = pd.concat([_dyed(bench, metal) for metal in shift.METALS])
     if made.empty:
         raise InputError(words.say("share.nothing"))
@@ -50,7 +50,7 @@ def _choose(bench: recipes_of_book.Gathered) -> dict[str, Any]:
     return picks
 
 
-def _dyed(bench: recipes_of_book.Gathered, metal: str) -> pd.DataFrame:
+def _dyed(bench: book_choice.Gathered, metal: str) -> pd.DataFrame:
     """Dyed recipes with this metal alone; those with controls at the same dose first."""
     made = bench.every.made
     column = shift.METALS[metal]
@@ -62,7 +62,7 @@ def _dyed(bench: recipes_of_book.Gathered, metal: str) -> pd.DataFrame:
     return found.iloc[np.argsort(~np.array(controlled, bool), kind="stable")]
 
 
-def _start(bench: recipes_of_book.Gathered, metal: str) -> pd.Series:
+def _start(bench: book_choice.Gathered, metal: str) -> pd.Series:
     """The recipe to open with: on the tannin that has most colour of its own."""
     made = bench.every.made
     bare = (made["dye"] == "none") & (made[list(shift.METALS.values())] == 0).all(axis=1)
@@ -77,7 +77,7 @@ def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
     return [(f"{dose:g} %", dose) for dose in made[shift.METALS[metal]].unique() if dose > 0]
 
 
-def _fit(bench: recipes_of_book.Gathered, widgets: dict[str, Any]) -> None:
+def _fit(bench: book_choice.Gathered, widgets: dict[str, Any]) -> None:
     """Offer only what was dyed with this metal: each choice narrows those below it."""
     left = _dyed(bench, widgets["metal"].value)
     left = choices.narrowed(widgets, left, _PICKED, lambda rows, name: list(rows[name].unique()))
@@ -85,11 +85,11 @@ def _fit(bench: recipes_of_book.Gathered, widgets: dict[str, Any]) -> None:
 
 
 def _show(
-    bench: recipes_of_book.Gathered,
+    bench: book_choice.Gathered,
     metal: str,
     dose: float | None,
     by_spectra: bool,
-    method: str | None,
+    method: str,
     **hold: str,
 ) -> frame.Shown:
     if dose is None or "none" in (hold["fibre"], hold["dye"]):

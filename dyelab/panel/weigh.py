@@ -1,6 +1,7 @@
 """Weigh and dilute: grams and stock for a dose, a weaker solution, another salt, a cloth."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -77,8 +78,7 @@ def _fit(listed: pd.DataFrame, made: dict[str, Any]) -> None:
     choices.set_options(made["material"], names)
     _usual_dose(listed, made)
     choices.set_options(made["wanted"], _twins(listed, made["material"].value))
-    for name, widget in made.items():
-        widget.layout.display = None if name == "task" or name in _ASKS[task] else "none"
+    choices.only(made, ("task", *_ASKS[task]))
 
 
 def _usual(listed: pd.DataFrame, material: str) -> float:
@@ -122,11 +122,9 @@ def _twins(listed: pd.DataFrame, material: str) -> list[str]:
 
 def _show(listed: pd.DataFrame, task: str, **chosen: Any) -> frame.Shown:
     asked = {name: chosen[name] for name in _ASKS[task]}
-    return _SUMS[task](listed, **asked)
-
-
-def _cautions(listed: pd.DataFrame, *names: str) -> list[str]:
-    return list(recipe.cautions(names, listed, hot=False))
+    named = [asked[name] for name in ("material", "wanted") if asked.get(name)]
+    care = recipe.cautions(named, listed, hot=False) if named else ()
+    return replace(_SUMS[task](listed, **asked), care=care)
 
 
 def _weigh(
@@ -143,14 +141,17 @@ def _weigh(
     sentence.append(words.say("weighing.weigh", **said, water=water, ratio=liquor_ratio))
     row: dict[str, Any] = {"material": material, "wof": dose, "weigh_g": grams, "water_L": water}
     notes = _metal(listed, material, dose)
-    if stock_percent > 0:
+    apart = recipe.no_stock(material, stock_percent, listed)
+    if apart:
+        notes.append(apart)
+    elif stock_percent > 0:
         row["stock_ml"] = recipe.stock_ml(grams, stock_percent)
         told: dict[str, Any] = {"strength": stock_percent}
         sentence.append(words.say("weighing.from_stock", ml=row["stock_ml"], **told))
         notes.append(words.say("weighing.make_stock", material=material, **told))
     if 0 < grams < _LITTLE:
-        notes.append(words.say("weighing.small", grams=grams))
-    notes += _cautions(listed, material)
+        key = "weighing.small_solid" if apart else "weighing.small"
+        notes.append(words.say(key, grams=grams))
     return frame.Shown(" ".join(sentence), table=pd.DataFrame([row]), notes=notes)
 
 
@@ -170,39 +171,24 @@ def _named(metal: str) -> str:
 
 def _dose(listed: pd.DataFrame, material: str, weighed_g: float, fibre_g: float) -> frame.Shown:
     wof = recipe.wof(weighed_g, fibre_g)
-    said: dict[str, Any] = {
-        "material": material,
-        "weighed_g": weighed_g,
-        "fibre_g": fibre_g,
-        "wof": wof,
-    }
-    row: dict[str, Any] = {
-        "material": material,
-        "weigh_g": weighed_g,
-        "fibre_g": fibre_g,
-        "wof": wof,
-    }
-    notes = [*_metal(listed, material, wof), *_cautions(listed, material)]
-    sentence = " ".join([words.say("weighing.dosed", **said), *_asked(listed, material, wof)])
-    return frame.Shown(sentence, table=pd.DataFrame([row]), notes=notes)
+    amounts: dict[str, Any] = {"fibre_g": fibre_g, "wof": wof}
+    said = words.say("weighing.dosed", material=material, weighed_g=weighed_g, **amounts)
+    row = pd.DataFrame([{"material": material, "weigh_g": weighed_g, **amounts}])
+    sentence = " ".join([said, *_asked(listed, material, wof)])
+    return frame.Shown(sentence, table=row, notes=_metal(listed, material, wof))
 
 
 def _dilute(
     listed: pd.DataFrame, material: str, volume_ml: float, strength: float, stock_strength: float
 ) -> frame.Shown:
+    if apart := recipe.no_stock(material, stock_strength / 10, listed):
+        raise InputError(apart)
     stock, water = recipe.diluted_ml(volume_ml, strength, stock_strength)
     said: dict[str, Any] = {"stock": stock, "water": water, "volume": volume_ml}
     said |= {"strength": strength, "stock_strength": stock_strength}
-    row: dict[str, Any] = {
-        "material": material,
-        "stock_ml": stock,
-        "water_ml": water,
-        "g_per_L": strength,
-    }
-    notes = [words.say("weighing.add_slowly"), *_cautions(listed, material)]
-    return frame.Shown(
-        words.say("weighing.diluted", **said), table=pd.DataFrame([row]), notes=notes
-    )
+    row = {"material": material, "stock_ml": stock, "water_ml": water, "g_per_L": strength}
+    told, notes = words.say("weighing.diluted", **said), [words.say("weighing.add_slowly")]
+    return frame.Shown(told, table=pd.DataFrame([row]), notes=notes)
 
 
 def _exchange(
@@ -215,52 +201,32 @@ def _exchange(
     table = rows.assign(wof=doses, weigh_g=[recipe.grams(wof, fibre_g) for wof in doses])
     other, caution = recipe.exchange(dose, material, wanted, listed)
     metal = _named(recipe.find(material, listed)["metal"])
-    said: dict[str, Any] = {
-        "material": material,
-        "wanted": wanted,
-        "metal": metal,
-        "fibre_g": fibre_g,
-    }
-    said |= {"dose": dose, "other": other, "grams": recipe.grams(other, fibre_g)}
+    said: dict[str, Any] = {"material": material, "wanted": wanted, "metal": metal}
+    said |= {"dose": dose, "other": other, "fibre_g": fibre_g}
+    told = words.say("weighing.exchanged", **said, grams=recipe.grams(other, fibre_g))
     notes = [caution, words.say("weighing.by_label"), words.say("weighing.salts", metal=metal)]
-    notes += _cautions(listed, material, wanted)
-    return frame.Shown(words.say("weighing.exchanged", **said), table=table, notes=notes)
+    return frame.Shown(told, table=table, notes=notes)
 
 
 def _bath(
     listed: pd.DataFrame, material: str, strength: float, liquor_ratio: float, fibre_g: float
 ) -> frame.Shown:
     wof, water = recipe.bath_wof(strength, liquor_ratio), recipe.water_L(fibre_g, liquor_ratio)
-    said: dict[str, Any] = {
-        "material": material,
-        "strength": strength,
-        "ratio": liquor_ratio,
-        "wof": wof,
-    }
-    said |= {"fibre_g": fibre_g, "water": water, "grams": recipe.grams(wof, fibre_g)}
-    row: dict[str, Any] = {
-        "material": material,
-        "g_per_L": strength,
-        "wof": wof,
-        "weigh_g": said["grams"],
-    }
-    notes = [*_metal(listed, material, wof), *_cautions(listed, material)]
-    table = pd.DataFrame([{**row, "water_L": water}])
+    grams = recipe.grams(wof, fibre_g)
+    said: dict[str, Any] = {"material": material, "strength": strength, "ratio": liquor_ratio}
+    said |= {"wof": wof, "fibre_g": fibre_g, "water": water, "grams": grams}
+    row: dict[str, Any] = {"material": material, "g_per_L": strength, "wof": wof}
+    table = pd.DataFrame([{**row, "weigh_g": grams, "water_L": water}])
     sentence = " ".join([words.say("weighing.bathed", **said), *_asked(listed, material, wof)])
-    return frame.Shown(sentence, table=table, notes=notes)
+    return frame.Shown(sentence, table=table, notes=_metal(listed, material, wof))
 
 
 def _cloth(
     _listed: pd.DataFrame, width_cm: float, length_cm: float, g_per_m2: float, pieces: float
 ) -> frame.Shown:
     grams = recipe.cloth_g(width_cm, length_cm, g_per_m2, int(pieces))
-    said: dict[str, Any] = {
-        "width": width_cm,
-        "length": length_cm,
-        "density": g_per_m2,
-        "pieces": int(pieces),
-    }
-    sentence = words.say("weighing.cloth", grams=grams, **said)
+    said: dict[str, Any] = {"width": width_cm, "length": length_cm, "density": g_per_m2}
+    sentence = words.say("weighing.cloth", grams=grams, pieces=int(pieces), **said)
     return frame.Shown(sentence, notes=[words.say("weighing.cloth_note")])
 
 

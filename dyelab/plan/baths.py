@@ -8,17 +8,18 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import recipe
-from dyelab.plan.factors import Part, parts
+from dyelab import recipe, words
+from dyelab.plan.factors import VAT, Part, parts
 from dyelab.recipe.advice import CELLULOSE
 
-_LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "dye": "D", "vat": "V", "modifier": "X"}
-_LETTERS |= {"rinse": "R"}
-_KINDS = {letter: kind for kind, letter in _LETTERS.items()}
-KINDS = tuple(_LETTERS)
+_LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "fixing": "F", "dye": "D", "vat": "V"}
+_LETTERS |= {"modifier": "X", "rinse": "R"}
+_STAGES = {letter: stage for stage, letter in _LETTERS.items()}
+STAGES = tuple(_LETTERS)
 POTS = ("rounds", "each", "shared")
-_DAYS = {"scour": 1, "tannin": 1, "mordant": 2, "dye": 3, "vat": 3, "modifier": 3, "rinse": 3}
+_DAYS = {"scour": 1, "tannin": 1, "mordant": 2, **dict.fromkeys(STAGES[3:], 3)}
 _SCOUR_WOF = 2.0
+FIXING = ("wheat bran", "sodium phosphate")  # what fixes a mordant before the dye, never after it
 
 
 @cache
@@ -37,6 +38,11 @@ def _usual(kind: str, fibre: str, material: str) -> Any:
     return best.iloc[(best["fibre"] != fibre).argmin()]  # a fibre's own practice before its group's
 
 
+def scour_of(fibre: str) -> Part:
+    """Return what a fibre is scoured with, and its dose."""
+    return Part(str(_usual("scour", fibre, "")["material"]), _SCOUR_WOF)
+
+
 def steps(rows: pd.DataFrame, liquor_ratio: float, listed: pd.DataFrame | None) -> pd.DataFrame:
     """Write out the steps of each recipe in the usual order."""
     known = recipe.materials() if listed is None else listed
@@ -50,21 +56,23 @@ def steps(rows: pd.DataFrame, liquor_ratio: float, listed: pd.DataFrame | None) 
 
 
 def _of_recipe(row: Any, roles: dict[str, str]) -> list[dict[str, Any]]:
-    fibre = row["fibre"]
-    soap = str(_usual("scour", fibre, "")["material"])
-    wanted: list[tuple[str, Part]] = [("scour", Part(soap, _SCOUR_WOF))]
-    for kind in ("tannin", "mordant", "dye", "modifier"):
-        if row[kind] != "none":
-            wanted += _put(kind, parts(row[kind], row[f"{kind}_wof"]), roles)
-    for metal, salt in recipe.metals.salts().items():
-        if row[f"{metal}_wof"]:
-            wanted.append(("modifier", Part(salt, row[f"{metal}_wof"])))
-    wanted.append(("rinse", Part("", np.nan)))
-    return [
-        {**step_of(kind, part.material, part.dose, fibre),
-         "dips": part.dips if kind == "vat" else np.nan}
-        for kind, part in wanted
-    ]  # fmt: skip
+    put: dict[str, list[tuple[str, Part]]] = {
+        kind: _put(kind, parts(row[kind], row[f"{kind}_wof"]), roles) if row[kind] != "none" else []
+        for kind in ("tannin", "mordant", "dye", "modifier")
+    }
+    fixing = [one for one in put["modifier"] if one[1].material in FIXING]
+    late = [one for one in put["modifier"] if one not in fixing]
+    doses = ((salt, row[f"{metal}_wof"]) for metal, salt in recipe.metals.salts().items())
+    late += [("modifier", Part(salt, dose)) for salt, dose in doses if dose]
+    early = [("scour", scour_of(row["fibre"])), *put["tannin"], *put["mordant"], *fixing]
+    found, main = [], "scour"
+    for kind, part in (*early, *put["dye"], *late, ("rinse", Part("", np.nan))):
+        main = main if kind == "assist" else kind
+        step = step_of(main, part.material, part.dose, row["fibre"])
+        if kind == "assist":  # as hot and as long as the bath that it is in
+            step |= {"kind": kind, "note": ""}
+        found.append({**step, "dips": part.dips if kind == "vat" else np.nan})
+    return found
 
 
 def _put(kind: str, level: list[Part], roles: dict[str, str]) -> list[tuple[str, Part]]:
@@ -75,26 +83,34 @@ def _put(kind: str, level: list[Part], roles: dict[str, str]) -> list[tuple[str,
         put = own if own == "assist" or (own == "vat" and kind == "dye") else kind
         found.append((str(put), part))
         if put == "vat" and part.dose > 0:
-            found += [("assist", Part(name, part.dose * times)) for name, times in _VAT]
+            found += [("assist", Part(name, part.dose * times)) for name, times in VAT.items()]
     return found
 
 
-# An indigo vat of lime and fruit sugar, by weight of indigo: one, two, three (common practice).
-_VAT = (("hydrated lime", 2.0), ("fructose", 3.0))
-
-
 def step_of(kind: str, material: str, dose: float, fibre: str) -> dict[str, Any]:
-    """Write out one step with its usual heat and time."""
-    usual = _usual("mordant" if kind == "assist" else kind, fibre, material)
+    """Write out one step with its usual heat and time.
+
+    Parameters
+    ----------
+    kind : str
+        That of a step, or ``paste`` for a mordant put on an area.
+    """
+    fixing = kind == "modifier" and material in FIXING
+    usual = _usual("fixing" if fixing else kind, fibre, material)
     return {
-        "kind": kind,
+        "kind": {"paste": "mordant", "fixing": "modifier"}.get(kind, kind),
         "material": material,
         "amount": dose,
         "unit": "" if np.isnan(dose) else "% WOF",
         "temperature_C": float(usual["temperature_C"]),
         "minutes": float(usual["minutes"]),
-        "note": "" if kind == "assist" else str(usual["note"]),
+        "note": words.say(f"practice.{usual['note']}") if usual["note"] else "",
     }
+
+
+def stage(rows: pd.DataFrame) -> pd.Series:
+    """Return which of `STAGES` each step belongs to: its kind, or fixing the mordant."""
+    return rows["kind"].mask(rows["kind"].eq("modifier") & rows["material"].isin(FIXING), "fixing")
 
 
 def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> pd.DataFrame:
@@ -122,9 +138,10 @@ def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> 
     full, done = _helped(done), done[done["kind"] != "assist"]
     facts = done.assign(company=company(done), helped=full["helped"].reindex(done.index))
     facts = facts.merge(rows[["swatch", "fibre", "place", "replicate"]], on="swatch")
+    facts["kind"] = stage(facts)
     keys = ["kind", "fibre", "material", "amount", "company", "helped"]
     keys += [] if pots == "shared" else ["replicate"]
-    facts["stage"] = facts["kind"].map(list(_LETTERS).index)
+    facts["stage"] = facts["kind"].map(STAGES.index)
     facts = facts.sort_values(["stage", "place"], kind="stable")
     group = facts.groupby(keys, sort=False, dropna=False)
     many = group["swatch"].transform("size")
@@ -160,7 +177,8 @@ def company(done: pd.DataFrame) -> pd.Series:
     Cloths keep company only where they carry the same: tannin comes off into an alum bath and
     stays on plain cloth, loose mordant mordants its neighbours and a mordanted cloth takes the
     dye from a bare one, iron dulls whatever dye another cloth lets go (common practice). A
-    scour and a vat are common to all: the vat's strength is what one dips in turn.
+    scour and a vat are common to all: the vat's strength is what one dips in turn; and a rinse
+    is of each recipe by itself.
     """
     ordered = done.sort_values(["swatch", "order"], kind="stable")
     told = ordered["material"].where(~ordered["kind"].isin(["scour", "rinse"]), "")
@@ -170,7 +188,7 @@ def company(done: pd.DataFrame) -> pd.Series:
         carried.append(so_far.get(swatch, ""))
         so_far[swatch] = f"{carried[-1]}+{material}" if material else carried[-1]
     before = pd.Series(carried, index=ordered.index).reindex(done.index)
-    return before.where(~done["kind"].isin(["scour", "vat"]), "")
+    return before.where(~done["kind"].isin(["scour", "vat", "rinse"]), "")
 
 
 def kept_apart(done: pd.DataFrame) -> list[str]:
@@ -185,6 +203,7 @@ def kept_apart(done: pd.DataFrame) -> list[str]:
 def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame:
     """One row a bath and material: when, what to weigh, how much water, which swatches."""
     facts = done.merge(rows[["swatch", "fibre", "mass_g", "place", "replicate"]], on="swatch")
+    facts["kind"] = stage(facts)
     facts["layer"] = facts["bath"].map(_layers(done)).fillna(0)
     last = max(_DAYS.values())
     found = []
@@ -198,7 +217,7 @@ def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame
                 "kind": first["kind"],
                 "round": turn,
                 "layer": int(group["layer"].max()),
-                "day": _DAYS[_KINDS[str(code)[0]]] + last * (turn - 1),
+                "day": _DAYS[_STAGES[str(code)[0]]] + last * (turn - 1),
                 "fibre": first["fibre"],
                 "material": first["material"],
                 "wof": first["amount"],
@@ -215,9 +234,9 @@ def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame
             }
         )
     frame = pd.DataFrame(found)
-    stage = frame["bath"].str[0].map(list(_KINDS).index)
+    at = frame["bath"].str[0].map(list(_STAGES).index)
     number = frame["bath"].str[1:].astype(int)
-    order = np.lexsort([frame["kind"].eq("assist"), number, stage, frame["round"]])
+    order = np.lexsort([frame["kind"].eq("assist"), number, at, frame["round"]])
     return frame.iloc[order].reset_index(drop=True)
 
 

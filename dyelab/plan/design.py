@@ -5,8 +5,7 @@ longer tell is worked out from the model matrix itself, so it holds for any of t
 """
 
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -223,13 +222,3 @@ def _rank(columns: np.ndarray) -> int:
 
 def _named(term: Term) -> str:
     return f"the effect of {term[0]}" if len(term) == 1 else f"{' and '.join(term)} acting together"
-
-
-def balance(design: pd.DataFrame) -> pd.DataFrame:
-    """How often each level stands in a design: factor, level, count."""
-    counts: Iterator[Any] = (
-        (name, level, int(count))
-        for name in design.columns
-        for level, count in design[name].value_counts().sort_index().items()
-    )
-    return pd.DataFrame(counts, columns=["factor", "level", "count"])

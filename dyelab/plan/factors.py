@@ -120,6 +120,28 @@ def level_of(factor: str, value: Any, listed: pd.DataFrame | None) -> Level:
     return Level(" + ".join(named), first.dose) if first.material != "none" else Level("none")
 
 
+def used(factor: str, value: Any, listed: pd.DataFrame | None = None) -> list[str]:
+    """Return the materials that a level as written takes, what keeps its vat alive included.
+
+    Parameters
+    ----------
+    factor, value
+        As in the factors and levels that `levels` reads.
+    listed : DataFrame, optional
+        The materials list.
+    """
+    level = level_of(factor, value, listed)
+    if factor in METALS:
+        return [recipe.metals.salts()[factor]] if level.dose else []
+    found = [part.material for part in parts(level.name, level.dose) if part.material != "none"]
+    vat = any(recipe.find(name, listed)["role"] == "vat" for name in found)
+    return [*found, *(VAT if vat else {})]
+
+
+# An indigo vat of lime and fruit sugar, by weight of indigo: one, two, three (common practice).
+VAT = {"hydrated lime": 2.0, "fructose": 3.0}
+
+
 def _known(factor: str, text: str, listed: pd.DataFrame | None) -> Part:
     """One material of a level under its listed name, with the usual dose where none is told."""
     plain = re.sub(r"\s*[x×]\s*(\d+)\s*$", r" x\1", text.strip()).replace("%", "")

@@ -7,8 +7,8 @@ import pandas as pd
 
 from dyelab import recipe
 from dyelab.errors import InputError
-from dyelab.plan.baths import step_of
-from dyelab.plan.factors import level_of
+from dyelab.plan.baths import scour_of, step_of
+from dyelab.plan.factors import Level, level_of
 
 _FIXING = "wheat bran 20"
 
@@ -49,15 +49,23 @@ def printed_cloth(
     """
     if not areas or "whole" in areas:
         raise InputError("name each area of the cloth, such as leaf and stem; whole is all of it.")
-    soap = level_of("modifier", "soda ash 2" if fibre != "wool" else "neutral soap 2", listed)
-    steps = [_row(1, "scour", soap, "whole", fibre)]
+    soap = scour_of(fibre)
+    steps = [_row(1, "scour", Level(soap.material, soap.dose), "whole", fibre)]
     for area, text in areas.items():
         for part in text.split("+"):
             put_on = level_of("mordant", part, listed)
             if put_on.name != "none":
-                steps.append(_row(2, "mordant", put_on, area, fibre))
-    for order, kind, text in ((3, "modifier", fixing), (4, "dye", dye)):
-        steps.append(_row(order, kind, level_of(kind, text, listed), "whole", fibre))
+                steps.append(_row(2, "paste", put_on, area, fibre))
+    for order, kind, text in ((3, "fixing", fixing), (4, "dye", dye)):
+        steps.append(
+            _row(
+                order,
+                kind,
+                level_of("dye" if kind == "dye" else "modifier", text, listed),
+                "whole",
+                fibre,
+            )
+        )
     rows = pd.DataFrame(steps).assign(swatch=swatch, state="planned")
     recipe.refuse(rows)
     rows["order"] = rows.groupby("area").cumcount() + rows["order"] * 10

@@ -10,7 +10,7 @@ import pandas as pd
 from dyelab import book, errors, recipe
 from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.plan.baths import KINDS
+from dyelab.plan.baths import STAGES
 
 
 def open_baths(bk: Book) -> pd.DataFrame:
@@ -19,28 +19,24 @@ def open_baths(bk: Book) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        `series, bath, kind, material, wof, weigh_g, fibre_g, temperature_C, minutes, swatches`.
+        `series, bath, kind, material, wof, weigh_g, fibre_g, temperature_C, minutes, swatches,
+        note`.
     """
-    steps = bk.steps[(bk.steps["state"] == "planned") & (bk.steps["bath"] != "")]
-    named = steps.merge(bk.swatches[["swatch", "series"]], on="swatch")
-    named = named.groupby(["series", "bath"])["material"].agg(
-        lambda m: " + ".join(dict.fromkeys(m))
-    )
-    steps = steps[steps["kind"] != "assist"]
+    steps = bk.steps.assign(stage=_stages(bk.steps))
+    steps = steps[(steps["state"] == "planned") & (steps["bath"] != "")]
     facts = steps.merge(bk.swatches[["swatch", "series", "fibre", "mass_g"]], on="swatch")
     facts["round"] = facts["swatch"].map(rounds(bk))
     if facts.empty:
         return pd.DataFrame(columns=_COLUMNS)
-    grouped = facts.groupby(["series", "bath"], sort=False)
+    by = ["series", "bath"]
+    named = facts.groupby(by)["material"].agg(lambda m: " + ".join(dict.fromkeys(m)))
+    first = ("kind", "temperature_C", "minutes", "note", "round", "stage")
+    grouped = facts[facts["kind"] != "assist"].groupby(by, sort=False)
     found = grouped.agg(
-        kind=("kind", "first"),
-        material=("material", "first"),
+        **{name: (name, "first") for name in first},
         wof=("amount", "first"),
         fibre_g=("mass_g", "sum"),
-        temperature_C=("temperature_C", "first"),
-        minutes=("minutes", "first"),
         swatches=("swatch", lambda codes: ", ".join(codes)),
-        round=("round", "first"),
         whole=("area", lambda areas: (areas == "whole").all()),
     ).reset_index()
     found["material"] = [named[key] for key in zip(found["series"], found["bath"], strict=True)]
@@ -48,9 +44,15 @@ def open_baths(bk: Book) -> pd.DataFrame:
     found["weigh_g"] = (
         found["wof"].where((found["wof"] > 0) & found["whole"]) * found["fibre_g"] / 100
     )
-    found["stage"] = found["kind"].map(list(KINDS).index)
     ordered = found.sort_values(["series", "round", "stage"], kind="stable")
     return ordered[_COLUMNS].reset_index(drop=True)
+
+
+def _stages(steps: pd.DataFrame) -> pd.Series:
+    """Place of each step in the day; a modifier before the dye is what fixes a mordant."""
+    dyed = steps[steps["kind"].isin(["dye", "vat"])].groupby("swatch")["order"].min()
+    early = steps["kind"].eq("modifier") & (steps["order"] < steps["swatch"].map(dyed).fillna(0))
+    return steps["kind"].mask(early, "fixing").map({name: i for i, name in enumerate(STAGES)})
 
 
 def rounds(bk: Book) -> pd.Series:
@@ -68,7 +70,7 @@ def _step(steps: pd.DataFrame) -> pd.Series:
 
 
 _COLUMNS = ["series", "bath", "kind", "material", "wof", "weigh_g", "fibre_g"]
-_COLUMNS += ["temperature_C", "minutes", "swatches"]
+_COLUMNS += ["temperature_C", "minutes", "swatches", "note"]
 
 
 def done(

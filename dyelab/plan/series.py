@@ -138,27 +138,14 @@ def series(
     rows = factoring.recipes(indices, chosen, listed).assign(purpose="series")
     if controls:
         rows = pd.concat([rows, _controls(rows)], ignore_index=True)
-    rows = rows.loc[rows.index.repeat(replicates)]
-    rows["replicate"] = rows.groupby(level=0).cumcount() + 1
-    rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
-    rows.insert(0, "swatch", _codes(rows, name, keep))
-    rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
-    steps = bathing.steps(rows, liquor_ratio, listed)
-    steps = bathing.grouped(steps, rows, pots=pots, most=most_in_bath)
-    unseen = _unseen(replicates, controls, pots)
-    return Series(
-        name=name,
-        swatches=rows,
-        steps=steps,
-        baths=bathing.listed(steps, rows, pots=pots),
-        design=design,
+    return _made(
+        rows,
+        *(name, design, replicates, mass_g, liquor_ratio, pots, water_bath, seed, listed, keep),
+        most=most_in_bath,
         resolution=resolution,
-        cannot=tuple(designs.cannot_tell(indices, sizes)) + unseen,
-        notes=_notes(steps, rows, listed),
-        seed=seed,
+        cannot=tuple(designs.cannot_tell(indices, sizes)),
+        controls=controls,
         levels=chosen,
-        pots=pots,
-        water_bath=water_bath,
     )
 
 
@@ -192,24 +179,50 @@ def of_recipes(
     _sensible(replicates, mass_g, liquor_ratio, pots)
     blank = {c: 0.0 if c.endswith("_wof") else "none" for c in RECIPE}
     rows = pd.DataFrame({c: recipes[c] if c in recipes else blank[c] for c in RECIPE})
-    rows = rows.reset_index(drop=True).assign(purpose="series")
+    return _made(
+        rows.reset_index(drop=True).assign(purpose="series"),
+        *(name, "given", replicates, mass_g, liquor_ratio, pots, water_bath, seed, listed, keep),
+    )
+
+
+def _made(
+    rows: pd.DataFrame,
+    name: str,
+    design: str,
+    replicates: int,
+    mass_g: float,
+    liquor_ratio: float,
+    pots: str,
+    water_bath: int,
+    seed: int,
+    listed: pd.DataFrame | None,
+    keep: "Series | Book | None",
+    *,
+    most: int = 24,
+    resolution: int | None = None,
+    cannot: tuple[str, ...] = (),
+    controls: bool = True,
+    levels: Mapping[str, Sequence[factoring.Level]] | None = None,
+) -> Series:
+    """Dye recipes in rounds: codes, order, labels, steps and baths."""
     rows = rows.loc[rows.index.repeat(replicates)]
     rows["replicate"] = rows.groupby(level=0).cumcount() + 1
     rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
     rows.insert(0, "swatch", _codes(rows, name, keep))
     rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
-    steps = bathing.grouped(steps, rows, pots=pots, most=24)
+    steps = bathing.grouped(steps, rows, pots=pots, most=most)
     return Series(
         name=name,
         swatches=rows,
         steps=steps,
         baths=bathing.listed(steps, rows, pots=pots),
-        design="given",
-        resolution=None,
-        cannot=_unseen(replicates, False, pots),
+        design=design,
+        resolution=resolution,
+        cannot=cannot + _unseen(replicates, controls, pots),
         notes=_notes(steps, rows, listed),
         seed=seed,
+        levels=levels or {},
         pots=pots,
         water_bath=water_bath,
     )

@@ -10,7 +10,7 @@ from dyelab import errors, press, recipe, words
 from dyelab.book import Book
 from dyelab.card import label_svg
 from dyelab.errors import InputError
-from dyelab.plan.baths import KINDS
+from dyelab.plan.baths import STAGES, stage
 from dyelab.plan.factors import METALS
 from dyelab.plan.factors import parts as parted
 from dyelab.plan.series import RECIPE, Series, totals
@@ -119,7 +119,7 @@ def _bath_data(planned: Series, children: bool, listed: pd.DataFrame | None) -> 
     baths = planned.baths
     used = [name for name in baths["material"].unique() if name]
     known = recipe.materials() if listed is None else listed
-    said = recipe.cautions(used, known, children=children)[len(recipe.hazards(used, known)) :]
+    said = recipe.care(used, known, children=children)
     return {
         "cautions": list(dict.fromkeys([*recipe.before_you_begin(children)[:-1], *said])),
         "baths": [_bath(own, known) for _, own in baths.groupby("bath", sort=False)],
@@ -149,7 +149,7 @@ def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
         "sum": f"{row['wof']:g} % WOF × {row['fibre_g']:.1f} g / 100" if weighed else "",
         "note": row["note"],
         "hazard": " ".join(recipe.hazards(used, listed)),
-        "advice": "; ".join(recipe.notes(used, listed)),
+        "advice": " ".join(recipe.notes(used, listed)),
         "many": row["swatches"],
         "codes": row["codes"],
     }
@@ -164,8 +164,8 @@ def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, 
     for day, rows in planned.baths.groupby("day"):
         clock = start * 60.0
         lines: list[dict[str, Any]] = []
-        for stage in _stages(rows):
-            clock = _stage(stage, clock, pots, planned.water_bath, lines)
+        for together in _stages(rows):
+            clock = _stage(together, clock, pots, planned.water_bath, lines)
         said = words.say("series.day_of_round", day=day, round=rows["round"].iloc[0])
         days.append({"day": said, "rows": lines, "hours": clock / 60 - start})
     return days
@@ -173,12 +173,12 @@ def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, 
 
 def _stages(rows: pd.DataFrame) -> list[pd.DataFrame]:
     """Baths that can be on together, in order; a dye over a vat waits for it."""
-    found = []
-    for kind in KINDS[: KINDS.index("dye")]:
-        found.append(rows[rows["kind"] == kind])
+    found = [rows[rows["kind"] == kind] for kind in STAGES[: STAGES.index("dye")]]
     dyes = rows[rows["kind"].isin(["dye", "vat"])]
     for layer in sorted(dyes["layer"].unique()):
-        found += [dyes[(dyes["layer"] == layer) & (dyes["kind"] == kind)] for kind in KINDS]
+        found += [
+            dyes[(dyes["layer"] == layer) & (dyes["kind"] == kind)] for kind in ("dye", "vat")
+        ]
     return [*found, *(rows[rows["kind"] == kind] for kind in ("modifier", "rinse"))]
 
 
@@ -310,8 +310,8 @@ def recipe_line(row: Any) -> str:
 
 
 def _check_data(planned: Series) -> dict[str, Any]:
-    kinds = [kind for kind in KINDS if (planned.baths["kind"] == kind).any()]
-    joined = planned.steps.groupby(["swatch", "kind"])["bath"].agg(", ".join)
+    kinds = [kind for kind in STAGES if (planned.baths["kind"] == kind).any()]
+    joined = planned.steps.groupby(["swatch", stage(planned.steps)])["bath"].agg(", ".join)
     baths: dict[Any, str] = joined.to_dict()
     rows = [
         {

@@ -1,7 +1,6 @@
 """Figures of fastness: a quantity over washes or dose, with bands, forecasts and a limit."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -144,17 +143,7 @@ def _x(one: grade.Drift, beyond: bool) -> np.ndarray:
 def _band(one: grade.Drift, quantity: str, by: float, axes: dict[str, str]) -> list[go.Scatter]:
     x = np.concatenate([_x(one, False), _x(one, True)[1:]])
     low, high = grade.band(one, quantity, x)
-    edge: dict[str, Any] = {
-        "mode": "lines",
-        "line": {"width": 0},
-        "hoverinfo": "skip",
-        "showlegend": False,
-        **axes,
-    }
-    return [
-        go.Scatter(x=list(x / by), y=list(low), **edge),
-        go.Scatter(x=list(x / by), y=list(high), fill="tonexty", fillcolor=_BAND, **edge),
-    ]
+    return style.band(list(x / by), list(low), list(high), _BAND, **axes)
 
 
 def _line(
@@ -164,21 +153,15 @@ def _line(
     parts = []
     for beyond in (False, True):
         x = _x(one, beyond)
+        more = words.say("fastness.beyond") if beyond else ""
         parts.append(
-            go.Scatter(
-                x=list(x / by),
-                y=list(one.curves[quantity].at(x)),
-                mode="lines",
-                line={
-                    "color": style.INK,
-                    "width": 1.1 if beyond else 2,
-                    "dash": "dot" if beyond else "solid",
-                },
+            style.line(
+                *(list(x / by), list(one.curves[quantity].at(x))),
+                width=1.1 if beyond else 2,
+                dash="dot" if beyond else "solid",
                 name=style.plain(name),
                 showlegend=False,
-                hovertemplate="%{x:.3g}: %{y:.1f}"
-                + (words.say("fastness.beyond") if beyond else "")
-                + "<extra></extra>",
+                hovertemplate=f"%{{x:.3g}}: %{{y:.1f}}{more}<extra></extra>",
                 **axes,
             )
         )
@@ -209,7 +192,7 @@ def _readings(
     if read["high"].notna().all():
         up, down = read["high"] - read["y"], read["y"] - read["low"]
         bars = {"array": list(up), "arrayminus": list(down), "symmetric": False}
-        drawn.error_y = {**bars, "color": style.INK, "thickness": 1, "width": 3}
+        drawn.error_y = {**bars, **style.BARS}
     return drawn
 
 
@@ -221,18 +204,18 @@ def _mark(
     axes: dict[str, str],
     named: bool,
 ) -> None:
-    line = {"color": style.INK, "width": 1.4, "dash": "longdash"}
     if limit is not None and np.isfinite(limit[0]):
+        text = style.plain(limit[1])
         drawn.add_trace(
-            go.Scatter(
-                x=[0, far],
-                y=[limit[0], limit[0]],
+            style.line(
+                *([0, far], [limit[0], limit[0]]),
+                width=1.4,
+                dash="longdash",
                 mode="lines+text",
-                text=["", style.plain(limit[1]) if named else ""],
+                text=["", text if named else ""],
                 textposition="top left",
                 textfont={"size": 11, "color": style.INK},
-                line=line,
-                name=style.plain(limit[1]),
+                name=text,
                 showlegend=False,
                 hoverinfo="name",
                 **axes,
@@ -247,7 +230,7 @@ def _mark(
             y1=1,
             xref=axes["xaxis"],
             yref=f"{axes['yaxis']} domain",
-            line={**line, "dash": "dot"},
+            line={"color": style.INK, "width": 1.4, "dash": "dot"},
         )
 
 

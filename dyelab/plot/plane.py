@@ -92,11 +92,7 @@ def _places(a_low: float, a_high: float, b_low: float, b_high: float, groups: in
             "range": [-0.8, max(0.8, groups - 0.2)],
             "title": {"text": "lightness L*"},
         },
-        "yaxis2": {
-            "anchor": "x2",
-            "range": [0, 100],
-            "dtick": 20,
-        },
+        "yaxis2": {"anchor": "x2", "range": [0, 100], "dtick": 20},
     }
 
 
@@ -123,14 +119,11 @@ def _paths(lab: pd.DataFrame, path: str, size: float) -> list[go.Scatter]:
     named = lab[lab[path].fillna("").astype(str) != ""]
     kinds = style.dashes(named[path])
     return [
-        go.Scatter(
-            x=list(part["a"]),
-            y=list(part["b"]),
+        style.line(
+            *(list(part["a"]), list(part["b"])),
             mode="lines+markers",
-            line={"color": style.INK, "width": 1.5, "dash": kinds[str(name)]},
+            dash=kinds[str(name)],
             marker={**_HEAD, "standoff": size / 2 + 1},
-            hoverinfo="skip",
-            showlegend=False,
         )
         for name, part in named.groupby(path, sort=False)
     ]
@@ -151,29 +144,12 @@ def _outlines(lab: pd.DataFrame) -> list[go.Scatter]:
         shape = axes @ (np.sqrt(np.clip(power, 0, None) * _CHI2_95)[:, None] * ring)
         xs += [*(centre[0] + shape[0]), np.nan]
         ys += [*(centre[1] + shape[1]), np.nan]
-    line = {"color": style.INK, "width": 1, "dash": "dot"}
-    return [go.Scatter(x=xs, y=ys, mode="lines", line=line, hoverinfo="skip", showlegend=False)]
+    return [style.line(xs, ys, width=1, dash="dot")]
 
 
 def _strip(part: pd.DataFrame, shape: str, size: float, name: str) -> go.Scatter:
     deviations = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.96
-    bars = {
-        "type": "data",
-        "array": list(np.nan_to_num(deviations)),
-        "color": style.INK,
-        "thickness": 1,
-        "width": 3,
-    }
-    return style.points(
-        part,
-        x="_place",
-        y="L",
-        shape=shape,
-        size=size,
-        name=name,
-        xaxis="x2",
-        yaxis="y2",
-        legendgroup=name,
-        showlegend=False,
-        error_y=bars,
-    )
+    look = {"shape": shape, "size": size, "name": name, "legendgroup": name, "showlegend": False}
+    bars = {"array": list(np.nan_to_num(deviations)), **style.BARS}
+    axes = {"xaxis": "x2", "yaxis": "y2"}
+    return style.points(part, x="_place", y="L", **look, **axes, error_y=bars)

@@ -174,8 +174,8 @@ class _Plane:
         if part.type != "line":
             return ""
         x = self.at(part.x0, self.range[1, 0])[0]
-        ends = [(x, self.low[1]), (x, self.low[1] - self.size[1])]
-        return _path(ends, part.line.color, part.line.width, part.line.dash)
+        upright = [(x, self.low[1]), (x, self.low[1] - self.size[1])]
+        return _path(upright, part.line.color, part.line.width, part.line.dash)
 
 
 def _range(axis: Any, traces: list) -> tuple[float, float]:
@@ -204,7 +204,7 @@ def _bars(trace: Any, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _ticks(limits: np.ndarray, axis: Any, length: float) -> tuple[np.ndarray, list[str]]:
     """Round values some 40 pixels apart, and as they are written."""
     low, high = sorted(limits)
-    rough = max((high - low) * 40 / length, 1e-12)
+    rough = max((high - low) * min(40 / length, 1 / 3), 1e-12)
     power = 10.0 ** np.floor(np.log10(rough))
     step = axis.dtick or power * next(m for m in (1, 2, 2.5, 5, 10) if m * power >= rough * 0.999)
     at = np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step
@@ -222,8 +222,8 @@ def _scatter(plane: _Plane, trace: Any, before: Any) -> Iterable[str]:
     if "lines" in modes and trace.line.width != 0:
         yield _path(places, trace.line.color, trace.line.width or 2, trace.line.dash)
     if trace.error_y.array is not None:
-        for x, *ends in zip(trace.x, *_bars(trace, np.asarray(trace.y, float)), strict=True):
-            ends = plane.at([x, x], ends)
+        for x, low, high in zip(trace.x, *_bars(trace, np.asarray(trace.y, float)), strict=True):
+            ends = plane.at([x, x], [low, high])
             for line in (ends, *(np.add(end, [(-2.5, 0), (2.5, 0)]) for end in ends)):
                 yield _path(line, "#666666", 1)
     if "markers" in modes:

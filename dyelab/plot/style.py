@@ -33,6 +33,7 @@ SHAPES = (
     "hexagon",
     "hourglass",
 )
+BARS = {"color": INK, "thickness": 1, "width": 3}  # of error
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 
 AXES = {
@@ -120,6 +121,22 @@ def assembled(traces: Sequence[dict], **layout: Any) -> dict[str, Any]:
     """
     fixed = {"template": _PLAIN_TEMPLATE, "height": 420, "uirevision": "keep"}
     return {"data": list(traces), "layout": {**fixed, **layout}}
+
+
+def line(x: Any, y: Any, *, dash: str = "solid", width: float = 1.5, **more: Any) -> go.Scatter:
+    """A line in the frame's grey; without a name it has no place in the legend and no hover."""
+    quiet = {} if more.get("name") else {"hoverinfo": "skip", "showlegend": False}
+    look = {"color": more.pop("color", INK), "width": width, "dash": dash}
+    return go.Scatter(**{"x": x, "y": y, "mode": "lines", "line": look, **quiet, **more})
+
+
+def band(
+    x: Any, low: Any, high: Any, fill: str, *, name: str = "", **axes: Any
+) -> list[go.Scatter]:
+    """A band between two lines that are not drawn themselves."""
+    named = {"name": name, "hoverinfo": "skip"} if name else {}
+    upper = line(x, high, width=0, fill="tonexty", fillcolor=fill, **named, **axes)
+    return [line(x, low, width=0, **axes), upper]
 
 
 def shapes(categories: Iterable[Any]) -> dict[str, str]:

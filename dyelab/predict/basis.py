@@ -11,7 +11,7 @@ from functools import cache
 import numpy as np
 
 from dyelab import convert, numerics
-from dyelab.convert.surfaces import surfaces
+from dyelab.convert.adaptation import surfaces
 
 _LEAST, _MOST = 0.002, 0.999  # reflectance; K/S runs away below, and turns back above
 _STEP = 1e-3

@@ -5,10 +5,9 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from dyelab.errors import InputError
+from dyelab.errors import InputError, offer
 from dyelab.read.conditions import conditions
 from dyelab.read.grid import Grid, illuminant_in, observer_in
-from dyelab.read.offers import offer
 from dyelab.table import fault
 
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')

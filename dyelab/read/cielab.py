@@ -4,10 +4,9 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.errors import InputError
+from dyelab.errors import InputError, offer
 from dyelab.read.columns import Roles
 from dyelab.read.grid import illuminant_in, observer_in
-from dyelab.read.offers import offer
 from dyelab.read.rows import Part, Rows, not_numbers, numbers, with_extras
 from dyelab.table import LAB, WHITE
 

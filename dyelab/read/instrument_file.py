@@ -7,12 +7,11 @@ from pathlib import Path
 import pandas as pd
 
 from dyelab import limits
-from dyelab.errors import InputError, choose
+from dyelab.errors import PYTHON, InputError, choose, offer, worded
 from dyelab.read import cgats, cielab, cxf, reflectance, sheet, text
 from dyelab.read.columns import Roles, roles
 from dyelab.read.conditions import refuse_other_than_cloth
 from dyelab.read.grid import Grid
-from dyelab.read.offers import PYTHON, offer, worded
 from dyelab.read.reflectance import Scale
 from dyelab.read.rows import Part, Rows, name_faults, samples
 from dyelab.table import EXPOSURE, WHITE, conditions_text, fault

@@ -6,10 +6,9 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.errors import InputError
+from dyelab.errors import InputError, offer
 from dyelab.read.columns import Roles
 from dyelab.read.grid import Grid
-from dyelab.read.offers import offer
 from dyelab.read.rows import Part, Rows, first_of_each_row, not_numbers, numbers, with_extras
 
 Scale = Literal["percent", "factor"]

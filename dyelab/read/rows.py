@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 
 from dyelab import table
+from dyelab.errors import offer
 from dyelab.read.columns import Roles
 from dyelab.read.conditions import column_conditions, geometry
 from dyelab.read.grid import Grid
-from dyelab.read.offers import offer
 from dyelab.table import (
     STANDARD_UNCERTAINTIES,
     decimal_points,

@@ -9,11 +9,12 @@ from dyelab.recipe.arithmetic import (
     exchange,
     grams,
     metal_wof,
+    no_stock,
     stock_ml,
     water_L,
     wof,
 )
-from dyelab.recipe.cautions import before_you_begin, cautions, hazards, notes
+from dyelab.recipe.cautions import before_you_begin, care, cautions, hazards, notes, used
 from dyelab.recipe.formula import metal_percent, molar_mass
 from dyelab.recipe.hazard_statements import faults as hazard_faults
 from dyelab.recipe.hazard_statements import not_for_children, statements

@@ -167,7 +167,7 @@ def _mordant(one: Steps) -> Iterator[Advice]:
 def _iron(one: Steps) -> Iterator[Advice]:
     fibre, dyed = one[0]["fibre"], _of(one, "dye", "vat")
     for row in (row for row in one if row["metal"] == "Fe" and fibre in PROTEIN):
-        if dyed and row["order"] < _first(dyed):
+        if dyed and row["order"] < _first(dyed) and row["area"] == "whole":
             yield _say(row, "iron_early", fibre=fibre)
         if row["unit"] == "% WOF" and row["amount"] > row["high_wof"]:
             amount, high = row["amount"], row["high_wof"]
@@ -224,7 +224,9 @@ def _heat(one: Steps) -> Iterator[Advice]:
         if temperature > limit:
             yield _say(row, "hot_protein", temperature=temperature, fibre=fibre, limit=limit)
         if row["material"] == "soda ash" and fibre in PROTEIN:
-            yield _say(row, "hot_alkali", fibre=fibre)
+            yield _say(row, f"alkali_{'scour' if row['kind'] == 'scour' else 'late'}", fibre=fibre)
+        if row["material"] == "cream of tartar" and fibre in CELLULOSE:
+            yield _say(row, "tartar_cellulose", fibre=fibre)
 
 
 def _listed(one: Steps) -> Iterator[Advice]:
@@ -252,8 +254,7 @@ def _across(rows: Steps) -> Iterator[Advice]:
             yield _say(without[0], "share_iron", bath=bath, codes=codes)
         for row in together:
             if row["bath_use"] > 1:
-                times = f"{int(row['bath_use']) - 1} time" + "s" * (row["bath_use"] > 2)
-                yield _say(row, "used_bath", bath=bath, times=times)
+                yield _say(row, "used_bath", bath=bath, times=int(row["bath_use"]) - 1)
 
 
 _RULES: tuple[Callable[[Steps], Iterator[Advice]], ...] = (

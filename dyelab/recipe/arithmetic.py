@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from dyelab import words
 from dyelab.errors import InputError
 from dyelab.recipe import materials
 
@@ -65,6 +66,45 @@ def stock_ml(wanted_g: float, stock_percent: float) -> float:
     """
     strength = _positive(stock_percent, "stock, g in 100 mL", "Write 10 for a 10 % stock.")
     return 100 * _not_negative(wanted_g, "wanted, g") / strength
+
+
+# Grams that 100 mL of water of about 20 °C take up (handbook values, from memory, rounded down);
+# what isn't here dissolves in any strength that a dyer makes.
+_DISSOLVES = {
+    "potash alum": 11.0,
+    "ammonium alum": 12.0,
+    "ferrous sulfate": 40.0,
+    "copper sulfate": 30.0,
+    "copper acetate": 7.0,
+    "cream of tartar": 0.5,
+    "soda ash": 20.0,
+    "sodium phosphate": 7.0,
+    "hydrated lime": 0.1,
+    "chalk": 0.0,
+    "wheat bran": 0.0,
+}
+
+
+def no_stock(material: str, stock_percent: float, listed: pd.DataFrame | None = None) -> str:
+    """Say why there is no stock solution of a material at a strength; blank where there is.
+
+    Parameters
+    ----------
+    material : str
+    stock_percent : float
+        Grams in 100 mL.
+    listed : DataFrame, optional
+        The materials list. Of plants and vats without ``extract`` or ``acid`` in their name none
+        dissolves.
+    """
+    row = materials.find(material, listed)
+    name, plant = str(row["material"]), row["role"] in ("dye", "tannin", "vat")
+    whole = plant and not {"extract", "acid"} & set(name.split())
+    most = 0.0 if whole else _DISSOLVES.get(name, 100.0)
+    if stock_percent <= most:
+        return ""
+    key = "no_stock_plant" if whole else "no_stock_so_strong" if most >= 1 else "no_stock"
+    return words.say(f"recipe.{key}", material=name, most=f"{most:g}")
 
 
 def diluted_ml(volume_ml: float, strength: float, stock_strength: float) -> tuple[float, float]:
@@ -141,8 +181,6 @@ def exchange(
     InputError
         If the two hold different metals.
     """
-    from dyelab import words
-
     one, two = materials.find(material, listed), materials.find(wanted, listed)
     if one["metal"] != two["metal"] or not one["metal"]:
         names = [f"{row['material']} ({row['metal'] or 'no metal'})" for row in (one, two)]

@@ -1,11 +1,16 @@
 """Cautions for a bath in the terms of the Globally Harmonised System (GHS)."""
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 import pandas as pd
 
 from dyelab import words
-from dyelab.recipe import hazard_statements, materials, metals
+from dyelab.recipe import hazard_statements, materials, metals, sequence
+
+_DOSE = re.compile(r"( [\d.,]+)?( x\d+)?$")  # what a level says behind a material's name
+_COLUMNS = ("tannin", "mordant", "dye", "vat", "modifier", "assist")
 
 
 def cautions(
@@ -20,20 +25,45 @@ def cautions(
     Parameters
     ----------
     names : iterable of str
-        Materials in the bath. One that is not listed is treated as a powder of unknown hazard.
+        Materials in the bath, or levels of a plan such as ``weld + indigo 5 x3``. One that is not
+        listed is treated as a powder of unknown hazard.
     listed : DataFrame, optional
         The materials list.
     hot : bool
         Whether the bath is warmed.
     children : bool
         Whether children work in the room.
+
+    Returns
+    -------
+    tuple of str
+        `hazards`, `notes`, `care`.
     """
     known = materials.materials() if listed is None else listed
-    names = list(names)
+    names = _parted(names, known)
+    said = care(names, known, hot=hot, children=children)
+    return *hazards(names, known), *notes(names, known), *said
+
+
+def care(
+    names: Iterable[str],
+    listed: pd.DataFrame | None = None,
+    *,
+    hot: bool = True,
+    children: bool = False,
+) -> tuple[str, ...]:
+    """Return how to go about a bath of these materials; that the sheet decides is said last.
+
+    Parameters
+    ----------
+    names, listed, hot, children
+        As for `cautions`.
+    """
+    known = materials.materials() if listed is None else listed
+    names = _parted(names, known)
     rows = _rows(names, known)
     out = hazard_statements.not_for_children(names, known) if children else []
     return (
-        *hazards(names, known),
         *([words.say("recipe.children_out", what=", ".join(out))] if out else []),
         *(words.say(f"recipe.{key}") for key in ["gloves", "dust", *_where(rows, hot)]),
         *([words.say("recipe.children")] if children else []),
@@ -49,21 +79,50 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
     ----------
     names, listed
         As for `cautions`.
+
+    Returns
+    -------
+    tuple of str
+        A line for each set of statements, naming the materials that have it, danger first.
     """
     known = materials.materials() if listed is None else listed
-    names = list(names)
-    codes, unknown = hazard_statements.of(list(_rows(names, known)["material"]), known)
-    said = []
-    if codes:
-        word = "danger" if set(codes) & hazard_statements.DANGER else "warning"
-        what = "; ".join(words.say(f"hazards.{code}") for code in sorted(codes))
-        said.append(words.say(f"recipe.{word}", what=what[0] + what[1:].lower()))
+    names = _parted(names, known)
+    alike: dict[tuple[str, ...], list[str]] = {}
+    unknown: list[str] = []
+    for name in dict.fromkeys(_rows(names, known)["material"]):
+        codes, strange = hazard_statements.of([name], known)
+        unknown += strange
+        if codes:
+            alike.setdefault(tuple(sorted(codes)), []).append(name)
+    danger = hazard_statements.DANGER
+    said = [
+        _stated(codes, which)
+        for codes, which in sorted(alike.items(), key=lambda one: danger.isdisjoint(one[0]))
+    ]
     if unknown:
-        said.append(words.say("recipe.unknown_statement", what=", ".join(unknown)[:80]))
+        text = ", ".join(dict.fromkeys(unknown))[:80]
+        said.append(words.say("recipe.unknown_statement", what=text))
     asked = hazard_statements.unstated(names, known)
     if asked:
         said.append(words.say("recipe.no_statement", what=", ".join(asked)))
     return tuple(said)
+
+
+def _stated(codes: tuple[str, ...], which: list[str]) -> str:
+    signal = "warning" if hazard_statements.DANGER.isdisjoint(codes) else "danger"
+    texts = [words.say(f"hazards.{code}") for code in codes]
+    what = "; ".join(text[0].lower() + text[1:] for text in texts)
+    return words.say(f"recipe.{signal}", which=", ".join(which), what=what)
+
+
+def _parted(names: Iterable[str], known: pd.DataFrame) -> list[str]:
+    """Materials by name, those of a level that joins several each by itself, without doses."""
+    found = [part for name in names for part in str(name).split(" + ") if part not in ("", "none")]
+    listed = {name: materials.known_name(name, known) for name in found}
+    there = set(known["material"])
+    return list(
+        dict.fromkeys(name if listed[name] in there else _DOSE.sub("", name) for name in found)
+    )
 
 
 def _rows(names: Iterable[str], known: pd.DataFrame) -> pd.DataFrame:
@@ -88,7 +147,36 @@ def before_you_begin(children: bool = False) -> tuple[str, ...]:
 
 
 def notes(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str, ...]:
-    """What the materials list says of each, such as ``ammonia: never near bleach.``"""
-    rows = _rows(names, materials.materials() if listed is None else listed)
-    pairs = zip(rows["material"], rows["note"], strict=True)
-    return tuple(f"{name}: {note[0].lower()}{note[1:]}" for name, note in pairs if note)
+    """Return the usual dose of each material and what the list says of it, a line each.
+
+    Parameters
+    ----------
+    names, listed
+        As for `cautions`.
+    """
+    known = materials.materials() if listed is None else listed
+    rows = _rows(_parted(names, known), known).to_dict("records")
+    return tuple(filter(None, map(_note, rows)))
+
+
+def _note(row: Any) -> str:
+    usual = row["high_wof"] > 0
+    low = max(row["low_wof"], 0) if row["low_wof"] == row["low_wof"] else 0
+    dose = words.say("recipe.usual", low=f"{low:g}", high=f"{row['high_wof']:g}") if usual else ""
+    said = " ".join(filter(None, [dose, row["note"]]))
+    return f"{row['material']}: {said}" if said else ""
+
+
+def used(row: Mapping[Any, Any]) -> list[str]:
+    """Return what a recipe's row takes: its materials, and the salts of its metals.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of ``book.recipes`` or of a model's recipes.
+    """
+    named = [str(row.get(name) or "none") for name in _COLUMNS]
+    doses = [(salt, row.get(f"{metal}_wof")) for metal, salt in metals.salts().items()]
+    more = [step.material for step in sequence.steps(str(row.get("rest") or ""))]
+    salts = [salt for salt, dose in doses if dose is not None and dose > 0]
+    return [name for name in dict.fromkeys([*named, *salts, *more]) if name not in ("", "none")]

@@ -7,9 +7,10 @@ where it modifies a dyed cloth.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -80,6 +81,14 @@ def disposal(found: Iterable[str]) -> list[str]:
 def named(text: str) -> str:
     """Put metals' names in the place of their symbols: ``Fe before dye`` to ``iron before dye``."""
     return " ".join(symbols().get(word, word) for word in text.split(" "))
+
+
+def salt_alone(row: Mapping[Any, Any]) -> str:
+    """What a recipe's `metals_at` says of the salt, without the step that it went in before."""
+    parts = (
+        re.sub(r" before \w+", "", part) for part in str(row.get("metals_at") or "").split(" > ")
+    )
+    return " > ".join(part for part in parts if " as " in part)
 
 
 def counted(symbol: pd.Series, kind: pd.Series) -> pd.Series:

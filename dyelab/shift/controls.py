@@ -24,6 +24,7 @@ import pandas as pd
 
 from dyelab import compare, convert, table, words
 from dyelab.errors import InputError, choose
+from dyelab.recipe import metals
 from dyelab.shift.k_over_s import CellSpectra, cell_spectra, pooled_log_noise
 from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label, without_others
 
@@ -175,7 +176,7 @@ def _cells(recipes: Recipes, metal: str, hold: dict[str, object], dose: float | 
 
 
 def _around(dyed: dict, column: str) -> list[dict]:
-    undyed = {**dyed, "dye": "none", "dye_wof": 0.0, "metals_at": ""}
+    undyed = {**dyed, "dye": "none", "dye_wof": 0.0, "metals_at": metals.salt_alone(dyed)}
     bare = {**undyed, "tannin": "none", "tannin_wof": 0.0}
     without = [{**cell, column: 0.0, "metals_at": ""} for cell in (dyed, undyed, bare)]
     return [dyed, without[0], undyed, without[1], bare, without[2]]

@@ -168,8 +168,11 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
     Depth or None
         None where a spectrum is missing.
     """
-    base = _undyed(recipes, reference)
-    found = cell_spectra(recipes, np.array([reference, sample, base]), spectra)
+    tried = (
+        (base, cell_spectra(recipes, np.array([reference, sample, base]), spectra))
+        for base in _undyed(recipes, reference)
+    )
+    base, found = next((one for one in tried if one[1] is not None), (-1, None))
     if found is None:
         return None
     read = [convert.ks_to_reflectance(ks) for ks in found.mean]
@@ -188,16 +191,15 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
     return Depth(found.wavelengths, found.mean[0], found.mean[1], *rows, _said(*rows))
 
 
-def _undyed(recipes: Recipes, row: int) -> int:
-    """The bare cloth of a recipe; -1 where it wasn't read."""
+def _undyed(recipes: Recipes, row: int) -> list[int]:
+    """The bare cloths of a recipe, and -1: one may have been read without a spectrum, or none."""
     made = recipes.made
     bare = (made["dye"] == "none") & (made["tannin"] == "none")
     bare &= (made[list(METALS.values())] == 0).all(axis=1)
     for name in ("form", "fibre", "ground"):
         if name in made:
             bare &= made[name] == made[name].iloc[row]
-    at = np.flatnonzero(bare)
-    return int(at[0]) if len(at) else -1
+    return [*map(int, np.flatnonzero(bare)), -1]
 
 
 def _said(strength: dict[str, Any], equal: dict[str, Any]) -> str:

@@ -151,7 +151,7 @@ def family(
     known = made[made[list(METALS.values())].notna().all(axis=1)]
     started = [part for part in _parts(known, picked) if START in part]
     if not started:
-        said = " · ".join(str(value) for value in picked.values())
+        said = in_words({"dye": "none", **picked}, ("form", "ground", "rest", "metals_at"))
         raise InputError(words.say("family.no_start", recipe=said))
     dyed = max(started, key=lambda rows: _richness(rows, metal))
     own = {name: dyed[START][name] for name in shared_factors(made)}

@@ -7,6 +7,7 @@ Refusals and the command line are in English. A text that a language lacks is sa
 """
 
 import os
+import string
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -14,6 +15,18 @@ from typing import Any
 
 from dyelab.errors import InputError
 
+
+class _Forms(string.Formatter):
+    """Fills blanks; ``{count:# swatch|# swatches}`` takes the form that goes with a number."""
+
+    def format_field(self, value: Any, spec: str) -> Any:
+        one, bar, many = spec.partition("|")
+        if not bar:
+            return super().format_field(value, spec)
+        return (one if float(value) == 1 else many).replace("#", f"{value:,}")
+
+
+_forms = _Forms()
 _HERE = Path(__file__).parent
 _ENGLISH = "en"
 _chosen = {"folder": _HERE / os.environ.get("DYELAB_LANGUAGE", _ENGLISH)}
@@ -44,6 +57,8 @@ def use(language: str, folder: Path | None = None) -> None:
 def say(key: str, **values: Any) -> str:
     """Return the text of a key such as ``metals.title``, with its {blanks} filled in.
 
+    A blank such as ``{count:# swatch|# swatches}`` takes the first form for 1, else the second.
+
     Raises
     ------
     KeyError
@@ -51,7 +66,7 @@ def say(key: str, **values: Any) -> str:
     """
     topic, _, name = key.partition(".")
     text = _texts(topic)[name]
-    return text.format(**values) if values else text
+    return _forms.format(text, **values) if values else text
 
 
 def there(key: str) -> bool:

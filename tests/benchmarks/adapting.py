@@ -19,7 +19,7 @@ from worlds import melange, random_books, synth
 from dyelab import convert
 from dyelab.calibrate.cloths import cloths
 from dyelab.convert import adaptation
-from dyelab.convert.surfaces import HERE, surfaces
+from dyelab.convert.adaptation import SURFACES, surfaces
 
 BANDS = np.arange(380.0, 731.0, 10.0)
 EACH = 380
@@ -42,7 +42,7 @@ def studio(count, seeds):
 def write():
     table = pd.DataFrame(cloths(EACH, 41), columns=[f"{b:.0f}" for b in BANDS])
     table.insert(0, "family", "dyed")
-    with open(HERE / "dyed.csv", "w", encoding="utf-8") as file:
+    with open(SURFACES / "dyed.csv", "w", encoding="utf-8") as file:
         file.write(HEAD)
         table.to_csv(file, index=False, float_format="%.4f", lineterminator="\n")
 

@@ -30,7 +30,7 @@ def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, loo
         page.wait_for_function(
             "end => document.querySelector('.dl-saved').innerText.trim().endsWith(end)", arg=suffix
         )
-    saved = {path.suffix: path for path in (desk / "saved").glob("pages-*")}
+    saved = {path.suffix: path for path in (desk / "saved").glob("*")}
     assert saved[".pdf"].read_bytes().startswith(b"%PDF")
     assert "&lt;b&gt;Iron&lt;/b&gt; &amp; us 🧵" in saved[".html"].read_text(encoding="utf-8")
     looks(opened, "make-pages")

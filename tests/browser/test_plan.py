@@ -21,7 +21,7 @@ def test_plan_print_put_record_and_find(notebook, page, shot, looks, desk):
     weigh.get_by_text("brings as much aluminium as").wait_for()
     weigh.get_by_role("button", name="Save the table (CSV)").click()
     weigh.get_by_text("Saved:").wait_for()
-    assert list((desk / "saved").glob("weigh-*.csv"))
+    assert list((desk / "saved").glob("*eigh*.csv"))
     areas = printing.get_by_label("Areas, one a line: name = mordants")
     areas.fill("sky = aluminium acetate 5")
     areas.press("Tab")

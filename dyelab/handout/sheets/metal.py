@@ -43,28 +43,31 @@ def sheet(
     every = sorted({*doses, *source.planned_doses(one, metal)})
     blocks = [
         parts.Text(told(one, last), "lead"),
-        _chips(every, one.dyed, 14),
+        _chips(source, every, one.dyed, 14),
         *_lamps(source, one, doses),
-        *_controls(one, every),
+        *_controls(source, one, every),
         _figure(one, last),
         _numbers(one, doses),
-        parts.Caution(source.cautions([colours.SALTS[metal]])),
+        parts.Caution(source.cautions(source.used(one.dyed[dose] for dose in doses))),
     ]
     title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
     aside = tuple(gaps(one, last))
     return replace(own.page(title, blocks, white=source.white, how=source.how), aside=aside)
 
 
-def _chips(doses: list[Dose], rows: dict[Dose, dict], height: float) -> parts.Chips:
+def _chips(
+    source: colours.Source, doses: list[Dose], rows: dict[Dose, dict], height: float
+) -> parts.Chips:
     """One chip a dose, in the same columns on every row of the page; dashed where none is."""
-    lab = pd.DataFrame([rows.get(dose, {}) for dose in doses], columns=[*table.LAB, *table.WHITE])
+    own = [rows.get(dose, {}) for dose in doses]
+    lab = pd.DataFrame(own, columns=[*table.LAB, *table.WHITE])
     labels = [metals(dose) or words.say("pages.no_salt") for dose in doses]
     notes = [
         words.say("pages.pieces", count=rows[dose]["pieces"]) if dose in rows else ""
         for dose in doses
     ]
-    made = parts.patches(lab, labels, notes)
-    return parts.Chips(tuple(made), columns=max(4, len(doses)), height_mm=height, touching=True)
+    made = source.pictured(own, parts.patches(lab, labels, notes))
+    return parts.Chips(made, columns=max(4, len(doses)), height_mm=height, touching=True)
 
 
 def _lamps(source: colours.Source, one: Family, doses: list[Dose]) -> list[Any]:
@@ -84,13 +87,13 @@ def _lamps(source: colours.Source, one: Family, doses: list[Dose]) -> list[Any]:
     return [parts.Text(words.say("lamps.page", lamp=named), "small"), chips]
 
 
-def _controls(one: Family, doses: list[Dose]) -> list[Any]:
+def _controls(source: colours.Source, one: Family, doses: list[Dose]) -> list[Any]:
     blocks: list[Any] = []
     for name in CONTROLS:
         rows = one.controls.get(name, {})
         if any(dose in rows for dose in doses[1:]):
             plain = {**next(iter(rows.values())), **dict.fromkeys(shift.METALS.values(), 0.0)}
-            blocks += [parts.Text(colours.recipe(plain)), _chips(doses, rows, 7)]
+            blocks += [parts.Text(colours.recipe(plain)), _chips(source, doses, rows, 7)]
     return blocks
 
 

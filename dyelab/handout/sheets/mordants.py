@@ -45,6 +45,7 @@ def sheet(
         parts.Text(words.say("pages.mordants_lead", dye=dye, fibre=fibre), "lead"),
         *_groups(source, rows),
         _numbers(source, rows),
+        parts.Caution(source.cautions(source.used(rows))),
     ]
     title = words.say("pages.mordants_title", dye=dye, fibre=fibre)
     return own.page(title, blocks, white=source.white, how=source.how)
@@ -62,7 +63,7 @@ def _change(source: colours.Source, row: dict[Any, Any]) -> dict[Any, Any]:
 
 def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
     """Each cloth beside those that had one thing more; then what stands beside nothing."""
-    patches = _patches(rows)
+    patches = source.pictured(rows, _patches(rows))
     starts: dict[Any, list[int]] = {}
     for at, row in enumerate(rows):
         starts.setdefault(_change(source, row).get("from_row"), []).append(at)

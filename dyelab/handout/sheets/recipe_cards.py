@@ -73,16 +73,18 @@ def _named(source: colours.Source, swatch: str) -> str:
     return colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
 
 
-def _frames(source: colours.Source, swatch: str) -> list[parts.Frame]:
-    """One frame a swatch, and one for each area of a printed cloth: their mean is nowhere on it."""
+def _frames(source: colours.Source, swatch: str) -> list[parts.Block]:
+    """A frame for the swatch; for a printed cloth, whose mean colour is nowhere, its areas too."""
     rows = source.of_swatch(swatch)
-    whole = [frame(source, swatch, swatch, rows)]
+    whole = frame(source, swatch, swatch, rows)
     if not len(rows) or set(rows["area"]) == {"whole"}:
-        return whole
-    return [
-        frame(source, swatch, swatch if area == "whole" else f"{swatch} {area}", own)
+        return [whole]
+    apart = [
+        frame(source, swatch, f"{swatch} {area}", own)
         for area, own in rows.groupby("area", sort=False)
     ]
+    areas = [replace(one.patch, note=one.lines[0]) for one in apart]
+    return [whole, parts.Chips(tuple(areas), columns=4, height_mm=14)]
 
 
 def frame(source: colours.Source, swatch: str, label: str, rows: pd.DataFrame) -> parts.Frame:
@@ -97,12 +99,19 @@ def frame(source: colours.Source, swatch: str, label: str, rows: pd.DataFrame) -
     (patch,) = parts.patches(lab, [label])
     if rows["area"].nunique() > 1:
         patch = replace(patch, note=words.say("pages.several_areas"))
-    if label == swatch:  # one picture is of the whole cloth, not of a printed part
-        patch = replace(patch, crop=source.crops([swatch]).get(swatch, b""))
+    patch = replace(patch, crop=_picture(source, swatch, label))
     named = colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
     wanted = (named, about.get("ground"), about.get("made_on"), about.get("note"))
     lines = tuple(str(line) for line in wanted if isinstance(line, str) and line)
     return parts.Frame(patch, lines)
+
+
+def _picture(source: colours.Source, swatch: str, label: str) -> bytes:
+    """The cloth or the area that goes by this label; of a printed cloth, its areas in a row."""
+    from dyelab import measure
+
+    cut = source.crops([swatch])
+    return cut.get(label) or (measure.in_a_row(list(cut.values())) if label == swatch else b"")
 
 
 def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:

@@ -38,7 +38,7 @@ def strip(
     one, doses = dosed(source, metal, picked)
     splits = {dose: _split(source, one, metal, dose) for dose in doses[1:]}
     every: list[Dose] = sorted({*doses, *source.planned_doses(one, metal)})
-    bands = tuple(_bands(one, every, splits))
+    bands = tuple(_bands(source, one, every, splits))
     blocks: list[Any] = [
         parts.Text(_sentence(one, metal, doses, splits), "lead"),
         parts.Bands(tuple(_column(dose) for dose in every), bands, _HIGH),
@@ -66,30 +66,36 @@ def _split(source: colours.Source, one: Family, metal: str, dose: Dose) -> shift
 
 
 def _bands(
-    one: Family, doses: list[Dose], splits: dict[Dose, shift.Separation]
+    source: colours.Source, one: Family, doses: list[Dose], splits: dict[Dose, shift.Separation]
 ) -> list[parts.Band]:
     """The dye, its controls, and the dye's own share; a control nobody could dye has no band."""
     dye = str(one.picked["dye"])
-    made = [_band(dye, doses, one.dyed)]
+    made = [_band(source, dye, doses, one.dyed)]
     for name in CONTROLS:
         if name == "undyed" or one.picked.get("tannin", "none") != "none":
             said = words.say(f"strip.{name}", tannin=one.picked.get("tannin", ""), dye=dye)
-            made.append(_band(said, doses, one.controls.get(name, {})))
+            made.append(_band(source, said, doses, one.controls.get(name, {})))
     share: dict[Dose, dict[Any, Any]] = {dose: s.as_if("dye") for dose, s in splits.items()}
     known = {dose: row for dose, row in share.items() if np.isfinite(row["L"])}
-    share = {doses[0]: one.dyed[doses[0]], **known} if known else {}
+    share = {doses[0]: {**one.dyed[doses[0]], "swatch": ""}, **known} if known else {}
     note = words.say("strip.own_note")
-    own = _band(words.say("strip.own", dye=dye), doses, share, words.say("strip.untold"))
+    own = _band(source, words.say("strip.own", dye=dye), doses, share, words.say("strip.untold"))
     return [*made, replace(own, note=note)]
 
 
 def _band(
-    name: str, doses: list[Dose], rows: dict[Dose, dict[Any, Any]], gap: str = ""
+    source: colours.Source,
+    name: str,
+    doses: list[Dose],
+    rows: dict[Dose, dict[Any, Any]],
+    gap: str = "",
 ) -> parts.Band:
     columns = [*table.LAB, *table.WHITE]
-    lab = pd.DataFrame([rows.get(dose, {}) for dose in doses], columns=columns)
+    own = [rows.get(dose, {}) for dose in doses]
+    lab = pd.DataFrame(own, columns=columns)
     notes = [gap or words.say("strip.gap") if dose not in rows else "" for dose in doses]
-    return parts.Band(name, tuple(parts.patches(lab, [_column(dose) for dose in doses], notes)))
+    made = parts.patches(lab, [_column(dose) for dose in doses], notes)
+    return parts.Band(name, source.pictured(own, made))
 
 
 def _sentence(

@@ -14,6 +14,7 @@ _CHIP = 40  # mm
 _CELL, _ROW = _CHIP + 3, _CHIP + 7  # mm from chip to chip, with its numbers
 _NAMES, _MARGINS = 51, 24  # mm: the column of names, both margins
 _HEAD, _LINE = 58, 6  # mm: title, foot and one line over the columns; each line more
+_BESIDE = 11  # mm of a code that stand beside the title
 _LETTERS = 17  # of a column's heading in one line
 _ADDED = ["tannin", "mordant", "mordant_wof", "tannin_wof", *shift.METALS.values()]
 _NOT_DYE = ("fibre", "tannin", "mordant", *shift.METALS, "metals_at", "modifier", "form", "ground")
@@ -46,7 +47,7 @@ def chart(
         raise InputError(words.say("pages.no_fibre", fibre=fibre))
     grid = _placed(colours.only(source.planned, fibre=fibre))
     columns = list(dict.fromkeys(grid["column"]))
-    across, down = _room(own.paper, upright, columns)
+    across, down = _room(own, upright, columns)
     rows = grid.sort_values("order", kind="stable")[["order", "dye_name"]].drop_duplicates("order")
     whole = _grid(grid, rows, columns)
     blocks: list[Any] = [
@@ -75,12 +76,17 @@ def _sheets(whole: parts.Bands, across: int, down: int) -> list[Any]:
     return blocks
 
 
-def _room(paper: str, upright: bool, columns: list[str]) -> tuple[int, int]:
+def _room(own: parts.Own, upright: bool, columns: list[str]) -> tuple[int, int]:
     """Columns and rows of chips that a sheet holds."""
-    short, long = parts.PAPERS[paper]
+    short, long = parts.PAPERS[own.paper]
     wide, high = (short, long) if upright else (long, short)
     lines = max(-(-len(column) // _LETTERS) for column in columns)
-    left = high - _HEAD - _LINE * (lines - 1)
+    left = (
+        high
+        - _HEAD
+        - _LINE * (lines - 1)
+        - (parts.code_mm(own.paper) - _BESIDE if own.address else 0)
+    )
     return max(1, (wide - _MARGINS - _NAMES) // _CELL), max(1, left // _ROW)
 
 

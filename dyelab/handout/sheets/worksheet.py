@@ -16,6 +16,7 @@ from dyelab.handout.metal_texts import controls, distance, metals
 _LETTERS = ("A", "B", "C")
 _APART = 8.0  # ΔE00: told apart at a glance on a class's printer (common practice, no source)
 _REASONS = ("tannin", "dye", "own", "vat", "washed")
+_SOURCES = {("iron", "tannin"): "wilson", ("", "dye"): "manian", ("", "vat"): "zollinger"}
 
 
 def worksheet(
@@ -49,16 +50,19 @@ def worksheet(
         raise InputError(words.say("pages.no_pairs", metal=metal))
     asking = [_Asked(source, n, row, metal) for n, row in enumerate(found.to_dict("records"), 1)]
     title = words.say("pages.worksheet_title", metal=metal)
+    used = source.used(one.after for one in asking)
     blocks = [
         parts.Fields((words.say("worksheet.name"), words.say("worksheet.date"))),
         parts.Text(words.say("worksheet.lead", metal=metal), "lead"),
         *[block for one in asking for block in one.question()],
-        parts.Caution(source.cautions([colours.SALTS[metal]], children=True)),
+        parts.HandIn(),
+        parts.Caution(source.cautions(used, children=True)),
         parts.NewPage(only="paper"),
         parts.Heading(words.say("worksheet.teacher"), only="paper"),
         *[block for one in asking for block in one.answer()],
         parts.Text(words.say("pages.answers_note"), "small"),
         parts.Text(words.say("worksheet.basis"), "small"),
+        *_sources(metal, {reason for one in asking for reason in one.reasons}),
     ]
     return own.page(title, blocks, white=source.white, how=source.how)
 
@@ -122,17 +126,20 @@ class _Asked:
         made = _chips(self.source, [self.row["from_row"], *self.candidates], labels)
         hidden = tuple(replace(patch, numbers="") for patch in made)
         why = tuple(words.say(f"worksheet.{reason}", metal=self.metal) for reason in _REASONS)
-        label = words.say("worksheet.tap")
+        label, letters = words.say("worksheet.tap"), tuple(_LETTERS[: len(made) - 1])
+        key = f"{self.number} {str(self.after['swatch']).split(',')[0]}"
         return [
             parts.Heading(words.say("pages.question", **values)),
-            parts.Chips(hidden, columns=5, height_mm=16),
-            parts.Ticks(words.say("worksheet.which"), tuple(_LETTERS[: len(made) - 1]), 5),
-            parts.Ticks(words.say("worksheet.why"), why),
+            parts.Chips(hidden, columns=5, height_mm=16, sticky=True),
+            parts.Ticks(words.say("worksheet.which"), letters, 5, f"{key} which", one=True),
+            parts.Ticks(words.say("worksheet.why"), why, key=f"{key} why"),
             parts.Reveal(label, self._pair(), (self._said(), *self._because())),
         ]
 
     def answer(self) -> list[Any]:
-        pair = parts.Chips(self._pair(), columns=4, height_mm=12, touching=True, only="paper")
+        pair = parts.Chips(
+            self._pair(), columns=4, height_mm=9, touching=True, only="paper", sticky=True
+        )
         texts = [self._said(), *self._because()]
         return [pair, *[parts.Text(text, only="paper") for text in texts]]
 
@@ -147,10 +154,19 @@ class _Asked:
 
     def _because(self) -> list[str]:
         """The reasons that hold, then what the cloths without the dye showed."""
-        why = [words.say(f"worksheet.because_{one}", metal=self.metal) for one in self._reasons()]
+        why = [
+            words.say(
+                "worksheet.because",
+                why=words.say(f"worksheet.because_{one}", metal=self.metal),
+                source=words.say(f"worksheet.cite_{_source(self.metal, one)}"),
+            )
+            for one in self.reasons
+        ]
         return [parts.opened(" ".join(why)), *self._controls()]
 
-    def _reasons(self) -> list[str]:
+    @cached_property
+    def reasons(self) -> list[str]:
+        """Which of the reasons hold."""
         after = self.after
         tannin, dye = after.get("tannin", "none") != "none", after["dye"] != "none"
         rows = self.source.rows
@@ -167,6 +183,19 @@ class _Asked:
         except InputError:  # the pair has another metal in both
             return []
         return controls(one, shift.doses_of(**{self.metal: self.row["dose"]}))
+
+
+def _source(metal: str, reason: str) -> str:
+    """Which published source a reason has; ``none`` for the common practice of the trade."""
+    return _SOURCES.get((metal, reason)) or _SOURCES.get(("", reason), "none")
+
+
+def _sources(metal: str, reasons: set[str]) -> list[Any]:
+    """Published sources of these reasons, in full."""
+    cited = dict.fromkeys(_source(metal, reason) for reason in _REASONS if reason in reasons)
+    texts = [words.say(f"worksheet.source_{name}") for name in cited if name != "none"]
+    said = words.say("worksheet.sources", sources=" ".join(texts))
+    return [parts.Text(said, "small")] if texts else []
 
 
 def _unlike(made: pd.DataFrame, start: int, right: int) -> list[int]:

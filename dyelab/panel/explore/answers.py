@@ -77,7 +77,7 @@ def _show_few(bench: Bench) -> frame.Shown:
     sentence = words.say("exploring.few", why=bench.trust)
     next_ = bench.kept["next"]
     rows = next_ if len(next_) else bench.made
-    return frame.Shown(sentence, figure, rows[["recipe"]], (), [])
+    return frame.Shown(sentence, figure, rows[["recipe"]], (), [], care=_care(bench, next_))
 
 
 def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
@@ -86,8 +86,9 @@ def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     figure = drawn.landing(bench.tried, said, _plausible(bench, swatches))
     weighed = predict.weigh_out(row, float(values["fibre_g"]))
     chips = [_chips(bench, said, row), [_nearest(bench, row)]]
-    notes = [*_notes(bench, row), *_other_lights(bench, said.head(1), bench.made)]
-    return frame.Shown(_told(row, swatches), figure, weighed, chips, notes)
+    notes = [*_notes(bench), *_other_lights(bench, said.head(1), bench.made)]
+    care = _care(bench, said.head(1))
+    return frame.Shown(_told(row, swatches), figure, weighed, chips, notes, care=care)
 
 
 def _first(said: pd.DataFrame) -> dict[str, Any]:
@@ -119,14 +120,16 @@ def _plausible(bench: Bench, swatches: np.ndarray) -> list[str]:
     return list(convert.screen(few, illuminant=illuminant, observer=observer)[0])
 
 
-def _notes(bench: Bench, row: Any) -> list[str]:
-    notes = [bench.trust, *bench.model.notes]
-    metals = [m for m, c in offered.METALS.items() if row is not None and row.get(c, 0) > 0]
-    if not metals:
-        return notes
-    rows = recipe.metals.metals().set_index("metal").loc[metals]
-    salts, disposal = ", ".join(rows["salt"]).capitalize(), " ".join(rows["disposal"])
-    return [*notes, words.say("exploring.cautions", salts=salts, disposal=disposal)]
+def _notes(bench: Bench) -> list[str]:
+    return [bench.trust, *bench.model.notes]
+
+
+def _care(bench: Bench, rows: pd.DataFrame) -> tuple[str, ...]:
+    """Cautions of all that these recipes take."""
+    used = [name for row in rows.to_dict("records") for name in recipe.used(row | {"dye": "none"})]
+    dyes = zip(rows["dye"], rows["dye_wof"], strict=True)
+    used += [part.material for dye, dose in dyes for part in predict.layers(dye, dose)]
+    return recipe.cautions(used, bench.listed)
 
 
 def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame.Chip]:
@@ -208,9 +211,10 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     notes = [_weighed(first.iloc[0], values)]
     if not isinstance(_aim(bench, values), str):
         notes.append(words.say("exploring.spot_aim"))
-    notes += _notes(bench, first.iloc[0])
+    notes += _notes(bench)
     notes += _other_lights(bench, first, found.ranked)
-    return frame.Shown(found.sentence, figure, rows, [pair], notes)
+    care = _care(bench, found.ranked.head(1))
+    return frame.Shown(found.sentence, figure, rows, [pair], notes, care=care)
 
 
 def _weighed(row: Any, values: dict[str, Any]) -> str:
@@ -235,8 +239,7 @@ def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     said = bench.model.colour(series)
     figure = drawn.landing(bench.tried, said, [])
     rows = series[["recipe", "L", "a", "b", "u_before", "u_after"]]
-    metals = series[[c for c in offered.METALS.values() if c in series]].max()
-    return frame.Shown(sentence, figure, rows, (), _notes(bench, metals))
+    return frame.Shown(sentence, figure, rows, (), _notes(bench), care=_care(bench, series))
 
 
 def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Shown:
@@ -262,5 +265,6 @@ def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     outlines = whole.outlines[whole.outlines["group"] == fibre]
     mine = bench.made[bench.made["fibre"] == fibre]
     figure = drawn.gamut(outlines, mine)
-    notes = [words.say("exploring.reach_note"), *_notes(bench, None)]
-    return frame.Shown(sentence, figure, parts.counts, (), notes)
+    notes = [words.say("exploring.reach_note"), *_notes(bench)]
+    care = _care(bench, mine)
+    return frame.Shown(sentence, figure, parts.counts, (), notes, care=care)

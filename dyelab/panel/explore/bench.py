@@ -22,6 +22,7 @@ class Bench:
     model: Any  # predict.Model; None while the book can't teach one yet
     tried: drawn.Ground
     trust: str
+    listed: pd.DataFrame  # the materials of the book
     kept: dict[Any, Any] = field(default_factory=dict)
 
     @cached_property
@@ -79,9 +80,10 @@ def prepared(book: Book) -> Bench:
         model = predict.fit(books.wide(book), spectra=book.spectra)
     except predict.TooFew as few:
         made = style.painted(few.made)
-        return Bench(made, None, drawn.ground(made), str(few), {"next": few.offered})
+        kept = {"next": few.offered}
+        return Bench(made, None, drawn.ground(made), str(few), books.materials(book), kept)
     made = style.painted(model.made)
-    return Bench(made, model, drawn.ground(made), _trust(model))
+    return Bench(made, model, drawn.ground(made), _trust(model), books.materials(book))
 
 
 def _trust(model: predict.Model) -> str:

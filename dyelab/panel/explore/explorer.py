@@ -1,14 +1,13 @@
 """The explorer: the house frame, and buttons that take a recipe further."""
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
 
 from dyelab import plan, words
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, follow_book, frame
+from dyelab.panel import frame
 from dyelab.panel.explore import answers, bench, offered, spot
 
 _TAKES = {"aim": ("spot",), "take": ("find", "next"), "put": ("recipe", "find", "next")}
@@ -97,12 +96,11 @@ class Explorer(frame.Panel):
         rows = answers.recipes(self._ready, self.values)
         if rows.empty:
             raise InputError(words.say("exploring.nothing_to_plan"))
-        book_choice.own(self.book, "exploring.example_kept", put=words.say("exploring.put"))
+        self.own("exploring.example_kept", put=words.say("exploring.put"))
         name = words.say("exploring.series")
         planned = plan.of_recipes(rows, name=name, keep=self.book)
         saved = books.save(plan.into(self.book, planned), name)
-        self.book = saved
-        follow_book.tell(self, Path(saved.path))
+        self.go_on(saved)
         told = {"swatches": str(len(planned.swatches)), "book": saved.title, "name": name}
         return words.say("exploring.put_in", **told)
 

@@ -12,8 +12,8 @@ import pandas as pd
 from dyelab import calibrate, measure, read, words
 from dyelab.errors import InputError
 from dyelab.panel import frame, save
+from dyelab.panel.book_choice import typed
 from dyelab.panel.explore.bench import Bench
-from dyelab.panel.typed_path import typed
 from dyelab.plot import style
 from dyelab.table import COVARIANCE, LAB, STANDARD_UNCERTAINTIES, WHITE
 

@@ -1,4 +1,4 @@
-"""A Plotly figure in a panel: redrawn from one message, and able to send its picture back."""
+"""Our own widgets: a figure, a list with tick boxes, and the dress of the panel they sit in."""
 
 import base64
 import gzip
@@ -7,11 +7,14 @@ from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote_to_bytes
 
 import anywidget
 import plotly.graph_objects as go
 import traitlets
 from plotly.offline import get_plotlyjs
+
+from dyelab import words
 
 _HERE = Path(__file__).parent
 
@@ -73,7 +76,70 @@ def _text(figure: go.Figure | dict[str, Any]) -> str:
 
 def _decoded(url: str) -> bytes:
     """Bytes of a data address such as ``data:image/svg+xml,…``."""
-    from urllib.parse import unquote_to_bytes
-
     head, _, body = url.partition(",")
     return base64.b64decode(body) if head.endswith(";base64") else unquote_to_bytes(body)
+
+
+class Ticks(anywidget.AnyWidget):
+    """A list with tick boxes; `value` is a tuple, in the list's order.
+
+    Options are values or (label, value) pairs; new ones keep nothing ticked.
+    """
+
+    _esm = (_HERE / "ticks.js").read_text(encoding="utf-8")
+    description = traitlets.Unicode("").tag(sync=True)
+    narrow = traitlets.Unicode("").tag(sync=True)
+    labels: traitlets.List = traitlets.List().tag(sync=True)
+    chosen: traitlets.List = traitlets.List().tag(sync=True)
+    rows = traitlets.Int(5).tag(sync=True)
+    tooltip = traitlets.Unicode("", allow_none=True)
+    options = traitlets.Any(())
+    value = traitlets.Tuple()
+
+    def __init__(self, options: Any = (), value: Any = (), **more: Any) -> None:
+        super().__init__(narrow=words.say("frame.narrow"), **more)
+        self.options = tuple(options)
+        self.value = tuple(value)
+
+    @property
+    def values(self) -> list[Any]:
+        """What can be chosen, without labels."""
+        return [one[1] if isinstance(one, tuple) else one for one in self.options]
+
+    @traitlets.validate("options")
+    def _held(self, proposal: Any) -> tuple[Any, ...]:
+        return tuple(proposal["value"])
+
+    @traitlets.observe("options")
+    def _offered(self, _change: Any) -> None:
+        self.value = ()
+        self.labels = [str(one[0] if isinstance(one, tuple) else one) for one in self.options]
+
+    @traitlets.validate("value")
+    def _known(self, proposal: Any) -> tuple[Any, ...]:
+        unknown = [one for one in proposal["value"] if one not in self.values]
+        if unknown:
+            raise traitlets.TraitError(f"not on the list: {unknown}")
+        return tuple(one for one in self.values if one in proposal["value"])
+
+    @traitlets.observe("value")
+    def _shown(self, change: Any) -> None:
+        self.chosen = [i for i, one in enumerate(self.values) if one in change["new"]]
+
+    @traitlets.observe("chosen")
+    def _ticked(self, change: Any) -> None:
+        values = self.values
+        self.value = tuple(values[i] for i in change["new"] if 0 <= i < len(values))
+
+
+class Dress(anywidget.AnyWidget):
+    """Invisible; dresses the panel it sits in, and calls `seen` when it is looked at again."""
+
+    _esm = (_HERE / "dress.js").read_text(encoding="utf-8")
+    _css = (_HERE / "frame.css").read_text(encoding="utf-8")
+    title = traitlets.Unicode("").tag(sync=True)
+    big = traitlets.Unicode("").tag(sync=True)
+
+    def __init__(self, seen: Callable[[], None], **traits: Any) -> None:
+        super().__init__(**traits)
+        self.on_msg(lambda _widget, said, _buffers: seen() if said.get("kind") == "seen" else None)

@@ -1,9 +1,9 @@
-"""Write the CIE's tables anew from colour-science: ``python -m dyelab.convert.cie``."""
+"""Write the CIE's tables anew from colour-science: ``python tests/cie_tables.py``."""
 
 import numpy as np
 import pandas as pd
 
-from dyelab.convert.cie import HERE
+from dyelab.convert.light import TABLES
 from dyelab.convert.science import library
 
 _OBSERVERS = {
@@ -46,4 +46,4 @@ def text(name: str, frame: pd.DataFrame) -> str:
 
 if __name__ == "__main__":
     for name, frame in {"observers": observers(), "illuminants": illuminants()}.items():
-        (HERE / f"{name}.csv").write_text(text(name, frame), encoding="utf-8")
+        (TABLES / f"{name}.csv").write_text(text(name, frame), encoding="utf-8")

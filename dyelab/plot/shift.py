@@ -1,0 +1,476 @@
+"""What a metal did: shift vectors, dose curves, shares, and one dye through all its mordants."""
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from dyelab import words
+from dyelab.plot import plane, style
+
+
+def _ends(pairs: pd.DataFrame, recipes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Both ends of each pair as tables of swatches that the figures can mark.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        As ``shift.Shift.pairs``.
+    recipes : DataFrame
+        As ``shift.Recipes.made``.
+
+    Returns
+    -------
+    start, finish : DataFrame
+        `L, a, b, C`, white point, `swatch`, `recipe`, one row a pair.
+    """
+    sides = []
+    for row, name in (("from_row", "reference"), ("to_row", "sample")):
+        side = recipes.iloc[pairs[row].to_numpy(int)].reset_index(drop=True)
+        chroma = np.hypot(side["a"], side["b"])
+        sides.append(side.assign(C=chroma, recipe=pairs[name].to_numpy()))
+    return sides[0], sides[1]
+
+
+def vectors(
+    pairs: pd.DataFrame, recipes: pd.DataFrame, *, mark: str = "level", height: int = 470
+) -> go.Figure:
+    """Shift vectors on the a*b* plane, and in lightness and chroma beside it.
+
+    Parameters
+    ----------
+    pairs, recipes : DataFrame
+        As for `ends`.
+    mark : str
+        Column of `pairs` that decides the marker shape; its values make the legend.
+    height : int
+        In pixels.
+    """
+    start, finish = _ends(pairs, recipes)
+    both = pd.concat([start, finish], ignore_index=True)
+    drawn = style.figure(height=height, **_two_planes(both))
+    places: list[tuple[str, str, dict[str, Any]]] = [
+        ("a", "b", {}),
+        ("C", "L", {"xaxis": "x2", "yaxis": "y2"}),
+    ]
+    for x, y, axes in places:
+        drawn.add_trace(_arrows(start, finish, x, y, **axes))
+        drawn.add_traces(_marks(start, finish, pairs[mark].astype(str), x, y, axes))
+    return drawn
+
+
+def _two_planes(both: pd.DataFrame) -> dict[str, Any]:
+    a_low, a_high, b_low, b_high = plane.around(both)
+    most = float(both["C"].max()) * 1.08 + 3
+    return {
+        "xaxis": {
+            "domain": [0, 0.56],
+            "range": [a_low, a_high],
+            "title": {"text": style.AXES["a"]},
+        },
+        "yaxis": {
+            "range": [b_low, b_high],
+            "title": {"text": style.AXES["b"]},
+            "scaleanchor": "x",
+            "constrain": "domain",
+        },
+        "xaxis2": {
+            "domain": [0.68, 1],
+            "anchor": "y2",
+            "range": [0, most],
+            "title": {"text": style.AXES["C"]},
+        },
+        "yaxis2": {"anchor": "x2", "range": [0, 100], "title": {"text": style.AXES["L"]}},
+    }
+
+
+def _arrows(
+    start: pd.DataFrame, finish: pd.DataFrame, x: str, y: str, *, size: int = 12, **axes: Any
+) -> go.Scatter:
+    """Every shift as a line with a head past its middle; one trace, parted by gaps."""
+    gap = np.full(len(start), np.nan)
+    places = {
+        name: np.stack(
+            [start[name], 0.4 * start[name] + 0.6 * finish[name], finish[name], gap], axis=1
+        ).ravel()
+        for name in (x, y)
+    }
+    return go.Scatter(
+        x=places[x],
+        y=places[y],
+        mode="lines+markers",
+        line={"color": style.INK, "width": 1.4},
+        marker={
+            "symbol": ["circle", "arrow", "circle", "circle"] * len(start),
+            "angleref": "previous",
+            "size": [0, size, 0, 0] * len(start),
+            "color": style.INK,
+        },
+        hoverinfo="skip",
+        showlegend=False,
+        **axes,
+    )
+
+
+def _marks(
+    start: pd.DataFrame,
+    finish: pd.DataFrame,
+    kind: pd.Series,
+    x: str,
+    y: str,
+    axes: dict[str, str],
+    size: int = 15,
+) -> list[go.Scatter]:
+    """Start points as small circles, ends with a shape for each kind."""
+    legend = not axes
+    first = start.drop_duplicates("swatch")
+    name = words.say("shift_plot.start")
+    look: dict[str, Any] = {"x": x, "y": y, "size": size, "showlegend": legend, **axes}
+    small = {**look, "size": 0.65 * size}
+    traces = [style.points(first, name=name, legendgroup=name, **small)]
+    for one, shape in _kinds(kind).items():
+        part = finish[(kind == one).to_numpy()]
+        traces.append(style.points(part, name=one, shape=shape, legendgroup=one, **look))
+    return traces
+
+
+def _kinds(kind: pd.Series) -> dict[str, str]:
+    """Give each kind of end a shape of its own; circles are for the start."""
+    others = [shape for shape in style.SHAPES if shape != "circle"]
+    return {one: others[i % len(others)] for i, one in enumerate(sorted(set(kind), key=_rising))}
+
+
+def _rising(text: str) -> tuple[str, float]:
+    """Sorts by name, then by dose: iron 0.5 %, iron 2 %, iron 10 %."""
+    number = re.search(r"\d+(\.\d+)?", text)
+    return (text[: number.start()], float(number[0])) if number else (text, 0.0)
+
+
+def multiples(
+    pairs: pd.DataFrame,
+    recipes: pd.DataFrame,
+    *,
+    columns: str = "dye",
+    rows: str = "fibre",
+    mark: str = "level",
+) -> go.Figure:
+    """One small a*b* plane for each dye and fibre, all to one scale."""
+    start, finish = _ends(pairs, recipes)
+    if pairs[columns].nunique() == 1 < pairs[rows].nunique():  # one column would be low and wide
+        columns, rows = rows, columns
+    across, down = list(dict.fromkeys(pairs[columns])), list(dict.fromkeys(pairs[rows]))
+    a_low, a_high, b_low, b_high = plane.around(pd.concat([start, finish]))
+    layout: dict[str, Any] = {"height": 90 + 220 * len(down), "annotations": []}
+    traces: list[Any] = []
+    named: set[str] = set()
+    kinds = _kinds(pairs[mark].astype(str))
+    n = 0
+    for j, below in enumerate(down):
+        for i, beside in enumerate(across):
+            here = ((pairs[columns] == beside) & (pairs[rows] == below)).to_numpy()
+            if not here.any():
+                continue
+            n += 1
+            axes = {"xaxis": f"x{n}" if n > 1 else "x", "yaxis": f"y{n}" if n > 1 else "y"}
+            layout |= _cell(n, (i, len(across)), (j, len(down)), (a_low, a_high, b_low, b_high))
+            title = f"{style.plain(beside, 24)}, {style.plain(below, 24)}"
+            layout["annotations"].append(_title(title, axes))
+            kind = pairs.loc[here, mark].astype(str)
+            traces.append(_arrows(start[here], finish[here], "a", "b", size=8, **axes))
+            marks = _marks(start[here], finish[here], kind, "a", "b", axes, size=10)
+            traces += _once(marks, named, kinds)
+    return style.figure(traces, **layout)
+
+
+def _once(traces: list[go.Scatter], named: set[str], kinds: dict[str, str]) -> list[go.Scatter]:
+    """One shape for a kind in every panel, named in the legend the first time only."""
+    for trace in traces:
+        if trace.name in kinds:
+            crossed = {"-x": "-x", "en": "-open"}
+            trace.marker.symbol = [
+                kinds[trace.name] + crossed.get(str(old)[-2:], "") for old in trace.marker.symbol
+            ]
+        trace.showlegend = trace.name not in named
+        named.add(trace.name)
+    return traces
+
+
+def _cell(
+    n: int, across: tuple[int, int], down: tuple[int, int], limits: Sequence[float]
+) -> dict[str, Any]:
+    (i, columns), (j, rows) = across, down
+    end = "" if n == 1 else str(n)
+    width, height = 1 / columns, 1 / rows
+    x = {
+        "domain": [i * width + 0.02, (i + 1) * width - 0.01],
+        "range": list(limits[:2]),
+        "anchor": f"y{end}",
+        "title": {"text": "a*" if j == rows - 1 else ""},
+    }
+    top = 1 - j * height
+    y = {
+        "domain": [top - height + 0.05, top - 0.07],
+        "range": list(limits[2:]),
+        "anchor": f"x{end}",
+        "showticklabels": i == 0,
+        "title": {"text": "b*" if i == 0 else ""},
+    }
+    return {f"xaxis{end}": x, f"yaxis{end}": y}
+
+
+def _title(text: str, axes: dict[str, str]) -> dict[str, Any]:
+    return {
+        "text": text,
+        "xref": f"{axes['xaxis']} domain",
+        "yref": f"{axes['yaxis']} domain",
+        "x": 0.5,
+        "y": 1.02,
+        "xanchor": "center",
+        "yanchor": "bottom",
+        "showarrow": False,
+    }
+
+
+_COORDINATES = ("L", "a", "b")
+
+
+def dose(curve: Any, *, height: int = 440) -> go.Figure:
+    """A dose curve with its band, the doses read off it, and L*, a*, b* beside it.
+
+    Parameters
+    ----------
+    curve : shift.DoseCurve
+    height : int
+    """
+    layout: dict[str, Any] = {
+        "xaxis": {"domain": [0, 0.56], "rangemode": "tozero"},
+        "yaxis": {"rangemode": "tozero", "title": {"text": style.AXES[curve.formula]}},
+    }
+    layout["xaxis"]["title"] = {"text": words.say("shift_plot.metal_axis", metal=curve.metal)}
+    for i, name in enumerate(_COORDINATES):
+        n = i + 2
+        bottom = 1 - (i + 1) / 3 + (0.03 if i < 2 else 0)
+        layout[f"xaxis{n}"] = {"domain": [0.7, 1], "anchor": f"y{n}", "showticklabels": i == 2}
+        layout[f"yaxis{n}"] = {
+            "domain": [bottom, 1 - i / 3 - 0.03],
+            "anchor": f"x{n}",
+            "title": {"text": f"{name}*"},
+        }
+    layout["xaxis4"]["title"] = {"text": "% WOF"}
+    drawn = style.figure(height=height, **layout)
+    fitted = len(curve.band) > 0
+    if fitted:
+        drawn.add_traces(_banded(curve.band, "distance", {}))
+    drawn.add_trace(_swatches(curve.points, "distance", {}))
+    for i, name in enumerate(_COORDINATES):
+        axes = {"xaxis": f"x{i + 2}", "yaxis": f"y{i + 2}"}
+        if fitted:
+            drawn.add_traces(_banded(curve.band, name, axes))
+        drawn.add_trace(_swatches(curve.points, name, axes))
+    _mark_doses(drawn, curve)
+    return drawn
+
+
+def _banded(band: pd.DataFrame, name: str, axes: dict[str, str]) -> list[go.Scatter]:
+    x, fill = band["dose"], "rgba(128,128,128,0.25)"
+    told = words.say("shift_plot.band") if not axes else ""
+    curve = style.line(
+        *(x, band[name]),
+        width=2,
+        name=words.say("shift_plot.curve"),
+        showlegend=not axes,
+        hovertemplate="%{x:.2f} %: %{y:.1f}<extra></extra>",
+        **axes,
+    )
+    between = style.band(x, band[f"{name}_low"], band[f"{name}_high"], fill, name=told, **axes)
+    return [*between, curve]
+
+
+def _swatches(points: pd.DataFrame, y: str, axes: dict[str, str]) -> go.Scatter:
+    name = words.say("shift_plot.swatch")
+    return style.points(
+        points, x="dose", y=y, name=name, size=12, showlegend=not axes, legendgroup=name, **axes
+    )
+
+
+def _mark_doses(drawn: go.Figure, curve: Any) -> None:
+    """Upright lines at the doses read off, each with its name and its interval below the axis."""
+    dashes = style.dashes(curve.doses["what"])
+    top = float(curve.band["distance_high"].max()) * 1.12
+    for i, row in enumerate(curve.doses.to_dict("records")):
+        if not np.isfinite(row["dose"]) or (row["what"] == "enough" and row["dose"] <= 0):
+            continue
+        last = float(curve.band["dose"].iloc[-1])
+        high = row["high"] if np.isfinite(row["high"]) else last
+        name = words.say(f"shift_plot.{row['what']}", dose=f"{row['dose']:.2g}")
+        level = -top * 0.02 * (i + 1)
+        x = [row["dose"], row["dose"], np.nan, row["low"], high]
+        y = [0, top, np.nan, level, level]
+        drawn.add_trace(style.line(x, y, dash=dashes[row["what"]], name=name, hoverinfo="name"))
+
+
+_PARTS = ("dye", "tannin", "fibre")
+
+
+def split(separation: Any, *, height: int = 440) -> go.Figure:
+    """What the metal added to K/S, part by part, with bands; the naive answer as their hull.
+
+    Parameters
+    ----------
+    separation : shift.Separation
+        With spectra.
+    height : int
+    """
+    bands = separation.spectra
+    drawn = style.figure(
+        x="wavelength",
+        y=words.say("shift_plot.ks_change"),
+        height=height,
+        legend={"traceorder": "normal"},
+    )
+    colours, dashes = style.colours(_PARTS), style.dashes(_PARTS)
+    naive = bands[bands["part"] == "naive"]
+    fill = {"fill": "tozeroy", "fillcolor": "rgba(128,128,128,0.14)"}
+    name = words.say("shift_plot.naive")
+    drawn.add_trace(style.line(naive["wavelength"], naive["ks"], width=1, name=name, **fill))
+    for part in _PARTS:
+        here = bands[bands["part"] == part]
+        if len(here):
+            drawn.add_traces(_part_band(here, part, colours[part], dashes[part]))
+    return drawn
+
+
+def _part_band(here: pd.DataFrame, part: str, colour: str, dash: str) -> list[go.Scatter]:
+    x, name = here["wavelength"], words.say(f"shift_plot.on_{part}")
+    tint = "rgba({},{},{},0.2)".format(*bytes.fromhex(colour[1:]))
+    curve = style.line(x, here["ks"], color=colour, width=2.5, dash=dash, name=name)
+    return [*style.band(x, here["ks_low"], here["ks_high"], tint), curve]
+
+
+def spectra(
+    wavelengths: np.ndarray,
+    reference: np.ndarray,
+    sample: np.ndarray,
+    *,
+    names: tuple[str, str],
+    strength: bool = False,
+    height: int = 400,
+) -> go.Figure:
+    """Two spectra with the difference shaded: reflectance, or K/S.
+
+    Parameters
+    ----------
+    wavelengths, reference, sample : ndarray (k,)
+        nm; reflectance factors, or K/S with `strength`.
+    names : (str, str)
+        Of the two cloths.
+    strength : bool
+        The values are K/S.
+    height : int
+    """
+    y = words.say("shift_plot.ks") if strength else "reflectance"
+    first, second = (style.plain(name) for name in names)
+    shade = {"fill": "tonexty", "fillcolor": "rgba(128,128,128,0.22)"}
+    lines = [
+        style.line(wavelengths, reference, width=2, name=first),
+        style.line(wavelengths, sample, width=2, dash="dash", name=second, **shade),
+    ]
+    return style.figure(lines, x="wavelength", y=y, height=height)
+
+
+def family(recipes: pd.DataFrame, *, labels: Sequence[str], height: int = 0) -> go.Figure:
+    """One dye through all its mordants: a tree whose leaves are chips of the cloth's colour.
+
+    Parameters
+    ----------
+    recipes : DataFrame
+        Rows of ``shift.Recipes.made`` of one dye: one leaf each.
+    labels : sequence of str
+        What each leaf has beyond the dye, branches parted by commas:
+        ``wool, potash alum 15 %, iron 2 %``.
+    height : int
+        In pixels; by the number of leaves without it.
+    """
+    paths = _even([["", *label.split(", ")] for label in labels])
+    order = np.array(sorted(range(len(paths)), key=lambda i: paths[i]), int)
+    places: dict[tuple[str, ...], list[float]] = {}
+    for row, i in enumerate(order):
+        for depth in range(1, len(paths[i]) + 1):
+            places.setdefault(tuple(paths[i][:depth]), []).append(-float(row))
+    middle = {node: float(np.mean(rows)) for node, rows in places.items()}
+    deepest = max(len(path) for path in paths)
+    leaves = recipes.iloc[order].reset_index(drop=True)
+    leaves = leaves.assign(x=float(deepest), y=-np.arange(len(leaves), dtype=float))
+    drawn = style.figure(height=height or 90 + 34 * len(leaves), showlegend=True)
+    drawn.update_layout(margin={"l": 8, "r": 8, "b": 12})
+    drawn.add_trace(_branches(middle, [paths[i] for i in order], deepest))
+    drawn.add_trace(_node_names(middle))
+    drawn.add_traces(_leaves(leaves, [labels[i] for i in order]))
+    drawn.update_xaxes(visible=False, range=[-0.1, deepest + 0.6])
+    drawn.update_yaxes(visible=False, range=[-len(leaves) + 0.4, 0.8])
+    return drawn
+
+
+def _even(paths: list[list[str]]) -> list[list[str]]:
+    """Where a leaf is also a fork, give it a twig of its own."""
+    forks = {tuple(path[:depth]) for path in paths for depth in range(len(path))}
+    own = words.say("shift_plot.as_it_is")
+    return [[*path, own] if tuple(path) in forks else path for path in paths]
+
+
+def _branches(
+    middle: dict[tuple[str, ...], float], paths: list[list[str]], deepest: int
+) -> go.Scatter:
+    xs: list[float] = []
+    ys: list[float] = []
+    for node, height in middle.items():
+        if len(node) > 1:
+            parent = middle[node[:-1]]
+            depth = len(node) - 1
+            xs += [depth - 1, depth - 0.85, depth, np.nan]
+            ys += [parent, height, height, np.nan]
+    for row, path in enumerate(paths):
+        xs += [len(path) - 1, deepest, np.nan]
+        ys += [middle[tuple(path)], -float(row), np.nan]
+    return style.line(xs, ys, width=1.2)
+
+
+def _node_names(middle: dict[tuple[str, ...], float]) -> go.Scatter:
+    nodes = [node for node in middle if len(node) > 1]
+    return go.Scatter(
+        x=[len(node) - 1.86 for node in nodes],
+        y=[middle[node] for node in nodes],
+        mode="text",
+        text=[style.plain(node[-1], 28) for node in nodes],
+        textposition="top right",
+        textfont={"size": 11.5},
+        hoverinfo="skip",
+        showlegend=False,
+    )
+
+
+def _leaves(leaves: pd.DataFrame, labels: list[str]) -> list[go.Scatter]:
+    _, inside = style.screen(leaves)
+    traces = []
+    for shown, key in ((True, "chip"), (False, "chip_outside")):
+        part = leaves[inside == shown]
+        if len(part):
+            name = words.say(f"shift_plot.{key}")
+            traces.append(style.points(part, x="x", y="y", name=name, shape="square", size=26))
+    lightness = [f"L* {value:.0f}" for value in leaves["L"]]
+    traces.append(
+        go.Scatter(
+            x=leaves["x"] + 0.12,
+            y=leaves["y"],
+            mode="text",
+            text=lightness,
+            textposition="middle right",
+            hovertext=[style.plain(label, 100) for label in labels],
+            hoverinfo="text",
+            showlegend=False,
+        )
+    )
+    return traces
