@@ -5,15 +5,12 @@ model in ``tests/worlds/synth``, which states what it assumes.
 """
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from dyelab import files, table
+from dyelab import book, convert, files, read, table
+from dyelab.book import Book
 from dyelab.errors import InputError
-
-if TYPE_CHECKING:
-    from dyelab.book import Book
 
 TAKEN_AT = "2025-09-20T10:00:00"
 
@@ -53,8 +50,6 @@ def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     Spectra from 400 to 700 nm lack the ends of the visible range; ASTM E308 gives their weight
     to the first and last band, and the readings are flagged ``ends``.
     """
-    from dyelab import convert, read
-
     folder = Path(folder)
     log = pd.read_csv(folder / "measured.csv", keep_default_na=False)
     found = [read.measurements(folder / name).spectra for name in log["source"].unique()]
@@ -76,7 +71,7 @@ def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     return joined.assign(**lacking)[table.READINGS.names], named
 
 
-def write_book(folder: str | Path, path: str | Path) -> "Book":
+def write_book(folder: str | Path, path: str | Path) -> Book:
     """Make the swatch book at `path` from the studio's files in `folder`, and return it.
 
     Parameters
@@ -90,8 +85,6 @@ def write_book(folder: str | Path, path: str | Path) -> "Book":
     -------
     Book
     """
-    from dyelab import book
-
     tables = {
         name: pd.read_csv(Path(folder) / f"{name}.csv", keep_default_na=False)
         for name in ("swatches", "steps", "tests")
@@ -103,17 +96,13 @@ def write_book(folder: str | Path, path: str | Path) -> "Book":
 
 def by_instrument(folder: str | Path) -> pd.DataFrame:
     """Return CIELAB of the same swatches by an instrument: `sample, L, a, b` and white point."""
-    from dyelab import convert, read
-
     spectra = read.measurements(Path(folder) / "by_instrument.csv").spectra
     if spectra is None:
         raise InputError("by_instrument.csv: no spectra found. Write the batch again.")
     return convert.spectra_to_lab(spectra, *table.DEFAULT_WHITE)
 
 
-def add_photographed(
-    bk: "Book", folder: str | Path, *, overlays: str | Path | None = None
-) -> "Book":
+def add_photographed(bk: Book, folder: str | Path, *, overlays: str | Path | None = None) -> Book:
     """Put the batch into a book: swatches, recipes, readings, and the photos themselves.
 
     Parameters
@@ -129,7 +118,7 @@ def add_photographed(
     Book
         Saved.
     """
-    from dyelab import book, measure
+    from dyelab import measure
 
     folder = Path(folder)
     made = {n: files.cells(folder / f"{n}.csv")[0] for n in ("swatches", "steps")}

@@ -5,6 +5,9 @@ from pathlib import Path
 
 import click
 
+from dyelab import book, words
+from dyelab.errors import InputError
+
 
 @click.command("check")
 @click.argument(
@@ -23,9 +26,6 @@ def command(folders: tuple[Path, ...]) -> None:
 
 def _check(folder: Path, *, several: bool) -> int:
     """Print one book's faults; a book that can't be opened is a fault of its own."""
-    from dyelab import book, words
-    from dyelab.errors import InputError
-
     try:
         texts = list(book.check(folder)["text"])
     except InputError as error:

@@ -3,19 +3,16 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
+import pandas as pd
 
-from dyelab import words
+from dyelab import book, compare, files, synth, words
+from dyelab.book import Book
 from dyelab.cli import messages
 from dyelab.cli.new_book import fresh
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from dyelab.book import Book
-    from dyelab.handout.findings import Findings
+from dyelab.handout import colours, findings, pdf
+from dyelab.handout.findings import Findings
 
 DOSE = 2.0  # % WOF of ferrous sulfate, where the example has replicates and every control
 OVERLAYS = "overlays"
@@ -57,7 +54,7 @@ def command(folder: Path) -> None:
         click.echo(line)
 
 
-def _job(folder: Path) -> "tuple[Book, pd.DataFrame, Findings]":
+def _job(folder: Path) -> tuple[Book, pd.DataFrame, Findings]:
     with _progress(5) as step:
         step("reading")
         from dyelab import synth
@@ -90,42 +87,32 @@ def _progress(steps: int) -> Iterator[Callable[[str], None]]:
         yield step
 
 
-def _photographed(bk: "Book", batch: Path, overlays: Path) -> "tuple[Book, pd.DataFrame]":
+def _photographed(bk: Book, batch: Path, overlays: Path) -> tuple[Book, pd.DataFrame]:
     """Put the photographed batch into the book, and hold it against the instrument."""
-    from dyelab import synth
-    from dyelab.handout import findings
-
     bk = synth.add_photographed(bk, batch, overlays=overlays)
     read = bk.readings[bk.readings["method"] == "photo"]
     return bk, findings.agreement(read, synth.by_instrument(batch))
 
 
-def _found(bk: "Book") -> "Findings":
-    from dyelab import book
-    from dyelab.handout import findings
-
+def _found(bk: Book) -> Findings:
     wide = book.wide(bk)
     measured = wide[wide["method"] == "spectral"]
     return findings.find(measured, spectra=bk.spectra, shared=bk.shared, dose=DOSE)
 
 
-def _page(found: "Findings", folder: Path) -> None:
-    from dyelab.handout import findings, pdf
-
+def _page(found: Findings, folder: Path) -> None:
     title = words.say("demo.page_title", dose=f"{DOSE:g} %")
     page = findings.page(found, title, note=words.say("demo.page_note"))
     pdf(page, folder / PAGE)
 
 
-def _write(found: "Findings", folder: Path) -> None:
-    from dyelab import files
-
+def _write(found: Findings, folder: Path) -> None:
     for name, frame in ((METALS, found.metals), (HELD, found.held)):
         with files.whole(folder / name) as file:
             frame[TOLD[name]].to_csv(file, index=False, lineterminator="\n", float_format="%.6g")
 
 
-def _summary(bk: "Book", agreed: "pd.DataFrame", found: "Findings", folder: Path) -> Iterator[str]:
+def _summary(bk: Book, agreed: pd.DataFrame, found: Findings, folder: Path) -> Iterator[str]:
     yield messages.sentence(words.say("demo.invented"))
     yield from _counted(bk)
     for part in (
@@ -140,7 +127,7 @@ def _summary(bk: "Book", agreed: "pd.DataFrame", found: "Findings", folder: Path
         yield from part
 
 
-def _counted(bk: "Book") -> Iterator[str]:
+def _counted(bk: Book) -> Iterator[str]:
     spectral = bk.readings.loc[bk.readings["method"] == "spectral", "source"].unique()
     said = words.say(
         "demo.counted",
@@ -151,7 +138,7 @@ def _counted(bk: "Book") -> Iterator[str]:
     yield messages.sentence(said)
 
 
-def _by_phone(agreed: "pd.DataFrame") -> Iterator[str]:
+def _by_phone(agreed: pd.DataFrame) -> Iterator[str]:
     said = words.say(
         "demo.by_phone",
         count=len(agreed),
@@ -162,10 +149,7 @@ def _by_phone(agreed: "pd.DataFrame") -> Iterator[str]:
     yield messages.sentence(said)
 
 
-def _metal(found: "Findings", metal: str) -> Iterator[str]:
-    from dyelab import compare
-    from dyelab.handout import colours, findings
-
+def _metal(found: Findings, metal: str) -> Iterator[str]:
     yield words.say(f"demo.{metal}", dose=colours.dose(DOSE))
     rows = [findings.rounded(row) for row in found.plain(metal).to_dict("records")]
     yield from messages.columns(
@@ -181,16 +165,12 @@ def _metal(found: "Findings", metal: str) -> Iterator[str]:
     )
 
 
-def _quick_answer(found: "Findings") -> Iterator[str]:
-    from dyelab.handout import findings
-
+def _quick_answer(found: Findings) -> Iterator[str]:
     yield words.say("demo.tannin")
     yield from (messages.sentence(line, indent=2) for line in findings.quick_answer(found))
 
 
-def _held(found: "Findings") -> Iterator[str]:
-    from dyelab.handout import findings
-
+def _held(found: Findings) -> Iterator[str]:
     graded = findings.grades(found)
     heads = ["", "", *(words.heading(name) for name in graded.columns[2:])]
     yield words.say("demo.held")

@@ -9,8 +9,10 @@ from typing import Any
 
 import click
 
-from dyelab import files
+from dyelab import book, calibrate, files, measure
+from dyelab.card import read_layout
 from dyelab.errors import InputError
+from dyelab.table import DEFAULT_WHITE
 
 _PATH: Any = click.Path(path_type=Path)
 
@@ -91,9 +93,6 @@ def command(
     into one table or book need one white. With --into, the windows that --names gives a swatch
     go into a swatch book, with the photos and the error that their windows share.
     """
-    from dyelab import calibrate, measure
-    from dyelab.card import read_layout
-
     taken = _book(options, out)
     options["white"] = _white(options, taken)
     _check_keep(target, options)
@@ -127,15 +126,11 @@ def _book(options: dict[str, Any], out: Path | None) -> tuple[Any, dict[str, Any
         )
     if into is None:
         return None
-    from dyelab import book
-
     return book.open(into), book.read_places(names)
 
 
 def _white(options: dict[str, Any], taken: tuple[Any, Any] | None) -> tuple[str, int]:
     """The white asked for, else the book's, else the usual one."""
-    from dyelab.table import DEFAULT_WHITE
-
     usual = DEFAULT_WHITE if taken is None else taken[0].white
     observer = options["observer"]
     return options["illuminant"] or usual[0], usual[1] if observer is None else int(observer)
@@ -149,8 +144,6 @@ def _add(
     options: dict[str, Any],
 ) -> None:
     """Add each photo that was measured to the book, and save it once."""
-    from dyelab import book
-
     state = {name: options[name] for name in ("exposure", "amount", "unit")}
     grown, count = bk, 0
     for photo in photos:
@@ -167,8 +160,6 @@ def _measured(
     photos: tuple[Path, ...], target: str, layout: Any, stored: Any, options: dict[str, Any]
 ) -> Any:
     from tqdm import tqdm
-
-    from dyelab import measure
 
     with (
         _pool(len(photos), options["jobs"]) as executor,
@@ -197,8 +188,6 @@ def _pool(count: int, jobs: int | None) -> Any:
 
 
 def _keep(photo: Path, target: str, layout: Any, options: dict[str, Any]) -> None:
-    from dyelab import calibrate, measure
-
     made = measure.calibration(
         photo, target, layout=layout, add=options["add"], method=options["method"],
         white=options["white"],

@@ -4,6 +4,10 @@ from pathlib import Path
 
 import click
 
+from dyelab import book, handout, words
+from dyelab.handout import page
+from dyelab.handout.sheets import report
+
 
 @click.command("report")
 @click.argument("folder", metavar="BOOK", type=click.Path(path_type=Path))
@@ -25,10 +29,6 @@ def command(
 ) -> None:
     """Write the report of a swatch book: colours, what the metals did, how well it held."""
     from tqdm import tqdm
-
-    from dyelab import book, handout, words
-    from dyelab.handout import page
-    from dyelab.handout.sheets import report
 
     handout.ending(output)
     with tqdm(total=2, bar_format="{percentage:3.0f} % {bar:20} {desc}", leave=False) as bar:

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab import book, measure, shift, table, words
 from dyelab import recipe as recipe_
-from dyelab import shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError, choose
 from dyelab.handout.page import Patch
@@ -106,8 +106,6 @@ class Source:
 
     def cautions(self, materials: Iterable[str], *, children: bool = False) -> tuple[str, ...]:
         """What to take care of with these materials, as the recipe room words it."""
-        from dyelab import book
-
         listed = book.materials(self.book)
         return recipe_.cautions(materials, listed, children=children)
 
@@ -122,8 +120,6 @@ class Source:
 
         By swatch, such as ``W05``, or by swatch and area, such as ``P-01 leaf``.
         """
-        from dyelab import measure
-
         named = set(swatches)
         rows = self.read[self.read["swatch"].isin(named)]
         readings = self.book.readings[self.book.readings["reading"].isin(rows["reading"])]
@@ -206,8 +202,6 @@ def source(bk: Book) -> Source:
     InputError
         If nothing in it has been measured as dyed.
     """
-    from dyelab import book
-
     wide = book.wide(bk)
     cloth = wide[wide["fibre"] != REFERENCE_FIBRE]
     shared = getattr(bk, "shared", None)
@@ -223,8 +217,6 @@ def source(bk: Book) -> Source:
 
 def _listed(bk: Book) -> pd.DataFrame:
     """Every recipe of the book; light references and bare ends of prints apart."""
-    from dyelab import book
-
     areas = book.areas(bk)
     printed = areas.groupby("swatch")["area"].transform("nunique") > 1
     cloth = areas[(areas["fibre"] != REFERENCE_FIBRE) & ~(printed & (areas["area"] == "whole"))]

@@ -6,7 +6,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import grade, table, words
+from dyelab import book as books
+from dyelab import grade, measure, table, words
 from dyelab.book import Book
 from dyelab.errors import choose
 from dyelab.handout import colours, fastness_texts
@@ -53,8 +54,6 @@ def sheet(
     InputError
         If nothing has been measured after a test, or a swatch or series isn't there.
     """
-    from dyelab import book as books
-
     found = grade.study(
         books.wide(bk),
         swatches=_of_series(bk, series) if series and swatches is None else swatches,
@@ -139,8 +138,6 @@ def _crops(found: grade.Study, book: Book | None) -> dict[str, bytes]:
     """Crops of every reading shown, where it came from a photo of the book."""
     if book is None:
         return {}
-    from dyelab import measure
-
     named = {name for end in ("before", "after") for name in found.grades[end]}
     return measure.crops(book.readings[book.readings["reading"].isin(named)], book.path)
 

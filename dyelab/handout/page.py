@@ -14,6 +14,7 @@ import pandas as pd
 
 from dyelab import convert, press, table, words
 from dyelab.errors import InputError
+from dyelab.plot import static
 
 PAPERS = {
     "A4": (210, 297),
@@ -521,8 +522,6 @@ def cell(value: Any, decimals: int = 1) -> str:
 
 def chart(figure: Any, about: str, width: int = _FULL) -> Chart:
     """A figure as a vector chart for paper, so many of 720 pixels wide."""
-    from dyelab.plot import static
-
     return Chart(static.svg(figure, width), about, 100 * width / _FULL)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import ipywidgets as widgets
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import files, measure, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
@@ -42,9 +43,7 @@ def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Book:
 
 def opened(path: Path) -> Book:
     """Open a book; the example is one like any other."""
-    from dyelab import book
-
-    return book.open(path)
+    return books.open(path)
 
 
 def stamp(path: Any) -> tuple[int, ...]:
@@ -203,7 +202,5 @@ class Gathered:
 
 def gathered(book: Book) -> Gathered:
     """Gather the recipes of an open book."""
-    from dyelab import book as books
-
     wide = books.wide(book)
     return Gathered(shift.as_dyed(wide, shared=book.shared), book.spectra, wide, book)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import measure, recipe, shift, words
 from dyelab.book import Book
 from dyelab.errors import InputError
@@ -52,16 +53,12 @@ def _codes(found: Any) -> list[tuple[str, str]]:
 
 
 def _fit(book: Book, made: dict[str, Any]) -> None:
-    from dyelab import book as books
-
     choices.set_options(made["swatch"], _codes(books.search(book, made["find"].value)["swatch"]))
 
 
 def _show(book: Book, find: str, order: str, swatch: str) -> frame.Shown:
     if swatch:
         return _page(book, swatch)
-    from dyelab import book as books
-
     rows = _coloured(book, books.search(book, find))
     if rows.empty:
         raise InputError(words.say("browse.nothing"))
@@ -125,8 +122,6 @@ def _notes(book: Book, rows: pd.DataFrame) -> list[str]:
 
 def _page(book: Book, swatch: str) -> frame.Shown:
     """All that is known of one swatch."""
-    from dyelab import book as books
-
     made = books.recipes(book)
     row = made[made["swatch"] == swatch].iloc[0]
     readings = book.readings[book.readings["swatch"] == swatch]
@@ -203,8 +198,6 @@ def _what(row: Any) -> str:
 
 
 def _story(book: Book, swatch: str) -> list[str]:
-    from dyelab import book as books
-
     told = books.swatch_history(book, swatch)
     if told.empty:
         return [words.say("browse.no_history")]

@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from dyelab import calibrate, card, convert, files, measure, read, words
+from dyelab import book as books
+from dyelab import calibrate, card, convert, files, measure, plan, read, words
 from dyelab.book import Book
 from dyelab.calibrate import through
 from dyelab.errors import InputError
@@ -103,9 +104,6 @@ class Capture(frame.Panel):
 
     def write_labels(self) -> str:
         """Write labels for the book's swatches, numbers given to those without, and say where."""
-        from dyelab import book as books
-        from dyelab import plan
-
         numbered = plan.with_label_numbers(self.book)
         if not numbered.swatches.equals(self.book.swatches):
             self.own()
@@ -203,8 +201,6 @@ class Capture(frame.Panel):
 
     def _by_instrument(self, made: measure.Measured, picked: dict[str, Any]) -> pd.DataFrame:
         """Places whose swatches an instrument read in the same state, if the book is asked."""
-        from dyelab import book as books
-
         names, state = self._names(), choices.told_exposure(picked)
         told = books.read_by_instrument(self.book, **state).set_index("swatch")
         seen = [p for p in made.table["place"] if p in names]
@@ -326,8 +322,6 @@ class Capture(frame.Panel):
 
     def add_to_book(self) -> None:
         """Add the named swatches' readings to the book, with the photo and the shared error."""
-        from dyelab import book as books
-
         self.own()
         if self.measured is None or self.origin is None:
             raise InputError(words.say("capture.nothing"))

@@ -10,6 +10,7 @@ from typing import Any
 import ipywidgets as widgets
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import measure, words
 from dyelab.book import Book
 from dyelab.errors import InputError
@@ -221,8 +222,6 @@ def _beside(origin: Path | None) -> dict[str, str]:
     beside = None if origin is None else origin.with_suffix(".csv")
     if origin is None or beside is None or not beside.is_file():
         return {}
-    from dyelab import book as books
-
     by_photo = books.read_places(beside)
     return by_photo.get("", {}) | by_photo.get(origin.name, {})
 

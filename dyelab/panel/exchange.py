@@ -6,8 +6,10 @@ from typing import Any
 import ipywidgets as widgets
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import table, words
 from dyelab.book import Book, Changes, Incoming, Sheet
+from dyelab.book.spreadsheet.columns import KINDS, meaning
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame, html_parts, remember, save
 from dyelab.panel.book_choice import typed
@@ -65,8 +67,6 @@ class Exchange(frame.Panel):
 
     def _open_sheets(self, book: Book, path: Path, chosen: dict[str, Any]) -> None:
         """Read the file if it is another than the one on show, and offer its columns."""
-        from dyelab import book as books
-
         stamp = path.stat().st_mtime_ns if path.is_file() else 0
         upload = chosen["upload"][0]["name"] if chosen["upload"] else None
         heading = int(chosen["heading"])
@@ -104,8 +104,6 @@ class Exchange(frame.Panel):
         return made
 
     def _talk(self, book: Book, chosen: dict[str, Any]) -> frame.Shown:
-        from dyelab import book as books
-
         sheets = self._read[1]
         meanings: dict[str, dict[str, str]] = {one.name: {} for one in sheets}
         for made in self.columns.children:
@@ -150,8 +148,6 @@ class Exchange(frame.Panel):
         )
 
     def _done(self, task: str, file: str, **chosen: Any) -> str:
-        from dyelab import book as books
-
         if task in _SUFFIX:
             target = save.fresh(self.book.path.name, _SUFFIX[task])
             return words.say("frame.saved", path=books.export(self.book, target))
@@ -174,8 +170,6 @@ class Exchange(frame.Panel):
 
     def _sheet_in(self, removing: bool) -> tuple[Book, str]:
         """Take in what is on show, and remember for the next time how it was understood."""
-        from dyelab import book as books
-
         target = self.own()
         self.update()
         if self._incoming is None:
@@ -221,8 +215,6 @@ def _fit(_book: Book, made: dict[str, Any]) -> None:
 
 def _column(sheet: Sheet, row: Any) -> Any:
     """A list of what one column of the spreadsheet could be, the guess chosen."""
-    from dyelab import book as books
-
     codes = [*books.FIELDS, *([] if row["field"] in books.FIELDS else [row["field"]])]
     options = [(_named(code), code) for code in codes if code not in ("keep", "")]
     options += [(words.say("exchange.keep"), "keep"), (words.say("exchange.leave"), "")]
@@ -234,8 +226,6 @@ def _column(sheet: Sheet, row: Any) -> Any:
 
 def _named(code: str) -> str:
     """What a meaning is called in the list."""
-    from dyelab.book.spreadsheet.columns import KINDS, meaning
-
     held = meaning(code)
     unit = f" ({held.unit})" if held.unit else ""
     if held.what == "dose" and held.of not in KINDS:

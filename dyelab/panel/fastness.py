@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import grade, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
@@ -53,8 +54,6 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 
 def _bench(book: Book) -> _Bench:
-    from dyelab import book as books
-
     wide = books.wide(book)
     after = wide[wide["exposure"].ne("none") & ~grade.is_reference(wide)]
     tested = after.drop_duplicates("swatch").reset_index(drop=True)

@@ -18,6 +18,7 @@ import pandas as pd
 import plotly.graph_objects as go
 from threadpoolctl import threadpool_limits
 
+from dyelab import book as books
 from dyelab import words
 from dyelab.book import Book
 from dyelab.errors import InputError
@@ -167,8 +168,6 @@ class Panel(widgets.VBox):
 
     def saved(self, changed: Book, what: str) -> Book:
         """Save a changed book under what was done, and show it from here on."""
-        from dyelab import book as books
-
         return self.turn_to(books.save(changed, what))
 
     def turn_to(self, saved: Book) -> Book:

@@ -5,6 +5,7 @@ from typing import Any
 
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import convert, read, words
 from dyelab.book import Book, InstrumentReadings
 from dyelab.errors import InputError
@@ -60,8 +61,6 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 def _added(panel: frame.Panel) -> str:
     """Add what is shown to the book, and say so."""
-    from dyelab import book as books
-
     found, typed_ = _found(panel.own(), **panel.values), panel.values["typed"]
     count, left = len(found.made.readings), found.made.left
     what = words.say("instrument.saved_as", count=count)
@@ -131,8 +130,6 @@ def _read(
 
 
 def _found(book: Book, **picked: Any) -> _Found:
-    from dyelab import book as books
-
     lab, spectra, notes = _read(book, **picked)
     given = named(picked["names"])
     made = _rows(book, lab, spectra, given, picked)
@@ -144,8 +141,6 @@ def _found(book: Book, **picked: Any) -> _Found:
 
 
 def _rows(book: Book, lab: Any, spectra: Any, given: dict[str, str], picked: Any) -> Any:
-    from dyelab import book as books
-
     return books.instrument_readings(
         book, lab, spectra, names=given, method=picked["method"],
         repeat=picked["repeat"] or None, adapt=picked["adapt"],

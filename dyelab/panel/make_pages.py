@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import shift, words
+from dyelab import handout, shift, words
 from dyelab.handout import colours
 from dyelab.handout import page as parts
 from dyelab.handout.kinds import CLOTH, KINDS
@@ -76,8 +76,6 @@ def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
 
 
 def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
-    from dyelab import handout
-
     own = parts.Own(
         chosen["title"],
         chosen["teacher"],

@@ -4,6 +4,7 @@ from typing import Any
 
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import recipe, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
@@ -32,8 +33,6 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 
 def _put(panel: frame.Panel) -> str:
-    from dyelab import book as books
-
     target, row = panel.own(), entered(**panel.values)
     name = row["material"].iloc[0]
     put = books.change if name in set(target.materials["material"]) else books.add

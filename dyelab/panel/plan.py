@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import plan, press, recipe, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
@@ -63,8 +64,6 @@ class Planner(frame.Panel):
         self.tell(self._into)
 
     def _into(self) -> str:
-        from dyelab import book as books
-
         target = self.book
         planned = planned_series(self.book, **self.values)
         if self.folder.value.strip():

@@ -4,6 +4,7 @@ from typing import Any
 
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import plan, recipe, words
 from dyelab.book import Book
 from dyelab.errors import InputError
@@ -26,8 +27,6 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 
 def _into(panel: frame.Panel) -> str:
-    from dyelab import book as books
-
     target, code = panel.own("printing.example_kept"), panel.values["code"].strip()
     saved = panel.saved(books.add(target, **planned(target, **panel.values)), code)
     areas = len(parted(panel.values["areas"]))

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import plan, recipe, words
 from dyelab.book import Book
 from dyelab.errors import InputError
@@ -20,8 +21,6 @@ class Record(frame.Panel):
     """The panel that takes entries; its buttons save at once, and say what they would do."""
 
     def _display(self, shown: frame.Shown) -> None:
-        from dyelab import book as books
-
         super()._display(shown)
         enter, *turns = self.actions.values()
         enter.disabled = "bath" not in self.choices
@@ -63,8 +62,6 @@ def _enter(panel: frame.Panel) -> str:
 
 def _turn(key: str, panel: frame.Panel) -> str:
     """Take the last entry back, or put it again, and say which it was."""
-    from dyelab import book as books
-
     path, back = panel.own().path, key == _TURNS[0]
     what = books.next_steps(path)[0 if back else 1]
     panel.turn_to((books.undo if back else books.redo)(path))

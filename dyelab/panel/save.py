@@ -6,7 +6,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from dyelab import files, words
+from dyelab import files, handout, words
 from dyelab.panel import book_choice, choices, html_parts
 
 FOLDER = html_parts.SAVED
@@ -138,8 +138,6 @@ class Row(widgets.VBox):
         self._panel.canvas.picture(form, arrived, 900, height)
 
     def _page(self, suffix: str) -> None:
-        from dyelab import handout
-
         made = self._panel.shown.page
         page = made() if callable(made) else made
         self._tell(handout.write(page, self._named(suffix, page.title)))
@@ -147,8 +145,6 @@ class Row(widgets.VBox):
     def _share(self) -> None:
         if self._panel.shown.page is not None:
             return self._page(".html")
-        from dyelab import handout
-
         shown = self._panel.shown
         said = (self._panel.title, shown.sentence, shown.drawn, shown.table)
         page = handout.shared(*said, tuple(shown.notes))

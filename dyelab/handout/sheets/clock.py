@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, grade, table, words
+from dyelab import book, convert, grade, table, words
 from dyelab.errors import InputError
 from dyelab.handout import colours, fastness, fastness_texts
 from dyelab.handout import page as parts
@@ -69,8 +69,6 @@ def clock(
 
 def _lit(source: colours.Source, swatches: list[str]) -> tuple[grade.Study, list[grade.Drift]]:
     """Fastness of those that were read after light, and their curves."""
-    from dyelab import book
-
     wide = book.wide(source.book)
     lit = wide[wide["exposure"].eq("light") & wide["unit"].eq(_UNIT)]
     there = [code for code in swatches if code in set(lit["swatch"])]

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, table, words
+from dyelab import compare, measure, recipe, table, words
 from dyelab.errors import choose
 from dyelab.handout import colours
 from dyelab.handout import page as parts
@@ -108,8 +108,6 @@ def frame(source: colours.Source, swatch: str, label: str, rows: pd.DataFrame) -
 
 def _picture(source: colours.Source, swatch: str, label: str) -> bytes:
     """The cloth or the area that goes by this label; of a printed cloth, its areas in a row."""
-    from dyelab import measure
-
     cut = source.crops([swatch])
     return cut.get(label) or (measure.in_a_row(list(cut.values())) if label == swatch else b"")
 
@@ -162,8 +160,6 @@ def _plain(value: Any) -> str:
 
 def _grams(row: dict[Any, Any], mass: Any) -> str:
     """Grams for this swatch, to a hundredth; a paste on one area isn't weighed by the whole."""
-    from dyelab import recipe
-
     known = (
         row["area"] == "whole"
         and pd.notna(row["amount"])

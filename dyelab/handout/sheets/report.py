@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import compare, grade, shift, table, words
+from dyelab import book, compare, grade, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours
@@ -26,8 +26,6 @@ def report(bk: Book, own: parts.Own = parts.Own()) -> parts.Page:
     InputError
         If nothing in it has been measured as dyed.
     """
-    from dyelab import book
-
     source, wide = colours.source(bk), book.wide(bk)
     moved = {metal: source.pairs(metal) for metal in colours.METALS}
     title = getattr(bk, "title", "") or words.say("pages.report_title")

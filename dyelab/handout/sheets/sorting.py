@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from dyelab import grade, shift, words
+from dyelab import book, grade, shift, words
 from dyelab.errors import InputError
 from dyelab.handout import colours, findings
 from dyelab.handout import page as parts
@@ -54,8 +54,6 @@ def _metals(row: dict[Any, Any]) -> str:
 
 def _held(source: colours.Source) -> dict[str, list[str]]:
     """Grade of change after the hardest of each test, by swatch."""
-    from dyelab import book
-
     try:
         graded = grade.grades(grade.matched(book.wide(source.book)), shared=source.shared)
     except InputError:  # a book need not have been washed or lit

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import predict, shift, words
 from dyelab.book import Book
 from dyelab.plot import explore as drawn
@@ -74,8 +75,6 @@ class Bench:
 
 def prepared(book: Book) -> Bench:
     """Learn from a book."""
-    from dyelab import book as books
-
     try:
         model = predict.fit(books.wide(book), spectra=book.spectra)
     except predict.TooFew as few:

@@ -5,6 +5,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
+from dyelab import book as books
 from dyelab import plan, words
 from dyelab.errors import InputError
 from dyelab.panel import frame
@@ -91,8 +92,6 @@ class Explorer(frame.Panel):
         return ""
 
     def _into(self) -> str:
-        from dyelab import book as books
-
         rows = answers.recipes(self._ready, self.values)
         if rows.empty:
             raise InputError(words.say("exploring.nothing_to_plan"))
