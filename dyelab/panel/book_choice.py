@@ -80,8 +80,8 @@ class Shelf(widgets.VBox):
     def __init__(self, chosen: Callable[[Path], None]) -> None:
         self._chosen = chosen
         self._books = found()
-        self.list = choices.pick(words.say("frame.book"), self._options(), self._first())
-        self.folder = choices.text(words.say("frame.folder"), hint=words.say("frame.folder_hint"))
+        self.list = choices.pick("frame.book", self._options(), self._first())
+        self.folder = choices.text("frame.folder")
         self.folder.layout.display = "none"
         super().__init__([self.list, self.folder])
         self.add_class("dl-shelf")

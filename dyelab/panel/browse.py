@@ -40,11 +40,11 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 def _choose(book: Book) -> dict[str, Any]:
     if book.swatches.empty:
         raise InputError(words.say("browse.empty"))
-    orders = [(words.say(f"browse.by_{name}"), name) for name in _ORDERS]
+    orders = choices.coded("browse.by_", _ORDERS)
     return {
-        "find": choices.text(words.say("browse.find"), hint=words.say("browse.find_hint")),
-        "order": choices.pick(words.say("browse.order"), orders),
-        "swatch": choices.pick(words.say("browse.swatch"), _codes(book.swatches["swatch"])),
+        "find": choices.text("browse.find"),
+        "order": choices.pick("browse.order", orders),
+        "swatch": choices.pick("browse.swatch", _codes(book.swatches["swatch"])),
     }
 
 

@@ -82,7 +82,7 @@ class Capture(frame.Panel):
         )
         self.canvas.moved, self.canvas.pointed = self.moved, self.tapped
         self.paper = choices.pick(say("capture.paper"), list(card.PAPERS))
-        kinds = [(say(f"capture.card_{kind}"), kind) for kind in card.KINDS]
+        kinds = choices.coded("capture.card_", card.KINDS)
         self.kind = choices.pick(say("capture.card"), kinds)
         work = {"capture.write_card": self.write_card, "capture.write_labels": self.write_labels}
         self.under(*(self._below(*item) for item in work.items()), self.kind, self.paper)
@@ -129,21 +129,21 @@ class Capture(frame.Panel):
 
         codes = list(map(str, book.swatches["swatch"]))
         start = str(example()) if book_choice.is_example(book) else ""
-        targets = [(say(f"target_{t}"), t) for t in (*convert.target_names(), _WHITE)]
+        targets = choices.coded("capture.target_", (*convert.target_names(), _WHITE))
         return {
-            "upload": choices.upload(say("upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
-            "path": choices.text(say("path"), start, hint=say("path_hint")),
+            "upload": choices.upload("capture.upload", "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
+            "path": choices.text("capture.path", start),
             **choices.exposures(),
             **capture_together.offered(book),
             "first": choices.pick(
-                say("first"), [(say("first_none"), ""), *((c, c) for c in codes)]
+                "capture.first", [(say("first_none"), ""), *((c, c) for c in codes)]
             ),
-            "names": choices.text(say("names"), hint=say("names_hint"), long=True),
-            "target": choices.pick(say("target"), targets),
-            "own": choices.text(say("own"), hint=say("own_hint")),
-            "boxes": choices.number(say("boxes"), 0, low=0, high=60, unit=""),
-            "by_book": choices.tick(say("by_book"), note=say("by_book_note")),
-            "method": choices.pick(say("method"), [(say(m), m) for m in ("photo", "scan")]),
+            "names": choices.text("capture.names", long=True),
+            "target": choices.pick("capture.target", targets),
+            "own": choices.text("capture.own"),
+            "boxes": choices.number("capture.boxes", 0, low=0, high=60),
+            "by_book": choices.tick("capture.by_book"),
+            "method": choices.pick("capture.method", [(say(m), m) for m in ("photo", "scan")]),
         }
 
     def _recall(self, path: Path) -> None:

@@ -140,9 +140,9 @@ class Tap(widgets.HBox):
 
     def __init__(self, told: Callable[[str, str], None]) -> None:
         self._told, self._named = told, dict[str, str]()
-        self.place = choices.pick(words.say("capture.tap_place"), [])
+        self.place = choices.pick("capture.tap_place", [])
         hint = words.say("capture.tap_hint")
-        self.swatch = choices.typed_or_listed(words.say("capture.tap_swatch"), hint=hint)
+        self.swatch = choices.typed_or_listed("capture.tap_swatch", hint=hint)
         self.place.observe(lambda _: self._show(), "value")
         self.swatch.observe(self._given, "value")
         super().__init__([self.place, self.swatch])

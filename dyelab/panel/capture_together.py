@@ -31,8 +31,8 @@ def offered(book: Any) -> dict[str, Any]:
     say = words.say
     alone = (say("capture.goes_alone"), "")
     return {
-        "goes_with": choices.pick(say("capture.goes_with"), [alone, *photos(book)]),
-        "witnesses": choices.text(say("capture.witnesses"), hint=say("capture.witnesses_hint")),
+        "goes_with": choices.pick("capture.goes_with", [alone, *photos(book)]),
+        "witnesses": choices.text("capture.witnesses"),
     }
 
 

@@ -11,13 +11,35 @@ from dyelab import shift, words
 from dyelab.panel.widgets import Ticks
 
 
-def _dressed(widget: Any, note: str = "") -> Any:
+def _is_key(name: str) -> bool:
+    return "." in name and " " not in name and words.there(name)
+
+
+def _text(name: str) -> str:
+    return words.say(name) if _is_key(name) else name
+
+
+def _dressed(widget: Any, name: str, note: str = "", unit: str = "") -> Any:
+    """Give a widget its name: the words of a key such as ``metals.dye``, or a text as it stands.
+
+    Its hint is `note`, else the words of the same key with ``_hint`` or ``_note`` behind.
+    """
+    beside = (f"{name}_hint", f"{name}_note")
+    note = note or next((words.say(key) for key in beside if _is_key(key)), "")
+    widget.description = f"{_text(name)} ({unit})" if unit else _text(name)
     widget.add_class("dl-choice")
     if hasattr(widget, "style"):
         widget.style.description_width = "auto"
+    if hasattr(widget, "placeholder"):
+        widget.placeholder = note
     if note:
         widget.tooltip = note
     return widget
+
+
+def coded(key: str, codes: Iterable[Any]) -> list[tuple[str, Any]]:
+    """Options of a `pick`: each code under the words of the key that ends in it."""
+    return [(words.say(f"{key}{code}"), code) for code in codes]
 
 
 def pick(name: str, options: Iterable[Any], value: Any = None, *, note: str = "") -> Any:
@@ -26,15 +48,14 @@ def pick(name: str, options: Iterable[Any], value: Any = None, *, note: str = ""
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     # By place: a list whose first option stands for None would else show nothing chosen.
     first = values.index(value) if value in values else (0 if values else None)
-    made = widgets.Dropdown(options=listed, index=first, description=name)
-    return _dressed(made, note)
+    return _dressed(widgets.Dropdown(options=listed, index=first), name, note)
 
 
 def read_by(methods: list[str]) -> Any:
     """Which method's readings to use; by pair the most trusted, where there are several."""
     best = [(words.say("reading.best"), "")] if len(methods) != 1 else []
     named = [(shift.way_text(name), name) for name in methods]
-    return pick(words.say("reading.by"), [*best, *named])
+    return pick("reading.by", [*best, *named])
 
 
 def used(methods: Iterable[str], there: list[str]) -> list[str]:
@@ -56,55 +77,45 @@ def pick_many(
     listed = list(options)
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     kept = [v for v in value if v in values]
-    made = Ticks(listed, kept, description=name, rows=rows)
+    made = Ticks(listed, kept, rows=rows)
     made.add_class("dl-many")
-    return _dressed(made, note)
+    return _dressed(made, name, note)
 
 
-def steps(name: str, options: Sequence[Any], value: Any = None, *, note: str = "") -> Any:
+def steps(name: str, options: Sequence[Any], value: Any = None) -> Any:
     """A slider over a few given values, such as the doses that were dyed."""
     listed = list(options) or [("none", None)]
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     first = value if value in values else values[0]
-    made = widgets.SelectionSlider(options=listed, value=first, description=name)
-    return _dressed(made, note)
+    return _dressed(widgets.SelectionSlider(options=listed, value=first), name)
 
 
-def amount(
-    name: str, low: float, high: float, value: float, *, step: float, unit: str, note: str = ""
-) -> Any:
+def amount(name: str, low: float, high: float, value: float, *, step: float, unit: str) -> Any:
     """A slider over a range, with its unit in the name and, in %, behind its number."""
-    shown = f"{name} ({unit})"
-    made = widgets.FloatSlider(min=low, max=high, value=value, step=step, description=shown)
+    made = widgets.FloatSlider(min=low, max=high, value=value, step=step)
     made.readout_format = ".0f" if float(step).is_integer() else ".1f"
     if unit.startswith("%"):
         made.add_class("dl-percent")
-    return _dressed(made, note)
+    return _dressed(made, name, unit=unit)
 
 
 def number(
-    name: str, value: float, *, low: float, high: float, step: float = 1, unit: str, note: str = ""
+    name: str, value: float, *, low: float, high: float, step: float = 1, unit: str = ""
 ) -> Any:
     """A typed number, held between two limits."""
-    shown = f"{name} ({unit})" if unit else name
-    made = widgets.BoundedFloatText(value=value, min=low, max=high, step=step, description=shown)
-    return _dressed(made, note)
+    made = widgets.BoundedFloatText(value=value, min=low, max=high, step=step)
+    return _dressed(made, name, unit=unit)
 
 
 def text(name: str, value: str = "", *, hint: str = "", long: bool = False) -> Any:
     """A line of text, or several."""
     kind = widgets.Textarea if long else widgets.Text
-    return _dressed(
-        kind(value=value, description=name, placeholder=hint, continuous_update=False), hint
-    )
+    return _dressed(kind(value=value, continuous_update=False), name, hint)
 
 
 def typed_or_listed(name: str, options: Sequence[str] = (), *, hint: str = "") -> Any:
     """A line of text with a list of what is known; anything else may be typed."""
-    made = widgets.Combobox(
-        options=tuple(options), description=name, placeholder=hint, continuous_update=False
-    )
-    return _dressed(made, hint)
+    return _dressed(widgets.Combobox(options=tuple(options), continuous_update=False), name, hint)
 
 
 def behind(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
@@ -124,12 +135,12 @@ def behind(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
 
 def tick(name: str, value: bool = False, *, note: str = "") -> Any:
     """Yes or no."""
-    return _dressed(widgets.Checkbox(value=value, description=name, indent=False), note)
+    return _dressed(widgets.Checkbox(value=value, indent=False), name, note)
 
 
 def upload(name: str, accept: str = "", *, many: bool = False) -> Any:
     """A file of the user's own; ``widget.value`` is ipywidgets' tuple of uploads."""
-    made = widgets.FileUpload(accept=accept, multiple=many, description=name)
+    made = widgets.FileUpload(accept=accept, multiple=many, description=_text(name))
     made.add_class("dl-button")
     return made
 

@@ -53,18 +53,18 @@ def panel(book: frame.Chosen = None) -> Comparison:
 
 def _choose(bench: book_choice.Gathered) -> dict[str, Any]:
     made = bench.every.made
-    picks = {"what": choices.pick(words.say("comparing.what"), _steps(made))}
+    picks = {"what": choices.pick("comparing.what", _steps(made))}
     for name in _HELD:
         offered = _offered(made, name)
         first = _told_most(made) if name == "dye" else ALL
-        picks[name] = choices.pick(words.say(f"comparing.{name}"), offered, first)
+        picks[name] = choices.pick(f"comparing.{name}", offered, first)
     picks["reference"] = choices.pick(
-        words.say("comparing.reference"), _levels(made, shift.metals_of(made)[0])
+        "comparing.reference", _levels(made, shift.metals_of(made)[0])
     )
     formulas = [(sign, name) for name, sign in compare.SIGNS.items()]
-    picks["formula"] = choices.pick(words.say("comparing.formula"), formulas, "dE00")
-    figures = [(words.say(f"comparing.{name}"), name) for name in _FIGURES]
-    picks["picture"] = choices.pick(words.say("comparing.picture"), figures)
+    picks["formula"] = choices.pick("comparing.formula", formulas, "dE00")
+    figures = choices.coded("comparing.", _FIGURES)
+    picks["picture"] = choices.pick("comparing.picture", figures)
     picks["method"] = choices.read_by(bench.every.methods)
     return picks
 

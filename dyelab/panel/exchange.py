@@ -193,17 +193,17 @@ def panel(book: frame.Chosen = None) -> Exchange:
 
 def _choose(_book: Book) -> dict[str, Any]:
     say = words.say
-    tasks = [(say(f"exchange.{name}"), name) for name in _TASKS]
+    tasks = choices.coded("exchange.", _TASKS)
     whites: list[Any] = [(say("exchange.no_white"), ())]
     whites += [(f"{light}/{angle}°", (light, angle)) for light, angle in _WHITES]
     return {
-        "task": choices.pick(say("exchange.task"), tasks),
-        "file": choices.text(say("exchange.file"), hint=say("exchange.file_hint")),
-        "upload": choices.upload(say("exchange.upload"), ".csv,.tsv,.txt,.xlsx,.ods"),
-        "sheets": choices.pick_many(say("exchange.sheets"), [], rows=3),
-        "heading": choices.number(say("exchange.heading"), 0, low=0, high=999, unit=""),
-        "white": choices.pick(say("exchange.white"), whites),
-        "removing": choices.tick(say("exchange.removing")),
+        "task": choices.pick("exchange.task", tasks),
+        "file": choices.text("exchange.file"),
+        "upload": choices.upload("exchange.upload", ".csv,.tsv,.txt,.xlsx,.ods"),
+        "sheets": choices.pick_many("exchange.sheets", [], rows=3),
+        "heading": choices.number("exchange.heading", 0, low=0, high=999),
+        "white": choices.pick("exchange.white", whites),
+        "removing": choices.tick("exchange.removing"),
     }
 
 

@@ -69,19 +69,18 @@ def _cloth(row: dict[Any, Any]) -> str:
 def _choose(bench: _Bench) -> dict[str, Any]:
     if bench.tested.empty:
         raise InputError("\n".join([words.say("grade.no_after"), *photo_steps()]))
-    say = words.say
     cloths = list(bench.tested["cloth"].value_counts().index)
-    quantities = [(say(f"fastness_panel.{name}"), name) for name in _QUANTITIES]
+    quantities = choices.coded("fastness_panel.", _QUANTITIES)
     return {
-        "cloth": choices.pick(say("fastness_panel.what"), cloths),
+        "cloth": choices.pick("fastness_panel.what", cloths),
         "swatches": choices.pick_many(
-            say("fastness_panel.swatches"), _swatches(bench, cloths[0]), _twins(bench, cloths[0])
+            "fastness_panel.swatches", _swatches(bench, cloths[0]), _twins(bench, cloths[0])
         ),
-        "exposure": choices.pick(say("fastness_panel.exposure"), _exposures(bench, ())),
-        "at": choices.steps(say("fastness_panel.at"), [("0", 0.0)]),
-        "quantity": choices.pick(say("fastness_panel.quantity"), quantities),
-        "asked": choices.pick(say("fastness_panel.asked"), grade.GRADES, grade.CHANGE),
-        "full": choices.tick(say("fastness_panel.full")),
+        "exposure": choices.pick("fastness_panel.exposure", _exposures(bench, ())),
+        "at": choices.steps("fastness_panel.at", [("0", 0.0)]),
+        "quantity": choices.pick("fastness_panel.quantity", quantities),
+        "asked": choices.pick("fastness_panel.asked", grade.GRADES, grade.CHANGE),
+        "full": choices.tick("fastness_panel.full"),
     }
 
 

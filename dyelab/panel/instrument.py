@@ -76,34 +76,36 @@ def _choose(_book: Book) -> dict[str, Any]:
     every = [f"{name}/{degrees}°" for name in convert.illuminants() for degrees in (10, 2)]
     whites = [(name, name) for name in dict.fromkeys((*_USUAL_WHITES, *every))]
     return {
-        "upload": choices.upload(say("upload"), ".txt,.cgats,.cxf,.xml,.csv,.tsv,.xlsx"),
-        "path": choices.text(say("path"), hint=say("path_hint")),
-        "typed": choices.text(say("typed"), hint=say("typed_hint"), long=True),
-        "sheet": choices.text(say("sheet"), hint=say("sheet_hint")),
-        "reading": choices.text(say("reading"), hint=say("reading_hint")),
-        "white": choices.pick(say("white"), [(say("white_stated"), ""), *whites]),
-        "adapt": choices.tick(say("adapt"), note=say("adapt_note")),
-        "method": choices.pick(say("method"), [(say(f"from_{m}"), m) for m in _METHODS]),
+        "upload": choices.upload("instrument.upload", ".txt,.cgats,.cxf,.xml,.csv,.tsv,.xlsx"),
+        "path": choices.text("instrument.path"),
+        "typed": choices.text("instrument.typed", long=True),
+        "sheet": choices.text("instrument.sheet"),
+        "reading": choices.text("instrument.reading"),
+        "white": choices.pick("instrument.white", [(say("white_stated"), ""), *whites]),
+        "adapt": choices.tick("instrument.adapt"),
+        "method": choices.pick("instrument.method", choices.coded("instrument.from_", _METHODS)),
         **_conditions(say),
         **choices.exposures(),
-        "names": choices.text(say("names"), hint=say("names_hint"), long=True),
-        "new": choices.tick(say("new"), note=say("new_note")),
-        "repeat": choices.number(say("repeat"), 0, low=0, high=5, step=0.05, unit=""),
+        "names": choices.text("instrument.names", long=True),
+        "new": choices.tick("instrument.new"),
+        "repeat": choices.number("instrument.repeat", 0, low=0, high=5, step=0.05),
     }
 
 
 def _conditions(say: Any) -> dict[str, Any]:
     """How it was read, where the file doesn't say."""
     blank = [(say("not_stated"), "")]
-    gloss = [(say(f"specular_{kind}"), kind) for kind in ("in", "out")]
+    gloss = choices.coded("instrument.specular_", ("in", "out"))
     lamps = [(say(name.lower()), name) for name in M_CONDITIONS]
     return {
-        "geometry": choices.pick(say("geometry"), [*blank, *((g, g) for g in _GEOMETRIES)]),
-        "specular": choices.pick(say("specular"), [*blank, *gloss]),
-        "m_condition": choices.pick(say("m_condition"), [*blank, *lamps]),
-        "aperture_mm": choices.number(say("aperture"), 0, low=0, high=100, step=0.5, unit="mm"),
-        "backing": choices.text(say("backing"), hint=say("backing_hint")),
-        "layers": choices.number(say("layers"), 0, low=0, high=64, unit=""),
+        "geometry": choices.pick("instrument.geometry", [*blank, *((g, g) for g in _GEOMETRIES)]),
+        "specular": choices.pick("instrument.specular", [*blank, *gloss]),
+        "m_condition": choices.pick("instrument.m_condition", [*blank, *lamps]),
+        "aperture_mm": choices.number(
+            "instrument.aperture", 0, low=0, high=100, step=0.5, unit="mm"
+        ),
+        "backing": choices.text("instrument.backing"),
+        "layers": choices.number("instrument.layers", 0, low=0, high=64),
     }
 
 

@@ -32,29 +32,29 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 def _choose(source: colours.Source) -> dict[str, Any]:
     say = words.say
     made, codes = source.made, list(source.book.swatches["swatch"])
-    kinds = [(say(f"make_pages.{name}"), name) for name in KINDS]
+    kinds = choices.coded("make_pages.", KINDS)
     both = shift.metals_of(made)
     listed = [(say("make_pages.every_series"), ""), *((n, n) for n in series.names(source))]
-    picks = {n: choices.pick(say(f"make_pages.{n}"), _kinds(made, n)) for n in CLOTH}
+    picks = {n: choices.pick(f"make_pages.{n}", _kinds(made, n)) for n in CLOTH}
     return {
-        "kind": choices.pick(say("make_pages.kind"), kinds),
-        "metal": choices.pick(say("make_pages.metal"), both),
+        "kind": choices.pick("make_pages.kind", kinds),
+        "metal": choices.pick("make_pages.metal", both),
         **picks,
-        "swatch": choices.pick(say("make_pages.swatch"), codes),
+        "swatch": choices.pick("make_pages.swatch", codes),
         "swatches": choices.pick_many(
-            say("make_pages.swatches"), codes, codes[:5], rows=8, note=say("make_pages.many")
+            "make_pages.swatches", codes, codes[:5], rows=8, note=say("make_pages.many")
         ),
-        "series": choices.pick(say("make_pages.one_series"), listed),
-        "full": choices.tick(say("make_pages.full")),
-        "count": choices.number(say("make_pages.count"), 5, low=1, high=30, unit=""),
-        "upright": choices.tick(say("make_pages.upright")),
-        "paper": choices.pick(say("make_pages.paper"), [p for p in parts.PAPERS if p != "A6"]),
-        "title": choices.text(say("make_pages.own_title"), hint=say("make_pages.title_hint")),
-        "teacher": choices.text(say("make_pages.teacher"), hint=say("make_pages.teacher_hint")),
-        "text": choices.text(say("make_pages.text"), long=True),
-        "note": choices.text(say("make_pages.note"), hint=say("make_pages.note_hint")),
-        "logo": choices.text(say("make_pages.logo"), hint=say("make_pages.logo_hint")),
-        "address": choices.text(say("make_pages.address"), hint=say("make_pages.address_hint")),
+        "series": choices.pick("make_pages.one_series", listed),
+        "full": choices.tick("make_pages.full"),
+        "count": choices.number("make_pages.count", 5, low=1, high=30),
+        "upright": choices.tick("make_pages.upright"),
+        "paper": choices.pick("make_pages.paper", [p for p in parts.PAPERS if p != "A6"]),
+        "title": choices.text("make_pages.own_title", hint=say("make_pages.title_hint")),
+        "teacher": choices.text("make_pages.teacher"),
+        "text": choices.text("make_pages.text", long=True),
+        "note": choices.text("make_pages.note"),
+        "logo": choices.text("make_pages.logo"),
+        "address": choices.text("make_pages.address"),
     }
 
 

@@ -73,7 +73,7 @@ def _choose(bench: _Bench) -> dict[str, Any]:
         raise InputError(words.say("metals.no_dyes"))
     asked = {**{name: name for name in _PICKED}, "recipe": "plain"}
     picks = {
-        name: choices.pick(words.say(f"metals.{name}"), choices.most_often(dyed, column))
+        name: choices.pick(f"metals.{name}", choices.most_often(dyed, column))
         for name, column in asked.items()
     }
     doses = {metal: choices.steps(_heading(metal), _doses(dyed, metal)) for metal in bench.metals}

@@ -69,20 +69,17 @@ def entered(
 
 
 def _choose(_book: Book) -> dict[str, Any]:
-    say = words.say
-    roles = [(say(f"own_materials.role_{role}"), role) for role in _ROLES]
+    roles = choices.coded("own_materials.role_", _ROLES)
     metals = [("none", ""), *recipe.metals.metals()[["metal", "symbol"]].itertuples(index=False)]
     return {
-        "name": choices.text(say("own_materials.name"), hint=say("own_materials.name_hint")),
-        "role": choices.pick(say("own_materials.role"), roles),
-        "more": choices.tick(say("own_materials.more")),
-        "metal": choices.pick(say("own_materials.metal"), [tuple(one) for one in metals]),
-        "low": choices.number(say("own_materials.low"), 0, low=0, high=500, unit="% WOF"),
-        "high": choices.number(say("own_materials.high"), 0, low=0, high=500, unit="% WOF"),
-        "hazards": choices.text(
-            say("own_materials.hazards"), hint=say("own_materials.hazards_hint")
-        ),
-        "note": choices.text(say("own_materials.note")),
+        "name": choices.text("own_materials.name"),
+        "role": choices.pick("own_materials.role", roles),
+        "more": choices.tick("own_materials.more"),
+        "metal": choices.pick("own_materials.metal", [tuple(one) for one in metals]),
+        "low": choices.number("own_materials.low", 0, low=0, high=500, unit="% WOF"),
+        "high": choices.number("own_materials.high", 0, low=0, high=500, unit="% WOF"),
+        "hazards": choices.text("own_materials.hazards"),
+        "note": choices.text("own_materials.note"),
     }
 
 

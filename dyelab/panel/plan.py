@@ -46,11 +46,9 @@ class Planner(frame.Panel):
     def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("planning.title")
         super().__init__("plan", title, _choose, _show, refresh=_fit, book=book)
-        self.folder = choices.text(
-            words.say("planning.new_book"), hint=words.say("planning.new_book_hint")
-        )
+        self.folder = choices.text("planning.new_book")
         self.folder.add_class("dl-wide")
-        self.white = choices.pick(words.say("planning.new_white"), book_choice.whites())
+        self.white = choices.pick("planning.new_white", book_choice.whites())
         sheets, put = (
             choices.button("planning.sheets", self._write),
             choices.button("planning.put", self._put),
@@ -95,7 +93,7 @@ def _choose(book: Book) -> dict[str, Any]:
     hint = words.say("planning.many_hint")
     picks = {
         name: choices.pick_many(
-            words.say(f"planning.{name}"), _options(listed, name), _START[name], rows=5, note=hint
+            f"planning.{name}", _options(listed, name), _START[name], rows=5, note=hint
         )
         for name in _FACTORS
     }
@@ -104,20 +102,16 @@ def _choose(book: Book) -> dict[str, Any]:
     )
     doses = words.say("planning.doses_hint")
     return {
-        "name": choices.text(words.say("planning.name"), _name(book)),
-        "fibre": choices.pick_many(
-            words.say("planning.fibre"), fibres, ["wool"], rows=5, note=hint
-        ),
+        "name": choices.text("planning.name", _name(book)),
+        "fibre": choices.pick_many("planning.fibre", fibres, ["wool"], rows=5, note=hint),
         **picks,
         "iron": choices.text(_metal("iron"), "0 2", hint=doses),
         "copper": choices.text(_metal("copper"), "0", hint=doses),
-        "another": choices.pick(words.say("planning.another"), ["none", *_further()]),
-        "doses": choices.text(words.say("planning.another_doses"), "0 2", hint=doses),
-        "more": choices.text(words.say("planning.more"), hint=words.say("planning.more_hint")),
-        "over": choices.text(words.say("planning.over"), hint=words.say("planning.over_hint")),
-        "tartar": choices.number(
-            words.say("planning.tartar"), 0, low=0, high=50, step=1, unit="% WOF"
-        ),
+        "another": choices.pick("planning.another", ["none", *_further()]),
+        "doses": choices.text("planning.another_doses", "0 2", hint=doses),
+        "more": choices.text("planning.more"),
+        "over": choices.text("planning.over"),
+        "tartar": choices.number("planning.tartar", 0, low=0, high=50, step=1, unit="% WOF"),
         **_sizes(),
     }
 
@@ -132,25 +126,22 @@ def _further() -> list[str]:
 
 
 def _sizes() -> dict[str, Any]:
-    say = words.say
-    kinds = [(say(f"planning.{name}"), name) for name in ("full", "fraction", "optimal")]
+    kinds = choices.coded("planning.", ("full", "fraction", "optimal"))
     return {
-        "design": choices.pick(say("planning.design"), kinds),
-        "divide": choices.pick(say("planning.divide"), [2, 3, 4, 8, 9]),
-        "runs": choices.number(say("planning.runs"), 12, low=2, high=500, unit=""),
-        "replicates": choices.number(say("planning.replicates"), 2, low=1, high=12, unit=""),
-        "controls": choices.tick(say("planning.controls"), True),
-        "mass_g": choices.number(say("planning.mass_g"), 5, low=0.1, high=1000, step=0.5, unit="g"),
+        "design": choices.pick("planning.design", kinds),
+        "divide": choices.pick("planning.divide", [2, 3, 4, 8, 9]),
+        "runs": choices.number("planning.runs", 12, low=2, high=500),
+        "replicates": choices.number("planning.replicates", 2, low=1, high=12),
+        "controls": choices.tick("planning.controls", True),
+        "mass_g": choices.number("planning.mass_g", 5, low=0.1, high=1000, step=0.5, unit="g"),
         "liquor_ratio": choices.number(
-            say("planning.liquor_ratio"), 40, low=5, high=300, step=5, unit="L"
+            "planning.liquor_ratio", 40, low=5, high=300, step=5, unit="L"
         ),
-        "baths": choices.pick(
-            say("planning.baths"), [(say(f"planning.{name}"), name) for name in plan.POTS]
-        ),
-        "water_bath": choices.number(say("planning.water_bath"), 0, low=0, high=60, unit=""),
-        "pots": choices.number(say("planning.pots"), 2, low=1, high=12, unit=""),
-        "paper": choices.pick(say("planning.paper"), ["A4", "Letter"]),
-        "children": choices.tick(say("planning.children")),
+        "baths": choices.pick("planning.baths", choices.coded("planning.", plan.POTS)),
+        "water_bath": choices.number("planning.water_bath", 0, low=0, high=60),
+        "pots": choices.number("planning.pots", 2, low=1, high=12),
+        "paper": choices.pick("planning.paper", ["A4", "Letter"]),
+        "children": choices.tick("planning.children"),
     }
 
 

@@ -41,14 +41,14 @@ def _choose(book: Book) -> dict[str, Any]:
     fibres = sorted(PROTEIN | CELLULOSE)
     hint = say("printing.areas_hint")
     return {
-        "code": choices.text(say("printing.code"), _free(book)),
-        "fibre": choices.pick(say("printing.fibre"), fibres, "cotton"),
-        "mass_g": choices.number(say("printing.mass_g"), 20, low=0.1, high=1e5, step=1, unit="g"),
-        "areas": choices.text(say("printing.areas"), say("printing.start"), hint=hint, long=True),
-        "fixing": choices.pick(say("printing.fixing"), fixing),
-        "dye": choices.pick(say("printing.dye"), dyes, "madder"),
-        "dose": choices.number(say("printing.dose"), 30, low=0.1, high=300, step=5, unit="% WOF"),
-        "series": choices.text(say("printing.series")),
+        "code": choices.text("printing.code", _free(book)),
+        "fibre": choices.pick("printing.fibre", fibres, "cotton"),
+        "mass_g": choices.number("printing.mass_g", 20, low=0.1, high=1e5, step=1, unit="g"),
+        "areas": choices.text("printing.areas", say("printing.start"), hint=hint, long=True),
+        "fixing": choices.pick("printing.fixing", fixing),
+        "dye": choices.pick("printing.dye", dyes, "madder"),
+        "dose": choices.number("printing.dose", 30, low=0.1, high=300, step=5, unit="% WOF"),
+        "series": choices.text("printing.series"),
     }
 
 

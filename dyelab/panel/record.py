@@ -98,17 +98,15 @@ def _choose(ready: _Ready) -> dict[str, Any]:
         for row in waiting.to_dict("records")
     ]
     return {
-        "bath": choices.pick(say("planning.bath"), options),
-        "in_it": choices.pick_many(
-            say("planning.in_it"), [], rows=8, note=say("planning.many_hint")
-        ),
-        "weighed": choices.number(say("planning.weighed"), 0, low=0, high=1e5, step=0.01, unit="g"),
-        "temperature": choices.number(say("planning.temperature"), 20, low=-5, high=130, unit="°C"),
-        "minutes": choices.number(say("planning.minutes"), 60, low=0, high=1e5, unit=""),
-        "pH": choices.number(say("planning.pH"), 0, low=0, high=14, step=0.1, unit=""),
-        "bath_use": choices.number(say("planning.bath_use"), 1, low=1, high=50, unit=""),
-        "note": choices.text(say("planning.note")),
-        "on": choices.text(say("planning.on"), date.today().isoformat()),
+        "bath": choices.pick("planning.bath", options),
+        "in_it": choices.pick_many("planning.in_it", [], rows=8, note=say("planning.many_hint")),
+        "weighed": choices.number("planning.weighed", 0, low=0, high=1e5, step=0.01, unit="g"),
+        "temperature": choices.number("planning.temperature", 20, low=-5, high=130, unit="°C"),
+        "minutes": choices.number("planning.minutes", 60, low=0, high=1e5),
+        "pH": choices.number("planning.pH", 0, low=0, high=14, step=0.1),
+        "bath_use": choices.number("planning.bath_use", 1, low=1, high=50),
+        "note": choices.text("planning.note"),
+        "on": choices.text("planning.on", date.today().isoformat()),
     }
 
 

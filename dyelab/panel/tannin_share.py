@@ -38,15 +38,15 @@ def _choose(bench: book_choice.Gathered) -> dict[str, Any]:
     metals = shift.metals_of(made)
     metal = metals[0]
     start = _start(bench, metal)
-    picks = {"metal": choices.pick(words.say("share.metal"), metals, metal)}
+    picks = {"metal": choices.pick("share.metal", metals, metal)}
     for name in _PICKED:
         options = list(made[name].unique())
-        picks[name] = choices.pick(words.say(f"share.{name}"), options, start[name])
+        picks[name] = choices.pick(f"share.{name}", options, start[name])
     dose = float(start[shift.METALS[metal]])
-    picks["dose"] = choices.pick(words.say("share.dose"), _doses(made, metal), dose)
+    picks["dose"] = choices.pick("share.dose", _doses(made, metal), dose)
     sources = [(words.say("share.spectra"), True), (words.say("share.colours"), False)]
     picks["method"] = choices.read_by(bench.every.methods)
-    picks["by_spectra"] = choices.pick(words.say("share.source"), sources)
+    picks["by_spectra"] = choices.pick("share.source", sources)
     return picks
 
 

@@ -55,12 +55,12 @@ def _listed(book: Book) -> pd.DataFrame:
 
 def _choose(listed: pd.DataFrame) -> dict[str, Any]:
     say = words.say
-    tasks = [(say(f"weighing.task_{name}"), name) for name in _ASKS]
+    tasks = choices.coded("weighing.task_", _ASKS)
     names = list(listed["material"])
     made = {
-        "task": choices.pick(say("weighing.task"), tasks),
-        "material": choices.pick(say("weighing.material"), names),
-        "wanted": choices.pick(say("weighing.wanted"), names),
+        "task": choices.pick("weighing.task", tasks),
+        "material": choices.pick("weighing.material", names),
+        "wanted": choices.pick("weighing.wanted", names),
     }
     for name, (start, most, step, unit) in _NUMBERS.items():
         low = 0 if name in ("dose", "weighed_g", "stock_percent", "strength") else step

@@ -31,15 +31,15 @@ def choose(bench: Bench) -> dict[str, Any]:
     if bench.model is None:
         return {}
     say = words.say
-    tasks = [(say(f"exploring.task_{name}"), name) for name in TASKS]
+    tasks = choices.coded("exploring.task_", TASKS)
     dyed = bench.made[bench.made["dye"] != "none"]
-    picks: dict[str, Any] = {"task": choices.pick(say("exploring.task"), tasks)}
+    picks: dict[str, Any] = {"task": choices.pick("exploring.task", tasks)}
     fibres = list((dyed if len(dyed) else bench.made)["fibre"].value_counts().index)
-    picks["fibre"] = choices.pick(say("exploring.fibre"), fibres)
+    picks["fibre"] = choices.pick("exploring.fibre", fibres)
     for name, dose in DOSED.items():
         kinds = list(bench.model.levels[name])
         usual = dyed[name].mode().iloc[0] if len(dyed) else kinds[0]
-        picks[name] = choices.pick(say(f"exploring.{name}"), kinds, usual)
+        picks[name] = choices.pick(f"exploring.{name}", kinds, usual)
         picks[dose] = _dose(bench, dose, picks[name].value)
         if name == "dye":
             picks |= _over(bench)
@@ -54,11 +54,9 @@ def _over(bench: Bench) -> dict[str, Any]:
     """A second dye with a dose of its own, and the dips of a vat."""
     say = words.say
     return {
-        "over": choices.pick(say("exploring.over"), ["none", *bench.alone], "none"),
+        "over": choices.pick("exploring.over", ["none", *bench.alone], "none"),
         "over_wof": _slider(say("exploring.over_wof"), 0.1, 0.0),
-        "dips": choices.amount(
-            say("exploring.dips"), 1, 12, 1, step=1, unit=say("exploring.dips_unit")
-        ),
+        "dips": choices.amount("exploring.dips", 1, 12, 1, step=1, unit=say("exploring.dips_unit")),
     }
 
 
@@ -75,14 +73,14 @@ def _search(bench: Bench) -> dict[str, Any]:
         text = say("exploring.most_metal", metal=metal)
         most[_MOST[metal]] = choices.number(text, top, low=0, high=top, step=0.5, unit="%")
     return {
-        "wanted": choices.text(say("exploring.wanted"), hint=say("exploring.wanted_hint")),
+        "wanted": choices.text("exploring.wanted"),
         "tolerance": choices.number(
-            say("exploring.tolerance"), 3.0, low=0.5, high=20, step=0.5, unit="ΔE00"
+            "exploring.tolerance", 3.0, low=0.5, high=20, step=0.5, unit="ΔE00"
         ),
         **most,
-        "many": choices.number(say("exploring.many"), 4, low=1, high=24, unit=""),
+        "many": choices.number("exploring.many", 4, low=1, high=24),
         "fibre_g": choices.number(
-            say("exploring.fibre_g"), 100, low=0.1, high=100_000, step=10, unit="g"
+            "exploring.fibre_g", 100, low=0.1, high=100_000, step=10, unit="g"
         ),
     }
 
@@ -90,17 +88,17 @@ def _search(bench: Bench) -> dict[str, Any]:
 def _photo() -> dict[str, Any]:
     say = words.say
     known = [*convert.target_names(), WHITE_ONLY]
-    targets = [(say(f"capture.target_{name}"), name) for name in known]
+    targets = choices.coded("capture.target_", known)
     share = say("exploring.spot_share")
     return {
-        "upload": choices.upload(say("capture.upload"), "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
+        "upload": choices.upload("capture.upload", "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
         "photo": choices.text(
-            say("capture.path"), str(files.shipped(*EXAMPLE)), hint=say("capture.path_hint")
+            "capture.path", str(files.shipped(*EXAMPLE)), hint=say("capture.path_hint")
         ),
-        "target": choices.pick(say("capture.target"), targets),
-        "across": choices.amount(say("exploring.across"), 0, 100, 36, step=0.5, unit=share),
-        "down": choices.amount(say("exploring.down"), 0, 100, 20, step=0.5, unit=share),
-        "size": choices.amount(say("exploring.size"), 1, 30, 4, step=0.5, unit=share),
+        "target": choices.pick("capture.target", targets),
+        "across": choices.amount("exploring.across", 0, 100, 36, step=0.5, unit=share),
+        "down": choices.amount("exploring.down", 0, 100, 20, step=0.5, unit=share),
+        "size": choices.amount("exploring.size", 1, 30, 4, step=0.5, unit=share),
     }
 
 
