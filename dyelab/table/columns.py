@@ -1,7 +1,10 @@
 """What each table of a book holds: columns, units, limits, keys, links; as a Table Schema too."""
 
+import csv
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 
@@ -38,217 +41,44 @@ class Table:
         """Column names, in the order they are stored."""
         return [column.name for column in self.columns]
 
-
-FORMS = ("cloth", "yarn", "paper", "pigment")
-
-
-STEP_KINDS = (
-    *("scour", "tannin", "mordant", "assist", "dye", "vat", "modifier", "rinse", "other"),
-)
+    def options(self, name: str) -> tuple[str, ...]:
+        """What a column may hold."""
+        return next(column.options for column in self.columns if column.name == name)
 
 
-EXPOSURES = ("none", "wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
+def _column(row: dict[str, str]) -> Column:
+    low, high = (json.loads(row[name] or "null") for name in ("minimum", "maximum"))
+    texts = {name: row[name] for name in ("kind", "unit", "about", "remedy", "default")}
+    options = tuple(row["options"].split("|")) if row["options"] else ()
+    required = row["required"] == "yes"
+    return Column(row["column"], **texts, required=required, minimum=low, maximum=high,
+                  options=options)  # fmt: skip
 
 
-SCOPES = ("photo", "recipe")
+with Path(__file__).with_suffix(".csv").open(encoding="utf-8", newline="") as _file:
+    _COLUMNS = list(csv.DictReader(_file))
 
 
-METHODS = ("photo", "scan", "spectral", "colorimeter", "typed")
+def _described(name: str, *key: str, links: tuple[tuple[str, str, str], ...] = ()) -> Table:
+    """Describe a table by its rows of ``columns.csv``, beside this module."""
+    return Table(name, tuple(_column(row) for row in _COLUMNS if row["table"] == name), key, links)
 
 
-_RGB = "Is this an RGB value? Convert it first: convert.screen_to_lab."
-
-
-SWATCHES = Table(
-    "swatches",
-    (
-        Column("swatch", required=True, about="short code written on the label"),
-        Column("form", options=FORMS),
-        Column("fibre", about="wool, cotton, silk, linen and so on"),
-        Column("ground", about="the undyed base, such as bleached plain weave 120 g/m2"),
-        Column("mass_g", "number", "g", minimum=0, about="dry mass before any bath"),
-        Column("series"),
-        Column("made_on", "date", remedy="Write it as 2026-04-30."),
-        Column("note"),
-        Column("label_number", "integer", minimum=0, about="what its label's two markers bear"),
-        Column("source", about="spreadsheet it came from"),
-    ),
-    key=("swatch",),
-)
-
-
-STEPS = Table(
-    "steps",
-    (
-        Column("swatch", required=True),
-        Column("order", "integer", required=True, minimum=1),
-        Column("kind", required=True, options=STEP_KINDS),
-        Column("material", about="a name in the materials list"),
-        Column("amount", "number", minimum=0),
-        Column("unit", options=("% WOF", "g/L", "g")),
-        Column(
-            "area",
-            about="whole, or the named part of the cloth this step touched",
-            default="whole",
-        ),
-        Column("temperature_C", "number", "°C", minimum=-5, maximum=130),
-        Column("minutes", "number", "min", minimum=0),
-        Column("pH", "number", minimum=0, maximum=14),
-        Column("bath", about="code of the bath, the same for swatches that shared it"),
-        Column("liquor_ratio", "number", "L/kg", minimum=0, about="litres of bath per kg of fibre"),
-        Column("bath_use", "integer", minimum=1, about="1 fresh, 2 used once before, and so on"),
-        Column("dips", "integer", minimum=1, about="times dipped into a vat; blank is once"),
-        Column("state", options=("planned", "done"), default="done"),
-        Column("note"),
-    ),
-    key=("swatch", "order", "area"),
-    links=(("swatch", "swatches", "swatch"),),
-)
-
-
-M_CONDITIONS = ("M0", "M1", "M2", "M3")
-
-
-READINGS = Table(
-    "readings",
-    (
-        Column("reading", required=True),
-        Column("swatch", required=True),
-        Column(
-            "part",
-            about="swatch, or the adjacent fibre that may have been stained",
-            default="swatch",
-        ),
-        Column(
-            "area",
-            about="whole, or a named part of a printed or painted cloth",
-            default="whole",
-        ),
-        Column("exposure", required=True, options=EXPOSURES),
-        Column("amount", "number", minimum=0, about="how much exposure, in `unit`"),
-        Column("unit", options=("", "cycle", "h", "lx h", "reference step")),
-        Column("test", about="a row of tests.csv"),
-        Column("method", required=True, options=METHODS),
-        Column("source", about="file the reading came from"),
-        Column("illuminant", required=True, about="CIE illuminant, such as D65"),
-        Column("observer", "integer", "°", required=True, options=("2", "10")),
-        Column("geometry", about="of light and eye, such as 45/0 or d/8"),
-        Column("L", "number", required=True, minimum=0, maximum=100, remedy=_RGB),
-        Column("a", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
-        Column("b", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
-        Column("var_L", "number", minimum=0),
-        Column("var_a", "number", minimum=0),
-        Column("var_b", "number", minimum=0),
-        Column("cov_La", "number"),
-        Column("cov_Lb", "number"),
-        Column("cov_ab", "number"),
-        Column("n", "integer", minimum=1, about="independent areas or placements averaged"),
-        Column("flags", about="words, parted by spaces"),
-        Column("taken_at", "datetime", remedy="Write it as 2026-04-30T14:05:00."),
-        Column("specular", options=("", "in", "out"), about="whether a sphere takes gloss in"),
-        Column(
-            "m_condition",
-            options=("", *M_CONDITIONS),
-            about="ultraviolet in the lamp (ISO 13655): M0 not said, M1 D50, M2 none, M3 polarised",
-        ),
-        Column("aperture_mm", "number", "mm", minimum=0, about="width of the spot that is read"),
-        Column("backing", about="what lies under the cloth, such as white or black"),
-        Column("layers", "integer", minimum=1, about="of cloth, folded on itself"),
-    ),
-    key=("reading",),
-    links=(("swatch", "swatches", "swatch"), ("test", "tests", "test")),
-)
-
-
+_SWATCH = ("swatch", "swatches", "swatch")
+SWATCHES = _described("swatches", "swatch")
+STEPS = _described("steps", "swatch", "order", "area", links=(_SWATCH,))
+READINGS = _described("readings", "reading", links=(_SWATCH, ("test", "tests", "test")))
 # Readings of one photo share its calibration error. Each row here is one direction of that
 # error: how far it moves this reading for one standard deviation of the shared factor. Part of
 # the error belongs to the dyed spectrum: swatches of one recipe share it, others don't.
-SHARED = Table(
-    "shared",
-    (
-        Column("reading", required=True),
-        Column("source", required=True, about="readings of one source move together"),
-        Column("factor", "integer", required=True, minimum=1),
-        Column("L", "number", required=True),
-        Column("a", "number", required=True),
-        Column("b", "number", required=True),
-        Column(
-            "scope",
-            options=SCOPES,
-            about="photo: all readings of the source share it; recipe: only those of one recipe",
-            default="photo",
-        ),
-    ),
-    key=("reading", "factor"),
-    links=(("reading", "readings", "reading"),),
-)
+SHARED = _described("shared", "reading", "factor", links=(("reading", "readings", "reading"),))
+TESTS = _described("tests", "test")
+PHOTOS = _described("photos", links=(_SWATCH,))
+MATERIALS = _described("materials", "material")
 
-
-TESTS = Table(
-    "tests",
-    (
-        Column("test", required=True),
-        Column("exposure", required=True, options=EXPOSURES[1:]),
-        Column("method", about="the standard or the home method followed"),
-        Column("conditions"),
-        Column("detergent"),
-        Column("lamp"),
-        Column("started_on", "date", remedy="Write it as 2026-04-30."),
-        Column("ended_on", "date", remedy="Write it as 2026-04-30."),
-        Column("who"),
-        Column("note"),
-    ),
-    key=("test",),
-)
-
-
-PHOTOS = Table(
-    "photos",
-    (
-        Column("photo", required=True, about="file in photos/, named by its content"),
-        Column("swatch", about="the swatch it shows; blank for a card or a group"),
-        Column("original", about="the name it came with"),
-        Column("added_at", "datetime", remedy="Write it as 2026-04-30T14:05:00."),
-        Column("note"),
-        Column(
-            "goes_with",
-            about="an earlier photo by the same phone, of the same card in the same light, whose "
-            "calibration error this one shares",
-        ),
-    ),
-    links=(("swatch", "swatches", "swatch"),),
-)
-
-
-ROLES = ("tannin", "mordant", "dye", "vat", "modifier", "scour", "assist")
-
-
-MATERIALS = Table(
-    "materials",
-    (
-        Column("material", required=True),
-        Column("role", required=True, options=ROLES),
-        Column("also", about="other names, parted by semicolons"),
-        Column("formula", about="chemical formula, water of crystallisation after a dot"),
-        Column("metal", about="symbol of the metal it brings, such as Al or Fe"),
-        Column(
-            "metal_percent",
-            "number",
-            "% by mass",
-            minimum=0,
-            maximum=100,
-            about="worked out from the formula where there is one; else as the label states",
-        ),
-        Column("low_wof", "number", "% WOF", minimum=0, about="usual range, low end"),
-        Column("high_wof", "number", "% WOF", minimum=0, about="usual range, high end"),
-        Column("own_colour", about="the colour it brings by itself, or clear"),
-        Column("hazards", about="GHS hazard statements, such as H302 H319"),
-        Column("basis", about="where range and hazards come from"),
-        Column("note"),
-    ),
-    key=("material",),
-)
-
+FORMS, STEP_KINDS = SWATCHES.options("form"), STEPS.options("kind")
+EXPOSURES, METHODS = READINGS.options("exposure"), READINGS.options("method")
+M_CONDITIONS, ROLES = READINGS.options("m_condition")[1:], MATERIALS.options("role")
 
 # Noise about black may fall a little below 0, and brightened cloth shine above 1; nothing that is
 # dyed leaves these bounds.
