@@ -140,7 +140,6 @@ def test_the_metals_panel_shows_what_iron_did_to_a_printed_cloth(tmp_path, monke
     """Iron under the dye is still iron: its areas are set beside those printed without it."""
     from dyelab.panel import metals
 
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     panel = metals.panel(read(printed(tmp_path / "b", cloths=4)))
     panel.choices["mordant"].value = "aluminium acetate"
     doses = [dose for _, dose in panel.choices["iron"].options]

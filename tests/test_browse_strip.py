@@ -6,7 +6,6 @@ from dyelab.panel import browse, compare
 
 
 def test_a_swatch_shows_the_cloth_itself_in_the_order_of_its_washes(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     bk = photo_book.photographed(tmp_path / "b", washes=(0, 10))
     panel = browse.panel(bk)
     panel.choices["swatch"].value = "P4"

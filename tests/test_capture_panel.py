@@ -17,7 +17,6 @@ pytestmark = pytest.mark.slow
 
 @pytest.fixture
 def shown(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.chdir(tmp_path)
     book.save(book.create(tmp_path / "mine"))
     made = capture.panel(tmp_path / "mine")
@@ -107,7 +106,6 @@ def test_a_window_is_named_by_tapping_it_and_choosing_a_swatch(shown, tmp_path):
 
 
 def test_empty_windows_are_said_and_neither_named_nor_asked_for(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.chdir(tmp_path)
     codes = [f"P{i}" for i in range(1, 9)]
     bk = book.create(tmp_path / "mine")
@@ -182,7 +180,6 @@ def test_names_are_shown_on_their_windows_as_soon_as_they_change(shown, tmp_path
 
 
 def test_labels_name_their_windows_and_the_doubtful_are_asked_for(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.chdir(tmp_path)
     codes = [f"K-{i:02}" for i in range(1, 27)]
     bk = book.create(tmp_path / "mine")
@@ -211,7 +208,6 @@ def test_labels_name_their_windows_and_the_doubtful_are_asked_for(tmp_path, monk
 
 def test_small_changes_are_found_between_photos_that_go_together(tmp_path, monkeypatch):
     """Six of 24 washed cloths changed by ΔE00 2.2: too little for two photos each by itself."""
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.chdir(tmp_path)
     spectra = np.maximum(photos.cloth(21), 0.02)
     changed = [0, 5, 9, 14, 18, 23]

@@ -21,7 +21,6 @@ PLANNED = [name for name in NAMES if ROLE[name] not in ("assist", "scour")]
 
 @pytest.fixture(autouse=True)
 def _own_home(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "home"))
     monkeypatch.chdir(tmp_path)
 
 

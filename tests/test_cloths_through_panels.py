@@ -13,7 +13,6 @@ from dyelab.panel import plan as planning
 @pytest.fixture(autouse=True)
 def _own_home(tmp_path, monkeypatch):
     monkeypatch.setenv("HOME", str(tmp_path / "home"))
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "home"))
     monkeypatch.chdir(tmp_path)
 
 

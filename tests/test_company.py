@@ -1,5 +1,8 @@
 """Panels of one notebook turn to the book that one of them opens or saves."""
 
+import os
+from pathlib import Path
+
 import pandas as pd
 import pytest
 
@@ -8,17 +11,9 @@ from dyelab.panel import browse, record
 
 
 @pytest.fixture
-def home(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.delenv("DYELAB_BOOK", raising=False)
-    monkeypatch.chdir(tmp_path)
-    return tmp_path
-
-
-@pytest.fixture
-def three(home):
+def three(desk):
     """Three panels of one notebook, the last not on show, and a book of the user's own."""
-    own = book.save(book.create(home / "own", "My own"))
+    own = book.save(book.create(desk / "own", "My own"))
     made = [record.panel(), browse.panel(), browse.panel()]
     for shown in made[:2]:
         shown._repr_mimebundle_()
@@ -50,14 +45,14 @@ def test_a_closed_panel_is_left_alone(three):
     assert second.book.path != own.path
 
 
-def test_a_record_of_the_example_is_refused(home):
+def test_a_record_of_the_example_is_refused(desk):
     shown = record.panel()
     shown.actions["planning.take_back"].click()
     assert "example stays as it is" in shown.told.value
 
 
-def test_a_button_that_fails_says_so_in_words(home):
+def test_a_button_that_fails_says_so_in_words(desk):
     shown = record.panel()
     shown.tell(lambda: {}["of all things"])
     assert "did not expect" in shown.told.value
-    assert (home / "state" / "dyelab" / "last-fault.txt").exists()
+    assert (Path(os.environ["XDG_STATE_HOME"]) / "dyelab" / "last-fault.txt").exists()

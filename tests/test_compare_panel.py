@@ -14,11 +14,6 @@ from dyelab.plot import shift as drawn
 from dyelab.plot import static
 
 
-@pytest.fixture(autouse=True)
-def own_state(monkeypatch, tmp_path):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
-
-
 @pytest.fixture(scope="module")
 def yard():
     return book.open(synth.example())

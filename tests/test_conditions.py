@@ -54,7 +54,6 @@ def mixed(path, first, second, moved=1.5, pieces=3):
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_one_question_has_one_answer_and_says_what_it_used(tmp_path, monkeypatch, kind):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     bk = mixed(tmp_path / "b", *KINDS[kind])
     alone = shift.as_dyed(book.wide(bk)[lambda w: w["reading"].str.endswith("-0")])
     true = shift.of_step(alone, "iron").pairs["dE00"].iloc[0]

@@ -1,33 +1,21 @@
 """The explorer on the example book, without a browser."""
 
-import html
 import shutil
 
 import ipywidgets as widgets
 import numpy as np
 import pytest
+from panels import EXAMPLE, choose
 from PIL import Image
 
 from dyelab import book, convert, files
 from dyelab.panel import explore, remember
 from dyelab.panel.explore import offered
 
-EXAMPLE = files.shipped("data", "marlpit_yard")
-
 
 @pytest.fixture(scope="module")
-def panel(tmp_path_factory):
-    patch = pytest.MonkeyPatch()
-    patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
-    patch.delenv("DYELAB_BOOK", raising=False)
-    yield explore.panel(EXAMPLE)
-    patch.undo()
-
-
-def choose(panel, **values):
-    for name, value in values.items():
-        panel.choices[name].value = value
-    return panel.sentence or html.unescape(panel.answer.value)
+def panel():
+    return explore.panel(EXAMPLE)
 
 
 def madder(panel, **doses):

@@ -3,26 +3,15 @@
 import html
 
 import pytest
+from panels import EXAMPLE, choose
 
-from dyelab import files, handout
+from dyelab import handout
 from dyelab.panel import fastness
-
-EXAMPLE = files.shipped("data", "marlpit_yard")
 
 
 @pytest.fixture(scope="module")
-def panel(tmp_path_factory):
-    patch = pytest.MonkeyPatch()
-    patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
-    patch.delenv("DYELAB_BOOK", raising=False)
-    yield fastness.panel(EXAMPLE)
-    patch.undo()
-
-
-def choose(panel, **values):
-    for name, value in values.items():
-        panel.choices[name].value = value
-    return panel.sentence or html.unescape(panel.answer.value)
+def panel():
+    return fastness.panel(EXAMPLE)
 
 
 def weld(panel):
@@ -128,7 +117,6 @@ def test_the_page_is_made_when_asked_for(panel, tmp_path, monkeypatch):
 def test_a_book_without_tests_says_what_to_do(tmp_path, monkeypatch):
     from dyelab import book
 
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     bk = book.open(EXAMPLE)
     bare = book.create(tmp_path / "bare")
     first = bk.readings[bk.readings["exposure"].eq("none")].head(3)

@@ -15,8 +15,6 @@ from dyelab.plot import plane
 @pytest.fixture(autouse=True)
 def home(tmp_path, monkeypatch):
     """Keep the state of these tests in a folder of their own, with two books beside each other."""
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.delenv("DYELAB_BOOK", raising=False)
     monkeypatch.chdir(tmp_path)
     for name in ("example", "mine"):
         (tmp_path / name).mkdir()

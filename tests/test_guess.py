@@ -73,8 +73,6 @@ def test_a_guess_is_judged_against_the_measured_cloth(source):
 
 def test_the_panel_writes_the_page_and_gathers_the_class(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.delenv("DYELAB_BOOK", raising=False)
     panel = panel_of_guesses.panel()
     assert "No guesses yet" in panel.sentence
     panel.actions["guess.write"].click()

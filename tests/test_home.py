@@ -9,15 +9,8 @@ from dyelab import book, files, plan
 from dyelab.errors import InputError
 from dyelab.panel import home, own_materials
 
+pytestmark = pytest.mark.usefixtures("desk")
 EXAMPLE = files.shipped("data", "marlpit_yard")
-
-
-@pytest.fixture(autouse=True)
-def desk(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.delenv("DYELAB_BOOK", raising=False)
-    monkeypatch.chdir(tmp_path)
-    return tmp_path
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ from dyelab.panel import instrument
 
 @pytest.fixture
 def mine(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.chdir(tmp_path)
     codes = [f"W{i:02}" for i in range(1, 13)]
     bk = book.create(tmp_path / "mine", "Mine")

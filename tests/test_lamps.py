@@ -63,7 +63,6 @@ def test_a_metameric_pair_is_found_and_an_equal_one_is_not(tmp_path):
 
 
 def test_the_compare_panel_shows_pairs_under_named_lights(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     bk = book_of(tmp_path / "one", list(alike_in_daylight()))
     shown = panel.panel(bk)
     shown.choices["picture"].value = "lamps"

@@ -1,35 +1,25 @@
 """The page maker without a browser."""
 
-import html
-
 import nasty
 import pytest
+from panels import EXAMPLE, said
 
-from dyelab import files, handout
+from dyelab import handout
 from dyelab.panel import make_pages
-
-EXAMPLE = files.shipped("data", "marlpit_yard")
 
 
 @pytest.fixture(scope="module")
 def panel(tmp_path_factory):
-    patch = pytest.MonkeyPatch()
-    patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
-    patch.delenv("DYELAB_BOOK", raising=False)
-    patch.chdir(tmp_path_factory.mktemp("desk"))
-    yield make_pages.panel(EXAMPLE)
-    patch.undo()
-
-
-def told(panel):
-    return html.unescape(panel.answer.value)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(tmp_path_factory.mktemp("desk"))
+        yield make_pages.panel(EXAMPLE)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", list(make_pages.KINDS))
 def test_every_kind_of_page_is_shown_and_can_be_saved(panel, kind):
     panel.choices["kind"].value = kind
-    assert "is ready" in panel.sentence, told(panel)
+    assert "is ready" in panel.sentence, said(panel)
     assert panel.shown.pictures[0][1].startswith(b"\x89PNG")
     asked = {name for name, w in panel.choices.items() if w.layout.display != "none"}
     assert set(make_pages.KINDS[kind].asks) <= asked
@@ -56,7 +46,7 @@ def test_a_teachers_own_words_are_shown_as_they_are(panel, text):
 def test_a_logo_that_is_not_there_is_told_and_can_be_mended(panel):
     panel.choices["kind"].value = "card"
     panel.choices["logo"].value = "nowhere.png"
-    assert "no such file" in told(panel)
+    assert "no such file" in said(panel)
     panel.choices["logo"].value = ""
     assert "is ready" in panel.sentence
 
@@ -64,7 +54,7 @@ def test_a_logo_that_is_not_there_is_told_and_can_be_mended(panel):
 def test_no_swatches_chosen_says_what_to_do(panel):
     panel.choices["kind"].value = "samples"
     panel.choices["swatches"].value = ()
-    assert "Choose at least one" in told(panel)
+    assert "Choose at least one" in said(panel)
 
 
 def test_a_shared_series_brings_its_table(panel):

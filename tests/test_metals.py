@@ -1,28 +1,14 @@
 """The iron and copper panel on the example book, without a browser."""
 
-import html
-
 import pytest
+from panels import EXAMPLE, choose
 
-from dyelab import files
 from dyelab.panel import metals
-
-EXAMPLE = files.shipped("data", "marlpit_yard")
 
 
 @pytest.fixture(scope="module")
-def panel(tmp_path_factory):
-    patch = pytest.MonkeyPatch()
-    patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
-    patch.delenv("DYELAB_BOOK", raising=False)
-    yield metals.panel(EXAMPLE)
-    patch.undo()
-
-
-def choose(panel, **values):
-    for name, value in values.items():
-        panel.choices[name].value = value
-    return panel.sentence or html.unescape(panel.answer.value)
+def panel():
+    return metals.panel(EXAMPLE)
 
 
 def test_it_opens_with_a_story(panel):

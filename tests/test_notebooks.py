@@ -68,11 +68,9 @@ def test_no_machine_path_is_left_in_it(path):
 def test_it_runs_from_nothing_and_shows_a_panel(path, tmp_path, monkeypatch):
     for name in ("state", "ipython", "jupyter", "runtime"):
         (tmp_path / name).mkdir()
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.setenv("IPYTHONDIR", str(tmp_path / "ipython"))
     monkeypatch.setenv("JUPYTER_RUNTIME_DIR", str(tmp_path / "runtime"))
     monkeypatch.setenv("JUPYTER_PREFER_ENV_PATH", "1")
-    monkeypatch.delenv("DYELAB_BOOK", raising=False)
     root = str(Path(__file__).parents[1])
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join([root, *filter(None, sys.path)]))
     desk = tmp_path / "desk"

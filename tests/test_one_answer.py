@@ -74,7 +74,6 @@ def same(one, other):
 
 
 def test_the_panel_of_metals_and_comparisons_agree(typed, asked, tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     panel, seen = metals.panel(typed), 0
     source = colours.source(typed)
     for _, row in source.made[source.made["dye"] != "none"].iterrows():
@@ -102,7 +101,6 @@ def test_the_panel_of_metals_and_comparisons_agree(typed, asked, tmp_path, monke
 
 
 def test_the_panel_of_comparisons_agrees(typed, asked, tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     panel = comparing.panel(typed)
     panel.choices["dye"].value = comparing.ALL
     for metal in shift.metals_of(colours.source(typed).made):
@@ -183,7 +181,6 @@ def test_doses_are_told_where_one_name_has_several(typed):
 
 def test_every_place_states_the_same_uncertainty(typed, tmp_path, monkeypatch):
     """Page, panel, CSV and compare: the standard uncertainty of each mean colour."""
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     source = colours.source(typed)
     gathered = compare.gather(
         source.rows, by="variant", piece="swatch", shared=typed.shared, series="series"

@@ -4,24 +4,14 @@ import html
 from datetime import date
 
 import pytest
+from panels import EXAMPLE, said
 from PIL import Image
 
-from dyelab import book, files, plan
+from dyelab import book, plan
 from dyelab.panel import browse, exchange, record
 from dyelab.panel import plan as planning
 
-EXAMPLE = files.shipped("data", "marlpit_yard")
-
-
-@pytest.fixture(autouse=True)
-def alone(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.delenv("DYELAB_BOOK", raising=False)
-    monkeypatch.chdir(tmp_path)
-
-
-def said(panel):
-    return html.unescape(panel.answer.value)
+pytestmark = pytest.mark.usefixtures("desk")
 
 
 def test_planning_answers_every_choice():

@@ -5,22 +5,12 @@ import html
 import nasty
 import pandas as pd
 import pytest
+from panels import EXAMPLE, said
 
-from dyelab import book, files, recipe
+from dyelab import book, recipe
 from dyelab.panel import printed_cloth, weigh
 
-EXAMPLE = files.shipped("data", "marlpit_yard")
-
-
-@pytest.fixture(autouse=True)
-def alone(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.delenv("DYELAB_BOOK", raising=False)
-    monkeypatch.chdir(tmp_path)
-
-
-def said(panel):
-    return html.unescape(panel.answer.value)
+pytestmark = pytest.mark.usefixtures("desk")
 
 
 @pytest.fixture

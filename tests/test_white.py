@@ -66,7 +66,6 @@ def test_books_of_two_whites_are_not_joined(mine, tmp_path):
 
 
 def test_the_panel_that_begins_books_offers_the_white(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.chdir(tmp_path)
     panel = plan.panel()
     panel.folder.value = str(tmp_path / "new")
