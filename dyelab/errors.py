@@ -30,6 +30,14 @@ def reading(name: str, kind: str) -> Iterator[None]:
     ------
     InputError
         ``scan.tif: not a whole TIFF file (…). Copy it again, or save it anew.``
+
+    Examples
+    --------
+    >>> from dyelab import errors
+    >>> with errors.reading("card.jpg", "photo"):
+    ...     value = 1
+    >>> value
+    1
     """
     try:
         yield
@@ -49,6 +57,12 @@ def choose(wanted: str, options: Iterable[str], what: str, where: str = "here") 
     ------
     InputError
         ``no swatch 'alun' here. Did you mean 'alum'? Swatches: alum, iron, none.``
+
+    Examples
+    --------
+    >>> from dyelab import errors
+    >>> errors.choose("alum", ["alum", "iron"], "mordant")
+    'alum'
     """
     known = [str(option) for option in options]
     if wanted in known:
@@ -84,13 +98,28 @@ _OFFER = re.compile(r"\[\[(\w+)(?:=([^:\]]*))?:(.*?)\]\]")
 
 
 def offer(option: str, clause: str, value: str = "") -> str:
-    """A clause for a message, kept only where this option exists; ``{}`` stands for the option."""
+    """A clause for a message, kept only where this option exists; ``{}`` stands for the option.
+
+    Examples
+    --------
+    >>> from dyelab import errors
+    >>> errors.offer("white", "choose the light with {}", "D65/10")
+    '[[white=D65/10:choose the light with {}]]'
+    """
     told = f"={value}" if value else ""
     return f"[[{option}{told}:{clause}]]"
 
 
 def worded(text: str, options: Mapping[str, str]) -> str:
-    """The message with the clauses of the options that there are."""
+    """The message with the clauses of the options that there are.
+
+    Examples
+    --------
+    >>> from dyelab import errors
+    >>> text = "No white. " + errors.offer("white", "Choose the light with {}.", "D65/10")
+    >>> errors.worded(text, {"white": "--white"})
+    'No white. Choose the light with --white.'
+    """
 
     def said(found: re.Match[str]) -> str:
         option, value, clause = found.groups()

@@ -34,6 +34,14 @@ def whole(path: str | Path, *, binary: bool = False) -> Iterator[Any]:
     file object
         Write to it; when the block ends well it is flushed to disk and renamed to
         `path`, when it raises nothing is left behind.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> with files.whole(folder / "note.txt") as file:
+    ...     _ = file.write("dyed")
+    >>> (folder / "note.txt").read_text("utf-8")
+    'dyed'
     """
     target = Path(path)
     target.parent.mkdir(parents=True, exist_ok=True)
@@ -61,6 +69,12 @@ def shipped(*parts: str) -> Path:
     """Path of something that comes with dyelab: ``shipped("data", "studio")``.
 
     An installed wheel carries it inside the package, a checkout at its top level.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> files.shipped("data", "marlpit_yard").name
+    'marlpit_yard'
     """
     packed = _HERE / "_shipped"
     return (packed if packed.is_dir() else _HERE.parent).joinpath(*parts)
@@ -73,12 +87,25 @@ def plain(text: str) -> str:
     """Neutralise text that a spreadsheet would run as a formula, with a leading apostrophe.
 
     Text that begins with an apostrophe gets one more, so that `unplain` brings all text back.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> files.plain("=1+1")
+    "'=1+1"
     """
     return f"'{text}" if text[:1] in _FORMULA and text else text
 
 
 def unplain(text: str) -> str:
-    """Return the text that `plain` was given."""
+    """Return the text that `plain` was given.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> files.unplain(files.plain("=1+1"))
+    '=1+1'
+    """
     return text[1:] if text[:1] == "'" else text
 
 
@@ -89,6 +116,13 @@ def text_of(path: str | Path) -> str:
     ------
     InputError
         If there is no such file, or it is empty, binary, or in another encoding.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> _ = (folder / "note.txt").write_text("dyed", "utf-8")
+    >>> files.text_of(folder / "note.txt")
+    'dyed'
     """
     name = Path(path).name
     content = limits.content(path)
@@ -116,6 +150,13 @@ def json_of(path: str | Path) -> Any:
     ------
     InputError
         As `text_of`; also if it isn't JSON, or is nested too deeply to be anybody's work.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> _ = (folder / "a.json").write_text('{"a": 1}', "utf-8")
+    >>> files.json_of(folder / "a.json")
+    {'a': 1}
     """
     import json
 
@@ -132,7 +173,7 @@ def json_of(path: str | Path) -> Any:
 
 @limits.in_time
 def cells(path: str | Path) -> tuple["pd.DataFrame", dict[int, str]]:
-    """Read a CSV, semicolon or tab table as text cells, blank as ``""``.
+    r"""Read a CSV, semicolon or tab table as text cells, blank as ``""``.
 
     Returns
     -------
@@ -146,6 +187,14 @@ def cells(path: str | Path) -> tuple["pd.DataFrame", dict[int, str]]:
     ------
     InputError
         If the file can't be read as text, has no data row, or repeats a heading.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> _ = (folder / "a.csv").write_text("swatch,dye\nK1,weld\n", "utf-8")
+    >>> files.cells(folder / "a.csv")[0]
+      swatch   dye
+    0     K1  weld
     """
     import pandas as pd
 

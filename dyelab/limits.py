@@ -40,6 +40,12 @@ def in_time(reader: Callable[_Given, _Read]) -> Callable[_Given, _Read]:
 
     Processor time is counted, so that a busy machine refuses nothing. Only the main thread of a
     system with interval timers can be stopped so (not Windows); elsewhere the reader goes on.
+
+    Examples
+    --------
+    >>> from dyelab import limits
+    >>> limits.in_time(len)("card")
+    4
     """
 
     @functools.wraps(reader)
@@ -83,6 +89,11 @@ def need(found: float, most: float, what: str, where: str) -> None:
     ------
     InputError
         ``scan.png: 169,000,000 pixels, the most that is read is 150,000,000. …``
+
+    Examples
+    --------
+    >>> from dyelab import limits
+    >>> limits.need(3, 10, "rows", "a.csv")
     """
     if found > most:
         raise InputError(
@@ -98,6 +109,13 @@ def content(path: str | Path, most: int = TABLE_BYTES) -> bytes:
     ------
     InputError
         If it is no file (a folder, a pipe, a device), is larger, or can't be read.
+
+    Examples
+    --------
+    >>> from dyelab import limits
+    >>> _ = (folder / "note.txt").write_text("dyed", "utf-8")
+    >>> limits.content(folder / "note.txt")
+    b'dyed'
     """
     file = Path(path)
     try:

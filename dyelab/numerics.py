@@ -30,6 +30,14 @@ def pieced(colours: int) -> Callable[[Colours], Colours]:
     -------
     callable
         Decorator; the function it makes gives the same results.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import numerics
+    >>> twice = numerics.pieced(1)(lambda colours: 2 * colours[..., 0])
+    >>> twice(np.ones((4, 3))).tolist()
+    [2.0, 2.0, 2.0, 2.0]
     """
 
     def decorated(function: Colours) -> Colours:
@@ -57,6 +65,13 @@ def semidefinite(matrices: np.ndarray) -> np.ndarray:
     """Nearest covariance to each symmetric matrix (..., k, k): negative variances set to zero.
 
     Matrices that are not finite are left as they are.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import numerics
+    >>> numerics.semidefinite(np.array([[1.0, 2.0], [2.0, 1.0]])).round(2).tolist()
+    [[1.5, 1.5], [1.5, 1.5]]
     """
     result = np.array(matrices, float)
     known = np.isfinite(result).all(axis=(-2, -1))
@@ -69,13 +84,29 @@ def root(matrices: np.ndarray) -> np.ndarray:
     """R with R Rᵀ the covariance (..., k, k), its columns along the covariance's own axes.
 
     Negative variances count as zero.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import numerics
+    >>> half = numerics.root(np.diag([4.0, 9.0]))
+    >>> (half @ half.T).round(2).tolist()
+    [[4.0, 0.0], [0.0, 9.0]]
     """
     values, vectors = np.linalg.eigh((matrices + np.swapaxes(matrices, -1, -2)) / 2)
     return vectors * np.sqrt(np.maximum(values, 0))[..., None, :]
 
 
 def symmetric_root(matrices: np.ndarray) -> np.ndarray:
-    """Symmetric S with S S the covariance (..., k, k); negative variances count as zero."""
+    """Symmetric S with S S the covariance (..., k, k); negative variances count as zero.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import numerics
+    >>> numerics.symmetric_root(np.diag([4.0, 9.0])).round(2).tolist()
+    [[2.0, 0.0], [0.0, 3.0]]
+    """
     values, vectors = np.linalg.eigh(matrices)
     return (vectors * np.sqrt(np.maximum(values, 0))[..., None, :]) @ np.swapaxes(vectors, -1, -2)
 
@@ -90,6 +121,13 @@ def slopes(function: Colours, at: np.ndarray, step: float) -> np.ndarray:
     at : ndarray (n, k)
     step : float
         How far each coordinate is moved to either side.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import numerics
+    >>> numerics.slopes(lambda lab: lab**2, np.array([[3.0]]), 0.01).round(2).tolist()
+    [[[6.0]]]
     """
     moves = step * np.eye(at.shape[1])
     up, down = function(at[:, None] + moves), function(at[:, None] - moves)
@@ -111,6 +149,13 @@ def greedy(covariance: np.ndarray, noise: float, count: int) -> list[int]:
     -------
     list of int
         At most `count` different rows, the most telling first.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import numerics
+    >>> numerics.greedy(np.diag([1.0, 5.0, 2.0]), 0.1, 2)
+    [1, 2]
     """
     left = np.array(covariance, float)
     chosen: list[int] = []

@@ -32,6 +32,12 @@ def pdf(
     -------
     Path
         The file written.
+
+    Examples
+    --------
+    >>> from dyelab import press
+    >>> press.pdf("= Madder", {}, folder / "a.pdf").read_bytes()[:5]
+    b'%PDF-'
     """
     content = compiled(template, data, pictures=pictures)
     with files.whole(path, binary=True) as file:
@@ -47,7 +53,14 @@ def compiled(
     form: Literal["pdf", "png", "svg"] = "pdf",
     ppi: float = 144,
 ) -> bytes:
-    """Compile a Typst template in memory; `form` is pdf, png (at `ppi`) or svg."""
+    """Compile a Typst template in memory; `form` is pdf, png (at `ppi`) or svg.
+
+    Examples
+    --------
+    >>> from dyelab import press
+    >>> press.compiled("= Madder", {}, form="svg")[:4]
+    b'<svg'
+    """
     import tempfile
 
     import typst

@@ -16,12 +16,26 @@ TAKEN_AT = "2025-09-20T10:00:00"
 
 
 def example() -> Path:
-    """Folder of the swatch book that ships with dyelab: ``book.open(synth.example())``."""
+    """Folder of the swatch book that ships with dyelab: ``book.open(synth.example())``.
+
+    Examples
+    --------
+    >>> from dyelab import synth
+    >>> synth.example().name
+    'marlpit_yard'
+    """
     return files.shipped("data", "marlpit_yard")
 
 
 def sources() -> Path:
-    """Folder of the instrument files and recipe tables behind the example."""
+    """Folder of the instrument files and recipe tables behind the example.
+
+    Examples
+    --------
+    >>> from dyelab import synth
+    >>> synth.sources().name
+    'studio'
+    """
     return files.shipped("data", "studio")
 
 
@@ -49,6 +63,13 @@ def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     -----
     Spectra from 400 to 700 nm lack the ends of the visible range; ASTM E308 gives their weight
     to the first and last band, and the readings are flagged ``ends``.
+
+    Examples
+    --------
+    >>> from dyelab import synth
+    >>> readings, spectra = synth.collected(synth.sources())
+    >>> len(readings)
+    913
     """
     folder = Path(folder)
     log = pd.read_csv(folder / "measured.csv", keep_default_na=False)
@@ -84,6 +105,12 @@ def write_book(folder: str | Path, path: str | Path) -> Book:
     Returns
     -------
     Book
+
+    Examples
+    --------
+    >>> from dyelab import synth
+    >>> synth.write_book(synth.sources(), folder / "yard")
+    Book('yard': 203 swatches, 679 steps, 913 readings, 0 faults)
     """
     tables = {
         name: pd.read_csv(Path(folder) / f"{name}.csv", keep_default_na=False)
@@ -95,7 +122,15 @@ def write_book(folder: str | Path, path: str | Path) -> Book:
 
 
 def by_instrument(folder: str | Path) -> pd.DataFrame:
-    """Return CIELAB of the same swatches by an instrument: `sample, L, a, b` and white point."""
+    """Return CIELAB of the same swatches by an instrument: `sample, L, a, b` and white point.
+
+    Examples
+    --------
+    >>> from dyelab import synth
+    >>> synth.by_instrument(synth.sources() / "photos").head(1)[["L", "a", "b"]].round(1)
+          L     a     b
+    0  48.4  37.5  18.0
+    """
     spectra = read.measurements(Path(folder) / "by_instrument.csv").spectra
     if spectra is None:
         raise InputError("by_instrument.csv: no spectra found. Write the batch again.")
@@ -117,6 +152,13 @@ def add_photographed(bk: Book, folder: str | Path, *, overlays: str | Path | Non
     -------
     Book
         Saved.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.create(folder / "mine")
+    >>> len(synth.add_photographed(bk, synth.sources() / "photos").readings)
+    24
     """
     from dyelab import measure
 

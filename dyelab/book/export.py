@@ -41,6 +41,13 @@ def export(bk: Book, target: str | Path) -> Path:
     ------
     InputError
         If the folder is not empty, or a text is too long for a spreadsheet cell.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.export(bk, folder / "yard.zip").name
+    'yard.zip'
     """
     path = Path(target)
     if path.suffix.lower() == ".xlsx":
@@ -58,6 +65,13 @@ def restore(source: str | Path, path: str | Path) -> Book:
     ------
     InputError
         If the source is not an export, or the folder is not empty.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.restore(book.export(bk, folder / "yard.zip"), folder / "again")
+    Book('again': 203 swatches, 679 steps, 913 readings, 0 faults)
     """
     origin, target = Path(source), Path(path)
     if not origin.exists():

@@ -38,6 +38,18 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     book : Book
     renamed : DataFrame
         `table, was, now`, one row a code that was given an ending.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> rows = pd.DataFrame({"swatch": ["W01"]})
+    >>> other = book.add(book.create(folder / "other"), swatches=rows)
+    >>> joined, renamed = book.merge(bk, other)
+    >>> renamed
+          table  was    now
+    0  swatches  W01  W01~2
     """
     if other.white != bk.white:
         ours, its = (table.white_text(each.white) for each in (bk, other))

@@ -92,7 +92,15 @@ class Book:
 
 
 def tables(bk: Book) -> dict[str, pd.DataFrame]:
-    """Return the book's tables by name, in the order they depend on each other."""
+    """Return the book's tables by name, in the order they depend on each other.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> list(book.tables(bk))
+    ['swatches', 'tests', 'steps', 'readings', 'spectra', 'shared', 'photos', 'materials']
+    """
     return {name: getattr(bk, name) for name in TABLES}
 
 

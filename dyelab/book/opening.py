@@ -58,6 +58,12 @@ def create(
     ------
     InputError
         If the folder holds something already, or a book can't have this white.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> book.create(folder / "madder", "My madder")
+    Book('madder': 0 swatches, 0 steps, 0 readings, 0 faults)
     """
     white = table.book_white("/".join(map(str, white)))
     folder = Path(path)
@@ -84,6 +90,12 @@ def open_book(path: str | Path) -> Book:
     ------
     InputError
         If the folder is missing or holds no ``swatches.csv``.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> book.open(synth.example())
+    Book('marlpit_yard': 203 swatches, 679 steps, 913 readings, 0 faults)
     """
     return opened(path)[0]
 
@@ -226,6 +238,13 @@ def save(bk: Book, what: str = "") -> Book:
     ------
     InputError
         If the disk is full, or if the same row was changed here and elsewhere in two ways.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> bk = book.save(book.create(folder / "mine"), "begun")
+    >>> sorted(path.name for path in bk.path.iterdir())[:3]
+    ['datapackage.json', 'history', 'materials.csv']
     """
     with store.locked(bk.path):
         store.recover(bk.path)
@@ -356,6 +375,14 @@ def add(bk: Book, **rows: pd.DataFrame | None) -> Book:
     ------
     InputError
         If a row breaks a rule, or its code is there already; the book is then unchanged.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book
+    >>> bk = book.create(folder / "mine")
+    >>> book.add(bk, swatches=pd.DataFrame({"swatch": ["K-01"], "fibre": ["wool"]}))
+    Book('mine': 1 swatches, 0 steps, 0 readings, 0 faults)
     """
     given = {name: frame for name, frame in rows.items() if frame is not None}
     return _checked(bk, given, replaced=False)
@@ -365,6 +392,14 @@ def change(bk: Book, **rows: pd.DataFrame | None) -> Book:
     """Put rows in the place of those with the same key; rows with a new key are added.
 
     Give whole rows: what is blank here is blank afterwards. Raises as `add`.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> row = bk.swatches.head(1).assign(note="uneven")
+    >>> book.change(bk, swatches=row).swatches["note"].iloc[0]
+    'uneven'
     """
     given = {name: frame for name, frame in rows.items() if frame is not None}
     return _checked(bk, given, replaced=True)
@@ -436,6 +471,13 @@ def remove(bk: Book, swatches: Iterable[str]) -> Book:
     ------
     InputError
         If one is not in the book.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.remove(bk, ["W01"])
+    Book('marlpit_yard': 202 swatches, 677 steps, 901 readings, 0 faults)
     """
     gone = [choose(code, bk.swatches["swatch"], "swatch") for code in swatches]
     readings = bk.readings.loc[bk.readings["swatch"].isin(gone), "reading"]
@@ -458,6 +500,16 @@ def undo(path: str | Path) -> Book:
     ------
     InputError
         If there is nothing to undo.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book
+    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
+    >>> bk = book.save(book.create(folder / "mine"))
+    >>> bk = book.save(book.add(bk, swatches=rows))
+    >>> len(book.undo(bk.path).swatches)
+    0
     """
     return _step(Path(path), "undo")
 
@@ -469,6 +521,17 @@ def redo(path: str | Path) -> Book:
     ------
     InputError
         If there is nothing to bring again.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book
+    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
+    >>> bk = book.save(book.create(folder / "mine"))
+    >>> bk = book.save(book.add(bk, swatches=rows))
+    >>> before = book.undo(bk.path)
+    >>> book.redo(bk.path)
+    Book('mine': 1 swatches, 0 steps, 0 readings, 0 faults)
     """
     return _step(Path(path), "redo")
 
@@ -488,7 +551,15 @@ def _step(path: Path, act: str) -> Book:
 
 
 def next_steps(path: str | Path) -> tuple[str, str]:
-    """Say what `undo` would take back and what `redo` would bring again; blank for nothing."""
+    """Say what `undo` would take back and what `redo` would bring again; blank for nothing.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> bk = book.save(book.create(folder / "mine"), "begun")
+    >>> book.next_steps(bk.path)
+    ('', '')
+    """
     done, undone = store.steps_back(Path(path))
     back = done[-1]["what"] if len(done) > 1 else []
     again = undone[-1]["what"] if undone else []
@@ -496,7 +567,15 @@ def next_steps(path: str | Path) -> tuple[str, str]:
 
 
 def history(path: str | Path) -> pd.DataFrame:
-    """List the book's versions, oldest first: version, saved_at, act, what."""
+    """List the book's versions, oldest first: version, saved_at, act, what.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> bk = book.save(book.create(folder / "mine"), "begun")
+    >>> book.history(bk.path)["what"].tolist()
+    ['a new book']
+    """
     rows = [
         (m["version"], m["saved_at"], m["act"], "; ".join(m["what"]))
         for m in store.manifests(Path(path))
@@ -511,6 +590,16 @@ def was(path: str | Path, version: int) -> Book:
     ------
     InputError
         If there is no such version, or its files are no longer kept.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book
+    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
+    >>> bk = book.save(book.create(folder / "mine"))
+    >>> bk = book.save(book.add(bk, swatches=rows))
+    >>> len(book.was(bk.path, 1).swatches)
+    0
     """
     folder = Path(path)
     every = {m["version"]: m for m in store.manifests(folder)}

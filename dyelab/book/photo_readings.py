@@ -77,6 +77,20 @@ def add_photo(
     InputError
         If no place is named, a named place was not measured, the colours have another white
         than the book, or the photo was added before.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book, calibrate, measure, read, synth
+    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
+    >>> bk = book.save(book.create(folder / "mine"))
+    >>> bk = book.save(book.add(bk, swatches=rows))
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> measured = measure.photo(picture, calibrate.reference("average"))
+    >>> bk, added = book.add_photo(bk, measured, photo, {"A1": "K-01"})
+    >>> added["swatch"].tolist()
+    ['K-01']
     """
     windows = _windows(measured, Path(file).name, names)
     if table.one_white(windows) != bk.white:
@@ -149,6 +163,13 @@ def read_places(path: str | Path) -> dict[str, dict[str, str]]:
     ------
     InputError
         If a column is missing, a cell is blank, or a place is named twice.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> path = synth.sources() / "photos" / "rendered_card_W01_W24.csv"
+    >>> book.read_places(path)[""]["A1"]
+    'W01'
     """
     rows, _ = files.cells(path)
     where = Path(path).name

@@ -24,6 +24,13 @@ def inside(bk: Book, name: str) -> Path:
     ------
     InputError
         If it does.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.inside(bk, "readings.csv").name
+    'readings.csv'
     """
     if leads_out(name):
         raise InputError(f"{name!r} leads out of the book's folder. Name a file inside it.")
@@ -58,6 +65,14 @@ def keep_photo(
     ------
     InputError
         If there is no such file.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> bk, name = book.keep_photo(book.create(folder / "mine"), photo)
+    >>> bk.photos["original"].tolist()
+    ['rendered_card_W01_W24.jpg']
     """
     origin = Path(file)
     if not origin.is_file():
@@ -108,7 +123,15 @@ def _digest(content: bytes) -> str:
 
 
 def photos_of(bk: Book, swatch: str) -> list[Path]:
-    """Return the photos that show a swatch, by their list or by a reading taken from them."""
+    """Return the photos that show a swatch, by their list or by a reading taken from them.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.photos_of(bk, "W01")
+    []
+    """
     listed = FOLDER + "/" + bk.photos.loc[bk.photos["swatch"] == swatch, "photo"]
     sources = bk.readings.loc[bk.readings["swatch"] == swatch, "source"]
     names = dict.fromkeys([*listed, *sources[sources.str.startswith(f"{FOLDER}/")]])
@@ -125,6 +148,12 @@ def check(path: str | Path) -> pd.DataFrame:
     -------
     DataFrame
         `file, row, column, found, expected, remedy, text`, one row a fault.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> len(book.check(synth.example()))
+    0
     """
     bk, unlike = opened(path)
     grave = [fault for fault in unlike if fault["grave"]]

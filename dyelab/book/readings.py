@@ -88,6 +88,16 @@ def instrument_readings(
     InputError
         If nothing was read, a sample is a printed cloth and its area isn't named, CIELAB stands
         under another white and `adapt` is off, or a row has an amount but nothing says of what.
+
+    Examples
+    --------
+    >>> from dyelab import book, read, synth
+    >>> bk = book.open(synth.example())
+    >>> lab = read.typed_lines("W01 45.2 12.3 4.1", illuminant="D65", observer=10)
+    >>> made = book.instrument_readings(bk, lab, None, method="typed")
+    >>> made.readings[["swatch", "L", "a", "b"]]
+      swatch     L     a    b
+    0    W01  45.2  12.3  4.1
     """
     found = pd.concat(_coloured(lab, spectra, method, bk.white, adapt), ignore_index=True)
     found = _conditioned(found, conditions or {})
@@ -117,6 +127,15 @@ def add_readings(bk: Book, made: InstrumentReadings) -> Book:
     ------
     InputError
         If there are none, or one breaks a rule.
+
+    Examples
+    --------
+    >>> from dyelab import book, read, synth
+    >>> bk = book.open(synth.example())
+    >>> lab = read.typed_lines("W01 45.2 12.3 4.1", illuminant="D65", observer=10)
+    >>> made = book.instrument_readings(bk, lab, None, method="typed")
+    >>> len(book.add_readings(bk, made).readings) - len(bk.readings)
+    1
     """
     if made.readings.empty:
         raise InputError(
@@ -142,6 +161,15 @@ def read_by_instrument(
     -------
     DataFrame
         `swatch`, `L`, `a`, `b` under the book's white; what was adapted to it is left out.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.read_by_instrument(bk)[["L", "a", "b"]].head(2).round(1)
+          L     a     b
+    0  69.0  17.3  26.0
+    1  48.4  37.5  18.1
     """
     rows = bk.readings
     kept = rows["method"].isin(_INSTRUMENTS) & (rows["part"] == "swatch")

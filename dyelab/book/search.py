@@ -61,6 +61,16 @@ def search(bk: Book, text: str) -> pd.DataFrame:
     ------
     InputError
         If a word is nowhere in the book, with the nearest that is.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> found = book.search(bk, "cotton, weld, iron between 1 and 3")
+    >>> found[["swatch", "tannin", "iron_wof"]].head(2)
+      swatch tannin  iron_wof
+    0    C12   none       2.0
+    1    C14   none       2.0
     """
     rows = _indexed(bk)
     keep = np.ones(len(rows), bool)

@@ -32,6 +32,13 @@ def suspicions(bk: Book) -> pd.DataFrame:
         `file, row, column, found, expected, remedy, text`, as the book's faults: doses far out of
         the usual range, names that are nearly a known material's, a swatch that lacks one step of
         a recipe else repeated, replicates that differ more than all others, spectra with a jump.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.suspicions(bk)["text"].tolist()
+    []
     """
     rules = (_doses, _names, _lost_steps, _replicates, _jumps)
     found = [fault for rule in rules for fault in rule(bk)]

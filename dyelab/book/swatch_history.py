@@ -22,6 +22,16 @@ def swatch_history(bk: Book, swatch: str) -> pd.DataFrame:
     -------
     DataFrame
         `version, saved_at, what`. Versions whose files are no longer kept are left out.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book
+    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
+    >>> bk = book.save(book.create(folder / "mine"))
+    >>> bk = book.save(book.add(bk, swatches=rows))
+    >>> book.swatch_history(bk, "K-01")["what"].tolist()
+    ['1 swatch added']
     """
     rows = []
     before: dict[str, Counter[str]] = {name: Counter() for name in _TABLES}

@@ -20,7 +20,17 @@ _USUAL = {"tannin": 1, "mordant": 2, "dye": 3, "vat": 3}
 
 
 def materials(bk: Book) -> pd.DataFrame:
-    """Return the materials a recipe in this book may name: those shipped and its own."""
+    """Return the materials a recipe in this book may name: those shipped and its own.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.materials(bk)[["material", "role"]].head(2)
+            material     role
+    0    potash alum  mordant
+    1  ammonium alum  mordant
+    """
     return recipe.materials(bk.materials)
 
 
@@ -42,6 +52,15 @@ def recipes(bk: Book) -> pd.DataFrame:
         swatches that agree in it, and in form, fibre, ground and area, are replicates. `rest`
         is what the other columns don't say of it, `metals_at` where a metal went in before the
         dye: swatches to be compared for one step agree in both.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.recipes(bk)[["swatch", "mordant", "dye", "iron_wof"]].head(2)
+      swatch      mordant     dye  iron_wof
+    0    W01         none  madder       0.0
+    1    W02  potash alum  madder       0.0
     """
     return _cloths(bk).merge(_by_group(bk, ["swatch"]), on="swatch", how="left").pipe(_filled)
 
@@ -58,6 +77,15 @@ def areas(bk: Book) -> pd.DataFrame:
 
     A step on the whole cloth counts for each of its named areas. A cloth with named areas has
     a row for each and one for ``whole``: the steps that touched all of it.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.areas(bk)[["swatch", "area", "fibre", "dye"]].head(2)
+      swatch   area fibre     dye
+    0    W01  whole  wool  madder
+    1    W02  whole  wool  madder
     """
     spread = _spread(bk.steps)
     known = pd.concat([bk.swatches[["swatch"]].assign(area="whole"), spread[["swatch", "area"]]])
@@ -88,6 +116,15 @@ def wide(bk: Book) -> pd.DataFrame:
         All columns of `readings`, then those of `recipes`, then `baths`: the bath of each
         step in order, as ``scour=S1 mordant=M2 dye=``, blank where it isn't recorded. Codes
         begin again with each series, so a bath is known by its series as well.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.wide(bk)[["reading", "L", "dye", "dye_wof"]].head(2).round(1)
+      reading     L     dye  dye_wof
+    0     W01  69.0  madder     50.0
+    1     W02  48.4  madder     50.0
     """
     made = areas(bk)
     joined = bk.readings.merge(made, on=["swatch", "area"], how="left")
@@ -302,7 +339,16 @@ def _with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
 
 
 def named_areas(bk: Book) -> dict[str, list[str]]:
-    """Return the areas of each cloth that has any, from its steps and its readings."""
+    """Return the areas of each cloth that has any, from its steps and its readings.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan
+    >>> areas = {"leaf": "aluminium acetate 5"}
+    >>> bk = book.add(book.create(folder / "b"), **plan.printed_cloth("P-01", areas))
+    >>> book.named_areas(bk)
+    {'P-01': ['leaf']}
+    """
     parts = [frame.loc[frame["area"] != "whole", ["swatch", "area"]] for frame in _tables(bk)]
     rows = pd.concat(parts).drop_duplicates()
     return {str(code): list(own) for code, own in rows.groupby("swatch", sort=False)["area"]}
@@ -331,6 +377,13 @@ def located(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
     ------
     InputError
         For the bare code of a cloth with areas: one colour of several is nowhere on the cloth.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.open(synth.example())
+    >>> book.located(bk, ["W01", "W02 whole"])
+    {'W01': ('W01', 'whole'), 'W02 whole': ('W02', 'whole')}
     """
     codes = {str(code).casefold(): str(code) for code in bk.swatches["swatch"]}
     areas = named_areas(bk)

@@ -89,6 +89,16 @@ def from_target(
     ------
     InputError
         If the photo is burnt out, or the target doesn't fit its values.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> reference = calibrate.reference("average")
+    >>> target = calibrate.find_on_card(picture, calibrate.find_card(picture), reference)
+    >>> calibrate.from_target(picture, reference, target).calibration.method
+    'learned'
     """
     around, frame = surround(photo)
     first = None if pose is None else _first(photo, pose, around)

@@ -47,7 +47,15 @@ class Pose:
 
 
 def through(homography: np.ndarray, points: np.ndarray) -> np.ndarray:
-    """Map points (..., 2) by a homography."""
+    """Map points (..., 2) by a homography.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import calibrate
+    >>> calibrate.through(np.diag([2.0, 2.0, 1.0]), np.array([[1.0, 3.0]])).tolist()
+    [[2.0, 6.0]]
+    """
     p = np.asarray(points, float)
     moved = np.concatenate([p, np.ones((*p.shape[:-1], 1))], axis=-1) @ homography.T
     return moved[..., :2] / moved[..., 2:]
@@ -72,6 +80,14 @@ def find_card(photo: Photo, layout: Layout | None = None) -> Pose:
     InputError
         If there is no card, more than one, another card than asked for, or it is cut off,
         bent, or too small in the picture.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> calibrate.find_card(picture).layout.name
+    'A4 cloth'
     """
     own = () if layout is None else (int(m.place) for m in layout.markers)
     numbers = sorted({*cards.marker_numbers(), *own})
@@ -90,6 +106,17 @@ def from_corners(photo: Photo, layout: Layout, corners: np.ndarray) -> Pose:
     """Pose of a card whose four outer marker corners (4, 2) somebody has shown, in pixels.
 
     Clockwise from the card's own top left.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import calibrate, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> layout = calibrate.find_card(picture).layout
+    >>> corners = np.array([[0.0, 0], [420, 0], [420, 594], [0, 594]])
+    >>> calibrate.from_corners(picture, layout, corners).to_pixels.shape
+    (3, 3)
     """
     import cv2
 

@@ -36,7 +36,13 @@ METHODS = ("auto", "plain", "learned")
 
 
 def check_method(method: str) -> None:
-    """Refuse a way of fitting that there isn't."""
+    """Refuse a way of fitting that there isn't.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate
+    >>> calibrate.check_method("auto")
+    """
     choose(method, METHODS, "method", "of calibrating")
 
 

@@ -174,7 +174,16 @@ class Calibration:
 
 
 def write_calibration(made: Calibration, path: str | Path) -> Path:
-    """Keep a calibration for later scans or photos from a copy stand, as JSON."""
+    """Keep a calibration for later scans or photos from a copy stand, as JSON.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import calibrate
+    >>> made = calibrate.from_white(np.array([0.8, 0.82, 0.79]))
+    >>> calibrate.write_calibration(made, folder / "white.json").name
+    'white.json'
+    """
     content = {
         "dyelab": "calibration 2",
         "method": made.method,
@@ -210,6 +219,15 @@ def read_calibration(path: str | Path) -> Calibration:
     ------
     InputError
         If the file isn't one.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import calibrate
+    >>> made = calibrate.from_white(np.array([0.8, 0.82, 0.79]))
+    >>> path = calibrate.write_calibration(made, folder / "white.json")
+    >>> calibrate.read_calibration(path).method
+    'white'
     """
     try:
         return _from_json(files.json_of(path))

@@ -38,7 +38,16 @@ def left_by(lab: np.ndarray, places: np.ndarray) -> np.ndarray:
 
 
 def most_telling(lab: np.ndarray, count: int) -> list[int]:
-    """Which colours (n, 3), known by instrument, would leave least variance in all; best first."""
+    """Which colours (n, 3), known by instrument, would leave least variance in all; best first.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import calibrate
+    >>> lab = np.array([[20.0, 0, 0], [50, 5, 5], [51, 5, 5], [90, -10, 40]])
+    >>> calibrate.most_telling(lab, 2)
+    [1, 3]
+    """
     return numerics.greedy(_alike(lab, lab), _UNLIKE, count)
 
 

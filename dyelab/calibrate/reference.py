@@ -78,6 +78,12 @@ def reference(source: str | Path = "average", white: tuple[str, int] = DEFAULT_W
     ------
     InputError
         If it is neither, or the file hasn't 24 patches, or they are no such target.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate
+    >>> calibrate.reference("average").lab.shape
+    (24, 3)
     """
     if str(source) in convert.target_names():
         return _published(str(source), white)

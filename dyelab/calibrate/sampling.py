@@ -57,6 +57,16 @@ def sample(
     -------
     Samples
         An area that leaves the picture is NaN.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import calibrate, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> quad = np.array([[100.0, 100], [140, 100], [140, 140], [100, 140]])
+    >>> calibrate.sample(picture, [quad]).mean.shape
+    (1, 3)
     """
     curves = photo.to_linear if to_linear is None else to_linear
     corners = np.array(quads, float).reshape(-1, 4, 2)

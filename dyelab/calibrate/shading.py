@@ -183,7 +183,14 @@ class Shading:
 
 
 def even(layout: Layout) -> Shading:
-    """Return the shading of a photo that can't tell: even light."""
+    """Return the shading of a photo that can't tell: even light.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, card
+    >>> calibrate.even(card.layout()).page_mm
+    (210.0, 297.0)
+    """
     x, y = layout.target_area.centre
     unknown = np.full(3, np.nan)
     count = len(WIDTHS) + 5

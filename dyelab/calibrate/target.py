@@ -73,6 +73,15 @@ def find_on_card(photo: Photo, pose: Pose, reference: Reference) -> Target:
     ------
     InputError
         If it isn't there, is covered, or can't be told from another turn.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> pose = calibrate.find_card(picture)
+    >>> calibrate.find_on_card(picture, pose, calibrate.reference("average")).quads.shape
+    (24, 4, 2)
     """
     area = pose.layout.target_area
     onto = np.array([[1 / _SCALE, 0, area.x_mm], [0, 1 / _SCALE, area.y_mm], [0, 0, 1]])
@@ -234,7 +243,16 @@ def _moved(frame: np.ndarray, move: np.ndarray) -> np.ndarray:
 
 
 def from_outline(corners: np.ndarray) -> Target:
-    """Target whose field of patches somebody has shown: corners (4, 2) in pixels, clockwise."""
+    """Target whose field of patches somebody has shown: corners (4, 2) in pixels, clockwise.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import calibrate
+    >>> corners = np.array([[0.0, 0], [60, 0], [60, 40], [0, 40]])
+    >>> calibrate.from_outline(corners).quads.shape
+    (24, 4, 2)
+    """
     import cv2
 
     field = np.array([[-3, -2], [3, -2], [3, 2], [-3, 2]], np.float32)
@@ -248,6 +266,14 @@ def find_anywhere(photo: Photo, reference: Reference) -> Target:
     ------
     InputError
         If it isn't found, or can't be told from another turn.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> calibrate.find_anywhere(picture, calibrate.reference("average")).quads.shape
+    (24, 4, 2)
     """
     step = max(1, round(max(photo.pixels.shape) / 1400))
     picture = _copy(photo, step)

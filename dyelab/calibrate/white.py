@@ -39,6 +39,13 @@ def from_white(
     -------
     Calibration
         Its errors are those of cameras of every kind, and large.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import calibrate
+    >>> calibrate.from_white(np.array([0.8, 0.82, 0.79])).method
+    'white'
     """
     rng, cloths = np.random.default_rng(0), training(white).every(NODES)
     seen = np.stack([_as_developed(cloths.spectra, white, rng) for _ in range(DRAWS)])

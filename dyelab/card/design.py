@@ -40,6 +40,12 @@ def layout(paper: str = "A4", kind: str = "cloth") -> Layout:
     ------
     InputError
         For another paper or kind.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.layout("A4", "cloth").places[:3]
+    ['A1', 'A2', 'A3']
     """
     choose(paper, PAPERS, "paper", "for the card")
     choose(kind, KINDS, "kind of card", "to print")
@@ -115,12 +121,26 @@ def _windows(
 
 
 def marker_numbers() -> list[int]:
-    """Numbers of all markers that our cards carry."""
+    """Numbers of all markers that our cards carry.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.marker_numbers()[:4]
+    [60, 61, 62, 63]
+    """
     return sorted(n for kind in KINDS for paper in PAPERS for n in _numbers(kind, paper))
 
 
 def of_markers(numbers: set[int]) -> Layout | None:
-    """Return which of our cards carries these markers, if one does."""
+    """Return which of our cards carries these markers, if one does.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.of_markers({60, 61, 62, 63}).name
+    'A4 cloth'
+    """
     for kind in KINDS:
         for paper in PAPERS:
             if numbers & set(_numbers(kind, paper)):

@@ -18,19 +18,40 @@ LABEL_MM = (18.0, 6.0)
 
 @cache
 def label_markers() -> tuple[int, ...]:
-    """Numbers of the family that labels use, in order: digits of their numbers."""
+    """Numbers of the family that labels use, in order: digits of their numbers.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.label_markers()[:4]
+    (0, 1, 2, 3)
+    """
     corners = set(marker_numbers())
     return tuple(n for n in range(FAMILY) if n not in corners)
 
 
 def marker_pair(number: int) -> tuple[int, int]:
-    """Left and right marker of a label's number."""
+    """Left and right marker of a label's number.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.marker_pair(7)
+    (0, 7)
+    """
     digits = label_markers()
     return digits[number // len(digits)], digits[number % len(digits)]
 
 
 def label_number(left: int, right: int) -> int:
-    """Number of the label that bears these two markers."""
+    """Number of the label that bears these two markers.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.label_number(*card.marker_pair(7))
+    7
+    """
     digits = label_markers()
     return digits.index(left) * len(digits) + digits.index(right)
 
@@ -48,6 +69,12 @@ def label_numbers(codes: Iterable[str], series: str, taken: Collection[int] = ()
         Name of their series.
     taken : collection of int
         Numbers that may not be given.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.label_numbers(["K-01", "K-02"], "madder")
+    [304028, 181865]
     """
     count, used, given = len(label_markers()) ** 2, set(taken), []
     for code in codes:
@@ -61,7 +88,14 @@ def label_numbers(codes: Iterable[str], series: str, taken: Collection[int] = ()
 
 
 def label_svg(number: int) -> bytes:
-    """The two markers of a number, quiet edge included: 12 by 6 mm, as SVG."""
+    """The two markers of a number, quiet edge included: 12 by 6 mm, as SVG.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.label_svg(7)[:4]
+    b'<svg'
+    """
     from dyelab.card.printing import marker_cells
 
     side = MARKER_MM / 8

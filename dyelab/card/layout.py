@@ -62,7 +62,14 @@ class Layout:
 
 
 def write_layout(card: Layout, path: str | Path) -> Path:
-    """Write the layout as JSON."""
+    """Write the layout as JSON.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.write_layout(card.layout(), folder / "card.json").name
+    'card.json'
+    """
     with files.whole(path) as file:
         json.dump(_as_json(card), file, indent=1)
         file.write("\n")
@@ -99,6 +106,13 @@ def read_layout(path: str | Path) -> Layout:
     ------
     InputError
         If the file is missing, isn't JSON, or lacks a part; the message names the part.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> path = card.write_layout(card.layout(), folder / "card.json")
+    >>> card.read_layout(path).name
+    'A4 cloth'
     """
     name = Path(path).name
     try:

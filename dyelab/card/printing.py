@@ -13,12 +13,26 @@ _TEMPLATE = Path(__file__).with_name("card.typ")
 
 
 def pdf(card: Layout, path: str | Path) -> Path:
-    """Write the card as a PDF of one page."""
+    """Write the card as a PDF of one page.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.pdf(card.layout(), folder / "card.pdf").read_bytes()[:5]
+    b'%PDF-'
+    """
     return press.pdf(_TEMPLATE.read_text(encoding="utf-8"), _described(card), path)
 
 
 def bitmap(card: Layout, pixels_per_mm: float) -> np.ndarray:
-    """Return the printed page as grey levels 0 (ink) to 255 (paper), shape (height, width)."""
+    """Return the printed page as grey levels 0 (ink) to 255 (paper), shape (height, width).
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> card.bitmap(card.layout(), 2).shape
+    (594, 420)
+    """
     import cv2
     from PIL import Image
 
@@ -56,7 +70,14 @@ def _box(area: Area) -> dict[str, float]:
 
 
 def marker_cells(number: int) -> list[list[int]]:
-    """Cells of an AprilTag 36h11 marker, its black border included: 8 by 8, 1 for white."""
+    """Cells of an AprilTag 36h11 marker, its black border included: 8 by 8, 1 for white.
+
+    Examples
+    --------
+    >>> from dyelab import card
+    >>> len(card.marker_cells(0))
+    8
+    """
     import cv2
 
     family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36H11)

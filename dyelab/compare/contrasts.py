@@ -38,6 +38,18 @@ def contrast(
     DataFrame
         `dL, da, db` and the length `distance` (ΔE*ab), each with `_low`, `_high`;
         `noise_floor`, `chance_if_equal`, `pots`, `basis`, `verdict`, `caveat`, `moved`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import book, compare, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> rows, start = np.array([[0, 1]]), recipes.variants.mean[[0]]
+    >>> found = compare.contrast(recipes.variants, rows, np.array([-1.0, 1.0]), start)
+    >>> found[["distance", "verdict"]].round(1)
+       distance verdict
+    0      30.2    real
     """
     vector = np.einsum("m,nmi->ni", weights, variants.mean[rows])
     pots = arms(variants.cells, rows)
@@ -72,6 +84,14 @@ def mean_covariances(variants: Variants) -> np.ndarray:
     -------
     ndarray (g, 3, 3)
         NaN where neither is known.
+
+    Examples
+    --------
+    >>> from dyelab import book, compare, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> compare.mean_covariances(recipes.variants).shape
+    (98, 3, 3)
     """
     rows = np.arange(len(variants.mean))[:, None]
     pots = arms(variants.cells, rows)

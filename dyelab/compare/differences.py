@@ -64,6 +64,17 @@ def to_reference(
     ------
     InputError
         If columns are missing, white points mix, or the reference isn't there.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import compare
+    >>> names, L = ["plain", "plain", "iron", "iron"], [50, 51, 40, 41]
+    >>> cloths = pd.DataFrame({"sample": names, "L": L})
+    >>> cloths = cloths.assign(a=20.0, b=10.0, illuminant="D65", observer=10)
+    >>> compare.to_reference(cloths, "plain")[["sample", "dE00"]].round(2)
+      sample  dE00
+    0   iron  9.54
     """
     variants = _gathered(frame, by, piece, shared, series)
     at = int(_rows(variants, [reference], by)[0])
@@ -110,6 +121,17 @@ def pairs(
     InputError
         If columns are missing, white points mix, a pair names something that isn't there, or
         there are no pairs.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import compare
+    >>> names, L = ["plain", "plain", "iron", "iron"], [50, 51, 40, 41]
+    >>> cloths = pd.DataFrame({"sample": names, "L": L})
+    >>> cloths = cloths.assign(a=20.0, b=10.0, illuminant="D65", observer=10)
+    >>> compare.pairs(cloths, [("plain", "iron")])[["dE00", "verdict"]].round(2)
+       dE00 verdict
+    0  9.54    real
     """
     wanted = pairs if isinstance(pairs, pd.DataFrame) else pd.DataFrame(list(pairs), dtype=object)
     if not isinstance(pairs, pd.DataFrame) and len(wanted):
@@ -152,7 +174,19 @@ def between(
     confidence: float = 0.95,
     replicates_needed: bool = False,
 ) -> pd.DataFrame:
-    """Compare rows `reference[i]` and `sample[i]` of gathered variants; see `to_reference`."""
+    """Compare rows `reference[i]` and `sample[i]` of gathered variants; see `to_reference`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import book, compare, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> found = compare.between(recipes.variants, np.array([0]), np.array([1]))
+    >>> found[["dE00", "verdict"]].round(1)
+       dE00 verdict
+    0  23.7    real
+    """
     choose(formula, list(FORMULAS), "difference formula", "in compare")
     if not 0 < confidence < 1:
         raise InputError(f"compare: confidence is {confidence}. Give a value between 0 and 1.")

@@ -50,7 +50,17 @@ class Seen:
 
 
 def seen(formula, before: np.ndarray, after: np.ndarray, covariance: np.ndarray) -> Seen:
-    """Turn pairs of colours (n, 3) with joint covariance (n, 6, 6) into a formula's own units."""
+    """Turn pairs of colours (n, 3) with joint covariance (n, 6, 6) into a formula's own units.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import compare, convert
+    >>> before, after = np.array([[50.0, 10, 10]]), np.array([[45.0, 10, 10]])
+    >>> one = compare.seen(convert.dE00, before, after, np.eye(6)[None] / 8)
+    >>> one.parts.shape
+    (1, 3)
+    """
     shape = metric(formula, before, after)
     root = numerics.symmetric_root(shape)
     powers, axes = np.linalg.eigh(root @ (_MINUS @ covariance @ _MINUS.T) @ root)
@@ -88,6 +98,15 @@ def directed_interval(one: Seen, confidence: float = 0.95) -> tuple[np.ndarray, 
     -------
     low, high : ndarray (n,)
         `low` is 0 exactly where the difference could be chance.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import compare, convert
+    >>> before, after = np.array([[50.0, 10, 10]]), np.array([[45.0, 10, 10]])
+    >>> one = compare.seen(convert.dE00, before, after, np.eye(6)[None] / 8)
+    >>> [end.round(1).tolist() for end in compare.directed_interval(one)]
+    [[3.9], [5.9]]
     """
     largest = one.powers.max(axis=1)
     parts = np.where(np.abs(one.parts) > 1e-6, one.parts, 1e-6 * np.sqrt(one.powers))

@@ -35,6 +35,12 @@ def direction(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[str]:
     ------
     InputError
         If the shapes differ or the last axis isn't L*, a*, b*.
+
+    Examples
+    --------
+    >>> from dyelab import compare
+    >>> compare.direction((50, 20, 10), (40, 10, 5))
+    ['much darker, much duller']
     """
     reference = np.atleast_2d(np.asarray(reference_lab, float))
     sample = np.atleast_2d(np.asarray(sample_lab, float))
@@ -50,6 +56,13 @@ def ways(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[tuple[str, .
     """Which ways each sample lies from its reference (n, 3), as codes of `WAYS`, without degrees.
 
     Empty where no part of the change is visible, or where a colour wasn't measured.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import compare
+    >>> compare.ways(np.array([[50, 20, 10]]), np.array([[40, 10, 5]]))
+    [('darker', 'duller')]
     """
     found = _ways(np.asarray(reference_lab, float), np.asarray(sample_lab, float))
     return [() if way is None else tuple(name for name, _ in way) for way in found]

@@ -105,7 +105,16 @@ def evened(trace: np.ndarray, square: np.ndarray, df: np.ndarray) -> tuple[np.nd
 
 
 def noise_floor(noise: Noise, confidence: float = 0.95) -> np.ndarray:
-    """Distance that two equal cloths pass only once in 1 / (1 - confidence) tries."""
+    """Distance that two equal cloths pass only once in 1 / (1 - confidence) tries.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import compare
+    >>> noise = compare.Noise(*(np.array([x]) for x in (0.2, 0.6, 0.12, 20.0, 60.0)))
+    >>> compare.noise_floor(noise).round(2).tolist()
+    [1.29]
+    """
     df = np.minimum(noise.df_near, _MOST_DF)
     return np.sqrt(noise.trace * special.fdtri(noise.dimensions, df, confidence))
 
@@ -186,6 +195,14 @@ def distance_interval(
     -------
     low, high : ndarray (n,)
         NaN where the noise isn't known. `low` is 0 below the noise floor.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import compare
+    >>> noise = compare.Noise(*(np.array([x]) for x in (0.2, 0.6, 0.12, 20.0, 60.0)))
+    >>> [end.round(1).tolist() for end in compare.distance_interval(np.array([5.0]), noise)]
+    [[4.0], [5.9]]
     """
     low, high = np.full_like(distance, np.nan), np.full_like(distance, np.nan)
     known = np.isfinite(noise.trace) & (noise.df_far > 0) & (noise.df_near > 0)

@@ -152,7 +152,14 @@ def _codes(baths: pd.Series, series: np.ndarray) -> tuple[np.ndarray, np.ndarray
 
 
 def colouring(baths: str) -> list[str]:
-    """Split the baths of a swatch into steps, ``mordant=M2``, without scour and rinse."""
+    """Split the baths of a swatch into steps, ``mordant=M2``, without scour and rinse.
+
+    Examples
+    --------
+    >>> from dyelab import compare
+    >>> compare.colouring("scour=S1 mordant=M2 dye=D1 rinse=R1")
+    ['mordant=M2', 'dye=D1']
+    """
     return [part for part in baths.split() if part.partition("=")[0] not in NO_COLOUR]
 
 

@@ -103,6 +103,16 @@ def gather(
     ------
     InputError
         If columns are missing or there are no rows.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import compare
+    >>> names, L = ["plain", "plain", "iron", "iron"], [50, 51, 40, 41]
+    >>> cloths = pd.DataFrame({"sample": names, "L": L})
+    >>> cloths = cloths.assign(a=20.0, b=10.0, illuminant="D65", observer=10)
+    >>> compare.gather(cloths).mean.round(2).tolist()
+    [[50.5, 20.0, 10.0], [40.5, 20.0, 10.0]]
     """
     wanted = [by, *table.LAB] + [name for name in (piece, series) if name]
     table.need(frame, wanted, "compare")

@@ -70,14 +70,32 @@ def verdict_of(
 
 
 def in_words(row: Any) -> str:
-    """Return the verdict of one row as a reader knows it: the code, and what it hangs on."""
+    """Return the verdict of one row as a reader knows it: the code, and what it hangs on.
+
+    Examples
+    --------
+    >>> from dyelab import compare
+    >>> compare.in_words({"verdict": "real", "caveat": ""})
+    'real'
+    """
     said = words.say(f"verdict.{row['verdict']}")
     caveat = row.get("caveat", "")
     return f"{said}{words.say(f'verdict.{caveat}')}" if caveat else said
 
 
 def readable(frame: pd.DataFrame) -> pd.DataFrame:
-    """Put a table's verdicts into words, for showing; other columns stay as they are."""
+    """Put a table's verdicts into words, for showing; other columns stay as they are.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import compare
+    >>> names, L = ["plain", "plain", "iron", "iron"], [50, 51, 40, 41]
+    >>> cloths = pd.DataFrame({"sample": names, "L": L})
+    >>> cloths = cloths.assign(a=20.0, b=10.0, illuminant="D65", observer=10)
+    >>> compare.readable(compare.pairs(cloths, [("plain", "iron")]))["verdict"].tolist()
+    ['real, if each had its own pot']
+    """
     said = [in_words(row) for row in frame.to_dict("records")]
     return frame.assign(verdict=said).drop(columns="caveat", errors="ignore")
 

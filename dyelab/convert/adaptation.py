@@ -53,6 +53,14 @@ def adapt_cloth(
     lab : ndarray (n, 3)
         By CAT16, moved by the mean that this misses on surfaces of about this colour.
     covariance : ndarray (n, 3, 3)
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import convert
+    >>> lab = np.array([[50.0, 20, 10]])
+    >>> convert.adapt_cloth(lab, ("D50", 2), ("D65", 10))[0].round(1).tolist()
+    [[49.4, 18.7, 8.8]]
     """
     known, misses, weight = _misses(old, new, without)
     moved = adapt_lab(lab, white(*old), white(*new))
@@ -105,6 +113,16 @@ def adapt(table: pd.DataFrame, illuminant: str, observer: int) -> pd.DataFrame:
         A new table under that white, with the six covariance columns. Rows that had another are
         moved as `adapt_cloth` says, the word ``adapted`` is added to their `flags`, and what they
         stated of their covariance (or `u_L, u_a, u_b`) is carried along and that error added.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import convert
+    >>> lab = pd.DataFrame({"L": [50.0], "a": [20.0], "b": [10.0]})
+    >>> lab = lab.assign(illuminant="D50", observer=2)
+    >>> convert.adapt(lab, "D65", 10)[["L", "a", "b"]].round(1)
+          L     a    b
+    0  49.4  18.7  8.8
     """
     need(table, [*LAB, *WHITE], "adapting")
     sizes = [name for name in (*COVARIANCE, *STANDARD_UNCERTAINTIES) if name in table]
@@ -147,6 +165,12 @@ def coarse_error(step: int, illuminant: str, observer: int) -> float:
 
     Against the same spectra at every nm, on the surfaces and cloths that come along; ASTM E308
     warns of 20 nm data under lamps whose light has lines. Bands up to 10 nm apart are not judged.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.coarse_error(20, "D65", 10) < convert.coarse_error(20, "FL11", 10)
+    True
     """
     from scipy.interpolate import CubicSpline
 

@@ -22,7 +22,14 @@ _COLOURS = {
 
 
 def cameras() -> list[str]:
-    """Names of the cameras whose measured sensitivities colour-science ships."""
+    """Names of the cameras whose measured sensitivities colour-science ships.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> len(convert.cameras())
+    2
+    """
     return list(library().MSDS_CAMERA_SENSITIVITIES)
 
 
@@ -45,6 +52,12 @@ def camera_sensitivity(name: str, wavelengths: ArrayLike) -> np.ndarray:
     ------
     InputError
         For a camera that isn't there.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.camera_sensitivity(convert.cameras()[0], [450, 550, 650]).shape
+    (3, 3)
     """
     choose(name, cameras(), "camera", "in the published tables")
     table = library().MSDS_CAMERA_SENSITIVITIES[name]
@@ -54,7 +67,14 @@ def camera_sensitivity(name: str, wavelengths: ArrayLike) -> np.ndarray:
 
 
 def target_names() -> list[str]:
-    """Names of the published averages of the 24-patch target."""
+    """Names of the published averages of the 24-patch target.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.target_names()
+    ['average', 'older', 'newer']
+    """
     return [*_SPECTRAL, *_COLOURS]
 
 
@@ -71,6 +91,12 @@ def target_spectra(name: str = "average") -> pd.DataFrame:
     ------
     InputError
         For a name without spectra.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.target_spectra().shape[0]
+    24
     """
     choose(name, _SPECTRAL, "spectral average", "of the 24-patch target")
     patches = library().SDS_COLOURCHECKERS[_SPECTRAL[name]]
@@ -99,6 +125,14 @@ def target_lab(
     ------
     InputError
         For an unknown name, illuminant or observer.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.target_lab()[["L", "a", "b"]].head(2).round(1)
+          L     a     b
+    0  37.5  12.4  13.0
+    1  65.1  13.2  17.7
     """
     choose(name, target_names(), "published average", "of the 24-patch target")
     if name in _SPECTRAL:

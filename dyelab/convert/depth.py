@@ -14,6 +14,12 @@ def brightened(reflectance: ArrayLike) -> np.ndarray:
 
     A factor above 1 is fluorescence: of a brightener in the blue, of some dyes in the orange. The
     margin is a handheld's noise on white, by custom of the trade.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.brightened([[0.4, 1.08, 0.9], [0.4, 0.5, 0.6]]).tolist()
+    [True, False]
     """
     with np.errstate(invalid="ignore"):
         return np.nanmax(np.asarray(reflectance, float), axis=-1, initial=0.0) > _MOST
@@ -24,6 +30,12 @@ def ks(reflectance: ArrayLike) -> np.ndarray:
 
     NaN where R <= 0, and where R is over 1 by more than an instrument's noise: K/S would rise
     again there, and what shines is fluorescence (see `brightened`).
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.ks([0.1, 0.5]).round(3).tolist()
+    [4.05, 0.25]
     """
     R = np.asarray(reflectance, float)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -34,6 +46,12 @@ def ks_to_reflectance(ks: ArrayLike, *, root: np.ndarray | None = None) -> np.nd
     """R = 1 + K/S - √((K/S)² + 2 K/S), the inverse of `ks` for R <= 1, same shape.
 
     Who has √(K/S) at hand may give it as `root`, and save half the time.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.ks_to_reflectance([4.05, 0.25]).round(3).tolist()
+    [0.1, 0.5]
     """
     q = np.asarray(ks, float)
     # 1 / (1 + q + root) is the same number without the loss of digits at large K/S.
@@ -66,6 +84,12 @@ def strength(
     ------
     InputError
         For an unknown method.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> round(float(convert.strength([0.4, 0.3, 0.5], [0.3, 0.2, 0.4])), 2)
+    195.92
     """
     if method not in ("maximum", "sum"):
         raise InputError(f"no method {method!r} for strength. Methods: maximum, sum.")

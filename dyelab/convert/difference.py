@@ -11,7 +11,14 @@ from dyelab.numerics import pieced
 
 @pieced(2)
 def dE76(reference: ArrayLike, sample: ArrayLike) -> np.ndarray:
-    """ΔE*ab, the distance in CIELAB (CIE 15): (..., 3) and (..., 3) to (...)."""
+    """ΔE*ab, the distance in CIELAB (CIE 15): (..., 3) and (..., 3) to (...).
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> round(float(convert.dE76([50, 10, 10], [53, 14, 10])), 2)
+    5.0
+    """
     return np.linalg.norm(np.asarray(sample, float) - np.asarray(reference, float), axis=-1)
 
 
@@ -20,6 +27,12 @@ def dE00(reference: ArrayLike, sample: ArrayLike) -> np.ndarray:
     """ΔE00 with kL = kC = kH = 1 (CIE 142, ISO/CIE 11664-6): (..., 3) and (..., 3) to (...).
 
     Symbols as in Sharma, Wu and Dalal 2005, equations 2 to 22.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> round(float(convert.dE00([50, 2.6772, -79.7751], [50, 0, -82.7485])), 2)
+    2.04
     """
     L1, a1, b1 = np.moveaxis(np.asarray(reference, float), -1, 0)
     L2, a2, b2 = np.moveaxis(np.asarray(sample, float), -1, 0)
@@ -69,6 +82,12 @@ def dECMC(reference: ArrayLike, sample: ArrayLike, l: float = 2, c: float = 1) -
     """ΔE CMC(l:c) (ISO 105-J03), 2:1 as textiles use it: (..., 3) and (..., 3) to (...).
 
     Not symmetric: the tolerances are those about the reference.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> round(float(convert.dECMC([50, 10, 10], [53, 14, 10])), 2)
+    4.89
     """
     first, second = np.asarray(reference, float), np.asarray(sample, float)
     L, C, h = np.moveaxis(lab_to_lch(first), -1, 0)
@@ -98,6 +117,13 @@ def differences(reference: ArrayLike, sample: ArrayLike) -> pd.DataFrame:
     DataFrame
         `dL, da, db, dC, dH, dE76, dE00, dECMC`. ΔH*ab = 2 √(C1 C2) sin(Δh / 2), positive
         where the hue angle grows (CIE 15).
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.differences([[50, 10, 10]], [[53, 14, 10]]).round(2)
+        dL   da   db    dC    dH  dE76  dE00  dECMC
+    0  3.0  4.0  0.0  3.06 -2.57   5.0  4.57   4.89
     """
     first, second = np.broadcast_arrays(np.atleast_2d(reference), np.atleast_2d(sample))
     first, second = first.astype(float), second.astype(float)
@@ -146,6 +172,12 @@ def metamerism(
     ------
     InputError
         For an unknown method.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> round(float(convert.metamerism([50, 0, 0], [50, 0, 0], [52, 1, 0], [52, 3, 1])), 2)
+    2.24
     """
     if method not in ("additive", "multiplicative"):
         raise InputError(f"no method {method!r} for metamerism. Methods: additive, multiplicative.")

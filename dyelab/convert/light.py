@@ -25,7 +25,14 @@ def table(name: str) -> pd.DataFrame:
 
 
 def illuminants() -> list[str]:
-    """Names of the CIE illuminants at hand: A, C, the D and FL series, HP, LED, ID."""
+    """Names of the CIE illuminants at hand: A, C, the D and FL series, HP, LED, ID.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.illuminants()[:3]
+    ['A', 'B', 'C']
+    """
     return list(table("illuminants").columns)
 
 
@@ -48,6 +55,12 @@ def illuminant_power(name: str, wavelengths: ArrayLike) -> np.ndarray:
     ------
     InputError
         For an illuminant that isn't known, with the nearest names.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.illuminant_power("D65", [560]).tolist()
+    [100.0]
     """
     choose(name, illuminants(), "illuminant", "in CIE's tables")
     power = table("illuminants")[name].dropna()
@@ -61,6 +74,12 @@ def colour_matching(observer: int, wavelengths: ArrayLike) -> np.ndarray:
     ------
     InputError
         For an observer other than 2 or 10.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.colour_matching(10, [550]).round(3).tolist()
+    [[0.53, 0.992, 0.004]]
     """
     if observer not in (2, 10):
         raise InputError(f"no observer {observer!r}: CIELAB knows 2 and 10 (degrees).")
@@ -93,5 +112,11 @@ def white(illuminant: str = "D65", observer: int = 10) -> np.ndarray:
     ------
     InputError
         For an unknown illuminant or observer.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.white("D65", 10).round(2).tolist()
+    [94.81, 100.0, 107.3]
     """
     return fine_weights(illuminant, int(observer)).sum(axis=0)

@@ -27,6 +27,12 @@ def munsell_to_lab(notation: str, illuminant: str = "D65", observer: int = 10) -
     ------
     InputError
         For text that isn't one, or lies outside the renotation.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.munsell_to_lab("5YR 5/6").round(1).tolist()
+    [51.0, 18.0, 31.0]
     """
     try:
         xyz = library().xyY_to_XYZ(library().munsell_colour_to_xyY(notation)) * 100

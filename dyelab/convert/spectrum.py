@@ -48,6 +48,13 @@ def spectrum_to_xyz(
     ------
     InputError
         For another spacing, too short a range, or a count of bands that doesn't match.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import convert
+    >>> convert.spectrum_to_xyz(np.arange(400, 701, 10), np.full(31, 0.18)).round(2).tolist()
+    [17.07, 18.0, 19.31]
     """
     factors = np.asarray(reflectance, float)
     bands = tuple(np.asarray(wavelengths, float).tolist())
@@ -66,7 +73,15 @@ def spectrum_to_lab(
     illuminant: str = "D65",
     observer: int = 10,
 ) -> np.ndarray:
-    """CIELAB of reflectance spectra; parameters and errors as in `spectrum_to_xyz`."""
+    """CIELAB of reflectance spectra; parameters and errors as in `spectrum_to_xyz`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import convert
+    >>> convert.spectrum_to_lab(np.arange(400, 701, 10), np.full(31, 0.18)).round(2).tolist()
+    [49.5, 0.0, 0.0]
+    """
     xyz = spectrum_to_xyz(wavelengths, reflectance, illuminant=illuminant, observer=observer)
     return xyz_to_lab(xyz, white(illuminant, observer))
 
@@ -92,6 +107,14 @@ def resample(wavelengths: ArrayLike, reflectance: ArrayLike) -> tuple[np.ndarray
     ------
     InputError
         If the wavelengths don't rise, or are over 20 nm apart.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import convert
+    >>> waves, found = convert.resample(np.arange(400, 701, 16), np.full((1, 19), 0.3))
+    >>> waves[[0, -1]].tolist()
+    [400.0, 680.0]
     """
     from scipy.interpolate import CubicSpline
 
@@ -121,6 +144,15 @@ def spectra_to_lab(
     """CIELAB of a spectra table: its other columns, then L, a, b, illuminant, observer.
 
     Rows may reach over different wavelengths, NaN elsewhere; each is computed from its own.
+
+    Examples
+    --------
+    >>> from dyelab import book, convert, synth
+    >>> bk = book.open(synth.example())
+    >>> convert.spectra_to_lab(bk.spectra.head(2)).round(1)[["reading", "L", "a", "b"]]
+      reading     L     a     b
+    0     W01  69.0  17.3  26.0
+    1     W02  48.4  37.5  18.1
     """
     columns = wavelength_columns(spectra)
     lab = pd.DataFrame(np.nan, index=spectra.index, columns=LAB)
@@ -136,7 +168,15 @@ def spectra_to_lab(
 
 
 def same_bands(spectra: pd.DataFrame) -> list[tuple[list[int], np.ndarray]]:
-    """Wavelengths, and a mask of the rows that have just these, for each set in the table."""
+    """Wavelengths, and a mask of the rows that have just these, for each set in the table.
+
+    Examples
+    --------
+    >>> from dyelab import book, convert, synth
+    >>> bk = book.open(synth.example())
+    >>> [(len(rows), len(bands)) for rows, bands in convert.same_bands(bk.spectra)]
+    [(31, 913)]
+    """
     columns = wavelength_columns(spectra)
     there = spectra[columns].notna().to_numpy()
     patterns, which = np.unique(there, axis=0, return_inverse=True)
@@ -155,6 +195,13 @@ def wavelength_columns(spectra: pd.DataFrame) -> list[str]:
     ------
     InputError
         If there are none.
+
+    Examples
+    --------
+    >>> from dyelab import book, convert, synth
+    >>> bk = book.open(synth.example())
+    >>> convert.wavelength_columns(bk.spectra)[:3]
+    ['400', '410', '420']
     """
     bands = [column for column in spectra.columns if _NM.fullmatch(str(column))]
     if not bands:
@@ -163,7 +210,15 @@ def wavelength_columns(spectra: pd.DataFrame) -> list[str]:
 
 
 def missing_ends(wavelengths: ArrayLike) -> bool:
-    """Whether the bands stop short of 360 to 780 nm, so that E308 fills in their ends."""
+    """Whether the bands stop short of 360 to 780 nm, so that E308 fills in their ends.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import convert
+    >>> convert.missing_ends(np.arange(400, 701, 10))
+    True
+    """
     bands = np.asarray(wavelengths, float)
     step = bands[1] - bands[0]
     return bool(bands[0] - step >= FINE[0] or bands[-1] + step <= FINE[-1])

@@ -49,6 +49,12 @@ def screen(
         Such as ``#a1b2c3``, clipped into the gamut.
     in_gamut : ndarray of bool (...)
         False where clipping changed it: mark such a chip.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.screen([[50, 40, 20]])[0].tolist()
+    ['#bc5957']
     """
     linear = screen_light(lab, illuminant=illuminant, observer=observer)
     encoded = srgb_from_linear(linear)
@@ -61,14 +67,29 @@ def screen(
 
 
 def screen_light(lab: ArrayLike, *, illuminant: str = "D65", observer: int = 10) -> np.ndarray:
-    """Linear sRGB of CIELAB colours, unclipped: (..., 3) to (..., 3)."""
+    """Linear sRGB of CIELAB colours, unclipped: (..., 3) to (..., 3).
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.screen_light([[50, 0, 0]]).round(2).tolist()
+    [[0.18, 0.18, 0.18]]
+    """
     screen_white = white("D65", 2)
     moved = adapt_lab(np.asarray(lab, float), white(illuminant, observer), screen_white)
     return lab_to_xyz(moved, screen_white) / 100 @ np.linalg.inv(SRGB_TO_XYZ).T
 
 
 def screen_levels(linear: np.ndarray) -> np.ndarray:
-    """8-bit sRGB of linear light (..., 3), clipped into the gamut."""
+    """8-bit sRGB of linear light (..., 3), clipped into the gamut.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import convert
+    >>> convert.screen_levels(np.array([[0.0, 0.2, 1.0]])).tolist()
+    [[0, 124, 255]]
+    """
     return np.rint(np.clip(srgb_from_linear(linear), 0, 1) * 255).astype(np.uint8)
 
 
@@ -79,6 +100,12 @@ def screen_to_lab(hexes: object, *, illuminant: str = "D65", observer: int = 10)
     ------
     InputError
         For text that isn't a hex colour.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.screen_to_lab(["#808080"]).round(1).tolist()
+    [[53.6, 0.0, -0.0]]
     """
     names = np.asarray(hexes, dtype=str)
     rgb = np.array([_parse(name) for name in names.ravel()]).reshape(*names.shape, 3) / 255

@@ -20,7 +20,15 @@ _SAME_DOSE = 0.02  # relative
 
 
 def is_reference(frame: pd.DataFrame) -> pd.Series:
-    """Which rows are blue wool references: fibre ``blue wool``."""
+    """Which rows are blue wool references: fibre ``blue wool``.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> int(grade.is_reference(book.wide(bk)).sum())
+    40
+    """
     if "fibre" not in frame:
         return pd.Series(False, index=frame.index)
     return frame["fibre"].astype(str).str.casefold().eq("blue wool")
@@ -50,6 +58,14 @@ def alike(grades: pd.DataFrame, *, confidence: float = 0.95, seed: int = 0) -> p
     ------
     InputError
         If fewer than two references were read, or none at a sample's dose.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
+    >>> list(grade.alike(grades).columns[:4])
+    ['swatch', 'amount', 'unit', 'difference']
     """
     light = grades[grades["exposure"].eq("light") & grades["kind"].eq("change")]
     beside = light[is_reference(light)].assign(number=lambda rows: rows["swatch"].map(_number))
@@ -175,6 +191,12 @@ def from_dose(dose: float, *, uv: bool = True) -> tuple[float, str]:
     -----
     The table's values are from memory, and lamps differ: a reference beside the sample is
     better.
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> round(grade.from_dose(1e6)[0], 1)
+    2.6
     """
     if not dose > 0:
         raise InputError(f"blue wool: dose = {dose} lx h. Give a dose above 0.")

@@ -61,6 +61,16 @@ def holding(
     two pots of each, and two wash loads or lamps: else the verdict is ``cannot_tell``. The
     scatter of the pieces' changes, pooled over the variants, makes the interval; where loads
     disagree more than that, they do.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
+    >>> rows = grades[grades["dye"] == "madder"].assign(variant=grades["mordant"])
+    >>> grade.holding(rows, "none")[["variant", "exposure", "verdict"]].head(1)
+           variant exposure      verdict
+    0  potash alum     wash  cannot_tell
     """
     table.need(grades, [by, "exposure", "amount", "difference"], "comparing fastness")
     choose(str(reference), grades[by].astype(str).unique(), by, "among the tested")

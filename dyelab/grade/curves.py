@@ -282,6 +282,16 @@ def drift(
     ------
     InputError
         If the swatch wasn't tested so, or after fewer than two amounts.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> one = grade.drift(found, "W01", "wash")
+    >>> one.swatch, one.exposure
+    ('W01', 'wash')
     """
     tested = found.pairs[found.pairs["part"].eq("swatch")]
     choose(str(swatch), tested["swatch"].unique(), "tested swatch")
@@ -302,7 +312,18 @@ def drifts(
     shared: pd.DataFrame | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> list[Drift]:
-    """Fit every swatch and test with at least two amounts; see `drift`."""
+    """Fit every swatch and test with at least two amounts; see `drift`.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> few = grade.matched(wide[wide["swatch"] == "W01"])
+    >>> [(one.swatch, one.exposure) for one in grade.drifts(few)]
+    [('W01', 'wash'), ('W01', 'light')]
+    """
     variants = gathered(found, shared)
     tested = found.pairs[found.pairs["part"].eq("swatch") & found.pairs["amount"].gt(0)]
     tested = _with_distances(tested, variants)
@@ -407,6 +428,19 @@ def along(one: Drift, amounts: np.ndarray) -> pd.DataFrame:
         105-A05), `grade, grade_worst, grade_best, said`; `known`: ``before``, ``read`` (the
         reading made there), ``between`` readings, ``forecast``, or ``untold``, with blank
         numbers: beyond `HORIZON`, or where a forecast would be wider than the change read.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> one = grade.drift(found, "W01", "wash")
+    >>> grade.along(one, np.array([1.0, 10.0])).round(1)[["L", "a", "b"]]
+          L     a     b
+    0  70.6  16.4  25.4
+    1  72.7  14.9  24.2
     """
     x = np.asarray(amounts, float)
     curve, read = one.curves["dEF"], one.marks["dEF"].set_index("x")
@@ -440,22 +474,67 @@ def _graded(rows: pd.DataFrame, before: np.ndarray) -> pd.DataFrame:
 def band(
     one: Drift, name: str, amounts: np.ndarray, confidence: float = 0.95
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Interval of a curve at these exposures."""
+    """Interval of a curve at these exposures.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> one = grade.drift(found, "W01", "wash")
+    >>> [end.round(1).tolist() for end in grade.band(one, "dEF", np.array([5.0]))]
+    [[3.1], [3.6]]
+    """
     return one.curves[name].band(amounts, confidence)
 
 
 def shows(one: Drift, level: float = VISIBLE, confidence: float = 0.95) -> Moment:
-    """Exposure at which the change becomes visible: ΔE00 reaches `level`."""
+    """Exposure at which the change becomes visible: ΔE00 reaches `level`.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> one = grade.drift(found, "W01", "wash")
+    >>> grade.shows(one, 1.0).longest
+    10.0
+    """
     return _moment(one, "dE00", level, confidence)
 
 
 def fails(one: Drift, required: str, confidence: float = 0.95) -> Moment:
-    """Exposure at which the grade of change falls below the one required."""
+    """Exposure at which the grade of change falls below the one required.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> one = grade.drift(found, "W01", "wash")
+    >>> grade.fails(one, "4").longest
+    10.0
+    """
     return _moment(one, "dEF", scales.worst_allowed(required), confidence)
 
 
 def reaches_noticed(one: Drift, confidence: float = 0.95) -> Moment:
-    """Exposure at which the change is that of grade 4: ΔE_F 1.7 (ISO 105-A02)."""
+    """Exposure at which the change is that of grade 4: ΔE_F 1.7 (ISO 105-A02).
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> one = grade.drift(found, "W01", "wash")
+    >>> grade.reaches_noticed(one).longest
+    10.0
+    """
     return _moment(one, "dEF", NOTICED, confidence)
 
 
@@ -492,6 +571,16 @@ def curve_table(one: Drift, confidence: float = 0.95) -> pd.DataFrame:
         several rates), ``exponent`` of a power, blank else; `before, after`; `forecast,
         forecast_low, forecast_high` (at `HORIZON` times the longest exposure), `declined`
         (that band is wider than the change read).
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> one = grade.drift(found, "W01", "wash")
+    >>> list(grade.curve_table(one)["quantity"])
+    ['L', 'C', 'h', 'dE00', 'dEF']
     """
     far = np.array([HORIZON * one.longest])
     rate, low, high, kind = _rate(one, confidence)
@@ -518,7 +607,14 @@ def _rate(one: Drift, confidence: float) -> tuple[float, float, float, str]:
 
 
 def amount_text(value: float, unit: str) -> str:
-    """An exposure with its unit as the trade says it: ``12 washes``, ``1.3 Mlx h``."""
+    """An exposure with its unit as the trade says it: ``12 washes``, ``1.3 Mlx h``.
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> grade.amount_text(1e6, "lx h")
+    '1 Mlx h'
+    """
     if unit == "lx h":
         return f"{_short(value / 1e6)} Mlx h" if value >= 1e5 else f"{_short(value / 1e3)} klx h"
     names = {"cycle": "wash" if round(value, 1) == 1 else "washes", "h": "h"}
@@ -538,7 +634,18 @@ def _ends(moment: Moment, unit: str) -> dict[str, str]:
 
 
 def moment_text(moment: Moment, unit: str) -> str:
-    """When, in words: with its interval, and whether it is a forecast."""
+    """When, in words: with its interval, and whether it is a forecast.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> one = grade.drift(found, "W01", "wash")
+    >>> grade.moment_text(grade.fails(one, "4"), "cycle")
+    'after about 1.5 washes (1.2 to 1.9 washes)'
+    """
     if moment.declined and moment.middle > moment.longest and moment.earliest < np.inf:
         return words.say("grade.no_forecast", early=amount_text(moment.earliest, unit))
     if np.isinf(moment.middle) and np.isinf(moment.earliest):

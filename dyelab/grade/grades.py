@@ -51,6 +51,16 @@ def grades(
     The interval is for the difference of this very piece, from the joint covariance of before and
     after: errors that both readings share are taken off, and noise along one direction doesn't
     hide a change along another. A second swatch of the recipe may behave otherwise.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
+    >>> grades[["swatch", "exposure", "amount", "grade"]].head(2)
+      swatch exposure  amount grade
+    0    W01     wash     1.0     4
+    1    W02     wash     1.0   4-5
     """
     if not 0 < confidence < 1:
         raise InputError(f"grade: confidence is {confidence}. Give a value between 0 and 1.")
@@ -181,6 +191,16 @@ def required(
         With `required` (blank where nothing is asked of this kind) and `verdict`: ``met`` or
         ``not_met`` where the whole interval lies on one side, else ``not_settled``; so is a
         grade without a known uncertainty, or with another instrument before than after.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
+    >>> grade.required(grades, change="4")[["swatch", "grade", "verdict"]].head(2)
+      swatch grade      verdict
+    0    W01     4  not_settled
+    1    W02   4-5          met
     """
     asked = {"change": change, "staining": staining}
     for kind, wanted in asked.items():
@@ -203,7 +223,14 @@ def _verdict(row: dict, wanted: str) -> str:
 
 
 def summed(verdicts: Iterable[str]) -> str:
-    """One verdict for many: not met if one isn't, met if all are, else not settled."""
+    """One verdict for many: not met if one isn't, met if all are, else not settled.
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> grade.summed(["met", "not_settled"])
+    'not_settled'
+    """
     known = {verdict for verdict in verdicts if verdict}
     if not known:
         return ""

@@ -61,6 +61,15 @@ def matched(frame: pd.DataFrame) -> Matched:
     InputError
         If columns are missing, an amount is negative, before and after have different
         white points, or nothing at all can be matched.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.matched(wide)
+    >>> len(found.pairs)
+    686
     """
     rows = _checked(frame)
     before = rows["exposure"].eq("none")

@@ -24,6 +24,12 @@ def grey_scale_difference(reference: ArrayLike, sample: ArrayLike) -> np.ndarray
     nominals of ISO 105-A02; for the chroma and hue terms no published worked example was to be
     had, so they are checked against a second writing of the formula only. An achromatic colour
     has no hue: the mean hue is then that of the other one, which the standard leaves open.
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> round(float(grade.grey_scale_difference([50, 20, 10], [53, 18, 9])), 2)
+    3.55
     """
     reference, sample = np.asarray(reference, float), np.asarray(sample, float)
     L_R, C_R, h_R = np.moveaxis(convert.lab_to_lch(reference), -1, 0)
@@ -50,7 +56,14 @@ def _mean_hue(h_R: np.ndarray, h_T: np.ndarray, C_R: np.ndarray, C_T: np.ndarray
 
 
 def staining_difference(reference: ArrayLike, sample: ArrayLike) -> np.ndarray:
-    """ΔE_GS of ISO 105-A04, in CIELAB units: ΔE*ab - 0.4 √(ΔE*ab² - ΔL*²)."""
+    """ΔE_GS of ISO 105-A04, in CIELAB units: ΔE*ab - 0.4 √(ΔE*ab² - ΔL*²).
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> round(float(grade.staining_difference([90, 0, 5], [86, 3, 6])), 2)
+    3.83
+    """
     reference, sample = np.asarray(reference, float), np.asarray(sample, float)
     move = sample - reference
     beside = np.hypot(move[..., 1], move[..., 2])  # √(ΔE*ab² - ΔL*²), without the rounding
@@ -62,6 +75,12 @@ def change_of(difference: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
 
     The grade is read from the standard's table; rounding GS doesn't always give it
     (ΔE_F = 4.07 is grade 3 by the table, 2-3 by rounding).
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> grade.change_of([0.3, 1.7, 5.0])[1].tolist()
+    ['5', '4', '2-3']
     """
     dE = np.asarray(difference, float)
     with np.errstate(divide="ignore"):
@@ -76,6 +95,12 @@ def staining_of(difference: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
 
     SSR = 6.1 - 1.45 ln ΔE_GS; where that is over 4, 5 - 0.23 ΔE_GS. A value midway between two
     grades takes the better one.
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> grade.staining_of([0.3, 4.0])[1].tolist()
+    ['5', '4']
     """
     dE = np.asarray(difference, float)
     with np.errstate(divide="ignore"):  # ln 0: the second branch applies
@@ -130,6 +155,13 @@ def change(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
     The lightness term reproduces the nominals of ISO 105-A02. No published worked example of
     the chroma and hue terms was to be had. Grades by eye scatter about half a grade within one
     laboratory (ISO 105-B02, annex E).
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> grade.change([50, 20, 10], [53, 18, 9])[["change_value", "change_grade"]].round(1)
+       change_value change_grade
+    0           2.9            3
     """
     reference, sample = _paired(reference_lab, sample_lab)
     difference = grey_scale_difference(reference, sample)
@@ -164,6 +196,13 @@ def staining(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
     Formula and A03 nominals are recalled; the lightness term reproduces the nominals. For the
     chroma term no published worked example was to be had. The formula steps from 4.000 to 4.021
     at ΔE_GS = 4.256; both are grade 4.
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> grade.staining([90, 0, 5], [86, 3, 6])[["staining_value", "staining_grade"]].round(1)
+       staining_value staining_grade
+    0             4.1              4
     """
     reference, sample = _paired(reference_lab, sample_lab)
     difference = staining_difference(reference, sample)
@@ -214,6 +253,12 @@ def worst_allowed(required: str, kind: str = "change") -> float:
     ------
     InputError
         If there is no such grade.
+
+    Examples
+    --------
+    >>> from dyelab import grade
+    >>> grade.worst_allowed("4")
+    2.1
     """
     from dyelab.errors import choose
 

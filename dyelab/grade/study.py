@@ -99,6 +99,15 @@ def study(
     ------
     InputError
         As `matched`; or if a swatch isn't there.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.study(wide, swatches=["W01", "W09"])
+    >>> len(found.grades)
+    16
     """
     found = matched(_taken(wide, swatches))
     judged = required(grades(found, shared=shared), change=change, staining=staining)
@@ -168,7 +177,17 @@ def _bare(wide: pd.DataFrame, fibre: str) -> np.ndarray | None:
 
 
 def verdict_sentence(found: Study, exposure: str) -> str:
-    """How many of the dyed swatches keep the required grade after the most they had."""
+    """How many of the dyed swatches keep the required grade after the most they had.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.study(wide, swatches=["W01", "W09"])
+    >>> grade.verdict_sentence(found, "wash")
+    'After 10 washes: W01 keeps grade 2-3, could be 3: not met; W09 keeps...
+    """
     rows = found.hardest(exposure)
     dyed = rows[_dyed(rows)]
     rows, bare = (dyed, len(rows) - len(dyed)) if len(dyed) else (rows, 0)
@@ -193,7 +212,17 @@ def verdict_sentence(found: Study, exposure: str) -> str:
 
 
 def pieces_sentence(rows: pd.DataFrame, after: str) -> str:
-    """What a few swatches' grades are and whether the requirement is met, the worst first."""
+    """What a few swatches' grades are and whether the requirement is met, the worst first.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.study(wide, swatches=["W01", "W09"])
+    >>> grade.pieces_sentence(found.grades.tail(2), "ten washes")
+    'After ten washes: W01 keeps grade 4-5, could be 4: met; W01 keeps gra...
+    """
     ordered = rows.sort_values("value", kind="stable").to_dict("records")
     pieces = [
         words.say(
@@ -214,7 +243,17 @@ def _dyed(rows: pd.DataFrame) -> pd.Series:
 
 
 def piece_sentence(row: pd.Series, after: str) -> str:
-    """What one swatch's grade is and whether the requirement is met."""
+    """What one swatch's grade is and whether the requirement is met.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.study(wide, swatches=["W01", "W09"])
+    >>> grade.piece_sentence(found.grades.iloc[-1], "ten washes")
+    'After ten washes, W01 keeps grade 4-5, could be 5 of colour change; g...
+    """
     return words.say(
         "grade.one",
         swatch=row["swatch"],
@@ -226,7 +265,15 @@ def piece_sentence(row: pd.Series, after: str) -> str:
 
 
 def exposure_text(row: pd.Series) -> str:
-    """An exposure in words: ``10 washes``, ``10 Mlx h of light``, ``rub dry``."""
+    """An exposure in words: ``10 washes``, ``10 Mlx h of light``, ``rub dry``.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import grade
+    >>> grade.exposure_text(pd.Series({"exposure": "wash", "amount": 5.0, "unit": "cycle"}))
+    '5 washes'
+    """
     amount = float(row["amount"])
     if not np.isfinite(amount):
         return str(row["exposure"])
@@ -237,7 +284,17 @@ def exposure_text(row: pd.Series) -> str:
 
 
 def forecast_sentence(found: Study, swatch: str, exposure: str) -> str:
-    """When the change shows, and when the required grade is lost; blank without a curve."""
+    """When the change shows, and when the required grade is lost; blank without a curve.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.study(wide, swatches=["W01", "W09"])
+    >>> grade.forecast_sentence(found, "W01", "wash")
+    'W01: the change shows after about 0.64 washes (0.39 to 0.8 washes); i...
+    """
     one = found.drift(swatch, exposure)
     if one is None:
         return ""
@@ -251,7 +308,17 @@ def forecast_sentence(found: Study, swatch: str, exposure: str) -> str:
 
 
 def tone_sentence(row: pd.Series) -> str:
-    """Whether a swatch faded plainly or turned, and which way."""
+    """Whether a swatch faded plainly or turned, and which way.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = grade.study(wide, swatches=["W01", "W09"])
+    >>> grade.tone_sentence(found.grades.iloc[0])
+    'W01: plain fading, about 86 % of its colour is there.'
+    """
     kind = row["tone_kind"]
     if kind in ("", UNSEEN):
         return words.say("grade.tone_unseen", swatch=row["swatch"])

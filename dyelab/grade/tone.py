@@ -62,6 +62,16 @@ def tone(
         `kind` (``no visible change``, ``plain fading``, ``deepening``, ``tone change``),
         `colour_left` (f: 1 is all), `off` (ΔE00 from the nearest plainly faded colour),
         `turned` (which way, in words), `basis` (``spectrum`` or ``three bands``).
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import grade
+    >>> before = pd.DataFrame({"L": [50.0], "a": [20.0], "b": [22.0]})
+    >>> before = before.assign(illuminant="D65", observer=10)
+    >>> after = before.assign(L=58.0, a=15.0, b=18.0)
+    >>> grade.tone(before, after, bare=[88, 0, 8])["kind"].tolist()
+    ['plain fading']
     """
     illuminant, observer = table.one_white(before, after)
     white = convert.white(illuminant, observer)

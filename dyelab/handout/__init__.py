@@ -48,6 +48,13 @@ def write(page: Page, path: str | Path) -> Path:
     ------
     InputError
         If the name ends in neither.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> page = handout.shared("Madder", "Iron made it darker.")
+    >>> handout.write(page, folder / "a.html").name
+    'a.html'
     """
     return pdf(page, path) if ending(path) == ".pdf" else html(page, path)
 
@@ -59,6 +66,12 @@ def ending(path: str | Path) -> str:
     ------
     InputError
         If the name ends in neither.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> handout.ending("report.pdf")
+    '.pdf'
     """
     found = Path(path).suffix.lower()
     if found not in (".pdf", ".html"):
@@ -69,7 +82,14 @@ def ending(path: str | Path) -> str:
 def shared(
     title: str, sentence: str, figure: Any = None, table: Any = None, notes: Sequence[str] = ()
 ) -> Page:
-    """What a panel shows, as a page to pass on: the answer, figure, table, what limits it."""
+    """What a panel shows, as a page to pass on: the answer, figure, table, what limits it.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> handout.shared("Madder", "Iron made it darker.").title
+    'Madder'
+    """
     blocks: list[Any] = [Text(sentence, "lead")]
     if figure is not None:
         blocks.append(Live(str(figure.to_json()), sentence, chart(figure, sentence)))

@@ -15,7 +15,15 @@ _TYPES = {"png": "image/png", "jpg": "image/jpeg", "svg": "image/svg+xml"}
 
 
 def html(page: Page, path: str | Path) -> Path:
-    """Write the page as one HTML file; Plotly travels inside where a figure is alive."""
+    """Write the page as one HTML file; Plotly travels inside where a figure is alive.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> page = handout.shared("Madder", "Iron made it darker.")
+    >>> handout.html(page, folder / "a.html").name
+    'a.html'
+    """
     with files.whole(path) as file:
         file.write(text(page))
     return Path(path)

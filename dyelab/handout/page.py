@@ -443,6 +443,12 @@ def logo(path: str | Path | None) -> Logo | None:
     ------
     InputError
         If the file is missing, too large, or no PNG, JPEG or SVG.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> handout.logo(None) is None
+    True
     """
     if not path:
         return None
@@ -458,7 +464,15 @@ def logo(path: str | Path | None) -> Logo | None:
 
 
 def logo_of(content: bytes, form: str, name: str) -> Logo:
-    """Try a picture (``png``, ``jpg`` or ``svg``) on a page, so that no page fails on it later."""
+    """Try a picture (``png``, ``jpg`` or ``svg``) on a page, so that no page fails on it later.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> svg = b"<svg xmlns='http://www.w3.org/2000/svg'/>"
+    >>> handout.logo_of(svg, "svg", "mark.svg").form
+    'svg'
+    """
     try:
         press.compiled(f'#image("logo.{form}", width: 1cm)', {}, pictures={f"logo.{form}": content})
     except InputError as fault:
@@ -470,7 +484,17 @@ def logo_of(content: bytes, form: str, name: str) -> Logo:
 
 
 def patches(lab: pd.DataFrame, labels: Sequence[str], notes: Sequence[str] = ()) -> list[Patch]:
-    """Patches of a CIELAB table; rows without a reading become blank places that say so."""
+    """Patches of a CIELAB table; rows without a reading become blank places that say so.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import handout
+    >>> before = pd.DataFrame({"L": [50.0], "a": [20.0], "b": [22.0]})
+    >>> before = before.assign(illuminant="D65", observer=10)
+    >>> handout.patches(before, ["madder"])[0].label
+    'madder'
+    """
     if not len(lab):
         return []
     values = lab[table.LAB].to_numpy(float)
@@ -496,13 +520,28 @@ def every_patch(block: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def numbers(lab: Sequence[float]) -> str:
-    """L* a* b* as printed under a chip."""
+    """L* a* b* as printed under a chip.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> handout.numbers([50, -3.14, 10])
+    'L* 50.0  a* −3.1  b* 10.0'
+    """
     L, a, b = (f"{value:.1f}".replace("-", "−") for value in lab)
     return f"L* {L}  a* {a}  b* {b}"
 
 
 def number_table(frame: pd.DataFrame, caption: str = "", decimals: int = 1) -> NumberTable:
-    """A DataFrame as a printed table: headings in words, blanks for what is missing."""
+    """A DataFrame as a printed table: headings in words, blanks for what is missing.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import handout
+    >>> handout.number_table(pd.DataFrame({"L": [50.123]})).rows
+    (('50.1',),)
+    """
     numeric = tuple(bool(pd.api.types.is_numeric_dtype(frame[c])) for c in frame.columns)
     heads = tuple(words.heading(str(name)) for name in frame.columns)
     rows = tuple(
@@ -512,7 +551,14 @@ def number_table(frame: pd.DataFrame, caption: str = "", decimals: int = 1) -> N
 
 
 def cell(value: Any, decimals: int = 1) -> str:
-    """One cell as text; missing is a dash, because blank looks forgotten on paper."""
+    """One cell as text; missing is a dash, because blank looks forgotten on paper.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> handout.cell(-3.14159)
+    '−3.1'
+    """
     if value is None or (not isinstance(value, str) and pd.isna(value)):
         return "–"
     if isinstance(value, float | np.floating):
@@ -521,10 +567,28 @@ def cell(value: Any, decimals: int = 1) -> str:
 
 
 def chart(figure: Any, about: str, width: int = _FULL) -> Chart:
-    """A figure as a vector chart for paper, so many of 720 pixels wide."""
+    """A figure as a vector chart for paper, so many of 720 pixels wide.
+
+    Examples
+    --------
+    >>> import plotly.graph_objects as go
+    >>> from dyelab import handout
+    >>> figure = go.Figure(go.Scatter(x=[0], y=[1]), layout={"width": 300, "height": 200})
+    >>> handout.chart(figure, "one bar").about
+    'one bar'
+    """
     return Chart(static.svg(figure, width), about, 100 * width / _FULL)
 
 
 def live(figure: Any, about: str, width: int = _FULL) -> Live:
-    """A figure that stays alive in HTML and becomes a vector chart on paper."""
+    """A figure that stays alive in HTML and becomes a vector chart on paper.
+
+    Examples
+    --------
+    >>> import plotly.graph_objects as go
+    >>> from dyelab import handout
+    >>> figure = go.Figure(go.Scatter(x=[0], y=[1]), layout={"width": 300, "height": 200})
+    >>> handout.live(figure, "one bar").about
+    'one bar'
+    """
     return Live(str(figure.to_json()), about, chart(figure, about, width))

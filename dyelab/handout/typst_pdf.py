@@ -11,13 +11,29 @@ _HERE = Path(__file__).parent
 
 
 def pdf(page: Page, path: str | Path) -> Path:
-    """Write the page as PDF, fonts embedded, charts as vectors."""
+    """Write the page as PDF, fonts embedded, charts as vectors.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> page = handout.shared("Madder", "Iron made it darker.")
+    >>> handout.pdf(page, folder / "a.pdf").read_bytes()[:5]
+    b'%PDF-'
+    """
     data, pictures = _data(page)
     return press.pdf(_template(), data, path, pictures=pictures)
 
 
 def pictures(page: Page, ppi: float = 100) -> list[bytes]:
-    """PNG pictures of the sheets, for a preview."""
+    """PNG pictures of the sheets, for a preview.
+
+    Examples
+    --------
+    >>> from dyelab import handout
+    >>> page = handout.shared("Madder", "Iron made it darker.")
+    >>> len(handout.pictures(page, ppi=20))
+    1
+    """
     data, pictures = _data(page)
     made: Any = press.compiled(_template(), data, pictures=pictures, form="png", ppi=ppi)
     return made if isinstance(made, list) else [made]

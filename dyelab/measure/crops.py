@@ -39,6 +39,13 @@ def crops(readings: pd.DataFrame, folder: str | Path, *, size: int = SIZE) -> di
     dict of str to bytes
         PNG by reading. Readings without a photo, whose photo is gone, shows no card, or whose
         window was drawn by hand are left out.
+
+    Examples
+    --------
+    >>> from dyelab import book, measure, synth
+    >>> bk = book.open(synth.example())
+    >>> measure.crops(bk.readings.head(3), bk.path)
+    {}
     """
     made: dict[str, bytes] = {}
     taken = readings[readings["method"].isin(_METHODS) & readings["source"].astype(str).ne("")]
@@ -57,7 +64,14 @@ def crops(readings: pd.DataFrame, folder: str | Path, *, size: int = SIZE) -> di
 
 
 def in_a_row(pictures: Sequence[bytes]) -> bytes:
-    """Join crops side by side in one PNG; blank where there are none."""
+    """Join crops side by side in one PNG; blank where there are none.
+
+    Examples
+    --------
+    >>> from dyelab import measure
+    >>> len(measure.in_a_row([]))
+    0
+    """
     import cv2
 
     if not pictures:

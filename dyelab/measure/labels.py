@@ -48,6 +48,14 @@ def read_labels(picture: Photo, pose: Pose) -> pd.DataFrame:
     DataFrame
         A row a label, whole or half: `place`, `number` (missing where one of its two markers
         isn't seen), `turned` (degrees from upright).
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, measure, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> list(measure.read_labels(picture, calibrate.find_card(picture)).columns)
+    ['place', 'number', 'turned']
     """
     columns: dict[str, list] = {"place": [], "number": [], "turned": []}
     for marker, number in _joined(_markers(picture, pose)):
@@ -82,6 +90,16 @@ def names_by_label(found: pd.DataFrame, places: list[str], swatches: pd.DataFram
         ``half`` (one of its markers is hidden); ``strange`` (no swatch of this book has it);
         ``twice`` (the swatch is named above another window as well); ``several`` (labels of
         different swatches above one window); and `upside_down`.
+
+    Examples
+    --------
+    >>> from dyelab import book, calibrate, measure, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> found = measure.read_labels(picture, calibrate.find_card(picture))
+    >>> swatches = book.open(synth.example()).swatches
+    >>> measure.names_by_label(found, ["A1", "A2"], swatches)["label"].tolist()
+    ['none', 'none']
     """
     known = swatches.dropna(subset="label_number")
     codes = dict(zip(known["label_number"].astype(int), known["swatch"], strict=True))

@@ -93,6 +93,13 @@ def photos(
     ------
     InputError
         For the first photo refused, unless `skip_bad`.
+
+    Examples
+    --------
+    >>> from dyelab import measure, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> len(measure.photos([photo]).table)
+    24
     """
     listed = _distinct([Path(path) for path in paths])
     calibrate.check_method(method)
@@ -135,6 +142,13 @@ def calibration(
     ------
     InputError
         If the photo can't be calibrated.
+
+    Examples
+    --------
+    >>> from dyelab import measure, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> measure.calibration(photo).method
+    'learned'
     """
     calibrate.check_method(method)
     readings = None if add is None else _added(Path(add), 1, white)
@@ -162,6 +176,15 @@ def worth_reading(table: pd.DataFrame, count: int = 12) -> dict[str, list[str]]:
     -------
     dict of str to list of str
         Places of each photo, the most telling first: those whose colours speak for most others.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, measure, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> measured = measure.photo(picture, calibrate.reference("average"))
+    >>> len(measure.worth_reading(measured.table.assign(photo="card"), 3)["card"])
+    3
     """
     return {
         str(name): list(part["place"].iloc[calibrate.most_telling(part[LAB].to_numpy(), count)])

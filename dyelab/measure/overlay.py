@@ -11,7 +11,7 @@ _DARK, _LIGHT, _WARN = (20, 20, 20), (255, 255, 255), (0, 90, 255)
 
 
 def overlay(picture: Photo, measured: Measured) -> bytes:
-    """Draw card, target and windows over a reduced copy of the photo.
+    r"""Draw card, target and windows over a reduced copy of the photo.
 
     Each window is outlined and named; a chip in its middle shows the colour that was measured;
     a cross marks a flagged one.
@@ -20,6 +20,15 @@ def overlay(picture: Photo, measured: Measured) -> bytes:
     -------
     bytes
         A JPEG.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, measure, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> measured = measure.photo(picture, calibrate.reference("average"))
+    >>> measure.overlay(picture, measured)[:4]
+    b'\xff\xd8\xff\xe0'
     """
     import cv2
 

@@ -96,6 +96,15 @@ def photo(
     ------
     InputError
         If the card or target isn't found for certain, or the photo can't be measured.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, measure, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> measured = measure.photo(picture, calibrate.reference("average"))
+    >>> measured.table["place"].head(3).tolist()
+    ['A1', 'A2', 'A3']
     """
     pose = pose or calibrate.find_card(picture, layout)
     if target is None and reference is not None:
@@ -141,6 +150,17 @@ def boxes(
     Measured
         Without a card flagged ``no_card``: the light is taken as even, which the uncertainty
         allows for.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import calibrate, measure, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> quad = np.array([[100.0, 100], [140, 100], [140, 140], [100, 140]])
+    >>> pose = calibrate.find_card(picture)
+    >>> measure.boxes(picture, None, {"cloth": quad}, pose=pose).table["place"].tolist()
+    ['cloth']
     """
     if target is None and reference is not None:
         target = calibrate.find_anywhere(picture, reference)

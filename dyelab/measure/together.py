@@ -107,6 +107,15 @@ def kinship(
         Both with card and target.
     files : tuple of two paths, optional
         The photos' files, for the camera that they name.
+
+    Examples
+    --------
+    >>> from dyelab import calibrate, measure, read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> measured = measure.photo(picture, calibrate.reference("average"))
+    >>> measure.kinship(measured, measured).verdict
+    'together'
     """
     if files is not None and other_camera(*files):
         return Kinship(OTHER_CAMERA)
@@ -169,6 +178,22 @@ def joined(
     say for each colour what the earlier photo's say (orthogonal Procrustes problem; Schönemann,
     Psychometrika 31, 1966), then drawn in so far that what remains of a difference is what
     position leaves: with K the calibration's covariance and R what remains, by I - R K⁻¹ / 2.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book, calibrate, measure, read, synth
+    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
+    >>> bk = book.save(book.create(folder / "mine"))
+    >>> bk = book.save(book.add(bk, swatches=rows))
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> measured = measure.photo(picture, calibrate.reference("average"))
+    >>> bk = book.save(book.add_photo(bk, measured, photo, {"A1": "K-01"})[0])
+    >>> first = measure.earlier(bk, bk.photos["photo"].iloc[0])
+    >>> kin = measure.kinship(measured, measured)
+    >>> measure.joined(first, kin, measured, {"A1": "K-01"}).taken_off.tolist()
+    [0.0, 0.0, 0.0]
     """
     table = measured.table
     codes = table["place"].map(names).fillna("").to_numpy()
@@ -359,6 +384,20 @@ def earlier(bk: Book, photo: str) -> Earlier:
     ------
     InputError
         If the book has no readings from that photo.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book, calibrate, measure, read, synth
+    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
+    >>> bk = book.save(book.create(folder / "mine"))
+    >>> bk = book.save(book.add(bk, swatches=rows))
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> picture = read.photo(photo)
+    >>> measured = measure.photo(picture, calibrate.reference("average"))
+    >>> bk = book.save(book.add_photo(bk, measured, photo, {"A1": "K-01"})[0])
+    >>> len(measure.earlier(bk, bk.photos["photo"].iloc[0]).readings)
+    1
     """
     source = root(bk, photo)
     rows = bk.readings[bk.readings["source"].eq(source) & bk.readings["part"].eq("swatch")]

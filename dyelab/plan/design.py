@@ -34,13 +34,29 @@ def block(design: pd.DataFrame, sizes: Mapping[str, int], term: Term) -> np.ndar
 def model_matrix(
     design: pd.DataFrame, sizes: Mapping[str, int], terms: Sequence[Term]
 ) -> np.ndarray:
-    """Model matrix with a constant first, then each term's columns."""
+    """Model matrix with a constant first, then each term's columns.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> sizes = {"iron": 2, "dye": 2, "mordant": 2}
+    >>> design, resolution = plan.fraction(sizes, 2)
+    >>> plan.model_matrix(design, sizes, [("iron",)]).shape
+    (4, 2)
+    """
     parts = [np.ones((len(design), 1)), *(block(design, sizes, term) for term in terms)]
     return np.hstack(parts)
 
 
 def all_terms(sizes: Mapping[str, int], most: int = 2) -> list[Term]:
-    """Every effect up to `most` factors acting together; a factor of one level has none."""
+    """Every effect up to `most` factors acting together; a factor of one level has none.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> plan.all_terms({"iron": 2, "dye": 3})
+    [('iron',), ('dye',), ('iron', 'dye')]
+    """
     names = [name for name, count in sizes.items() if count > 1]
     return [t for size in range(1, most + 1) for t in itertools.combinations(names, size)]
 
@@ -69,6 +85,18 @@ def fraction(sizes: Mapping[str, int], by: int, times: int = 1) -> tuple[pd.Data
     ------
     InputError
         If too few factors can be divided so.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> sizes = {"iron": 2, "dye": 2, "mordant": 2}
+    >>> design, resolution = plan.fraction(sizes, 2)
+    >>> design
+       iron  dye  mordant
+    0     0    0        0
+    1     0    1        1
+    2     1    0        1
+    3     1    1        0
     """
     names = [name for name, count in sizes.items() if count > 1 and count % by == 0]
     words = _words(len(names), by, times)
@@ -138,6 +166,15 @@ def optimal(
     ------
     InputError
         If `runs` is too few for the model, with the number needed.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> factors = {"fibre": ["wool"], "dye": ["madder 50", "weld 50"], "iron": [0, 2]}
+    >>> chosen = plan.levels(factors)
+    >>> sizes = {name: len(found) for name, found in chosen.items()}
+    >>> len(plan.optimal(plan.crossed(chosen), sizes, plan.all_terms(sizes, 1), 4))
+    4
     """
     X = model_matrix(candidates, sizes, terms)
     needed = int(np.linalg.matrix_rank(X))
@@ -181,6 +218,14 @@ def cannot_tell(design: pd.DataFrame, sizes: Mapping[str, int]) -> list[str]:
     """Say in words what a design can't tell, up to two factors acting together.
 
     Two effects are mixed where their columns of the model matrix are not independent.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> sizes = {"iron": 2, "dye": 2, "mordant": 2}
+    >>> design, resolution = plan.fraction(sizes, 2)
+    >>> plan.cannot_tell(design, sizes)[0]
+    "the effect of iron can't be told from dye and mordant acting together."
     """
     terms = all_terms(sizes)
     blocks = {term: _centred(block(design, sizes, term)) for term in terms}

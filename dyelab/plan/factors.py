@@ -94,6 +94,13 @@ def levels(
     ------
     InputError
         If a factor or a material is unknown, unsafe, or a level is given twice.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> chosen = plan.levels({"fibre": ["wool"], "dye": ["madder", "weld 50 + indigo 5 x3"]})
+    >>> [str(level) for level in chosen["dye"]]
+    ['madder 65 %', 'weld 50 % + indigo 5 % x3']
     """
     read = {}
     for name, given in factors.items():
@@ -129,6 +136,12 @@ def used(factor: str, value: Any, listed: pd.DataFrame | None = None) -> list[st
         As in the factors and levels that `levels` reads.
     listed : DataFrame, optional
         The materials list.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> plan.used("dye", "weld 50 + indigo 5 x3")
+    ['weld', 'indigo', 'hydrated lime', 'fructose']
     """
     level = level_of(factor, value, listed)
     if factor in METALS:
@@ -175,6 +188,14 @@ def crossed(
     """Return every recipe of the levels, one column a factor holding the level's text.
 
     A vat dye takes no mordant: its recipes are kept without one, and once.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> factors = {"fibre": ["wool"], "dye": ["madder 50", "weld 50"], "iron": [0, 2]}
+    >>> chosen = plan.levels(factors)
+    >>> len(plan.crossed(chosen))
+    4
     """
     total = int(np.prod([len(found) for found in chosen.values()]))
     if total > MOST:

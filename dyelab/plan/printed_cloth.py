@@ -46,6 +46,17 @@ def printed_cloth(
     ------
     InputError
         If there is no area, one is called ``whole``, or a material is unknown or unsafe.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> made = plan.printed_cloth("P-01", {"leaf": "aluminium acetate 5", "ground": "none"})
+    >>> made["steps"][["order", "kind", "material", "area"]]
+       order      kind           material   area
+    0      1     scour           soda ash  whole
+    1      2   mordant  aluminium acetate   leaf
+    2      3  modifier         wheat bran  whole
+    3      4       dye             madder  whole
     """
     if not areas or "whole" in areas:
         raise InputError("name each area of the cloth, such as leaf and stem; whole is all of it.")

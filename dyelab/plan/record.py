@@ -21,6 +21,17 @@ def open_baths(bk: Book) -> pd.DataFrame:
     DataFrame
         `series, bath, kind, material, wof, weigh_g, fibre_g, temperature_C, minutes, swatches,
         note`.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> bk = plan.into(book.create(folder / "mine"), series)
+    >>> plan.open_baths(bk)[["bath", "kind", "material", "weigh_g"]].head(2)
+      bath   kind      material  weigh_g
+    0   S1  scour  neutral soap      0.4
+    1   D1    dye        madder      5.0
     """
     steps = bk.steps.assign(stage=_stages(bk.steps))
     steps = steps[(steps["state"] == "planned") & (steps["bath"] != "")]
@@ -109,6 +120,16 @@ def done(
     ------
     InputError
         If there is no such planned bath, or a value is out of range.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> bk = plan.into(book.create(folder / "mine"), series)
+    >>> bk = plan.done(bk, "S1", weighed_g=0.2)
+    >>> bk.steps.loc[bk.steps["bath"] == "S1", "state"].unique().tolist()
+    ['done']
     """
     rows = _planned(bk, bath, series)
     chosen = list(rows["swatch"]) if swatches is None else list(swatches)
@@ -148,6 +169,16 @@ def one_pot(bk: Book, groups: Iterable[Iterable[str]]) -> Book:
     ------
     InputError
         If all their baths are recorded already.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book, plan
+    >>> rows = pd.DataFrame({"swatch": ["A", "B"], "order": 1, "kind": "dye"})
+    >>> rows = rows.assign(material="weld")
+    >>> bk = book.add(book.create(folder / "mine"), swatches=rows[["swatch"]], steps=rows)
+    >>> plan.one_pot(bk, [["A", "B"]]).steps["bath"].tolist()
+    ['P1', 'P1']
     """
     of = {code: i for i, group in enumerate(groups) for code in group}
     steps = bk.steps

@@ -130,6 +130,14 @@ def series(
     ------
     InputError
         If a factor, level, design or number can't be.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> series
+    Series('Iron': 4 swatches and 4 controls, 10 baths)
     """
     _sensible(replicates, mass_g, liquor_ratio, pots)
     chosen = factoring.levels(factors, listed)
@@ -175,6 +183,14 @@ def of_recipes(
     ------
     InputError
         If a number can't be.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import plan
+    >>> rows = pd.DataFrame({"fibre": ["wool"], "dye": ["weld"], "dye_wof": [50.0]})
+    >>> plan.of_recipes(rows, name="next")
+    Series('next': 1 swatches and 0 controls, 3 baths)
     """
     _sensible(replicates, mass_g, liquor_ratio, pots)
     blank = {c: 0.0 if c.endswith("_wof") else "none" for c in RECIPE}
@@ -384,6 +400,15 @@ def into(bk: Book, planned: Series) -> Book:
     ------
     InputError
         If a code is taken already; plan again with ``keep=bk``.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> bk = plan.into(book.create(folder / "mine"), series)
+    >>> bk
+    Book('mine': 8 swatches, 24 steps, 0 readings, 0 faults)
     """
     from dyelab import book
 
@@ -397,7 +422,15 @@ def into(bk: Book, planned: Series) -> Book:
 
 
 def with_label_numbers(bk: Book) -> Book:
-    """Give a label's number to every swatch of a book that has none; the others keep theirs."""
+    """Give a label's number to every swatch of a book that has none; the others keep theirs.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan, synth
+    >>> bk = book.open(synth.example())
+    >>> int(plan.with_label_numbers(bk).swatches["label_number"].isna().sum())
+    0
+    """
     from dyelab import book
 
     rows = bk.swatches[bk.swatches["label_number"].isna()].copy()
@@ -410,7 +443,20 @@ def with_label_numbers(bk: Book) -> Book:
 
 
 def totals(planned: Series) -> pd.DataFrame:
-    """Return what the whole series takes: material, grams, and litres of water in the last row."""
+    """Return what the whole series takes: material, grams, and litres of water in the last row.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> plan.totals(series).round(1)
+              material  amount unit
+    0     neutral soap     0.8    g
+    1           madder    10.0    g
+    2  ferrous sulfate     0.4    g
+    3            water     4.8    L
+    """
     weighed = planned.baths.groupby("material", sort=False)["weigh_g"].sum().reset_index()
     weighed = weighed[weighed["material"] != ""].assign(unit="g")
     water = planned.baths.drop_duplicates("bath")["water_L"].sum()

@@ -62,6 +62,14 @@ def sheets(
     ------
     InputError
         If the paper or a sheet is unknown.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> sorted(path.name for path in plan.sheets(series, folder, only=["baths"]).values())
+    ['Iron_baths.pdf']
     """
     errors.choose(paper, press.PAPERS, "paper")
     written = {}
@@ -84,7 +92,17 @@ def page(
     children: bool = False,
     listed: pd.DataFrame | None = None,
 ) -> tuple[str, dict[str, Any], dict[str, bytes]]:
-    """Return a sheet's template, data and pictures, ready for `press`."""
+    """Return a sheet's template, data and pictures, ready for `press`.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> _, data, _ = plan.page(series, "baths")
+    >>> data["baths"][0]["head"]
+    'Scour, wool'
+    """
     template, data = _sheet(sheet, planned.name, paper)
     pictures: dict[str, bytes] = {}
     if sheet == "baths":
@@ -159,6 +177,14 @@ def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, 
     """Return the days of a series: each bath with its time, so many pots on at once.
 
     A stage begins when the one before it has ended; a hot bath takes half an hour to warm.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> [row["bath"] for row in plan.timetable(series)[0]["rows"]]
+    ['S1']
     """
     days = []
     for day, rows in planned.baths.groupby("day"):
@@ -190,6 +216,14 @@ def effort(planned: Series, pots: int = 2) -> dict[str, Any]:
     dict
         `pots` (baths of the busiest round, rinses apart), `baths`, `rounds`, `days`, `hours`
         (with so many pots on at once), `salts_g` (grams of mordants and metal salts).
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> plan.effort(series)["pots"]
+    4
     """
     pots_used = planned.baths[planned.baths["kind"] != "rinse"]
     salts = pots_used[pots_used["kind"].isin(["mordant", "modifier"])]
@@ -263,6 +297,13 @@ def labels(bk: Book, path: str | Path, *, paper: str = "A4", swatches: Any = Non
     ------
     InputError
         If none has a number, or the paper is unknown.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan, synth
+    >>> bk = book.open(synth.example())
+    >>> plan.labels(plan.with_label_numbers(bk), folder / "labels.pdf", swatches=["W01"]).name
+    'labels.pdf'
     """
     errors.choose(paper, press.PAPERS, "paper")
     from dyelab import book
@@ -296,7 +337,16 @@ def _label_data(rows: pd.DataFrame, paper: str) -> dict[str, Any]:
 
 
 def recipe_line(row: Any) -> str:
-    """Return a recipe in one line, as it stands on a label."""
+    """Return a recipe in one line, as it stands on a label.
+
+    Examples
+    --------
+    >>> from dyelab import plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> plan.recipe_line(series.swatches.iloc[0])
+    'wool: madder 50, iron 2'
+    """
     parts = [
         str(part).replace(" x", " ×")
         for name in ("tannin", "mordant", "dye", "modifier")

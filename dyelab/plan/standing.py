@@ -32,6 +32,13 @@ def standing(bk: Book) -> pd.DataFrame:
         `swatch, series, fibre, stage` (one of `STAGES`), `L, a, b, illuminant, observer` as
         dyed (NaN where not measured), `test, amount` of its longest test and the colour after
         it as `L_after, a_after, b_after`.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan, synth
+    >>> bk = book.open(synth.example())
+    >>> plan.standing(bk)["stage"].value_counts().to_dict()
+    {'measured': 105, 'tested': 98}
     """
     rows = bk.swatches[["swatch", "series", "fibre"]].copy()
     own = bk.readings[bk.readings["part"] == "swatch"]
@@ -70,6 +77,15 @@ def coming(bk: Book, rows: pd.DataFrame | None = None) -> list[Coming]:
     list of Coming
         `what` is ``bath`` (the next bath of a series that waits), ``measure``, ``wash`` (swatches
         that stand at fewer washes than others of their series) or ``test``.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan
+    >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
+    >>> series = plan.series(levels, name="Iron")
+    >>> bk = plan.into(book.create(folder / "mine"), series)
+    >>> plan.coming(bk)[0].what
+    'bath'
     """
     rows = standing(bk) if rows is None else rows
     return [*_baths(bk), *_unread(rows), *_behind(rows), *_untested(rows)][:_MOST]

@@ -214,6 +214,15 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     InputError
         Too few recipes (it says how many, and which to dye next), all readings alike, missing
         columns, mixed white points.
+
+    Examples
+    --------
+    >>> from dyelab import book, predict, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> model = predict.fit(wide, spectra=bk.spectra)
+    >>> len(model.made)
+    90
     """
     both = gathered(wide, spectra)
     known, twice, shared = both.parted()

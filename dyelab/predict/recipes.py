@@ -33,6 +33,12 @@ def layers(dye: str, dose: float) -> list[Part]:
     """Dyes of a recipe in order, each with its own dose and dips, as a plan writes them.
 
     ``weld + indigo 5 x3`` at 50 % is weld 50 %, then three dips of indigo 5 %.
+
+    Examples
+    --------
+    >>> from dyelab import predict
+    >>> [str(part) for part in predict.layers("weld + indigo 5 x3", 50.0)]
+    ['weld 50', 'indigo 5 x3']
     """
     if any(mark in dye for mark in _ONE):
         return parts(dye, dose)
@@ -45,7 +51,14 @@ def strength(part: Part) -> float:
 
 
 def written(dyes: Sequence[Part]) -> tuple[str, float]:
-    """What the columns `dye` and `dye_wof` say of these dyes."""
+    """What the columns `dye` and `dye_wof` say of these dyes.
+
+    Examples
+    --------
+    >>> from dyelab import predict
+    >>> predict.written(predict.layers("weld + indigo 5 x3", 50.0))
+    ('weld + indigo 5 x3', 50.0)
+    """
     first, *more = dyes
     return " + ".join([str(first._replace(dose=0.0)), *map(str, more)]), first.dose
 

@@ -153,6 +153,15 @@ def reach(model: Model, limits: Limits = NO_LIMITS, *, size: int = SIZE) -> Reac
     ------
     InputError
         For limits that leave nothing, or name what the book doesn't hold.
+
+    Examples
+    --------
+    >>> from dyelab import book, predict, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> model = predict.fit(wide, spectra=bk.spectra)
+    >>> predict.reach(model, size=2_000).lab.shape[1]
+    3
     """
     made = of_book(model.made, model.steps, limits, size)
     places = np.flatnonzero(made.fits)
@@ -208,6 +217,15 @@ def gamut(
     Returns
     -------
     Gamut
+
+    Examples
+    --------
+    >>> from dyelab import book, predict, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> model = predict.fit(wide, spectra=bk.spectra)
+    >>> list(predict.gamut(model, by=["fibre"]).counts["group"])
+    ['cotton', 'wool']
     """
     reached = reach(model, limits, size=_GAMUT_SIZE)
     names = pd.DataFrame({column: reached.column(column) for column in by})
@@ -327,6 +345,15 @@ def find(
     ------
     InputError
         For a colour that can't be read, limits that leave nothing, a tolerance not above 0.
+
+    Examples
+    --------
+    >>> from dyelab import book, predict, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> model = predict.fit(wide, spectra=bk.spectra)
+    >>> len(predict.find(model, "#8a5a3a", hold={"fibre": "wool"}, n=2).ranked)
+    2
     """
     if not np.isfinite(tolerance) or tolerance <= 0:
         raise ValueError(f"tolerance = {tolerance} is not above 0")
@@ -400,12 +427,32 @@ def _judged(
 
 
 def draws(model: Model, lab: np.ndarray, C: np.ndarray, n: int = _DRAWS) -> np.ndarray:
-    """Colours (m, n, 3) that single swatches may have, by the model's own tail; seeded."""
+    """Colours (m, n, 3) that single swatches may have, by the model's own tail; seeded.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import book, predict, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> model = predict.fit(wide, spectra=bk.spectra)
+    >>> predict.draws(model, np.array([[50.0, 20, 10]]), np.eye(3)[None], 5).shape
+    (1, 5, 3)
+    """
     return calibration.draws(lab, C, model.tail, n)
 
 
 def nine_in_ten(lab: np.ndarray, drawn: np.ndarray) -> float:
-    """ΔE00 from a colour (3,) that nine in ten of the swatches drawn, (n, 3), keep within."""
+    """ΔE00 from a colour (3,) that nine in ten of the swatches drawn, (n, 3), keep within.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import predict
+    >>> drawn = np.random.default_rng(1).normal([50, 20, 10], 1.0, (200, 3))
+    >>> round(predict.nine_in_ten(np.array([50.0, 20, 10]), drawn), 1)
+    1.9
+    """
     away = convert.dE00(np.broadcast_to(lab, drawn.shape), drawn)
     return float(np.quantile(away, 0.9))
 
@@ -453,6 +500,14 @@ def weigh_out(recipe_row: Mapping[Any, Any], fibre_g: float) -> pd.DataFrame:
     ------
     InputError
         If there is no fibre.
+
+    Examples
+    --------
+    >>> from dyelab import predict
+    >>> predict.weigh_out({"dye": "madder", "dye_wof": 50.0, "iron_wof": 2.0}, 100)
+       step         material   wof  grams
+    0   dye           madder  50.0   50.0
+    1  iron  ferrous sulfate   2.0    2.0
     """
     found: list[tuple[str, str, float]] = []
     salts = recipe.metals.salts()

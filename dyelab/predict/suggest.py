@@ -63,6 +63,16 @@ def next_swatches(
     Each is the one that leaves the least mean standard deviation, not variance: a sum of variances
     would spare the largest errors alone. ``tests/benchmarks/predict_truth.py next`` holds them
     against random swatches.
+
+    Examples
+    --------
+    >>> from dyelab import book, predict, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> model = predict.fit(wide, spectra=bk.spectra)
+    >>> predict.next_swatches(model, 1, hold={"fibre": "wool"})[["fibre"]]
+      fibre
+    0  wool
     """
     limits = Limits(hold or {}, most or {}, tuple(without))
     pool, places = (

@@ -86,6 +86,14 @@ def measurements(
     InputError
         If the file can't be read, or has a faulty row and `skip_bad` is off; the first fault is
         named in full, and how many more there are.
+
+    Examples
+    --------
+    >>> from dyelab import read, synth
+    >>> read.measurements(synth.sources() / "wool_as_dyed.txt").spectra.iloc[:2, :3].round(3)
+      sample    400    410
+    0    W01  0.241  0.226
+    1    W02  0.152  0.138
     """
     there = {name: word for name, word in options.items() if not (skip_bad and name == "skip_bad")}
     try:

@@ -67,6 +67,13 @@ def photo(source: str | Path | bytes, *, name: str = "") -> Photo:
     ------
     InputError
         If it can't be read, is broken off, is grey, CMYK or HDR, or is too large or too small.
+
+    Examples
+    --------
+    >>> from dyelab import read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> read.photo(photo).pixels.dtype.name
+    'uint8'
     """
     content, name = _content(source, name)
     if Path(name).suffix.lower() in RAW:
@@ -283,7 +290,15 @@ _MAKE, _MODEL, _TAKEN, _INNER, _ORIGINAL = 0x010F, 0x0110, 0x0132, 0x8769, 0x900
 
 
 def file_data(path: str | Path) -> dict[str, str]:
-    """Return `camera` and `taken_at` (2026-04-30T14:05:00) as the file has them, else blank."""
+    """Return `camera` and `taken_at` (2026-04-30T14:05:00) as the file has them, else blank.
+
+    Examples
+    --------
+    >>> from dyelab import read, synth
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> sorted(read.file_data(photo))[:2]
+    ['camera', 'taken_at']
+    """
     blank = {"camera": "", "taken_at": ""}
     try:
         found = _exif(path)

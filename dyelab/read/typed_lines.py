@@ -35,6 +35,14 @@ def typed_lines(text: str, *, illuminant: str, observer: int) -> pd.DataFrame:
     ------
     InputError
         For a line that isn't so, with its number.
+
+    Examples
+    --------
+    >>> from dyelab import read
+    >>> found = read.typed_lines("W07 45.2 12.3 -4.1", illuminant="D65", observer=10)
+    >>> found[["sample", "L", "a", "b"]]
+      sample     L     a    b
+    0    W07  45.2  12.3 -4.1
     """
     rows: list[dict[str, object]] = []
     for number, line in enumerate(text.splitlines(), start=1):

@@ -43,6 +43,16 @@ def advise(
     DataFrame
         `swatches` (codes it applies to, parted by commas), `order`, `advice`; empty when
         nothing stands out. Advice only: nothing is refused here.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import recipe
+    >>> steps = pd.DataFrame({"swatch": ["K1"], "order": [1], "kind": ["dye"]})
+    >>> steps = steps.assign(material="madder", amount=50.0, unit="% WOF", temperature_C=90.0)
+    >>> swatches = pd.DataFrame({"swatch": ["K1"], "fibre": ["wool"]})
+    >>> recipe.advise(steps, swatches)["advice"].iloc[-1]
+    'madder at 90 °C turns brown. Keep it under 70 °C for clear reds.'
     """
     known = materials.materials() if listed is None else listed
     done = _joined(steps, swatches, known)
@@ -67,6 +77,12 @@ def refuse(steps: pd.DataFrame) -> None:
     ------
     InputError
         Names the material and what to use instead.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import recipe
+    >>> recipe.refuse(pd.DataFrame({"material": ["potash alum"]}))
     """
     for name in steps["material"].dropna().unique():
         materials.refuse_unsafe(str(name))

@@ -27,25 +27,52 @@ def grams(wof: float, fibre_g: float) -> float:
     ------
     InputError
         If the dose is negative or there is no fibre.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.grams(15, 200)
+    30.0
     """
     fibre = _positive(fibre_g, "fibre, g", "Weigh the dry fibre.")
     return _not_negative(wof, "dose, % WOF") * fibre / 100
 
 
 def wof(weighed_g: float, fibre_g: float) -> float:
-    """Dose in % WOF from what was really weighed. Raises as `grams`."""
+    """Dose in % WOF from what was really weighed. Raises as `grams`.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.wof(12, 80)
+    15.0
+    """
     fibre = _positive(fibre_g, "fibre, g", "Weigh the dry fibre.")
     return 100 * _not_negative(weighed_g, "weighed, g") / fibre
 
 
 def water_L(fibre_g: float, liquor_ratio: float) -> float:
-    """Litres of bath for a liquor ratio 1 : `liquor_ratio` (litres per kg of dry fibre)."""
+    """Litres of bath for a liquor ratio 1 : `liquor_ratio` (litres per kg of dry fibre).
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.water_L(250, 30)
+    7.5
+    """
     ratio = _positive(liquor_ratio, "liquor ratio", "Write 30 for 1 : 30.")
     return _positive(fibre_g, "fibre, g", "Weigh the dry fibre.") * ratio / 1000
 
 
 def bath_wof(g_per_L: float, liquor_ratio: float) -> float:
-    """Dose in % WOF of a bath of a concentration in g/L at a liquor ratio in L/kg."""
+    """Dose in % WOF of a bath of a concentration in g/L at a liquor ratio in L/kg.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.bath_wof(5, 30)
+    15.0
+    """
     return _not_negative(g_per_L, "concentration, g/L") * liquor_ratio / 10
 
 
@@ -63,6 +90,12 @@ def stock_ml(wanted_g: float, stock_percent: float) -> float:
     ------
     InputError
         If the strength is not above 0.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.stock_ml(40, 10)
+    400.0
     """
     strength = _positive(stock_percent, "stock, g in 100 mL", "Write 10 for a 10 % stock.")
     return 100 * _not_negative(wanted_g, "wanted, g") / strength
@@ -96,6 +129,12 @@ def no_stock(material: str, stock_percent: float, listed: pd.DataFrame | None = 
     listed : DataFrame, optional
         The materials list. Of plants and vats without ``extract`` or ``acid`` in their name none
         dissolves.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.no_stock("potash alum", 20)
+    'No more than about 11 g of potash alum dissolve in 100 mL of water at...
     """
     row = materials.find(material, listed)
     name, plant = str(row["material"]), row["role"] in ("dye", "tannin", "vat")
@@ -116,6 +155,12 @@ def diluted_ml(volume_ml: float, strength: float, stock_strength: float) -> tupl
     ------
     InputError
         If the stock is weaker than what is wanted.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.diluted_ml(500, 4, 100)
+    (20.0, 480.0)
     """
     stock = _positive(stock_strength, "stock strength", "State what the stock holds.")
     if strength > stock:
@@ -128,7 +173,14 @@ def diluted_ml(volume_ml: float, strength: float, stock_strength: float) -> tupl
 
 
 def cloth_g(width_cm: float, length_cm: float, g_per_m2: float, pieces: int = 1) -> float:
-    """Mass of pieces of cloth, in g, from their size and the cloth's weight in g/m²."""
+    """Mass of pieces of cloth, in g, from their size and the cloth's weight in g/m².
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.cloth_g(150, 200, 140, pieces=3)
+    1260.0
+    """
     remedy = "Measure the piece in centimetres; the weight is on the bolt, or weigh a square."
     area = _positive(width_cm, "width, cm", remedy) * _positive(length_cm, "length, cm", remedy)
     return pieces * area / 10_000 * _positive(g_per_m2, "weight, g/m²", remedy)
@@ -141,6 +193,12 @@ def metal_wof(material: str, dose_wof: float, listed: pd.DataFrame | None = None
     ------
     InputError
         If the material is unknown, or holds no stated metal.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> round(recipe.metal_wof("ferrous sulfate", 2), 2)
+    0.4
     """
     return _not_negative(dose_wof, "dose, % WOF") * _metal_share(material, listed) / 100
 
@@ -180,6 +238,13 @@ def exchange(
     ------
     InputError
         If the two hold different metals.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> dose, caution = recipe.exchange(15, "potash alum", "aluminium sulfate 18-hydrate")
+    >>> round(dose, 2)
+    10.54
     """
     one, two = materials.find(material, listed), materials.find(wanted, listed)
     if one["metal"] != two["metal"] or not one["metal"]:

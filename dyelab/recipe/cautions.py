@@ -38,6 +38,12 @@ def cautions(
     -------
     tuple of str
         `hazards`, `notes`, `care`.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.cautions(["potash alum"])[0]
+    'Warning, potash alum: causes serious eye irritation.'
     """
     known = materials.materials() if listed is None else listed
     names = _parted(names, known)
@@ -58,6 +64,12 @@ def care(
     ----------
     names, listed, hot, children
         As for `cautions`.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.care(["ferrous sulfate"])[0]
+    'Gloves and goggles, while weighing and while lifting cloth from the bath.'
     """
     known = materials.materials() if listed is None else listed
     names = _parted(names, known)
@@ -84,6 +96,12 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
     -------
     tuple of str
         A line for each set of statements, naming the materials that have it, danger first.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.hazards(["potash alum", "chalk"])
+    ('Warning, potash alum: causes serious eye irritation.',)
     """
     known = materials.materials() if listed is None else listed
     names = _parted(names, known)
@@ -141,6 +159,12 @@ def before_you_begin(children: bool = False) -> tuple[str, ...]:
     """Return what holds for every bath of a day, to be read once before the first.
 
     Common practice of the trade; it defers to the supplier's sheet and to local rules.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.before_you_begin()[-1]
+    "The supplier's safety data sheet and your local rules decide, not this list."
     """
     keys = ["health", "mask", "first_aid", "spill", "drains", "kitchen"]
     return tuple(words.say(f"recipe.{key}") for key in [*keys, *["children"] * children, "sheet"])
@@ -153,6 +177,12 @@ def notes(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str
     ----------
     names, listed
         As for `cautions`.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.notes(["madder"])
+    ('madder: usual dose 30 to 100 % of the weight of fibre. Keep under 70 °C for clear reds.',)
     """
     known = materials.materials() if listed is None else listed
     rows = _rows(_parted(names, known), known).to_dict("records")
@@ -174,6 +204,12 @@ def used(row: Mapping[Any, Any]) -> list[str]:
     ----------
     row : mapping
         A row of ``book.recipes`` or of a model's recipes.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.used({"mordant": "potash alum", "dye": "weld", "iron_wof": 2.0})
+    ['potash alum', 'weld', 'ferrous sulfate']
     """
     named = [str(row.get(name) or "none") for name in _COLUMNS]
     doses = [(salt, row.get(f"{metal}_wof")) for metal, salt in metals.salts().items()]

@@ -123,7 +123,14 @@ def _unreadable(formula: str, found: str) -> InputError:
 
 
 def molar_mass(formula: str) -> float:
-    """Molar mass in g/mol from the abridged standard atomic weights."""
+    """Molar mass in g/mol from the abridged standard atomic weights.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> round(recipe.molar_mass("FeSO4·7H2O"), 2)
+    278.01
+    """
     return sum(WEIGHTS[element] * number for element, number in atoms(formula).items())
 
 
@@ -134,6 +141,12 @@ def metal_percent(formula: str, metal: str) -> float:
     ------
     InputError
         If the formula holds none of it.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> round(recipe.metal_percent("KAl(SO4)2·12H2O", "Al"), 2)
+    5.69
     """
     count = atoms(formula)
     if metal not in count:

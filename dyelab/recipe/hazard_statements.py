@@ -44,6 +44,12 @@ def statements(text: str) -> tuple[list[str], list[str]]:
     -------
     known, unknown : lists of str
         Codes that have words, and whatever else stands there.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.statements("H302, H318; P280")
+    (['H302', 'H318'], [])
     """
     known, unknown = [], []
     text = _PRECAUTION.sub(" ", text) if text.strip().lower() != NONE else ""
@@ -72,7 +78,14 @@ def of(names: list[str], listed: pd.DataFrame) -> tuple[list[str], list[str]]:
 
 
 def faults(listed: pd.DataFrame) -> list[dict]:
-    """Faults, as of `table.fault`, for what a materials list states that is no hazard statement."""
+    """Faults, as of `table.fault`, for what a materials list states that is no hazard statement.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.hazard_faults(recipe.materials())
+    []
+    """
     expected = "holds what is no hazard statement of the GHS or the CLP"
     remedy = "Copy the codes from the supplier's safety data sheet, such as H302 H318."
     return [
@@ -89,6 +102,12 @@ def not_for_children(names: list[str], listed: pd.DataFrame) -> list[str]:
 
     These are metals but alum, vats, whatever carries Danger or an unknown statement, and whatever
     isn't listed: what is not known to be harmless is left out.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.not_for_children(["potash alum", "indigo"], recipe.materials())
+    ['indigo']
     """
     found = []
     for name in dict.fromkeys(names):

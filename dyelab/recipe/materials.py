@@ -55,6 +55,14 @@ def materials(own: pd.DataFrame | None = None) -> pd.DataFrame:
     ------
     InputError
         If an added material is unsafe to offer, or its formula can't be read.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.materials()[["material", "role", "metal"]].head(2)
+            material     role metal
+    0    potash alum  mordant    Al
+    1  ammonium alum  mordant    Al
     """
     listed = shipped()
     if own is None or own.empty:
@@ -94,6 +102,11 @@ def refuse_unsafe(name: str, formula: str = "") -> None:
     ------
     InputError
         Names the material, why, and what to use instead.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.refuse_unsafe("potash alum", "KAl(SO4)2·12H2O")
     """
     held_words = set(re.findall(r"[a-z]+", name.lower()))
     named = [text for text in _UNSAFE_NAMES if set(text.split()) <= held_words]
@@ -127,6 +140,12 @@ def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:
     ------
     InputError
         If there is none; the message gives the nearest names.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.find("copperas")["material"]
+    'ferrous sulfate'
     """
     listed = shipped() if listed is None else listed
     known = _by_name(listed)
@@ -158,6 +177,12 @@ def usual_range(name: str, listed: pd.DataFrame | None = None) -> tuple[float, f
     ------
     InputError
         If it isn't listed, or the list states no range for it: a dose must then be given.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.usual_range("madder")
+    (30.0, 100.0, 200.0)
     """
     row = find(name, listed)
     low, high = float(row["low_wof"]), float(row["high_wof"])
@@ -167,7 +192,14 @@ def usual_range(name: str, listed: pd.DataFrame | None = None) -> tuple[float, f
 
 
 def known_name(name: str, listed: pd.DataFrame | None = None) -> str:
-    """Return the listed name of a material, or the name as it is where the list has none."""
+    """Return the listed name of a material, or the name as it is where the list has none.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.known_name("lye")
+    'sodium hydroxide'
+    """
     listed = shipped() if listed is None else listed
     at = _by_name(listed).get(_folded(name))
     return str(listed["material"].iloc[at]) if at is not None else name

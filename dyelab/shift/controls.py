@@ -128,6 +128,16 @@ def separate(
     ------
     InputError
         If the dyed cloth itself, with and without the metal, isn't there.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> hold = {"fibre": "wool", "dye": "madder", "mordant": "potash alum"}
+    >>> found = shift.separate(recipes, "iron", hold=hold, spectra=bk.spectra)
+    >>> found.parts["part"].tolist()
+    ['dye', 'tannin', 'fibre', 'naive']
     """
     choose(metal, METALS, "metal", "here")
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
@@ -415,7 +425,14 @@ def _sentence(
 
 
 def share_text(row: dict[Any, Any]) -> str:
-    """Say a part's share of K/S: a bound where the parts may compete, else with its interval."""
+    """Say a part's share of K/S: a bound where the parts may compete, else with its interval.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> shift.share_text({"share": 60.0, "share_low": 50.0, "share_high": 70.0, "bound": ""})
+    '60 % (50 to 70)'
+    """
     places = 0 if abs(row["share"]) >= 10 else 1
     columns = {"share": "share", "low": "share_low", "high": "share_high"}
     if not np.isfinite(row["share_low"]):

@@ -63,6 +63,16 @@ def relative_strength(
     ------
     InputError
         If the reference isn't deeper than its base, or a spectrum is fluorescent.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import shift
+    >>> waves = np.array([400, 500, 600])
+    >>> reference, sample = np.array([0.4, 0.3, 0.5]), np.array([0.3, 0.2, 0.4])
+    >>> shift.relative_strength(waves, reference, sample)[["strength_maximum"]].round(0)
+       strength_maximum
+    0             196.0
     """
     waves = np.asarray(wavelengths, float)
     _refuse_fluorescent(waves, reference=reference, sample=sample, base=base)
@@ -114,6 +124,16 @@ def at_equal_depth(
         `L, a, b` at equal depth with their white point, `scale` (times the sample's amount),
         the differences to the reference, `strength_sum`, `moved`, the way in words, and
         `seen`, whether any of it is visible.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import shift
+    >>> waves = np.arange(400, 701, 20)
+    >>> reference, sample = np.linspace(0.2, 0.6, 16), np.linspace(0.1, 0.5, 16)
+    >>> shift.at_equal_depth(waves, reference, sample).round(1)[["dE00"]]
+       dE00
+    0   2.0
     """
     from dyelab.compare import direction, ways
 
@@ -167,6 +187,14 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
     -------
     Depth or None
         None where a spectrum is missing.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.depth_of(recipes, 0, 1, bk.spectra).sentence
+    'At its absorption maximum (450 nm) it is 295 % as strong as the refer...
     """
     tried = (
         (base, cell_spectra(recipes, np.array([reference, sample, base]), spectra))

@@ -113,6 +113,18 @@ def dose_curve(
     ------
     InputError
         If there are fewer than three doses besides none, or too few swatches for an interval.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> hold = {"fibre": "wool", "dye": "madder", "mordant": "potash alum"}
+    >>> shift.dose_curve(recipes, "iron", hold=hold).doses[["what", "dose"]].round(2)
+          what  dose
+    0  visible  0.04
+    1     half  0.42
+    2   enough  2.59
     """
     choose(metal, METALS, "metal", "here")
     choose(formula, FORMULAS, "difference formula", "here")
@@ -156,6 +168,15 @@ def tried_doses(
 
     Parameters are those of `dose_curve`. Raises `InputError` where no recipe was dyed both with
     the metal and without.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> hold = {"fibre": "wool", "dye": "madder", "mordant": "potash alum"}
+    >>> len(shift.tried_doses(recipes, "iron", hold=hold).doses)
+    0
     """
     rows = series_of(recipes, metal, hold or {}, least=2)
     points = _points(recipes, rows, metal)

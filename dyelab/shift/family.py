@@ -18,12 +18,26 @@ CONTROLS = ("tannin_only", "undyed")
 
 
 def doses_of(**metals: float) -> Dose:
-    """Doses of some metals as a `Dose`: ``doses_of(iron=2.0)``."""
+    """Doses of some metals as a `Dose`: ``doses_of(iron=2.0)``.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> shift.doses_of(iron=2.0)
+    (2.0, 0.0, 0.0, 0.0, 0.0)
+    """
     return tuple(float(metals.get(name, 0.0)) for name in METALS)
 
 
 def with_only(dose: Dose, metal: str) -> bool:
-    """Whether a dose has this metal and no other, or none at all."""
+    """Whether a dose has this metal and no other, or none at all.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> shift.with_only(shift.doses_of(iron=2.0, copper=1.0), "iron")
+    False
+    """
     return all(amount == 0 or name == metal for name, amount in zip(METALS, dose, strict=True))
 
 
@@ -82,6 +96,14 @@ def metal_moves(recipes: Recipes) -> dict[tuple[int, int], Row]:
 
     Rows as ``of_step`` gives them. A pair that differs in one metal is judged among all pairs of
     that metal, one that differs in several among all that were dyed with and without metals.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> len(shift.metal_moves(recipes))
+    58
     """
     found: dict[tuple[int, int], Row] = {}
     for what in ("metals", *METALS):
@@ -91,12 +113,30 @@ def metal_moves(recipes: Recipes) -> dict[tuple[int, int], Row]:
 
 
 def families(made: pd.DataFrame) -> np.ndarray:
-    """Number rows of ``Recipes.made`` alike that differ in their metals alone."""
+    """Number rows of ``Recipes.made`` alike that differ in their metals alone.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> len(set(shift.families(recipes.made)))
+    42
+    """
     return grouped(made, shared_factors(made))
 
 
 def with_metal(made: pd.DataFrame) -> np.ndarray:
-    """Which recipes have a metal."""
+    """Which recipes have a metal.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> int(shift.with_metal(recipes.made).sum())
+    57
+    """
     return (made[list(METALS.values())] > 0).any(axis=1).to_numpy()
 
 
@@ -105,6 +145,14 @@ def without_metals(made: pd.DataFrame) -> list[str]:
 
     Where one family had a metal put in at several times, as before the dye and after it, the words
     say when.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.without_metals(recipes.made)[5]
+    'madder 50 % on wool, potash alum 15 %'
     """
     left_out = (*METALS, "area")
     timed, plain = label(made, left_out), label(made, (*left_out, "metals_at"))
@@ -118,7 +166,16 @@ def without_metals(made: pd.DataFrame) -> list[str]:
 
 
 def shared_factors(made: pd.DataFrame) -> list[str]:
-    """Factors that recipes of one family share."""
+    """Factors that recipes of one family share.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.shared_factors(recipes.made)[:4]
+    ['form', 'fibre', 'ground', 'tannin']
+    """
     own = (*METALS.values(), "metals_at")
     return [name for name in FACTORS if name in made and name not in own]
 
@@ -146,6 +203,14 @@ def family(
     ------
     InputError
         If nothing of the kind was dyed without a metal, so that there is nothing to start from.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.family(recipes, fibre="wool", dye="madder", mordant="potash alum").name
+    'madder 50 % on wool, potash alum 15 %'
     """
     made = recipes.made
     known = made[made[list(METALS.values())].notna().all(axis=1)]

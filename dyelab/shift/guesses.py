@@ -38,7 +38,7 @@ class Question:
 
 
 def read_guesses(text: str) -> tuple[pd.DataFrame, list[str]]:
-    """Read the lines that guess pages gave, pasted together in any order.
+    r"""Read the lines that guess pages gave, pasted together in any order.
 
     Returns
     -------
@@ -46,6 +46,14 @@ def read_guesses(text: str) -> tuple[pd.DataFrame, list[str]]:
         `student, question, swatch, L, a, b`; the last line of a student for a cloth counts.
     left_out : list of str
         Lines that are no guesses.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> guesses, left = shift.read_guesses("Ann, 1, W09, 40, 15, 8\nwhat is this")
+    >>> guesses
+      student  question swatch     L     a    b
+    0     Ann         1    W09  40.0  15.0  8.0
     """
     lines = [line.strip() for line in text.splitlines()[:_MOST]]
     kept, left = [], []
@@ -76,6 +84,17 @@ def judge_guesses(guesses: pd.DataFrame, questions: list[Question]) -> pd.DataFr
     DataFrame
         The guesses about these cloths with `dE00`, and `guessed_L, guessed_a, guessed_b` and
         `went_L, went_a, went_b`: how far each moved from the cloth without the metal.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> one = shift.Question("W09", "madder", (48, 38, 18), (38, 16, 9), 2.0, "darker")
+    >>> questions, text = [one], "Ann, 1, W09, 40, 15, 8"
+    >>> guesses, left = shift.read_guesses(text)
+    >>> judged = shift.judge_guesses(guesses, questions)
+    >>> judged[["student", "dE00"]].round(1)
+      student  dE00
+    0     Ann   1.9
     """
     known = {one.key: one for one in questions}
     rows = guesses[guesses["swatch"].isin(known)].reset_index(drop=True)
@@ -94,6 +113,17 @@ def class_mean(judged: pd.DataFrame, questions: list[Question]) -> pd.DataFrame:
     -------
     DataFrame
         As `judge_guesses` gives it, with `students`, in the questions' order.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> one = shift.Question("W09", "madder", (48, 38, 18), (38, 16, 9), 2.0, "darker")
+    >>> questions, text = [one], "Ann, 1, W09, 40, 15, 8"
+    >>> guesses, left = shift.read_guesses(text)
+    >>> judged = shift.judge_guesses(guesses, questions)
+    >>> shift.class_mean(judged, questions)[["swatch", "dE00"]].round(1)
+      swatch  dE00
+    0    W09   1.9
     """
     grouped = judged.groupby("swatch", sort=False)
     means = grouped[table.LAB].mean().assign(students=grouped.size()).reset_index()

@@ -22,6 +22,15 @@ def reflectances(
     """Wavelengths, and the mean reflectance of each recipe that has spectra, by its row number.
 
     The mean is over pieces, each the mean of its own readings.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> waves, found = shift.reflectances(recipes, bk.spectra)
+    >>> len(waves), len(found)
+    (31, 98)
     """
     if spectra is None or not len(spectra) or "reading" not in recipes.rows:
         return np.array([]), {}
@@ -64,6 +73,18 @@ def under_lamps(
     ------
     InputError
         If no pair has spectra.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.under_lamps(recipes, [(0, 1)], bk.spectra)[["lamp", "dE00"]].round(1)
+         lamp  dE00
+    0     D65  23.7
+    1       A  19.1
+    2    FL11  22.9
+    3  LED-B3  22.1
     """
     waves, found = reflectances(recipes, spectra)
     kept = [i for i, pair in enumerate(pairs) if set(pair) <= set(found)]
@@ -89,7 +110,16 @@ def _lab(waves: np.ndarray, spectra: np.ndarray, lamp: str, observer: int) -> np
 
 
 def told_of_lamps(seen: pd.DataFrame) -> str:
-    """What one pair does under several lights, in words."""
+    """What one pair does under several lights, in words.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import shift
+    >>> seen = pd.DataFrame({"lamp": ["D65", "A"], "dE00": [0.5, 3.2], "index": [0.0, 2.4]})
+    >>> shift.told_of_lamps(seen)
+    'Alike in daylight, apart under a lamp: ΔE00 0.5 under daylight, 3.2 u...
+    """
     first, *others = seen.to_dict("records")
     worst = max(others, key=lambda row: row["dE00"])
     kind = (

@@ -69,6 +69,14 @@ def of_metal(
     ------
     InputError
         If no two recipes differ in the metal alone; the message says which swatch is missing.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> len(shift.of_metal(wide, "iron").pairs)
+    40
     """
     return of_step(wide, metal, shared=shared, formula=formula, confidence=confidence)
 
@@ -108,6 +116,15 @@ def of_step(
     ------
     InputError
         If no two recipes differ in that step alone.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> shift.of_step(wide, "mordant").pairs[["level", "dE00"]].head(1).round(1)
+                  level  dE00
+    0  potash alum 15 %  23.7
     """
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
     found = matched(recipes, what, reference, hold, formula=formula, confidence=confidence)
@@ -129,6 +146,16 @@ def matched(
     """Return `Shift.pairs`, empty where no two recipes differ in the step alone; see `of_step`.
 
     All that says what a step did takes its pairs from here.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> found = shift.matched(recipes, "iron")
+    >>> found[["recipe", "dE00"]].head(1).round(1)
+                                                  recipe  dE00
+    0  madder 50 % on wool, potash alum 15 %, iron 0.5 %   7.7
     """
     made = recipes.made
     columns = varying(what, made)
@@ -157,7 +184,19 @@ def compared(
     formula: str = "dE00",
     confidence: float = 0.95,
 ) -> pd.DataFrame:
-    """Compare recipes by their row numbers: as ``compare.pairs``, with `from_row, to_row`."""
+    """Compare recipes by their row numbers: as ``compare.pairs``, with `from_row, to_row`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> found = shift.compared(recipes, np.array([0]), np.array([1]))
+    >>> found[["dE00", "verdict"]].round(1)
+       dE00 verdict
+    0  23.7    real
+    """
     found = compare.between(
         recipes.variants, first, second, formula, confidence, replicates_needed=True
     )
@@ -238,6 +277,15 @@ def mean_shift(
         The columns of `by`, `pairs`, then for dL, da, db, dC, dH the mean, `_low`, `_high`
         (Student's t over pairs; blank for one pair) and `_spread` (standard deviation over
         pairs), mean `dE00`, and `moved` in words.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.mean_shift(shift.matched(recipes, "iron"))[["dL"]].round(1)
+         dL
+    0 -16.3
     """
     by = by or []
     table.need(pairs, [*by, *PARTS], "mean shift")
@@ -296,6 +344,16 @@ def rank(pairs: pd.DataFrame, *, formula: str = "dE00") -> pd.DataFrame:
         `saddening` (-(ΔL* + ΔC*) / √2: darker and duller), `warming` (ΔH* towards hue 50°,
         orange; negative is cooling), `greening` (ΔH* where hue moved towards green; negative
         towards red), `moved`, `verdict`, `caveat`. All in CIELAB units.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> found = shift.rank(shift.of_metal(wide, "iron").pairs)
+    >>> found[["dE00", "verdict"]].head(1).round(1)
+       dE00 verdict
+    0  33.4    real
     """
     table.need(pairs, [formula, "dL", "dC", "dH", "moved"], "ranking")
     warming, greening = _hue_names(pairs)
@@ -336,6 +394,14 @@ def interaction(
         `dL, da, db` (both - one - other + none) and its length `distance` (ΔE*ab), each with
         `_low` and `_high`, `noise_floor`, `verdict`, `moved`, `words`. Each four was read by
         one method, the most trusted that read all of it. Empty where there is no such four.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> len(shift.interaction(recipes))
+    1
     """
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
     made = recipes.made

@@ -84,6 +84,14 @@ def as_dyed(
     InputError
         If columns are missing, nothing has been read as dyed (by this method), or white points
         mix.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> len(recipes.made)
+    98
     """
     table.need(wide, [*table.LAB, *table.WHITE, "swatch"], "shift")
     absent = {column: 0.0 for column in METALS.values() if column not in wide}
@@ -134,6 +142,14 @@ def fresh(wide: pd.DataFrame) -> pd.DataFrame:
     ------
     InputError
         If there is none.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> shift.fresh(wide)["exposure"].unique().tolist()
+    ['none']
     """
     keep = wide[table.LAB].notna().all(axis=1)
     if "exposure" in wide:
@@ -153,6 +169,13 @@ def listed(swatches: pd.DataFrame) -> pd.DataFrame:
     ----------
     swatches : DataFrame
         As ``book.areas`` gives it.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> len(shift.listed(book.areas(bk)))
+    98
     """
     absent = {column: 0.0 for column in METALS.values() if column not in swatches}
     rows = swatches.assign(**absent)
@@ -164,7 +187,16 @@ def listed(swatches: pd.DataFrame) -> pd.DataFrame:
 
 
 def unread(every: pd.DataFrame, recipes: Recipes) -> pd.DataFrame:
-    """Those recipes of `listed` that were never read as dyed, by whatever method."""
+    """Those recipes of `listed` that were never read as dyed, by whatever method.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> len(shift.unread(shift.listed(book.areas(bk)), recipes))
+    0
+    """
     key = [name for name in [*FACTORS, *IDENTITY] if name in every and name in recipes.made]
     read = pd.MultiIndex.from_frame(recipes.made[key])
     return every[~pd.MultiIndex.from_frame(every[key]).isin(read)].reset_index(drop=True)
@@ -189,7 +221,14 @@ def _trusted(rows: pd.DataFrame) -> list[str]:
 
 
 def way_text(way: str) -> str:
-    """A way of reading as panels and pages name it: ``spectrophotometer, 45/0, M1``."""
+    """A way of reading as panels and pages name it: ``spectrophotometer, 45/0, M1``.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> shift.way_text("spectral")
+    'spectrophotometer'
+    """
     method = table.method_of(way)
     named = words.say(f"reading.{method}") if method in METHODS else method
     return named + way.removeprefix(method)
@@ -200,6 +239,14 @@ def leading(wide: pd.DataFrame) -> str | None:
 
     For what has to rest on one method as a whole, such as a page or a model. None where the table
     doesn't say how it was read.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> wide = book.wide(bk)
+    >>> shift.leading(wide)
+    'spectral'
     """
     if "method" not in wide:
         return None
@@ -236,7 +283,14 @@ def _without_salts(rows: pd.DataFrame) -> pd.DataFrame:
 
 @cache
 def shifting_salts() -> frozenset[str]:
-    """Return the materials that bring a colour-shifting metal."""
+    """Return the materials that bring a colour-shifting metal.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> sorted(shift.shifting_salts())[:2]
+    ['copper acetate', 'copper sulfate']
+    """
     listed, known = materials(), metals.metals()
     shifting = known.loc[known["effect"] == "shifting", "symbol"]
     return frozenset(listed.loc[listed["metal"].isin(shifting), "material"])
@@ -263,18 +317,45 @@ def varying(what: str, made: pd.DataFrame) -> list[str]:
 
 
 def metals_of(made: pd.DataFrame) -> list[str]:
-    """Metals that some recipe here has, in the order of `METALS`; iron where there is none."""
+    """Metals that some recipe here has, in the order of `METALS`; iron where there is none.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.metals_of(recipes.made)
+    ['iron', 'copper']
+    """
     return [name for name, column in METALS.items() if (made[column] > 0).any()] or ["iron"]
 
 
 def without_others(made: pd.DataFrame, metal: str) -> pd.Series:
-    """Which recipes have no metal but this one, if any."""
+    """Which recipes have no metal but this one, if any.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> int(shift.without_others(recipes.made, "iron").sum())
+    81
+    """
     others = [column for name, column in METALS.items() if name != metal and column in made]
     return (made[others] == 0).all(axis=1)
 
 
 def level(made: pd.DataFrame, what: str) -> pd.Series:
-    """What each recipe has of `what`, in words: ``iron 2 %``, ``potash alum 15 %``, ``none``."""
+    """What each recipe has of `what`, in words: ``iron 2 %``, ``potash alum 15 %``, ``none``.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.level(recipes.made, "mordant").head(2).tolist()
+    ['none', 'potash alum 15 %']
+    """
     if what in METALS or what == "metals":
         asked = METALS if what == "metals" else {what: METALS[what]}
         doses = zip(*(made[column].tolist() for column in asked.values()), strict=True)
@@ -288,7 +369,14 @@ def _doses(of: dict[str, float]) -> str:
 
 
 def dosed(name: str, dose: float) -> str:
-    """A material with its dose, where that is known: ``iron 2 %``."""
+    """A material with its dose, where that is known: ``iron 2 %``.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> shift.dosed("madder", 50.0)
+    'madder 50 %'
+    """
     return f"{name} {dose:.3g} %" if np.isfinite(dose) and dose > 0 else name
 
 
@@ -296,6 +384,14 @@ def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
     """Each recipe in words: ``madder 50 % on wool, potash alum 15 %, iron 2 %``.
 
     Form, ground and further steps join where recipes otherwise alike differ in them.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.label(recipes.made.head(2))
+    ['madder 50 % on wool', 'madder 50 % on wool, potash alum 15 %']
     """
     there = {name: made[name].tolist() for name in FACTORS if name in made}
     for name in ("form", "ground"):
@@ -314,7 +410,14 @@ def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
 
 
 def in_words(row: dict, leave_out: tuple[str, ...] = ()) -> str:
-    """One recipe in words, from whatever factors the row has; empty where nothing is left."""
+    """One recipe in words, from whatever factors the row has; empty where nothing is left.
+
+    Examples
+    --------
+    >>> from dyelab import shift
+    >>> shift.in_words({"dye": "madder", "dye_wof": 50.0, "fibre": "wool", "iron_wof": 2.0})
+    'madder 50 % on wool, iron 2 %'
+    """
     parts = [_cloth(row, leave_out)]
     for name in ("tannin", "mordant"):
         if name not in leave_out and _named(row, name):

@@ -23,7 +23,14 @@ def fault(
     label: str = "",
     word: str = "row",
 ) -> dict[str, Any]:
-    """One fault as a record: where it is, what was found, what was expected, what to do."""
+    """One fault as a record: where it is, what was found, what was expected, what to do.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.fault("swatches.csv", 3, "fibre", "wol", "is no fibre", "Write wool.")["text"]
+    'swatches.csv row 3: fibre = wol is no fibre. Write wool.'
+    """
     place = file + (f" {word} {row}" if row is not None else "") + (f" ({label})" if label else "")
     shown = str(found) if len(str(found)) <= _SHOWN else f"{str(found)[:_SHOWN]}…"
     subject = f"{column} = {shown}" if column else shown
@@ -67,6 +74,14 @@ def check(
     -------
     DataFrame
         Columns `file, row, column, found, expected, remedy, text`; empty when all is well.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> rows = table.as_text(pd.DataFrame({"swatch": ["K1", "K1"]}), table.SWATCHES)
+    >>> table.check(rows, table.SWATCHES, "swatches.csv")["row"].tolist()
+    [3]
     """
     faults: list[dict[str, Any]] = []
     label = frame[table.key[0]] if table.key and table.key[0] in frame else None

@@ -86,7 +86,14 @@ LEAST_REFLECTANCE, MOST_REFLECTANCE = -0.05, 2.0
 
 
 def spectra_table(columns: Iterable[str]) -> Table:
-    """Describe a spectra table with these columns: `reading`, then one a wavelength in nm."""
+    """Describe a spectra table with these columns: `reading`, then one a wavelength in nm.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> [column.name for column in table.spectra_table(["reading", "400", "410"]).columns]
+    ['reading', '400', '410']
+    """
     bands = (
         Column(
             str(name),
@@ -108,7 +115,14 @@ def spectra_table(columns: Iterable[str]) -> Table:
 
 
 def schema(table: Table, extra: Iterable[str] = ()) -> dict[str, Any]:
-    """Return a table's description as a Table Schema; `extra` columns are plain text."""
+    """Return a table's description as a Table Schema; `extra` columns are plain text.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.schema(table.SWATCHES)["fields"][0]["name"]
+    'swatch'
+    """
     fields = [_field(column) for column in table.columns]
     fields += [{"name": name, "type": "string"} for name in extra]
     described: dict[str, Any] = {"fields": fields, "missingValues": [""]}

@@ -18,7 +18,14 @@ _SHOWN = {
 
 
 def conditions_text(row: pd.Series | dict) -> str:
-    """One reading's conditions in words: ``d/8, specular in, M1, 8 mm``; blank if none."""
+    """One reading's conditions in words: ``d/8, specular in, M1, 8 mm``; blank if none.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.conditions_text({"geometry": "45/0"})
+    '45/0'
+    """
     held = {name: _text(row.get(name, "")) for name in CONDITIONS}
     return ", ".join(_SHOWN.get(name, "{}").format(cell) for name, cell in held.items() if cell)
 
@@ -44,6 +51,13 @@ def ways(rows: pd.DataFrame) -> pd.Series:
     -------
     Series of str
         ``"spectral"``, or ``"spectral, 45/0, M1"``, or ``"colorimeter, adapted"``.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth, table
+    >>> bk = book.open(synth.example())
+    >>> table.ways(bk.readings).unique().tolist()
+    ['spectral']
     """
     way = rows["method"].astype(str)
     there = [name for name in CONDITIONS if name in rows]
@@ -62,5 +76,12 @@ def _is_adapted(flags: object) -> bool:
 
 
 def method_of(way: str) -> str:
-    """The method of a way that `ways` names."""
+    """The method of a way that `ways` names.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.method_of("spectral")
+    'spectral'
+    """
     return way.partition(",")[0]

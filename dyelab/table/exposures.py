@@ -37,6 +37,12 @@ def exposure_columns(columns: Iterable[str]) -> dict[str, str]:
     """Which columns say what had been done: column to ``exposure``, ``amount`` or ``unit``.
 
     An amount whose heading bears a unit is ``amount:`` and that unit, such as ``amount:mlxh``.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.exposure_columns(["swatch", "dose (Mlx h)"])
+    {'dose (Mlx h)': 'amount:mlxh'}
     """
     found: dict[str, str] = {}
     for column in columns:
@@ -74,6 +80,14 @@ def exposed(
     ------
     InputError
         For an exposure or unit that isn't known, or an amount that is no number of 0 or more.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> table.exposed(pd.DataFrame({"dose (Mlx h)": [0.3]}))[["exposure", "amount", "unit"]]
+      exposure    amount  unit
+    0    light  300000.0  lx h
     """
     named = exposure_columns(frame.columns)
     if not named:

@@ -39,6 +39,12 @@ def number(text: str, what: str = "this", most: float = 1e300) -> float:
     ------
     InputError
         If it is no number, or ``1,000``, which could be a thousand or one.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.number("0,5")
+    0.5
     """
     found = text.strip().replace("−", "-")
     if len(found) <= limits.DIGITS:
@@ -64,6 +70,12 @@ def number_list(text: str, what: str = "this") -> list[float]:
     ------
     InputError
         As `number`; also for ``0,1,2``, which could be read in several ways.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.number_list("0 0,5 2")
+    [0.0, 0.5, 2.0]
     """
     parts = [part for part in re.split(r"[;\s]+|,\s+", text.strip()) if part]
     for part in parts:
@@ -84,6 +96,13 @@ def decimal_points(frame: pd.DataFrame, *, sure: bool = True) -> pd.DataFrame:
     sure : bool
         Whether the comma is known to be the file's decimal sign. If not, it is taken for one
         where no cell of the table has a decimal point.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> table.decimal_points(pd.DataFrame({"L": ["45,2", "50,1"]}))["L"].tolist()
+    ['45.2', '50.1']
     """
     if not sure and any(frame[name].str.match(_WITH_POINT).any() for name in frame):
         return frame
@@ -100,6 +119,12 @@ def written(values: Iterable[float]) -> list[str]:
     """Write numbers so that no spreadsheet's locale takes them for others; NaN is blank.
 
     Every digit of a double is kept: 0.125 is ``0.12500``, 15.0 is ``15``.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.written([0.5, 12])
+    ['0.50000', '12']
     """
     return [_written(value) for value in values]
 

@@ -15,6 +15,14 @@ def typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
 
     Dates stay text (ISO 8601), so that nothing is lost on saving. A blank cell takes the
     column's default. Columns the table doesn't know are kept as text, after the known ones.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> rows = table.as_text(pd.DataFrame({"swatch": ["K1"]}), table.SWATCHES)
+    >>> table.typed(rows, table.SWATCHES)["swatch"].tolist()
+    ['K1']
     """
     columns: dict[str, Any] = {}
     for column in table.columns:
@@ -30,14 +38,30 @@ def typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
 
 
 def blanks(cells: pd.Series) -> np.ndarray:
-    """Return which cells hold nothing: ``""`` in text, NaN in numbers."""
+    """Return which cells hold nothing: ``""`` in text, NaN in numbers.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> table.blanks(pd.Series(["", "a"])).tolist()
+    [True, False]
+    """
     if pd.api.types.is_numeric_dtype(cells.dtype):
         return cells.isna().to_numpy()
     return (cells == "").to_numpy()
 
 
 def numbers(cells: pd.Series) -> np.ndarray:
-    """Return the cells as floats, NaN where blank or no number."""
+    """Return the cells as floats, NaN where blank or no number.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> table.numbers(pd.Series(["1.5", ""])).tolist()
+    [1.5, nan]
+    """
     if pd.api.types.is_numeric_dtype(cells.dtype):
         return cells.to_numpy(float, na_value=np.nan)
     blank = blanks(cells)
@@ -47,7 +71,17 @@ def numbers(cells: pd.Series) -> np.ndarray:
 
 
 def as_floats(cells: pd.Series) -> pd.Series:
-    """Return text cells as floats, NaN where they are no number or one of hundreds of digits."""
+    """Return text cells as floats, NaN where they are no number or one of hundreds of digits.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> table.as_floats(pd.Series(["1.5", ""]))
+    0    1.5
+    1    NaN
+    dtype: float64
+    """
     try:
         return pd.to_numeric(cells, errors="coerce")
     except OverflowError:
@@ -56,7 +90,16 @@ def as_floats(cells: pd.Series) -> pd.Series:
 
 
 def as_text(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
-    """Turn a table of any cells into text cells, as they would stand in a file; blank is ``""``."""
+    """Turn a table of any cells into text cells, as they would stand in a file; blank is ``""``.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> rows = pd.DataFrame({"swatch": ["K1"]})
+    >>> table.as_text(rows, table.SWATCHES)["swatch"].tolist()
+    ['K1']
+    """
     kinds = {column.name: column.kind for column in table.columns}
     columns = {str(name): _texts(frame[name], kinds.get(str(name), "")) for name in frame.columns}
     return pd.DataFrame(columns, index=frame.index, dtype=str)
@@ -83,5 +126,12 @@ def text_of_cell(cell: Any, kind: str) -> str:
 
 
 def empty(table: Table) -> pd.DataFrame:
-    """Return the table with its typed columns and no rows."""
+    """Return the table with its typed columns and no rows.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> list(table.empty(table.SWATCHES).columns[:3])
+    ['swatch', 'form', 'fibre']
+    """
     return typed(pd.DataFrame({name: pd.Series(dtype=str) for name in table.names}), table)

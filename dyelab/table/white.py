@@ -26,7 +26,14 @@ WHITES = (("D65", 10), ("D65", 2), ("D50", 10), ("D50", 2))  # that a swatch boo
 
 
 def white_text(white: tuple[str, int]) -> str:
-    """Name a white as it is written: ``D65/10°``."""
+    """Name a white as it is written: ``D65/10°``.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.white_text(("D65", 10))
+    'D65/10°'
+    """
     return f"{white[0]}/{white[1]}°"
 
 
@@ -37,6 +44,12 @@ def book_white(text: str) -> tuple[str, int]:
     ------
     InputError
         If it is none of `WHITES`.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.book_white("D65/10")
+    ('D65', 10)
     """
     named = {white_text(white): white for white in WHITES}
     wanted = text.strip().upper().rstrip("°") + "°"
@@ -55,6 +68,13 @@ def one_white(*tables: pd.DataFrame) -> tuple[str, int]:
     InputError
         If the columns are missing, or if the rows mix white points; the message gives the
         call that brings them to one.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth, table
+    >>> bk = book.open(synth.example())
+    >>> table.one_white(bk.readings)
+    ('D65', 10)
     """
     seen: dict[tuple[str, int], None] = {}
     for frame in tables:
@@ -84,6 +104,12 @@ def need(frame: pd.DataFrame, columns: Sequence[str], what: str) -> None:
     ------
     InputError
         Names the missing columns, those found, and what they are for.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> table.need(pd.DataFrame({"L": [50.0]}), ["L"], "a comparison")
     """
     missing = [name for name in columns if name not in frame.columns]
     if missing:
@@ -106,6 +132,13 @@ def covariances(frame: pd.DataFrame) -> np.ndarray:
     -------
     ndarray, shape (n, 3, 3)
         NaN where not known.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth, table
+    >>> bk = book.open(synth.example())
+    >>> table.covariances(bk.readings.head(2)).shape
+    (2, 3, 3)
     """
     if set(COVARIANCE) <= set(frame.columns):
         LL, aa, bb, La, Lb, ab = frame[COVARIANCE].to_numpy(float).T
@@ -118,7 +151,17 @@ def covariances(frame: pd.DataFrame) -> np.ndarray:
 
 
 def with_covariances(frame: pd.DataFrame, matrices: np.ndarray) -> pd.DataFrame:
-    """Return the table with its six covariance columns set from (n, 3, 3) matrices."""
+    """Return the table with its six covariance columns set from (n, 3, 3) matrices.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> frame = table.with_covariances(pd.DataFrame({"L": [50.0]}), np.eye(3)[None])
+    >>> frame["var_L"].tolist()
+    [1.0]
+    """
     m = np.asarray(matrices, float)
     terms = [m[:, 0, 0], m[:, 1, 1], m[:, 2, 2], m[:, 0, 1], m[:, 0, 2], m[:, 1, 2]]
     return frame.assign(**dict(zip(COVARIANCE, terms, strict=True)))

@@ -46,6 +46,11 @@ def use(language: str, folder: Path | None = None) -> None:
     ------
     InputError
         If there is no such folder; it says which languages there are.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.use("en")
     """
     path = (folder or _HERE) / language
     if not path.is_dir():
@@ -63,6 +68,12 @@ def say(key: str, **values: Any) -> str:
     ------
     KeyError
         If the topic or the key is not there; a test says every key used exists.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.say("browse.found", found=3, all=195, where="")
+    '3 of 195 swatches.'
     """
     topic, _, name = key.partition(".")
     text = _texts(topic)[name]
@@ -70,13 +81,27 @@ def say(key: str, **values: Any) -> str:
 
 
 def there(key: str) -> bool:
-    """Whether a key has a text."""
+    """Whether a key has a text.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.there("verdict.real")
+    True
+    """
     topic, _, name = key.partition(".")
     return name in _texts(topic)
 
 
 def heading(column: str) -> str:
-    """Return a table column's name as a reader knows it; an unknown one loses its underscores."""
+    """Return a table column's name as a reader knows it; an unknown one loses its underscores.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.heading("iron_wof")
+    'iron salt (% WOF)'
+    """
     texts = _texts("columns")
     if column.endswith("_wof") and column not in texts:
         return texts["metal_wof"].format(metal=column.removesuffix("_wof"))
@@ -84,7 +109,14 @@ def heading(column: str) -> str:
 
 
 def topic(name: str) -> dict[str, str]:
-    """Return all texts of a topic, in their order."""
+    """Return all texts of a topic, in their order.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.topic("verdict")["real"]
+    'real'
+    """
     return dict(_texts(name))
 
 

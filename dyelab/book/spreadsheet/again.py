@@ -61,12 +61,24 @@ class _Plan:
 
 
 def what_changes(bk: Book, incoming: Incoming) -> Changes:
-    """Say what taking a spreadsheet in would do to a book; nothing is changed."""
+    r"""Say what taking a spreadsheet in would do to a book; nothing is changed.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> path = folder / "own.csv"
+    >>> _ = path.write_text("No,Fibre,Alum %\nK1,wool,15\n", "utf-8")
+    >>> one = book.sheet(path)
+    >>> fields = book.matches(one).set_index("column")["field"].to_dict()
+    >>> incoming = book.understand([one], {one.name: fields})
+    >>> book.what_changes(book.create(folder / "mine"), incoming).new
+    ('K1',)
+    """
     return _planned(bk, incoming).told
 
 
 def take_in(bk: Book, incoming: Incoming, *, removing: bool = False) -> Book:
-    """Add what a spreadsheet brings to a book, and put right what it changed.
+    r"""Add what a spreadsheet brings to a book, and put right what it changed.
 
     Parameters
     ----------
@@ -80,6 +92,17 @@ def take_in(bk: Book, incoming: Incoming, *, removing: bool = False) -> Book:
     ------
     InputError
         If a row breaks a rule of the book; nothing is changed then.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> path = folder / "own.csv"
+    >>> _ = path.write_text("No,Fibre,Alum %\nK1,wool,15\n", "utf-8")
+    >>> one = book.sheet(path)
+    >>> fields = book.matches(one).set_index("column")["field"].to_dict()
+    >>> incoming = book.understand([one], {one.name: fields})
+    >>> book.take_in(book.create(folder / "mine"), incoming)
+    Book('mine': 1 swatches, 1 steps, 0 readings, 0 faults)
     """
     plan = _planned(bk, incoming)
     steps = plan.gone_steps if removing else plan.steps

@@ -75,7 +75,7 @@ def meaning(code: str) -> Meaning:
 def matches(
     sheet: Sheet, listed: pd.DataFrame | None = None, known: dict[str, str] | None = None
 ) -> pd.DataFrame:
-    """Guess what each column of a spreadsheet is; a person looks over it before it is taken in.
+    r"""Guess what each column of a spreadsheet is; a person looks over it before it is taken in.
 
     Parameters
     ----------
@@ -90,6 +90,17 @@ def matches(
     DataFrame
         `column` (its heading), `letter`, `field` (the code of its meaning; ``keep`` where none is
         near), and `example`, the first cell that holds something. No field is given twice.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> path = folder / "own.csv"
+    >>> _ = path.write_text("No,Fibre,Alum %\nK1,wool,15\n", "utf-8")
+    >>> book.matches(book.sheet(path))[["column", "field"]]
+       column      field
+    0      No     swatch
+    1   Fibre      fibre
+    2  Alum %  dose=alum
     """
     materials = recipe.materials() if listed is None else listed
     found: dict[str, str] = {}

@@ -150,7 +150,7 @@ def understand(
     answers: Mapping[str, str] | None = None,
     white: tuple[str, int] | None = None,
 ) -> Incoming:
-    """Work out what some sheets of one spreadsheet would bring into a book.
+    r"""Work out what some sheets of one spreadsheet would bring into a book.
 
     Parameters
     ----------
@@ -169,6 +169,17 @@ def understand(
     ------
     InputError
         If no column holds the swatch code, or one field is given to two columns.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> path = folder / "own.csv"
+    >>> _ = path.write_text("No,Fibre,Alum %\nK1,wool,15\n", "utf-8")
+    >>> one = book.sheet(path)
+    >>> fields = book.matches(one).set_index("column")["field"].to_dict()
+    >>> incoming = book.understand([one], {one.name: fields})
+    >>> incoming.in_words("K1")
+    'wool, potash alum 15 %'
     """
     known = recipe.materials() if listed is None else listed
     said = {vocabulary.plain(word): name for word, name in (answers or {}).items()}

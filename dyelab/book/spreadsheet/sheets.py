@@ -57,7 +57,7 @@ class Sheet:
 def sheets(
     path: str | Path, headings: dict[str, int] | None = None, *, called: str | None = None
 ) -> list[Sheet]:
-    """Read every sheet of a spreadsheet that holds anything: CSV, TSV, XLSX or ODS.
+    r"""Read every sheet of a spreadsheet that holds anything: CSV, TSV, XLSX or ODS.
 
     Parameters
     ----------
@@ -71,6 +71,14 @@ def sheets(
     ------
     InputError
         If it is no spreadsheet, or all its sheets are empty.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> path = folder / "own.csv"
+    >>> _ = path.write_text("No,Fibre,Alum %\nK1,wool,15\n", "utf-8")
+    >>> [one.file for one in book.sheets(path)]
+    ['own.csv']
     """
     found = workbook.grids(path)
     held = [one for one in found if any(any(row) for row in one.rows)]
@@ -83,12 +91,21 @@ def sheets(
 
 
 def sheet(path: str | Path, name: str | None = None, heading: int | None = None) -> Sheet:
-    """Read one sheet, by default the first that holds anything; see `sheets`.
+    r"""Read one sheet, by default the first that holds anything; see `sheets`.
 
     Raises
     ------
     InputError
         If it is no spreadsheet, is empty, or has no such sheet.
+
+    Examples
+    --------
+    >>> from dyelab import book
+    >>> path = folder / "own.csv"
+    >>> _ = path.write_text("No,Fibre,Alum %\nK1,wool,15\n", "utf-8")
+    >>> book.sheet(path).frame
+       No Fibre Alum %
+    2  K1  wool     15
     """
     every = sheets(path, None if heading is None else {name or "": heading})
     by_name = {one.name: one for one in every}
