@@ -74,6 +74,31 @@ def test_what_a_shared_bath_does_to_both_arms_cancels():
     assert ((shared["dL_low"] < 2) & (shared["dL_high"] > 2)).mean() > 0.8
 
 
+def test_a_difference_of_differences_is_paired_by_bath_too():
+    """Four cloths a round through one mordant: what the round did to all of them cancels."""
+    rng = np.random.default_rng(8)
+    luck = rng.normal(0, 3, (12, 4))
+    rows = [
+        {"sample": f"{arm}{group}", "swatch": f"{arm}{group}{turn}", "a": 10.0, "b": 5.0}
+        | {"baths": f"mordant=M{group}{turn} dye=", "L": 50 + 2.0 * (arm == "d")}
+        for group in range(12)
+        for turn in range(4)
+        for arm in "abcd"
+    ]
+    frame = pd.DataFrame(rows).assign(illuminant="D65", observer=10)
+    frame["L"] += np.repeat(luck.ravel(), 4) + rng.normal(0, 0.2, len(frame))
+    widths, held = [], []
+    for baths in (frame["baths"], frame["baths"].mask(frame["sample"].str[0] == "d", "dye=")):
+        found = compare.gather(frame.assign(baths=baths), by="sample", piece="swatch")
+        place = {name: i for i, name in enumerate(found.names)}
+        arms = np.array([[place[f"{arm}{group}"] for arm in "abcd"] for group in range(12)])
+        told = compare.contrast(found, arms, np.array([1.0, -1, -1, 1]), np.zeros((12, 3)))
+        widths.append((told["dL_high"] - told["dL_low"]).mean())
+        held.append(((told["dL_low"] < 2) & (told["dL_high"] > 2)).mean())
+    assert widths[0] < 0.6 * widths[1]
+    assert held[0] > 0.8
+
+
 def test_the_example_names_its_baths_and_repeats_its_pots():
     found = shift.of_metal(book.wide(book.open(synth.example())), "iron").pairs
     assert (found["pots"] >= 2).all()

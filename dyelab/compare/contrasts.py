@@ -115,6 +115,7 @@ def _covariance(
     replicated = (df > 0)[:, None, None]
     known = np.where(replicated, semidefinite(shared - share * explained), stated + shared)
     estimated = np.einsum("m,nmij->nij", weights**2, parts)
+    estimated = estimated * noise.left(variants, rows, pots, weights)[:, None, None]
     return np.where(replicated, estimated, 0.0), known, df, noise.resting(df, stated)
 
 

@@ -52,7 +52,7 @@ def joint(variants: Variants, reference: np.ndarray, sample: np.ndarray) -> Join
     rows = np.stack([reference, sample], axis=1)
     pots = arms(variants.cells, rows)
     parts, df = between_pots(variants, rows, pots)
-    parts = parts * _left(variants, rows, pots)[:, None, None, None]
+    parts = parts * left(variants, rows, pots, np.array([-1.0, 1.0]))[:, None, None, None]
     shared = inner(_pair_loadings(variants.loadings, reference, sample), size=6)
     explained = explained_by_shared(variants, rows)
     double = _blocks(*(explained / variants.pieces[end][:, None, None] for end in rows.T))
@@ -94,13 +94,13 @@ def between_pots(variants: Variants, rows: np.ndarray, pots: Arms) -> tuple[np.n
     return np.stack([one[0] for one in found], axis=1), np.nan_to_num(df)
 
 
-def _left(variants: Variants, rows: np.ndarray, pots: Arms) -> np.ndarray:
+def left(variants: Variants, rows: np.ndarray, pots: Arms, weights: np.ndarray) -> np.ndarray:
     """Share of the pots' variance that is left when arms are paired within shared baths.
 
-    Told by all pairs of a series that share the same kinds of step: the scatter of their
-    differences, bath by bath, over the scatter of the arms apart.
+    Told by all sums of a series whose arms share the same kinds of step: the scatter of the
+    weighted sums, bath by bath, over the scatter of the arms apart.
     """
-    paired, apart = left_by_pairing(variants.cells, rows, pots)
+    paired, apart = left_by_pairing(variants.cells, rows, pots, weights)
     use = apart > 0
     if not use.any():
         return np.ones(len(rows))
@@ -112,8 +112,8 @@ def _left(variants: Variants, rows: np.ndarray, pots: Arms) -> np.ndarray:
     # each pair counts alike, however large its colours' scatter
     size = np.bincount(alike, use, many)
     ratio = np.divide(paired, apart, out=np.ones(len(rows)), where=use)
-    left = (np.bincount(alike, np.where(use, ratio, 0.0), many) + _UNPAIRED) / (size + _UNPAIRED)
-    return np.where(use, left[alike], 1.0)
+    share = (np.bincount(alike, np.where(use, ratio, 0.0), many) + _UNPAIRED) / (size + _UNPAIRED)
+    return np.where(use, share[alike], 1.0)
 
 
 def explained_by_shared(variants: Variants, rows: np.ndarray) -> np.ndarray:

@@ -221,8 +221,10 @@ def scatter(found: Cells) -> tuple[np.ndarray, np.ndarray]:
     return products.reshape(g, s, 3, 3), pots.reshape(g, s)
 
 
-def left_by_pairing(found: Cells, rows: np.ndarray, pots: Arms) -> tuple[np.ndarray, np.ndarray]:
-    """Scatter of the difference between paired arms, and of the arms apart: traces (n,).
+def left_by_pairing(
+    found: Cells, rows: np.ndarray, pots: Arms, weights: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Scatter of the weighted sum of arms paired in a bath, and of the arms apart: traces (n,).
 
     Zero where the arms share no baths that repeat.
     """
@@ -234,8 +236,11 @@ def left_by_pairing(found: Cells, rows: np.ndarray, pots: Arms) -> tuple[np.ndar
     many = found.count[rows[use, 0], kind]
     owner = np.repeat(np.arange(len(use)), many)
     step = np.arange(len(owner)) - np.repeat(np.cumsum(many) - many, many)
-    ends = [found.mean[found.start[rows[use, i], kind][owner] + step] for i in (0, 1)]
-    paired[use] = _scattered(ends[1] - ends[0], owner, many)
+    ends = [
+        weight * found.mean[found.start[rows[use, i], kind][owner] + step]
+        for i, weight in enumerate(weights)
+    ]
+    paired[use] = _scattered(sum(ends), owner, many)
     apart[use] = sum(_scattered(end, owner, many) for end in ends)
     return paired, apart
 
