@@ -25,7 +25,7 @@ from dyelab.errors import InputError  # noqa: E402
 
 SECONDS = 10
 A_TARGET = 3  # mutations of each in CI
-A_BOOK = 60  # one input in so many damages a book, which takes 50 times as long as a file
+A_SLOW = 100  # one input in so many is a book or a page, which take 10 to 50 times as long
 
 
 def one(content, run, folder):
@@ -85,12 +85,11 @@ def main(count, first=0, only=""):
 
 
 def _whose_turn(names, i):
-    """Files in turn, and a book's in turn every so often."""
-    books = [name for name in names if name.startswith("book ") and "xlsx" not in name]
-    if books and (i % A_BOOK == 0 or len(books) == len(names)):
-        return books[i // A_BOOK % len(books)]
-    others = [name for name in names if name not in books]
-    return others[i % len(others)]
+    """Quick readers in turn, and a book or a page in turn every so often."""
+    slow = [name for name in names if name == "page text" or name.startswith("book ")]
+    quick = [name for name in names if name not in slow] or slow
+    chosen, at = (slow, i // A_SLOW) if slow and i % A_SLOW == 0 else (quick, i)
+    return chosen[at % len(chosen)]
 
 
 def _report(done, escapes, seen, slowest):
