@@ -24,6 +24,9 @@ ROWS = 1_000_000
 COLUMNS = 2_000  # 1 nm from 300 to 1100 with room for a user's own
 CELLS = 5_000_000  # of one sheet; 10,000 spectra at 1 nm have 4 million
 LETTERS = 100_000  # in one cell; a spreadsheet's own limit is 32,767
+PHRASE = (
+    1_000  # of a cell or heading that is looked through for what it says; longer ones are notes
+)
 DIGITS = 40  # in one number; a double has 17
 DEPTH = 60  # of brackets within brackets
 PIXELS = 80_000_000  # A3 at 600 dpi has 70 million; in 16 bits these take 480 MB

@@ -80,13 +80,15 @@ def compiled(
 # A word without a break is laid out in time and memory that grow with its square, and a text that
 # fills pages is no label; past these it is cut, with a sign that it was.
 _WORD, _TEXT = 600, 20_000
+_BLANK = re.compile(r"(?:[\r\n][ \t]*){4,}")  # lines in a title, too, grow with their square
 _LONG = re.compile(rf"\S{{{_WORD + 1},}}")
 
 
 def _printable(data: Any) -> Any:
     """The data with words and texts cut that no page can show."""
     if isinstance(data, str):
-        short = data if len(data) <= _TEXT else f"{data[:_TEXT]} …"
+        short = _BLANK.sub("\n\n", data)
+        short = short if len(short) <= _TEXT else f"{short[:_TEXT]} …"
         return _LONG.sub(lambda m: f"{m.group()[:_WORD]}…", short) if len(short) > _WORD else short
     if isinstance(data, dict):
         return {key: _printable(value) for key, value in data.items()}

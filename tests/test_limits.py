@@ -4,6 +4,7 @@ import io
 import signal
 import time
 import zipfile
+from contextlib import suppress
 from functools import partial
 
 import numpy as np
@@ -11,8 +12,9 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from dyelab import book, card, errors, files, limits, press, read, recipe, table
+from dyelab import book, card, errors, files, handout, limits, press, read, recipe, table
 from dyelab.errors import InputError
+from dyelab.handout.page import Page, Text
 from dyelab.panel import save
 
 
@@ -190,3 +192,35 @@ def test_a_refusal_that_a_library_swallows_comes_again(monkeypatch):
     monkeypatch.setattr(limits, "SECONDS", 0.02)
     refused("nest.json: not read", lambda: stubborn("folder/nest.json"))
     assert len(swallowed) == 2
+
+
+@pytest.mark.parametrize(
+    "run", ["(" * 90_000, "\n" * 200_000, "[" * 90_000, "a" * 90_000, "1 " * 45_000]
+)
+def test_a_long_run_of_one_sign_costs_no_time(tmp_path, run):
+    path = tmp_path / "run.csv"
+    path.write_text(f"sample,L{run},a,b,illuminant,observer\nK-01{run},50,1,2,D65,10\n")
+    start = time.process_time()
+    for reader in (read.measurements, lambda path: book.matches(book.sheet(path))):
+        with suppress(InputError):
+            reader(path)
+    assert time.process_time() - start < 5
+
+
+def test_many_blank_lines_in_a_title_cost_no_time(tmp_path):
+    start = time.process_time()
+    title = "a" + "\n" * 20_000 + "b"
+    handout.write(Page(title=title, blocks=(Text("x"),)), tmp_path / "page.pdf")
+    assert time.process_time() - start < 5
+
+
+@pytest.mark.parametrize(
+    ("what", "text"),
+    [
+        ("columns", "a," * 2_001 + "\n1\n"),
+        ("cells", "a" + "," * 1_500 + "\n" + "1\n" * 4_000),
+    ],
+)
+def test_a_plain_sheet_too_wide_is_refused(tmp_path, what, text):
+    (tmp_path / "wide.csv").write_text(text)
+    refused(f"wide.csv: .* {what}", lambda: book.sheet(tmp_path / "wide.csv"))

@@ -78,12 +78,17 @@ def _apart(names: list[str]) -> list[str]:
 def grid(content: bytes, name: str) -> tuple[list[list[str]], tuple[str, ...]]:
     """Read every line of a CSV file as it stands, headings or not, and how it was written."""
     text, notes = _decoded(content, name)
+    limits.need(text.count("\n"), limits.ROWS, "lines", name)
     lines = text.splitlines()[:30]
     separator = max((",", ";", "\t"), key=lambda sign: sorted(x.count(sign) for x in lines)[-3:])
     rows = list(
         csv.reader(io.StringIO(text.replace("\r\n", "\n"), newline=""), delimiter=separator)
     )
     width = max((len(row) for row in rows), default=0)
+    limits.need(width, limits.COLUMNS, "columns", name)
+    limits.need(
+        width * len(rows), limits.CELLS, "cells, with every row as wide as the widest", name
+    )
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}.")
     return [[cell.strip() for cell in row] + [""] * (width - len(row)) for row in rows], notes

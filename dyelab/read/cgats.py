@@ -16,7 +16,7 @@ _PAIRS = {"SPECTRALNM", "SPECTRALWL"}
 
 def looks_like(text: str) -> bool:
     """Whether a text is CGATS: it has the keyword that begins its format or its data."""
-    return re.search(r"^\s*BEGIN_DATA(_FORMAT)?\s*$", text, flags=re.M) is not None
+    return re.search(r"^[ \t]*BEGIN_DATA(_FORMAT)?[ \t\r]*$", text, flags=re.M) is not None
 
 
 def grids(text: str, name: str) -> list[Grid]:

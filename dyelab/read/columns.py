@@ -4,6 +4,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from dyelab import limits
+
 _SPECTRAL = re.compile(
     r"^(?:spectral[ _]?(?:nm|pct|dec)?|spectrum|spec|reflectance|refl|ref|r%|%r|% r|pct nm|r|"
     r"wavelength|wave|wl|nm|w|λ)?[ _\-.:]*[(\[]?(\d{3,4}(?:[.,]\d+)?)[ _]*(?:nm)?[)\]]?"
@@ -60,13 +62,13 @@ class Roles:
 
 
 def _plain(name: str) -> str:
-    without = re.sub(r"[(\[].*?[)\]]", "", name)
+    without = re.sub(r"[(\[].*?[)\]]", "", name[: limits.PHRASE])
     return re.sub(r"[^a-z0-9]", "", without.lower())
 
 
 def wavelength(name: str) -> float | None:
     """Wavelength in nm that a column name states, or None."""
-    found = _SPECTRAL.match(name.strip())
+    found = _SPECTRAL.match(name.strip()[: limits.PHRASE])
     nm = float(found.group(1).replace(",", ".")) if found else 0
     return nm if 300 <= nm <= 1100 else None
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any, NamedTuple
 
-from dyelab import table
+from dyelab import limits, table
 from dyelab.book.spreadsheet import vocabulary
 from dyelab.errors import InputError
 
@@ -29,7 +29,7 @@ class Locale(NamedTuple):
 
 def locale(texts: Iterable[str], semicolons: bool = False) -> Locale:
     """Judge from all cells of a sheet how it writes its numbers and dates."""
-    cells = list(texts)
+    cells = [text for text in texts if len(text) <= limits.PHRASE]
     commas = sum(bool(_COMMA.match(cell)) for cell in cells)
     points = sum(bool(_POINT.match(cell)) for cell in cells)
     comma = commas > points or (semicolons and commas == points)
@@ -42,6 +42,8 @@ def locale(texts: Iterable[str], semicolons: bool = False) -> Locale:
 
 def number(text: str, where: Locale) -> float | None:
     """Read a number as its sheet writes it; None where it is none."""
+    if len(text) > limits.PHRASE:
+        return None
     held = text.strip().replace("−", "-").replace("\u00a0", "").replace("\u202f", "")
     held = re.sub(r"(?<=\d)[\s'’](?=\d{3})", "", held)
     if where.comma and re.fullmatch(r"[-+]?[1-9]\d{0,2}(\.\d{3})+", held):
@@ -63,7 +65,7 @@ class Amount(NamedTuple):
 
 def amount(text: str, where: Locale) -> Amount | None:
     """Read ``15 %``, ``2,5 g/L``, ``185 °F`` or a bare number; None where there is none."""
-    match = _AMOUNT.match(text)
+    match = _AMOUNT.match(text) if len(text) <= limits.PHRASE else None
     value = number(match[1], where) if match else None
     if match is None or value is None:
         return None
@@ -96,7 +98,8 @@ def parts(text: str, where: Locale) -> list[Part]:
 
 def _pieces(text: str, where: Locale) -> list[str]:
     """Parts of a line; a comma between two digits is a decimal one, dips go with what they dip."""
-    pieces = re.split(r"\s*(?:\+|;|\n|→|->|>|&|\bthen\b|\bdann\b|\bpuis\b|,(?!\d))\s*", text)
+    text = re.sub(r"[^\S\n]+", " ", text)  # a long run of blanks would be split slowly
+    pieces = re.split(r"\s?(?:\+|;|\n|→|->|>|&|\bthen\b|\bdann\b|\bpuis\b|,(?!\d))\s?", text)
     joined: list[str] = []
     for piece in pieces:
         alone = _DIPS.sub("", piece).strip(" .:") == "" and piece.strip()
@@ -150,7 +153,7 @@ def day(text: str, where: Locale) -> str | None:
         (_AMERICAN, (3, 1, 2)),
     )
     for pattern, (year, month, dom) in rules:
-        if match := pattern.match(text):
+        if match := pattern.match(text[: limits.PHRASE]):
             return _iso(match[year], match[month], match[dom])
     serial = number(text, where)
     if serial is not None and _FIRST_SERIAL < serial < _LAST_SERIAL:
@@ -183,6 +186,7 @@ def celsius(text: str, where: Locale, unit: str = "") -> float | None:
 
 def minutes(text: str, where: Locale, unit: str = "") -> float | None:
     """Read a time in minutes: ``45 min``, ``1 h``, ``1:30``, ``1h30``."""
+    text = text[: limits.PHRASE]
     if match := re.fullmatch(r"\s*(\d+)\s*(?:h|:|std\.?)\s*(\d{2})(?::00)?\s*(?:min|h)?\s*", text):
         return 60 * float(match[1]) + float(match[2])
     found = amount(text, where)
@@ -204,7 +208,7 @@ _UNITS = {"wash": "cycle", "light": "h"}
 
 def exposure(text: str, where: Locale) -> Exposure | None:
     """Read ``new``, ``after 5 washes``, ``20 h light``, ``W5``; None where it isn't understood."""
-    held = " ".join(text.lower().split())
+    held = " ".join(text[: limits.PHRASE].lower().split())
     if held in ("", "0"):
         return Exposure("none", None, "")
     if match := re.fullmatch(r"([wl])\s*(\d+)\s*h?", held):

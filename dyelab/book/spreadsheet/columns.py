@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from dyelab import recipe, table
+from dyelab import limits, recipe, table
 from dyelab.book.spreadsheet import cells, vocabulary
 from dyelab.book.spreadsheet.sheets import Sheet
 
@@ -156,7 +156,7 @@ _UNIT = re.compile(r"[\[(]([^\[\]()]*)[\])]|(%)|(?:\bin\b|,|/)\s*([^\s]+)\s*$")
 def _parted(heading: str) -> tuple[str, str]:
     """The words of a heading and its unit: ``Alum (% WOF)``, ``Dye g``, ``Temp. °C``."""
     unit = ""
-    held = heading
+    held = heading = heading[: limits.PHRASE]
     for match in _UNIT.finditer(heading):
         if one := vocabulary.unit(next(filter(None, match.groups()), "")):
             unit, held = one, held.replace(match[0], " ")

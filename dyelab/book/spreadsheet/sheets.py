@@ -171,7 +171,7 @@ def _likeness(row: list[str]) -> float:
 
 
 def _known(cell: str) -> float:
-    text = vocabulary.plain(re.sub(r"[\[(].*?[\])]|%", " ", cell))
+    text = vocabulary.plain(re.sub(r"[\[(].*?[\])]|%", " ", cell[: limits.PHRASE]))
     if text in vocabulary.words("field") or text in vocabulary.words("step"):
         return 1.0
     if text in vocabulary.words("material") or vocabulary.shared_name(text):
