@@ -112,7 +112,7 @@ def test_the_swatch_looked_up_says_it(dyed):
 def test_the_metals_panel_says_it_of_the_recipe_it_shows(dyed):
     bk, codes = dyed
     panel = metals.panel(bk)
-    bench = panel._ready
+    bench = panel.ready
     for name, code in codes.items():
         row = bench.made[bench.made["swatch"].str.contains(code)].iloc[0]
         dose = shift.doses_of(**{m: row[f"{m}_wof"] for m in recipe.metals.columns()})

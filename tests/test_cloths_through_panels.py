@@ -50,7 +50,7 @@ def test_overdyes_and_tartar_go_through_the_panels(tmp_path):
     panel.choices["controls"].value = False
     panel.choices["replicates"].value = 1
     assert "swatches of" in html.unescape(panel.sentence)
-    panel._put()
+    panel.actions["planning.put"].click()
     bk = record_all(bk.path)
     made = book.recipes(bk)
     over = made[made["dye"] == "weld + indigo"]

@@ -34,7 +34,7 @@ def test_what_one_panel_saves_the_others_show(three):
     own, first, second, _ = three
     first.shelf.choose(own.path)
     saved = book.save(book.add(own, swatches=pd.DataFrame({"swatch": ["K-01"]})))
-    first._take(saved.path, saved)
+    first.turn_to(saved)
     assert list(second.book.swatches["swatch"]) == ["K-01"]
 
 

@@ -184,14 +184,14 @@ def test_one_press_says_that_swatches_shared_a_pot(yard, tmp_path):
     assert set(panel.shown.table["verdict"]) <= {
         *("real, if each had its own pot", "could be chance, if each had its own pot"),
     }
-    panel.one_pot.click()
+    panel.actions["comparing.one_pot"].click()
     assert "shared their pots" in panel.told.value
     assert set(panel.shown.table["verdict"]) == {"can't tell: one pot each"}
     assert set(book.open(tmp_path / "old").steps["bath"]) > {""}
-    panel.one_pot.click()
+    panel.actions["comparing.one_pot"].click()
     assert "all recorded" in panel.told.value
     example = comparing.panel(yard)
-    example.one_pot.click()
+    example.actions["comparing.one_pot"].click()
     assert "example stays as it is" in example.told.value
 
 

@@ -25,7 +25,7 @@ def madder(panel, **doses):
 
 def test_it_opens_with_a_colour_and_how_good_it_is(panel):
     assert "expect L*" in panel.sentence
-    told, model = panel.shown.notes[0], panel._ready.model
+    told, model = panel.shown.notes[0], panel.ready.model
     assert "predicted without its own swatches" in told
     assert f"each of {len(model.made)} recipes" in told
     assert f"Of the {len(model.left_out)} swatches" in told
@@ -82,14 +82,14 @@ def test_a_spot_in_a_photo_becomes_the_wanted_colour(panel):
     known = book.wide(book.open(EXAMPLE))
     swatch = known[(known["swatch"] == "W01") & (known["exposure"] == "none")]
     assert convert.dE00(spot, swatch[["L", "a", "b"]].to_numpy(float)[0]) < 3
-    height, width = panel._ready.kept["scene"].photo.pixels.shape[:2]
+    height, width = panel.ready.kept["scene"].photo.pixels.shape[:2]
     panel.canvas.pointed(0.358 * width, 0.304 * height)  # window B1
     assert panel.sentence != first
     assert (panel.values["across"], panel.values["down"]) == (35.8, 30.4)
     path = f"M{0.35 * width},{0.19 * height}L{0.37 * width},{0.21 * height}Z"
     panel.canvas.moved({"shapes[0].path": path})
     assert panel.sentence == first
-    panel.tell(panel._aim)
+    panel.tell(panel.aim)
     assert panel.values["task"] == "find"
     assert "chance" in panel.sentence
     assert any("its own uncertainty" in note for note in panel.shown.notes)
@@ -111,7 +111,7 @@ def test_a_spot_can_rest_on_the_cards_white_paper_alone(panel):
     assert unsure[1] > 2 * unsure[0]
     lab = [row[["L", "a", "b"]].to_numpy(float) for row in (by_target, by_paper)]
     assert np.linalg.norm(lab[1] - lab[0]) < 2.8 * unsure[1]
-    panel.tell(panel._aim)
+    panel.tell(panel.aim)
     assert "chance" in panel.sentence
     choose(panel, task="spot", target="average")
 
@@ -134,7 +134,7 @@ def test_sliders_in_percent_show_it_behind_their_number(panel):
 
 def test_a_photo_that_is_not_there_is_said_in_words(panel):
     assert "nowhere.jpg" in choose(panel, task="spot", photo="nowhere.jpg")
-    panel.tell(panel._aim)
+    panel.tell(panel.aim)
     assert "point at the spot" in panel.told.value
 
 
@@ -142,7 +142,7 @@ def test_the_next_swatches_lower_the_uncertainty(panel):
     said = choose(panel, task="next", wanted="", many=3)
     assert "3 swatches" in said
     assert len(panel.shown.table) == 3
-    panel.tell(panel._take_first)
+    panel.tell(panel.take_first)
     assert panel.choices["task"].value == "recipe"
     assert panel.shown.table is not None
 
@@ -160,13 +160,13 @@ def test_the_reach_tells_what_the_metals_add(panel):
 
 def test_the_example_is_not_planned_into_but_a_copy_is(panel, tmp_path):
     madder(panel, iron_wof=1.5)
-    panel.tell(panel._into)
+    panel.tell(panel.into)
     assert "stays as it is" in panel.told.value
     copy = shutil.copytree(EXAMPLE, tmp_path / "yard")
     own = explore.panel(copy)
     before = len(book.open(copy).swatches)
     madder(own, iron_wof=1.5)
-    own.tell(own._into)
+    own.tell(own.into)
     assert "Planned 1 swatches" in own.told.value
     after = book.open(copy)
     assert len(after.swatches) == before + 1
@@ -179,8 +179,8 @@ def test_only_buttons_that_can_do_something_are_shown(panel, tmp_path):
     seen = {}
     for task in ("recipe", "next", "reach"):
         choose(panel, task=task)
-        seen[task] = {n for n, b in panel.buttons.items() if b.layout.display != "none"}
+        seen[task] = {n for n, b in panel.actions.items() if b.layout.display != "none"}
     assert seen == {"recipe": {"put"}, "next": {"take", "put"}, "reach": set()}
     nothing = explore.panel(book.save(book.create(tmp_path / "new", "A new book")))
     assert "no readings of swatches as dyed" in nothing.answer.value
-    assert all(b.layout.display == "none" for b in nothing.buttons.values())
+    assert all(b.layout.display == "none" for b in nothing.actions.values())

@@ -103,7 +103,7 @@ def answer(address, **headers):
 @pytest.mark.slow
 def test_the_served_panels_refuse_strangers(tmp_path):
     pytest.importorskip("voila", reason="the app extra is not installed")
-    command = open_._app(0, no_browser=True)
+    command = open_.app_command(0, no_browser=True)
     nbformat.write(nbformat.v4.new_notebook(), tmp_path / "0_start.ipynb")
     log = tmp_path / "log"
     with log.open("w") as out:

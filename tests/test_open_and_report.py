@@ -60,8 +60,8 @@ def test_the_notebooks_are_never_opened_inside_the_package():
 
 
 def test_the_server_answers_to_this_machine_alone():
-    assert "--ServerApp.ip=127.0.0.1" in open_._lab(0, True)
-    assert "--Voila.port=8899" in open_._app(8899, True)
+    assert "--ServerApp.ip=127.0.0.1" in open_.lab_command(0, True)
+    assert "--Voila.port=8899" in open_.app_command(8899, True)
 
 
 def test_a_missing_extra_is_told_with_its_install_line(tmp_path, monkeypatch):
@@ -80,23 +80,23 @@ def test_a_book_is_begun_where_there_is_none_if_the_user_says_so(tmp_path, monke
     monkeypatch.setattr(open_.sys, "stdin", SimpleNamespace(isatty=lambda: True))
     monkeypatch.setattr(open_.click, "confirm", lambda *_, **__: False)
     with pytest.raises(InputError, match="not a swatch book"):
-        open_._environment(wanted)
+        open_.environment(wanted)
     assert not wanted.exists()
     monkeypatch.setattr(open_.click, "confirm", lambda *_, **__: True)
     monkeypatch.setattr(open_.click, "prompt", lambda *_, **__: "D50/2")
-    assert open_._environment(wanted)["DYELAB_BOOK"] == str(wanted.resolve())
+    assert open_.environment(wanted)["DYELAB_BOOK"] == str(wanted.resolve())
     assert book.open(wanted).title == "my-book"
     assert book.open(wanted).white == ("D50", 2)
 
 
 def test_the_white_of_a_new_book_may_be_given_and_never_changes_one(tmp_path):
     wanted = tmp_path / "another"
-    open_._environment(wanted, "D65/2")
+    open_.environment(wanted, "D65/2")
     assert book.open(wanted).white == ("D65", 2)
     with pytest.raises(InputError, match="Leave it out to open this one"):
-        open_._environment(wanted, "D50/2")
+        open_.environment(wanted, "D50/2")
     with pytest.raises(InputError, match="Choose one of D65/10°, D65/2°, D50/10°, D50/2°"):
-        open_._environment(tmp_path / "third", "F11/2")
+        open_.environment(tmp_path / "third", "F11/2")
     assert not (tmp_path / "third").exists()
 
 

@@ -30,13 +30,13 @@ def test_planning_answers_every_choice():
 
 def test_sheets_are_written_and_a_series_goes_into_a_new_book(tmp_path):
     panel = planning.panel(EXAMPLE)
-    panel._write()
+    panel.actions["planning.sheets"].click()
     assert len(list((tmp_path / "saved").glob("*.pdf"))) == 4
     assert "checklist.pdf" in panel.told.value
-    panel._put()
+    panel.actions["planning.put"].click()
     assert "example stays as it is" in panel.told.value
     panel.folder.value = str(tmp_path / "mine")
-    panel._put()
+    panel.actions["planning.put"].click()
     assert "are in the book" in html.unescape(panel.told.value)
     assert len(book.open(tmp_path / "mine").swatches) == int(
         panel.told.value.split(" swatches")[0].split(">")[-1]
@@ -185,9 +185,9 @@ def test_recipes_are_seen_before_saving_and_a_second_press_adds_nothing(tmp_path
     seen = [chip.label for chip in panel.shown.chips]
     assert any("madder" in text for text in seen)
     assert {chip.lab for chip in panel.shown.chips} == {None}
-    panel._put()
+    panel.actions["planning.put"].click()
     before = len(book.open(mine.path).swatches)
-    panel._put()
+    panel.actions["planning.put"].click()
     assert "nothing was added" in html.unescape(panel.told.value)
     assert len(book.open(mine.path).swatches) == before
 

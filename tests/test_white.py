@@ -70,7 +70,8 @@ def test_the_panel_that_begins_books_offers_the_white(tmp_path, monkeypatch):
     panel = plan.panel()
     panel.folder.value = str(tmp_path / "new")
     panel.white.value = "D50/2°"
-    assert "are in the book" in panel._into()
+    panel.actions["planning.put"].click()
+    assert "are in the book" in panel.told.value
     assert book.open(tmp_path / "new").white == ("D50", 2)
 
 

@@ -45,17 +45,17 @@ def command(folder: Path | None, app: bool, desk: Path, white: str | None, **ser
     """
     from dyelab import words
 
-    environment = _environment(folder, white)
+    given = environment(folder, white)
     if app and find_spec("voila") is None:
         raise _refusal("cli.no_app")
     for line in copies(desk):
         click.echo(line)
     click.echo(words.say("cli.serving", folder=desk.resolve()))
-    run = _app if app else _lab
+    run = app_command if app else lab_command
     if app:
-        environment["DYELAB_DESK"] = str(desk.resolve())
+        given["DYELAB_DESK"] = str(desk.resolve())
     os.chdir(desk)
-    os.execve(sys.executable, run(**server), with_looks(environment))
+    os.execve(sys.executable, run(**server), with_looks(given))
 
 
 def with_looks(environment: Mapping[str, str]) -> dict[str, str]:
@@ -74,7 +74,7 @@ def _refusal(key: str, **values: Any) -> Exception:
     return InputError(words.say(key, **values))
 
 
-def _environment(folder: Path | None, white: str | None = None) -> dict[str, str]:
+def environment(folder: Path | None, white: str | None = None) -> dict[str, str]:
     """Return the environment of the server, with the book the panels shall open on."""
     if folder is None:
         return {**os.environ}
@@ -165,7 +165,7 @@ def _digest(path: Path) -> str:
     return hashlib.sha256(json.dumps(kept).encode()).hexdigest()
 
 
-def _lab(port: int, no_browser: bool) -> list[str]:
+def lab_command(port: int, no_browser: bool) -> list[str]:
     arguments = [sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1"]
     arguments += ["--LabApp.news_url=None", "--ServerApp.root_dir=."]
     arguments += [f"--ServerApp.kernel_manager_class={_WARM}"]
@@ -177,7 +177,7 @@ def _lab(port: int, no_browser: bool) -> list[str]:
     return arguments + _common(port, no_browser, "--ServerApp.port")
 
 
-def _app(port: int, no_browser: bool) -> list[str]:
+def app_command(port: int, no_browser: bool) -> list[str]:
     arguments = [sys.executable, "-m", "dyelab.cli.serve_panels", ".", "--template=dyelab"]
     arguments += [f"--VoilaConfiguration.multi_kernel_manager_class={_WARM}"]
     return arguments + _common(port, no_browser, "--Voila.port")

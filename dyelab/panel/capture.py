@@ -2,11 +2,9 @@
 
 import base64
 import re
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import ipywidgets as widgets
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
@@ -65,36 +63,27 @@ class Capture(frame.Panel):
         self._named = Naming({}, {}, self._labels)
         self._pairing: capture_together.Pairing | None = None
         self._joined: measure.Joined | None = None
-        self.add = widgets.Button(description=words.say("capture.add"))
-        self.add.add_class("dl-button")
+        self.add = choices.button("capture.add", lambda: self._guard(self.add_to_book))
         self.add.add_class("dl-main-button")
-        self.add.on_click(lambda _: self._guard(self.add_to_book))
         self.tap = Tap(self._lies)
-        say = words.say
+        self.paper = choices.pick(words.say("capture.paper"), list(card.PAPERS))
+        kinds = choices.coded("capture.card_", card.KINDS)
+        self.kind = choices.pick(words.say("capture.card"), kinds)
         super().__init__(
-            "capture",
-            say("capture.title"),
-            self._offered,
-            self._measured,
+            *("capture", words.say("capture.title"), self._offered, self._measured),
             refresh=_fit,
+            actions={
+                "capture.write_card": Capture.write_card,
+                "capture.write_labels": Capture.write_labels,
+            },
+            beside=(self.kind, self.paper),
             seldom=_SELDOM,
             book=book,
         )
         self.canvas.moved, self.canvas.pointed = self.moved, self.tapped
-        self.paper = choices.pick(say("capture.paper"), list(card.PAPERS))
-        kinds = choices.coded("capture.card_", card.KINDS)
-        self.kind = choices.pick(say("capture.card"), kinds)
-        work = {"capture.write_card": self.write_card, "capture.write_labels": self.write_labels}
-        self.under(*(self._below(*item) for item in work.items()), self.kind, self.paper)
         parts = list(self._result.children)
         parts.insert(parts.index(self.canvas), self.tap)
         self._result.children = parts
-
-    def _below(self, key: str, work: Callable[[], str]) -> widgets.Button:
-        button = widgets.Button(description=words.say(key))
-        button.add_class("dl-button")
-        button.on_click(lambda _: self.tell(work))
-        return button
 
     def write_card(self) -> str:
         """Write the card to print, and say where."""

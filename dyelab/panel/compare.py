@@ -18,29 +18,7 @@ _FIGURES = ("vectors", "multiples", "dose", "spectra", "family", "lamps")
 _SHOWN = 4  # chips of at most so many pairs
 
 
-class Comparison(frame.Panel):
-    """The panel that compares, with the press that says which swatches shared a pot."""
-
-    def __init__(self, book: frame.Chosen = None) -> None:
-        title = words.say("comparing.title")
-        super().__init__(
-            "compare", title, _choose, _show, refresh=_fit, prepare=book_choice.gathered, book=book
-        )
-        self.one_pot = choices.button("comparing.one_pot", lambda: self.tell(self._shared))
-        self.under(self.one_pot)
-
-    def _shared(self) -> str:
-        """Record that the swatches of each recipe shown shared a pot, and judge anew."""
-        self.own("comparing.example_kept", put=words.say("comparing.one_pot"))
-        found = _found(self._ready, **self.values)
-        made = found.recipes.made["swatch"]
-        ends = sorted({*found.pairs["from_row"], *found.pairs["to_row"]})
-        named = plan.one_pot(self.book, [made.iloc[row].split(", ") for row in ends])
-        self.saved(named, words.say("comparing.one_pot"))
-        return words.say("comparing.shared", recipes=len(ends))
-
-
-def panel(book: frame.Chosen = None) -> Comparison:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Pick what varies, what to hold, the reference and the formula; read what it did.
 
     Parameters
@@ -48,7 +26,24 @@ def panel(book: frame.Chosen = None) -> Comparison:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    return Comparison(book)
+    return frame.Panel(
+        *("compare", words.say("comparing.title"), _choose, _show),
+        refresh=_fit,
+        prepare=book_choice.gathered,
+        actions={"comparing.one_pot": _one_pot},
+        book=book,
+    )
+
+
+def _one_pot(panel: frame.Panel) -> str:
+    """Record that the swatches of each recipe shown shared a pot, and judge anew."""
+    own = panel.own("comparing.example_kept", put=words.say("comparing.one_pot"))
+    found = _found(panel.ready, **panel.values)
+    made = found.recipes.made["swatch"]
+    ends = sorted({*found.pairs["from_row"], *found.pairs["to_row"]})
+    named = plan.one_pot(own, [made.iloc[row].split(", ") for row in ends])
+    panel.saved(named, words.say("comparing.one_pot"))
+    return words.say("comparing.shared", recipes=len(ends))
 
 
 def _choose(bench: book_choice.Gathered) -> dict[str, Any]:

@@ -100,6 +100,8 @@ class Panel(widgets.VBox):
         what one says, and returns what is told of it.
     main : bool, optional
         Whether the first of them is what the panel is for.
+    beside : sequence of Widget, optional
+        What those buttons ask for, in their row.
     remember : {"days", "session", "never"}, optional
         How long values stay chosen: not beyond the session where yesterday's must not be
         today's, as in a record of work; never where they would stand for another entry.
@@ -121,6 +123,7 @@ class Panel(widgets.VBox):
         button: str = "",
         actions: Mapping[str, Callable[[Any], str]] | None = None,
         main: bool = False,
+        beside: Sequence[widgets.Widget] = (),
         remember: str = "days",
         seldom: Sequence[str] = (),
         book: Chosen = None,
@@ -130,7 +133,7 @@ class Panel(widgets.VBox):
         self._choose, self._show, self._refresh = choose, show, refresh
         self._prepare = prepare or (lambda opened: opened)
         self.opened: Book | None = None
-        self._ready: Any = None
+        self.ready: Any = None
         self.choices: dict[str, Any] = {}
         self.shown: Shown | None = None
         self._quiet = self._led = False
@@ -142,7 +145,7 @@ class Panel(widgets.VBox):
             for key, work in (actions or {}).items()
         }
         if self.actions:
-            self.under(*self.actions.values())
+            self.under(*self.actions.values(), *beside)
             next(iter(self.actions.values())).add_class("dl-main-button" if main else "dl-button")
         if isinstance(book, Book):
             self._take(book.path, book)
@@ -291,8 +294,8 @@ class Panel(widgets.VBox):
             raise book_choice.missing(path)
         self.opened = book_choice.opened(path) if ready is None else ready
         self._stamp = book_choice.stamp(self.opened.path)
-        self._ready = self._prepare(self.opened)
-        self.choices = self._choose(self._ready)
+        self.ready = self._prepare(self.opened)
+        self.choices = self._choose(self.ready)
         usual = self.values
         self._recall(path)
         self._changed_before = any(self.values[name] != usual[name] for name in self._seldom)
@@ -333,7 +336,7 @@ class Panel(widgets.VBox):
         if self._refresh and self.opened is not None:
             before, self._quiet = self._quiet, True
             try:
-                self._refresh(self._ready, self.choices)
+                self._refresh(self.ready, self.choices)
             finally:
                 self._quiet = before
 
@@ -353,7 +356,7 @@ class Panel(widgets.VBox):
         self.busy.value = html_parts.busy(words.say("frame.busy"))
         try:
             more = {"progress": self.progress} if _takes_progress(self._show) else {}
-            self._display(self._show(self._ready, **self.values, **more))
+            self._display(self._show(self.ready, **self.values, **more))
         finally:
             self.busy.value = ""
         if self._remember == "days":

@@ -35,7 +35,7 @@ def _write(panel: frame.Panel) -> str:
     asked = {name: panel.values[name] for name in ("metal", "note")}
     title = f"guess {asked['metal']} {book_choice.title(panel.book.path)}"
     path = guess.write_guess_page(
-        save.fresh(title, ".html"), panel._ready, count=int(panel.values["count"]), **asked
+        save.fresh(title, ".html"), panel.ready, count=int(panel.values["count"]), **asked
     )
     return words.say("guess.wrote", path=path, size=round(path.stat().st_size / 1000))
 

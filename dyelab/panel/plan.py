@@ -41,34 +41,27 @@ _SHOWN = [
 
 
 class Planner(frame.Panel):
-    """The panel that plans, with its two buttons below."""
+    """The panel that plans, with its two buttons below, and the new book that they may begin."""
 
     def __init__(self, book: frame.Chosen = None) -> None:
-        title = words.say("planning.title")
-        super().__init__("plan", title, _choose, _show, refresh=_fit, book=book)
         self.folder = choices.text("planning.new_book")
         self.folder.add_class("dl-wide")
         self.white = choices.pick("planning.new_white", book_choice.whites())
-        sheets, put = (
-            choices.button("planning.sheets", self._write),
-            choices.button("planning.put", self._put),
+        super().__init__(
+            *("plan", words.say("planning.title"), _choose, _show),
+            refresh=_fit,
+            actions={"planning.sheets": _written, "planning.put": Planner.into},
+            beside=(self.folder, self.white),
+            book=book,
         )
-        self.under(sheets, put, self.folder, self.white)
 
-    def _write(self) -> None:
-        self.tell(lambda: _written(self.book, self.values))
-
-    def _put(self) -> None:
-        self.tell(self._into)
-
-    def _into(self) -> str:
+    def into(self) -> str:
+        """Put the series into the book, or into a new one where a folder is named."""
         target = self.book
         planned = planned_series(self.book, **self.values)
         if self.folder.value.strip():
-            title = planned.name
             white = table.book_white(self.white.value)
-            folder = typed(self.folder.value)
-            target = books.create(folder, title, white=white)
+            target = books.create(typed(self.folder.value), planned.name, white=white)
         else:
             self.own("planning.example_kept", put=words.say("planning.put"))
         refuse_twice(target, planned)
@@ -286,7 +279,8 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     )
 
 
-def _written(book: Book, chosen: dict[str, Any]) -> str:
+def _written(panel: frame.Panel) -> str:
+    book, chosen = panel.book, panel.values
     planned = planned_series(book, **chosen)
     written = plan.sheets(
         planned,

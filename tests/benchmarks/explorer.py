@@ -78,7 +78,7 @@ def main():
     own = {"PYTHONPATH": str(ROOT), "XDG_STATE_HOME": str(desk), "OMP_NUM_THREADS": "1"}
     own |= {"JUPYTER_PREFER_ENV_PATH": "1"}
     port = conftest.free_port()
-    command = open_._lab(port, no_browser=True)
+    command = open_.lab_command(port, no_browser=True)
     command += ["--allow-root", "--IdentityProvider.token=", "--ServerApp.password="]
     server = conftest.served(
         command, desk, open_.with_looks({**os.environ, **own}), f"http://127.0.0.1:{port}"

@@ -133,7 +133,7 @@ def slider():
         os.environ["XDG_STATE_HOME"] = state
         panel = explore.panel()
         doses = itertools.cycle(np.round(np.arange(0.1, 3.0, 0.1), 1))
-        model = panel._ready.model
+        model = panel.ready.model
 
         def predicted():
             return model.colour(offered.asked({**panel.values, "iron_wof": next(doses)}))
@@ -141,7 +141,7 @@ def slider():
         def moved():
             panel.choices["iron_wof"].value = next(doses)
 
-        timed(f"slider to prediction ({len(panel._ready.made)} recipes)", predicted, 40)
+        timed(f"slider to prediction ({len(panel.ready.made)} recipes)", predicted, 40)
         timed("slider to everything shown, and choices kept", moved, 40)
 
 

@@ -111,7 +111,7 @@ def served(command, folder, environment, url):
 def lab(desk, surroundings):
     """Address of a JupyterLab on the desk."""
     port = free_port()
-    command = open_._lab(port, no_browser=True)
+    command = open_.lab_command(port, no_browser=True)
     command += ["--IdentityProvider.token=", "--ServerApp.password="]
     command += ["--LabApp.expose_app_in_browser=True"]
     environment = open_.with_looks(surroundings)
@@ -123,7 +123,7 @@ def app(desk, surroundings, tmp_path_factory):
     """Address of the served panels, which remember nothing of what JupyterLab's tests chose."""
     pytest.importorskip("voila", reason="the app extra is not installed")
     port = free_port()
-    command = open_._app(port, no_browser=True)
+    command = open_.app_command(port, no_browser=True)
     state = str(tmp_path_factory.mktemp("state"))
     own = {"XDG_STATE_HOME": state, "PYTHONUNBUFFERED": "1"}
     environment = open_.with_looks({**surroundings, **own})

@@ -1,9 +1,6 @@
 """The explorer: the house frame, and buttons that take a recipe further."""
 
-from collections.abc import Callable
 from typing import Any
-
-import ipywidgets as widgets
 
 from dyelab import book as books
 from dyelab import plan, words
@@ -11,46 +8,43 @@ from dyelab.errors import InputError
 from dyelab.panel import frame
 from dyelab.panel.explore import answers, bench, offered, spot
 
-_TAKES = {"aim": ("spot",), "take": ("find", "next"), "put": ("recipe", "find", "next")}
+_PUT = "exploring.put"
+_TAKES = {  # tasks that each button takes further
+    "exploring.aim": ("spot",),
+    "exploring.take": ("find", "next"),
+    _PUT: ("recipe", "find", "next"),
+}
 
 
 class Explorer(frame.Panel):
     """The panel, with the buttons that take a recipe further."""
 
     def __init__(self, book: frame.Chosen = None) -> None:
-        title = words.say("exploring.title")
-        works = {"aim": self._aim, "take": self._take_first, "put": self._into}
-        self.buttons = {name: self._button(name, work) for name, work in works.items()}
+        works = (Explorer.aim, Explorer.take_first, Explorer.into)
         super().__init__(
-            *("explore", title, offered.choose, answers.show),
+            *("explore", words.say("exploring.title"), offered.choose, answers.show),
             refresh=offered.fit,
             prepare=bench.prepared,
+            actions=dict(zip(_TAKES, works, strict=True)),
             book=book,
         )
-        self.under(*self.buttons.values())
         self.canvas.moved, self.canvas.pointed = self._dragged, self._pointed
 
     def _display(self, shown: frame.Shown) -> None:
         """Show the buttons that can take further what is shown."""
         super()._display(shown)
         task = self.values.get("task", "")
-        few = self._ready is not None and self._ready.model is None
-        for name, button in self.buttons.items():
-            can = name == "put" if few else task in _TAKES[name]
+        few = self.ready is not None and self.ready.model is None
+        for name, button in self.actions.items():
+            can = name == _PUT if few else task in _TAKES[name]
             button.layout.display = None if can else "none"
 
-    def _button(self, name: str, work: Callable[[], str]) -> widgets.Button:
-        button = widgets.Button(description=words.say(f"exploring.{name}"))
-        button.add_class("dl-button")
-        button.on_click(lambda _: self.tell(work))
-        return button
-
-    def _aim(self) -> str:
+    def aim(self) -> str:
         """Look for a recipe for the spot in the photo."""
-        reading = self._ready.kept.get("spot")
+        reading = self.ready.kept.get("spot")
         if self.values["task"] != "spot" or reading is None:
             raise InputError(words.say("exploring.no_spot"))
-        self._ready.kept["aim"] = reading
+        self.ready.kept["aim"] = reading
         self._set({"wanted": spot.text(reading), "task": "find"})
         return ""
 
@@ -61,8 +55,8 @@ class Explorer(frame.Panel):
 
     def _pointed(self, x: float, y: float) -> None:
         """Move the spot there."""
-        if self.values.get("task") == "spot" and "scene" in self._ready.kept:
-            self._set(spot.place(self._ready.kept["scene"], x, y))
+        if self.values.get("task") == "spot" and "scene" in self.ready.kept:
+            self._set(spot.place(self.ready.kept["scene"], x, y))
 
     def _set(self, values: dict[str, Any]) -> None:
         """Set several choices and show once."""
@@ -75,9 +69,9 @@ class Explorer(frame.Panel):
         self._guard(self._fit)
         self.update()
 
-    def _take_first(self) -> str:
+    def take_first(self) -> str:
         """Set the sliders to the first recipe listed."""
-        rows = answers.recipes(self._ready, self.values)
+        rows = answers.recipes(self.ready, self.values)
         if self.values.get("task") not in ("find", "next") or rows.empty:
             raise InputError(words.say("exploring.nothing_found"))
         best, self._quiet = offered.laid_out(rows.iloc[0]), True
@@ -91,11 +85,12 @@ class Explorer(frame.Panel):
         self._set({**told, "task": "recipe"})
         return ""
 
-    def _into(self) -> str:
-        rows = answers.recipes(self._ready, self.values)
+    def into(self) -> str:
+        """Put the recipes found into the book, as a series to dye."""
+        rows = answers.recipes(self.ready, self.values)
         if rows.empty:
             raise InputError(words.say("exploring.nothing_to_plan"))
-        self.own("exploring.example_kept", put=words.say("exploring.put"))
+        self.own("exploring.example_kept", put=words.say(_PUT))
         name = words.say("exploring.series")
         planned = plan.of_recipes(rows, name=name, keep=self.book)
         saved = books.save(plan.into(self.book, planned), name)
