@@ -2,50 +2,15 @@
 
 import re
 from collections import Counter
+from pathlib import Path
+
+import pandas as pd
 
 from dyelab.errors import InputError
 
-# Abridged standard atomic weights, IUPAC 2021 (Pure and Applied Chemistry 94, 573), g/mol.
-WEIGHTS = {
-    "H": 1.008,
-    "Li": 6.94,
-    "B": 10.81,
-    "C": 12.011,
-    "N": 14.007,
-    "O": 15.999,
-    "F": 18.998,
-    "Na": 22.990,
-    "Mg": 24.305,
-    "Al": 26.982,
-    "Si": 28.085,
-    "P": 30.974,
-    "S": 32.06,
-    "Cl": 35.45,
-    "K": 39.098,
-    "Ca": 40.078,
-    "Ti": 47.867,
-    "Cr": 51.996,
-    "Mn": 54.938,
-    "Fe": 55.845,
-    "Co": 58.933,
-    "Ni": 58.693,
-    "Cu": 63.546,
-    "Zn": 65.38,
-    "As": 74.922,
-    "Br": 79.904,
-    "Sr": 87.62,
-    "Zr": 91.224,
-    "Cd": 112.41,
-    "Sn": 118.71,
-    "Sb": 121.76,
-    "I": 126.90,
-    "Ba": 137.33,
-    "Ce": 140.12,
-    "W": 183.84,
-    "Hg": 200.59,
-    "Pb": 207.2,
-    "U": 238.03,
-}
+_FILE = Path(__file__).with_name("atomic_weights.csv")
+_ROWS = pd.read_csv(_FILE, comment="#", keep_default_na=False)
+WEIGHTS: dict[str, float] = dict(zip(_ROWS["element"], _ROWS["weight"], strict=True))  # g/mol
 _LETTERS, _DIGITS = 200, 4  # no salt of the trade comes near
 _TOKEN = re.compile(r"([A-Z][a-z]?)([0-9]*)|([(\[])|([)\]])([0-9]*)")
 
