@@ -9,9 +9,10 @@ from dyelab.errors import choose
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 # Rows above the target, rows below it, windows a row, share of the row a window's width takes.
 KINDS = {"cloth": (2, 2, 6), "large": (1, 1, 4), "yarn": (1, 1, 8)}
+# In mm: corner markers, the page's margin, and strips of white and grey.
 MARKER, EDGE, STRIP = 16.0, 9.0, 7.0
-TARGET = (126.0, 88.0)
-LABEL, GAP = 6.0, 5.0
+TARGET = (126.0, 88.0)  # room for a pocket-sized target of 24 patches
+LABEL, GAP = 6.0, 5.0  # a label's height, and between windows
 _FIRST = 60  # number of the first card's first marker
 
 

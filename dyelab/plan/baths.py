@@ -18,7 +18,7 @@ _STAGES = {letter: stage for stage, letter in _LETTERS.items()}
 STAGES = tuple(_LETTERS)
 POTS = ("rounds", "each", "shared")
 _DAYS = {"scour": 1, "tannin": 1, "mordant": 2, **dict.fromkeys(STAGES[3:], 3)}
-_SCOUR_WOF = 2.0
+_SCOUR_WOF = 2.0  # % of the weight of fibre, by common practice
 FIXING = ("wheat bran", "sodium phosphate")  # what fixes a mordant before the dye, never after it
 
 

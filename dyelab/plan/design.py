@@ -13,7 +13,7 @@ import pandas as pd
 from dyelab.errors import InputError
 
 Term = tuple[str, ...]
-_RIDGE = 1e-6
+_RIDGE = 1e-6  # keeps the first rows of a design, too few for its terms, comparable
 
 
 def contrasts(count: int) -> np.ndarray:

@@ -18,8 +18,8 @@ from dyelab.plan.series import RECIPE, Series, totals
 _HERE = Path(__file__).with_name("typst")
 SHEETS = ("baths", "timetable", "labels", "checklist")
 _WIDTHS = {"A4": 210.0, "Letter": 215.9}
-_LABEL = 45.0
-_WARM_UP = 30
+_LABEL = 45.0  # mm: width of a label
+_WARM_UP = 30  # min to heat a bath, by common practice
 _TEXT = (
     *("invented", "cautions", "fibre", "water", "nothing", "weigh", "swatches", "done", "really"),
     *("began", "ended", "totals", "from", "to", "bath", "what", "heat", "cannot", "advice", "code"),

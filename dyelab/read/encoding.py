@@ -134,7 +134,7 @@ def _h273(content: bytes) -> tuple[int, int] | None:
     return (chunk[0], chunk[1]) if len(chunk) >= 2 else None
 
 
-_POWERS = {4: 2.2, 5: 2.8}
+_POWERS = {4: 2.2, 5: 2.8}  # by code: BT.470 System M and System B, G (ITU-T H.273, table 3)
 
 
 def _bt709(v: np.ndarray) -> np.ndarray:

@@ -29,6 +29,8 @@ from dyelab.shift.recipes import (
 )
 
 SHAPES = ("exponential", "hyperbola")
+# How many rates are tried, and doses a curve is drawn at; looseness in variances of a swatch, up to
+# ten times its scatter. tests/benchmarks/dose_truth.py measures whether limits hold with these.
 _RATES, _GRID = 50, 81
 _LOOSE = (0.1, 1.0, 10.0, 100.0)
 _REACH = 0.2  # of the whole shift: how far along the curve a straying carries
