@@ -85,7 +85,7 @@ def test_the_panel_adds_a_typed_series(bk):
     panel.choices["typed"].value = "\n".join(lines)
     panel.choices["method"].value = "typed"
     assert list(panel.shown.table["amount"].dropna()) == [3e5, 1e6, 3e6] * 2
-    panel.added()
+    panel.actions["instrument.add"].click()
     is_light_series(book.open(bk.path).readings)
 
 

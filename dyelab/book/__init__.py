@@ -16,8 +16,7 @@ from dyelab.book.opening import (
     was,
 )
 from dyelab.book.opening import open_book as open
-from dyelab.book.photo_readings import add_photo, read_places
-from dyelab.book.photos import check, inside, keep_photo, photos_of
+from dyelab.book.photos import add_photo, check, inside, keep_photo, photos_of, read_places
 from dyelab.book.readings import (
     InstrumentReadings,
     add_readings,

@@ -5,16 +5,18 @@ alone; the scale at which the card was printed doesn't matter.
 """
 
 from dyelab.card.design import KINDS, PAPERS, layout, marker_numbers, of_markers
-from dyelab.card.labels import (
+from dyelab.card.layout import Area, Layout, read_layout, write_layout
+from dyelab.card.printing import (
     LABEL_MM,
     MARKER_MM,
     PITCH_MM,
     QUIET_MM,
+    bitmap,
     label_markers,
     label_number,
     label_numbers,
     label_svg,
+    marker_cells,
     marker_pair,
+    pdf,
 )
-from dyelab.card.layout import Area, Layout, read_layout, write_layout
-from dyelab.card.printing import bitmap, marker_cells, pdf

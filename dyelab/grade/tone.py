@@ -16,8 +16,8 @@ from dyelab import compare, convert, table
 
 UNSEEN, PLAIN, DEEPER, TONE = "no visible change", "plain fading", "deepening", "tone change"
 # Of the whole change: how far the path worked out may stray from the true one. Found on the
-# invented cloths of tests/worlds/synth, worst of all; with three bands (X, Y, Z) in place of a spectrum a
-# clear yellow strays most.
+# invented cloths of tests/worlds/synth, worst of all; with three bands (X, Y, Z) in place of a
+# spectrum a clear yellow strays most.
 _STRAY = {"spectrum": 0.33, "three bands": 0.55}
 _LEFT = np.linspace(0, 1.5, 151)  # f
 _DEEPER = 1.03  # share of the dye left, above which a cloth has deepened

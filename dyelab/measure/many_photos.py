@@ -11,7 +11,7 @@ from dyelab import calibrate, convert, files, read
 from dyelab.calibrate import Calibration, Reference
 from dyelab.card import Layout
 from dyelab.errors import InputError
-from dyelab.measure.overlay import overlay
+from dyelab.measure.pictures import overlay
 from dyelab.measure.single_photo import Measured, photo
 from dyelab.table import DEFAULT_WHITE, LAB, WHITE, white_text
 

@@ -14,14 +14,7 @@ from dyelab import calibrate, card, convert, files, measure, plan, read, words
 from dyelab.book import Book
 from dyelab.calibrate import through
 from dyelab.errors import InputError
-from dyelab.panel import (
-    book_choice,
-    capture_together,
-    choices,
-    frame,
-    html_parts,
-    save,
-)
+from dyelab.panel import book_choice, capture_together, choices, frame, html_parts, save
 from dyelab.panel.book_choice import typed
 from dyelab.panel.capture_names import Naming, Tap, annotations, name_windows, named, said
 from dyelab.panel.capture_names import notes as capture_notes

@@ -1,12 +1,18 @@
-"""The book's home: how far every swatch has come, what comes next, and the way to each page."""
+"""The book's home: a wall of every swatch's window, what comes next, and the way to each page."""
 
+from collections.abc import Iterable
+from html import escape
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+import pandas as pd
+
 from dyelab import plan, words
 from dyelab.book import Book
-from dyelab.panel import frame, html_parts, save, wall
+from dyelab.panel import frame, html_parts, save
+from dyelab.plot import style
+from dyelab.table import LAB
 
 _RECENT = 6
 _LEADS = {
@@ -40,7 +46,7 @@ class Home(frame.Panel):
         super()._display(shown)
         if self.opened is None or not self._side.children:
             return
-        self.patches.value = _next(self.book) + wall.wall(plan.standing(self.book))
+        self.patches.value = _next(self.book) + wall(plan.standing(self.book))
         self.below.value += _doors() + _recent()
 
 
@@ -75,7 +81,7 @@ def _next(book: Book) -> str:
     if not entries:
         first = "plan" if book.swatches.empty else "metals"
         entries = [(PAGES[first], words.say(f"home.first_{first}"), "")]
-    return f"<h3>{html_parts.escape(words.say('home.next'))}</h3>{wall.links(entries)}"
+    return f"<h3>{html_parts.escape(words.say('home.next'))}</h3>{links(entries)}"
 
 
 def _entry(one: plan.Coming) -> tuple[str, str, str]:
@@ -88,7 +94,7 @@ def _entry(one: plan.Coming) -> tuple[str, str, str]:
 def _doors() -> str:
     entries = [(page, words.say(f"home.to_{name}"), "") for name, page in PAGES.items()]
     title = html_parts.escape(words.say("home.doors"))
-    return f'<nav class="dl-doors" aria-label="{title}"><h3>{title}</h3>{wall.links(entries)}</nav>'
+    return f'<nav class="dl-doors" aria-label="{title}"><h3>{title}</h3>{links(entries)}</nav>'
 
 
 def _recent() -> str:
@@ -100,4 +106,77 @@ def _recent() -> str:
         return ""
     entries = [(f"../files/{save.FOLDER}/{quote(path.name)}", path.name, "") for path in newest]
     title = html_parts.escape(words.say("home.recent"))
-    return f"<h3>{title}</h3>{wall.links(entries)}"
+    return f"<h3>{title}</h3>{links(entries)}"
+
+
+def wall(rows: pd.DataFrame) -> str:
+    """Every series as a row of windows, in one piece of HTML.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        What `plan.standing` gives.
+    """
+    rows = rows.assign(**_fills(rows))
+    groups = rows.groupby("series", sort=False)
+    return "".join(_series(str(name), part) for name, part in groups) + _key()
+
+
+def _fills(rows: pd.DataFrame) -> dict[str, list[str]]:
+    after = rows[[f"{name}_after" for name in LAB]].set_axis(LAB, axis=1)
+    after = after.assign(illuminant=rows["illuminant"], observer=rows["observer"])
+    return {"fill": _screen(rows[rows.columns[:]]), "fill_after": _screen(after)}
+
+
+def _screen(rows: pd.DataFrame) -> list[str]:
+    found = pd.Series("", index=rows.index)
+    there = rows[rows["L"].notna() & rows["illuminant"].notna()]
+    if len(there):
+        found.loc[there.index] = list(style.screen(there)[0])
+    return found.tolist()
+
+
+def _series(name: str, part: pd.DataFrame) -> str:
+    counts = part["stage"].value_counts()
+    told = ", ".join(
+        words.say(f"home.count_{stage}", count=counts[stage])
+        for stage in plan.STAGES
+        if stage in counts
+    )
+    shown = escape(name or words.say("home.no_series"))
+    windows = "".join(_window(row) for row in part.to_dict("records"))
+    return (
+        f'<section class="dl-series"><h3>{shown}</h3><p>{escape(told)}</p>'
+        f'<div class="dl-wall" role="img" aria-label="{escape(f"{name}: {told}", quote=True)}">'
+        f"{windows}</div></section>"
+    )
+
+
+def _window(row: dict[Any, Any]) -> str:
+    """One window: staples alone while planned, hatched when dyed, then its colours."""
+    stage = words.say(f"home.stage_{row['stage']}")
+    title = f"{row['swatch']}: {stage}"
+    fill, after = row["fill"], row["fill_after"]
+    paint = f"linear-gradient({fill} 62%,{after} 62%)" if after else fill
+    style_ = f' style="background:{escape(paint, quote=True)}"' if fill else ""
+    return f'<i class="dl-w dl-{row["stage"]}" title="{escape(title, quote=True)}"{style_}></i>'
+
+
+def _key() -> str:
+    keys = "".join(
+        f'<li><i class="dl-w dl-{stage} dl-sample"></i>'
+        f"{escape(words.say(f'home.stage_{stage}'))}</li>"
+        for stage in plan.STAGES
+    )
+    return f'<ul class="dl-key">{keys}</ul>'
+
+
+def links(entries: Iterable[tuple[str, str, str]]) -> str:
+    """Presses that lead to a page: (its notebook or file, what is said, a second line)."""
+    items = "".join(
+        f'<li><a class="dl-to" href="{escape(page, quote=True)}">{escape(text)}</a>'
+        + (f"<small>{escape(more)}</small>" if more else "")
+        + "</li>"
+        for page, text, more in entries
+    )
+    return f'<ul class="dl-next">{items}</ul>'

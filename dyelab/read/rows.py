@@ -10,13 +10,7 @@ from dyelab.errors import offer
 from dyelab.read.columns import Roles
 from dyelab.read.conditions import column_conditions, geometry
 from dyelab.read.grid import Grid
-from dyelab.table import (
-    STANDARD_UNCERTAINTIES,
-    decimal_points,
-    exposed,
-    exposure_columns,
-    fault,
-)
+from dyelab.table import STANDARD_UNCERTAINTIES, decimal_points, exposed, exposure_columns, fault
 
 _PLAIN = "Expected a plain number: correct it" + offer("skip_bad", ", or leave it out: {}") + "."
 

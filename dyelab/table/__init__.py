@@ -5,6 +5,18 @@ standard. The description checks rows, types columns, and is written into the bo
 ``datapackage.json``.
 """
 
+from dyelab.table.cells import (
+    as_floats,
+    as_text,
+    blanks,
+    decimal_points,
+    empty,
+    number,
+    number_list,
+    numbers,
+    typed,
+    written,
+)
 from dyelab.table.checking import check, fault
 from dyelab.table.columns import (
     EXPOSURES,
@@ -25,10 +37,16 @@ from dyelab.table.columns import (
     schema,
     spectra_table,
 )
-from dyelab.table.conditions import CONDITIONS, NOT_STATED, conditions_text, method_of, ways
-from dyelab.table.exposures import EXPOSURE, exposed, exposure_columns
-from dyelab.table.number_text import decimal_points, number, number_list, written
-from dyelab.table.typing import as_floats, as_text, blanks, empty, numbers, typed
+from dyelab.table.conditions import (
+    CONDITIONS,
+    EXPOSURE,
+    NOT_STATED,
+    conditions_text,
+    exposed,
+    exposure_columns,
+    method_of,
+    ways,
+)
 from dyelab.table.white import (
     COVARIANCE,
     DEFAULT_WHITE,

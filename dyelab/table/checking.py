@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab.table.cells import blanks, numbers, text_of_cell
 from dyelab.table.columns import Column, Table
-from dyelab.table.typing import blanks, numbers, text_of_cell
 
 _SHOWN = 120  # letters of a cell in a message
 
