@@ -31,6 +31,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         refresh=_fit,
         prepare=book_choice.gathered,
         actions={"comparing.one_pot": _one_pot},
+        seldom=("reference", "formula", "method"),
         book=book,
     )
 

@@ -99,7 +99,7 @@ class Panel(widgets.VBox):
         Buttons below those that save, by the key of their words: ``work(panel) -> str`` does
         what one says, and returns what is told of it.
     main : bool, optional
-        Whether the first of them is what the panel is for.
+        Whether the first of them is what the panel is for; they then follow the answer.
     beside : sequence of Widget, optional
         What those buttons ask for, in their row.
     remember : {"days", "session", "never"}, optional
@@ -145,7 +145,7 @@ class Panel(widgets.VBox):
             for key, work in (actions or {}).items()
         }
         if self.actions:
-            self.under(*self.actions.values(), *beside)
+            self.under(*self.actions.values(), *beside, first=main)
             next(iter(self.actions.values())).add_class("dl-main-button" if main else "dl-button")
         if isinstance(book, Book):
             self._take(book.path, book)
@@ -213,13 +213,15 @@ class Panel(widgets.VBox):
             [Dress(self._seen, title=self.title, big=words.say("frame.big")), head, body]
         )
 
-    def under(self, *parts: Any) -> None:
-        """Put a panel's own buttons, in a row, under those that save; what they tell follows."""
+    def under(self, *parts: Any, first: bool = False) -> None:
+        """Put a panel's own buttons in a row, what they tell below: last, or under the answer."""
         line = widgets.HBox(parts)
         line.add_class("dl-save")
         self.told = widgets.HTML()
         self.told.add_class("dl-saved")
-        self._result.children = (*self._result.children, line, self.told)
+        there = list(self._result.children)
+        at = there.index(self.busy) + 1 if first else len(there)
+        self._result.children = (*there[:at], line, self.told, *there[at:])
 
     def tell(self, work: Callable[[], str]) -> None:
         """Say what came of such a button, also where it was refused."""

@@ -24,6 +24,10 @@ _START = {
     "dye": ("madder",),
     "modifier": ("none",),
 }
+_SELDOM = (
+    *("modifier", "another", "doses", "more", "over", "tartar", "design", "divide", "runs"),
+    *("mass_g", "liquor_ratio", "baths", "water_bath", "pots", "paper"),
+)
 _MOST = 60  # recipes shown before anything is saved; the sheets hold them all
 _PREVIEW = 110  # pixels an inch
 _SHOWN = [
@@ -50,10 +54,18 @@ class Planner(frame.Panel):
         super().__init__(
             *("plan", words.say("planning.title"), _choose, _show),
             refresh=_fit,
-            actions={"planning.sheets": _written, "planning.put": Planner.into},
+            actions={"planning.put": Planner.into, "planning.sheets": _written},
+            main=True,
             beside=(self.folder, self.white),
+            seldom=_SELDOM,
             book=book,
         )
+        self.folder.observe(lambda _: self._ask_white(), "value")
+        self._ask_white()
+
+    def _ask_white(self) -> None:
+        """A book's white is asked for where one begins, and never again."""
+        self.white.layout.display = None if self.folder.value.strip() else "none"
 
     def into(self) -> str:
         """Put the series into the book, or into a new one where a folder is named."""

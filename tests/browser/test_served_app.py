@@ -68,6 +68,9 @@ def test_the_address_leads_home_and_every_page_back_there(app, page, desk):
         .filter(e => e.scrollHeight > e.clientHeight + 3)
         .filter(e => getComputedStyle(e).overflowY !== "visible").length"""
     assert page.evaluate(inner) == 0
+    bottom = page.locator(".dyelab").bounding_box()
+    below = page.get_by_text("What could make this wrong").bounding_box()
+    assert below["y"] >= bottom["y"] + bottom["height"], "the panel covers what follows it"
     page.get_by_role("link", name="To the book's home").first.click()
     page.wait_for_selector(".dl-wall .dl-w", timeout=COLD)
     assert "Shift" not in page.locator("body").inner_text()
