@@ -97,6 +97,29 @@ def plain(text: str) -> str:
     return f"'{text}" if text[:1] in _FORMULA and text else text
 
 
+def write_table(frame: "pd.DataFrame", path: str | Path, float_format: str | None = None) -> Path:
+    """Write a table as UTF-8 CSV that a spreadsheet opens without running anything in it.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import files
+    >>> path = files.write_table(pd.DataFrame({"note": ["=1+1"]}), folder / "notes.csv")
+    >>> path.read_text().splitlines()
+    ['note', "'=1+1"]
+    """
+    texts = frame.select_dtypes(exclude="number").columns
+    safe = frame.assign(
+        **{
+            name: frame[name].map(lambda cell: plain(cell) if isinstance(cell, str) else cell)
+            for name in texts
+        }
+    )
+    with whole(path) as file:
+        safe.to_csv(file, index=False, lineterminator="\n", float_format=float_format)
+    return Path(path)
+
+
 def unplain(text: str) -> str:
     """Return the text that `plain` was given.
 

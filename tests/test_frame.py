@@ -6,9 +6,9 @@ import pytest
 import stand_in
 from plotly.offline import get_plotlyjs
 
-from dyelab import book
+from dyelab import book, files
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, choices, frame, html_parts, remember, save
+from dyelab.panel import book_choice, choices, frame, html_parts, remember
 from dyelab.plot import plane
 
 
@@ -218,7 +218,9 @@ def test_saving_never_writes_over_a_file(panel, home):
 
 
 def test_a_saved_table_runs_nothing_in_a_spreadsheet(home):
-    path = save.table(pd.DataFrame({"swatch": ["=1+1", "K-01"], "a": [-3.0, 4.0]}), home / "t.csv")
+    path = files.write_table(
+        pd.DataFrame({"swatch": ["=1+1", "K-01"], "a": [-3.0, 4.0]}), home / "t.csv"
+    )
     assert path.read_text().splitlines() == ["swatch,a", "'=1+1,-3.0", "K-01,4.0"]
 
 

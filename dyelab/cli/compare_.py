@@ -7,46 +7,13 @@ import pandas as pd
 
 from dyelab import compare, files, grade, table
 from dyelab.errors import InputError
+from dyelab.table.columns import described
 
-_RGB = "Is this an RGB value? Convert it first: convert.screen_to_lab."
-COLOURS = table.Table(
-    "colours",
-    (
-        table.Column("sample", required=True),
-        table.Column("L", "number", required=True, minimum=0, maximum=100, remedy=_RGB),
-        table.Column("a", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
-        table.Column("b", "number", required=True, minimum=-160, maximum=160, remedy=_RGB),
-        table.Column("illuminant"),
-        table.Column("observer", "integer", unit="°", options=("2", "10")),
-        *(
-            table.Column(name, "number", minimum=0, maximum=100)
-            for name in table.STANDARD_UNCERTAINTIES
-        ),
-    ),
-    key=("sample",),
-)
-PAIRS = table.Table(
-    "pairs",
-    (table.Column("reference", required=True), table.Column("sample", required=True)),
-)
+COLOURS, PAIRS = described("colours", "sample"), described("pairs")
 OUT = [
-    "reference",
-    "sample",
-    "dL",
-    "da",
-    "db",
-    "dC",
-    "dH",
-    "dE76",
-    "dE00",
-    "dECMC",
-    "dE00_low",
-    "dE00_high",
-    "verdict",
-    "change_value",
-    "change_grade",
-    "staining_value",
-    "staining_grade",
+    *("reference", "sample", "dL", "da", "db", "dC", "dH", "dE76", "dE00", "dECMC"),
+    *("dE00_low", "dE00_high", "verdict", "change_value", "change_grade"),
+    *("staining_value", "staining_grade"),
 ]
 
 
@@ -87,7 +54,7 @@ def command(
     else:
         wanted = _checked(pairs_file, PAIRS, skip_bad)
         result = compare.pairs(frame, _known(wanted, frame, pairs_file, skip_bad), piece=piece)
-    _write(_graded(result, frame), out)
+    files.write_table(compare.readable(_graded(result, frame)), out)
     _tell_conditions(result, frame, colours)
     _tell(result, frame)
 
@@ -160,14 +127,6 @@ def _graded(result: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     parts = [result, grade.change(first, second), grade.staining(first, second)]
     merged = pd.concat([part.reset_index(drop=True) for part in parts], axis=1)
     return merged[[*OUT, "caveat"]]
-
-
-def _write(result: pd.DataFrame, out: Path) -> None:
-    text = compare.readable(result).assign(
-        reference=result["reference"].map(files.plain), sample=result["sample"].map(files.plain)
-    )
-    with files.whole(out) as file:
-        text.to_csv(file, index=False)
 
 
 def _tell_conditions(result: pd.DataFrame, frame: pd.DataFrame, path: Path) -> None:

@@ -107,7 +107,7 @@ def command(
     tables = [_lab(found, Path(s).name, illuminant, int(observer)) for s, found in every.items()]
     table = pd.concat(tables, ignore_index=True)
     _refuse_repeats(table)
-    _write(table[_order(table)], out)
+    files.write_table(table[_order(table)], out, "%.6g")
     click.echo(f"{len(table)} samples under {illuminant}/{observer}° written to {out}")
 
 
@@ -230,10 +230,3 @@ def _refuse_repeats(table: pd.DataFrame) -> None:
 def _order(table: pd.DataFrame) -> list[str]:
     rest = [column for column in table.columns if column not in (*FIRST, "flags")]
     return [*FIRST, "flags", *rest]
-
-
-def _write(table: pd.DataFrame, out: str) -> None:
-    texts = table.select_dtypes(exclude="number").columns
-    safe = table.assign(**{name: table[name].fillna("").map(files.plain) for name in texts})
-    with files.whole(out) as file:
-        safe.to_csv(file, index=False, float_format="%.6g", lineterminator="\n")

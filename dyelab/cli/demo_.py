@@ -108,8 +108,7 @@ def _page(found: Findings, folder: Path) -> None:
 
 def _write(found: Findings, folder: Path) -> None:
     for name, frame in ((METALS, found.metals), (HELD, found.held)):
-        with files.whole(folder / name) as file:
-            frame[TOLD[name]].to_csv(file, index=False, lineterminator="\n", float_format="%.6g")
+        files.write_table(frame[TOLD[name]], folder / name, "%.6g")
 
 
 def _summary(bk: Book, agreed: pd.DataFrame, found: Findings, folder: Path) -> Iterator[str]:

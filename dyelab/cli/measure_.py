@@ -103,9 +103,9 @@ def command(
     if options["keep"] is not None:
         _keep(photos[0], target, layout, options)
     if options["shared"] is not None:
-        _write(result.shared, options["shared"])
+        files.write_table(result.shared, options["shared"])
     if out is not None:
-        _write(result.table, out)
+        files.write_table(result.table, out)
     _tell(result, out)
     if taken is not None:
         _add(*taken, result, photos, options)
@@ -205,15 +205,6 @@ def _check_keep(target: str, options: dict[str, Any]) -> None:
         raise InputError(
             "--keep makes a new calibration and --calibration uses an old one: give one of the two."
         )
-
-
-def _write(table: Any, path: Path) -> None:
-    text = table.copy()
-    for name in ("photo", "reading", "source"):
-        if name in text:
-            text[name] = text[name].map(files.plain)
-    with files.whole(path) as file:
-        text.to_csv(file, index=False, lineterminator="\n")
 
 
 def _tell(result: Any, out: Path | None) -> None:

@@ -57,19 +57,6 @@ def _plain_name(name: str) -> str:
     return f"{stem}.{kept[1][:8]}" if dot and kept[1] else stem
 
 
-def table(frame: Any, path: Path) -> Path:
-    """Write a table as CSV that a spreadsheet opens without running anything in it."""
-    texts = frame.select_dtypes(exclude="number").columns
-    safe = frame.assign(**{name: frame[name].map(_plain) for name in texts})
-    with files.whole(path) as file:
-        safe.to_csv(file, index=False)
-    return path
-
-
-def _plain(value: Any) -> Any:
-    return files.plain(value) if isinstance(value, str) else value
-
-
 def fault(text: str) -> Path:
     """Keep the details of a fault where they can be found again."""
     import platformdirs
@@ -120,7 +107,7 @@ class Row(widgets.VBox):
     def _table(self) -> None:
         shown = self._panel.shown
         whole = shown.table if shown.numbers is None else shown.numbers
-        self._tell(table(whole, self._named(".csv")))
+        self._tell(files.write_table(whole, self._named(".csv")))
 
     def _named(self, suffix: str, title: str = "") -> Path:
         book = book_choice.title(Path(getattr(self._panel.opened, "path", "")))

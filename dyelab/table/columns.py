@@ -59,22 +59,22 @@ with Path(__file__).with_suffix(".csv").open(encoding="utf-8", newline="") as _f
     _COLUMNS = list(csv.DictReader(_file))
 
 
-def _described(name: str, *key: str, links: tuple[tuple[str, str, str], ...] = ()) -> Table:
+def described(name: str, *key: str, links: tuple[tuple[str, str, str], ...] = ()) -> Table:
     """Describe a table by its rows of ``columns.csv``, beside this module."""
     return Table(name, tuple(_column(row) for row in _COLUMNS if row["table"] == name), key, links)
 
 
 _SWATCH = ("swatch", "swatches", "swatch")
-SWATCHES = _described("swatches", "swatch")
-STEPS = _described("steps", "swatch", "order", "area", links=(_SWATCH,))
-READINGS = _described("readings", "reading", links=(_SWATCH, ("test", "tests", "test")))
+SWATCHES = described("swatches", "swatch")
+STEPS = described("steps", "swatch", "order", "area", links=(_SWATCH,))
+READINGS = described("readings", "reading", links=(_SWATCH, ("test", "tests", "test")))
 # Readings of one photo share its calibration error. Each row here is one direction of that
 # error: how far it moves this reading for one standard deviation of the shared factor. Part of
 # the error belongs to the dyed spectrum: swatches of one recipe share it, others don't.
-SHARED = _described("shared", "reading", "factor", links=(("reading", "readings", "reading"),))
-TESTS = _described("tests", "test")
-PHOTOS = _described("photos", links=(_SWATCH,))
-MATERIALS = _described("materials", "material")
+SHARED = described("shared", "reading", "factor", links=(("reading", "readings", "reading"),))
+TESTS = described("tests", "test")
+PHOTOS = described("photos", links=(_SWATCH,))
+MATERIALS = described("materials", "material")
 
 FORMS, STEP_KINDS = SWATCHES.options("form"), STEPS.options("kind")
 EXPOSURES, METHODS = READINGS.options("exposure"), READINGS.options("method")
