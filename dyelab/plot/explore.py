@@ -82,17 +82,11 @@ def landing(
 
 
 def _layout(spans: Sequence[float]) -> dict:
-    a_low, a_high, b_low, b_high = spans
     hidden = {"showticklabels": False, "showgrid": False, "zeroline": False, "ticks": ""}
     lightness = words.say("exploring.lightness")
     patch = words.say("exploring.patch")
     return {
-        "xaxis": {"domain": _LEFT, "range": [a_low, a_high], "title": {"text": style.AXES["a"]}},
-        "yaxis": {
-            "range": [b_low, b_high],
-            "title": {"text": style.AXES["b"]},
-            "scaleanchor": "x",
-        },
+        **plane.axes(spans, _LEFT),
         "xaxis2": {
             **hidden,
             "domain": _STRIP,

@@ -1,6 +1,7 @@
 """The a*b* plane with lightness beside it: where a colour is, and the way it came."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -63,36 +64,25 @@ def figure(
 
 
 def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dict:
-    a_low, a_high, b_low, b_high = spans or around(lab)
-    layout = _places(a_low, a_high, b_low, b_high, lab[group].nunique())
+    hidden = {"showticklabels": False, "showgrid": False, "zeroline": False, "ticks": ""}
+    groups = lab[group].nunique()
+    strip = {"domain": [0.9, 1], "anchor": "y2", "range": [-0.8, max(0.8, groups - 0.2)]}
+    layout = {
+        **axes(spans or around(lab), (0, 0.8)),
+        "xaxis2": {**strip, **hidden, "title": {"text": "lightness L*"}},
+        "yaxis2": {"anchor": "x2", "range": [0, 100], "dtick": 20},
+    }
     for axis in layout.values():
         axis["automargin"] = False  # measuring labels on every move costs more than drawing
     return layout
 
 
-def _places(a_low: float, a_high: float, b_low: float, b_high: float, groups: int) -> dict:
+def axes(spans: Sequence[float], domain: Sequence[float]) -> dict[str, dict[str, Any]]:
+    """The axes of an a*b* plane of such limits, over a part of the figure's width."""
+    across, up = list(spans[:2]), list(spans[2:])
     return {
-        "xaxis": {
-            "domain": [0, 0.8],
-            "range": [a_low, a_high],
-            "title": {"text": style.AXES["a"]},
-        },
-        "yaxis": {
-            "range": [b_low, b_high],
-            "title": {"text": style.AXES["b"]},
-            "scaleanchor": "x",
-        },
-        "xaxis2": {
-            "domain": [0.9, 1],
-            "anchor": "y2",
-            "showticklabels": False,
-            "showgrid": False,
-            "zeroline": False,
-            "ticks": "",
-            "range": [-0.8, max(0.8, groups - 0.2)],
-            "title": {"text": "lightness L*"},
-        },
-        "yaxis2": {"anchor": "x2", "range": [0, 100], "dtick": 20},
+        "xaxis": {"domain": list(domain), "range": across, "title": {"text": style.AXES["a"]}},
+        "yaxis": {"range": up, "title": {"text": style.AXES["b"]}, "scaleanchor": "x"},
     }
 
 

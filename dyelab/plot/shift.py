@@ -63,26 +63,13 @@ def vectors(
 
 
 def _two_planes(both: pd.DataFrame) -> dict[str, Any]:
-    a_low, a_high, b_low, b_high = plane.around(both)
     most = float(both["C"].max()) * 1.08 + 3
+    places = plane.axes(plane.around(both), (0, 0.56))
+    places["yaxis"]["constrain"] = "domain"
+    second = {"domain": [0.68, 1], "anchor": "y2", "range": [0, most]}
     return {
-        "xaxis": {
-            "domain": [0, 0.56],
-            "range": [a_low, a_high],
-            "title": {"text": style.AXES["a"]},
-        },
-        "yaxis": {
-            "range": [b_low, b_high],
-            "title": {"text": style.AXES["b"]},
-            "scaleanchor": "x",
-            "constrain": "domain",
-        },
-        "xaxis2": {
-            "domain": [0.68, 1],
-            "anchor": "y2",
-            "range": [0, most],
-            "title": {"text": style.AXES["C"]},
-        },
+        **places,
+        "xaxis2": {**second, "title": {"text": style.AXES["C"]}},
         "yaxis2": {"anchor": "x2", "range": [0, 100], "title": {"text": style.AXES["L"]}},
     }
 
