@@ -8,6 +8,7 @@ import pytest
 from dyelab import book, files, plan
 from dyelab.errors import InputError
 from dyelab.panel import home, own_materials
+from dyelab.panel import plan as plan_panel
 
 pytestmark = pytest.mark.usefixtures("desk")
 EXAMPLE = files.shipped("data", "marlpit_yard")
@@ -93,6 +94,9 @@ def test_a_material_of_ones_own_is_planned_with_afterwards(mine):
     listed = book.materials(book.open(mine.path)).set_index("material")
     assert listed.loc["alder bark", "role"] == "dye"
     assert panel.choices["name"].value == ""
+    planned = plan_panel.panel(mine.path)
+    planned.choices["dye"].value = ("alder bark",)
+    assert any("alder bark 35" in chip.label for chip in planned.shown.chips)
 
 
 @pytest.mark.parametrize(

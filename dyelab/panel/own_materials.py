@@ -12,7 +12,7 @@ from dyelab.panel import choices, frame
 
 _ROLES = ("dye", "mordant", "tannin", "vat", "modifier", "assist", "scour")
 _SHOWN = ["material", "role", "metal", "low_wof", "high_wof", "hazards", "note"]
-_MORE = ("metal", "low", "high", "hazards", "note")
+_MORE = ("metal", "hazards", "note")
 
 
 def panel(book: frame.Chosen = None) -> frame.Panel:
@@ -56,15 +56,15 @@ def entered(
     if not name:
         raise InputError(words.say("own_materials.no_name"))
     recipe.refuse_unsafe(name, metal)
-    if more and low > high:
+    if low > high:
         raise InputError(words.say("own_materials.range", low=f"{low:g}", high=f"{high:g}"))
     _, unknown = recipe.statements(hazards)
     if more and unknown:
         raise InputError(words.say("own_materials.hazards_unknown", text=", ".join(unknown)))
     row = {"material": name, "role": role, "basis": words.say("own_materials.basis")}
+    row |= {"low_wof": f"{low:g}", "high_wof": f"{high:g}"} if high else {}
     if more:
-        doses = {"low_wof": f"{low:g}", "high_wof": f"{high:g}"} if high else {}
-        row |= {"metal": metal, "hazards": hazards.strip(), "note": note.strip(), **doses}
+        row |= {"metal": metal, "hazards": hazards.strip(), "note": note.strip()}
     return table.as_text(pd.DataFrame([row]), table.MATERIALS)
 
 
@@ -74,17 +74,29 @@ def _choose(_book: Book) -> dict[str, Any]:
     return {
         "name": choices.text("own_materials.name"),
         "role": choices.pick("own_materials.role", roles),
-        "more": choices.tick("own_materials.more"),
-        "metal": choices.pick("own_materials.metal", [tuple(one) for one in metals]),
         "low": choices.number("own_materials.low", 0, low=0, high=500, unit="% WOF"),
         "high": choices.number("own_materials.high", 0, low=0, high=500, unit="% WOF"),
+        "more": choices.tick("own_materials.more"),
+        "metal": choices.pick("own_materials.metal", [tuple(one) for one in metals]),
         "hazards": choices.text("own_materials.hazards"),
         "note": choices.text("own_materials.note"),
     }
 
 
 def _fit(_book: Book, made: dict[str, Any]) -> None:
+    """Begin with the doses that the list's own of this kind take, until others are typed."""
     choices.only(made, [name for name in made if name not in _MORE or made["more"].value])
+    usual = _usual()
+    if (made["low"].value, made["high"].value) in [(0, 0), *usual.values()]:
+        made["low"].value, made["high"].value = usual.get(made["role"].value, (0, 0))
+
+
+def _usual() -> dict[str, tuple[float, float]]:
+    """Middle of the least and of the most that the list's materials of each kind take, % WOF."""
+    listed = recipe.materials()
+    ends = listed.assign(**{name: pd.to_numeric(listed[name]) for name in ("low_wof", "high_wof")})
+    middle = ends.groupby("role")[["low_wof", "high_wof"]].median().dropna()
+    return {str(role): (float(low), float(high)) for role, (low, high) in middle.T.items()}
 
 
 def _show(book: Book, **chosen: Any) -> frame.Shown:

@@ -35,7 +35,7 @@ def begun(mode, folder):
     desk, log = folder / "desk", folder / "log"
     open_.copies(desk)
     port = conftest.free_port()
-    command = getattr(open_, f"_{mode}")(port, no_browser=True)
+    command = getattr(open_, f"{mode}_command")(port, no_browser=True)
     if mode == "lab":
         command += ["--IdentityProvider.token=", "--ServerApp.password="]
     own = {"HOME": str(folder), "XDG_STATE_HOME": str(folder), "PYTHONUNBUFFERED": "1"}
