@@ -140,61 +140,81 @@ NEAR = 15.0  # ΔE00: what `predict.next_swatches` calls near
 STEPS = ["fibre", "tannin", "mordant", "dye"]
 
 
-def extended(seed, start=20, suggested=10, at_once=5, drawn=20, looking=True):
+class Own:
+    """A world of the own generator."""
+
+    def __init__(self, seed):
+        self.seed, self.cloth = seed, synth.varied(seed)
+
+    recipes = staticmethod(random_books.random_recipes)
+
+    def truth(self, recipes):
+        """Colours of recipes without noise."""
+        return true_lab(recipes, self.cloth)
+
+    def learned(self, rows):
+        """A model of one swatch of each of these recipes."""
+        named = rows.assign(swatch=[f"S{i:03d}" for i in range(len(rows))])
+        book = synth.simulate(named, self.seed + 1, replicates=1, cloth=self.cloth)
+        return predict.fit(book.wide, spectra=book.spectra)
+
+
+ASKED = {"where the user looks": "around", "a list of recipes": "among", "everywhere": ""}
+
+
+def extended(seed, start=20, suggested=10, at_once=5, drawn=20, asking="around", world=Own):
     """Error after suggested swatches and after random ones, from the same random start.
 
-    Looking: a colour is wanted that a random recipe truly gives; the user looks at recipes on
+    `asking` for a colour (`around`), that a random recipe truly gives: the user looks at recipes on
     that recipe's fibre which truly come within 15 ΔE00 of it, and the suggestions are asked for
-    around that colour on that fibre. Else: at all recipes. The errors, a row a way of drawing, are
-    the `median`, the `mean` and the 90th percentile (`most`) of ΔE00 between prediction and truth
-    over the recipes looked at. Recipes of materials that the first swatches lack are left out:
-    nothing can be said of them. Suggestions come in batches, as a user would dye them, and the
-    model learns each batch before the next. Random swatches are drawn from all recipes (`random`,
-    and half as many: `half`), or from those on the fibre looked at (`on_fibre`).
+    around that colour on that fibre. Else the user looks at all recipes; the model is told what
+    those are by 1,000 others of their kind (`among`), or nothing. The errors, a row a way of
+    drawing, are the `median`, the `mean` and the 90th percentile (`most`) of ΔE00 between
+    prediction and truth over the recipes looked at. Recipes of materials that the first swatches
+    lack are left out: nothing can be said of them. Suggestions come in batches, as a user would
+    dye them, and the model learns each batch before the next. Random swatches are drawn from all
+    recipes (`random`, and half as many: `half`), or from those on the fibre looked at
+    (`on_fibre`).
     """
-    rng = np.random.default_rng(seed)
-    cloth = synth.varied(seed)
-    recipes = random_books.random_recipes(start, rng)
-    more, fresh = (
-        random_books.random_recipes(40 * drawn, rng),
-        random_books.random_recipes(4000, rng),
-    )
-    asked, place, truth = _looked_at(recipes, fresh, cloth, rng, looking)
-
-    def learned(rows):
-        named = rows.assign(swatch=[f"S{i:03d}" for i in range(len(rows))])
-        book = synth.simulate(named, seed + 1, replicates=1, cloth=cloth)
-        return predict.fit(book.wide, spectra=book.spectra)
+    rng, own = np.random.default_rng(seed), world(seed)
+    recipes, more, fresh = (own.recipes(n, rng) for n in (start, 40 * drawn, 4000))
+    known = np.logical_and.reduce([fresh[name].isin(recipes[name]) for name in STEPS])
+    asked, place, truth = _looked_at(own, fresh[known].reset_index(drop=True), rng, asking)
 
     def error(model):
         away = convert.dE00(truth, measured(model.colour(place)))
         return {"median": np.median(away), "mean": away.mean(), "most": np.quantile(away, 0.9)}
 
-    model = learned(recipes)
+    model = own.learned(recipes)
     blank = dict(recipes.iloc[0][["form", "ground", "series", "modifier"]])
     errors, rows = {"before": error(model)}, recipes
     for batch in range(suggested // at_once):
         offered = predict.next_swatches(model, at_once, seed=batch, **asked)
         dyed = offered[[c for c in offered if c in recipes]].assign(**blank)
         rows = pd.concat([rows, dyed], ignore_index=True)
-        model = learned(rows)
+        model = own.learned(rows)
     errors["suggested"] = error(model)
-    there = more[more["fibre"].isin([asked["hold"]["fibre"]])] if looking else more
-    for name, some in (("random", more), ("half", more.head(drawn // 2)), ("on_fibre", there)):
-        others = pd.concat([recipes, some.head(drawn)], ignore_index=True)
-        errors[name] = error(learned(others))
+    drawings = {"random": more, "half": more.head(drawn // 2)}
+    if asking == "around":
+        drawings["on_fibre"] = more[more["fibre"].isin([asked["hold"]["fibre"]])]
+    for name, some in drawings.items():
+        errors[name] = error(own.learned(pd.concat([recipes, some.head(drawn)], ignore_index=True)))
     return pd.DataFrame(errors).T.rename_axis("drawn").assign(seed=seed).reset_index()
 
 
-def _looked_at(recipes, fresh, cloth, rng, looking, many=300):
+def _looked_at(own, fresh, rng, asking, many=300):
     """What `next_swatches` is asked, and the recipes looked at with their true colours."""
-    known = np.logical_and.reduce([fresh[name].isin(recipes[name]) for name in STEPS])
-    fresh = fresh[known].reset_index(drop=True)
-    truth, asked = true_lab(fresh, cloth), {}
-    if looking:
-        at = int(rng.integers(len(fresh)))
-        far = convert.dE00(np.broadcast_to(truth[at], truth.shape), truth)
-        asked = {"around": truth[at], "hold": {"fibre": fresh["fibre"].iloc[at]}}
-        there = (far <= NEAR) & (fresh["fibre"] == fresh["fibre"].iloc[at]).to_numpy()
-        fresh, truth = fresh[there], truth[there]
-    return asked, fresh.head(many), truth[:many]
+    if asking != "around":
+        place = fresh.head(many)
+        rest = fresh.iloc[many : many + 1000]
+        return (
+            ({"among": rest.drop(columns="swatch", errors="ignore")} if asking else {}),
+            place,
+            own.truth(place),
+        )
+    truth = own.truth(fresh)
+    at = int(rng.integers(len(fresh)))
+    far = convert.dE00(np.broadcast_to(truth[at], truth.shape), truth)
+    there = (far <= NEAR) & (fresh["fibre"] == fresh["fibre"].iloc[at]).to_numpy()
+    asked = {"around": truth[at], "hold": {"fibre": fresh["fibre"].iloc[at]}}
+    return asked, fresh[there].head(many), truth[there][:many]

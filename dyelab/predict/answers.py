@@ -93,11 +93,11 @@ def marks(model: "Model", recipes: pd.DataFrame, weighed: Weighed) -> list[str]:
     for step, code in zip(model.steps, model.coded(recipes), strict=True):
         for i, text in _doses_outside(model, step, code):
             said[i].append(text)
-    for i in np.flatnonzero(several):
-        said[i] += _over_outside(model, recipes.iloc[i])
-    for far in np.flatnonzero((weighed.left / weighed.prior).mean(axis=1) > _FAR):
-        if not several[far]:
-            said[far].append(words.say("predict.far"))
+    for at in np.flatnonzero(several):
+        said[at] += _over_outside(model, recipes.iloc[at])
+    far = (weighed.left / weighed.prior).mean(axis=1) > _FAR
+    for at in np.flatnonzero(far & ~several):
+        said[at].append(words.say("predict.far"))
     return ["; ".join(texts) for texts in said]
 
 

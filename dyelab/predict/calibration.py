@@ -41,12 +41,13 @@ def judged(
     holds as `stretch, tail, odds, left_out`.
     """
     process, basis = over.dyes.process, over.dyes.basis
+    n = len(known.recipe)
+    every = np.arange(n)
     told = [
         (fold, part, left_out(process.kernels, process.codes, known.seen(part), fold, rest))
         for fold, rest in folds(known.recipe)
         for part in [known.basis(rest)]
-    ] or [(slice(None), basis, without(process.scores, process.seen, np.arange(len(known.recipe))))]
-    n = len(known.recipe)
+    ] or [(every, basis, without(process.scores, process.seen, every))]
     lab, C = np.empty((n, 3)), np.empty((n, 3, 3))
     for fold, part, own in told:
         lab[fold], C[fold] = _landed(part, own)

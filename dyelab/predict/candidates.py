@@ -44,6 +44,7 @@ _TOGETHER = [
     *(tuple(METALS.values()), ("modifier",)),
 ]
 _DRAWN = 4  # draws for each recipe wanted: some come twice
+_AT_ENDS = 0.3  # share of doses at an end of their range, where a curve is told best
 _FIGURES = np.array(
     [
         *(1, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.8, 2, 2.2, 2.5, 2.8, 3, 3.2, 3.5),
@@ -188,10 +189,10 @@ def _overdyes(made: pd.DataFrame, most: float | None, count: int) -> pd.DataFram
             key = tuple((part.material, part.dips) for part in own)
             found.setdefault(key, []).append([part.dose for part in own])
     rows = []
-    for key, doses in found.items():
-        ladders = [_ladder(np.array(d), most, count) for d in zip(*doses, strict=True)]
-        for own in itertools.product(*ladders):
-            parts = [Part(m, dose, dips) for (m, dips), dose in zip(key, own, strict=True)]
+    for key, dyed in found.items():
+        ladders = [_ladder(np.array(doses), most, count) for doses in zip(*dyed, strict=True)]
+        for doses in itertools.product(*ladders):
+            parts = [Part(m, dose, dips) for (m, dips), dose in zip(key, doses, strict=True)]
             rows.append(written(parts))
     return pd.DataFrame(rows, columns=["dye", "dye_wof"]).drop_duplicates()
 
@@ -285,14 +286,12 @@ def _joined(tables: Mapping[str, pd.DataFrame], names: Sequence[str]) -> pd.Data
     return full
 
 
-def anew(
-    made: pd.DataFrame, limits: Limits, n: int, seed: int = 0, *, evenly: bool = False
-) -> pd.DataFrame:
-    """At most n recipes put together anew from the steps of a book's own, as often as they occur.
+def anew(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFrame:
+    """At most n recipes that somebody with a book's materials may dye.
 
-    Doses are free: any that one can weigh between the least and the most that was dyed, and down
-    to half the least where the step was also left out. With the book's own doses alone a dose
-    curve would never be learned. `evenly` draws every material of a step as often as another.
+    Every material of a step comes as often as another: one that a small book holds once is no
+    rarer outside it. Doses are free, between the ends of what was dyed and of what is usual in the
+    trade, and often at these ends; a dose that was never varied stays as it is.
 
     Raises
     ------
@@ -303,38 +302,57 @@ def anew(
     rng = np.random.default_rng(seed)
     parts = []
     for columns in _TOGETHER:
-        steps = _allowed(_capped(made[[c for c in columns if c in made]], limits), limits)
-        if steps.columns.size and steps.empty:
-            raise InputError(words.say("predict.nothing_left"))
+        steps = within(made[[c for c in columns if c in made]], limits)
         if steps.columns.size:
-            pool = _once(steps) if evenly else steps
-            drawn = pool.iloc[rng.integers(len(pool), size=_DRAWN * n)].reset_index(drop=True)
+            doses = [c for c in steps if str(c).endswith("_wof")]
+            once = steps[~steps.assign(**{str(c): steps[c] > 0 for c in doses}).duplicated()]
+            drawn = once.iloc[rng.integers(len(once), size=_DRAWN * n)].reset_index(drop=True)
             parts.append(_capped(_free_doses(drawn, steps, rng), limits))
-    joined = _allowed(_without_mordant(made, pd.concat(parts, axis=1)), limits).drop_duplicates()
-    if joined.empty:
+    joined = within(_without_mordant(made, pd.concat(parts, axis=1)), limits)
+    return joined.drop_duplicates().head(n).reset_index(drop=True)
+
+
+def within(recipes: pd.DataFrame, limits: Limits) -> pd.DataFrame:
+    """Recipes within limits, doses brought down to the most allowed.
+
+    Raises
+    ------
+    InputError
+        Where none is left.
+    """
+    kept = _allowed(_capped(recipes, limits), limits)
+    if recipes.columns.size and kept.empty:
         raise InputError(words.say("predict.nothing_left"))
-    return joined.head(n).reset_index(drop=True)
-
-
-def _once(steps: pd.DataFrame) -> pd.DataFrame:
-    """One row of each material, whatever its doses."""
-    doses = [c for c in steps if str(c).endswith("_wof")]
-    return steps[~steps.assign(**{str(c): steps[c] > 0 for c in doses}).duplicated()]
+    return kept
 
 
 def _free_doses(drawn: pd.DataFrame, steps: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Drawn steps with doses of their own, evenly on a log scale between those of the material."""
+    """Drawn steps with doses of their own, evenly on a log scale between the ends or at one."""
     changed = {}
     for amount in (str(c) for c in drawn if str(c).endswith("_wof")):
         name, there, taken = amount.removesuffix("_wof"), steps[amount] > 0, drawn[amount] > 0
         material, kinds = (t.get(name, pd.Series(name, t.index)) for t in (steps, drawn))
-        ends = steps[there].groupby(material[there])[amount].agg(["min", "max"])
-        low, high = (kinds[taken].map(ends[end]).to_numpy(float) for end in ("min", "max"))
-        low = np.where((high > low) & ~there.all(), 0.5 * low, low)
-        dose = np.exp(rng.uniform(np.log(low), np.log(high)))
+        dyed = steps[there].groupby(material[there])[amount]
+        ends = {kind: _ends(str(kind), doses) for kind, doses in dyed}
+        low, high = np.array([ends[kind] for kind in kinds[taken]]).reshape(-1, 2).T
+        at = rng.random(len(low))
+        at = np.where(rng.random(len(low)) < _AT_ENDS, np.round(at), at)
         changed[amount] = drawn[amount].to_numpy(float, copy=True)
-        changed[amount][taken] = [_weighable(d, h) for d, h in zip(dose, high, strict=True)]
+        doses = zip(low * (high / low) ** at, high, strict=True)
+        changed[amount][taken] = [_weighable(dose, top) for dose, top in doses]
     return drawn.assign(**changed)
+
+
+def _ends(kind: str, doses: pd.Series) -> tuple[float, float]:
+    """Least and largest dose of a material or metal: dyed, or usual if its dose was varied."""
+    low, high = float(doses.min()), float(doses.max())
+    if low == high:
+        return low, high
+    try:
+        least, usual, _ = recipe.usual_range(recipe.metals.salts().get(kind, kind))
+    except InputError:  # the book's own material, or several: no usual dose is known
+        return low, high
+    return min(low, least or low), max(high, usual)
 
 
 def _capped(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:

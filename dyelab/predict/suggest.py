@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import convert, shift
 from dyelab.predict import answers
-from dyelab.predict.candidates import Limits, anew
+from dyelab.predict.candidates import Limits, anew, within
 from dyelab.predict.model import Model
 from dyelab.predict.search import wanted_colour
 
@@ -23,6 +23,7 @@ def next_swatches(
     n: int = 4,
     *,
     around: Any = None,
+    among: pd.DataFrame | None = None,
     near: float = 15.0,
     hold: Mapping[str, Any] | None = None,
     most: Mapping[str, float] | None = None,
@@ -39,6 +40,10 @@ def next_swatches(
     around : optional
         A wanted colour, as for `find`: recipes predicted near it count most. Without it all
         recipes within the limits count alike.
+    among : DataFrame, optional
+        Recipes that one would dye, as for `Model.colour`: swatches are chosen from them, to teach
+        most about them. Without it, recipes of the book's materials, all alike often, in doses
+        from the least to the largest that was dyed or is usual.
     near : float
         ΔE00 at which a recipe counts 0.6 as much as one on the spot.
     hold, most, without
@@ -76,7 +81,7 @@ def next_swatches(
     """
     limits = Limits(hold or {}, most or {}, tuple(without))
     pool, places = (
-        answers.completed(model, anew(_plain(model), limits, many, seed + i, evenly=not i))
+        answers.completed(model, _asked(model, among, limits, many, seed + i))
         for i, many in enumerate((_POOL, _PLACES))
     )
     chosen, spreads = _greedy(model, (pool, places), *_looked_at(model, places, around, near), n)
@@ -87,9 +92,15 @@ def next_swatches(
     return named.assign(u_before=spreads[:-1], u_after=spreads[1:])
 
 
-def _plain(model: Model) -> pd.DataFrame:
-    """Recipes of the book whose dyes the processes hold; sums of dyes are learned one by one."""
-    return model.made[~model.over.dyes.joins(model.made)]
+def _asked(
+    model: Model, among: pd.DataFrame | None, limits: Limits, many: int, seed: int
+) -> pd.DataFrame:
+    """Recipes to look at; sums of dyes, which are learned one by one, are left out."""
+    if among is None:
+        return anew(model.made[~model.over.dyes.joins(model.made)], limits, many, seed)
+    full = answers.completed(model, among)
+    full = within(full[~model.over.dyes.joins(full)], limits)
+    return full.sample(min(many, len(full)), random_state=seed)
 
 
 def _looked_at(

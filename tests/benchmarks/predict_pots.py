@@ -82,6 +82,12 @@ def wide(swatches, lab):
     )
 
 
+def truth(recipes):
+    """Colours of recipes without noise."""
+    meant = dyehouse.k_over_s(recipes, dyehouse.doses(recipes))
+    return dyehouse.lab_of(dyehouse.reflectance(meant, SURFACE))
+
+
 def inside(said, lab):
     off = lab - said[table.LAB].to_numpy(float)
     far = np.einsum("ni,nij,nj->n", off, np.linalg.inv(table.covariances(said)), off)
@@ -95,15 +101,14 @@ def judged(seed, share, recipes=40, fresh=150):
     model = predict.fit(wide(swatches, dyehouse.dye(swatches, 1, seed, **noise).lab[0]))
     new = recipes_of(np.random.default_rng(900 + seed), fresh)
     landed = dyehouse.dye(new, 1, seed + 5000, **noise).lab[0]
-    meant = dyehouse.k_over_s(new, dyehouse.doses(new))
-    truth = dyehouse.lab_of(dyehouse.reflectance(meant, SURFACE))
+    meant = truth(new)
     asked = wide(new, landed).drop(columns=["swatch", "baths", "vat", *table.LAB])
     swatch, recipe = (model.colour(asked, of=of) for of in ("new_pot", "recipe"))
     return {
         "pot_share": share,
         "new_pot": inside(swatch, landed),
-        "recipe": inside(recipe, truth),
-        "error": np.median(convert.dE00(truth, recipe[table.LAB].to_numpy(float))),
+        "recipe": inside(recipe, meant),
+        "error": np.median(convert.dE00(meant, recipe[table.LAB].to_numpy(float))),
         "left_out": model.error,
         "stated_inside": model.left_out["inside"].mean(),
     }

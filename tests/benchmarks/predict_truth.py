@@ -2,7 +2,7 @@
 
 ``python tests/benchmarks/predict_truth.py left-out [books]``   leave-one-out error and coverage
 ``python tests/benchmarks/predict_truth.py find [books]``       real distance and stated chance
-``python tests/benchmarks/predict_truth.py next [books]``       suggested against random swatches
+``python tests/benchmarks/predict_truth.py next [books]``       suggested against random, two worlds
 ``python tests/benchmarks/predict_truth.py speed``
 
 Worlds are numbered from 5000; those below were used while the method was made.
@@ -22,8 +22,10 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parent))
 import dyed_worlds
-from worlds import random_books
+import predict_pots
+from worlds import dyehouse, random_books
 
 from dyelab import predict
 
@@ -65,14 +67,38 @@ def told_of(rows):
         print(name, bins.round(3).to_string(), sep="\n", flush=True)
 
 
+class Dyehouse:
+    """A world of other laws: `worlds.dyehouse`, half of the scatter its pots'."""
+
+    def __init__(self, seed):
+        self.seed = seed
+
+    @staticmethod
+    def recipes(n, rng):
+        drawn = predict_pots.recipes_of(rng, n)
+        return drawn.assign(
+            tannin=np.where(drawn["tannin_wof"] > 0, "gallnut", "none"),
+            mordant=np.where(drawn["mordant_wof"] > 0, "potash alum", "none"),
+            **{"form": "cloth", "ground": "", "modifier": "none", "series": "A"},
+        )
+
+    def truth(self, recipes):
+        return predict_pots.truth(recipes.reset_index(drop=True))
+
+    def learned(self, rows):
+        rows = rows.reset_index(drop=True)
+        noise = {"pot_share": 0.5, "surface": predict_pots.SURFACE, "truth_draws": 2}
+        return predict.fit(
+            predict_pots.wide(rows, dyehouse.dye(rows, 1, self.seed, **noise).lab[0])
+        )
+
+
 def next_swatches(seeds):
-    for name, looking in (("where the user looks", True), ("everywhere", False)):
-        found = []
-        for seed in seeds:
-            found.append(dyed_worlds.extended(seed, looking=looking))
-            if seed % 10 == 9:
-                print(f"\n{name}, to world {seed}: errors in ΔE00, means of worlds")
-                compared(pd.concat(found))
+    for name, asking in dyed_worlds.ASKED.items():
+        for world in (dyed_worlds.Own, Dyehouse):
+            found = [dyed_worlds.extended(seed, asking=asking, world=world) for seed in seeds]
+            print(f"\n{name}, {world.__name__}, {len(found)} worlds: ΔE00, means of worlds")
+            compared(pd.concat(found))
 
 
 def compared(rows):
@@ -81,7 +107,7 @@ def compared(rows):
     print(rows.groupby("drawn", sort=False)[columns].mean().round(2).to_string())
     wide = rows.pivot(index="seed", columns="drawn", values=columns)
     for column in columns:
-        for other in ("half", "random", "on_fibre"):
+        for other in (one for one in ("half", "random", "on_fibre") if one in set(rows["drawn"])):
             off = wide[column, "suggested"] - wide[column, other]
             error = off.std() / np.sqrt(len(off))
             print(

@@ -18,6 +18,10 @@ def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, looks, drawn
     number = page.locator(".dyelab .dl-choice", has_text="Iron").locator(".widget-readout").first
     assert "%" in number.evaluate("e => getComputedStyle(e, '::after').content")
     looks(opened, "explore-recipe")
+    drawn(lambda: choose("Dyed over with", "indigo"))
+    assert ", then indigo" in answer.inner_text()
+    shot("explore-overdye", width=1280)
+    drawn(lambda: choose("Dyed over with", "none"))
     drawn(lambda: choose("What would you like?", "all this book can reach"))
     shot("explore-reach")
     choose("What would you like?", "a recipe for a colour")
