@@ -150,6 +150,7 @@ def test_the_next_swatches_lower_the_uncertainty(panel):
 def test_the_reach_tells_what_the_metals_add(panel):
     said = choose(panel, task="reach")
     assert "Iron adds" in said
+    assert not any("True" in line for line in panel.shown.care)
     assert {trace.line.dash for trace in panel.shown.drawn.data if trace.mode == "lines"} == {
         "solid",
         "dash",

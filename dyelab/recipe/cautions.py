@@ -10,7 +10,7 @@ from dyelab import words
 from dyelab.recipe import hazard_statements, materials, metals, sequence
 
 _DOSE = re.compile(r"( [\d.,]+)?( x\d+)?$")  # what a level says behind a material's name
-_COLUMNS = ("tannin", "mordant", "dye", "vat", "modifier", "assist")
+_COLUMNS = ("tannin", "mordant", "dye", "modifier", "assist")
 
 
 def cautions(
