@@ -3,10 +3,22 @@
 import html
 
 import numpy as np
+import photos
 import pytest
+from worlds.synth import render
 
 from dyelab import book, plan, shift
-from dyelab.panel import browse, compare, instrument, make_pages, metals, printed_cloth, record
+from dyelab.panel import (
+    browse,
+    capture,
+    compare,
+    explore,
+    instrument,
+    make_pages,
+    metals,
+    printed_cloth,
+    record,
+)
 from dyelab.panel import plan as planning
 
 
@@ -90,3 +102,80 @@ def test_a_printed_cloth_goes_through_the_panels(tmp_path):
     assert iron.values["mordant"] == "aluminium acetate"
     pairs = shift.of_metal(book.wide(bk), "iron").pairs
     assert any("stem" in recipe for recipe in pairs["recipe"])
+
+
+def photographed(path, names, file, seed=3):
+    """Lay cloths of invented spectra on a card, photograph it, and add it through the panel."""
+    bare = np.full((24 - len(names), len(render.BANDS)), render.PAPER)
+    spectra = np.vstack([photos.cloth(seed, len(names)), bare])
+    shot = render.Shot(megapixels=4.0, tilt=6.0)
+    file.write_bytes(render.render(spectra, shot, seed=seed).jpeg())
+    panel = capture.panel(path)
+    panel.choices["path"].value = str(file)
+    assert f"{len(names)} windows measured; none has a name yet" in panel.sentence
+    for name in names:  # tap and choose, window after window
+        assert name in panel.tap.swatch.options
+        panel.tap.swatch.value = name
+    assert "each with its swatch's name" in panel.sentence
+    panel.add.click()
+    assert f"Added {len(names)} readings" in html.unescape(panel.answer.value)
+    return book.open(path)
+
+
+def handed_out(path):
+    panel = make_pages.panel(path)
+    panel.keep.buttons["pdf"].click()
+    assert "Saved:" in panel.keep.told.value, panel.answer.value
+    return panel
+
+
+@pytest.mark.slow
+def test_a_printed_cloth_is_photographed_compared_and_handed_out(tmp_path):
+    bk = book.save(book.create(tmp_path / "b", "Marlpit prints"))
+    names = []
+    for code in ("P-01", "P-02"):
+        panel = printed_cloth.panel(bk.path)
+        panel.choices["code"].value = code
+        panel.choices["areas"].value = (
+            "leaf = aluminium acetate 5\nstem = aluminium acetate 5 + ferrous acetate 2\n"
+            "flower = ferrous acetate 2\nbud = ferrous acetate 5"
+        )
+        panel.actions["printing.put"].click()
+        names += [f"{code} {area}" for area in ("leaf", "stem", "flower", "bud")]
+    record_all(bk.path)
+    bk = photographed(bk.path, names, tmp_path / "print.jpg")
+    assert list(bk.readings["area"]) == ["leaf", "stem", "flower", "bud"] * 2
+    assert compare.panel(bk).shown.table is not None
+    asked = explore.panel(bk)
+    assert "are needed to tell this book's materials" in asked.sentence
+    handed_out(bk.path)
+
+
+@pytest.mark.slow
+def test_an_overdye_with_tartar_is_photographed_predicted_and_handed_out(tmp_path):
+    bk = book.save(book.create(tmp_path / "b", "Marlpit winter"))
+    panel = planning.panel(bk)
+    panel.choices["tannin"].value = ("none",)
+    panel.choices["dye"].value = ("weld", "madder", "indigo")
+    panel.choices["over"].value = "weld 50 + indigo 5 x3"
+    panel.choices["tartar"].value = 6
+    panel.choices["controls"].value = False
+    panel.choices["iron"].value = "0 2 4"
+    panel.actions["planning.put"].click()
+    bk = record_all(bk.path)
+    assert len(bk.swatches) == 24
+    bk = photographed(bk.path, list(bk.swatches["swatch"]), tmp_path / "card.jpg")
+    shown = compare.panel(bk).shown
+    assert shown.table is not None
+    asked = explore.panel(bk)
+    asked.choices["dye"].value = "weld"
+    assert "expect L*" in asked.sentence, asked.sentence
+    asked.choices["over"].value = "indigo"
+    asked.choices["over_wof"].value = 5.0
+    asked.choices["dips"].value = 3
+    assert "then indigo 5 % in 3 dips" in asked.sentence
+    assert "expect L*" in asked.sentence, asked.sentence
+    asked.choices["over"].value = "none"
+    asked.choices["dye"].value = "madder"
+    assert "madder" in asked.sentence
+    handed_out(bk.path)

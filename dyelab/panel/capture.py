@@ -16,7 +16,7 @@ from dyelab.calibrate import through
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, capture_together, choices, frame, html_parts, save
 from dyelab.panel.book_choice import typed
-from dyelab.panel.capture_names import Naming, Tap, annotations, name_windows, named, said
+from dyelab.panel.capture_names import Naming, Tap, annotations, name_windows, named, offered, said
 from dyelab.panel.capture_names import notes as capture_notes
 from dyelab.table import LAB
 
@@ -268,7 +268,7 @@ class Capture(frame.Panel):
         ]
         if flagged:
             notes.insert(0, words.say("capture.flagged", count=flagged))
-        self.tap.offer(naming.open, list(self.book.swatches["swatch"]), naming.swatches)
+        self.tap.offer(naming.open, offered(self.book), naming.swatches)
         drawn = self._drawn(made, naming)
         return frame.Shown(said(naming), drawn, table[_COLUMNS].round(2), notes=notes)
 

@@ -71,7 +71,7 @@ def name_windows(
         If a line names a place that isn't there, or one swatch twice.
     """
     places, codes = list(table["place"]), list(book.swatches["swatch"])
-    typed = _known(named(picked["names"]), places, codes)
+    typed = _known(named(picked["names"]), places, book)
     read = labels[labels["label"] == measure.READ]
     by_label = dict(zip(read["place"], read["swatch"], strict=True))
     first = picked["first"]
@@ -88,18 +88,30 @@ def name_windows(
     why |= {place: EMPTY for place in bare if place not in doubtful}
     how = {p: next((n for s, n in sources if p in s), why.get(p, "none")) for p in places}
     swatches = {p: s for p, s in swatches.items() if s and p in places}
-    new = dict.fromkeys(s for s in swatches.values() if s not in codes)
+    there = {*codes, *offered(book)}
+    new = dict.fromkeys(s for s in swatches.values() if s not in there)
     return Naming(swatches, how, labels, tuple(new))
 
 
-def _known(typed: dict[str, str], places: list[str], codes: list[str]) -> dict[str, str]:
+def offered(book: Book) -> list[str]:
+    """What may lie in a window: the book's swatches, and the areas of those that have any."""
+    areas = books.named_areas(book)
+    each = [(code, areas.get(code, [""])) for code in book.swatches["swatch"]]
+    return [f"{code} {area}".strip() for code, own in each for area in own]
+
+
+def _known(typed: dict[str, str], places: list[str], book: Book) -> dict[str, str]:
     """Lines with places and swatches spelt as the card and the book spell them."""
-    spelt = {code.casefold(): code for code in codes}
+    located = books.located(book, typed.values())
+    spelt = {
+        name: code if area == "whole" else f"{code} {area}"
+        for name, (code, area) in located.items()
+    }
     there = {place.casefold(): place for place in places}
     for place in typed:
         if place.casefold() not in there:
             raise InputError(words.say("capture.no_place", place=place, places=_run(places)))
-    found = {there[p.casefold()]: spelt.get(s.casefold(), s) for p, s in typed.items()}
+    found = {there[p.casefold()]: spelt.get(s, s) for p, s in typed.items()}
     twice = [swatch for swatch, count in Counter(found.values()).items() if count > 1]
     if twice:
         where = ", ".join(place for place, swatch in found.items() if swatch == twice[0])
