@@ -10,11 +10,14 @@ from typing import Any
 import click
 
 from dyelab import book, calibrate, files, measure
-from dyelab.card import read_layout
+from dyelab.book import Book
+from dyelab.calibrate import Calibration
+from dyelab.card import Layout, read_layout
 from dyelab.errors import InputError
 from dyelab.table import DEFAULT_WHITE
 
 _PATH: Any = click.Path(path_type=Path)
+Places = dict[str, dict[str, str]]  # swatch by place, by photo
 
 
 @click.command("measure")
@@ -114,7 +117,7 @@ def command(
             click.echo(f"{name}: worth reading by instrument: {', '.join(places)}")
 
 
-def _book(options: dict[str, Any], out: Path | None) -> tuple[Any, dict[str, Any]] | None:
+def _book(options: dict[str, Any], out: Path | None) -> tuple[Book, Places] | None:
     """The book to add to and which swatch lies where, read before any work is done."""
     into, names = options["into"], options["names"]
     if into is None and out is None:
@@ -129,7 +132,7 @@ def _book(options: dict[str, Any], out: Path | None) -> tuple[Any, dict[str, Any
     return book.open(into), book.read_places(names)
 
 
-def _white(options: dict[str, Any], taken: tuple[Any, Any] | None) -> tuple[str, int]:
+def _white(options: dict[str, Any], taken: tuple[Book, Places] | None) -> tuple[str, int]:
     """The white asked for, else the book's, else the usual one."""
     usual = DEFAULT_WHITE if taken is None else taken[0].white
     observer = options["observer"]
@@ -137,9 +140,9 @@ def _white(options: dict[str, Any], taken: tuple[Any, Any] | None) -> tuple[str,
 
 
 def _add(
-    bk: Any,
-    places: dict[str, dict[str, str]],
-    result: Any,
+    bk: Book,
+    places: Places,
+    result: measure.Result,
     photos: tuple[Path, ...],
     options: dict[str, Any],
 ) -> None:
@@ -157,8 +160,12 @@ def _add(
 
 
 def _measured(
-    photos: tuple[Path, ...], target: str, layout: Any, stored: Any, options: dict[str, Any]
-) -> Any:
+    photos: tuple[Path, ...],
+    target: str,
+    layout: Layout | None,
+    stored: Calibration | None,
+    options: dict[str, Any],
+) -> measure.Result:
     from tqdm import tqdm
 
     with (
@@ -187,7 +194,7 @@ def _pool(count: int, jobs: int | None) -> Any:
     return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
 
 
-def _keep(photo: Path, target: str, layout: Any, options: dict[str, Any]) -> None:
+def _keep(photo: Path, target: str, layout: Layout | None, options: dict[str, Any]) -> None:
     made = measure.calibration(
         photo, target, layout=layout, add=options["add"], method=options["method"],
         white=options["white"],
@@ -207,7 +214,7 @@ def _check_keep(target: str, options: dict[str, Any]) -> None:
         )
 
 
-def _tell(result: Any, out: Path | None) -> None:
+def _tell(result: measure.Result, out: Path | None) -> None:
     for message in result.faults.values():
         click.echo(f"left out: {message}", err=True)
     flagged = int((result.table["flags"] != "").sum())
