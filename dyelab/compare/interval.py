@@ -248,10 +248,10 @@ def _invert(distance: np.ndarray, noise: Noise, confidence: float) -> tuple[np.n
     return low, _root(for_high, np.zeros_like(distance), top)
 
 
-def _root(falling, low: np.ndarray, high: np.ndarray, rounds: int = 14) -> np.ndarray:
+def _root(falling, low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """Where a falling function of each element passes zero: the Illinois form of false position."""
     at_low, at_high = falling(low), falling(high)
-    for _ in range(rounds):
+    for _ in range(14):
         with np.errstate(invalid="ignore", divide="ignore"):
             guess = high - at_high * (high - low) / (at_high - at_low)
         guess = np.where(np.isfinite(guess), np.clip(guess, low, high), (low + high) / 2)

@@ -26,18 +26,16 @@ class Ground:
     layout: dict[str, Any]
 
 
-def ground(made: pd.DataFrame, spans: Sequence[float] | None = None) -> Ground:
+def ground(made: pd.DataFrame) -> Ground:
     """Draw what holds still, once.
 
     Parameters
     ----------
     made : DataFrame
         Recipes measured, as ``style.painted`` leaves them.
-    spans : (a_low, a_high, b_low, b_high), optional
-        Axis limits.
     """
     tried = style.marks(made, name=words.say("exploring.tried"), size=8)
-    layout = {"height": 460, **_layout(spans or plane.around(made))}
+    layout = {"height": 460, **_layout(plane.around(made))}
     return Ground((tried, _strip(made, "circle", 8, 0.0)), layout)
 
 

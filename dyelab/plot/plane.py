@@ -93,13 +93,11 @@ def _reach(values: pd.Series) -> list[float]:
     return [low - room, high + room]
 
 
-def around(
-    lab: pd.DataFrame, room: float = 0.12, *, grey: bool = True
-) -> tuple[float, float, float, float]:
+def around(lab: pd.DataFrame, *, grey: bool = True) -> tuple[float, float, float, float]:
     """Limits of a square of the a*b* plane that holds these colours and (`grey`) the grey point."""
     values = np.vstack([lab[["a", "b"]].to_numpy(float), *([[[0, 0]]] if grey else [])])
     low, high = np.nanmin(values, axis=0), np.nanmax(values, axis=0)
-    half = max(float((high - low).max()) / 2 * (1 + room), 6.0) + 2
+    half = max(float((high - low).max()) / 2 * 1.12, 6.0) + 2
     middle = (low + high) / 2
     return (middle[0] - half, middle[0] + half, middle[1] - half, middle[1] + half)
 

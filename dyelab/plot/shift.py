@@ -10,6 +10,7 @@ import plotly.graph_objects as go
 
 from dyelab import words
 from dyelab.plot import plane, style
+from dyelab.shift import DoseCurve, Separation
 
 
 def _ends(pairs: pd.DataFrame, recipes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -35,30 +36,24 @@ def _ends(pairs: pd.DataFrame, recipes: pd.DataFrame) -> tuple[pd.DataFrame, pd.
     return sides[0], sides[1]
 
 
-def vectors(
-    pairs: pd.DataFrame, recipes: pd.DataFrame, *, mark: str = "level", height: int = 470
-) -> go.Figure:
+def vectors(pairs: pd.DataFrame, recipes: pd.DataFrame) -> go.Figure:
     """Shift vectors on the a*b* plane, and in lightness and chroma beside it.
 
     Parameters
     ----------
     pairs, recipes : DataFrame
-        As for `ends`.
-    mark : str
-        Column of `pairs` that decides the marker shape; its values make the legend.
-    height : int
-        In pixels.
+        As for `_ends`; the `level` of a pair decides its marker's shape and makes the legend.
     """
     start, finish = _ends(pairs, recipes)
     both = pd.concat([start, finish], ignore_index=True)
-    drawn = style.figure(height=height, **_two_planes(both))
+    drawn = style.figure(height=470, **_two_planes(both))
     places: list[tuple[str, str, dict[str, Any]]] = [
         ("a", "b", {}),
         ("C", "L", {"xaxis": "x2", "yaxis": "y2"}),
     ]
     for x, y, axes in places:
         drawn.add_trace(_arrows(start, finish, x, y, **axes))
-        drawn.add_traces(_marks(start, finish, pairs[mark].astype(str), x, y, axes))
+        drawn.add_traces(_marks(start, finish, pairs["level"].astype(str), x, y, axes))
     return drawn
 
 
@@ -136,16 +131,10 @@ def _rising(text: str) -> tuple[str, float]:
     return (text[: number.start()], float(number[0])) if number else (text, 0.0)
 
 
-def multiples(
-    pairs: pd.DataFrame,
-    recipes: pd.DataFrame,
-    *,
-    columns: str = "dye",
-    rows: str = "fibre",
-    mark: str = "level",
-) -> go.Figure:
+def multiples(pairs: pd.DataFrame, recipes: pd.DataFrame) -> go.Figure:
     """One small a*b* plane for each dye and fibre, all to one scale."""
     start, finish = _ends(pairs, recipes)
+    columns, rows, level = "dye", "fibre", pairs["level"].astype(str)
     if pairs[columns].nunique() == 1 < pairs[rows].nunique():  # one column would be low and wide
         columns, rows = rows, columns
     across, down = list(dict.fromkeys(pairs[columns])), list(dict.fromkeys(pairs[rows]))
@@ -153,7 +142,7 @@ def multiples(
     layout: dict[str, Any] = {"height": 90 + 220 * len(down), "annotations": []}
     traces: list[Any] = []
     named: set[str] = set()
-    kinds = _kinds(pairs[mark].astype(str))
+    kinds = _kinds(level)
     n = 0
     for j, below in enumerate(down):
         for i, beside in enumerate(across):
@@ -165,9 +154,8 @@ def multiples(
             layout |= _cell(n, (i, len(across)), (j, len(down)), (a_low, a_high, b_low, b_high))
             title = f"{style.plain(beside, 24)}, {style.plain(below, 24)}"
             layout["annotations"].append(_title(title, axes))
-            kind = pairs.loc[here, mark].astype(str)
             traces.append(_arrows(start[here], finish[here], "a", "b", size=8, **axes))
-            marks = _marks(start[here], finish[here], kind, "a", "b", axes, size=10)
+            marks = _marks(start[here], finish[here], level[here], "a", "b", axes, size=10)
             traces += _once(marks, named, kinds)
     return style.figure(traces, **layout)
 
@@ -224,13 +212,12 @@ def _title(text: str, axes: dict[str, str]) -> dict[str, Any]:
 _COORDINATES = ("L", "a", "b")
 
 
-def dose(curve: Any, *, height: int = 440) -> go.Figure:
+def dose(curve: DoseCurve) -> go.Figure:
     """A dose curve with its band, the doses read off it, and L*, a*, b* beside it.
 
     Parameters
     ----------
     curve : shift.DoseCurve
-    height : int
     """
     layout: dict[str, Any] = {
         "xaxis": {"domain": [0, 0.56], "rangemode": "tozero"},
@@ -247,7 +234,7 @@ def dose(curve: Any, *, height: int = 440) -> go.Figure:
             "title": {"text": f"{name}*"},
         }
     layout["xaxis4"]["title"] = {"text": "% WOF"}
-    drawn = style.figure(height=height, **layout)
+    drawn = style.figure(height=440, **layout)
     fitted = len(curve.band) > 0
     if fitted:
         drawn.add_traces(_banded(curve.band, "distance", {}))
@@ -283,7 +270,7 @@ def _swatches(points: pd.DataFrame, y: str, axes: dict[str, str]) -> go.Scatter:
     )
 
 
-def _mark_doses(drawn: go.Figure, curve: Any) -> None:
+def _mark_doses(drawn: go.Figure, curve: DoseCurve) -> None:
     """Upright lines at the doses read off, each with its name and its interval below the axis."""
     dashes = style.dashes(curve.doses["what"])
     top = float(curve.band["distance_high"].max()) * 1.12
@@ -302,20 +289,20 @@ def _mark_doses(drawn: go.Figure, curve: Any) -> None:
 _PARTS = ("dye", "tannin", "fibre")
 
 
-def split(separation: Any, *, height: int = 440) -> go.Figure:
+def split(separation: Separation) -> go.Figure:
     """What the metal added to K/S, part by part, with bands; the naive answer as their hull.
 
     Parameters
     ----------
     separation : shift.Separation
         With spectra.
-    height : int
     """
     bands = separation.spectra
+    assert bands is not None
     drawn = style.figure(
         x="wavelength",
         y=words.say("shift_plot.ks_change"),
-        height=height,
+        height=440,
         legend={"traceorder": "normal"},
     )
     colours, dashes = style.colours(_PARTS), style.dashes(_PARTS)
@@ -344,7 +331,6 @@ def spectra(
     *,
     names: tuple[str, str],
     strength: bool = False,
-    height: int = 400,
 ) -> go.Figure:
     """Two spectra with the difference shaded: reflectance, or K/S.
 
@@ -356,7 +342,6 @@ def spectra(
         Of the two cloths.
     strength : bool
         The values are K/S.
-    height : int
     """
     y = words.say("shift_plot.ks") if strength else "reflectance"
     first, second = (style.plain(name) for name in names)
@@ -365,10 +350,10 @@ def spectra(
         style.line(wavelengths, reference, width=2, name=first),
         style.line(wavelengths, sample, width=2, dash="dash", name=second, **shade),
     ]
-    return style.figure(lines, x="wavelength", y=y, height=height)
+    return style.figure(lines, x="wavelength", y=y, height=400)
 
 
-def family(recipes: pd.DataFrame, *, labels: Sequence[str], height: int = 0) -> go.Figure:
+def family(recipes: pd.DataFrame, *, labels: Sequence[str]) -> go.Figure:
     """One dye through all its mordants: a tree whose leaves are chips of the cloth's colour.
 
     Parameters
@@ -378,8 +363,6 @@ def family(recipes: pd.DataFrame, *, labels: Sequence[str], height: int = 0) -> 
     labels : sequence of str
         What each leaf has beyond the dye, branches parted by commas:
         ``wool, potash alum 15 %, iron 2 %``.
-    height : int
-        In pixels; by the number of leaves without it.
     """
     paths = _even([["", *label.split(", ")] for label in labels])
     order = np.array(sorted(range(len(paths)), key=lambda i: paths[i]), int)
@@ -391,7 +374,7 @@ def family(recipes: pd.DataFrame, *, labels: Sequence[str], height: int = 0) -> 
     deepest = max(len(path) for path in paths)
     leaves = recipes.iloc[order].reset_index(drop=True)
     leaves = leaves.assign(x=float(deepest), y=-np.arange(len(leaves), dtype=float))
-    drawn = style.figure(height=height or 90 + 34 * len(leaves), showlegend=True)
+    drawn = style.figure(height=90 + 34 * len(leaves), showlegend=True)
     drawn.update_layout(margin={"l": 8, "r": 8, "b": 12})
     drawn.add_trace(_branches(middle, [paths[i] for i in order], deepest))
     drawn.add_trace(_node_names(middle))
