@@ -617,8 +617,9 @@ def amount_text(value: float, unit: str) -> str:
     """
     if unit == "lx h":
         return f"{_short(value / 1e6)} Mlx h" if value >= 1e5 else f"{_short(value / 1e3)} klx h"
-    names = {"cycle": "wash" if round(value, 1) == 1 else "washes", "h": "h"}
-    return f"{_short(value)} {names.get(unit, unit)}".strip()
+    if unit == "cycle":
+        unit = words.say("grade.wash" if round(value, 1) == 1 else "grade.washes")
+    return f"{_short(value)} {unit}".strip()
 
 
 def _short(value: float) -> str:

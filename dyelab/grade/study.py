@@ -12,7 +12,7 @@ from dyelab.grade import blue_wool
 from dyelab.grade.curves import Drift, amount_text, drifts, fails, moment_text, shows
 from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required
 from dyelab.grade.pairing import matched
-from dyelab.grade.tone import TONE, UNSEEN, tone
+from dyelab.grade.tone import DEEPER, PLAIN, TONE, UNSEEN, tone
 
 CHANGE, STAINING = "4", "3-4"
 _NAMED = 4  # swatches that a sentence names one by one
@@ -307,6 +307,9 @@ def forecast_sentence(found: Study, swatch: str, exposure: str) -> str:
     )
 
 
+_KINDS = {PLAIN: "plain", DEEPER: "deeper"}
+
+
 def tone_sentence(row: pd.Series) -> str:
     """Whether a swatch faded plainly or turned, and which way.
 
@@ -327,4 +330,4 @@ def tone_sentence(row: pd.Series) -> str:
         return words.say(
             "grade.tone_turned", swatch=row["swatch"], left=left, turned=row["tone_turned"]
         )
-    return words.say("grade.tone_plain", swatch=row["swatch"], left=left, kind=kind)
+    return words.say(f"grade.tone_{_KINDS[kind]}", swatch=row["swatch"], left=left)

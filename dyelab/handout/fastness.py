@@ -182,7 +182,7 @@ def _stains(swatch: str, rows: pd.DataFrame) -> str:
     said = [
         words.say(
             "fastness_panel.stain",
-            part=row["part"],
+            part=row["part"].replace("adjacent ", words.say("fastness_panel.adjacent")),
             said=row["said"],
             verdict=words.say(f"grade.{row['verdict']}"),
         )

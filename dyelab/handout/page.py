@@ -542,6 +542,7 @@ def number_table(frame: pd.DataFrame, caption: str = "", decimals: int = 1) -> N
     >>> handout.number_table(pd.DataFrame({"L": [50.123]})).rows
     (('50.1',),)
     """
+    frame = words.coded(frame)
     numeric = tuple(bool(pd.api.types.is_numeric_dtype(frame[c])) for c in frame.columns)
     heads = tuple(words.heading(str(name)) for name in frame.columns)
     rows = tuple(

@@ -104,8 +104,8 @@ def _metals(rows: pd.DataFrame) -> list[str]:
 
 
 def _recipe(row: Any) -> str:
-    treated = shift.in_words(row, ("fibre", "form", "ground", "rest"))
-    said = treated.removeprefix("undyed").lstrip(", ")
+    bare = ("dye",) if row["dye"] == "none" else ()
+    said = shift.in_words(row, ("fibre", "form", "ground", "rest", *bare))
     return f"{row['fibre']}: {said or words.say('planning.control_none')}"
 
 
@@ -165,13 +165,16 @@ def _exposure(row: Any) -> str:
     if row["exposure"] == "none":
         return words.say("browse.as_dyed")
     amount = f"{row['amount']:g} {row['unit']}" if row["amount"] == row["amount"] else ""
-    return words.say("browse.exposed", exposure=row["exposure"], amount=amount).rstrip(", ")
+    exposure = words.say(f"occasion.{row['exposure']}")
+    return words.say("browse.exposed", exposure=exposure, amount=amount).rstrip(", ")
 
 
 def _steps(book: Book, swatch: str) -> list[str]:
     done = book.steps[book.steps["swatch"] == swatch].sort_values("order")
     return [
-        words.say("browse.step", order=int(row["order"]), kind=row["kind"], what=_what(row))
+        words.say(
+            "browse.step", order=int(row["order"]), kind=words.heading(row["kind"]), what=_what(row)
+        )
         + (words.say("browse.planned") if row["state"] == "planned" else "")
         for row in done.to_dict("records")
     ]

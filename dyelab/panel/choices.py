@@ -42,9 +42,22 @@ def coded(key: str, codes: Iterable[Any]) -> list[tuple[str, Any]]:
     return [(words.say(f"{key}{code}"), code) for code in codes]
 
 
+def _shown(options: Iterable[Any]) -> list[Any]:
+    """Options with ``none`` in words, where the words are other than the code."""
+    listed, none = list(options), words.say("recipe_words.none")
+    pairs = [o if isinstance(o, tuple) else (str(o), o) for o in listed]
+    if none == "none" or "none" not in [label for label, _ in pairs]:
+        return listed
+    return [(none if label == "none" else label, value) for label, value in pairs]
+
+
+def _nothing() -> tuple[str, None]:
+    return words.say("recipe_words.none"), None
+
+
 def pick(name: str, options: Iterable[Any], value: Any = None, *, note: str = "") -> Any:
     """One of a list; options are values or (label, value) pairs."""
-    listed = list(options)
+    listed = _shown(options)
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     # By place: a list whose first option stands for None would else show nothing chosen.
     first = values.index(value) if value in values else (0 if values else None)
@@ -74,7 +87,7 @@ def pick_many(
     name: str, options: Iterable[Any], value: Sequence[Any] = (), *, rows: int = 5, note: str = ""
 ) -> Any:
     """Several of a list, by ticking; the value is a tuple."""
-    listed = list(options)
+    listed = _shown(options)
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     kept = [v for v in value if v in values]
     made = Ticks(listed, kept, rows=rows)
@@ -84,7 +97,7 @@ def pick_many(
 
 def steps(name: str, options: Sequence[Any], value: Any = None) -> Any:
     """A slider over a few given values, such as the doses that were dyed."""
-    listed = list(options) or [("none", None)]
+    listed = _shown(options) or [_nothing()]
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     first = value if value in values else values[0]
     return _dressed(widgets.SelectionSlider(options=listed, value=first), name)
@@ -147,12 +160,12 @@ def upload(name: str, accept: str = "", *, many: bool = False) -> Any:
 
 def set_options(widget: Any, options: Iterable[Any]) -> None:
     """Give a `pick` or `steps` new options and keep its value where that is still one."""
-    listed = list(options)
+    listed = _shown(options)
     if list(widget.options) == listed:
         return
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     kept = widget.value
-    widget.options = listed or [("none", None)]
+    widget.options = listed or [_nothing()]
     if isinstance(kept, tuple):
         widget.value = tuple(v for v in kept if v in values)
     elif kept in values:

@@ -7,13 +7,16 @@ function label(handle) {
   if (value) handle.setAttribute("aria-valuetext", value.textContent.trim());
 }
 
+// Texts in the page's language, kept on the page: they are still asked for when Python has ended.
+const said = (name) => (window.dyelabTexts || {})[name] || "";
+
 function dress(root) {
   root.querySelectorAll(".noUi-handle").forEach(label);
   root.querySelectorAll(".widget-readout[contenteditable]").forEach((readout) => {
     const box = readout.closest(".widget-inline-hbox, .widget-slider");
     const name = box && box.querySelector(".widget-label");
     readout.setAttribute("role", "textbox");
-    if (name) readout.setAttribute("aria-label", name.textContent.trim() + ", typed");
+    if (name) readout.setAttribute("aria-label", said("typed").replace("{name}", name.textContent.trim()));
   });
   root.querySelectorAll(".dl-answer").forEach((answer) => {
     answer.setAttribute("role", "status");
@@ -63,6 +66,7 @@ function offerBigType(root, text) {
 
 function render({ model, el }) {
   el.style.display = "none";
+  window.dyelabTexts = model.get("texts");
   let watch = null;
   let last = performance.now();
   // Looked at again: Python looks whether another page has changed the book meanwhile.
@@ -81,7 +85,7 @@ function render({ model, el }) {
     root.setAttribute("aria-label", model.get("title"));
     root.addEventListener("click", lead);
     sight.observe(root);
-    offerBigType(root, model.get("big"));
+    offerBigType(root, said("big"));
     dress(root);
     let due = null;
     watch = new MutationObserver(() => {

@@ -209,9 +209,7 @@ class Panel(widgets.VBox):
         heading.add_class("dl-title")
         head = widgets.Box([heading, *([] if self.name == "home" else [_way_home()])])
         head.add_class("dl-head")
-        super().__init__(
-            [Dress(self._seen, title=self.title, big=words.say("frame.big")), head, body]
-        )
+        super().__init__([Dress(self._seen, title=self.title), head, body])
 
     def under(self, *parts: Any, first: bool = False) -> None:
         """Put a panel's own buttons in a row, what they tell below: last, or under the answer."""

@@ -140,6 +140,7 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
     """A table that scrolls in its own box, numbers to the right, headings in words."""
     if frame is None or not len(frame.columns):
         return ""
+    frame = words.coded(frame)
     kinds = [_kind(frame.iloc[:, i]) for i in range(frame.shape[1])]
     heads = "".join(
         f'<th scope="col"{kind}{_meaning(str(name))}>{escape(words.heading(str(name)))}</th>'

@@ -70,7 +70,10 @@ def entered(
 
 def _choose(_book: Book) -> dict[str, Any]:
     roles = choices.coded("own_materials.role_", _ROLES)
-    metals = [("none", ""), *recipe.metals.metals()[["metal", "symbol"]].itertuples(index=False)]
+    metals = [
+        (words.say("recipe_words.none"), ""),
+        *recipe.metals.metals()[["metal", "symbol"]].itertuples(index=False),
+    ]
     return {
         "name": choices.text("own_materials.name"),
         "role": choices.pick("own_materials.role", roles),

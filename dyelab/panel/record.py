@@ -92,7 +92,7 @@ def _choose(ready: _Ready) -> dict[str, Any]:
     say = words.say
     options = [
         (
-            f"{row['bath']}  {row['kind']} {row['material']}, {row['series']}",
+            f"{row['bath']}  {words.heading(row['kind'])} {row['material']}, {row['series']}",
             (row["series"], row["bath"]),
         )
         for row in waiting.to_dict("records")

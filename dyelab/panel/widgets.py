@@ -132,14 +132,18 @@ class Ticks(anywidget.AnyWidget):
         self.value = tuple(values[i] for i in change["new"] if 0 <= i < len(values))
 
 
+_SAID_BY_THE_BROWSER = ("big", "typed", "ended", "run_again", "server_gone")
+
+
 class Dress(anywidget.AnyWidget):
     """Invisible; dresses the panel it sits in, and calls `seen` when it is looked at again."""
 
     _esm = (_HERE / "dress.js").read_text(encoding="utf-8")
     _css = (_HERE / "frame.css").read_text(encoding="utf-8")
     title = traitlets.Unicode("").tag(sync=True)
-    big = traitlets.Unicode("").tag(sync=True)
+    texts = traitlets.Dict().tag(sync=True)
 
     def __init__(self, seen: Callable[[], None], **traits: Any) -> None:
-        super().__init__(**traits)
+        texts = {name: words.say(f"frame.{name}") for name in _SAID_BY_THE_BROWSER}
+        super().__init__(texts=texts, **traits)
         self.on_msg(lambda _widget, said, _buffers: seen() if said.get("kind") == "seen" else None)

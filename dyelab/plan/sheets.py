@@ -355,7 +355,7 @@ def recipe_line(row: Any) -> str:
     ]
     parts += [f"{name} {row[f'{name}_wof']:g}" for name in METALS if row.get(f"{name}_wof")]
     if row["purpose"] != "series" and not parts:
-        parts = [row["purpose"]]
+        parts = [words.say("recipe_words.undyed", fibre="").strip()]
     return f"{row['fibre']}: {', '.join(parts)}" if parts else str(row["fibre"])
 
 

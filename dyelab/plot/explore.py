@@ -160,12 +160,12 @@ def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
     made : DataFrame
         Recipes measured, as ``style.painted`` leaves them.
     """
-    hue: dict[str, Any] = {"xaxis": {"domain": [0, 0.46], "title": {"text": style.AXES["a"]}}}
-    hue["yaxis"] = {"title": {"text": style.AXES["b"]}, "scaleanchor": "x"}
+    hue: dict[str, Any] = {"xaxis": {"domain": [0, 0.46], "title": {"text": style.axis("a")}}}
+    hue["yaxis"] = {"title": {"text": style.axis("b")}, "scaleanchor": "x"}
     depth: dict[str, Any] = {
-        "xaxis2": {"domain": [0.58, 1], "title": {"text": style.AXES["C"]}, "anchor": "y2"}
+        "xaxis2": {"domain": [0.58, 1], "title": {"text": style.axis("C")}, "anchor": "y2"}
     }
-    depth["yaxis2"] = {"title": {"text": style.AXES["L"]}, "range": [0, 100], "anchor": "x2"}
+    depth["yaxis2"] = {"title": {"text": style.axis("L")}, "range": [0, 100], "anchor": "x2"}
     drawn = style.figure(height=460, **hue, **depth)
     chroma = made.assign(C=np.hypot(made["a"], made["b"]))
     drawn.add_trace(style.points(chroma, name=words.say("exploring.tried"), size=8))

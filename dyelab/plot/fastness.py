@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 from dyelab import grade, table, words
 from dyelab.plot import style
 
-_UNITS = {"cycle": (1.0, "washes"), "lx h": (1e6, "light dose (Mlx h)"), "h": (1.0, "hours")}
+_UNITS = {"cycle": (1.0, "washes"), "lx h": (1e6, "light_dose"), "h": (1.0, "hours")}
 _BAND = "rgba(128,128,128,0.22)"
 _COLUMNS, PANEL = 4, 230  # panels in a row, and their height in pixels
 _GAP = 0.03  # between panels beside one another, as a part of the figure
@@ -18,7 +18,10 @@ _ROOM = 76  # pixels between rows, for the axis title of one and the names of th
 
 def scale_of(unit: str) -> tuple[float, str]:
     """What an exposure is divided by for an axis, and the axis title."""
-    return _UNITS.get(unit, (1.0, f"exposure ({unit or 'amount'})"))
+    size, name = _UNITS.get(unit, (1.0, ""))
+    return size, words.say(
+        f"fastness_panel.{name}"
+    ) if name else f"{words.heading('exposure')} ({unit})"
 
 
 def curves(
@@ -82,21 +85,14 @@ def curves(
                 },
                 _axis(axes["yaxis"]): {
                     "range": span,
-                    "title": {"text": _AXES[quantity] if column == 0 else ""},
+                    "title": {
+                        "text": words.say(f"fastness_panel.{quantity}") if column == 0 else ""
+                    },
                     "showticklabels": column == 0,
                 },
             }
         )
     return drawn
-
-
-_AXES = {
-    "L": "L*",
-    "C": "C*ab",
-    "h": "hue angle (°)",
-    "dE00": "ΔE00 from before",
-    "dEF": "ΔEF from before",
-}
 
 
 def _axis(name: str) -> str:

@@ -69,7 +69,7 @@ def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dic
     strip = {"domain": [0.9, 1], "anchor": "y2", "range": [-0.8, max(0.8, groups - 0.2)]}
     layout = {
         **axes(spans or around(lab), (0, 0.8)),
-        "xaxis2": {**strip, **hidden, "title": {"text": "lightness L*"}},
+        "xaxis2": {**strip, **hidden, "title": {"text": style.axis("lightness")}},
         "yaxis2": {"anchor": "x2", "range": [0, 100], "dtick": 20},
     }
     for axis in layout.values():
@@ -81,8 +81,8 @@ def axes(spans: Sequence[float], domain: Sequence[float]) -> dict[str, dict[str,
     """The axes of an a*b* plane of such limits, over a part of the figure's width."""
     across, up = list(spans[:2]), list(spans[2:])
     return {
-        "xaxis": {"domain": list(domain), "range": across, "title": {"text": style.AXES["a"]}},
-        "yaxis": {"range": up, "title": {"text": style.AXES["b"]}, "scaleanchor": "x"},
+        "xaxis": {"domain": list(domain), "range": across, "title": {"text": style.axis("a")}},
+        "yaxis": {"range": up, "title": {"text": style.axis("b")}, "scaleanchor": "x"},
     }
 
 

@@ -64,8 +64,8 @@ def _two_planes(both: pd.DataFrame) -> dict[str, Any]:
     second = {"domain": [0.68, 1], "anchor": "y2", "range": [0, most]}
     return {
         **places,
-        "xaxis2": {**second, "title": {"text": style.AXES["C"]}},
-        "yaxis2": {"anchor": "x2", "range": [0, 100], "title": {"text": style.AXES["L"]}},
+        "xaxis2": {**second, "title": {"text": style.axis("C")}},
+        "yaxis2": {"anchor": "x2", "range": [0, 100], "title": {"text": style.axis("L")}},
     }
 
 
@@ -221,7 +221,7 @@ def dose(curve: DoseCurve) -> go.Figure:
     """
     layout: dict[str, Any] = {
         "xaxis": {"domain": [0, 0.56], "rangemode": "tozero"},
-        "yaxis": {"rangemode": "tozero", "title": {"text": style.AXES[curve.formula]}},
+        "yaxis": {"rangemode": "tozero", "title": {"text": style.axis(curve.formula)}},
     }
     layout["xaxis"]["title"] = {"text": words.say("shift_plot.metal_axis", metal=curve.metal)}
     for i, name in enumerate(_COORDINATES):

@@ -36,29 +36,14 @@ SHAPES = (
 BARS = {"color": INK, "thickness": 1, "width": 3}  # of error
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 
-AXES = {
-    "L": "L* (0 black to 100 white)",
-    "a": "a* (− greener, + redder)",
-    "b": "b* (− bluer, + yellower)",
-    "C": "C*ab (0 grey)",
-    "h": "hue angle hab (°)",
-    "dL": "ΔL*",
-    "da": "Δa*",
-    "db": "Δb*",
-    "dC": "ΔC*ab",
-    "dH": "ΔH*ab",
-    "dE76": "ΔE*ab",
-    "dE00": "ΔE00 (1:1:1)",
-    "dECMC": "ΔE CMC(2:1)",
-    "wavelength": "wavelength (nm)",
-    "reflectance": "reflectance factor (0 to 1)",
-}
 
-
-def _axis(name: str) -> str:
-    if name.endswith("_wof") and name not in AXES:
+def axis(name: str) -> str:
+    """The title of an axis: words of a key such as ``a``, a column's heading, or as it stands."""
+    if name.endswith("_wof"):
         return words.say("shift_plot.metal_axis", metal=name.removesuffix("_wof"))
-    return AXES.get(name, name)
+    if words.there(f"axes.{name}"):
+        return words.say(f"axes.{name}")
+    return words.heading(name) if words.there(f"columns.{name}") else name
 
 
 def _template() -> go.layout.Template:
@@ -101,16 +86,16 @@ def figure(traces: Iterable[Any] = (), *, x: str = "", y: str = "", **layout: An
     ----------
     traces : iterable of Plotly traces
     x, y : str
-        Axis titles, or keys of `AXES` such as ``"a"``; always with a unit.
+        Axis titles, or keys of `axis` such as ``"a"``; always with a unit.
     **layout
         Further Plotly layout.
     """
     fixed = {"template": TEMPLATE, "height": 420, "uirevision": "keep"}
     drawn = go.Figure(list(traces), layout={**fixed, **layout})
     if x:
-        drawn.update_xaxes(title_text=_axis(x))
+        drawn.update_xaxes(title_text=axis(x))
     if y:
-        drawn.update_yaxes(title_text=_axis(y))
+        drawn.update_yaxes(title_text=axis(y))
     return drawn
 
 
@@ -202,10 +187,11 @@ def _hover(row: dict, inside: bool) -> str:
             break
     lines.append(f"L* {row['L']:.1f}   a* {row['a']:.1f}   b* {row['b']:.1f}".replace("-", "−"))
     if {"u_L", "u_a", "u_b"} <= set(row) and pd.notna(row["u_L"]):
-        lines.append(f"± {row['u_L']:.1f}   {row['u_a']:.1f}   {row['u_b']:.1f} (standard)")
+        unsure = {name: f"{row[f'u_{name}']:.1f}" for name in "Lab"}
+        lines.append(words.say("axes.unsure", **unsure))
     lines.append(f"{plain(row['illuminant'])}/{int(row['observer'])}°")
     if not inside:
-        lines.append("a screen can't show this colour; the chip is the nearest it can")
+        lines.append(words.say("axes.outside"))
     return "<br>".join(lines)
 
 

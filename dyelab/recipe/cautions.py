@@ -193,7 +193,8 @@ def _note(row: Any) -> str:
     usual = row["high_wof"] > 0
     low = max(row["low_wof"], 0) if row["low_wof"] == row["low_wof"] else 0
     dose = words.say("recipe.usual", low=f"{low:g}", high=f"{row['high_wof']:g}") if usual else ""
-    said = " ".join(filter(None, [dose, row["note"]]))
+    note = words.other("material_notes", row["material"], row["note"])
+    said = " ".join(filter(None, [dose, note]))
     return f"{row['material']}: {said}" if said else ""
 
 

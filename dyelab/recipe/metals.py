@@ -14,7 +14,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import files
+from dyelab import files, words
 from dyelab.errors import InputError, choose
 
 FILE = Path(__file__).with_name("metals.csv")
@@ -75,12 +75,23 @@ def disposal(found: Iterable[str]) -> list[str]:
     """How spent baths of these metals, by symbol, are got rid of; each said once."""
     there = set(found)
     rows = metals()
-    return list(rows.loc[rows["symbol"].isin(there), "disposal"])
+    rows = rows[rows["symbol"].isin(there)]
+    pairs = zip(rows["metal"], rows["disposal"], strict=True)
+    return [words.other("disposal", metal, text) for metal, text in pairs]
 
 
 def named(text: str) -> str:
-    """Put metals' names in the place of their symbols: ``Fe before dye`` to ``iron before dye``."""
-    return " ".join(symbols().get(word, word) for word in text.split(" "))
+    """Say in words where metals went in: ``Fe before dye`` is ``iron before dye``."""
+    return ", ".join(map(_named, text.split(" > ")))
+
+
+def _named(part: str) -> str:
+    where, _, salt = part.partition(" as ")
+    symbol, _, step = where.partition(" before ")
+    said = symbols().get(symbol, symbol)
+    if step:
+        said = words.say("recipe_words.before", metal=said, step=words.heading(step))
+    return said + (words.say("recipe_words.as_salt", salt=salt) if salt else "")
 
 
 def salt_alone(row: Mapping[Any, Any]) -> str:

@@ -15,6 +15,8 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
+from dyelab import words
+
 _PARTED = " > "
 _STEP = re.compile(
     r'(\w+)(?:\[(\w+)\])? "([^"]*)"(?: (\S+) (% WOF|g/L|g))?(?: x(\d+))?(?: use(\d+))?(?: @(.+))?'
@@ -69,7 +71,8 @@ def say(done: Iterable[Step]) -> str:
     """Say steps in words, in order; an assist joins the step it helps."""
     said = ""
     for step in done:
-        parted = " with " if step.kind == "assist" and said else ", " if said else ""
+        helps = step.kind == "assist" and said
+        parted = words.say("recipe_words.with") if helps else ", " if said else ""
         said += parted + step_in_words(step)
     return said
 
@@ -78,10 +81,10 @@ def step_in_words(step: Step) -> str:
     """Say one step: ``indigo, 3 dips``, ``ferrous sulfate 2 % (leaf)``."""
     unit = "%" if step.unit == "% WOF" else step.unit
     dose = f" {step.amount:g} {unit}" if step.amount > 0 else ""
-    dips = f" in {step.dips} dips" if step.dips > 1 else ""
-    used = f" (use {step.bath_use} of the bath)" if step.bath_use > 1 else ""
+    dips = words.say("recipe_words.dips", dips=step.dips) if step.dips > 1 else ""
+    used = words.say("recipe_words.use", use=step.bath_use) if step.bath_use > 1 else ""
     area = f" ({step.area})" if step.area != "whole" else ""
-    return f"{step.material or step.kind}{dose}{dips}{used}{area}"
+    return f"{step.material or words.heading(step.kind)}{dose}{dips}{used}{area}"
 
 
 def dyes(code: str) -> list[Step]:

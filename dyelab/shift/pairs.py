@@ -323,7 +323,8 @@ def _common_way(part: pd.DataFrame) -> str:
     ends = [part[[f"{end}_{name}" for name in table.LAB]].to_numpy(float) for end in ("from", "to")]
     went = compare.ways(*ends)
     shared = [way for way in compare.WAYS if 2 * sum(way in one for one in went) >= len(went)]
-    return ", ".join(shared) or "no way shared by half of the pairs"
+    said = ", ".join(words.say(f"direction.{way}") for way in shared)
+    return said or words.say("direction.no_common")
 
 
 def rank(pairs: pd.DataFrame, *, formula: str = "dE00") -> pd.DataFrame:

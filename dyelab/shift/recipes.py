@@ -423,7 +423,8 @@ def in_words(row: dict, leave_out: tuple[str, ...] = ()) -> str:
         if name not in leave_out and _named(row, name):
             parts.append(dosed(row[name], _amount(row, name)))
             if name == "mordant" and _named(row, "assist"):
-                parts[-1] += f" with {dosed(row['assist'], _amount(row, 'assist'))}"
+                helped = dosed(row["assist"], _amount(row, "assist"))
+                parts[-1] += words.say("recipe_words.with") + helped
     doses = {m: row.get(c) for m, c in METALS.items() if m not in leave_out}
     parts.append(_doses({m: dose for m, dose in doses.items() if dose is not None}))
     if "metals_at" not in leave_out and row.get("metals_at"):
@@ -441,7 +442,7 @@ def _further(row: dict, leave_out: tuple[str, ...]) -> list[str]:
     rest = "" if "rest" in leave_out else str(row.get("rest") or "")
     others = [step for step in sequence.steps(rest) if step.kind not in sequence.DYEING]
     said = sequence.say(others) or (str(row["modifier"]) if _named(row, "modifier") else "")
-    return [said, "printed" if rest.endswith("printed") else ""]
+    return [said, words.say("recipe_words.printed") if rest.endswith("printed") else ""]
 
 
 def _cloth(row: dict, leave_out: tuple[str, ...]) -> str:
@@ -450,11 +451,11 @@ def _cloth(row: dict, leave_out: tuple[str, ...]) -> str:
     if "dye" in leave_out:
         return fibre
     if not _named(row, "dye"):
-        return f"undyed {fibre}".strip()
+        return words.say("recipe_words.undyed", fibre=fibre).strip()
     layers = sequence.dyes(str(row.get("dyes", row.get("rest")) or ""))
-    dye = ", then ".join(map(sequence.step_in_words, layers))
+    dye = words.say("recipe_words.then").join(map(sequence.step_in_words, layers))
     dye = dye or dosed(row["dye"], _amount(row, "dye"))
-    return f"{dye} on {fibre}" if fibre else dye
+    return words.say("recipe_words.on", dye=dye, fibre=fibre) if fibre else dye
 
 
 def _named(row: dict, name: str) -> bool:

@@ -3,7 +3,7 @@
 The texts are TOML files, one a topic, in a folder a language: ``words/en/metals.toml`` holds
 ``title = "Iron and copper"``, said as ``words.say("metals.title")``. One setting chooses the
 language of all panels and pages: ``words.use("xx")``, or ``DYELAB_LANGUAGE=xx`` in the environment.
-Refusals and the command line are in English. A text that a language lacks is said in English.
+Refusals, the command line, and names of materials, metals and fibres are in English. A text that a language lacks is said in English.
 """
 
 import os
@@ -93,6 +93,21 @@ def there(key: str) -> bool:
     return name in _texts(topic)
 
 
+def other(topic: str, name: str, text: str) -> str:
+    """Return a listed text in the chosen language, or as the list has it.
+
+    Notes of the materials list and disposal of metals stand in their tables; a language may have
+    its own in ``material_notes.toml`` and ``disposal.toml``, by the name of the material or metal.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.other("disposal", "iron", "Spent iron baths: ask.")
+    'Spent iron baths: ask.'
+    """
+    return _texts(topic).get(name, text)
+
+
 def heading(column: str) -> str:
     """Return a table column's name as a reader knows it; an unknown one loses its underscores.
 
@@ -106,6 +121,23 @@ def heading(column: str) -> str:
     if column.endswith("_wof") and column not in texts:
         return texts["metal_wof"].format(metal=column.removesuffix("_wof"))
     return texts.get(column, column.replace("_", " "))
+
+
+def coded(frame: Any) -> Any:
+    """Put the words of kinds of step in a table's `kind` and `step`, and of ``none`` everywhere.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import words
+    >>> words.coded(pd.DataFrame({"kind": ["scour"]}))["kind"].tolist()
+    ['scour']
+    """
+    codes = {code: _texts("recipe_words")[code] for code in ("none", "whole")}
+    if any(code != text for code, text in codes.items()):
+        frame = frame.replace(codes)
+    there = [name for name in ("kind", "step") if name in frame]
+    return frame.assign(**{name: frame[name].map(heading, na_action="ignore") for name in there})
 
 
 def topic(name: str) -> dict[str, str]:

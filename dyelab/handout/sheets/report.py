@@ -100,10 +100,10 @@ def _held(wide: pd.DataFrame, shared: pd.DataFrame | None) -> list[Any]:
 
 
 def _when(row: dict[Any, Any]) -> str:
-    if row["unit"] == "lx h":
-        return words.say("pages.after_light", amount=f"{row['amount'] / 1e6:g}")
-    values = {"exposure": row["exposure"], "amount": f"{row['amount']:g}", "unit": row["unit"]}
-    return words.say("pages.after_exposure", **values)
+    amount = grade.amount_text(row["amount"], row["unit"])
+    return words.say(
+        "pages.after_exposure", exposure=words.say(f"occasion.{row['exposure']}"), amount=amount
+    )
 
 
 def _colours(made: pd.DataFrame) -> list[Any]:
@@ -128,7 +128,7 @@ def _faults(bk: Book) -> list[Any]:
 def _method(source: colours.Source) -> list[str]:
     rows = source.rows
     illuminant, observer = table.one_white(rows)
-    methods = ", ".join(sorted(set(rows["method"].astype(str))))
+    methods = ", ".join(map(shift.way_text, sorted(set(rows["method"].astype(str)))))
     white = f"{illuminant}/{observer}°"
     return [
         words.say("pages.method_colour", white=white, methods=methods),

@@ -2,8 +2,8 @@
 // its code folded away, and a page whose kernel has ended says so and offers to run again.
 (() => {
   const HOME = "0_start.ipynb";
-  const ENDED = "The part that works out answers has stopped, as it does after a long rest. Nothing saved is lost.";
-  const AGAIN = "Run this page again";
+  // In the page's language, as its panels left them there.
+  const said = (name) => (window.dyelabTexts || {})[name] || "↻";
   // Only what opens a panel of ours is run unasked: a notebook from somebody else is not.
   const OURS = /^(from dyelab\.panel import [\w, ]+|(display\()?\w+\.panel\(\)\)?|\s*)$/;
   const wait = (ms) => new Promise((done) => setTimeout(done, ms));
@@ -48,7 +48,7 @@
     bar.setAttribute("role", "alert");
     bar.style.cssText = "position:absolute;z-index:20;left:0;right:0;bottom:0;padding:12px 20px;display:flex;flex-wrap:wrap;gap:12px;align-items:center;background:var(--jp-layout-color0);color:var(--jp-content-font-color0);border-top:2px solid currentColor;font-size:1rem";
     const press = document.createElement("button");
-    press.textContent = AGAIN;
+    press.textContent = said("run_again");
     press.style.cssText = "font:inherit;padding:4px 14px;color:inherit;background:none;border:1px solid currentColor;cursor:pointer";
     press.addEventListener("click", async () => {
       bar.remove();
@@ -57,7 +57,7 @@
       if (!page.sessionContext.session || page.sessionContext.session.kernel.status !== "idle") await page.sessionContext.restartKernel();
       await run(app, page);
     });
-    bar.append(ENDED, press);
+    bar.append(said("ended"), press);
     page.node.append(bar);
   }
 
