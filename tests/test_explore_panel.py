@@ -168,7 +168,7 @@ def test_the_example_is_not_planned_into_but_a_copy_is(panel, tmp_path):
     before = len(book.open(copy).swatches)
     madder(own, iron_wof=1.5)
     own.tell(own.into)
-    assert "Planned 1 swatches" in own.told.value
+    assert "Planned 1 swatch" in own.told.value
     after = book.open(copy)
     assert len(after.swatches) == before + 1
     steps = after.steps[after.steps["swatch"] == after.swatches["swatch"].iloc[-1]]

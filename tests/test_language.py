@@ -183,6 +183,16 @@ def test_the_record_panel_shows_no_english(tmp_path):
     assert [text for text in kept if "swatches added" not in text] == []  # the book's own history
 
 
+def test_a_plan_of_a_part_of_the_recipes_shows_no_english():
+    panel = planning.panel()
+    panel.choices["over"].value = "weld 50 + indigo 5 x3"
+    panel.choices["design"].value = "optimal"
+    panel.choices["runs"].value = 5
+    kept = english(shown(panel), own_words(book.open(synth.example())))
+    assert panel.shown.notes
+    assert kept == []
+
+
 @pytest.mark.parametrize("kind", sorted(kinds.KINDS))
 def test_a_page_shows_no_english(kind):
     bk = book.open(synth.example())

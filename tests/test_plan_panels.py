@@ -138,7 +138,7 @@ def test_a_spreadsheet_is_confirmed_and_taken_in(planned, tmp_path):
     )
     assert [made.word for made in panel.asked.children] == ["iron"]
     panel.actions["exchange.go"].click()
-    assert "1 swatches came into" in html.unescape(panel.told.value)
+    assert "1 swatch came into" in html.unescape(panel.told.value)
     found = book.open(planned.path)
     assert "Shelf" not in found.swatches
     assert book.recipes(found).set_index("swatch").loc["Z1", "iron_wof"] == 2.0

@@ -68,3 +68,11 @@ def test_one_setting_chooses_the_language(made_up):
     assert all(part.startswith("⟦") for part in moved.split(", "))
     with pytest.raises(InputError, match=r"no texts in the language 'yy'\. There are: .*en"):
         words.use("yy")
+
+
+def test_a_count_takes_its_form():
+    assert words.say("exchange.taken", count=1, book="Mine").startswith("1 swatch came")
+    assert words.say("exchange.taken", count="12", book="Mine").startswith("12 swatches came")
+    assert words.say("planning.effort", pots=1, rounds=2, salts_g=3, hours=4, days=1).startswith(
+        "1 pot a round, 2 rounds, 3 g"
+    )

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from dyelab import words
 from dyelab.errors import InputError
 
 Term = tuple[str, ...]
@@ -232,14 +233,15 @@ def cannot_tell(design: pd.DataFrame, sizes: Mapping[str, int]) -> list[str]:
     full = {term: int(np.prod([sizes[name] - 1 for name in term])) for term in terms}
     rank = {term: _rank(columns) for term, columns in blocks.items()}
     said = [
-        f"{_named(term)}: not every level is compared with every other."
+        words.say("series.uncompared", effect=_named(term))
         for term in terms
         if rank[term] < full[term]
     ]
     sound = [term for term in terms if rank[term] == full[term]]
     for one, two in itertools.combinations(sound, 2):
         if _rank(np.hstack([blocks[one], blocks[two]])) < rank[one] + rank[two]:
-            said.append(f"{_named(one)} can't be told from {_named(two)}.")
+            named = {"effect": _named(one), "other": _named(two)}
+            said.append(words.say("series.mixed", **named))
     return said + _joint(sound, blocks, rank, bool(said))
 
 
@@ -250,10 +252,10 @@ def _joint(
     if said or not sound:
         return []
     mains = [term for term in sound if len(term) == 1]
-    for chosen, what in ((mains, "single factors"), (sound, "factors acting in pairs")):
+    for chosen, what in ((mains, "single"), (sound, "paired")):
         total = sum(rank[term] for term in chosen)
         if _rank(np.hstack([blocks[term] for term in chosen])) < total:
-            return [f"All effects of {what} at once: there are more effects than recipes."]
+            return [words.say(f"series.too_few_{what}")]
     return []
 
 
@@ -266,4 +268,5 @@ def _rank(columns: np.ndarray) -> int:
 
 
 def _named(term: Term) -> str:
-    return f"the effect of {term[0]}" if len(term) == 1 else f"{' and '.join(term)} acting together"
+    named = words.say("series.and").join(map(words.heading, term))
+    return words.say("series.effect" if len(term) == 1 else "series.together", what=named)

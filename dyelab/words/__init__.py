@@ -3,7 +3,8 @@
 The texts are TOML files, one a topic, in a folder a language: ``words/en/metals.toml`` holds
 ``title = "Iron and copper"``, said as ``words.say("metals.title")``. One setting chooses the
 language of all panels and pages: ``words.use("xx")``, or ``DYELAB_LANGUAGE=xx`` in the environment.
-Refusals, the command line, and names of materials, metals and fibres are in English. A text that a language lacks is said in English.
+Refusals, the command line, and names of materials, metals and fibres are in English; so is a text
+that a language lacks.
 """
 
 import os
@@ -23,7 +24,8 @@ class _Forms(string.Formatter):
         one, bar, many = spec.partition("|")
         if not bar:
             return super().format_field(value, spec)
-        return (one if float(value) == 1 else many).replace("#", f"{value:,}")
+        shown = f"{value:g}" if isinstance(value, float) else str(value)
+        return (one if str(value) in ("1", "1.0") else many).replace("#", shown)
 
 
 _forms = _Forms()
