@@ -224,3 +224,17 @@ def test_many_blank_lines_in_a_title_cost_no_time(tmp_path):
 def test_a_plain_sheet_too_wide_is_refused(tmp_path, what, text):
     (tmp_path / "wide.csv").write_text(text)
     refused(f"wide.csv: .* {what}", lambda: book.sheet(tmp_path / "wide.csv"))
+
+
+def test_a_heading_longer_than_any_is_refused(tmp_path):
+    bk = book.save(book.create(tmp_path / "b"))
+    path = bk.path / "tests.csv"
+    path.write_text(f"x{'a' * 140_000}\n1\n")
+    refused("letters in the heading row", lambda: book.open(bk.path))
+
+
+def test_a_step_of_infinite_order_is_a_fault_without_a_warning():
+    bk = book.open(files.shipped("data", "marlpit_yard"))
+    text = table.as_text(bk.steps.head(2), table.STEPS).assign(order=["inf", "1.5"])
+    faults = table.check(text, table.STEPS, "steps.csv")
+    assert list(faults["column"]) == ["order", "order"]

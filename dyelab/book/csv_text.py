@@ -41,6 +41,7 @@ def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
     if "\n" not in text:
         text = text.replace("\r", "\n")
     limits.need(text.count("\n"), limits.ROWS, "lines", name)
+    limits.need(text.find("\n"), limits.LETTERS, "letters in the heading row", name)
     separator = _separator(text)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}; saved with commas from now on.")
@@ -118,7 +119,7 @@ def _fast(
     text: str, separator: str, numeric: Collection[str]
 ) -> tuple[pd.DataFrame | None, tuple[tuple[int, str], ...]]:
     """Pandas' own reader, which is quick and gives up at the first odd line."""
-    header = _cells(text.split("\n", 1)[0], separator)
+    header = _cells(text.split("\n", 1)[0], separator) or []
     plain = [name for name in header if name not in numeric and not _is_band(name)]
     try:
         with warnings.catch_warnings():
@@ -165,7 +166,7 @@ def _numbered(frame: pd.DataFrame) -> pd.DataFrame:
 
 def _line_by_line(text: str, separator: str) -> tuple[pd.DataFrame, tuple[tuple[int, str], ...]]:
     lines = [line for line in re.split(r"(?<=\n)", text) if line]
-    header = _cells(_shown(lines[0]), separator) if lines else []
+    header = _cells(_shown(lines[0]), separator) or [] if lines else []
     rows: dict[int, list[str]] = {}
     broken: list[tuple[int, str]] = []
     at, row = 1, 2
@@ -194,14 +195,20 @@ def _record(lines: list[str], at: int, separator: str, width: int) -> tuple[list
             break
         if joined.count('"') % 2 == 0:
             cells = _cells(joined, separator)
-            fits = len(cells) <= width and max(map(len, cells), default=0) <= limits.LETTERS
+            if cells is None or len(cells) > width:
+                return None, 1
+            fits = max(map(len, cells), default=0) <= limits.LETTERS
             return (cells, used) if fits else (None, 1)
     return None, 1
 
 
-def _cells(line: str, separator: str) -> list[str]:
+def _cells(line: str, separator: str) -> list[str] | None:
+    """The cells of a line; None where one is longer than Python's reader takes."""
     stripped = line.removesuffix("\n").removesuffix("\r")
-    return next(csv.reader(io.StringIO(stripped, newline=""), delimiter=separator), [])
+    try:
+        return next(csv.reader(io.StringIO(stripped, newline=""), delimiter=separator), [])
+    except csv.Error:
+        return None
 
 
 def end_to_end(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:

@@ -148,7 +148,11 @@ def _number_faults(
     yield comma, "is not a number", "Use a point, not a comma, for decimals."
     yield wrong & ~comma, "is not a number", "Type a plain number, or leave it blank."
     if column.kind == "integer":
-        yield (~wrong & ~blank & (values % 1 != 0)), "is not a whole number", "Round it."
+        yield (
+            np.where(np.isfinite(values), values, 0) % 1 != 0,
+            "is not a whole number",
+            "Round it.",
+        )
     low, high = column.minimum, column.maximum
     with np.errstate(invalid="ignore"):
         below = values < low if low is not None else np.zeros(len(values), bool)
