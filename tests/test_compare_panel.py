@@ -206,3 +206,29 @@ def test_two_doses_are_drawn_as_points_with_what_a_curve_would_need(yard):
     assert "no curve is drawn through them" in panel.sentence
     assert "at least three doses" in panel.sentence
     assert {trace.mode for trace in panel.shown.drawn.data} == {"markers"}
+
+
+@pytest.mark.parametrize(
+    ("way", "said"),
+    [("photo", "but only by"), ("", "not measured yet"), ("none", "Missing control")],
+)
+def test_the_lesson_says_what_a_missing_control_wants(yard, way, said):
+    controls = book.recipes(yard).query(
+        "dye == 'none' and tannin == 'gallnut' and iron_wof > 0 and copper_wof == 0"
+    )["swatch"]
+    readings = yard.readings.copy()
+    own = readings["swatch"].isin(controls)
+    readings.loc[own, "method"] = way or "spectral"
+    keep = ~own if way == "" else own | True
+    left = replace(yard, readings=readings[keep].reset_index(drop=True))
+    if way == "none":
+        gone = ~yard.swatches["swatch"].isin(controls)
+        left = replace(
+            yard,
+            swatches=yard.swatches[gone],
+            steps=yard.steps[~yard.steps["swatch"].isin(controls)],
+            readings=yard.readings[~own],
+        )
+    panel = tannin_share.panel(left)
+    panel.choices["tannin"].value = "gallnut"
+    assert said in " ".join(panel.shown.notes), panel.sentence

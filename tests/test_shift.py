@@ -384,7 +384,7 @@ def test_a_missing_control_is_named():
     wide = invented([weld, {**weld, "iron_wof": 2.0}, {**weld, "dye": "none", "dye_wof": 0.0}]).wide
     found = shift.separate(wide, "iron", hold={"dye": "weld", "fibre": "cotton"})
     assert "undyed cotton, gallnut 8 %, aluminium acetate 8 %, iron 2 %" in found.missing
-    assert "Dye and measure: undyed cotton, gallnut 8 %" in found.sentence
+    assert "Wanted, measured like the rest: undyed cotton, gallnut 8 %" in found.sentence
     assert found.parts.set_index("part").loc["dye"].isna().all()
     with pytest.raises(InputError, match="Dye both, else alike"):
         shift.separate(wide, "iron", hold={"dye": "weld", "fibre": "cotton"}, dose=4.0)

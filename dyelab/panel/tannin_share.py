@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from dyelab import book as books
 from dyelab import shift, words
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame
@@ -98,12 +99,26 @@ def _show(
     found = shift.separate(
         bench.recipes(method), metal, hold=dict(hold), spectra=spectra, dose=dose
     )
-    notes = [words.say("share.missing", recipe=recipe) for recipe in found.missing]
+    notes = [_lacks(bench, recipe) for recipe in found.missing]
     if by_spectra and found.basis != "K/S":
         notes.append(words.say("share.no_spectra"))
     notes += [words.say(f"share.how_{'ks' if found.basis == 'K/S' else 'lab'}")]
     notes += choices.used([found.method], bench.every.methods)
     return frame.Shown(found.sentence, _figure(found), _table(found), _chips(found, metal), notes)
+
+
+def _lacks(bench: book_choice.Gathered, recipe: str) -> str:
+    """What a missing control wants: to be dyed, to be measured, or to be measured as the rest."""
+    dyed = books.recipes(bench.book)
+    dyed = dyed.loc[[named == recipe for named in shift.label(dyed)], "swatch"]
+    if dyed.empty:
+        return words.say("share.missing", recipe=recipe)
+    swatches = ", ".join(dyed)
+    read = bench.wide[bench.wide["swatch"].isin(dyed) & (bench.wide["exposure"] == "none")]
+    if read.empty:
+        return words.say("share.unread", recipe=recipe, swatches=swatches)
+    ways = ", ".join(shift.way_text(way) for way in dict.fromkeys(read["method"]))
+    return words.say("share.read_else", recipe=recipe, swatches=swatches, ways=ways)
 
 
 def _figure(found: shift.Separation) -> go.Figure:
