@@ -146,7 +146,7 @@ def _crossed(
 
 def _fits(made: pd.DataFrame, left: pd.DataFrame, right: pd.DataFrame) -> np.ndarray:
     """A vat dye takes no mordant, unless the book holds one that did."""
-    plain = right["dye"].isin(vats(made)).to_numpy()
+    plain = np.isin(_named(right["dye"]), list(vats(made)))
     return ~(left["mordant"].ne(NONE).to_numpy()[:, None] & plain)
 
 
@@ -154,8 +154,8 @@ def vats(made: pd.DataFrame) -> set[str]:
     """Vat dyes that no recipe of the book mordanted."""
     if "vat" not in made:
         return set()
-    vats = set(made.loc[made["vat"].astype(bool), "dye"]) - {NONE}
-    return vats - set(made.loc[made["mordant"] != NONE, "dye"])
+    names = pd.Series(_named(made["dye"]), made.index)
+    return set(names[made["vat"].astype(bool)]) - {NONE} - set(names[made["mordant"] != NONE])
 
 
 def _cloths(made: pd.DataFrame) -> pd.DataFrame:
@@ -362,7 +362,7 @@ def _capped(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:
 
 def _without_mordant(made: pd.DataFrame, joined: pd.DataFrame) -> pd.DataFrame:
     """A vat dye takes no mordant, unless the book holds one that did."""
-    plain = joined["dye"].isin(vats(made))
+    plain = np.isin(_named(joined["dye"]), list(vats(made)))
     return joined.assign(
         mordant=joined["mordant"].mask(plain, NONE),
         mordant_wof=joined["mordant_wof"].mask(plain, 0.0),

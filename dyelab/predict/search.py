@@ -11,9 +11,9 @@ from scipy.spatial import ConvexHull, QhullError
 
 from dyelab import convert, recipe, table, words
 from dyelab.errors import InputError
-from dyelab.predict import answers, calibration, gp
+from dyelab.predict import calibration, gp
 from dyelab.predict.candidates import NO_LIMITS, SIZE, Grid, Limits, of_book
-from dyelab.predict.model import Model
+from dyelab.predict.model import Model, completed, labels, landed, leans, marks
 from dyelab.predict.recipes import COLUMNS, NONE, STEPS, coded, dyes_of, layers, name_and_dose
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
@@ -408,8 +408,8 @@ def _judged(
     target, unsure = aim
     if recipes.empty:
         return recipes.assign(middle=[], dE00=[], chance=[])
-    full = answers.completed(model, recipes)
-    lab, C = answers.landed(model, full)
+    full = completed(model, recipes)
+    lab, C = landed(model, full)
     away = convert.dE00(
         np.broadcast_to(target, (len(lab), _DRAWS, 3)), draws(model, lab, C + unsure)
     )
@@ -468,10 +468,10 @@ def _ranked(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
 
 
 def _with_marks(model: Model, ranked: pd.DataFrame) -> pd.DataFrame:
-    front = ranked.assign(recipe=answers.labels(ranked))
+    front = ranked.assign(recipe=labels(ranked))
     weighed = model.weighed(front)
-    front["extrapolates"] = answers.marks(model, front, weighed)
-    front["leans_on"] = answers.leans(model, weighed)
+    front["extrapolates"] = marks(model, front, weighed)
+    front["leans_on"] = leans(model, weighed)
     return front
 
 

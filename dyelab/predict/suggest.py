@@ -6,10 +6,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, shift
-from dyelab.predict import answers
+from dyelab import convert
 from dyelab.predict.candidates import Limits, anew, within
-from dyelab.predict.model import Model
+from dyelab.predict.model import Model, completed, labels, landed
 from dyelab.predict.search import wanted_colour
 
 # Of 1,500 candidates the ten chosen left a mean error 0.27 smaller than of 400, over 8 worlds of
@@ -81,13 +80,13 @@ def next_swatches(
     """
     limits = Limits(hold or {}, most or {}, tuple(without))
     pool, places = (
-        answers.completed(model, _asked(model, among, limits, many, seed + i))
+        completed(model, _asked(model, among, limits, many, seed + i))
         for i, many in enumerate((_POOL, _PLACES))
     )
     chosen, spreads = _greedy(model, (pool, places), *_looked_at(model, places, around, near), n)
-    lab, _ = answers.landed(model, pool.iloc[chosen])
+    lab, _ = landed(model, pool.iloc[chosen])
     named = pool.iloc[chosen].reset_index(drop=True)
-    named["recipe"] = shift.label(named)
+    named["recipe"] = labels(named)
     named[["L", "a", "b"]] = lab
     return named.assign(u_before=spreads[:-1], u_after=spreads[1:])
 
@@ -98,7 +97,7 @@ def _asked(
     """Recipes to look at; sums of dyes, which are learned one by one, are left out."""
     if among is None:
         return anew(model.made[~model.over.dyes.joins(model.made)], limits, many, seed)
-    full = answers.completed(model, among)
+    full = completed(model, among)
     full = within(full[~model.over.dyes.joins(full)], limits)
     return full.sample(min(many, len(full)), random_state=seed)
 
