@@ -7,6 +7,9 @@ intervals should hold the expected difference. Expected colours are means over a
 """
 
 import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 import pandas as pd

@@ -8,6 +8,9 @@ mean over books of (found - true) / width; the naive answer puts all of it down 
 
 import sys
 from dataclasses import replace
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 import pandas as pd
