@@ -1,5 +1,7 @@
 """Photos that go together: recognised, their error shared in one covariance, witnesses heard."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -109,7 +111,7 @@ def test_witnesses_say_what_the_camera_did(washed):
     kin = measure.kinship(first, second)
     moved = second.table.copy()
     moved["L"] += 3.0
-    other = measure.Measured(moved, second.shared, second.setup, second.quads)
+    other = replace(second, table=moved)
     told = measure.joined(earlier(first), kin, other, NAMES, ("W01", "W24"))
     plain = measure.joined(earlier(first), kin, other, NAMES)
     assert plain.taken_off[0] == 0

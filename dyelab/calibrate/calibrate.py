@@ -31,9 +31,9 @@ _INNER = 0.6  # share of a white or grey area that is looked at
 _MOST_CLIPPED = 0.05
 _MOST_BURNT = 8
 TARGET_POOR = 1.5  # median ΔE00 left by fits without each patch; right targets seldom reach it
-# Strain of the patches (ΔE00) and strength of a local map from which a program is said to show:
-# past what one photo in twenty without any program has. By tests/benchmarks/photo_worlds.py.
-DEVELOPED, MAPPED = 1.1, 0.7
+# Doubt of the light that a program leaves, relative, from which that is said: by it alone, L* of a
+# middling colour is unsure by 3.
+DEVELOPED = 0.15
 MIXED = 0.06  # change of the light's colour over the page, relative, from which it is said
 
 
@@ -116,7 +116,7 @@ def from_target(
         places=None if places is None else places[kept], noise=reference.noise / sure[kept] ** 0.5,
     )  # fmt: skip
     shading = program.shading
-    light = _light(shading, pose, target.quads)
+    light = _light(shading, pose, target.quads) * np.exp(program.step)
     try:
         made = calibrated(
             seen.mean[kept],
@@ -213,7 +213,7 @@ def _card_flags(pose: Pose | None, shading: Shading | None, made: Calibration) -
         and pose.edge_mm > max(SOFT_EDGE[0], SOFT_EDGE[1] / pose.density),
         "marker_hidden": pose is not None and bool(pose.hidden),
         "target_poor": made.left > TARGET_POOR,
-        "developed": made.strain > DEVELOPED or (shading is not None and shading.mapped > MAPPED),
+        "developed": made.reworked > DEVELOPED,
     }
     return tuple(name for name, so in found.items() if so)
 

@@ -18,9 +18,11 @@ from dyelab.errors import InputError
 from dyelab.table import DEFAULT_WHITE
 
 REACH = 5.0  # CIELAB units over which calibration errors are alike
-_MOST_OFF = (
-    3.0  # root mean square ΔE00 of the patches beyond which a stored calibration no longer fits
-)
+# Root mean square ΔE00 of the patches beyond which a stored calibration no longer fits.
+_MOST_OFF = 3.0
+# Relative variance of a window's light a squared unit of the patches' strain: what of a program the
+# card can't undo. By tests/benchmarks/photo_constants.py.
+STRAINED = 0.0084
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,11 @@ class Calibration:
     def left(self) -> float:
         """Median ΔE00 of the patches by fits that didn't see them."""
         return float(self.patches["dE00_left_out"].median()) if len(self.patches) else np.nan
+
+    @property
+    def reworked(self) -> float:
+        """Relative standard deviation of a window's light that a program leaves undone."""
+        return STRAINED**0.5 * self.strain
 
     def lab(self, rgb: np.ndarray) -> np.ndarray:
         """CIELAB (n, 3) of camera values (n, 3), linear, `tone` undone, light evened out."""

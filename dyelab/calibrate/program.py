@@ -26,6 +26,10 @@ DRAWS = 24  # of what could be as true
 FREE_TONE = np.array([0.35, 0.4, 0.5])
 FREE_GLARE, FREE_LOCAL = 0.015, 0.2
 AREAS_OFF = 0.006  # of a white or grey area beside the surface of light, relative: print and noise
+# Between target and page a map of another form than ours leaves a step, of so much of our map's
+# exponents, standard deviation; the card's paper tells, being white (ISO 12647-2's papers have L*
+# 91 to 96, from memory): its reflectance, and relative spread.
+STEP, PAPER, PAPER_OFF = 0.25, 0.87, 0.035
 _FREE_SURFACE = 2.0
 LEAST_LOCAL = 0.03  # exponent of a local map that may hide where none shows
 _LOUDER, _COLOURED = 1.5, 0.4  # power of the misfit; range of a spectrum over its mean
@@ -74,6 +78,8 @@ class Program:
         By how much the n patches' values would differ.
     shading : Shading or None
         The light, with draws of its own in step with these.
+    step : float
+        Logarithm of the light on the target beside that: what a map of another form did to it.
     misfit : float
         Root mean square of what no camera could see, in standard deviations; 1 is usual.
     """
@@ -82,12 +88,13 @@ class Program:
     drawn: tuple[Undoing, ...]
     moved: np.ndarray
     shading: Shading | None
+    step: float
     misfit: float
 
 
 @dataclass(frozen=True)
 class _Fit:
-    """The least-squares problem: unknowns tone, glare, local map, surface of light, two levels."""
+    """Least squares: unknowns tone, glare, step, local map, surface of light, two levels."""
 
     stored: np.ndarray  # (n, 3) patches
     expected: np.ndarray  # (n, 3)
@@ -103,43 +110,54 @@ class _Fit:
     @property
     def count(self) -> int:
         """Number of unknowns."""
-        return 4 + self.area_light.shape[1]
+        return 5 + self.area_light.shape[1]
 
     @property
     def free(self) -> np.ndarray:
         """Prior standard deviation of each unknown."""
         local = self.patch_light.shape[1] - 5
         return np.concatenate([
-            FREE_TONE, [FREE_GLARE], np.full(local, self.free_local), np.full(7, _FREE_SURFACE),
+            FREE_TONE, [FREE_GLARE, STEP * self.free_local], np.full(local, self.free_local),
+            np.full(7, _FREE_SURFACE),
         ])  # fmt: skip
 
     def local(self, move: np.ndarray) -> np.ndarray:
         """Exponents of the local map."""
-        return move[4 : self.count - 7]
+        return move[5 : self.count - 7]
 
     def undoing(self, move: np.ndarray) -> Undoing:
         return Undoing(Tone(*move[:3]), move[3] * self.frame)
 
     def patches(self, move: np.ndarray) -> np.ndarray:
-        light = np.exp((self.patch_light @ move[4:-2])[:, None] + self.tint)
+        light = np.exp((self.patch_light @ move[5:-2] + move[4])[:, None] + self.tint)
         return self.undoing(move).undo(self.stored, light)
+
+    def level(self, seen: np.ndarray) -> np.ndarray:
+        """Values (3,) of a perfect white, by the patches."""
+        return np.asarray((seen * self.expected).sum(axis=0) / (self.expected**2).sum(axis=0))
 
     def misfits(self, move: np.ndarray) -> np.ndarray:
         """Standardised misfits of the patches, (3, n), of whatever exposure."""
         seen = self.patches(move)
-        level = (seen * self.expected).sum(axis=0) / (self.expected**2).sum(axis=0)
-        left = seen / level - self.expected
+        left = seen / self.level(seen) - self.expected
         return np.einsum("cij,jc->ci", self.whitening, left)
+
+    def paper(self, move: np.ndarray) -> np.ndarray:
+        """How much lighter than papers usually are the card's would be, standardised, (0 or 1,)."""
+        if not len(self.areas):
+            return np.empty(0)
+        white = self.level(self.patches(move) + self.undoing(move).veil).mean()
+        return np.array([(move[-1] - np.log(white * PAPER)) / PAPER_OFF])
 
     def uneven(self, move: np.ndarray) -> np.ndarray:
         """What the surface of light leaves of the white and grey areas, relative."""
         light = np.log(np.maximum(Tone(*move[:3]).undo(self.areas), 1e-4).mean(axis=1))
-        return light - self.area_light @ move[4:]
+        return light - self.area_light @ move[5:]
 
     def __call__(self, move: np.ndarray) -> np.ndarray:
         return np.concatenate(
             [_soft(self.misfits(move).ravel()), _soft(self.uneven(move) / self.noise),
-             move / self.free]
+             _soft(self.paper(move)), move / self.free]
         )  # fmt: skip
 
 
@@ -257,11 +275,11 @@ def _program(
     lit = None
     if shading is not None and len(problem.areas):
         rest = problem.uneven(best)
-        drawn = np.array(moves)[:, 4:-2] - best[4:-2]
-        lit = shading.settled(best[4:], drawn, rest, Tone(*best[:3]))
+        drawn = np.array(moves)[:, 5:-2] - best[5:-2]
+        lit = shading.settled(best[5:], drawn, rest, Tone(*best[:3]))
     return Program(
         problem.undoing(best), tuple(problem.undoing(m) for m in moves),
-        np.stack([problem.patches(m) - undone for m in moves]), lit, loud,
+        np.stack([problem.patches(m) - undone for m in moves]), lit, float(best[4]), loud,
     )  # fmt: skip
 
 
@@ -276,4 +294,4 @@ def _rising(best: np.ndarray, move: np.ndarray) -> np.ndarray:
 def exact(tone: Tone | None = None, count: int = 24) -> Program:
     """Return a program without doubt: a curve and no more."""
     made = Undoing(tone or Tone(), np.zeros(3))
-    return Program(made, (made,) * DRAWS, np.zeros((DRAWS, count, 3)), None, 1.0)
+    return Program(made, (made,) * DRAWS, np.zeros((DRAWS, count, 3)), None, 0.0, 1.0)

@@ -160,11 +160,6 @@ class Shading:
         w, h = self.page_mm
         return float(np.abs(self.tinted(np.array([[0, 0], [w, 0], [w, h], [0, h]]))).max())
 
-    @property
-    def mapped(self) -> float:
-        """Strength of the local map that was undone: its exponents' root sum of squares."""
-        return float(np.sqrt((self.terms[: len(WIDTHS)] ** 2).sum()))
-
     def settled(
         self, found: np.ndarray, drawn: np.ndarray, rest: np.ndarray, tone: Tone
     ) -> "Shading":

@@ -38,12 +38,15 @@ class Measured:
         Calibration, light, card and target.
     quads : ndarray (n, 4, 2)
         What was measured, in pixels.
+    values : ndarray (n, 3)
+        Its linear camera values, tone undone, light evened out.
     """
 
     table: pd.DataFrame
     shared: pd.DataFrame
     setup: Setup
     quads: np.ndarray
+    values: np.ndarray
 
 
 # The matrices are small: threads of the linear algebra would only wait for one another.
@@ -219,7 +222,7 @@ def _measured(picture: Photo, setup: Setup, quads: dict[str, np.ndarray]) -> Mea
     covariance, *factors = covariances(made, seen, rgb, doubt, picture.full)
     table = _table(picture.name, list(quads), made, rgb, covariance)
     table["flags"] = _flags(seen, rgb, setup)
-    return Measured(table, _shared(table, *factors), setup, corners)
+    return Measured(table, _shared(table, *factors), setup, corners, rgb)
 
 
 def _table(

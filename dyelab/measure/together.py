@@ -31,6 +31,7 @@ _CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays i
 _GAIN = 0.04  # of a change: what an undone program leaves wrong of it
 _PATCHES = 0.6  # position moves a window by so much of what it moves a patch
 _CLIPPED = 0.03  # share of its error that a clipped window doesn't have in common
+_REFITTED = 0.5  # share of what two calibrations say apart of a colour that is taken off
 _COMMON = 0.3  # share of position's error that the windows of a photo have in common
 _FAR = 16.3  # of chi-square with three degrees of freedom, passed by one in a thousand
 
@@ -50,11 +51,16 @@ class Kinship:
     between : ndarray (3, 3)
         What position does to a colour: of the patches' differences, each photo by its own
         calibration.
+    refitted : ndarray (n, 3), optional
+        Of the second photo's windows: CIELAB by its own calibration less that by the first one's.
+        Camera and light being the same, most of it is noise of the two fits, and it grows
+        towards strong colours, which no patch holds in check.
     """
 
     verdict: str
     apart: float = np.nan
     between: np.ndarray | None = None
+    refitted: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -133,7 +139,9 @@ def kinship(
     moved = np.subtract(*(_lab(one, one.witnesses) for one in cals))
     whole = moved.T @ moved / len(moved)
     between = semidefinite((whole - stored)[None])[0] + 0.1 * whole
-    return Kinship(TOGETHER if apart <= MOST_APART else OTHER_LOOK, apart, between)
+    stored = cals[1].undoing.redo(second.values) / _paper(second) / gain * paper
+    refitted = second.setup.calibration.lab(second.values) - _lab(cal, stored)
+    return Kinship(TOGETHER if apart <= MOST_APART else OTHER_LOOK, apart, between, refitted)
 
 
 def _rounding(made: Measured) -> np.ndarray:
@@ -195,6 +203,7 @@ def joined(
     >>> measure.joined(first, kin, measured, {"A1": "K-01"}).taken_off.tolist()
     [0.0, 0.0, 0.0]
     """
+    measured = _as_the_first(measured, kin)
     table = measured.table
     codes = table["place"].map(names).fillna("").to_numpy()
     before = earlier.readings.drop_duplicates("swatch").set_index("swatch")
@@ -213,6 +222,15 @@ def joined(
     if off.any():
         shown["flags"] = (shown["flags"] + " witnessed").str.strip()
     return Joined(replace(measured, table=shown, shared=shared), told, off)
+
+
+def _as_the_first(measured: Measured, kin: Kinship) -> Measured:
+    """Take off what the later calibration says otherwise than the first, as far as it is noise."""
+    if kin.refitted is None:
+        return measured
+    table = measured.table.copy()
+    table[LAB] = (table[LAB] - _REFITTED * kin.refitted).clip([0, -160, -160], [100, 160, 160])
+    return replace(measured, table=table)
 
 
 def _patches(made: Measured) -> np.ndarray | None:
@@ -322,7 +340,12 @@ def _kept(
     """What is kept of each factor, I - R K⁻¹ / 2 within 0 and 1, and R, both (n, 3, 3)."""
     between = np.zeros((3, 3)) if kin.between is None else kin.between
     change = np.nan_to_num(np.linalg.norm(lab - was, axis=1))
-    left = _PATCHES**2 * between + ((_GAIN * change) ** 2)[:, None, None] * np.eye(3)
+    refitted = np.zeros_like(lab) if kin.refitted is None else _REFITTED * kin.refitted
+    left = (
+        _PATCHES**2 * between
+        + refitted[:, :, None] * refitted[:, None]
+        + ((_GAIN * change) ** 2)[:, None, None] * np.eye(3)
+    )
     left = left + (_CLIPPED * clipped)[:, None, None] * whole
     values, vectors = np.linalg.eigh(whole)
     root = np.sqrt(np.maximum(values, 1e-8))

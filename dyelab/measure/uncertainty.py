@@ -9,9 +9,6 @@ from dyelab.calibrate import Calibration, Samples
 
 AREAS = 16  # independent areas of a window: four by four groups of blocks
 _LIGHT = 0.003  # least relative error of the evened light
-# Relative variance of a window's light a squared unit of the patches' strain: what of a program the
-# card can't undo. By tests/benchmarks/photo_programs.py.
-STRAINED = 0.022
 _STORED = 0.35  # standard deviation of a stored 8-bit value that averaging doesn't take away
 _KEPT = 0.998  # share of the shared variance that the factors written keep
 
@@ -71,7 +68,7 @@ def covariances(
     slope = made.slope(rgb)
     relative = _cloth(seen.blocks) + storage(rgb, full) + max(light.left, _LIGHT) ** 2
     # What a program does to a colour it does to all of that colour, in the next photo too.
-    program = np.full((3, 3), STRAINED * made.strain**2)
+    program = np.full((3, 3), made.reworked**2)
     own, common = made.doubt(made.lab(rgb))
     own = own + slope @ program @ np.swapaxes(slope, 1, 2)
     factors = _fewer(_lit(common, slope, light.off))

@@ -4,11 +4,12 @@ Run: python tests/benchmarks/pairs.py [pairs a program] [first seed] [derive] [w
 
 Half of each pair's 24 swatches are untouched, half changed by ΔE00 0 to 6; the cameras, cloths
 and programs took no part in any fit (`worlds.photos`, its two halves as in photo_worlds.py). With
-`derive` the program is that of `worlds.programs`, on which the constants of
-`dyelab.measure.together` were set. For each program: how many pairs were taken as going together;
-the share of 95 % intervals that hold the true change, of untouched and changed swatches apart;
-the share of untouched ones found changed; the median width, beside that of the same photos each
-by itself. With `others` pairs that don't go together, and how many were recognised.
+`derive` cloths, lamps and programs are those of `worlds.programs`, and cameras and surfaces of half
+0, on which the constants of `dyelab.measure.together` were set. For each program: how many pairs
+were taken as going together; the share of 95 % intervals that hold the true change, of untouched
+and changed swatches apart; the share of untouched ones found changed; the median width, beside
+that of the same photos each by itself. With `others` pairs that don't go together, and how many
+were recognised.
 """
 
 # ruff: noqa: E402
@@ -21,7 +22,6 @@ import pandas as pd
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parent)]
 import photo_worlds
 from worlds import pairs, programs
-from worlds import photos as world
 
 from dyelab import calibrate, convert, grade, measure
 from dyelab.errors import InputError
@@ -52,11 +52,11 @@ def measured(pair, reference):
     ]
 
 
-def taken(seed, kind, reference, differs="", witnesses=()):
+def taken(seed, kind, part, reference, differs="", witnesses=()):
     """Verdict of a pair, and for each swatch true change, then both intervals."""
     lamp = photo_worlds.LIGHTS[seed % len(photo_worlds.LIGHTS)]
     cloth = "dyed" if seed // 2 % 2 else "real"
-    pair = pairs.pair(seed, kind, lamp, cloth, seed % 2, differs)
+    pair = pairs.pair(seed, kind, lamp, cloth, part, differs)
     try:
         first, second = measured(pair, reference)
     except InputError:
@@ -89,19 +89,19 @@ def report(kind, found):
     )
 
 
-def run(count, first, witnesses, others):
+def run(count, first, witnesses, others, parts=(0, 1)):
     reference = calibrate.reference()
     kinds = ("plain", "half", "whole")
     found = {kind: [] for kind in kinds}
     unlike = {what: [] for what in pairs.OTHERS}
-    for which in (0, 1):
-        photo_worlds.held_out(which)
-        for at in range(which, count, 2):
+    for part in parts:
+        photo_worlds.held_out(part)
+        for at in range(part % 2, count, 2):
             for kind in kinds:
-                found[kind].append(taken(first + at, kind, reference, witnesses=witnesses))
+                found[kind].append(taken(first + at, kind, part, reference, witnesses=witnesses))
             if others:
                 for what, rows in unlike.items():
-                    rows.append(taken(first + at, kinds[at % 3], reference, what)[0])
+                    rows.append(taken(first + at, kinds[at % 3], part, reference, what)[0])
     for kind, rows in found.items():
         print(report(kind, rows), flush=True)
     for what, verdicts in unlike.items():
@@ -112,7 +112,11 @@ def run(count, first, witnesses, others):
 
 if __name__ == "__main__":
     numbers = [int(a) for a in sys.argv[1:] if a.isdigit()]
+    parts = (0, 1)
     if "derive" in sys.argv:
-        world.developed = programs.develop
+        programs.enter()
+        parts = programs.PARTS
     count, first = (*numbers, *(8, 2000)[len(numbers) :])[:2]
-    run(count, first, ("W01", "W13") if "witnesses" in sys.argv else (), "others" in sys.argv)
+    run(
+        count, first, ("W01", "W13") if "witnesses" in sys.argv else (), "others" in sys.argv, parts
+    )

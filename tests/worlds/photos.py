@@ -87,13 +87,27 @@ def near_a_patch():
 
 
 def fold(groups, which):
-    """Which rows belong to this half; groups of like rows stay together."""
+    """Which rows belong to a part: half 0 or 1; 2 and 3 are the two parts of half 0.
+
+    Groups of like rows stay together. Constants are derived within half 0, each of its parts seen
+    by priors of the other; half 1 had no say in anything.
+    """
+    if which > 1:
+        inside = np.flatnonzero(fold(groups, 0))
+        part = np.zeros(len(groups), bool)
+        part[inside[fold(np.unique(groups[inside], return_inverse=True)[1], which - 2)]] = True
+        return part
     sizes, half = np.bincount(groups), np.zeros(2)
     home = np.zeros(len(sizes), int)
     for group in np.argsort(-sizes, kind="stable"):
         home[group] = half.argmin()
         half[home[group]] += sizes[group]
     return home[groups] == which
+
+
+def others(groups, which):
+    """Which rows the priors are made of while this part is seen."""
+    return fold(groups, 5 - which) if which > 1 else ~fold(groups, which)
 
 
 # --- cloths

@@ -1,13 +1,59 @@
-"""Another phone's program than `worlds.photos.developed`, to derive constants from.
+"""Other cloths, lamps and picture programs than those of `worlds.photos`, to derive constants from.
 
-What `worlds.photos` does to a picture is for judging; constants of `dyelab.calibrate` that programs
-decide are set on this one, whose local maps, colours and curves follow other formulas.
+`worlds.photos` is for judging; constants of `dyelab.calibrate` and `dyelab.measure` are set on
+this one, whose cloths, lamps, local maps, colours and curves follow other formulas, and on
+cameras and surfaces of half 0 alone (its parts 2 and 3). `enter` puts it in the other's place.
 """
 
 import cv2
 import numpy as np
 
 from worlds import photos as world
+
+PARTS = (2, 3)
+LEDS = ("LED-B1", "LED-B3", "LED-B5", "LED-V2", "LED-RGB1")
+TUBES = ("FL1", "FL3", "FL5", "FL6", "FL9", "FL3.2", "FL3.7")
+
+
+def enter():
+    """Let `worlds.photos` draw and develop by these laws."""
+    world.developed, world.dyed, world.light = develop, cloth, lamp
+
+
+def cloth(rng, count=24):
+    """Smooth random curves in the logarithm of R / (1 - R); half are seen through bare threads."""
+    apart = world.NM[:, None] - world.NM
+    made = []
+    for _ in range(count):
+        reach, size = rng.uniform(40, 90), rng.uniform(0.3, 1.3)
+        smooth = np.exp(-0.5 * (apart / reach) ** 2) + 1e-6 * np.eye(len(world.NM))
+        bend = np.linalg.cholesky(smooth) @ rng.standard_normal(len(world.NM))
+        rise = rng.normal(0.6, 0.8) * (world.NM - 555) / 175
+        dye = 1 / (1 + np.exp(rng.uniform(-0.8, 2.2) - size * bend - rise))
+        bare = rng.uniform(0, 0.3) * (rng.random() < 0.5)
+        made.append(0.004 + 0.92 * ((1 - bare) * dye**0.5 + bare * 0.75**0.5) ** 2)
+    return np.array(made)
+
+
+def lamp(rng, kind):
+    """Relative power of one light of a kind."""
+    if kind == "daylight":
+        power = world.planck(rng.uniform(5000, 6500)) * (world.NM / 560) ** -rng.uniform(-0.4, 1.2)
+        power = power * (1 - rng.uniform(0, 0.1) * np.exp(-(((world.NM - 590) / 35) ** 2)))
+    elif kind == "bulb":
+        power = world.planck(rng.uniform(2400, 3600)) * (1 + rng.uniform(-0.1, 0.1) * _slant())
+    elif kind == "LED":
+        table = world._tables(str(rng.choice(LEDS)))
+        power = np.interp(world.NM, world.NM + rng.uniform(-8, 8), table)
+    else:
+        one, other = (world._tables(str(n)) for n in rng.choice(TUBES, 2, replace=False))
+        share = rng.choice([0.0, rng.uniform(0, 0.5)])
+        power = (1 - share) * one / one.mean() + share * other / other.mean()
+    return power / power.mean()
+
+
+def _slant():
+    return (world.NM - 555) / 175
 
 
 def develop(linear, made, matrix):
@@ -29,23 +75,32 @@ def develop(linear, made, matrix):
 
 
 def gain(seen, made):
-    """Local map in encoded light: a box, a bilateral filter, or equalised tiles."""
+    """Local map in encoded light: a box, a bilateral filter, or equalised tiles.
+
+    As strong as those of `worlds.photos`: by the spread of the gain's logarithm over a card.
+    """
     root = (seen.mean(axis=-1) ** np.float32(1 / 2.2)).astype(np.float32)
+    if made.form == "tiles":
+        return equalised(root, made) / np.maximum(root, 0.02) ** 2.2
     small = cv2.resize(root, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     long = max(small.shape)
     if made.form == "blur":
-        side = max(int(made.width * long), 3)
+        strength, side = 2.0, max(int(made.width * long), 3)
         base = cv2.blur(cv2.blur(small, (side, side)), (side, side))
-    elif made.form == "edges":
-        base = cv2.bilateralFilter(small, 0, 0.12, max(made.width * long / 3, 2))
     else:
-        count = int(np.clip(0.7 / made.width, 2, 10))
-        tiles = cv2.createCLAHE(1.0 + 6 * made.local, (count, count))
-        return (tiles.apply(np.round(255 * root).astype(np.uint8)) / 255 * 0.5 * made.local + (
-            1 - 0.5 * made.local) * root).astype(np.float32) ** 2.2 / np.maximum(root, 0.02) ** 2.2  # fmt: skip  # noqa: E501
+        strength, base = 2.9, cv2.bilateralFilter(small, 0, 0.12, max(made.width * long / 3, 2))
     base = cv2.resize(base, root.shape[::-1], interpolation=cv2.INTER_LINEAR)
-    lifted = root + made.local * 1.6 * (0.6 - base) * root * (1.1 - root)
+    lifted = root + made.local * strength * (0.6 - base) * root * (1.1 - root)
     return (np.maximum(lifted, 0.01) / np.maximum(root, 0.01)) ** 2.2
+
+
+def equalised(root, made):
+    """Light partly equalised tile by tile."""
+    count = int(np.clip(0.7 / made.width, 2, 10))
+    tiles = cv2.createCLAHE(1.0 + 6 * made.local, (count, count))
+    flat = tiles.apply(np.round(255 * root).astype(np.uint8)).astype(np.float32) / 255
+    share = min(1.7 * made.local, 1.0)
+    return (share * flat + (1 - share) * root) ** 2.2
 
 
 def lively(stored, made):
