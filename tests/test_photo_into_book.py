@@ -2,12 +2,14 @@
 
 import numpy as np
 import pandas as pd
+import photos
 import pytest
 from click.testing import CliRunner
 
 from dyelab import book, calibrate, compare, files, measure, read, shift
 from dyelab.cli.measure_ import command
 from dyelab.errors import InputError
+from dyelab.synth import render
 
 PHOTO = files.shipped("data", "studio", "photos", "card_1.jpg")
 NAMES = {"A1": "W07", "A2": "W08", "B1": "W09"}
@@ -117,10 +119,58 @@ def test_places_that_say_too_little_are_refused(tmp_path, text, said):
     ("options", "said"),
     [
         ([], "nowhere to put the colours"),
-        (["--into=book"], "go together"),
-        (["-o", "out.csv", "--names=places.csv"], "go together"),
+        (["-o", "out.csv", "--names=places.csv"], "--names goes with --into"),
+        (["-o", "out.csv", "--goes-with=a.jpg"], "--goes-with goes with --into"),
+        (["--into=book", "--witnesses=W01"], "name the earlier photo"),
     ],
 )
 def test_the_command_says_what_belongs_together(options, said):
     told = CliRunner().invoke(command, [str(PHOTO), "--target=average", *options])
     assert said in str(told.exception)
+
+
+@pytest.fixture(scope="module")
+def twice(tmp_path_factory):
+    """Two photos of one labelled card in one light, from two positions."""
+    folder = tmp_path_factory.mktemp("twice")
+    laid = [render.Label(1000 + i, place, 1.0) for i, place in enumerate(("A1", "B2", "C3"))]
+    for seed, turn in ((1, 88.0), (2, 93.0)):
+        shot = render.Shot(megapixels=5.0, tilt=4, turn=turn)
+        picture = render.render(photos.cloth(4), shot, seed=seed, labels=laid)
+        (folder / f"{seed}.jpg").write_bytes(picture.jpeg())
+    return folder
+
+
+def told_by(folder, bk, *options):
+    asked = ["--target=average", f"--into={bk.path}", *options]
+    return CliRunner().invoke(command, [str(folder), *asked], catch_exceptions=False).output
+
+
+def test_labels_name_the_windows_and_photos_are_linked(twice, tmp_path):
+    swatches = pd.DataFrame({"swatch": ["W01", "W02", "W03"], "label_number": [1000, 1001, 1002]})
+    bk = book.save(book.add(book.create(tmp_path / "book"), swatches=swatches))
+    said = told_by(twice / "1.jpg", bk)
+    assert "named by labels: A1 W01, B2 W02, C3 W03" in said
+    said = told_by(
+        twice / "2.jpg", bk, "--goes-with=1.jpg", "--witnesses=W01", "--exposure=wash",
+        "--amount=5", "--unit=cycle",
+    )  # fmt: skip
+    assert "goes with the earlier one" in said
+    assert "Witness W01 changed by" in said
+    kept = book.open(bk.path)
+    assert kept.photos["goes_with"].fillna("").ne("").tolist().count(True) == 1
+    assert kept.shared["source"].nunique() == 1
+    washed = kept.readings[kept.readings["exposure"] == "wash"]
+    assert set(washed["swatch"]) == {"W02", "W03"}
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [([], "no label above a window names"), (["--goes-with=a.jpg"], "no photo of this book named")],
+)
+def test_what_neither_label_nor_name_tells_is_asked(places, tmp_path, options, said):
+    bk = empty(tmp_path / "book")
+    named = [f"--names={places}"] if options else []
+    asked = [str(PHOTO), "--target=average", f"--into={bk.path}", *named, *options]
+    assert said in str(CliRunner().invoke(command, asked).exception)
+    assert book.open(bk.path).readings.empty

@@ -31,8 +31,9 @@ NODES = 3  # errors are simulated for every third of them: more say no more
 WORST_FIT, WORST_PATCH = 5.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
 _TRUST = 2.0  # power of its misses by which a fit counts less
 CORRECTED = 0.5  # share of a fit's expected error that is taken off
-# Real errors over simulated ones: cloths of other laws, heavy tails; by photo_constants.py.
-WIDER = 1.3
+# Real errors over simulated ones: cloths of other laws, heavy tails. Between what invented cloth
+# (1.1) and measured surfaces (1.3) ask for in photo_constants.py, whose priors are a quarter's.
+WIDER = 1.2
 METHODS = ("auto", "plain", "learned")
 
 

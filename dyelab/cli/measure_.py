@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from dyelab import book, calibrate, files, measure
+from dyelab import book, calibrate, files, measure, read, words
 from dyelab.book import Book
 from dyelab.calibrate import Calibration
 from dyelab.card import Layout, read_layout
@@ -75,7 +75,20 @@ Places = dict[str, dict[str, str]]  # swatch by place, by photo
     metavar="PLACES.csv",
     type=_PATH,
     help="With --into: which swatch lies at which place; columns place, swatch, and photo if "
-    "there are several.",
+    "there are several.  [default: as the labels above the windows say]",
+)
+@click.option(
+    "--goes-with",
+    metavar="PHOTO",
+    default="",
+    help="With --into: an earlier photo of the book by the same phone, of the same card in the "
+    "same light. Checked on the target; then changes between the two are far surer.",
+)
+@click.option(
+    "--witnesses",
+    metavar="SWATCHES",
+    default="",
+    help="With --goes-with: swatches that were never treated, such as W01,W13.",
 )
 @click.option(
     "--exposure",
@@ -93,14 +106,15 @@ def command(
     """Colours of the windows in each PHOTO of a swatch card, with their uncertainty.
 
     Everything is CIELAB under the illuminant and for the observer you ask for; colours that go
-    into one table or book need one white. With --into, the windows that --names gives a swatch
-    go into a swatch book, with the photos and the error that their windows share.
+    into one table or book need one white. With --into, the windows that their labels name, or
+    --names, go into a swatch book, with the photos and the error that their windows share.
     """
     taken = _book(options, out)
     options["white"] = _white(options, taken)
     _check_keep(target, options)
     kept = options["calibration"]
     layout = None if card is None else read_layout(card)
+    options |= {"card": layout, "target": None if target == "white" else target}
     stored = None if kept is None else calibrate.read_calibration(kept)
     result = _measured(photos, target, layout, stored, options)
     if options["keep"] is not None:
@@ -117,22 +131,24 @@ def command(
             click.echo(f"{name}: worth reading by instrument: {', '.join(places)}")
 
 
-def _book(options: dict[str, Any], out: Path | None) -> tuple[Book, Places] | None:
+def _book(options: dict[str, Any], out: Path | None) -> tuple[Book, Places | None] | None:
     """The book to add to and which swatch lies where, read before any work is done."""
     into, names = options["into"], options["names"]
     if into is None and out is None:
         raise InputError("nowhere to put the colours. Give -o OUT.csv, --into BOOK, or both.")
-    if (into is None) != (names is None):
-        raise InputError(
-            "--into BOOK and --names PLACES.csv go together: the table says which swatch lies at "
-            "which place (columns place, swatch)."
-        )
+    alone = [f"--{n.replace('_', '-')}" for n in ("names", "goes_with", "witnesses") if options[n]]
+    if into is None and alone:
+        raise InputError(f"{alone[0]} goes with --into BOOK: it says what goes into the book.")
+    if options["witnesses"] and not options["goes_with"]:
+        raise InputError("--witnesses goes with --goes-with: name the earlier photo they are in.")
+    if options["goes_with"] and options["add"]:
+        raise InputError("--add and --goes-with don't mix: one photo would be corrected, one not.")
     if into is None:
         return None
-    return book.open(into), book.read_places(names)
+    return book.open(into), None if names is None else book.read_places(names)
 
 
-def _white(options: dict[str, Any], taken: tuple[Book, Places] | None) -> tuple[str, int]:
+def _white(options: dict[str, Any], taken: tuple[Book, Places | None] | None) -> tuple[str, int]:
     """The white asked for, else the book's, else the usual one."""
     usual = DEFAULT_WHITE if taken is None else taken[0].white
     observer = options["observer"]
@@ -141,7 +157,7 @@ def _white(options: dict[str, Any], taken: tuple[Book, Places] | None) -> tuple[
 
 def _add(
     bk: Book,
-    places: Places,
+    places: Places | None,
     result: measure.Result,
     photos: tuple[Path, ...],
     options: dict[str, Any],
@@ -151,12 +167,76 @@ def _add(
     grown, count = bk, 0
     for photo in photos:
         if photo.name in set(result.table["photo"]):
-            names = places.get("", {}) | places.get(photo.name, {})
-            grown, rows = book.add_photo(grown, result, photo, names, **state)
+            if places is None:
+                names = _by_labels(photo, grown, options["card"])
+            else:
+                names = places.get("", {}) | places.get(photo.name, {})
+            made, link = _linked(grown, photo, names, options) or (result, {})
+            grown, rows = book.add_photo(grown, made, photo, names, **state, **link)
             count += len(rows)
     new = len(grown.swatches) - len(bk.swatches)
     book.save(grown)
     click.echo(f"{bk.path}: {count} readings added" + (f", {new} new swatches" if new else ""))
+
+
+def _by_labels(path: Path, bk: Book, layout: Layout | None) -> dict[str, str]:
+    """Swatch of each place as the labels in the photo say."""
+    picture = read.photo(path)
+    pose = calibrate.find_card(picture, layout)
+    told = measure.names_by_label(
+        measure.read_labels(picture, pose), list(pose.layout.places), bk.swatches
+    )
+    read_, rest = (told[told["label"].eq(measure.READ) == so] for so in (True, False))
+    unsure = [f"{r.place} ({r.label})" for r in rest.itertuples() if r.label != "none"]
+    if read_.empty:
+        raise InputError(
+            f"{path.name}: no label above a window names a swatch of this book. Lay the plan's "
+            "labels there, or give --names PLACES.csv (columns place, swatch)."
+        )
+    names = dict(zip(read_["place"], read_["swatch"], strict=True))
+    pairs = ", ".join(f"{place} {swatch}" for place, swatch in names.items())
+    click.echo(f"{path.name}: named by labels: {pairs}")
+    if unsure:
+        click.echo(f"{path.name}: left out, label not sure: {', '.join(unsure)}", err=True)
+    return names
+
+
+def _linked(
+    bk: Book, path: Path, names: dict[str, str], options: dict[str, Any]
+) -> tuple[measure.Measured, dict[str, Any]] | None:
+    """The photo as going with an earlier one of the book, if it does; says which."""
+    if not options["goes_with"]:
+        return None
+    source = _source(bk, options["goes_with"])
+    target = options["target"]
+    reference = None if target is None else calibrate.reference(target, options["white"])
+    made = measure.photo(
+        read.photo(path), reference, layout=options["card"], white=options["white"],
+        method=options["method"],
+    )  # fmt: skip
+    before, kin = measure.paired(bk, source, made, path, reference)
+    said = "together" if kin.verdict == "together" else f"apart_{kin.verdict}"
+    click.echo(f"{path.name}: " + words.say(f"capture.{said}", apart=kin.apart))
+    if said != "together":
+        return made, {}
+    asked = tuple(options["witnesses"].replace(",", " ").split())
+    joined = measure.joined(before, kin, made, names, asked)
+    for row in joined.witnesses.to_dict("records"):
+        key = "capture.witness_large" if row["large"] else "capture.witness"
+        click.echo(words.say(key, swatch=row["swatch"], change=row["dE00"]))
+    return joined.measured, {"goes_with": before.source, "witnesses": asked}
+
+
+def _source(bk: Book, name: str) -> str:
+    """Source of a photo of the book by its name there, or the one its file had."""
+    photos = bk.photos
+    found = photos[photos["photo"].eq(name.removeprefix("photos/")) | photos["original"].eq(name)]
+    if len(found) != 1:
+        raise InputError(
+            f"--goes-with: {len(found) or 'no'} photo{'s' * (len(found) > 1)} of this book named "
+            f"{name!r}. It has {', '.join(photos['original'].head(8)) or 'none'}: name one."
+        )
+    return f"photos/{found['photo'].iloc[0]}"
 
 
 def _measured(

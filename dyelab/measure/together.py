@@ -13,13 +13,14 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.book import Book
-from dyelab.calibrate import Calibration
+from dyelab.book import Book, inside
+from dyelab.calibrate import Calibration, Reference
 from dyelab.errors import InputError
-from dyelab.measure.single_photo import Measured
+from dyelab.measure.single_photo import Measured, photo
 from dyelab.measure.uncertainty import storage
 from dyelab.numerics import semidefinite
 from dyelab.read import file_data
+from dyelab.read import photo as read_photo
 from dyelab.table import LAB, covariances
 
 TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"
@@ -398,6 +399,39 @@ def _told(
     size = np.einsum("nk,nkl,nl->n", moved, np.linalg.inv(own), moved)
     told = zip(codes[at], convert.dE00(was[at], now), size > _FAR, strict=True)
     return pd.DataFrame(told, columns=columns), off
+
+
+def paired(
+    bk: Book, source: str, made: Measured, file: Path | None, reference: Reference | None
+) -> tuple[Earlier, Kinship]:
+    """Measure an earlier photo again, as it lies in the book, and compare another with it.
+
+    Parameters
+    ----------
+    bk : Book
+    source : str
+        Of the earlier photo, as the book's readings name it.
+    made : Measured
+        The later photo.
+    file : Path, optional
+        Its file, for the camera that it names.
+    reference : Reference or None
+        The target's values.
+
+    Raises
+    ------
+    InputError
+        If the earlier photo has gone, or can't be measured with this target's values.
+    """
+    before = earlier(bk, source)
+    path = inside(bk, before.source)
+    if not path.is_file():
+        raise InputError(
+            f"{before.source} is no longer in the book's folder, so nothing can be compared with "
+            "it. Put it back, or let this photo stand alone."
+        )
+    first = photo(read_photo(path), reference, white=made.setup.calibration.white)
+    return before, kinship(first, made, files=None if file is None else (path, file))
 
 
 def earlier(bk: Book, photo: str) -> Earlier:

@@ -6,9 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import book as books
-from dyelab import measure, read, words
-from dyelab.errors import InputError
+from dyelab import measure, words
 from dyelab.panel import choices
 
 _MOST = 20  # photos offered, the latest first
@@ -69,21 +67,8 @@ def witnesses(text: str) -> tuple[str, ...]:
 def paired(
     book: Any, source: str, made: measure.Measured, file: Path | None, reference: Any
 ) -> Pairing:
-    """Measure the earlier photo again, as it lies in the book, and compare the two.
-
-    Raises
-    ------
-    InputError
-        If the earlier photo has gone, or can't be measured with this target's values.
-    """
-    before = measure.earlier(book, source)
-    path = books.inside(book, before.source)
-    if not path.is_file():
-        raise InputError(words.say("capture.earlier_gone", photo=before.source))
-    cal = made.setup.calibration
-    first = measure.photo(read.photo(path), reference, white=cal.white)
-    files = None if file is None else (path, file)
-    return Pairing(before, measure.kinship(first, made, files=files))
+    """Compare a photo with an earlier one, as `measure.paired`."""
+    return Pairing(*measure.paired(book, source, made, file, reference))
 
 
 def joined(pairing: Pairing, made: measure.Measured, names: dict[str, str], text: str) -> Any:

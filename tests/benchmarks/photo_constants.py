@@ -11,7 +11,7 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
   patches' strain, under a distribution with the tails of Student's t of 5 degrees;
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
   value, of each kind of cloth over all programs: in use is
-  what holds 95 % in the mean of the four;
+  what lies between the values at which either kind of cloth is held;
 - what of the light a program leaves undone, by kind, beside `calibrate.DEVELOPED`.
 """
 
