@@ -128,9 +128,8 @@ def test_one_frame_for_a_cloth_of_several_areas_shows_no_mean_colour(tmp_path):
     from dyelab.handout.sheets import recipe_cards
 
     source = colours.source(read(printed(tmp_path / "b", cloths=2)))
-    rows = source.of_swatch("P-01")
-    whole = recipe_cards.frame(source, "P-01", "P-01", rows).patch
-    leaf = recipe_cards.frame(source, "P-01", "P-01 leaf", rows[rows["area"] == "leaf"]).patch
+    frame, areas = recipe_cards.framed(source, ["P-01"])["P-01"]
+    whole, leaf = frame.patch, areas.patches[0]
     assert leaf.numbers.startswith("L*")
     assert (whole.numbers, whole.fill) == ("", "")
     assert "several areas" in whole.note

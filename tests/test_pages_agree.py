@@ -5,11 +5,11 @@ import re
 import pytest
 import typed_books
 
-from dyelab import book, files, handout, shift
+from dyelab import book, files, grade, handout, shift
 from dyelab.errors import InputError
-from dyelab.handout import colours
+from dyelab.handout import colours, fastness
+from dyelab.handout.sheets import clock, mordants, report, saddening, sorting, wall, worksheet
 from dyelab.handout.sheets import metal as metal_page
-from dyelab.handout.sheets import mordants, report, worksheet
 from dyelab.plot import static
 
 DISTANCE = re.compile(r"ΔE00 ([\d.]+)(?: \(([\d.]+) to ([\d.]+)\))?")
@@ -101,3 +101,82 @@ def test_worksheet_and_report_say_what_the_comparisons_say(source):
         told = report.report(source.book).blocks[0].text
         part = re.search(rf"{metal.capitalize()} moved most[^:]*: at .*?ΔE00 ([\d.]+)", told)
         assert part is None or (part[1], ways(part[0].split("made it")[1])) in known
+
+
+def test_the_strip_says_what_the_page_of_the_metal_says(source):
+    """Its sentence goes the way of that dose's row, and its small print has that row's number."""
+    compared = 0
+    dyed = source.made[source.made["dye"] != "none"]
+    for metal in shift.metals_of(source.made):
+        column, picks = shift.METALS[metal], shift.shared_factors(source.made)
+        for picked in dyed.loc[dyed[column] > 0, picks].drop_duplicates().to_dict("records")[:2]:
+            try:
+                page = metal_page.sheet(source, metal=metal, **picked)
+            except InputError:  # nothing without the metal, or not alone
+                continue
+            strip = saddening.strip(source, metal=metal, **picked)
+            (numbers,) = (b for b in page.blocks if isinstance(b, handout.NumberTable))
+            rows = [dict(zip(numbers.headings, row, strict=True)) for row in numbers.rows]
+            lead = strip.blocks[0].text
+            (told,) = (r for r in rows if lead.startswith(f"{r['with']} made"))
+            assert ways(lead.split(". ")[0]) == ways(told["in words"])
+            small = next(b.text for b in strip.blocks[2:] if "ΔE00" in b.text and "n =" in b.text)
+            for row in rows:
+                assert f"{row['with']}, ΔE00 {row['ΔE00']}" in small
+            compared += 1
+    assert compared
+
+
+def test_every_page_that_grades_a_swatch_gives_it_the_same_grade(source):
+    """Fastness page, sorting card, clock and report, after the hardest washing and light."""
+    seen = {}
+    for block in fastness.sheet(source.book).blocks:
+        if isinstance(block, handout.Chips):
+            for before, after in zip(block.patches[::2], block.patches[1::2], strict=True):
+                seen[before.label, after.label] = after.note.removeprefix("grade ")
+    if not seen:  # the typed book has too few tested swatches for an overview
+        assert source.book.title == "typed"
+        return
+    codes = sorted({code for code, _ in seen})
+    told = [b for b in sorting.cards(source, swatches=codes).blocks if isinstance(b, handout.Card)]
+    for card in told:
+        for line in card.lines:
+            said = re.match(r"Grade of change after (.*): (.*) \(", line)
+            if said and (card.patch.label, said[1]) in seen:
+                assert seen[card.patch.label, said[1]] == said[2]
+    lit = [code for code, after in seen if after == "10 Mlx h of light"][:6]
+    whole = next(
+        b for b in clock.clock(source, swatches=lit).blocks if isinstance(b, handout.Clock)
+    )
+    at = whole.doses.index(1e7)
+    for hand in whole.hands:
+        code = hand.name.partition(":")[0]
+        assert (hand.shades[at].said, hand.shades[at].known) == (
+            seen[code, "10 Mlx h of light"],
+            "read",
+        )
+    held_alike(source, seen)
+
+
+def held_alike(source, seen):
+    """The report's worst of a recipe is no better than any swatch of it on the fastness page."""
+    blocks = report.report(source.book).blocks
+    table = next(b for b in blocks if getattr(b, "headings", ("",))[0] == "cloth")
+    place = {name: i for i, name in enumerate(grade.GRADES)}
+    for row in table.rows:
+        swatches = source.made.loc[source.made["recipe"] == row[0], "swatch"]
+        own = {code for some in swatches for code in some.split(", ")}
+        worst = dict(zip(table.headings, row, strict=True))["wash, 10 cycle"].split(",")[0]
+        for (code, after), said in seen.items():
+            if code in own and after == "10 washes":
+                assert place[worst] >= place[said.split(",")[0]]
+
+
+def test_every_page_shows_one_colour_for_one_recipe(source):
+    """Wall, mordant sheets and the strip's bands show the chip and numbers of the book's table."""
+    for fibre in source.made["fibre"].unique():
+        page = wall.chart(source, fibre=fibre)
+        bands = next(b for b in page.blocks if isinstance(b, handout.Bands))
+        shown = {p.numbers for band in bands.bands for p in band.patches if p.fill}
+        own = source.made.loc[source.made["fibre"] == fibre, ["L", "a", "b"]].to_numpy()
+        assert shown == {handout.numbers(v) for v in own}

@@ -201,8 +201,8 @@ class Drift:
     swatch, part, area, exposure, unit, test : str
     series : Series
         Exposures (the first is 0, before the test), colours and their covariance.
-    marks : dict of str to DataFrame
-        Readings by distance: `x, y, low, high`, as in the table of grades.
+    distances : dict of str to ndarray (3, n - 1)
+        Readings by distance: from before, with its limits, as in the table of grades.
     left_out : dict of str to str
         Why a quantity has no curve.
     """
@@ -214,7 +214,7 @@ class Drift:
     unit: str
     test: str
     series: shapes.Series
-    marks: dict[str, pd.DataFrame]
+    distances: dict[str, np.ndarray]
     left_out: dict[str, str]
 
     @property
@@ -231,6 +231,14 @@ class Drift:
     def longest(self) -> float:
         """Longest exposure read."""
         return self.series.longest
+
+    @cached_property
+    def marks(self) -> dict[str, pd.DataFrame]:
+        """Readings by distance: `x, y, low, high`, as in the table of grades."""
+        return {
+            name: pd.DataFrame({"x": self.amounts[1:], "y": y, "low": low, "high": high})
+            for name, (y, low, high) in self.distances.items()
+        }
 
     @cached_property
     def fit(self) -> shapes.Average:
@@ -303,7 +311,7 @@ def drift(
         raise InputError(words.say("grade.no_amounts"))
     most = max(rows.groupby(GROUP, sort=False).groups.values(), key=len)
     variants = gathered(found, shared)
-    return _fitted(_with_distances(rows.loc[most], variants), variants)
+    return _fitted(_columns(_with_distances(rows.loc[most], variants)), variants)
 
 
 def drifts(
@@ -326,30 +334,41 @@ def drifts(
     """
     variants = gathered(found, shared)
     tested = found.pairs[found.pairs["part"].eq("swatch") & found.pairs["amount"].gt(0)]
-    tested = _with_distances(tested, variants)
-    groups = [rows for _, rows in tested.groupby(GROUP, sort=False) if len(rows) > 1]
+    groups = [at for at in tested.groupby(GROUP, sort=False).indices.values() if len(at) > 1]
+    columns = _columns(_with_distances(tested, variants))
     made = []
-    for i, rows in enumerate(groups):
-        made.append(_fitted(rows, variants))
+    for i, at in enumerate(groups):
+        made.append(_fitted({name: of[at] for name, of in columns.items()}, variants))
         if progress:
             progress((i + 1) / len(groups))
     return made
 
 
-def _fitted(rows: pd.DataFrame, variants: compare.Variants) -> Drift:
+def _columns(rows: pd.DataFrame) -> dict[str, np.ndarray]:
+    """What a drift takes of its rows, as arrays: thousands of small frames would take seconds."""
+    ends = [f"{name}{end}" for name in DISTANCES for end in ("", "_low", "_high")]
+    used = [*WHERE, "exposure", "unit", "test", "first", "second", "amount", *ends]
+    return {name: rows[name].to_numpy() for name in used}
+
+
+def _fitted(rows: dict[str, np.ndarray], variants: compare.Variants) -> Drift:
     """Gather the readings that share one test, one instrument and one before-reading."""
-    rows = rows.sort_values("amount", kind="stable")
-    at = [int(rows["first"].iloc[0]), *map(int, rows["second"])]
+    order = np.argsort(rows["amount"], kind="stable")
+    rows = {name: column[order] for name, column in rows.items()}
+    at = [int(rows["first"][0]), *map(int, rows["second"])]
     lab, amounts = variants.mean[at], np.array([0.0, *rows["amount"]])
     shapes.several(amounts[1:])
     grey = convert.lab_to_lch(lab)[:, 1].min() < _NEUTRAL
     swatch, part, area, exposure, unit, test = (
-        str(rows[name].iloc[0]) for name in (*WHERE, "exposure", "unit", "test")
+        str(rows[name][0]) for name in (*WHERE, "exposure", "unit", "test")
     )
     return Drift(
         *(swatch, part, area, exposure, unit, test),
         shapes.Series(amounts, lab, *_joint(variants, at)),
-        _marks(rows),
+        {
+            name: np.stack([rows[f"{name}{end}"] for end in ("", "_low", "_high")])
+            for name in DISTANCES
+        },
         {"h": words.say("grade.neutral")} if grey else {},
     )
 
@@ -364,16 +383,6 @@ def _with_distances(rows: pd.DataFrame, variants: compare.Variants) -> pd.DataFr
         low, high, _ = interval(formula, before, after, joint, 0.95)
         made |= {name: formula(before, after), f"{name}_low": low, f"{name}_high": high}
     return rows.assign(**made)
-
-
-def _marks(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """Distances from before by exposure."""
-    used = {name: ["amount", name, f"{name}_low", f"{name}_high"] for name in DISTANCES}
-    columns = ["x", "y", "low", "high"]
-    return {
-        name: rows[some].set_axis(columns, axis=1).reset_index(drop=True)
-        for name, some in used.items()
-    }
 
 
 def _joint(variants: compare.Variants, at: list[int]) -> tuple[np.ndarray, bool]:

@@ -1,6 +1,7 @@
 """Grades of matched readings: the value, the grade, what else it could be, and a requirement."""
 
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -74,9 +75,17 @@ def grades(
     return result.assign(
         illuminant=illuminant,
         observer=observer,
-        said=[grade_text(row) for row in result.to_dict("records")],
-        cautions=[_cautions(row) for row in result.to_dict("records")],
+        said=[grade_text(row) for row in _rows(result, *_GRADES)],
+        cautions=[_cautions(row) for row in _rows(result, "screening", "flags", "grade_worst")],
     )
+
+
+_GRADES = ("grade", "grade_worst", "grade_best")
+
+
+def _rows(frame: pd.DataFrame, *names: str) -> list[dict[Any, Any]]:
+    """Rows as dicts of these columns alone: a book's many columns would take most of the time."""
+    return frame[list(names)].to_dict("records")
 
 
 def gathered(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
@@ -86,7 +95,7 @@ def gathered(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
         names = rows[["reading", "_row"]]
         shared = shared.merge(names, on="reading").drop(columns="reading")
         shared = shared.rename(columns={"_row": "reading"})
-    piece = rows[WHERE].astype(str).agg("\n".join, axis=1)
+    piece = pd.MultiIndex.from_frame(rows[WHERE].astype(str)).to_flat_index()
     rows = rows.assign(reading=rows["_row"], _cloth=piece)
     return compare.gather(rows, by="set", piece="set", shared=shared, dyed="_cloth")
 
@@ -207,7 +216,7 @@ def required(
         if wanted:
             scales.worst_allowed(wanted, kind)
     need = grades["kind"].map(asked).fillna("").astype(str)
-    rows = zip(grades.to_dict("records"), need, strict=True)
+    rows = zip(_rows(grades, "grade_worst", "grade_best", "flags"), need, strict=True)
     return grades.assign(required=need, verdict=[_verdict(row, wanted) for row, wanted in rows])
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cache, cached_property
 
 import numpy as np
 import pandas as pd
@@ -27,27 +28,36 @@ class Study:
     grades : DataFrame
         As `required` gives it, blue wool references left out, with `tone_kind, tone_left,
         tone_off, tone_turned` for every change.
-    drifts : tuple of Drift
+    fitted : callable
+        Gives the curves of the swatches, and those of the blue wool references, when first asked.
     beside : DataFrame
         As `bluewool.alike` gives it; empty without references.
     missing : tuple of str
         What could not be graded, and what to do.
     gaps : tuple of str
         Those of `missing` that lack a reading; the others only wait for their test.
-    references : tuple of Drift
-        Curves of the blue wool references beside them.
     change, staining : str
         The grades required.
     """
 
     grades: pd.DataFrame
-    drifts: tuple[Drift, ...]
+    fitted: Callable[[], tuple[list[Drift], list[Drift]]]
     beside: pd.DataFrame
     missing: tuple[str, ...]
     change: str
     staining: str
     gaps: tuple[str, ...] = ()
-    references: tuple[Drift, ...] = ()
+
+    @cached_property
+    def drifts(self) -> tuple[Drift, ...]:
+        """Curves of every swatch and test with at least two amounts."""
+        own = set(self.grades["swatch"])
+        return tuple(one for one in self.fitted()[0] if one.swatch in own)
+
+    @property
+    def references(self) -> list[Drift]:
+        """Curves of the blue wool references beside them."""
+        return self.fitted()[1]
 
     def of(self, exposure: str, kind: str = "change") -> pd.DataFrame:
         """Grades of one kind of exposure."""
@@ -114,17 +124,21 @@ def study(
     own = judged[~blue_wool.is_reference(judged)]
     if own.empty:
         raise InputError(words.say("grade.no_after"))
-    fitted = drifts(found, shared=shared, progress=progress)
-    beside = set(judged.loc[blue_wool.is_reference(judged), "swatch"])
+    wools = set(judged.loc[blue_wool.is_reference(judged), "swatch"])
+
+    @cache
+    def fitted() -> tuple[list[Drift], list[Drift]]:
+        every = drifts(found, shared=shared, progress=progress)
+        return [d for d in every if d.swatch not in wools], [d for d in every if d.swatch in wools]
+
     return Study(
         _toned(own, wide, spectra).reset_index(drop=True),
-        tuple(one for one in fitted if one.swatch not in beside),
+        fitted,
         _beside(judged),
         tuple(found.missing["text"]),
         change,
         staining,
         tuple(found.missing.loc[found.missing["swatch"].ne(""), "text"]),
-        tuple(one for one in fitted if one.swatch in beside),
     )
 
 

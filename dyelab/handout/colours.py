@@ -154,10 +154,15 @@ class Source:
         known = list(self.book.swatches["swatch"])
         return [choose(str(code), known, "swatch", "in this book") for code in swatches]
 
+    @cached_property
+    def leading(self) -> pd.DataFrame:
+        """Readings of every swatch by the most trusted method that read it."""
+        first = self.read.groupby("swatch")["method"].transform("first")
+        return self.read[self.read["method"] == first]
+
     def of_swatch(self, swatch: str) -> pd.DataFrame:
         """Readings of one swatch by the most trusted method that read it."""
-        rows = self.read[self.read["swatch"] == swatch]
-        return rows[rows["method"] == rows["method"].iloc[0]] if len(rows) else rows
+        return self.leading[self.leading["swatch"] == swatch]
 
     @property
     def notes(self) -> list[str]:

@@ -112,7 +112,8 @@ def read(found: grade.Study) -> dict[str, Any]:
 def _cloths(found: grade.Study) -> dict[str, pd.DataFrame]:
     """Tested swatches by cloth: one dye on one fibre; the swatch where neither is known."""
     rows = found.grades
-    names = [cloth_name(row) for row in rows.to_dict("records")]
+    told = rows[[name for name in ("swatch", "dye", "fibre") if name in rows]]
+    names = [cloth_name(row) for row in told.to_dict("records")]
     return {str(name): part for name, part in rows.groupby(names, sort=False)}
 
 
@@ -128,10 +129,9 @@ def cloth_name(row: dict[Any, Any]) -> str:
 def _only(found: grade.Study, swatches: set[str]) -> grade.Study:
     """The part of a study that is about some swatches."""
     rows = found.grades[found.grades["swatch"].isin(swatches)].reset_index(drop=True)
-    drifts = tuple(one for one in found.drifts if one.swatch in swatches)
     beside = found.beside
     beside = beside[beside["swatch"].isin(swatches)] if len(beside) else beside
-    return replace(found, grades=rows, drifts=drifts, beside=beside, missing=(), gaps=())
+    return replace(found, grades=rows, beside=beside, missing=(), gaps=())
 
 
 def _crops(found: grade.Study, book: Book | None) -> dict[str, bytes]:
@@ -255,7 +255,7 @@ def lead(found: grade.Study) -> str:
 def cautions(found: grade.Study) -> list[str]:
     """What limits these grades."""
     flagged = [words.say(f"grade.{name}") for name in _flags(found)]
-    eye = words.say("fastness.eye", basis=words.say(f"fastness.by_{basis(found)}"))
+    eye = words.say("fastness.eye", basis=words.say(f"fastness.by_{basis(found.grades)}"))
     white = _white(found)
     if white != table.DEFAULT_WHITE:
         flagged.append(words.say("fastness.other_white", white=table.white_text(white)))
@@ -269,10 +269,10 @@ def _flags(found: grade.Study) -> list[str]:
     return [*named, *(["no_uncertainty"] if blank else [])]
 
 
-def basis(found: grade.Study) -> str:
+def basis(grades: pd.DataFrame) -> str:
     """How these readings were made: ``photo``, ``instrument``, ``typed`` or ``several``."""
     kinds = {"photo": "photo", "scan": "photo", "typed": "typed"}
-    made = {kinds.get(str(name), "instrument") for name in found.grades["method"]}
+    made = {kinds.get(str(name), "instrument") for name in grades["method"]}
     return made.pop() if len(made) == 1 else "several"
 
 
@@ -364,7 +364,8 @@ def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
         frame = pd.DataFrame([_lab(row, "_before"), _lab(row)], columns=table.LAB)
         frame = frame.assign(illuminant=row["illuminant"], observer=row["observer"])
         labels = [str(row["swatch"]), fastness_texts.after(row)]
-        notes = [colours.recipe(row) if "dye" in row else "", row["said"]]
+        grade_ = words.say("fastness.grade", said=row["said"])
+        notes = [colours.recipe(row) if "dye" in row else "", grade_]
         made = parts.patches(frame, labels, notes)
         patches += [replace(one, numbers="") for one in made]
     return parts.Chips(tuple(patches), columns=6, height_mm=9, touching=True, pairs=True)
@@ -402,7 +403,7 @@ def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:
     fitted = [d for d in fitted if d.unit == fitted[0].unit]
     if len(fitted) <= _CURVES:
         return fitted
-    ends = [float(d.marks["dEF"]["y"].iloc[-1]) for d in fitted]
+    ends = [float(d.distances["dEF"][0, -1]) for d in fitted]
     return [fitted[i] for i in np.argsort(ends)[::-1][:_CURVES]]
 
 

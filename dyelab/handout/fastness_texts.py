@@ -55,7 +55,8 @@ def by_cloth(found: grade.Study, named: Callable[[dict[Any, Any]], str]) -> pd.D
     for exposure in found.exposures:
         last = found.hardest(exposure)
         last = last[last["dye"].ne("none")] if "dye" in last else last
-        names = [named(row) for row in last.to_dict("records")]
+        told = last[[name for name in ("swatch", "dye", "fibre") if name in last]]
+        names = [named(row) for row in told.to_dict("records")]
         for cloth, part in last.groupby(names, sort=False):
             counts = part["verdict"].value_counts()
             worst, best = part["value"].idxmin(), part["value"].idxmax()

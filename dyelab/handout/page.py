@@ -158,6 +158,7 @@ class Card:
     number: str
     patch: Patch
     lines: tuple[str, ...]
+    foot: str = ""
 
 
 @dataclass(frozen=True)

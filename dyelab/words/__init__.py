@@ -155,7 +155,12 @@ def topic(name: str) -> dict[str, str]:
 
 
 def _texts(topic: str) -> dict[str, str]:
-    return _read(_HERE / _ENGLISH, topic) | _read(_chosen["folder"], topic)
+    return _joined(_chosen["folder"], topic)
+
+
+@cache
+def _joined(folder: Path, topic: str) -> dict[str, str]:
+    return _read(_HERE / _ENGLISH, topic) | _read(folder, topic)
 
 
 @cache

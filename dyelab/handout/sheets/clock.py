@@ -20,6 +20,7 @@ _MOMENTS = {"before": 0, "week": 7, "month": 30, "summer": 92, "half_year": 183,
 _PLACES = {"window": 5000.0, "daylight": 30000.0, "room": 500.0, "gallery": 50.0}
 _STEPS = 81  # of the slider, closer together near the start, where cloth changes fastest
 _A_FAN = 6  # cloths on one fan of cards
+_MOST = 48  # cloths: each is fitted anew, and nobody looks at more
 
 
 def clock(
@@ -37,9 +38,13 @@ def clock(
     Raises
     ------
     InputError
-        If none of them was read after two doses of light, or the book has no such swatch.
+        If none of them was read after two doses of light, they are too many, or the book has no
+        such swatch.
     """
-    found, drifts = _lit(source, source.chosen(swatches))
+    chosen = source.chosen(swatches)
+    if len(chosen) > _MOST:
+        raise InputError(words.say("clock.too_many", count=len(chosen), most=_MOST))
+    found, drifts = _lit(source, chosen)
     doses = _doses([*drifts, *found.references])
     white = table.one_white(found.grades)
     hands = [_hand(one, _name(found, one), doses, white) for one in drifts]

@@ -42,7 +42,8 @@ def sheet(
     found = colours.only(source.planned, fibre=fibre, dye=dye)
     rows = found.sort_values(_ORDER, kind="stable", key=_none_first).to_dict("records")
     blocks: list[Any] = [
-        parts.Text(words.say("pages.mordants_lead", dye=dye, fibre=fibre), "lead"),
+        *_most(source, rows, dye),
+        parts.Text(words.say("pages.mordants_lead", dye=dye, fibre=fibre)),
         *_groups(source, rows),
         _numbers(source, rows),
         parts.Caution(source.cautions(source.used(rows))),
@@ -59,6 +60,17 @@ def _none_first(column: pd.Series) -> pd.Series:
 def _change(source: colours.Source, row: dict[Any, Any]) -> dict[Any, Any]:
     """What the last thing added did; empty where the cloth without it was not dyed."""
     return {} if pd.isna(row["variant"]) else source.added.get(int(row["variant"]), {})
+
+
+def _most(source: colours.Source, rows: list[dict[Any, Any]], dye: str) -> list[parts.Text]:
+    """The sheet's one idea: which addition changed the colour most."""
+    changes = [change for row in rows if (change := _change(source, row))]
+    top = max(changes, key=lambda change: change["dE00"], default=None)
+    if top is None:
+        return []
+    values = {"what": top["level"], "moved": top["moved"], "verdict": compare.in_words(top)}
+    said = words.say("pages.mordants_most", dye=dye, distance=distance(top), **values)
+    return [parts.Text(said, "lead")]
 
 
 def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:

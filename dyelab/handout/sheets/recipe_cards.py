@@ -34,7 +34,7 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
     steps = bk.steps[bk.steps["swatch"] == swatch].sort_values("order")
     used = [str(name) for name in steps["material"] if str(name)]
     blocks: list[Any] = [
-        *_frames(source, swatch),
+        *framed(source, [swatch])[swatch],
         parts.Heading(words.say("pages.steps")),
         _steps(steps, about.get("mass_g")),
     ]
@@ -61,7 +61,8 @@ def samples(
     """
     chosen = source.chosen(swatches)
     blocks = [parts.Text(words.say("pages.samples_lead"), "small")]
-    frames = [frame for code in chosen for frame in _frames(source, code)]
+    made = framed(source, chosen)
+    frames = [block for code in chosen for block in made[code]]
     title = words.say("pages.samples_title", book=getattr(source.book, "title", "") or "")
     return own.page(title.strip(), [*blocks, *frames], white=source.white, how=source.how)
 
@@ -73,43 +74,59 @@ def _named(source: colours.Source, swatch: str) -> str:
     return colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
 
 
-def _frames(source: colours.Source, swatch: str) -> list[parts.Block]:
-    """A frame for the swatch; for a printed cloth, whose mean colour is nowhere, its areas too."""
-    rows = source.of_swatch(swatch)
-    whole = frame(source, swatch, swatch, rows)
-    if not len(rows) or set(rows["area"]) == {"whole"}:
-        return [whole]
-    apart = [
-        frame(source, swatch, f"{swatch} {area}", own)
-        for area, own in rows.groupby("area", sort=False)
-    ]
-    areas = [replace(one.patch, note=one.lines[0]) for one in apart]
-    return [whole, parts.Chips(tuple(areas), columns=4, height_mm=14)]
+def framed(source: colours.Source, swatches: Sequence[str]) -> dict[str, list[Any]]:
+    """A frame for each swatch, with its chip, its picture if there is one, and what it is.
+
+    Of a printed cloth, whose mean colour is nowhere on it, the areas follow as chips.
+    """
+    rows = source.leading[source.leading["swatch"].isin(list(swatches))]
+    several = rows.groupby("swatch")["area"].transform("nunique") > 1
+    whole = rows["area"].isin(["whole", ""])
+    label = np.where(~several & whole, rows["swatch"], rows["swatch"] + " " + rows["area"])
+    rows = rows.assign(label=label)
+    first = rows.drop_duplicates("label").set_index("label", drop=False)
+    chips = _chips(source, rows, [*swatches, *first.index])
+    told = {name: colours.recipe(row) for name, row in first.to_dict("index").items()}
+    own = first.groupby("swatch", sort=False)["label"].agg(list).to_dict()
+    about = source.book.swatches.set_index("swatch").to_dict("index")
+    return {code: _framed(code, about[code], own.get(code, []), chips, told) for code in swatches}
 
 
-def frame(source: colours.Source, swatch: str, label: str, rows: pd.DataFrame) -> parts.Frame:
-    """A frame for one swatch, with its chip, its picture if there is one, and what it is."""
-    bk = source.book
-    about = bk.swatches[bk.swatches["swatch"] == swatch].iloc[0]
-    mean = np.full(3, np.nan)
-    if rows["area"].nunique() == 1:  # a cloth of several areas has no one colour
-        (mean,) = compare.gather(rows.assign(cloth=label), by="cloth", piece="reading").mean
-    chip = dict(zip([*table.LAB, *table.WHITE], [*mean, *source.white], strict=True))
-    lab = pd.DataFrame([chip])
-    (patch,) = parts.patches(lab, [label])
-    if rows["area"].nunique() > 1:
-        patch = replace(patch, note=words.say("pages.several_areas"))
-    patch = replace(patch, crop=_picture(source, swatch, label))
-    named = colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
-    wanted = (named, about.get("ground"), about.get("made_on"), about.get("note"))
-    lines = tuple(str(line) for line in wanted if isinstance(line, str) and line)
-    return parts.Frame(patch, lines)
+def _chips(source: colours.Source, rows: pd.DataFrame, labels: list[str]) -> dict[str, parts.Patch]:
+    """A patch a label with its picture, blank for a label that was not read as one colour."""
+    names = list(dict.fromkeys(labels))
+    lab = pd.DataFrame(np.nan, index=names, columns=table.LAB)
+    if len(rows):
+        found = compare.gather(rows, by="label", piece="reading")
+        lab.loc[list(found.names)] = found.mean
+    white = dict(zip(table.WHITE, source.white, strict=True))
+    made = parts.patches(lab.assign(**white), names)
+    cut = source.crops(rows["swatch"])
+    return {one.label: replace(one, crop=cut.get(one.label, b"")) for one in made}
 
 
-def _picture(source: colours.Source, swatch: str, label: str) -> bytes:
-    """The cloth or the area that goes by this label; of a printed cloth, its areas in a row."""
-    cut = source.crops([swatch])
-    return cut.get(label) or (measure.in_a_row(list(cut.values())) if label == swatch else b"")
+def _framed(
+    code: str,
+    about: dict[Any, Any],
+    labels: list[str],
+    chips: dict[str, parts.Patch],
+    told: dict[str, str],
+) -> list[Any]:
+    """The frame of one swatch, and the chips of its areas."""
+    patch = chips[code]
+    if several := len(labels) > 1:
+        row = measure.in_a_row([chips[name].crop for name in labels if chips[name].crop])
+        patch = replace(patch, note=words.say("pages.several_areas"), crop=row)
+    elif labels and labels != [code]:  # read in one area only
+        patch = replace(chips[labels[0]], label=code)
+    wanted = (told.get(labels[0], code) if labels else code, *map(about.get, _ABOUT))
+    lines = tuple(line for line in wanted if isinstance(line, str) and line)
+    areas = tuple(replace(chips[name], note=told[name]) for name in labels if several)
+    grid = [parts.Chips(areas, columns=4, height_mm=14)] if several else []
+    return [parts.Frame(patch, lines), *grid]
+
+
+_ABOUT = ("ground", "made_on", "note")
 
 
 def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:

@@ -7,7 +7,7 @@ import pandas as pd
 from dyelab import book, compare, grade, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.handout import colours
+from dyelab.handout import colours, fastness
 from dyelab.handout import page as parts
 
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
@@ -94,7 +94,8 @@ def _held(wide: pd.DataFrame, shared: pd.DataFrame | None) -> list[Any]:
         index="cloth", columns="when", values="said", aggfunc="first"
     )
     shown = shown.rename_axis(columns=None).reset_index()
-    screening = parts.Text(words.say("findings.screening"), "small")
+    by = words.say(f"fastness.by_{fastness.basis(change)}")
+    screening = parts.Text(words.say("fastness.eye", basis=by), "small")
     heading = parts.Heading(words.say("pages.held"))
     return [heading, parts.number_table(shown, words.say("pages.worst")), screening]
 

@@ -8,7 +8,7 @@ from dyelab import book, grade, shift, words
 from dyelab.errors import InputError
 from dyelab.handout import colours, findings
 from dyelab.handout import page as parts
-from dyelab.handout.sheets.recipe_cards import frame
+from dyelab.handout.sheets import recipe_cards
 
 
 def cards(
@@ -30,20 +30,23 @@ def cards(
         If the book has no such swatch.
     """
     chosen = source.chosen(swatches)
-    held = _held(source)
-    made = [_card(source, number, code, held) for number, code in enumerate(chosen, 1)]
+    held, framed = _held(source), recipe_cards.framed(source, chosen)
+    rows = source.leading.drop_duplicates("swatch").set_index("swatch").to_dict("index")
+    made = [
+        _card(str(number), framed[code][0], rows.get(code), held.get(code, []))
+        for number, code in enumerate(chosen, 1)
+    ]
     blocks: list[Any] = [parts.Text(words.say("sorting.lead"), only="screen"), *made]
     page = own.page(words.say("sorting.title"), blocks, white=source.white, how=source.how)
     return replace(page, paper="A6", tight=True, bare=True)
 
 
 def _card(
-    source: colours.Source, number: int, swatch: str, held: dict[str, list[str]]
+    number: str, shown: parts.Frame, row: dict[Any, Any] | None, held: list[str]
 ) -> parts.Card:
-    shown = frame(source, swatch, swatch, source.of_swatch(swatch))
-    rows = source.of_swatch(swatch)
-    metals = [_metals(rows.iloc[0].to_dict())] if len(rows) else []
-    return parts.Card(str(number), shown.patch, (*shown.lines[:1], *metals, *held.get(swatch, [])))
+    metals = [_metals(row)] if row else []
+    lines = (*shown.lines[:1], *metals, *held)
+    return parts.Card(number, shown.patch, lines, words.say("sorting.lead"))
 
 
 def _metals(row: dict[Any, Any]) -> str:
