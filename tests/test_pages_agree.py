@@ -16,6 +16,7 @@ DISTANCE = re.compile(r"ΔE00 ([\d.]+)(?: \(([\d.]+) to ([\d.]+)\))?")
 WAYS = ("lighter", "darker", "brighter", "duller", "redder", "yellower", "greener", "bluer")
 OPPOSITE = {"ΔL*": ("lighter", "darker"), "ΔC*ab": ("brighter", "duller")}
 EXAMPLE = "example"
+LIGHT = "10 Mlx h of light"
 
 
 @pytest.fixture(scope="module", params=[EXAMPLE, 3])
@@ -134,9 +135,7 @@ def test_every_page_that_grades_a_swatch_gives_it_the_same_grade(source):
         if isinstance(block, handout.Chips):
             for before, after in zip(block.patches[::2], block.patches[1::2], strict=True):
                 seen[before.label, after.label] = after.note.removeprefix("grade ")
-    if not seen:  # the typed book has too few tested swatches for an overview
-        assert source.book.title == "typed"
-        return
+    assert len(seen) > 10
     codes = sorted({code for code, _ in seen})
     told = [b for b in sorting.cards(source, swatches=codes).blocks if isinstance(b, handout.Card)]
     for card in told:
@@ -144,18 +143,15 @@ def test_every_page_that_grades_a_swatch_gives_it_the_same_grade(source):
             said = re.match(r"Grade of change after (.*): (.*) \(", line)
             if said and (card.patch.label, said[1]) in seen:
                 assert seen[card.patch.label, said[1]] == said[2]
-    lit = [code for code, after in seen if after == "10 Mlx h of light"][:6]
-    whole = next(
-        b for b in clock.clock(source, swatches=lit).blocks if isinstance(b, handout.Clock)
-    )
-    at = whole.doses.index(1e7)
-    for hand in whole.hands:
-        code = hand.name.partition(":")[0]
-        assert (hand.shades[at].said, hand.shades[at].known) == (
-            seen[code, "10 Mlx h of light"],
-            "read",
-        )
     held_alike(source, seen)
+    lit = [code for code, after in seen if after == LIGHT][:6]
+    if lit:  # the typed book was only washed
+        page = clock.clock(source, swatches=lit)
+        whole = next(b for b in page.blocks if isinstance(b, handout.Clock))
+        at = whole.doses.index(1e7)
+        for hand in whole.hands:
+            shade = hand.shades[at]
+            assert (shade.said, shade.known) == (seen[hand.name.partition(":")[0], LIGHT], "read")
 
 
 def held_alike(source, seen):
@@ -166,10 +162,11 @@ def held_alike(source, seen):
     for row in table.rows:
         swatches = source.made.loc[source.made["recipe"] == row[0], "swatch"]
         own = {code for some in swatches for code in some.split(", ")}
-        worst = dict(zip(table.headings, row, strict=True))["wash, 10 cycle"].split(",")[0]
+        said = dict(zip(table.headings, row, strict=True))
+        worst = next(cell for name, cell in said.items() if name.startswith("wash"))
         for (code, after), said in seen.items():
-            if code in own and after == "10 washes":
-                assert place[worst] >= place[said.split(",")[0]]
+            if code in own and "wash" in after:
+                assert place[worst.split(",")[0]] >= place[said.split(",")[0]]
 
 
 def test_every_page_shows_one_colour_for_one_recipe(source):
