@@ -186,7 +186,11 @@ def test_recipes_are_seen_before_saving_and_a_second_press_adds_nothing(tmp_path
     seen = [chip.label for chip in panel.shown.chips]
     assert any("madder" in text for text in seen)
     assert {chip.lab for chip in panel.shown.chips} == {None}
+    codes = [chip.note for chip in panel.shown.chips]
     panel.actions["planning.put"].click()
+    assert [chip.note for chip in panel.shown.chips] == codes, "the sheets show the book's codes"
+    kept = book.open(mine.path).swatches["swatch"]
+    assert set(", ".join(codes).split(", ")) == set(kept)
     before = len(book.open(mine.path).swatches)
     panel.actions["planning.put"].click()
     assert "nothing was added" in html.unescape(panel.told.value)

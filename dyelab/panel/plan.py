@@ -1,6 +1,7 @@
 """Plan a series, print its sheets, put it into a book; later, enter what was really done."""
 
 import re
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -222,7 +223,23 @@ def _metal_doses(chosen: dict[str, Any]) -> dict[str, str]:
 
 
 def planned_series(book: Book, **chosen: Any) -> plan.Series:
-    """Plan the series of the choices made; codes in the book are not given again."""
+    """Plan the series of the choices made; codes in the book are not given again.
+
+    A series that the book holds already is planned with the codes it has there: its sheets are
+    written after it was saved as well as before.
+    """
+    there = book.swatches["series"] == (chosen["name"].strip() or _name(book))
+    if there.any():
+        codes = set(book.swatches.loc[there, "swatch"])
+        steps = book.steps[~book.steps["swatch"].isin(codes)]
+        earlier = replace(book, swatches=book.swatches[~there], steps=steps)
+        again = _planned(earlier, chosen)
+        if set(again.swatches["swatch"]) == codes:
+            return again
+    return _planned(book, chosen)
+
+
+def _planned(book: Book, chosen: dict[str, Any]) -> plan.Series:
     return plan.series(
         factors(book, chosen),
         name=chosen["name"].strip() or _name(book),
@@ -265,7 +282,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
         swatches=len(own),
         recipes=int((own["replicate"] == 1).sum()),
         controls=len(rows) - len(own),
-        baths=effort["baths"],
+        baths=len(planned.baths),
         fibre=rows["mass_g"].sum(),
         water=planned.baths["water_L"].sum(),
     )
