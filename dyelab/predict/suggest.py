@@ -66,7 +66,8 @@ def next_swatches(
     -----
     Each is the one that leaves the least mean standard deviation, not variance: a sum of variances
     would spare the largest errors alone. ``tests/benchmarks/predict_truth.py next`` holds them
-    against random swatches.
+    against random swatches in two worlds: ten leave smaller errors than ten at random, and larger
+    ones in the middle, though not at the far end, than twenty.
 
     Examples
     --------
