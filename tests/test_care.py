@@ -9,7 +9,7 @@ import pytest
 from dyelab import book, plan, recipe, shift, words
 from dyelab.handout import colours
 from dyelab.handout.sheets import mordants, recipe_cards
-from dyelab.panel import browse, explore, metals, record, weigh
+from dyelab.panel import browse, explore, metals, own_materials, record, weigh
 from dyelab.panel import plan as planning
 from dyelab.recipe import hazard_statements
 
@@ -199,3 +199,53 @@ def test_the_explorer_says_it_of_the_recipe_on_its_sliders(dyed):
 def test_cautions_stand_under_a_heading_of_their_own():
     panel = weigh.panel()
     assert "<h3>Take care</h3>" in html.unescape(panel.below.value)
+
+
+# Ten materials that the list doesn't know, with sheets of their own: invented, or general.
+FOREIGN = {
+    "alder bark": ("dye", "", 20, 60, "", ""),
+    "birch leaf": ("dye", "", 50, 120, "", "Young leaves give the clearest yellow."),
+    "walled-garden woad": ("vat", "", 10, 30, "", ""),
+    "hedge oak gall": ("tannin", "", 5, 12, "none", ""),
+    "rust-pot iron liquor": ("mordant", "Fe", 2, 10, "H315 H319", "Strength varies: dip a test."),
+    "alumina lactate syrup": ("mordant", "Al", 8, 16, "none", ""),
+    "green coin liquor": ("mordant", "Cu", 1, 5, "H302 H319 H410 P273", ""),
+    "clubmoss": ("mordant", "Al", 50, 150, "H315", "May be protected where you live."),
+    "wood-ash lye": ("modifier", "", 2, 10, "H314", ""),
+    "rhubarb leaf": ("assist", "", 20, 40, "H302", "Poisonous to eat: pots apart."),
+}
+
+
+def test_ten_foreign_materials_go_from_their_panel_to_the_bath_sheet(tmp_path):
+    bk = book.save(book.create(tmp_path / "mine", "Mine"))
+    panel = own_materials.panel(bk.path)
+    for name, (role, metal, low, high, hazards, note) in FOREIGN.items():
+        values = {"name": name, "role": role, "low": low, "high": high}
+        sheet = {"more": True, "metal": metal, "hazards": hazards, "note": note}
+        for key, value in (values | sheet).items():
+            panel.choices[key].value = value
+        panel.actions["own_materials.put"].click()
+        assert f"{name} is in Mine" in html.unescape(panel.told.value)
+    bk = book.open(bk.path)
+    listed = book.materials(bk)
+    planner = planning.panel(bk.path)
+    for factor in ("tannin", "mordant", "dye", "modifier"):
+        roles = ("dye", "vat") if factor == "dye" else (factor,)
+        own = [name for name, (role, *_) in FOREIGN.items() if role in roles]
+        planner.choices[factor].value = tuple(own)
+    planner.choices["more"].value = "clubmoss 60 + rhubarb leaf 20"
+    planner.choices["controls"].value, planner.choices["replicates"].value = False, 1
+    series = planning.planned_series(bk, **planner.values)
+    assert set(FOREIGN) <= set(series.baths["material"])
+    _, data, _ = plan.page(series, "baths", listed=listed)
+    defer = words.say("recipe.sheet")
+    for bath in data["baths"]:
+        names = [bath["material"], *(one[1] for one in bath["more"])]
+        for name in FOREIGN.keys() & set(names):
+            texts = [bath["hazard"], bath["advice"], *data["cautions"]]
+            assert lacks(texts, name, listed) == [], name
+            assert lacks(planner.shown.care, name, listed) == [], name
+            assert FOREIGN[name][5] in bath["advice"]
+    assert defer in data["cautions"]
+    planner.choices["more"].value = "rhubarb leaf 20"
+    assert "behind what it helps" in planner.sentence

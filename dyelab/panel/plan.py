@@ -194,8 +194,12 @@ def _asked(listed: pd.DataFrame, chosen: dict[str, Any]) -> dict[str, list[Any]]
     found: dict[str, list[Any]] = {"fibre": list(chosen["fibre"])}
     found |= {name: list(chosen[name]) for name in _FACTORS if chosen[name]}
     for text in _listed(chosen["more"]):
-        role = str(recipe.find(text.rpartition(" ")[0] or text, listed)["role"])
-        found.setdefault("dye" if role == "vat" else role, []).append(text)
+        first = text.partition("+")[0].strip()
+        row = recipe.find(first.rpartition(" ")[0] or first, listed)
+        factor = "dye" if row["role"] == "vat" else str(row["role"])
+        if factor not in _FACTORS:
+            raise InputError(words.say("planning.no_factor", material=row["material"]))
+        found.setdefault(factor, []).append(text)
     if over := _listed(chosen["over"]):
         found["dye"] = [*found.get("dye", []), *over]
     if chosen["tartar"]:
