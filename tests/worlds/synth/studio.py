@@ -177,6 +177,7 @@ _BATHS = {
     "mordant": ("mordant", 85.0, 60.0, 4.0),
     "mordant cold": ("mordant", 40.0, 90.0, 5.5),
     "dye": ("dye", 80.0, 60.0, 6.5),
+    "madder": ("dye", 65.0, 60.0, 6.5),  # hotter, it turns brown
     "vat": ("vat", 45.0, 10.0, 10.5),
     "metal": ("modifier", 50.0, 20.0, 5.0),
 }
@@ -190,7 +191,8 @@ def _steps_of(row: pd.Series) -> Iterator[tuple[str, str, float]]:
         cold = row["mordant"] == "aluminium acetate"
         yield "mordant cold" if cold else "mordant", row["mordant"], row["mordant_wof"]
     if row["dye_wof"]:
-        yield "vat" if row["vat"] else "dye", row["dye"], row["dye_wof"]
+        plain = "madder" if row["dye"] == "madder" else "dye"
+        yield "vat" if row["vat"] else plain, row["dye"], row["dye_wof"]
     for column, salt in (("iron_wof", "ferrous sulfate"), ("copper_wof", "copper sulfate")):
         if row[column]:
             yield "metal", salt, row[column]
