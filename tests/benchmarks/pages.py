@@ -1,61 +1,84 @@
-"""How long a page of 30 swatches takes, as PDF and as HTML; wall time and processor time.
+"""How long each kind of page takes, made and written as PDF and as HTML; processor time.
 
-Floor, in the same run: a sheet with one line of text.
+Of the example, or of an invented book of so many swatches, each washed thrice and lit four times:
 
-    python tests/benchmarks/pages.py
+    python tests/benchmarks/pages.py [2000]
 """
 
-import os
+import itertools
 import sys
 import tempfile
 import time
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
+
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from dyelab import book, files, handout  # noqa: E402
-from dyelab.handout import colours, fastness  # noqa: E402
-from dyelab.handout.sheets import metal as metal_page  # noqa: E402
-from dyelab.handout.sheets import mordants as mordant_sheet  # noqa: E402
-from dyelab.handout.sheets import recipe_cards, worksheet  # noqa: E402
-from dyelab.handout.sheets import series as series_page  # noqa: E402
-from dyelab.handout.sheets import wall as wall_chart  # noqa: E402
+from dyelab.handout import colours, kinds  # noqa: E402
+from dyelab.handout.page import Own  # noqa: E402
 
-CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
+DYES = ["none", "weld", "madder", "cochineal", "walnut", "logwood", "birch", "tansy", "alder"]
+TESTS = [("none", 0.0, ""), *(("wash", n, "cycle") for n in (2.0, 5.0, 10.0))]
+TESTS += [("light", dose, "lx h") for dose in (3e5, 1e6, 3e6, 1e7)]
+
+
+def invented(folder, count):
+    rng = np.random.default_rng(0)
+    recipes = itertools.product(
+        ("wool", "cotton"), DYES, ("", "gallnut"), (0.0, 8.0, 15.0), (0, 0.5, 1, 2, 4)
+    )
+    swatches, steps, readings = [], [], []
+    for i, (fibre, dye, tannin, alum, iron) in enumerate(
+        itertools.islice(itertools.cycle(recipes), count)
+    ):
+        code, lab = f"S{i:05}", rng.uniform((30, -10, 0), (80, 40, 50))
+        swatches.append({"swatch": code, "form": "cloth", "fibre": fibre, "mass_g": 4.5})
+        done = [("tannin", tannin, 8.0), ("mordant", "potash alum" if alum else "", alum)]
+        done += [("dye", dye.replace("none", ""), 50.0)]
+        done += [("modifier", "ferrous sulfate" if iron else "", iron)]
+        for order, (kind, name, dose) in enumerate(done, 1):
+            row = {"swatch": code, "order": order, "kind": kind, "material": name, "amount": dose}
+            steps += [row] if name else []
+        for exposure, amount, unit in TESTS:
+            left = 1 - 0.2 * amount / (1e7 if unit == "lx h" else 10)
+            L, a, b = lab * (1, left, left) + rng.normal(0, 0.1, 3)
+            test = {"exposure": exposure, "amount": amount, "unit": unit, "method": "spectral"}
+            readings.append({"reading": f"{code}{exposure}{amount}", "swatch": code, **test})
+            readings[-1] |= {"L": L, "a": a, "b": b, "var_L": 0.01, "var_a": 0.01, "var_b": 0.01}
+    given = {"swatches": pd.DataFrame(swatches), "steps": pd.DataFrame(steps).assign(unit="% WOF")}
+    read = pd.DataFrame(readings).assign(illuminant="D65", observer=10)
+    return book.save(book.add(book.create(folder), **given, readings=read))
 
 
 def timed(work):
-    wall, own = time.perf_counter(), time.process_time()
-    made = work()
-    return made, time.perf_counter() - wall, time.process_time() - own
+    start = time.process_time()
+    return work(), time.process_time() - start
 
 
-def main():
-    bk = book.open(files.shipped("data", "marlpit_yard"))
-    source, wall, own = timed(lambda: colours.source(bk))
-    print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
-    print(f"{'reading the book':22} wall {wall:5.2f} s  processor {own:5.2f} s")
-    codes = list(bk.swatches["swatch"][:30])
-    pages = {
-        "one line (floor)": lambda: handout.Page("x", (handout.Text("y"),)),
-        "30 swatches to staple": lambda: recipe_cards.samples(source, swatches=codes),
-        "wall chart": lambda: wall_chart.chart(source, fibre="wool"),
-        "mordant sheet": lambda: mordant_sheet.sheet(source, fibre="wool", dye="madder"),
-        "iron page": lambda: metal_page.sheet(source, **CLOTH),
-        "worksheet": lambda: worksheet.worksheet(source),
-        "series to share": lambda: series_page.shared(source),
-        "fastness of the book": lambda: fastness.sheet(bk),
-    }
-    with tempfile.TemporaryDirectory() as folder:
-        for suffix in (".pdf", ".html"):
-            for name, make in pages.items():
-                path = Path(folder) / f"page{suffix}"
-                _, wall, own = timed(lambda make=make, path=path: handout.write(make(), path))
-                size = path.stat().st_size / 1000
-                said = f"wall {wall:5.2f} s  processor {own:5.2f} s  {size:6.0f} kB"
-                print(f"{name:22} {suffix:5} {said}")
+def main(folder):
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 0
+    example = files.shipped("data", "marlpit_yard")
+    bk = invented(folder / "large", count) if count else book.open(example)
+    source, took = timed(lambda: colours.source(bk))
+    print(f"reading the book {took:5.2f} s; then made, PDF, HTML in s of processor time")
+    one = source.made[(source.made["dye"] != "none") & (source.made["iron_wof"] > 0)].iloc[0]
+    lit = bk.readings.loc[bk.readings["exposure"].eq("light"), "swatch"].unique()
+    chosen = {name: one[name] for name in kinds.CLOTH} | {"metal": "iron", "series": "", "count": 8}
+    chosen |= {"upright": False, "full": False, "swatch": lit[0]}
+    for name, kind in kinds.KINDS.items():
+        every = list(lit[:6]) if name == "clock" else list(bk.swatches["swatch"])
+        asked = {**chosen, "swatches": every}
+        page, took = timed(lambda kind=kind, asked=asked: kind.make(source, Own(), asked))
+        wrote = [timed(lambda p=page, s=s: handout.write(p, folder / f"p{s}"))[1] for s in SUFFIXES]
+        print(f"{name:10} {took:6.2f} {wrote[0]:6.2f} {wrote[1]:6.2f}", flush=True)
 
+
+SUFFIXES = (".pdf", ".html")
 
 if __name__ == "__main__":
-    main()
+    with tempfile.TemporaryDirectory() as name:
+        main(Path(name))
