@@ -5,11 +5,11 @@ import pandas as pd
 import photos
 import pytest
 from click.testing import CliRunner
+from worlds.synth import render
 
 from dyelab import book, calibrate, compare, files, measure, read, shift
 from dyelab.cli.measure_ import command
 from dyelab.errors import InputError
-from dyelab.synth import render
 
 PHOTO = files.shipped("data", "studio", "photos", "card_1.jpg")
 NAMES = {"A1": "W07", "A2": "W08", "B1": "W09"}

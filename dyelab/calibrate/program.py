@@ -27,9 +27,10 @@ FREE_TONE = np.array([0.35, 0.4, 0.5])
 FREE_GLARE, FREE_LOCAL = 0.015, 0.2
 AREAS_OFF = 0.006  # of a white or grey area beside the surface of light, relative: print and noise
 # Between target and page a map of another form than ours leaves a step, of so much of our map's
-# exponents, standard deviation; the card's paper tells, being white (ISO 12647-2's papers have L*
-# 91 to 96, from memory): its reflectance, and relative spread.
-STEP, PAPER, PAPER_OFF = 0.25, 0.87, 0.035
+# exponents, standard deviation: a quarter is better after a program (photo_constants.py), but does
+# harm without one. The card's paper tells it, being white (ISO 12647-2's papers have L* 91 to 96,
+# from memory): its reflectance, and relative spread.
+STEP, PAPER, PAPER_OFF = 0.1, 0.87, 0.035
 _FREE_SURFACE = 2.0
 LEAST_LOCAL = 0.03  # exponent of a local map that may hide where none shows
 _LOUDER, _COLOURED = 1.5, 0.4  # power of the misfit; range of a spectrum over its mean
