@@ -13,6 +13,7 @@ from dyelab.handout.metal_texts import distance, dosed, gaps, metals
 from dyelab.shift.family import CONTROLS, Dose, Family
 
 _HIGH = 35  # mm, to be seen from the back of a room
+_BESIDE_CODE = 31  # mm, so that the sheet stays one where a code takes room in the head
 _DRAWS = 500  # of the noise: the strip shows the middle alone
 
 
@@ -41,7 +42,9 @@ def strip(
     bands = tuple(_bands(source, one, every, splits))
     blocks: list[Any] = [
         parts.Text(_sentence(one, metal, doses, splits), "lead"),
-        parts.Bands(tuple(_column(dose) for dose in every), bands, _HIGH),
+        parts.Bands(
+            tuple(_column(dose) for dose in every), bands, _BESIDE_CODE if own.address else _HIGH
+        ),
         *[parts.Text(text, "small") for text in [*_small(one, doses), *_outside(bands)]],
     ]
     title = words.say("strip.title", metal=metal.capitalize(), dye=one.picked["dye"])
