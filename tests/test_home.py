@@ -93,10 +93,19 @@ def test_a_material_of_ones_own_is_planned_with_afterwards(mine):
     assert "alder bark is in Mine" in panel.told.value
     listed = book.materials(book.open(mine.path)).set_index("material")
     assert listed.loc["alder bark", "role"] == "dye"
+    assert listed.loc["alder bark", "basis"] == "dose taken from its kind, entered by nobody"
     assert panel.choices["name"].value == ""
     planned = plan_panel.panel(mine.path)
     planned.choices["dye"].value = ("alder bark",)
     assert any("alder bark 35" in chip.label for chip in planned.shown.chips)
+
+
+def test_a_typed_dose_stays_when_the_kind_is_chosen_after_it(mine):
+    panel = own_materials.panel(mine.path)
+    panel.choices["low"].value = 1
+    for role in ("mordant", "tannin", "mordant"):
+        panel.choices["role"].value = role
+    assert (panel.choices["low"].value, panel.choices["high"].value) == (1, 0)
 
 
 @pytest.mark.parametrize(

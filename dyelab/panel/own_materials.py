@@ -61,7 +61,9 @@ def entered(
     _, unknown = recipe.statements(hazards)
     if more and unknown:
         raise InputError(words.say("own_materials.hazards_unknown", text=", ".join(unknown)))
-    row = {"material": name, "role": role, "basis": words.say("own_materials.basis")}
+    basis = "basis" if low or high else "basis_kind"
+    low, high = (low, high) if low or high else _usual().get(role, (0, 0))
+    row = {"material": name, "role": role, "basis": words.say(f"own_materials.{basis}")}
     row |= {"low_wof": f"{low:g}", "high_wof": f"{high:g}"} if high else {}
     if more:
         row |= {"metal": metal, "hazards": hazards.strip(), "note": note.strip()}
@@ -87,11 +89,11 @@ def _choose(_book: Book) -> dict[str, Any]:
 
 
 def _fit(_book: Book, made: dict[str, Any]) -> None:
-    """Begin with the doses that the list's own of this kind take, until others are typed."""
+    """Ask for what a safety sheet tells only where that is wanted.
+
+    Doses are never filled in here: what comes late would take the place of what was just typed.
+    """
     choices.only(made, [name for name in made if name not in _MORE or made["more"].value])
-    usual = _usual()
-    if (made["low"].value, made["high"].value) in [(0, 0), *usual.values()]:
-        made["low"].value, made["high"].value = usual.get(made["role"].value, (0, 0))
 
 
 def _usual() -> dict[str, tuple[float, float]]:
@@ -108,6 +110,9 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     said = words.say("own_materials.count" if len(own) else "own_materials.none", count=len(own))
     known = recipe.known_name(name, recipe.materials(own)) if name else ""
     notes = [words.say("own_materials.known", name=known)] if _listed(known, own) else []
+    usual = _usual().get(chosen["role"])
+    if usual and not (chosen["low"] or chosen["high"]):
+        notes.append(words.say("own_materials.as_kind", low=f"{usual[0]:g}", high=f"{usual[1]:g}"))
     notes.append(words.say("own_materials.sheet"))
     return frame.Shown(said, table=own[_SHOWN] if len(own) else None, notes=notes)
 
