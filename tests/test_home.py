@@ -54,6 +54,14 @@ def test_what_comes_next_counts_swatches_and_leads_there(mine):
     assert shown.count('class="dl-w dl-planned"') == 2
 
 
+def test_a_bath_of_measured_swatches_is_not_asked_for(mine):
+    first = mine.readings.head(1)
+    rows = [first.assign(reading=f"n{at}", swatch=code) for at, code in enumerate(("P1", "P2"))]
+    assert "bath" in {one.what for one in plan.coming(mine)}
+    done = book.add(mine, readings=pd.concat(rows))
+    assert "bath" not in {one.what for one in plan.coming(done)}
+
+
 def test_a_wall_of_five_hundred_windows_is_one_quick_piece(mine, desk):
     swatches = pd.DataFrame({"swatch": [f"S{i}" for i in range(500)], "series": "many"})
     rows = pd.DataFrame({"reading": [f"q{i}" for i in range(500)], "swatch": swatches["swatch"]})

@@ -88,11 +88,15 @@ def coming(bk: Book, rows: pd.DataFrame | None = None) -> list[Coming]:
     'bath'
     """
     rows = standing(bk) if rows is None else rows
-    return [*_baths(bk), *_unread(rows), *_behind(rows), *_untested(rows)][:_MOST]
+    return [*_baths(bk, rows), *_unread(rows), *_behind(rows), *_untested(rows)][:_MOST]
 
 
-def _baths(bk: Book) -> list[Coming]:
+def _baths(bk: Book, rows: pd.DataFrame) -> list[Coming]:
+    """Baths that wait; one whose swatches are measured was dyed, whether or not it was ticked."""
     waiting = open_baths(bk)
+    undyed = set(rows.loc[rows["stage"] == "planned", "swatch"])
+    open_still = waiting["swatches"].map(lambda told: not undyed.isdisjoint(told.split(", ")))
+    waiting = waiting[open_still.astype(bool)]
     first = waiting.drop_duplicates("series").to_dict("records")
     left = waiting["series"].value_counts()
     return [
