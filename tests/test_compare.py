@@ -41,7 +41,12 @@ PAIR = {"alum": (60, 30, 20), "iron": (58, 29, 20)}
         ((50, 40, 0), (50, 39.8, -4), "bluer"),
         ((50, 40, 0), (50, 39.8, 4), "yellower"),
         ((50, -40, 0), (50, -39.8, 4), "yellower"),
-        ((50, 0, 0), (50, 0, -3), "brighter, bluer"),
+        ((50, 0, 0), (50, 0, -3), "bluer"),
+        ((91, -1, 13), (61, 0, 1), "much darker, much greyer"),  # iron on a tannin: plain grey
+        ((91, -1, 12), (88, 2, 18), "darker, much yellower"),  # rust on undyed wool
+        ((90, -4, 26), (76, -5, 39), "much darker, slightly redder"),  # khaki on yellow
+        ((90, -4, 26), (87, -3, 60), "darker, much brighter"),  # a vivid yellow on a pale one
+        ((50, 13, 0), (50, 8, 11), "much yellower"),
         ((50, 20, 0), (51, 20, 0), "slightly lighter"),
         ((50, 20, 0), (np.nan, 20, 0), "not measured"),
     ],

@@ -48,8 +48,8 @@ def texts(page):
 def test_alum_and_iron_are_told_before_and_after(page):
     said = texts(page)
     for needed in (
-        "After 10 washes: W22 keeps grade 3-4, could be 4: can't tell; W17 keeps grade 4: met",
-        "After 10 Mlx h of light",
+        "After 10 washes: W22 keeps grade 3-4, could be 4: can't tell; W17 keeps grade 4: held",
+        "After 10 million lx h of light",
         "A screening, by instrument, not a laboratory's certificate",
         "ISO 105-C06",  # the test record
         "Which mordant holds better",

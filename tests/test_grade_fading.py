@@ -208,7 +208,7 @@ def test_moments_are_said_with_their_interval(tried):
     when = drift.shows(one)
     assert 0 < when.earliest < when.middle < when.latest < one.longest
     assert drift.moment_text(when, one.unit).startswith("after about ")
-    assert " Mlx h (" in drift.moment_text(when, one.unit)
+    assert " million lx h (" in drift.moment_text(when, one.unit)
     never = drift.Moment(np.inf, np.inf, np.inf, 10.0)
     assert drift.moment_text(never, "cycle") == "not within 20 washes"
 

@@ -8,9 +8,14 @@ from dyelab import table, words
 from dyelab.errors import InputError
 
 HUES = ("redder", "yellower", "greener", "bluer")  # at 0, 90, 180 and 270 degrees
-WAYS = ("lighter", "darker", "brighter", "duller", *HUES)
+WAYS = ("lighter", "darker", "brighter", "duller", "greyer", *HUES)
 VISIBLE, PLAIN, LARGE = 0.5, 1.5, 6.0  # CIELAB units: below the first, nothing is said
-NEUTRAL = 5.0  # chroma under which a hue angle says nothing
+# Chroma, set by eye on the example's cloths: under WEAK (undyed wool has 12) a cloth has no hue of
+# its own to turn or to brighten, under GREY it is called grey.
+WEAK, GREY = 15.0, 10.0
+TO_GREY = 0.7  # part of a move on the a*b* plane: past it the move is a loss of colour, not a hue
+VIVID = 2.0  # times the lightness lost: a darker cloth is brighter only by more chroma than that
+MINOR = 0.25  # of the chroma gained: beside that the eye doesn't see so small a turn of hue
 
 
 def direction(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[str]:
@@ -18,7 +23,10 @@ def direction(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[str]:
 
     Lightness and chroma by ΔL* and ΔC*ab; hue by the direction the colour really moved along
     the hue circle, not by the name of its hue: a yellow that turns towards green is "greener".
-    Beside a near-neutral the move on the a*b* plane itself is named.
+    Beside a weakly coloured cloth (chroma under 15) the move on the a*b* plane itself is named,
+    or, where colour was lost, "duller" or "greyer" alone. A darker cloth is "brighter" only where
+    its chroma rose by twice the lightness lost, and beside a gain of chroma a turn of hue under a
+    quarter of it is left out.
 
     Parameters
     ----------
@@ -72,20 +80,30 @@ Way = list[tuple[str, str]] | None  # ways with their degree; None where a colou
 
 
 def _ways(reference: np.ndarray, sample: np.ndarray) -> list[Way]:
-    chroma = np.hypot(reference[:, 1], reference[:, 2]), np.hypot(sample[:, 1], sample[:, 2])
+    before, after = (np.hypot(lab[:, 1], lab[:, 2]) for lab in (reference, sample))
     turn, towards = _hue_moves(reference[:, 1:], sample[:, 1:])
-    moves = np.stack([sample[:, 0] - reference[:, 0], chroma[1] - chroma[0], turn], axis=1)
+    moves = np.stack([sample[:, 0] - reference[:, 0], after - before, turn, before, after], axis=1)
     quarters = np.round(np.nan_to_num(towards) / 90).astype(int) % 4
-    return [_way(move, HUES[q]) for move, q in zip(moves.tolist(), quarters, strict=True)]
+    return [_way(*move, HUES[q]) for move, q in zip(moves.tolist(), quarters, strict=True)]
 
 
-def _way(move: list[float], hue: str) -> Way:
-    if not all(map(math.isfinite, move)):
+def _way(
+    lightness: float, chroma: float, turn: float, before: float, after: float, hue: str
+) -> Way:
+    if not all(map(math.isfinite, (lightness, chroma, turn))):
         return None
-    names = (("lighter", "darker"), ("brighter", "duller"), (hue, ""))
+    if min(before, after) < WEAK:
+        lost = -chroma > TO_GREY * turn
+        chroma, turn = (chroma, 0.0) if lost else (0.0, turn)
+    elif chroma > 0 > lightness and chroma < -VIVID * lightness:
+        chroma = 0.0
+    if turn < MINOR * chroma:
+        turn = 0.0
+    less = "greyer" if after < GREY else "duller"
+    names = (("lighter", "darker"), ("brighter", less), (hue, ""))
     return [
         (rising if amount > 0 else falling, _degree(amount))
-        for amount, (rising, falling) in zip(move, names, strict=True)
+        for amount, (rising, falling) in zip((lightness, chroma, turn), names, strict=True)
         if abs(amount) >= VISIBLE
     ]
 
@@ -112,9 +130,9 @@ def _hue_moves(before: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, np.nd
     along = np.stack([-middle[:, 1], middle[:, 0]], axis=1)
     along /= np.maximum(np.hypot(*along.T), 1e-12)[:, None]
     sideways = np.sum(move * along, axis=1)
-    neutral = np.minimum(*size) < NEUTRAL
-    way = np.where(neutral[:, None], move, along * np.where(sideways < 0, -1, 1)[:, None])
-    length = np.where(neutral, np.hypot(*move.T), np.abs(sideways))
+    weak = np.minimum(*size) < WEAK
+    way = np.where(weak[:, None], move, along * np.where(sideways < 0, -1, 1)[:, None])
+    length = np.where(weak, np.hypot(*move.T), np.abs(sideways))
     return length, np.degrees(np.arctan2(way[:, 1], way[:, 0]))
 
 
@@ -129,6 +147,6 @@ def hue_part(before: np.ndarray, after: np.ndarray) -> np.ndarray:
     Returns
     -------
     ndarray (n,)
-        Along the hue circle, in the sense moved; beside a near-neutral, of the move itself.
+        Along the hue circle, in the sense moved; beside a weakly coloured one, of the move itself.
     """
     return _hue_moves(np.asarray(before, float), np.asarray(after, float))[1]

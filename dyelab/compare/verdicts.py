@@ -69,8 +69,10 @@ def verdict_of(
     return {"verdict": verdict, "caveat": caveat}
 
 
-def in_words(row: Any) -> str:
+def in_words(row: Any, *, said: bool = False) -> str:
     """Return the verdict of one row as a reader knows it: the code, and what it hangs on.
+
+    With `said` as the end of a sentence, where "real" alone says nothing.
 
     Examples
     --------
@@ -78,9 +80,10 @@ def in_words(row: Any) -> str:
     >>> compare.in_words({"verdict": "real", "caveat": ""})
     'real'
     """
-    said = words.say(f"verdict.{row['verdict']}")
+    key = "real_said" if said and row["verdict"] == REAL else row["verdict"]
+    told = words.say(f"verdict.{key}")
     caveat = row.get("caveat", "")
-    return f"{said}{words.say(f'verdict.{caveat}')}" if caveat else said
+    return f"{told}{words.say(f'verdict.{caveat}')}" if caveat else told
 
 
 def readable(frame: pd.DataFrame) -> pd.DataFrame:

@@ -616,16 +616,18 @@ def _rate(one: Drift, confidence: float) -> tuple[float, float, float, str]:
 
 
 def amount_text(value: float, unit: str) -> str:
-    """An exposure with its unit as the trade says it: ``12 washes``, ``1.3 Mlx h``.
+    """An exposure with its unit as the trade says it: ``12 washes``, ``1.3 million lx h``.
 
     Examples
     --------
     >>> from dyelab import grade
     >>> grade.amount_text(1e6, "lx h")
-    '1 Mlx h'
+    '1 million lx h'
     """
     if unit == "lx h":
-        return f"{_short(value / 1e6)} Mlx h" if value >= 1e5 else f"{_short(value / 1e3)} klx h"
+        if value < 1e5:
+            return f"{_short(value / 1e3)} klx h"
+        return words.say("grade.million_lx_h", amount=_short(value / 1e6))
     if unit == "cycle":
         unit = words.say("grade.wash" if round(value, 1) == 1 else "grade.washes")
     return f"{_short(value)} {unit}".strip()

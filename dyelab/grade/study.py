@@ -200,7 +200,7 @@ def verdict_sentence(found: Study, exposure: str) -> str:
     >>> wide = book.wide(bk)
     >>> found = grade.study(wide, swatches=["W01", "W09"])
     >>> grade.verdict_sentence(found, "wash")
-    'After 10 washes: W01 keeps grade 2-3, could be 3: not met; W09 keeps...
+    'After 10 washes: W01 keeps grade 2-3, could be 3: did not hold; W09...
     """
     rows = found.hardest(exposure)
     dyed = rows[_dyed(rows)]
@@ -235,7 +235,7 @@ def pieces_sentence(rows: pd.DataFrame, after: str) -> str:
     >>> wide = book.wide(bk)
     >>> found = grade.study(wide, swatches=["W01", "W09"])
     >>> grade.pieces_sentence(found.grades.tail(2), "ten washes")
-    'After ten washes: W01 keeps grade 4-5, could be 4: met; W01 keeps gra...
+    'After ten washes: W01 keeps grade 4-5, could be 4: held; W01 keeps gr...
     """
     ordered = rows.sort_values("value", kind="stable").to_dict("records")
     pieces = [
@@ -279,7 +279,7 @@ def piece_sentence(row: pd.Series, after: str) -> str:
 
 
 def exposure_text(row: pd.Series) -> str:
-    """An exposure in words: ``10 washes``, ``10 Mlx h of light``, ``rub dry``.
+    """An exposure in words: ``10 washes``, ``10 million lx h of light``, ``rub dry``.
 
     Examples
     --------

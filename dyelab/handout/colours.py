@@ -102,7 +102,7 @@ class Source:
 
     def pairs(self, metal: str) -> pd.DataFrame:
         """Every pair that differs in this metal alone, compared; its dye and cloth in words."""
-        return named(shift.matched(self.recipes, metal))
+        return named(shift.matched(self.recipes, metal), self.made)
 
     def cautions(self, materials: Iterable[str], *, children: bool = False) -> tuple[str, ...]:
         """What to take care of with these materials, as the recipe room words it."""
@@ -279,13 +279,15 @@ def only(made: pd.DataFrame, **wanted: Any) -> pd.DataFrame:
     return made[keep]
 
 
-def named(pairs: pd.DataFrame) -> pd.DataFrame:
+def named(pairs: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:
     """Give pairs their `dye` and `cloth` in words, with doses where one name has several.
 
     Parameters
     ----------
     pairs : DataFrame
         As ``shift.matched`` gives it.
+    made : DataFrame
+        The recipes they are of: every page gives or leaves out the doses of one name alike.
 
     Returns
     -------
@@ -295,17 +297,17 @@ def named(pairs: pd.DataFrame) -> pd.DataFrame:
     """
     if pairs.empty:
         return pairs
-    dye, tannin, mordant = (_with_dose(pairs, name) for name in ("dye", "tannin", "mordant"))
+    dye, tannin, mordant = (_with_dose(pairs, made, name) for name in ("dye", "tannin", "mordant"))
     rest = shift.label(pairs, ("dye", "fibre", "tannin", "mordant"))
     added = zip(pairs["fibre"], tannin, mordant, rest, strict=True)
     return pairs.assign(dye=dye, cloth=[_cloth(str(one), parts) for one, *parts in added])
 
 
-def _with_dose(pairs: pd.DataFrame, name: str) -> np.ndarray:
+def _with_dose(pairs: pd.DataFrame, made: pd.DataFrame, name: str) -> np.ndarray:
     column = f"{name}_wof"
     if column not in pairs:
         return pairs[name].to_numpy()
-    several = pairs.groupby(name)[column].transform("nunique") > 1
+    several = pairs[name].map(made.groupby(name)[column].nunique() > 1).fillna(False)
     said = [shift.dosed(*row) for row in pairs[[name, column]].itertuples(index=False)]
     return np.where(several, said, pairs[name])
 

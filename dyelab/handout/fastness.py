@@ -146,7 +146,7 @@ def _sheet(found: grade.Study, tests: pd.DataFrame | None, crops: dict[str, byte
     """One cloth on one sheet."""
     shown = [(name, list(_pieces(found.of(name)).values())) for name in found.exposures]
     strips = sum(len(pieces) for _, pieces in shown)
-    blocks: list[Any] = [parts.Text(lead(found), "lead")]
+    blocks = _opening(found)
     for exposure, pieces in shown:
         if 0 < len(pieces) <= _FEW:
             for piece in pieces:
@@ -212,10 +212,15 @@ def _small_curves(found: grade.Study) -> list[Any]:
 
 def _overview(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
     """Many cloths: how many of each keep the grade, and those that changed most."""
-    blocks: list[Any] = [parts.Text(lead(found), "lead")]
+    blocks = _opening(found)
     counted = fastness_texts.by_cloth(found, cloth_name)
+    best = fastness_texts.held_best(counted)
+    blocks += [parts.Points(tuple(best))] if best else []
     note = words.say("fastness.overview_note", required=found.change)
-    blocks += [parts.Heading(words.say("fastness.overview")), parts.number_table(counted, note)]
+    blocks += [
+        parts.Heading(words.say("fastness.overview")),
+        parts.number_table(counted.drop(columns="middle"), note),
+    ]
     for exposure in found.exposures:
         rows = found.hardest(exposure)
         if len(rows):
@@ -228,7 +233,7 @@ def _overview(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
 
 
 def _everything(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
-    blocks: list[Any] = [parts.Text(lead(found), "lead")]
+    blocks = _opening(found)
     for exposure in found.exposures:
         blocks += _exposure(found, exposure, tests)
     blocks += _mordants(found)
@@ -243,6 +248,13 @@ def _everything(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
 
 
 _METHOD = ("by_change", "by_staining", "by_interval", "by_curve", "by_tone", "by_reference")
+
+
+def _opening(found: grade.Study) -> list[Any]:
+    """The answer, and what its numbers mean."""
+    said = words.say("fastness.scale", required=found.change)
+    wools = f" {words.say('fastness.scale_wools')}" if len(found.beside) else ""
+    return [parts.Text(lead(found), "lead"), parts.Text(said + wools, "small")]
 
 
 def lead(found: grade.Study) -> str:
@@ -363,7 +375,10 @@ def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
     for row in last:
         frame = pd.DataFrame([_lab(row, "_before"), _lab(row)], columns=table.LAB)
         frame = frame.assign(illuminant=row["illuminant"], observer=row["observer"])
-        labels = [str(row["swatch"]), fastness_texts.after(row)]
+        labels = [
+            words.say("fastness.pair_before", swatch=row["swatch"]),
+            words.say("fastness.pair_after", after=fastness_texts.after(row)),
+        ]
         grade_ = words.say("fastness.grade", said=row["said"])
         notes = [colours.recipe(row) if "dye" in row else "", grade_]
         made = parts.patches(frame, labels, notes)

@@ -66,12 +66,27 @@ def by_cloth(found: grade.Study, named: Callable[[dict[Any, Any]], str]) -> pd.D
                     "after": after(part.iloc[0]),
                     "swatches": len(part),
                     **{code: int(counts.get(code, 0)) for code in _VERDICTS},
-                    "grades": words.say(
-                        "fastness.span", low=part.at[worst, "grade"], high=part.at[best, "grade"]
-                    ),
+                    "grades": _span(part.at[worst, "grade"], part.at[best, "grade"]),
+                    "middle": part["value"].median(),
                 }
             )
     return pd.DataFrame(rows)
+
+
+def _span(low: str, high: str) -> str:
+    return low if low == high else words.say("fastness.span", low=low, high=high)
+
+
+def held_best(counted: pd.DataFrame) -> list[str]:
+    """The cloths of each test whose middle piece changed least, as `by_cloth` counted them."""
+    said = []
+    for what, part in counted.groupby("after", sort=False):
+        if len(part) < 2:
+            continue
+        first = part[part["middle"] == part["middle"].max()]
+        told = [words.say("fastness.of_cloth", **row) for row in first.to_dict("records")]
+        said += [words.say("fastness.held_best", after=what, cloths="; ".join(told))]
+    return said
 
 
 def outlook(found: grade.Study) -> pd.DataFrame:

@@ -105,7 +105,7 @@ def _pairs(recipes: shift.Recipes, metal: str) -> pd.DataFrame:
     if pairs.empty:  # a book need not have every metal
         return pairs
     after = recipes.made.loc[pairs["to_row"], ["swatch", *table.WHITE]].reset_index(drop=True)
-    said = colours.named(pairs)[["dye", "cloth"]]
+    said = colours.named(pairs, recipes.made)[["dye", "cloth"]]
     named = pairs.assign(metal=metal, cloth=said["cloth"], dye_told=said["dye"])
     return pd.concat([named, after.rename(columns={"swatch": "swatch_with"})], axis=1)
 

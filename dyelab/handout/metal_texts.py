@@ -56,7 +56,7 @@ def told(one: Family, dose: Dose) -> str:
         recipe=one.name,
         moved=row["moved"],
         distance=distance(row),
-        verdict=compare.in_words(row),
+        verdict=compare.in_words(row, said=True),
     )
     return " ".join([said, *controls(one, dose)])
 

@@ -105,6 +105,7 @@ class Bands:
 
     Without `cell_mm` the patches share the width edge to edge; with it each is so wide and apart
     from the next, with its numbers, and letters are large. A blank patch shows its note.
+    `head_mm` is the height of the columns' names, where sheets side by side are to line up.
     `only` as for `Text`.
     """
 
@@ -112,6 +113,7 @@ class Bands:
     bands: tuple[Band, ...]
     height_mm: float = 35
     cell_mm: float = 0
+    head_mm: float = 0
     only: str = ""
 
 
@@ -430,6 +432,11 @@ def code_mm(paper: str) -> int:
 
 
 _SVG = "http://www.w3.org/2000/svg"
+
+
+def seen(text: str) -> str:
+    """A text with what a ΔE00 of 1 means to the eye."""
+    return f"{text} {words.say('pages.step_seen')}"
 
 
 def opened(text: str) -> str:

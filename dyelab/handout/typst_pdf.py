@@ -102,6 +102,8 @@ def _fan(block: Clock) -> dict[str, Any]:
             [None if at is None else _shade(hand.shades[at]) for hand in hands]
             for hands in (block.hands, block.beside)
         ]
+        if not any(map(any, rows)):  # nothing is known so far into the light
+            continue
         cards.append({"title": title, "dose": dose, "hands": rows[0], "beside": rows[1]})
     names = [[hand.name for hand in hands] for hands in (block.hands, block.beside)]
     said = {name: words.say(f"clock.{name}") for name in ("key", "untold", "references")}

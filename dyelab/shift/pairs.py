@@ -437,7 +437,7 @@ def _beyond_the_sum(row: dict[Any, Any]) -> str:
         low=spans["_low"],
         high=spans["_high"],
         moved=row["moved"],
-        verdict=compare.in_words(row),
+        verdict=compare.in_words(row, said=True),
     )
 
 

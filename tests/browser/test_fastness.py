@@ -18,12 +18,12 @@ def test_slide_through_the_light_and_save_the_page(panel, page, drawn, choose, d
     assert "keeps grade" in answer.inner_text()
     drawn(lambda: choose("Cloth", "weld on wool"))
     drawn(lambda: choose("Test", "Light"))
-    assert "Mlx h of light" in answer.inner_text()
+    assert "million lx h of light" in answer.inner_text()
     shot("fastness-light", width=1280)
     handle = page.locator(".dyelab .noUi-handle").first
     handle.focus()
     drawn(lambda: page.keyboard.press("ArrowLeft"))
-    assert "After 3 Mlx h of light" in answer.inner_text()
+    assert "After 3 million lx h of light" in answer.inner_text()
     looks(panel, "fastness")
     page.get_by_role("button", name="PDF").click()
     page.wait_for_function(

@@ -48,7 +48,10 @@ def clock(
     doses = _doses([*drifts, *found.references])
     white = table.one_white(found.grades)
     hands = [_hand(one, _name(found, one), doses, white) for one in drifts]
-    beside = [_hand(one, one.swatch, doses, white) for one in _references(found)]
+    beside = [
+        _hand(one, words.say("clock.wool", swatch=one.swatch), doses, white)
+        for one in _references(found)
+    ]
     whole = parts.Clock(
         tuple(doses),
         tuple(hands),
@@ -60,7 +63,7 @@ def clock(
     )
     blocks = [
         parts.Text(_lead(drifts, found), "lead"),
-        parts.Text(words.say("clock.cut"), "small", only="paper"),
+        parts.Text(_cut(whole), only="paper"),
         replace(whole, only="screen"),
         *_fans(whole),
         parts.Points(tuple(_said(found, whole))),
@@ -70,6 +73,14 @@ def clock(
     left = sorted(set(swatches) - {one.swatch for one in drifts})
     aside = (words.say("clock.unlit", swatches=", ".join(left)),) if left else ()
     return replace(made, tight=True, aside=aside)
+
+
+def _cut(whole: parts.Clock) -> str:
+    """How to make the fan; its squares where some are drawn."""
+    at = [whole.at(hours) for _, hours in whole.moments]
+    shades = [hand.shades[i] for hand in whole.hands for i in at if i is not None]
+    squares = any(shade.least and shade.most for shade in shades)
+    return " ".join(words.say(f"clock.{key}") for key in ("cut", "squares")[: 1 + squares])
 
 
 def _lit(source: colours.Source, swatches: list[str]) -> tuple[grade.Study, list[grade.Drift]]:

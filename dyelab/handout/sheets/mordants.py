@@ -12,7 +12,8 @@ from dyelab.handout import page as parts
 from dyelab.handout.metal_texts import distance
 
 _ABREAST, _HIGH = 5, 16  # chips in a row, mm
-_ORDER = ["tannin", "mordant", *shift.METALS.values(), "dye_wof"]
+_METALS = list(shift.METALS.values())
+_ORDER = ["tannin", "metals", "mordant", "mordant_wof", *_METALS, "dye_wof"]
 
 
 def sheet(
@@ -40,10 +41,11 @@ def sheet(
     if colours.only(source.made, fibre=fibre, dye=dye).empty:
         raise InputError(words.say("pages.no_dye", dye=dye, fibre=fibre))
     found = colours.only(source.planned, fibre=fibre, dye=dye)
+    found = found.assign(metals=found[_METALS].sum(axis=1) > 0)
     rows = found.sort_values(_ORDER, kind="stable", key=_none_first).to_dict("records")
     blocks: list[Any] = [
         *_most(source, rows, dye),
-        parts.Text(words.say("pages.mordants_lead", dye=dye, fibre=fibre)),
+        parts.Text(parts.seen(words.say("pages.mordants_lead", dye=dye, fibre=fibre))),
         *_groups(source, rows),
         _numbers(source, rows),
         parts.Caution(source.cautions(source.used(rows))),
@@ -68,7 +70,11 @@ def _most(source: colours.Source, rows: list[dict[Any, Any]], dye: str) -> list[
     top = max(changes, key=lambda change: change["dE00"], default=None)
     if top is None:
         return []
-    values = {"what": top["level"], "moved": top["moved"], "verdict": compare.in_words(top)}
+    values = {
+        "what": top["level"],
+        "moved": top["moved"],
+        "verdict": compare.in_words(top, said=True),
+    }
     said = words.say("pages.mordants_most", dye=dye, distance=distance(top), **values)
     return [parts.Text(said, "lead")]
 
@@ -84,7 +90,7 @@ def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
     for at, row in enumerate(rows):
         added = starts.get(row["variant"], [])
         if added:
-            blocks.append(parts.Heading(words.say("pages.beside", reference=patches[at].label)))
+            blocks.append(parts.Heading(_beside(patches[at])))
             first = replace(patches[at], note=words.say("pages.start"))
             blocks += _strips(first, [_told(source, rows[i], patches[i]) for i in added])
     rest = [patches[at] for at in alone if rows[at]["variant"] not in starts]
@@ -92,6 +98,10 @@ def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
         blocks.append(parts.Heading(words.say("pages.beside_nothing")))
         blocks.append(parts.Chips(tuple(rest), columns=_ABREAST, height_mm=_HIGH))
     return blocks
+
+
+def _beside(patch: parts.Patch) -> str:
+    return parts.opened(words.say("pages.beside", reference=patch.label))
 
 
 def _patches(rows: list[dict[Any, Any]]) -> list[parts.Patch]:
@@ -102,7 +112,7 @@ def _patches(rows: list[dict[Any, Any]]) -> list[parts.Patch]:
 def _told(source: colours.Source, row: dict[Any, Any], patch: parts.Patch) -> parts.Patch:
     """A patch of what was added, with what that did."""
     change = _change(source, row)
-    values = {"moved": change["moved"], "verdict": compare.in_words(change)}
+    values = {"moved": change["moved"], "verdict": compare.in_words(change, said=True)}
     said = words.say("pages.did", distance=distance(change), **values)
     return replace(patch, label=words.say("pages.with", what=change["level"]), note=said)
 

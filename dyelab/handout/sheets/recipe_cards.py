@@ -7,10 +7,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import compare, measure, recipe, table, words
 from dyelab.errors import choose
 from dyelab.handout import colours
 from dyelab.handout import page as parts
+
+_LITTLE = 0.5  # g: less is not weighed on a kitchen scale (common practice of the trade)
 
 
 def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -> parts.Page:
@@ -38,7 +41,8 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
         parts.Heading(words.say("pages.steps")),
         _steps(steps, about.get("mass_g")),
     ]
-    notes = [str(note) for note in steps.get("note", []) if isinstance(note, str) and note]
+    notes = _stocks(source, steps, about.get("mass_g"))
+    notes += [str(note) for note in steps.get("note", []) if isinstance(note, str) and note]
     blocks += [parts.Points(tuple(notes))] if notes else []
     blocks.append(parts.Caution(source.cautions(used)))
     return own.page(
@@ -59,7 +63,8 @@ def samples(
     InputError
         If the book has no such swatch.
     """
-    chosen = source.chosen(swatches)
+    wanted = set(source.chosen(swatches))
+    chosen = [code for code in source.book.swatches["swatch"] if code in wanted]
     blocks = [parts.Text(words.say("pages.samples_lead"), "small")]
     made = framed(source, chosen)
     frames = [block for code in chosen for block in made[code]]
@@ -120,7 +125,7 @@ def _framed(
     elif labels and labels != [code]:  # read in one area only
         patch = replace(chips[labels[0]], label=code)
     wanted = (told.get(labels[0], code) if labels else code, *map(about.get, _ABOUT))
-    lines = tuple(line for line in wanted if isinstance(line, str) and line)
+    lines = tuple(line.replace("g/m2", "g/m²") for line in wanted if isinstance(line, str) and line)
     areas = tuple(replace(chips[name], note=told[name]) for name in labels if several)
     grid = [parts.Chips(areas, columns=4, height_mm=14)] if several else []
     return [parts.Frame(patch, lines), *grid]
@@ -162,6 +167,21 @@ _STEP_COLUMNS = [
     "minutes",
     "pH",
 ]
+
+
+def _stocks(source: colours.Source, steps: pd.DataFrame, mass: Any) -> list[str]:
+    """For what is too little to weigh, the millilitres of a stock of 1 g in 100 mL."""
+    listed, said = books.materials(source.book), []
+    for row in steps.to_dict("records"):
+        shown = _grams(row, mass)
+        little = shown != parts.cell(None) and 0 < float(shown) < _LITTLE
+        if little and not recipe.no_stock(str(row["material"]), 1.0, listed):
+            grams = recipe.grams(float(row["amount"]), float(mass))
+            if row["unit"] == "g":
+                grams = float(row["amount"])
+            ml = f"{recipe.stock_ml(grams, 1.0):.1f}"
+            said.append(words.say("pages.stock", material=row["material"], grams=shown, ml=ml))
+    return said
 
 
 def _dose(row: dict[Any, Any]) -> str:

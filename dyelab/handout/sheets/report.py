@@ -9,6 +9,7 @@ from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours, fastness
 from dyelab.handout import page as parts
+from dyelab.handout.sheets.worksheet import name
 
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
@@ -55,7 +56,7 @@ def _summary(source: colours.Source, moved: dict[str, pd.DataFrame]) -> str:
         if len(dyed):
             top = dyed.sort_values("dE00", ascending=False).iloc[0].to_dict()
             named = {key: str(top[key]) for key in ("dye", "cloth", "moved")}
-            named["verdict"] = compare.in_words(top)
+            named["verdict"] = compare.in_words(top, said=True)
             numbers = {"dose": colours.dose(top["dose"]), "distance": f"{top['dE00']:.1f}"}
             told = words.say("pages.report_metal", metal=metal, **named, **numbers)
             said.append(parts.opened(told))
@@ -74,7 +75,7 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
         )
         title = words.say("pages.report_did", metal=metal)
         blocks.append(parts.Heading(title))
-        blocks.append(parts.number_table(shown, words.say("pages.compared_pair")))
+        blocks.append(parts.number_table(shown, parts.seen(words.say("pages.compared_pair"))))
     return blocks
 
 
@@ -101,10 +102,7 @@ def _held(wide: pd.DataFrame, shared: pd.DataFrame | None) -> list[Any]:
 
 
 def _when(row: dict[Any, Any]) -> str:
-    amount = grade.amount_text(row["amount"], row["unit"])
-    return words.say(
-        "pages.after_exposure", exposure=words.say(f"occasion.{row['exposure']}"), amount=amount
-    )
+    return words.say("pages.after_exposure", what=grade.exposure_text(pd.Series(row)))
 
 
 def _colours(made: pd.DataFrame) -> list[Any]:
@@ -112,8 +110,7 @@ def _colours(made: pd.DataFrame) -> list[Any]:
     for (fibre, dye), part in made.groupby(["fibre", "dye"], sort=False):
         labels = colours.labels(part.to_dict("records"))
         patches = parts.patches(part[[*table.LAB, *table.WHITE]], labels)
-        name = words.say("pages.undyed") if dye == "none" else str(dye)
-        said = parts.Heading(parts.opened(words.say("pages.dye_on", dye=name, cloth=fibre)))
+        said = parts.Heading(parts.opened(name({"dye": dye, "cloth": fibre})))
         blocks += [said, parts.Chips(tuple(patches), columns=5, height_mm=11)]
     return blocks
 

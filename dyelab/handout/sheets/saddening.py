@@ -76,14 +76,19 @@ def _bands(
     made = [_band(source, dye, doses, one.dyed)]
     for name in CONTROLS:
         if name == "undyed" or one.picked.get("tannin", "none") != "none":
-            said = words.say(f"strip.{name}", tannin=one.picked.get("tannin", ""), dye=dye)
-            made.append(_band(source, said, doses, one.controls.get(name, {})))
+            made.append(_band(source, _control(one, name), doses, one.controls.get(name, {})))
     share: dict[Dose, dict[Any, Any]] = {dose: s.as_if("dye") for dose, s in splits.items()}
     known = {dose: row for dose, row in share.items() if np.isfinite(row["L"])}
     share = {doses[0]: {**one.dyed[doses[0]], "swatch": ""}, **known} if known else {}
     note = words.say("strip.own_note")
     own = _band(source, words.say("strip.own", dye=dye), doses, share, words.say("strip.untold"))
     return [*made, replace(own, note=note)]
+
+
+def _control(one: Family, name: str) -> str:
+    mordant = str(one.picked.get("mordant", "none"))
+    key = "undyed_with" if name == "undyed" and mordant != "none" else name
+    return words.say(f"strip.{key}", tannin=one.picked.get("tannin", ""), mordant=mordant)
 
 
 def _band(
@@ -126,7 +131,7 @@ def _share(metal: str, split: shift.Separation) -> str:
 def _small(one: Family, doses: list[Dose]) -> list[str]:
     """Recipe, replicates and interval of each band, as small as they may be."""
     bands = {"dyed": one.dyed, **one.controls}
-    said = [words.say("strip.key")]
+    said = [parts.seen(words.say("strip.key"))]
     for rows in bands.values():
         start = rows.get(doses[0])
         if start is None:

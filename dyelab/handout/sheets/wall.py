@@ -80,14 +80,18 @@ def _room(own: parts.Own, upright: bool, columns: list[str]) -> tuple[int, int]:
     """Columns and rows of chips that a sheet holds."""
     short, long = parts.PAPERS[own.paper]
     wide, high = (short, long) if upright else (long, short)
-    lines = max(-(-len(column) // _LETTERS) for column in columns)
     left = (
         high
         - _HEAD
-        - _LINE * (lines - 1)
+        - _LINE * (_lines(columns) - 1)
         - (parts.code_mm(own.paper) - _BESIDE if own.address else 0)
     )
     return max(1, (wide - _MARGINS - _NAMES) // _CELL), max(1, left // _ROW)
+
+
+def _lines(columns: list[str]) -> int:
+    """Lines that the longest name of a column takes."""
+    return max(-(-len(column) // _LETTERS) for column in columns)
 
 
 def _placed(made: pd.DataFrame) -> pd.DataFrame:
@@ -124,4 +128,4 @@ def _grid(grid: pd.DataFrame, rows: pd.DataFrame, columns: list[str]) -> parts.B
         lab = own.reindex(columns)[[*table.LAB, *table.WHITE]]
         made = parts.patches(lab, columns, [words.say("strip.gap")] * len(columns))
         bands.append(parts.Band(name, tuple(made)))
-    return parts.Bands(tuple(columns), tuple(bands), _CHIP, _CHIP)
+    return parts.Bands(tuple(columns), tuple(bands), _CHIP, _CHIP, _LINE * _lines(columns))

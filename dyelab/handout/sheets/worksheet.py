@@ -88,8 +88,9 @@ def asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
 
 
 def name(row: dict[Any, Any]) -> str:
-    dye = words.say("pages.undyed") if row["dye"] == "none" else row["dye"]
-    return words.say("pages.dye_on", dye=dye, cloth=row["cloth"])
+    """A dye on a cloth, or the cloth without one."""
+    key = "no_dye_on" if row["dye"] == "none" else "dye_on"
+    return words.say(f"pages.{key}", dye=row["dye"], cloth=row["cloth"])
 
 
 @dataclass(frozen=True)
@@ -148,7 +149,7 @@ class _Asked:
         return _chips(self.source, [self.row["from_row"], self.row["to_row"]], labels)
 
     def _said(self) -> str:
-        values = {"moved": self.row["moved"], "verdict": compare.in_words(self.row)}
+        values = {"moved": self.row["moved"], "verdict": compare.in_words(self.row, said=True)}
         told = words.say("pages.one", recipe=name(self.row), distance=distance(self.row), **values)
         return f"{self.letter}. {told}"
 
