@@ -78,7 +78,7 @@ def metal_pages(source, dyed, metal):
 def tell(found, page, numbers, text):
     said = DISTANCE.search(text)
     if said:
-        verdict = text.rsplit(", ", 1)[-1].rstrip(".")
+        verdict = text.rsplit(", ", 1)[-1].rstrip(".").replace("more than chance", "real")
         found.setdefault(numbers, {}).setdefault(page, set()).add((said[1], ways(text), verdict))
 
 
@@ -136,7 +136,8 @@ def test_every_page_that_grades_a_swatch_gives_it_the_same_grade(source):
     for block in fastness.sheet(source.book).blocks:
         if isinstance(block, handout.Chips):
             for before, after in zip(block.patches[::2], block.patches[1::2], strict=True):
-                seen[before.label, after.label] = after.note.removeprefix("grade ")
+                at = before.label.removesuffix(", before"), after.label.removeprefix("after ")
+                seen[at] = after.note.removeprefix("grade ")
     assert len(seen) > 10
     codes = sorted({code for code, _ in seen})
     told = [b for b in sorting.cards(source, swatches=codes).blocks if isinstance(b, handout.Card)]

@@ -84,12 +84,11 @@ def _ways(reference: np.ndarray, sample: np.ndarray) -> list[Way]:
     turn, towards = _hue_moves(reference[:, 1:], sample[:, 1:])
     moves = np.stack([sample[:, 0] - reference[:, 0], after - before, turn, before, after], axis=1)
     quarters = np.round(np.nan_to_num(towards) / 90).astype(int) % 4
-    return [_way(*move, HUES[q]) for move, q in zip(moves.tolist(), quarters, strict=True)]
+    return [_way(move, HUES[q]) for move, q in zip(moves.tolist(), quarters, strict=True)]
 
 
-def _way(
-    lightness: float, chroma: float, turn: float, before: float, after: float, hue: str
-) -> Way:
+def _way(move: list[float], hue: str) -> Way:
+    lightness, chroma, turn, before, after = move
     if not all(map(math.isfinite, (lightness, chroma, turn))):
         return None
     if min(before, after) < WEAK:
