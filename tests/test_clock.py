@@ -74,7 +74,7 @@ def test_nothing_is_told_beyond_the_horizon_or_where_a_forecast_is_no_forecast(f
 def test_the_page_shows_those_that_were_lit_beside_the_blue_wools(page):
     whole = one(page, "screen")
     assert [hand.name.partition(":")[0] for hand in whole.hands] == LIT
-    assert [hand.name for hand in whole.beside] == [f"BW{n}" for n in range(1, 9)]
+    assert [hand.name for hand in whole.beside] == [f"blue wool BW{n}" for n in range(1, 9)]
     assert whole.marks == ()
     assert "W03" in page.aside[0]
     assert "from memory" in " ".join(t for b in page.blocks for t in getattr(b, "texts", ()))

@@ -61,7 +61,7 @@ def test_two_metals_together_are_told_beyond_the_sum_of_each(panel):
     assert not any("beyond the sum" in note for note in panel.shown.notes)
     choose(panel, copper=2.0)
     (told,) = [note for note in panel.shown.notes if "beyond the sum" in note]
-    assert told.endswith("real.")
+    assert told.endswith("more than chance.")
     assert any(note.startswith("Real: two cloths dyed alike") for note in panel.shown.notes)
     assert "comparisons were allowed for" in panel.shown.notes[0]
 
