@@ -1,6 +1,8 @@
 // A clock: every colour and grade was computed when the page was made; this only shows them.
 (() => {
-  const say = (key, values = {}) => CLOCK[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
+  // a blank such as {count:# swatch|# swatches} takes its first form for 1, as in words.say
+  const say = (key, values = {}) => CLOCK[key].replace(/\{(\w+)(?::([^|}]*)\|([^}]*))?\}/g, (_, name, one, many) =>
+    one === undefined ? values[name] : (String(values[name]) === "1" ? one : many).replace("#", values[name]));
   const make = (tag, given = {}, ...inside) => {
     const made = document.createElement(tag);
     Object.entries(given).forEach(([name, value]) => made.setAttribute(name, value));

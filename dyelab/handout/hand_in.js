@@ -6,7 +6,9 @@
     made.append(...inside);
     return made;
   };
-  const say = (key, values = {}) => HAND_IN[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
+  // a blank such as {count:# swatch|# swatches} takes its first form for 1, as in words.say
+  const say = (key, values = {}) => HAND_IN[key].replace(/\{(\w+)(?::([^|}]*)\|([^}]*))?\}/g, (_, name, one, many) =>
+    one === undefined ? values[name] : (String(values[name]) === "1" ? one : many).replace("#", values[name]));
   const asked = [...document.querySelectorAll("fieldset[data-key]")], root = document.querySelector(".hand_in");
   const boxes = (field) => [...field.querySelectorAll("input")], head = "student,question,ticked";
   const counts = asked.map((field) => boxes(field).map((box) => box.parentNode.appendChild(make("output", { class: "count" }))));
