@@ -90,10 +90,10 @@ def test_the_numbers_said_are_those_of_the_book(done):
     before, after = (wool.loc[wool["iron_wof"] == d, LAB].mean().to_numpy() for d in (0.0, 2.0))
     distance = float(convert.dE00(before, after))
     said = " ".join(result.stdout.split())
-    assert f"madder on wool with potash alum {distance:.1f} (" in said
+    assert f"madder on wool with potash alum 15 % {distance:.1f} (" in said
     metals = pd.read_csv(folder / "metals.csv")
     row = metals[(metals["dye"] == "madder") & (metals["metal"] == "iron") & (metals["dose"] == 2)]
-    row = row[row["cloth"] == "wool with potash alum"].iloc[0]
+    row = row[row["cloth"] == "wool with potash alum 15 %"].iloc[0]
     assert row["dE00"] == pytest.approx(distance, abs=1e-3)
     assert row["dE00_low"] < distance < row["dE00_high"]
 

@@ -26,8 +26,7 @@ def madder(panel, **doses):
 def test_it_opens_with_a_colour_and_how_good_it_is(panel):
     assert "expect L*" in panel.sentence
     told, model = panel.shown.notes[0], panel.ready.model
-    assert "predicted without its own swatches" in told
-    assert f"each of {len(model.made)} recipes" in told
+    assert f"each of {len(model.made)} recipes was predicted as if it had never been dyed" in told
     assert f"Of the {len(model.left_out)} swatches" in told
     assert len(model.made) < len(model.left_out)
 

@@ -97,7 +97,8 @@ def page(
     title = words.say("fastness.title")
     if len(cloths) == 1:
         title = f"{title}: {cloths[0][0]}"
-    return own.page(title, blocks, **read(found))
+    # two swatches of a cloth, their table and the cautions fill one sheet only with small margins
+    return replace(own.page(title, blocks, **read(found)), tight=True)
 
 
 def _white(found: grade.Study) -> tuple[str, int]:

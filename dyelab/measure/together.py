@@ -422,6 +422,20 @@ def paired(
     ------
     InputError
         If the earlier photo has gone, or can't be measured with this target's values.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import book, calibrate, measure, read, synth
+    >>> bk = book.save(book.create(folder / "mine"))
+    >>> bk = book.save(book.add(bk, swatches=pd.DataFrame({"swatch": ["K-01"]})))
+    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
+    >>> average = calibrate.reference("average")
+    >>> made = measure.photo(read.photo(photo), average)
+    >>> bk = book.save(book.add_photo(bk, made, photo, {"A1": "K-01"})[0])
+    >>> source = bk.photos["photo"].iloc[0]
+    >>> measure.paired(bk, source, made, None, average)[1].verdict
+    'together'
     """
     before = earlier(bk, source)
     path = inside(bk, before.source)
