@@ -32,6 +32,7 @@ DEPTH = 60  # of brackets within brackets
 PIXELS = 80_000_000  # A3 at 600 dpi has 70 million; in 16 bits these take 480 MB
 FLAT_PIXELS = 8_000_000  # up to here a picture may be as flat as it likes
 SECONDS = 60  # of computing for one file; the largest honest ones take 10 to 20
+AGAIN = 1  # s between refusals, since a library may swallow the first one
 PIXELS_A_BYTE = 100  # a sharp photo of cloth has 0.3 to 6, the flattest scan of paper some 20
 
 _Given = ParamSpec("_Given")
@@ -64,8 +65,7 @@ def in_time(reader: Callable[_Given, _Read]) -> Callable[_Given, _Read]:
             )
 
         before = signal.signal(signal.SIGPROF, stop)
-        # again and again, since a library may swallow the first refusal
-        signal.setitimer(signal.ITIMER_PROF, SECONDS, SECONDS / 60)
+        signal.setitimer(signal.ITIMER_PROF, SECONDS, AGAIN)
         try:
             return reader(*given, **named)
         finally:

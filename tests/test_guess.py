@@ -80,5 +80,5 @@ def test_the_panel_writes_the_page_and_gathers_the_class(tmp_path, monkeypatch):
     assert written.name in panel.told.value
     key = data_of(written.read_text())["questions"][0]["key"]
     panel.choices["given"].value = f"Ada,1,{key},40,10,5\nBo,1,{key},50,8,6\n"
-    assert "2 guesses by 2 students on 1 cloths" in panel.sentence
+    assert "2 guesses by 2 students on 1 cloth." in panel.sentence
     assert len(panel.shown.table) == 2
