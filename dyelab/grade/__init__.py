@@ -38,6 +38,7 @@ from dyelab.grade.study import (
     CHANGE,
     STAINING,
     Study,
+    by_cloth,
     exposure_text,
     forecast_sentence,
     piece_sentence,

@@ -1,8 +1,9 @@
 """Everything a page or a panel says about some swatches' fastness, worked out in one go."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass
 from functools import cache, cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from dyelab.grade.pairing import matched
 from dyelab.grade.tone import DEEPER, PLAIN, TONE, UNSEEN, tone
 
 CHANGE, STAINING = "4", "3-4"
+_VERDICTS = (MET, NOT_MET, NOT_SETTLED)
 _NAMED = 4  # swatches that a sentence names one by one
 
 
@@ -188,6 +190,51 @@ def _bare(wide: pd.DataFrame, fibre: str) -> np.ndarray | None:
         plain &= wide[name].eq("none")
     plain &= wide[metals].fillna(0).sum(axis=1) == 0
     return wide.loc[plain, table.LAB].mean().to_numpy(float) if plain.any() else None
+
+
+def by_cloth(
+    found: Study, exposure: str, named: Callable[[dict[Hashable, Any]], str]
+) -> pd.DataFrame:
+    """Count the verdicts of each cloth after the most it had, undyed cloth left out.
+
+    Parameters
+    ----------
+    found : Study
+    exposure : str
+        Of `found.exposures`.
+    named : function
+        The cloth that a row of `found.hardest` (as a dict: swatch, dye, fibre) is of.
+
+    Returns
+    -------
+    DataFrame
+        One row a cloth: `cloth`, `at` (place of its first row in ``found.hardest``), `swatches`,
+        the count of each verdict (``met, not_met, not_settled``), `lowest`, `highest` (grades),
+        and `least`: whether no cloth's middle piece changed less. That is an order of what was
+        read, not a finding that one cloth holds better than another: `holding` tests that.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> found = grade.study(book.wide(bk), swatches=["W01", "W09"])
+    >>> grade.by_cloth(found, "wash", lambda row: row["dye"])[["cloth", "lowest", "highest"]]
+        cloth lowest highest
+    0  madder    2-3     3-4
+    """
+    last = found.hardest(exposure)
+    last = last[_dyed(last)]
+    told = last[[name for name in ("swatch", "dye", "fibre") if name in last]]
+    names = [named(row) for row in told.to_dict("records")]
+    rows = []
+    for cloth, part in last.groupby(names, sort=False):
+        counts = part["verdict"].value_counts()
+        ends = [part.at[part["value"].idxmin(), "grade"], part.at[part["value"].idxmax(), "grade"]]
+        rows.append([cloth, part.index[0], len(part), *(int(counts.get(c, 0)) for c in _VERDICTS)])
+        rows[-1] += [*ends, part["value"].median()]
+    columns = ["cloth", "at", "swatches", *_VERDICTS, "lowest", "highest", "middle"]
+    made = pd.DataFrame(rows, columns=columns)
+    return made.assign(least=made["middle"].eq(made["middle"].max())).drop(columns="middle")
 
 
 def verdict_sentence(found: Study, exposure: str) -> str:

@@ -215,12 +215,12 @@ def _overview(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
     """Many cloths: how many of each keep the grade, and those that changed most."""
     blocks = _opening(found)
     counted = fastness_texts.by_cloth(found, cloth_name)
-    best = fastness_texts.held_best(counted)
-    blocks += [parts.Points(tuple(best))] if best else []
+    least = fastness_texts.changed_least(counted)
+    blocks += [parts.Points(tuple(least))] if least else []
     note = words.say("fastness.overview_note", required=found.change)
     blocks += [
         parts.Heading(words.say("fastness.overview")),
-        parts.number_table(counted.drop(columns="middle"), note),
+        parts.number_table(counted.drop(columns="least"), note),
     ]
     for exposure in found.exposures:
         rows = found.hardest(exposure)

@@ -50,42 +50,31 @@ def _interval(row: dict[Any, Any]) -> str:
 
 
 def by_cloth(found: grade.Study, named: Callable[[dict[Any, Any]], str]) -> pd.DataFrame:
-    """Verdicts counted by cloth and exposure, undyed cloth left out, with the span of grades."""
-    rows = []
+    """Verdicts counted by cloth after each test (`grade.by_cloth`), with grades in words."""
+    counted = []
     for exposure in found.exposures:
-        last = found.hardest(exposure)
-        last = last[last["dye"].ne("none")] if "dye" in last else last
-        told = last[[name for name in ("swatch", "dye", "fibre") if name in last]]
-        names = [named(row) for row in told.to_dict("records")]
-        for cloth, part in last.groupby(names, sort=False):
-            counts = part["verdict"].value_counts()
-            worst, best = part["value"].idxmin(), part["value"].idxmax()
-            rows.append(
-                {
-                    "cloth": cloth,
-                    "after": after(part.iloc[0]),
-                    "swatches": len(part),
-                    **{code: int(counts.get(code, 0)) for code in _VERDICTS},
-                    "grades": _span(part.at[worst, "grade"], part.at[best, "grade"]),
-                    "middle": part["value"].median(),
-                }
-            )
-    return pd.DataFrame(rows)
+        one, last = grade.by_cloth(found, exposure, named), found.hardest(exposure)
+        one["after"] = [after(last.loc[at]) for at in one["at"]]
+        one["grades"] = [
+            _span(low, high) for low, high in zip(one["lowest"], one["highest"], strict=True)
+        ]
+        counted.append(one)
+    return pd.concat(counted)[["cloth", "after", "swatches", *_VERDICTS, "grades", "least"]]
 
 
 def _span(low: str, high: str) -> str:
     return low if low == high else words.say("fastness.span", low=low, high=high)
 
 
-def held_best(counted: pd.DataFrame) -> list[str]:
-    """The cloths of each test whose middle piece changed least, as `by_cloth` counted them."""
+def changed_least(counted: pd.DataFrame) -> list[str]:
+    """The cloths of each test that changed least, where there are several."""
     said = []
     for what, part in counted.groupby("after", sort=False):
-        if len(part) < 2:
-            continue
-        first = part[part["middle"] == part["middle"].max()]
-        told = [words.say("fastness.of_cloth", **row) for row in first.to_dict("records")]
-        said += [words.say("fastness.held_best", after=what, cloths="; ".join(told))]
+        told = [
+            words.say("fastness.of_cloth", **row) for row in part[part["least"]].to_dict("records")
+        ]
+        if len(part) > 1:
+            said.append(words.say("fastness.changed_least", after=what, cloths="; ".join(told)))
     return said
 
 
