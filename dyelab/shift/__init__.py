@@ -16,7 +16,15 @@ from dyelab.shift.family import (
     without_metals,
 )
 from dyelab.shift.guesses import Question, class_mean, judge_guesses, read_guesses
-from dyelab.shift.lamps import ALIKE, APART, LAMPS, reflectances, told_of_lamps, under_lamps
+from dyelab.shift.lamps import (
+    ALIKE,
+    APART,
+    LAMPS,
+    apart_under,
+    reflectances,
+    told_of_lamps,
+    under_lamps,
+)
 from dyelab.shift.pairs import (
     Shift,
     compared,

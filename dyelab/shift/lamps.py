@@ -1,6 +1,6 @@
 """The same cloths under other lights: alike in daylight, apart under the shop's lamp, or not."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -92,17 +92,49 @@ def under_lamps(
         raise InputError(words.say("lamps.no_spectra"))
     observer = table.one_white(recipes.made)[1]
     ends = [np.array([found[pairs[i][end]] for i in kept]) for end in (0, 1)]
-    first, second = (_lab(waves, end, lamps[0], observer) for end in ends)
+    seen = {lamp: [_lab(waves, end, lamp, observer) for end in ends] for lamp in lamps}
     parts = []
-    for lamp in lamps:
-        one, two = (_lab(waves, end, lamp, observer) for end in ends)
+    for lamp, part in apart_under(seen).groupby("lamp", sort=False):
         told: dict[str, Any] = {"pair": kept, "lamp": lamp, "observer": observer}
-        told |= {
-            f"{c}_{n}": lab[:, i] for n, lab in ((1, one), (2, two)) for i, c in enumerate("Lab")
-        }
-        index = convert.metamerism(first, second, one, two)
-        parts.append(pd.DataFrame({**told, "dE00": convert.dE00(one, two), "index": index}))
+        for n, lab in enumerate(seen[str(lamp)], start=1):
+            told |= {f"{c}_{n}": lab[:, i] for i, c in enumerate(table.LAB)}
+        parts.append(pd.DataFrame({**told, **part[["dE00", "index"]].to_dict("list")}))
     return pd.concat(parts, ignore_index=True)
+
+
+def apart_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
+    """How far pairs of colours lie apart under each light.
+
+    Parameters
+    ----------
+    seen : dict of str to pair of ndarray (n, 3)
+        CIELAB of both ends, (3,) for one pair, by lamp; under the first lamp they are meant to
+        be alike.
+
+    Returns
+    -------
+    DataFrame
+        `lamp, dE00, index` (see `under_lamps`), one row a pair, lamp after lamp.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import shift
+    >>> grey, warm = np.array([[50.0, 0, 0]]), np.array([[50.0, 3, 0]])
+    >>> shift.apart_under({"D65": (grey, grey), "A": (grey, warm)})["index"].tolist()
+    [0.0, 3.0]
+    """
+    first = next(iter(seen.values()))
+    made = {
+        lamp: (convert.dE00(*ends), convert.metamerism(*first, *ends))
+        for lamp, ends in seen.items()
+    }
+    return pd.concat(
+        [
+            pd.DataFrame({"lamp": lamp, "dE00": np.atleast_1d(far), "index": np.atleast_1d(index)})
+            for lamp, (far, index) in made.items()
+        ]
+    )
 
 
 def _lab(waves: np.ndarray, spectra: np.ndarray, lamp: str, observer: int) -> np.ndarray:

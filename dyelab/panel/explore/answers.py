@@ -1,5 +1,6 @@
 """What the explorer shows for each task."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -163,27 +164,24 @@ def _other_lights(bench: Bench, said: pd.DataFrame, others: pd.DataFrame) -> lis
     others = others[others["dye"] != said["dye"].iloc[0]]
     if others.empty:
         return []
-    lab = others[table.LAB].to_numpy(float)
-    target = np.broadcast_to(said[table.LAB].to_numpy(float)[0], lab.shape)
-    other = others.iloc[[int(convert.dE00(target, lab).argmin())]]
-    ends = {
+    other = _closest(others, said.iloc[0])
+    seen = {
         lamp: [_lit(bench, one, lamp)[table.LAB].to_numpy(float) for one in (said, other)]
         for lamp in shift.LAMPS
     }
-    first = ends[shift.LAMPS[0]]
-    seen = [
-        {"lamp": lamp, "dE00": float(convert.dE00(*pair)),
-         "index": float(convert.metamerism(*first, *pair))}
-        for lamp, pair in ends.items()
-    ]  # fmt: skip
     beside = words.say("exploring.beside", recipe=other["recipe"].iloc[0])
-    return [f"{beside} {shift.told_of_lamps(pd.DataFrame(seen))}"]
+    return [f"{beside} {shift.told_of_lamps(shift.apart_under(seen))}"]
+
+
+def _closest(rows: pd.DataFrame, said: Mapping[str, Any] | pd.Series) -> pd.DataFrame:
+    """The one of some rows whose colour is the nearest to another's."""
+    lab = rows[table.LAB].to_numpy(float)
+    target = np.broadcast_to([said[name] for name in table.LAB], lab.shape)
+    return rows.iloc[[int(convert.dE00(target, lab).argmin())]]
 
 
 def _nearest(bench: Bench, said: dict[str, Any]) -> frame.Chip:
-    lab = bench.made[table.LAB].to_numpy(float)
-    target = np.broadcast_to([said[name] for name in table.LAB], lab.shape)
-    row = bench.made.iloc[int(convert.dE00(target, lab).argmin())]
+    row = _closest(bench.made, said).iloc[0]
     return frame.Chip.of(row, words.say("exploring.chip_nearest"), str(row["recipe"]))
 
 
