@@ -242,3 +242,13 @@ def test_a_list_with_several_meanings_is_asked_about():
         table.number_list("0,1,2")
     with pytest.raises(InputError, match=r"is no number"):
         table.number_list("0 two")
+
+
+@pytest.mark.parametrize("line", ["", "old,row,set,aside"])
+def test_an_empty_table_with_strange_headings_opens(tmp_path, line):
+    """Found by damaging files: nothing is left to compare, though cells of it are set aside."""
+    bk = invented(tmp_path / "b")
+    (bk.path / "photos.csv").write_text("photo,swatch,original,\u0663,ote,\u202e\n" + line, "utf-8")
+    opened = book.open(bk.path)
+    assert len(opened.swatches) == 12
+    assert len(opened.photos) == bool(line)

@@ -95,7 +95,8 @@ def _compared(
     counts |= {"rounded": 0, "changed": 0}
     for column in was.columns.intersection(now.columns):
         differs, rounded = _cells(was.loc[both, column], now.loc[both, column])
-        differs &= [(str(key), column) not in known for key in both] if known else True
+        if known:
+            differs &= np.array([(str(key), column) not in known for key in both], bool)
         touched |= differs
         counts["rounded"] += int((differs & rounded).sum())
         counts["changed"] += int((differs & ~rounded).sum())
