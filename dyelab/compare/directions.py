@@ -10,8 +10,9 @@ from dyelab.errors import InputError
 HUES = ("redder", "yellower", "greener", "bluer")  # at 0, 90, 180 and 270 degrees
 WAYS = ("lighter", "darker", "brighter", "duller", "greyer", *HUES)
 VISIBLE, PLAIN, LARGE = 0.5, 1.5, 6.0  # CIELAB units: below the first, nothing is said
-# Chroma, set by eye on the example's cloths: under WEAK (undyed wool has 12) a cloth has no hue of
-# its own to turn or to brighten, under GREY it is called grey.
+# Set by eye; tests/benchmarks/direction_words.py prints what other values would say. Chroma: under
+# WEAK (undyed wool has 12) a cloth has no hue of its own to turn or to brighten, under GREY it is
+# called grey.
 WEAK, GREY = 15.0, 10.0
 TO_GREY = 0.7  # part of a move on the a*b* plane: past it the move is a loss of colour, not a hue
 VIVID = 2.0  # times the lightness lost: a darker cloth is brighter only by more chroma than that
