@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from dyelab.convert.colour_science import library
 from dyelab.convert.light import TABLES
-from dyelab.convert.science import library
 
 _OBSERVERS = {
     2: "CIE 1931 2 Degree Standard Observer",

@@ -10,7 +10,7 @@ import pytest
 
 from dyelab import convert
 from dyelab.convert import light
-from dyelab.convert.science import library
+from dyelab.convert.colour_science import library
 from dyelab.errors import InputError
 
 PUBLISHED = Path(__file__).parent / "published"

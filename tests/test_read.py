@@ -16,7 +16,7 @@ from click.testing import CliRunner
 
 from dyelab import convert, read
 from dyelab.cli.convert_ import command
-from dyelab.convert.science import library
+from dyelab.convert.colour_science import library
 from dyelab.errors import InputError
 
 ROOT = Path(__file__).parents[1]

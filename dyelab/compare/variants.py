@@ -3,7 +3,7 @@
 A variant is one recipe; its pieces are the swatches dyed to it; a piece may be read more than
 once, and pieces may have lain in one bath: then they are one replicate. Pots of one variant
 scatter: that is the variance of a pot, with the independent part of the measurement already in
-it; `dyelab.compare.spread` says how recipes lend each other theirs. What readings share, such as
+it; `dyelab.compare.pots` says how recipes lend each other theirs. What readings share, such as
 one photo's calibration, is carried as loadings, so that a difference of two readings of one photo
 doesn't count it twice.
 """
@@ -15,8 +15,7 @@ import pandas as pd
 from scipy import sparse
 
 from dyelab import table
-from dyelab.compare.pots import Cells, cells
-from dyelab.compare.spread import Spread, spread
+from dyelab.compare.pots import Cells, Spread, cells, spread
 from dyelab.errors import InputError
 from dyelab.numerics import semidefinite
 

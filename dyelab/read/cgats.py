@@ -7,7 +7,7 @@ import pandas as pd
 
 from dyelab.errors import InputError, offer
 from dyelab.read.conditions import conditions
-from dyelab.read.grid import Grid, illuminant_in, observer_in
+from dyelab.read.rows import Grid, illuminant_in, observer_in
 from dyelab.table import fault
 
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')

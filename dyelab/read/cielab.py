@@ -6,8 +6,15 @@ import pandas as pd
 from dyelab import convert
 from dyelab.errors import InputError, offer
 from dyelab.read.columns import Roles
-from dyelab.read.grid import illuminant_in, observer_in
-from dyelab.read.rows import Part, Rows, not_numbers, numbers, with_extras
+from dyelab.read.rows import (
+    Part,
+    Rows,
+    illuminant_in,
+    not_numbers,
+    numbers,
+    observer_in,
+    with_extras,
+)
 from dyelab.table import LAB, WHITE
 
 _LIMITS = {"L": (0, 100), "a": (-160, 160), "b": (-160, 160)}

@@ -9,7 +9,7 @@ import pandas as pd
 from dyelab import limits
 from dyelab.errors import InputError
 from dyelab.read.conditions import conditions
-from dyelab.read.grid import Grid, illuminant_in, observer_in
+from dyelab.read.rows import Grid, illuminant_in, observer_in
 from dyelab.table import fault
 
 _Object = tuple[int, str, Element]  # place in the file, what it is called, its XML

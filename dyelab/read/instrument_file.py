@@ -11,9 +11,8 @@ from dyelab.errors import PYTHON, InputError, choose, offer, worded
 from dyelab.read import cgats, cielab, cxf, reflectance, sheet, text
 from dyelab.read.columns import Roles, roles
 from dyelab.read.conditions import refuse_other_than_cloth
-from dyelab.read.grid import Grid
 from dyelab.read.reflectance import Scale
-from dyelab.read.rows import Part, Rows, name_faults, samples
+from dyelab.read.rows import Grid, Part, Rows, name_faults, samples
 from dyelab.table import EXPOSURE, WHITE, conditions_text, fault
 
 

@@ -8,8 +8,7 @@ import pandas as pd
 from dyelab import convert
 from dyelab.errors import InputError, offer
 from dyelab.read.columns import Roles
-from dyelab.read.grid import Grid
-from dyelab.read.rows import Part, Rows, first_of_each_row, not_numbers, numbers, with_extras
+from dyelab.read.rows import Grid, Part, Rows, first_of_each_row, not_numbers, numbers, with_extras
 
 Scale = Literal["percent", "factor"]
 LEAST, MOST = -0.2, 2.0  # reflectance factors beyond these are no reflectance of cloth

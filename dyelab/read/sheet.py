@@ -11,7 +11,7 @@ from dyelab import limits
 from dyelab.errors import InputError, reading
 from dyelab.read.columns import is_header, roles, wavelength
 from dyelab.read.conditions import conditions
-from dyelab.read.grid import Grid
+from dyelab.read.rows import Grid
 from dyelab.table import fault, workbook
 
 _LOOK = 60  # lines within which the header must come

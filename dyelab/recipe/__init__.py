@@ -15,7 +15,14 @@ from dyelab.recipe.arithmetic import (
     wof,
 )
 from dyelab.recipe.cautions import before_you_begin, care, cautions, hazards, notes, used
-from dyelab.recipe.formula import metal_percent, molar_mass
 from dyelab.recipe.hazard_statements import faults as hazard_faults
 from dyelab.recipe.hazard_statements import not_for_children, statements
-from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe, usual_range
+from dyelab.recipe.materials import (
+    find,
+    known_name,
+    materials,
+    metal_percent,
+    molar_mass,
+    refuse_unsafe,
+    usual_range,
+)

@@ -1,7 +1,6 @@
 """What one step of a recipe did: pairs, dose curves, controls, depth."""
 
 from dyelab.shift.controls import Separation, separate, share_text
-from dyelab.shift.depth import Depth, at_equal_depth, depth_of, relative_strength
 from dyelab.shift.dose import DoseCurve, dose_curve, tried_doses
 from dyelab.shift.family import (
     START,
@@ -16,6 +15,7 @@ from dyelab.shift.family import (
     without_metals,
 )
 from dyelab.shift.guesses import Question, class_mean, judge_guesses, read_guesses
+from dyelab.shift.k_over_s import Depth, at_equal_depth, depth_of, relative_strength
 from dyelab.shift.lamps import (
     ALIKE,
     APART,

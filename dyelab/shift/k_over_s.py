@@ -1,19 +1,24 @@
-"""K/S spectra of the cloths that a separation rests on, and what is uncertain about them.
+"""K/S spectra of recipes: how sure they are, and how deep a shade is, apart from how dull.
 
 Pots of one recipe differ by a factor at each wavelength rather than by an amount, so the scatter
 is taken of ln K/S and pooled over all pots of the series; swatches of one pot are one replicate.
 
 K/S adds up inside an even cloth. A reading also holds light that the fibre's surface sent back,
 and the mean over uneven fibres; neither is known, so both are drawn with the noise.
+
+Strength is K/S of what was added to the cloth: the undyed base's K/S is taken off. Relative
+strength is common textile practice; the standard-depth formula of ISO 105-A06 isn't used.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from dyelab import convert
-from dyelab.shift.recipes import Recipes, pot_names
+from dyelab import convert, table, words
+from dyelab.errors import InputError
+from dyelab.shift.recipes import METALS, Recipes, pot_names
 
 # Most that a cloth's surface sends back (reflectance factor), that it keeps inside of what comes
 # from below, and by which fibres differ (standard deviation of ln K/S). Drawn evenly from nothing
@@ -137,3 +142,230 @@ def even(ks: np.ndarray, uneven: np.ndarray) -> np.ndarray:
     seen = convert.ks_to_reflectance(np.maximum(ks, 1e-6))
     bent = 1 + (1 - 2 * seen - seen**2) / (1 + seen) ** 2
     return ks * np.exp(bent * uneven**2 / 2)
+
+
+def added(reflectance: np.ndarray, base: np.ndarray | None = None) -> np.ndarray:
+    """K/S of a cloth less that of its undyed base, (..., k)."""
+    ks = convert.ks(np.asarray(reflectance, float))
+    return ks if base is None else ks - convert.ks(np.asarray(base, float))
+
+
+def _refuse_fluorescent(waves: np.ndarray, **spectra: np.ndarray | None) -> None:
+    for name, spectrum in spectra.items():
+        if spectrum is None or not np.any(convert.brightened(spectrum)):
+            continue
+        rows = np.atleast_2d(np.asarray(spectrum, float))
+        i, at = np.unravel_index(np.nanargmax(rows), rows.shape)
+        raise InputError(
+            f"the {name}'s reflectance is {rows[i, at]:.2f} at {waves[at]:g} nm. Over 1 means a "
+            "brightener or a fluorescent dye, for which K/S and strength don't hold. Compare by "
+            "CIELAB, or read it without ultraviolet (M2)."
+        )
+
+
+def relative_strength(
+    wavelengths: np.ndarray,
+    reference: np.ndarray,
+    sample: np.ndarray,
+    *,
+    base: np.ndarray | None = None,
+) -> pd.DataFrame:
+    """Strength of samples against a reference, in per cent.
+
+    Parameters
+    ----------
+    wavelengths : array_like (k,)
+        nm.
+    reference, sample : array_like (k,) or (n, k)
+        Reflectance factors, 0 to 1.
+    base : array_like (k,) or (n, k), optional
+        Of the undyed cloth; without it K/S of the cloth itself is compared.
+
+    Returns
+    -------
+    DataFrame
+        `maximum_nm` (where the reference absorbs most), `strength_maximum` (there) and
+        `strength_sum` (visible sum, 400 to 700 nm), per cent of the reference.
+
+    Raises
+    ------
+    InputError
+        If the reference isn't deeper than its base, or a spectrum is fluorescent.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import shift
+    >>> waves = np.array([400, 500, 600])
+    >>> reference, sample = np.array([0.4, 0.3, 0.5]), np.array([0.3, 0.2, 0.4])
+    >>> shift.relative_strength(waves, reference, sample)[["strength_maximum"]].round(0)
+       strength_maximum
+    0             196.0
+    """
+    waves = np.asarray(wavelengths, float)
+    _refuse_fluorescent(waves, reference=reference, sample=sample, base=base)
+    first = np.atleast_2d(added(reference, base))
+    second = np.atleast_2d(added(sample, base))
+    first, second = np.broadcast_arrays(first, second)
+    seen = (waves >= 400) & (waves <= 700)
+    at = np.argmax(np.where(seen, first, -np.inf), axis=1)
+    row = np.arange(len(first))
+    sums = first[:, seen].sum(axis=1), second[:, seen].sum(axis=1)
+    if (first[row, at] <= 0).any() or (sums[0] <= 0).any():
+        raise InputError(
+            "the reference is no deeper than its undyed base, so there is no strength to compare. "
+            "Check which swatch is the base."
+        )
+    return pd.DataFrame(
+        {
+            "maximum_nm": waves[at],
+            "strength_maximum": 100 * second[row, at] / first[row, at],
+            "strength_sum": 100 * sums[1] / sums[0],
+        }
+    )
+
+
+def at_equal_depth(
+    wavelengths: np.ndarray,
+    reference: np.ndarray,
+    sample: np.ndarray,
+    *,
+    base: np.ndarray | None = None,
+    illuminant: str = "D65",
+    observer: int = 10,
+) -> pd.DataFrame:
+    """Colour of each sample brought to the reference's depth, and what difference is left.
+
+    The K/S that was added to the base is scaled until its visible sum is the reference's: more
+    or less of the same colour. What then still differs is hue and dullness, not strength.
+
+    Parameters
+    ----------
+    wavelengths, reference, sample, base
+        As for `relative_strength`.
+    illuminant, observer
+        White point of the colours.
+
+    Returns
+    -------
+    DataFrame
+        `L, a, b` at equal depth with their white point, `scale` (times the sample's amount),
+        the differences to the reference, `strength_sum`, `moved`, the way in words, and
+        `seen`, whether any of it is visible.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import shift
+    >>> waves = np.arange(400, 701, 20)
+    >>> reference, sample = np.linspace(0.2, 0.6, 16), np.linspace(0.1, 0.5, 16)
+    >>> shift.at_equal_depth(waves, reference, sample).round(1)[["dE00"]]
+       dE00
+    0   2.0
+    """
+    from dyelab.compare import direction, ways
+
+    waves = np.asarray(wavelengths, float)
+    strength = relative_strength(waves, reference, sample, base=base)
+    scale = 100 / strength["strength_sum"].to_numpy()
+    second = np.atleast_2d(added(sample, base)) * scale[:, None]
+    ground = 0.0 if base is None else convert.ks(np.asarray(base, float))
+    scaled = convert.ks_to_reflectance(np.maximum(second + ground, 0))
+    white: dict[str, Any] = {"illuminant": illuminant, "observer": observer}
+    lab = convert.spectrum_to_lab(waves, scaled, **white)
+    first = np.broadcast_to(
+        convert.spectrum_to_lab(waves, np.atleast_2d(np.asarray(reference, float)), **white),
+        lab.shape,
+    )
+    result = pd.DataFrame(lab, columns=table.LAB).assign(**white, scale=scale)
+    result = pd.concat([result, convert.differences(first, lab).reset_index(drop=True)], axis=1)
+    percent = strength["strength_sum"].to_numpy()
+    seen = [bool(way) for way in ways(first, lab)]
+    return result.assign(strength_sum=percent, moved=direction(first, lab), seen=seen)
+
+
+@dataclass(frozen=True)
+class Depth:
+    """Two cloths' K/S, how strong one is beside the other, and what equal depth leaves.
+
+    `wavelengths`, `reference` and `sample` (K/S) are (k,); `strength` and `equal` are rows of
+    `relative_strength` and `at_equal_depth`.
+    """
+
+    wavelengths: np.ndarray
+    reference: np.ndarray
+    sample: np.ndarray
+    strength: dict[str, Any]
+    equal: dict[str, Any]
+    sentence: str
+
+
+def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFrame) -> Depth | None:
+    """Compare the depth of two recipes of a book, the undyed base taken off where there is one.
+
+    Parameters
+    ----------
+    recipes : Recipes
+    reference, sample : int
+        Row numbers of ``recipes.made``.
+    spectra : DataFrame
+        The book's spectra.
+
+    Returns
+    -------
+    Depth or None
+        None where a spectrum is missing.
+
+    Examples
+    --------
+    >>> from dyelab import book, shift, synth
+    >>> bk = book.open(synth.example())
+    >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    >>> shift.depth_of(recipes, 0, 1, bk.spectra).sentence
+    'At its absorption maximum (450 nm) it is 295 % as strong as the refer...
+    """
+    tried = (
+        (base, cell_spectra(recipes, np.array([reference, sample, base]), spectra))
+        for base in _undyed(recipes, reference)
+    )
+    base, found = next((one for one in tried if one[1] is not None), (-1, None))
+    if found is None:
+        return None
+    read = [convert.ks_to_reflectance(ks) for ks in found.mean]
+    ground = read[2] if base >= 0 and found.mean[2].sum() < found.mean[0].sum() else None
+    white = recipes.made.iloc[reference][table.WHITE]
+    strength = relative_strength(found.wavelengths, read[0], read[1], base=ground).iloc[0]
+    equal = at_equal_depth(
+        found.wavelengths,
+        read[0],
+        read[1],
+        base=ground,
+        illuminant=str(white["illuminant"]),
+        observer=int(white["observer"]),
+    ).iloc[0]
+    rows = dict(strength), dict(equal)
+    return Depth(found.wavelengths, found.mean[0], found.mean[1], *rows, _said(*rows))
+
+
+def _undyed(recipes: Recipes, row: int) -> list[int]:
+    """The bare cloths of a recipe, and -1: one may have been read without a spectrum, or none."""
+    made = recipes.made
+    bare = (made["dye"] == "none") & (made["tannin"] == "none")
+    bare &= (made[list(METALS.values())] == 0).all(axis=1)
+    for name in ("form", "fibre", "ground"):
+        if name in made:
+            bare &= made[name] == made[name].iloc[row]
+    return [*map(int, np.flatnonzero(bare)), -1]
+
+
+def _said(strength: dict[str, Any], equal: dict[str, Any]) -> str:
+    first = words.say(
+        "shift.depth",
+        maximum=f"{strength['maximum_nm']:.0f}",
+        strength=f"{strength['strength_maximum']:.0f}",
+        sum=f"{strength['strength_sum']:.0f}",
+    )
+    if not equal["seen"]:
+        return f"{first} {words.say('shift.depth_same')}"
+    left = words.say("shift.depth_left", moved=equal["moved"], distance=f"{equal['dE00']:.1f}")
+    return f"{first} {left}"

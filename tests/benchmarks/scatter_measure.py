@@ -8,7 +8,7 @@ along ΔL*, ΔC*, Δb* and its total. 0 would be scatter alike for all.
 import numpy as np
 from benchmarks import pots_truth
 
-from dyelab.compare import spread
+from dyelab.compare import pots
 
 
 def unlike(world, floor, books=300):
@@ -24,9 +24,9 @@ def unlike(world, floor, books=300):
     if floor is None:
         out = np.tile(np.eye(3), (len(own), 1, 1))
     else:
-        was, spread._FLOOR = spread._FLOOR, floor
-        out = spread.to_log(means)
-        spread._FLOOR = was
+        was, pots._FLOOR = pots._FLOOR, floor
+        out = pots.to_log(means)
+        pots._FLOOR = was
     pooled = (out @ own @ np.swapaxes(out, 1, 2)).mean(axis=0)
     back = np.linalg.inv(out)
     said = back @ pooled @ np.swapaxes(back, 1, 2)

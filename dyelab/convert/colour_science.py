@@ -1,6 +1,11 @@
-"""Cameras and the 24-patch reference target: what colour-science publishes about both."""
+"""What colour-science publishes: cameras, the 24-patch reference target, Munsell colours.
 
+The one door to that package, opened late: its import takes two seconds.
+"""
+
+import warnings
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -8,9 +13,8 @@ from numpy.typing import ArrayLike
 
 from dyelab.convert.lab import adapt_lab, xyz_to_lab
 from dyelab.convert.light import white
-from dyelab.convert.science import library
 from dyelab.convert.spectrum import spectrum_to_lab
-from dyelab.errors import choose
+from dyelab.errors import InputError, choose
 from dyelab.table import DEFAULT_WHITE
 
 # Our names for colour-science's tables; the measured average is spectral, the others CIELAB.
@@ -155,3 +159,36 @@ def _from_xyY(xyY: np.ndarray, chromaticity: np.ndarray) -> np.ndarray:
     xyz = library().xyY_to_XYZ(xyY)
     own_white = library().xy_to_XYZ(chromaticity)
     return xyz_to_lab(xyz * 100, own_white * 100)
+
+
+@cache
+def library() -> Any:
+    """Return the colour-science package, its notes about optional extras silenced."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour
+    return colour
+
+
+def munsell_to_lab(notation: str, illuminant: str = "D65", observer: int = 10) -> np.ndarray:
+    """CIELAB (3,) of a Munsell notation such as ``5YR 5/6``.
+
+    Raises
+    ------
+    InputError
+        For text that isn't one, or lies outside the renotation.
+
+    Examples
+    --------
+    >>> from dyelab import convert
+    >>> convert.munsell_to_lab("5YR 5/6").round(1).tolist()
+    [51.0, 18.0, 31.0]
+    """
+    try:
+        xyz = library().xyY_to_XYZ(library().munsell_colour_to_xyY(notation)) * 100
+    except Exception:
+        raise InputError(
+            f"{notation!r} isn't a Munsell colour. Write it as 5YR 5/6 (hue, value/chroma)."
+        ) from None
+    source = white("C", 2)
+    return adapt_lab(xyz_to_lab(xyz, source), source, white(illuminant, observer))
