@@ -11,7 +11,7 @@ from dyelab.handout import colours
 from dyelab.handout.sheets import mordants, recipe_cards
 from dyelab.panel import browse, explore, metals, own_materials, record, weigh
 from dyelab.panel import plan as planning
-from dyelab.recipe import hazard_statements
+from dyelab.recipe.cautions import statements
 
 LISTED = recipe.materials()
 NAMES = list(LISTED["material"])
@@ -27,7 +27,7 @@ def _own_home(tmp_path, monkeypatch):
 def lacks(texts, name, listed=LISTED):
     """What of a material's hazards, dose and defer line isn't among these texts."""
     row = listed[listed["material"] == name].iloc[0]
-    known, _ = hazard_statements.statements(row["hazards"])
+    known, _ = statements(row["hazards"])
     mine = " | ".join(text for text in texts if name in text).lower()
     wanted = [words.say(f"hazards.{code}").lower() for code in known]
     wanted += [f"usual dose {row['low_wof']:g} to {row['high_wof']:g} %"]

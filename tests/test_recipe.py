@@ -6,7 +6,7 @@ import pytest
 
 from dyelab import recipe, words
 from dyelab.errors import InputError
-from dyelab.recipe import hazard_statements
+from dyelab.recipe.cautions import DANGER, statements
 
 # Molar masses in g/mol and metal in per cent by mass, computed from the IUPAC abridged standard
 # atomic weights; printed to two and three decimals.
@@ -263,7 +263,7 @@ def test_every_hazard_in_the_list_has_its_words():
 )
 def test_hazard_statements_are_read_however_they_are_written(text, known, unknown):
     """The codes: UN GHS Rev.9, annex 3; CLP, annexes II and III."""
-    assert hazard_statements.statements(text) == (known, unknown)
+    assert statements(text) == (known, unknown)
 
 
 def test_all_statements_of_the_ghs_are_known():
@@ -275,7 +275,7 @@ def test_all_statements_of_the_ghs_are_known():
     environment = [400, 401, 402, *range(410, 414), 420]
     for number in [*physical, *health, *environment]:
         assert words.there(f"hazards.H{number}"), number
-    assert all(words.there(f"hazards.{code}") for code in hazard_statements.DANGER)
+    assert all(words.there(f"hazards.{code}") for code in DANGER)
 
 
 def test_an_unknown_statement_is_said_and_is_a_fault():

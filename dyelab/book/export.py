@@ -25,7 +25,6 @@ from dyelab.book.model import FILES, PACKAGE, Book
 from dyelab.book.opening import NEUTRALISED, as_csv, loaded, package_of, rendered
 from dyelab.book.photos import leads_out, put
 from dyelab.errors import InputError, reading
-from dyelab.table import workbook
 
 _CELL = 32_767
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\ufffe\uffff]|_x[0-9A-Fa-f]{4}_")
@@ -247,7 +246,7 @@ def _entry(packed: zipfile.ZipFile, entry: zipfile.ZipInfo, most: int) -> bytes:
 def _from_xlsx(origin: Path) -> dict[str, bytes]:
     contents = {}
     told: dict[str, str] = {}
-    found = workbook.sheets(limits.content(origin), origin.name)
+    found = files.sheets(limits.content(origin), origin.name)
     for name, values in found.items():
         rows = [[_text(value) for value in row] for row in values] or [[]]
         if name == "about":

@@ -4,8 +4,17 @@ All lengths are millimetres from the page's top left. Measuring needs the layout
 alone; the scale at which the card was printed doesn't matter.
 """
 
-from dyelab.card.design import KINDS, PAPERS, layout, marker_numbers, of_markers
-from dyelab.card.layout import Area, Layout, read_layout, write_layout
+from dyelab.card.layout import (
+    KINDS,
+    PAPERS,
+    Area,
+    Layout,
+    layout,
+    marker_numbers,
+    of_markers,
+    read_layout,
+    write_layout,
+)
 from dyelab.card.printing import (
     LABEL_MM,
     MARKER_MM,

@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 
 from dyelab import press, words
-from dyelab.card.design import marker_numbers
-from dyelab.card.layout import Area, Layout
+from dyelab.card.layout import Area, Layout, marker_numbers
 
 _TEMPLATE = Path(__file__).with_name("card.typ")
 

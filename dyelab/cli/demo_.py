@@ -1,6 +1,15 @@
-"""``dyelab demo``: the whole job on the shipped example, from instrument files to a page."""
+"""``dyelab demo``: the whole job on the shipped example, from instrument files to a page.
 
-from collections.abc import Callable, Iterator
+The folder is filled as a whole, and never over somebody's own work.
+"""
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+import textwrap
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -9,8 +18,7 @@ import pandas as pd
 
 from dyelab import book, compare, files, synth, words
 from dyelab.book import Book
-from dyelab.cli import messages
-from dyelab.cli.new_book import fresh
+from dyelab.errors import InputError
 from dyelab.handout import colours, findings, pdf
 from dyelab.handout.findings import Findings
 
@@ -112,7 +120,7 @@ def _write(found: Findings, folder: Path) -> None:
 
 
 def _summary(bk: Book, agreed: pd.DataFrame, found: Findings, folder: Path) -> Iterator[str]:
-    yield messages.sentence(words.say("demo.invented"))
+    yield sentence(words.say("demo.invented"))
     yield from _counted(bk)
     for part in (
         _by_phone(agreed),
@@ -134,7 +142,7 @@ def _counted(bk: Book) -> Iterator[str]:
         readings=len(bk.readings),
         files=", ".join(spectral),
     )
-    yield messages.sentence(said)
+    yield sentence(said)
 
 
 def _by_phone(agreed: pd.DataFrame) -> Iterator[str]:
@@ -145,13 +153,13 @@ def _by_phone(agreed: pd.DataFrame) -> Iterator[str]:
         most=f"{agreed['dE00'].max():.1f}",
         inside=int(agreed["inside"].sum()),
     )
-    yield messages.sentence(said)
+    yield sentence(said)
 
 
 def _metal(found: Findings, metal: str) -> Iterator[str]:
     yield words.say(f"demo.{metal}", dose=colours.dose(DOSE))
     rows = [findings.rounded(row) for row in found.plain(metal).to_dict("records")]
-    yield from messages.columns(
+    yield from columns(
         [
             [
                 words.say("demo.cloth", **row),
@@ -166,20 +174,20 @@ def _metal(found: Findings, metal: str) -> Iterator[str]:
 
 def _quick_answer(found: Findings) -> Iterator[str]:
     yield words.say("demo.tannin")
-    yield from (messages.sentence(line, indent=2) for line in findings.quick_answer(found))
+    yield from (sentence(line, indent=2) for line in findings.quick_answer(found))
 
 
 def _held(found: Findings) -> Iterator[str]:
     graded = findings.grades(found)
     heads = ["", "", *(words.heading(name) for name in graded.columns[2:])]
     yield words.say("demo.held")
-    yield from messages.columns([heads, *graded.fillna("").to_numpy().tolist()])
-    yield messages.sentence(words.say("findings.screening"))
+    yield from columns([heads, *graded.fillna("").to_numpy().tolist()])
+    yield sentence(words.say("findings.screening"))
 
 
 def _files(folder: Path) -> Iterator[str]:
     yield words.say("demo.files", folder=folder)
-    yield from messages.columns(
+    yield from columns(
         [
             [f"{BOOK}/", words.say("demo.file_book", path=folder / BOOK)],
             [f"{OVERLAYS}/", words.say("demo.file_overlays")],
@@ -188,3 +196,125 @@ def _files(folder: Path) -> Iterator[str]:
             [PAGE, words.say("demo.file_page")],
         ]
     )
+
+
+_WIDEST, _LEAST = 100, 24
+
+
+def width() -> int:
+    """Columns to fill: the terminal's, but no more than read well."""
+    return min(shutil.get_terminal_size((88, 24)).columns, _WIDEST)
+
+
+def sentence(text: str, indent: int = 0) -> str:
+    """Break a sentence into lines, all indented alike."""
+    pad = " " * indent
+    return "\n".join(pad + line for line in _broken(text, width() - indent))
+
+
+def columns(rows: Sequence[Sequence[str]], indent: int = 2) -> Iterator[str]:
+    """Line up columns; the last one breaks within itself where the terminal ends."""
+    wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    start = indent + sum(wide[:-1]) + 2 * (len(wide) - 1)
+    room = max(width() - start, _LEAST)
+    for row in rows:
+        cells = [f"{cell:{w}}" for cell, w in zip(row[:-1], wide[:-1], strict=True)]
+        last = _broken(row[-1], room)
+        yield (" " * indent + "  ".join([*cells, last[0]])).rstrip()
+        yield from (" " * start + more for more in last[1:])
+
+
+def _broken(text: str, room: int) -> list[str]:
+    """Lines of whole words; one empty line for an empty text."""
+    return textwrap.wrap(text, room, break_long_words=False, break_on_hyphens=False) or [""]
+
+
+_MARK = ".dyelab-demo"
+
+
+@contextmanager
+def fresh(folder: Path) -> Iterator[Path]:
+    """Yield an empty folder that takes the place of `folder` once all went well.
+
+    Parameters
+    ----------
+    folder : Path
+        May be absent, empty, or left as this very function left it; then it is replaced.
+
+    Yields
+    ------
+    Path
+        Where to write meanwhile, beside `folder`; gone again if anything fails.
+
+    Raises
+    ------
+    InputError
+        If the folder holds anything else, or can't be written.
+    """
+    _refuse_own_work(folder)
+    try:
+        folder.absolute().parent.mkdir(parents=True, exist_ok=True)
+        made = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.absolute().parent))
+    except OSError as error:
+        raise InputError(f"can't write {folder}: {error.strerror}. {_ELSEWHERE}") from None
+    try:
+        yield made
+        (made / _MARK).write_text(json.dumps(_sums(made), indent=0), encoding="utf-8")
+        made.chmod(0o777 & ~_umask())
+        _swap(made, folder)
+    finally:
+        shutil.rmtree(made, ignore_errors=True)
+
+
+_ELSEWHERE = "Nothing was written. Name another folder with --to."
+
+
+def _refuse_own_work(folder: Path) -> None:
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        raise InputError(f"{folder} is a file, not a folder. {_ELSEWHERE}")
+    if not any(folder.iterdir()):
+        return
+    try:
+        ours = json.loads((folder / _MARK).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        raise InputError(
+            f"{folder} is there already and isn't a demo folder. {_ELSEWHERE}"
+        ) from None
+    changed = sorted(name for name, sum_ in _sums(folder).items() if ours.get(name) != sum_)
+    if changed:
+        raise InputError(
+            f"{folder} holds work of yours ({changed[0]} is new or changed). {_ELSEWHERE}"
+        )
+
+
+def _sums(folder: Path) -> dict[str, str]:
+    """Checksum of every file but hidden ones, such as locks and this folder's own mark."""
+    found = (path for path in sorted(folder.rglob("*")) if path.is_file())
+    names = {path.relative_to(folder): path for path in found}
+    return {
+        name.as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for name, path in names.items()
+        if not any(part.startswith(".") for part in name.parts)
+    }
+
+
+def _swap(made: Path, folder: Path) -> None:
+    """Put the finished folder in its place; the old one is only removed once it is there."""
+    old = made.with_name(made.name + ".old")
+    if folder.exists():
+        os.replace(folder, old)
+    try:
+        os.replace(made, folder)
+    except OSError:
+        if old.exists():
+            os.replace(old, folder)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -7,12 +7,12 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import limits
+from dyelab import files, limits
 from dyelab.errors import InputError, reading
 from dyelab.read.columns import is_header, roles, wavelength
 from dyelab.read.conditions import conditions
 from dyelab.read.rows import Grid
-from dyelab.table import fault, workbook
+from dyelab.table import fault
 
 _LOOK = 60  # lines within which the header must come
 
@@ -95,7 +95,7 @@ def from_workbook(data: bytes, name: str) -> list[Grid]:
     """
     sheets = {
         title: [[_text(cell) for cell in row] for row in rows]
-        for title, rows in workbook.sheets(data, name).items()
+        for title, rows in files.sheets(data, name).items()
     }
     found = {title: table for title, lines in sheets.items() if (table := _table(lines, name))}
     if not found:

@@ -14,9 +14,17 @@ from dyelab.recipe.arithmetic import (
     water_L,
     wof,
 )
-from dyelab.recipe.cautions import before_you_begin, care, cautions, hazards, notes, used
-from dyelab.recipe.hazard_statements import faults as hazard_faults
-from dyelab.recipe.hazard_statements import not_for_children, statements
+from dyelab.recipe.cautions import (
+    before_you_begin,
+    care,
+    cautions,
+    hazard_faults,
+    hazards,
+    not_for_children,
+    notes,
+    statements,
+    used,
+)
 from dyelab.recipe.materials import (
     find,
     known_name,

@@ -1,4 +1,9 @@
-"""Cautions for a bath in the terms of the Globally Harmonised System (GHS)."""
+"""Cautions for a bath in the terms of the Globally Harmonised System (GHS).
+
+Hazard statements of the GHS and of the EU's CLP: read from a cell, and said in words.
+
+The statements and their sources stand in ``words/en/hazards.toml``.
+"""
 
 import re
 from collections.abc import Iterable, Mapping
@@ -6,8 +11,118 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import words
-from dyelab.recipe import hazard_statements, materials, metals, sequence
+from dyelab import table, words
+from dyelab.recipe import metals, sequence
+from dyelab.recipe.materials import known_name, materials
+
+_STATEMENT = re.compile(r"(?i)\b(EUH|H)\s?(\d{3})([A-Za-z]{0,2})\b")
+# Precautionary statements stand beside the others on every sheet; they are advice, no hazard.
+_PRECAUTION = re.compile(r"(?i)\bP\s?\d{3}(\s?\+\s?P?\s?\d{3})*\b")
+NONE = "none"  # a material that is known to have no statement, as against one nobody looked up
+_CHEMICAL = ("mordant", "modifier", "assist", "scour")
+_BETWEEN = re.compile(r"[\s,;+/&.]+|\band\b")
+
+# Those whose signal word is Danger in the most severe category that they are given to (GHS Rev.9,
+# annex 3; CLP, annexes II and III).
+DANGER = frozenset(
+    re.findall(
+        r"\w+",
+        """
+    H200 H201 H202 H203 H205 H206 H207 H209 H210 H220 H221 H222 H224 H225 H228 H230 H231 H232
+    H240 H241 H242 H250 H251 H260 H261 H270 H271 H272 H282 H283 H300 H301 H304 H310 H311 H314
+    H318 H330 H331 H334 H340 H350 H360 H370 H372 H350i H360F H360D H360FD H360Fd H360Df EUH202
+    EUH380 EUH430 EUH440 EUH441 EUH450 EUH451
+        """,
+    )
+)
+
+
+def statements(text: str) -> tuple[list[str], list[str]]:
+    """Read a cell of hazard statements.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``H302 H318``, ``H302, H318``, ``H300+H310`` or ``EUH 031``.
+
+    Returns
+    -------
+    known, unknown : lists of str
+        Codes that have words, and whatever else stands there.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.statements("H302, H318; P280")
+    (['H302', 'H318'], [])
+    """
+    known, unknown = [], []
+    text = _PRECAUTION.sub(" ", text) if text.strip().lower() != NONE else ""
+    for match in _STATEMENT.finditer(text):
+        code = match.group(1).upper() + match.group(2)
+        named = (code + match.group(3), code + match.group(3).upper(), code)
+        found = next((name for name in named if words.there(f"hazards.{name}")), "")
+        known += [found] if found else []
+        unknown += [] if found else [match.group()]
+    rest = _BETWEEN.split(_STATEMENT.sub(" ", text))
+    return list(dict.fromkeys(known)), [*unknown, *filter(None, rest)]
+
+
+def unstated(names: list[str], listed: pd.DataFrame) -> list[str]:
+    """Return the chemicals among these materials whose hazards nobody has looked up."""
+    rows = listed[listed["material"].isin([known_name(name, listed) for name in names])]
+    blank = rows["hazards"].eq("") & rows["role"].isin(_CHEMICAL)
+    strange = [name for name in names if known_name(name, listed) not in set(listed["material"])]
+    return [*rows.loc[blank, "material"], *dict.fromkeys(filter(None, strange))]
+
+
+def _codes(names: list[str], listed: pd.DataFrame) -> tuple[list[str], list[str]]:
+    """Return the known and the unknown statements of all these materials."""
+    rows = listed[listed["material"].isin([known_name(name, listed) for name in names])]
+    return statements(" ".join(text for text in rows["hazards"] if text != NONE))
+
+
+def hazard_faults(listed: pd.DataFrame) -> list[dict]:
+    """Faults, as of `table.fault`, for what a materials list states that is no hazard statement.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.hazard_faults(recipe.materials())
+    []
+    """
+    expected = "holds what is no hazard statement of the GHS or the CLP"
+    remedy = "Copy the codes from the supplier's safety data sheet, such as H302 H318."
+    return [
+        table.fault("materials.csv", at, "hazards", text, expected, remedy, str(name))
+        for at, (name, text) in enumerate(
+            zip(listed["material"], listed["hazards"], strict=True), 2
+        )
+        if statements(str(text))[1]
+    ]
+
+
+def not_for_children(names: list[str], listed: pd.DataFrame) -> list[str]:
+    """Return the materials that stay out of a room where children work.
+
+    These are metals but alum, vats, whatever carries Danger or an unknown statement, and whatever
+    isn't listed: what is not known to be harmless is left out.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.not_for_children(["potash alum", "indigo"], recipe.materials())
+    ['indigo']
+    """
+    found = []
+    for name in dict.fromkeys(names):
+        row = listed[listed["material"].eq(known_name(name, listed))]
+        known, unknown = _codes([name], listed)
+        metal = set(row["metal"]) - {"", "Al"}
+        harmful = metal or unknown or DANGER & set(known) or row["role"].eq("vat").any()
+        found += [name] if row.empty or harmful else []
+    return found
+
 
 _DOSE = re.compile(r"( [\d.,]+)?( x\d+)?$")  # what a level says behind a material's name
 _COLUMNS = ("tannin", "mordant", "dye", "modifier", "assist")
@@ -45,7 +160,7 @@ def cautions(
     >>> recipe.cautions(["potash alum"])[0]
     'Warning, potash alum: causes serious eye irritation.'
     """
-    known = materials.materials() if listed is None else listed
+    known = materials() if listed is None else listed
     names = _parted(names, known)
     said = care(names, known, hot=hot, children=children)
     return *hazards(names, known), *notes(names, known), *said
@@ -71,10 +186,10 @@ def care(
     >>> recipe.care(["ferrous sulfate"])[0]
     'Gloves and goggles, while weighing and while lifting cloth from the bath.'
     """
-    known = materials.materials() if listed is None else listed
+    known = materials() if listed is None else listed
     names = _parted(names, known)
     rows = _rows(names, known)
-    out = hazard_statements.not_for_children(names, known) if children else []
+    out = not_for_children(names, known) if children else []
     return (
         *([words.say("recipe.children_out", what=", ".join(out))] if out else []),
         *(words.say(f"recipe.{key}") for key in ["gloves", "dust", *_where(rows, hot)]),
@@ -103,16 +218,16 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
     >>> recipe.hazards(["potash alum", "chalk"])
     ('Warning, potash alum: causes serious eye irritation.',)
     """
-    known = materials.materials() if listed is None else listed
+    known = materials() if listed is None else listed
     names = _parted(names, known)
     alike: dict[tuple[str, ...], list[str]] = {}
     unknown: list[str] = []
     for name in dict.fromkeys(_rows(names, known)["material"]):
-        codes, strange = hazard_statements.of([name], known)
+        codes, strange = _codes([name], known)
         unknown += strange
         if codes:
             alike.setdefault(tuple(sorted(codes)), []).append(name)
-    danger = hazard_statements.DANGER
+    danger = DANGER
     said = [
         _stated(codes, which)
         for codes, which in sorted(alike.items(), key=lambda one: danger.isdisjoint(one[0]))
@@ -120,14 +235,14 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
     if unknown:
         text = ", ".join(dict.fromkeys(unknown))[:80]
         said.append(words.say("recipe.unknown_statement", what=text))
-    asked = hazard_statements.unstated(names, known)
+    asked = unstated(names, known)
     if asked:
         said.append(words.say("recipe.no_statement", what=", ".join(asked)))
     return tuple(said)
 
 
 def _stated(codes: tuple[str, ...], which: list[str]) -> str:
-    signal = "warning" if hazard_statements.DANGER.isdisjoint(codes) else "danger"
+    signal = "warning" if DANGER.isdisjoint(codes) else "danger"
     texts = [words.say(f"hazards.{code}") for code in codes]
     what = "; ".join(text[0].lower() + text[1:] for text in texts)
     return words.say(f"recipe.{signal}", which=", ".join(which), what=what)
@@ -136,7 +251,7 @@ def _stated(codes: tuple[str, ...], which: list[str]) -> str:
 def _parted(names: Iterable[str], known: pd.DataFrame) -> list[str]:
     """Materials by name, those of a level that joins several each by itself, without doses."""
     found = [part for name in names for part in str(name).split(" + ") if part not in ("", "none")]
-    listed = {name: materials.known_name(name, known) for name in found}
+    listed = {name: known_name(name, known) for name in found}
     there = set(known["material"])
     return list(
         dict.fromkeys(name if listed[name] in there else _DOSE.sub("", name) for name in found)
@@ -144,7 +259,7 @@ def _parted(names: Iterable[str], known: pd.DataFrame) -> list[str]:
 
 
 def _rows(names: Iterable[str], known: pd.DataFrame) -> pd.DataFrame:
-    return known[known["material"].isin([materials.known_name(name, known) for name in names])]
+    return known[known["material"].isin([known_name(name, known) for name in names])]
 
 
 def _where(rows: pd.DataFrame, hot: bool) -> list[str]:
@@ -184,7 +299,7 @@ def notes(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str
     >>> recipe.notes(["madder"])
     ('madder: usual dose 30 to 100 % of the weight of fibre. Keep under 70 °C for clear reds.',)
     """
-    known = materials.materials() if listed is None else listed
+    known = materials() if listed is None else listed
     rows = _rows(_parted(names, known), known).to_dict("records")
     return tuple(filter(None, map(_note, rows)))
 

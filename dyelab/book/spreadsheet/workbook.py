@@ -7,10 +7,9 @@ from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
-from dyelab import errors, limits
+from dyelab import errors, files, limits
 from dyelab.book.csv_text import grid as csv_grid
 from dyelab.errors import InputError
-from dyelab.table import workbook
 
 _EXCEL = (".xlsx", ".xlsm")
 
@@ -69,12 +68,12 @@ def text(value: Any, percent: bool = False) -> str:
 
 
 def _excel(content: bytes, name: str) -> list[Grid]:
-    """Every sheet, as wide and long as what it holds; `table.workbook` keeps the limits."""
+    """Every sheet, as wide and long as what it holds; `files.sheets` keeps the limits."""
     from openpyxl import load_workbook
 
     sizes = {
         title: (len(rows), max(map(len, rows), default=0))
-        for title, rows in workbook.sheets(content, name).items()
+        for title, rows in files.sheets(content, name).items()
     }
     held = load_workbook(io.BytesIO(content), data_only=True)
     asked = load_workbook(io.BytesIO(content), data_only=False)
