@@ -1,11 +1,17 @@
-"""Write the CIE's tables anew from colour-science: ``python tests/cie_tables.py``."""
+"""Write the shipped tables anew from colour-science: ``python tests/cie_tables.py``."""
 
 import numpy as np
 import pandas as pd
 
-from dyelab.convert.colour_science import library
+from dyelab.convert.colour_science import COLOURS, SPECTRAL, library
 from dyelab.convert.light import TABLES
 
+TOLD = {
+    "observers": "CIE observers",
+    "illuminants": "CIE illuminants",
+    "target_spectra": "Average reflectance of the 24-patch target (BabelColor)",
+    "target_colours": "x, y, Y of the 24-patch target, older and newer than November 2014",
+}
 _OBSERVERS = {
     2: "CIE 1931 2 Degree Standard Observer",
     10: "CIE 1964 10 Degree Standard Observer",
@@ -33,17 +39,34 @@ def illuminants() -> pd.DataFrame:
     return pd.DataFrame(powers).rename_axis("nm").sort_index()
 
 
+def target_spectra() -> pd.DataFrame:
+    """Average reflectance of the 24-patch target, one column a patch."""
+    patches = library().SDS_COLOURCHECKERS[SPECTRAL["average"]]
+    nm = patches["dark skin"].wavelengths.astype(int)
+    return pd.DataFrame({name: patches[name].values for name in patches}, nm).rename_axis("nm")
+
+
+def target_colours() -> pd.DataFrame:
+    """Chromaticities and Y of the older and the newer target, and of the white meant."""
+    tables = []
+    for ours, theirs in COLOURS.items():
+        given = library().CCS_COLOURCHECKERS[theirs]
+        rows = {**given.data, "white": [*given.illuminant, 1.0]}
+        tables.append(pd.DataFrame.from_dict(rows, "index", columns=[f"{ours}_{c}" for c in "xyY"]))
+    return pd.concat(tables, axis=1).rename_axis("patch")
+
+
 def text(name: str, frame: pd.DataFrame) -> str:
     """Return the file's text, every number in the fewest digits that give it back exactly."""
     version = library().__version__
-    lines = [f"# CIE {name}, as carried by colour-science {version}. Written by this package."]
-    lines.append("nm," + ",".join(frame.columns))
-    for nm, row in zip(frame.index, frame.to_numpy(), strict=True):
+    lines = [f"# {TOLD[name]}, as carried by colour-science {version}. Written by this package."]
+    lines.append(",".join([frame.index.name, *frame.columns]))
+    for at, row in zip(frame.index, frame.to_numpy(), strict=True):
         cells = ["" if np.isnan(x) else np.format_float_positional(x, trim="-") for x in row]
-        lines.append(f"{nm}," + ",".join(cells))
+        lines.append(f"{at}," + ",".join(cells))
     return "\n".join([*lines, ""])
 
 
 if __name__ == "__main__":
-    for name, frame in {"observers": observers(), "illuminants": illuminants()}.items():
-        (TABLES / f"{name}.csv").write_text(text(name, frame), encoding="utf-8")
+    for name in TOLD:
+        (TABLES / f"{name}.csv").write_text(text(name, globals()[name]()), encoding="utf-8")

@@ -1,5 +1,6 @@
 """The book's home: how far swatches have come, what is next, and materials of one's own."""
 
+import shutil
 import time
 
 import pandas as pd
@@ -7,7 +8,7 @@ import pytest
 
 from dyelab import book, files, plan
 from dyelab.errors import InputError
-from dyelab.panel import home, own_materials
+from dyelab.panel import book_choice, home, own_materials
 from dyelab.panel import plan as plan_panel
 
 pytestmark = pytest.mark.usefixtures("desk")
@@ -49,7 +50,7 @@ def test_what_comes_next_counts_swatches_and_leads_there(mine):
     }
     assert dict(told["wash"].facts) == {"now": "1", "most": "5"}
     shown = home.panel(mine).patches.value
-    assert 'href="1_plan.ipynb">Dye: bath D1, madder' in shown
+    assert 'href="1_plan.ipynb#record">Next bath: D1, madder' in shown
     assert "it stands at 1 of 5 washes" in shown
     assert shown.count('class="dl-w dl-planned"') == 2
 
@@ -141,3 +142,19 @@ def test_the_example_takes_no_material():
 
 def test_a_stored_panel_says_that_it_is_not_running(mine):
     assert "Run all cells" in home.panel(mine)._repr_mimebundle_()["text/plain"]
+
+
+def test_an_open_book_is_kept_until_anything_of_it_changes(tmp_path):
+    path = shutil.copytree(book_choice.example(), tmp_path / "held")
+    first = book_choice.opened(path)
+    assert book_choice.opened(path) is first
+    for name in ("swatches.csv", "datapackage.json"):
+        (path / name).write_bytes((path / name).read_bytes())
+        assert book_choice.opened(path) is not first
+        first = book_choice.opened(path)
+    (path / "set_aside").mkdir(exist_ok=True)
+    (path / "set_aside" / "swatches.csv").write_text("swatch\n")
+    assert book_choice.opened(path) is not first
+    mine = book.wide(first)
+    mine["L"] = 0.0
+    assert book.wide(first)["L"].max() > 0, "whoever asks has a table of their own"

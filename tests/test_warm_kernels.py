@@ -49,9 +49,11 @@ async def _walked(folder):
         said = await _answer(
             kernels,
             kept,
-            "import sys, os; print('dyelab.panel.compare' in sys.modules, os.getcwd())",
+            "import sys, os; there = 'dyelab.panel.compare' in sys.modules; "
+            "from dyelab.panel.book_choice import gathered; "
+            "print(there, gathered.cache_info().currsize, os.getcwd())",
         )
-        assert said.strip() == f"True {folder}"
+        assert said.strip() == f"True 1 {folder}"
         await _until(lambda: kernels._kept)
     finally:
         await kernels.shutdown_all(now=True)

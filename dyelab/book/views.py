@@ -2,6 +2,8 @@
 
 import re
 from collections.abc import Callable, Iterable
+from functools import wraps
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -11,12 +13,26 @@ from dyelab.book.model import Book
 from dyelab.errors import InputError
 from dyelab.recipe import sequence
 
+_View = Callable[[Book], pd.DataFrame]
 _SWATCH = ["swatch", "form", "fibre", "ground", "series"]
 RECIPE = ["tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof", "vat"]
 METALS = recipe.metals.columns()
 RECIPE += [*METALS.values(), "modifier", "assist", "assist_wof"]
 IDENTITY = ["metals_at", "rest", "recipe"]
 _USUAL = {"tannin": 1, "mordant": 2, "dye": 3, "vat": 3}
+
+
+def _once(view: _View) -> _View:
+    """Work a view out once for each open book; whoever asks has a table of their own."""
+    kept: WeakKeyDictionary[Book, pd.DataFrame] = WeakKeyDictionary()
+
+    @wraps(view)
+    def given(bk: Book) -> pd.DataFrame:
+        if bk not in kept:
+            kept[bk] = view(bk)
+        return kept[bk].copy()
+
+    return given
 
 
 def materials(bk: Book) -> pd.DataFrame:
@@ -72,6 +88,7 @@ def _cloths(bk: Book) -> pd.DataFrame:
     return rows.assign(fibre=rows["fibre"].map(folded))
 
 
+@_once
 def areas(bk: Book) -> pd.DataFrame:
     """Return one row a swatch and area, as `recipes`, with `area` after `swatch`.
 
@@ -107,6 +124,7 @@ def _spread(steps: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+@_once
 def wide(bk: Book) -> pd.DataFrame:
     """Return every reading joined with the recipe of its swatch, or of its area.
 

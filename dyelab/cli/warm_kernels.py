@@ -20,7 +20,7 @@ LOOK_SECONDS = 1.0
 class WarmKernels(AsyncMappingKernelManager):
     """Hands out a kernel that is ready, and starts the next one once the page has its answer."""
 
-    ahead = Integer(2, config=True, help="Kernels kept ready (about 150 MB each); 0 keeps none.")
+    ahead = Integer(1, config=True, help="Kernels kept ready (about 150 MB each); 0 keeps none.")
 
     def __init__(self, **traits: Any) -> None:
         super().__init__(**traits)

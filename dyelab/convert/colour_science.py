@@ -1,6 +1,7 @@
 """What colour-science publishes: cameras, the 24-patch reference target, Munsell colours.
 
-The one door to that package, opened late: its import takes two seconds.
+The one door to that package, opened late: its import takes two seconds. The target's values are
+kept in `cie/`, so that a photo needs no such import.
 """
 
 import warnings
@@ -12,14 +13,14 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from dyelab.convert.lab import adapt_lab, xyz_to_lab
-from dyelab.convert.light import white
+from dyelab.convert.light import table, white
 from dyelab.convert.spectrum import spectrum_to_lab
 from dyelab.errors import InputError, choose
 from dyelab.table import DEFAULT_WHITE
 
 # Our names for colour-science's tables; the measured average is spectral, the others CIELAB.
-_SPECTRAL = {"average": "BabelColor Average"}
-_COLOURS = {
+SPECTRAL = {"average": "BabelColor Average"}
+COLOURS = {
     "older": "ColorChecker24 - Before November 2014",
     "newer": "ColorChecker24 - After November 2014",
 }
@@ -79,7 +80,7 @@ def target_names() -> list[str]:
     >>> convert.target_names()
     ['average', 'older', 'newer']
     """
-    return [*_SPECTRAL, *_COLOURS]
+    return [*SPECTRAL, *COLOURS]
 
 
 @cache
@@ -102,12 +103,10 @@ def target_spectra(name: str = "average") -> pd.DataFrame:
     >>> convert.target_spectra().shape[0]
     24
     """
-    choose(name, _SPECTRAL, "spectral average", "of the 24-patch target")
-    patches = library().SDS_COLOURCHECKERS[_SPECTRAL[name]]
-    bands = np.arange(380, 731, 10)
-    values = [np.interp(bands, patch.wavelengths, patch.values) for patch in patches.values()]
-    frame = pd.DataFrame(values, columns=[str(band) for band in bands])
-    frame.insert(0, "sample", list(patches))
+    choose(name, SPECTRAL, "spectral average", "of the 24-patch target")
+    spectra = table("target_spectra")
+    frame = spectra.T.reset_index(names="sample")
+    frame.columns = ["sample", *map(str, spectra.index)]
     return frame
 
 
@@ -139,26 +138,27 @@ def target_lab(
     1  65.1  13.2  17.7
     """
     choose(name, target_names(), "published average", "of the 24-patch target")
-    if name in _SPECTRAL:
+    if name in SPECTRAL:
         spectra = target_spectra(name)
         factors = spectra.drop(columns="sample").to_numpy(float)
         bands = [float(band) for band in spectra.columns[1:]]
         lab = spectrum_to_lab(bands, factors, illuminant=illuminant, observer=observer)
         samples, flags = list(spectra["sample"]), ""
     else:
-        published = library().CCS_COLOURCHECKERS[_COLOURS[name]]
-        samples, flags = list(published.data), "adapted"
-        lab = _from_xyY(np.array(list(published.data.values())), published.illuminant)
+        published = table("target_colours")[[f"{name}_{c}" for c in "xyY"]]
+        samples, flags = list(published.index[:-1]), "adapted"
+        lab = _from_xyY(published.to_numpy(float))
         lab = adapt_lab(lab, white("D50", 2), white(illuminant, observer))
     frame = pd.DataFrame(lab, columns=["L", "a", "b"])
     frame.insert(0, "sample", samples)
     return frame.assign(illuminant=illuminant, observer=observer, flags=flags)
 
 
-def _from_xyY(xyY: np.ndarray, chromaticity: np.ndarray) -> np.ndarray:
-    xyz = library().xyY_to_XYZ(xyY)
-    own_white = library().xy_to_XYZ(chromaticity)
-    return xyz_to_lab(xyz * 100, own_white * 100)
+def _from_xyY(rows: np.ndarray) -> np.ndarray:
+    """CIELAB of chromaticities x, y and Y, the white's own in the last row."""
+    x, y, Y = rows.T
+    *xyz, own_white = 100 * (Y / y)[:, None] * np.stack([x, y, 1 - x - y], axis=-1)
+    return xyz_to_lab(np.array(xyz), own_white)
 
 
 @cache

@@ -20,8 +20,8 @@ TABLES = Path(__file__).parent / "cie"
 
 @cache
 def table(name: str) -> pd.DataFrame:
-    """Return ``"observers"`` or ``"illuminants"``: one row a wavelength in nm, NaN where none."""
-    return pd.read_csv(TABLES / f"{name}.csv", comment="#", index_col="nm")
+    """Return a shipped table, such as ``"observers"``: one row a wavelength, NaN where none."""
+    return pd.read_csv(TABLES / f"{name}.csv", comment="#", index_col=0)
 
 
 def illuminants() -> list[str]:

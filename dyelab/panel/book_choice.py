@@ -4,6 +4,7 @@ import json
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -42,14 +43,22 @@ def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Book:
 
 
 def opened(path: Path) -> Book:
-    """Open a book; the example is one like any other."""
+    """Open a book; the example is one like any other. The last one is kept until it changes."""
+    return _opened(path.resolve(), stamp(path))
+
+
+@lru_cache(1)
+def _opened(path: Path, _stamp: tuple[int, ...]) -> Book:
     return books.open(path)
 
 
 def stamp(path: Any) -> tuple[int, ...]:
-    """What changes when anybody writes a book's tables."""
-    found = [*Path(path).glob("*.csv"), Path(path) / "datapackage.json"]
-    return tuple(one.stat().st_mtime_ns for one in sorted(found) if one.is_file())
+    """What changes when anybody writes a book's tables, or mends what was set aside."""
+    folder = Path(path)
+    found = [folder / name for name in ("datapackage.json", "history")]
+    found += [*folder.glob("*.csv"), *folder.glob("set_aside/*.csv")]
+    states = [one.stat() for one in sorted(found) if one.exists()]
+    return tuple(n for one in states for n in (one.st_mtime_ns, one.st_size, one.st_ino))
 
 
 def whites() -> list[tuple[str, str]]:
@@ -200,6 +209,7 @@ class Gathered:
         return found
 
 
+@lru_cache(1)
 def gathered(book: Book) -> Gathered:
     """Gather the recipes of an open book."""
     wide = books.wide(book)

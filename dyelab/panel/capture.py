@@ -75,6 +75,7 @@ class Capture(frame.Panel):
         )
         self.canvas.moved, self.canvas.pointed = self.moved, self.tapped
         parts = list(self._result.children)
+        parts.insert(parts.index(self.busy) + 1, self.add)
         parts.insert(parts.index(self.canvas), self.tap)
         self._result.children = parts
 
@@ -100,10 +101,10 @@ class Capture(frame.Panel):
         else:
             super().follow(path)
 
-    def _laid(self) -> list[Any]:
-        """The choices, and the button that ends them before those seldom asked for."""
-        *asked, more, seldom = super()._laid()
-        return [*asked, self.add, more, seldom]
+    def _display(self, shown: frame.Shown) -> None:
+        """Offer to add what is in the picture, if anything is."""
+        super()._display(shown)
+        self.add.layout.display = None if shown.figure is not None else "none"
 
     def _offered(self, book: Book) -> dict[str, Any]:
         def say(key: str) -> str:

@@ -39,7 +39,33 @@ function lead(event) {
   const lab = window.dyelabDesk;
   if (!link || !lab || event.ctrlKey || event.metaKey) return;
   event.preventDefault();
-  lab.open(decodeURIComponent(link.getAttribute("href").replace("../files/", "")));
+  lab.open(...decodeURIComponent(link.getAttribute("href").replace("../files/", "")).split("#"));
+}
+
+// A link may name a panel of its page (`1_plan.ipynb#record`): the page opens there, and stays
+// there while what stands above it grows, until the reader goes elsewhere.
+function arrive(root, name) {
+  const goal = window.dyelabDesk ? window.dyelabDesk.goal : location.hash.slice(1);
+  if (goal !== name) return;
+  const come = setInterval(() => root.scrollIntoView(), 200);
+  const end = () => clearInterval(come);
+  setTimeout(end, 4000);
+  ["wheel", "keydown", "pointerdown"].forEach((what) => addEventListener(what, end, { once: true }));
+}
+
+// What a press has done is brought into view, where it is said out of sight.
+function follow(root) {
+  let pressed = -Infinity;
+  root.addEventListener("click", (event) => {
+    if (event.target.closest(".dl-button")) pressed = performance.now();
+  });
+  return (changes) => {
+    const said = changes.map(({ target }) => (target.closest ? target : target.parentElement))
+      .map((one) => one && one.closest(".dl-answer, .dl-saved")).find((one) => one && one.textContent.trim());
+    if (!said || performance.now() - pressed > 30000) return;
+    pressed = -Infinity;
+    setTimeout(() => said.scrollIntoView({ block: "nearest" }), 100);
+  };
 }
 
 // Big type for the projector: one press for all panels on the page, kept by the browser.
@@ -87,8 +113,12 @@ function render({ model, el }) {
     sight.observe(root);
     offerBigType(root, said("big"));
     dress(root);
+    root.dataset.panel = model.get("name");
+    arrive(root, model.get("name"));
+    const come = follow(root);
     let due = null;
-    watch = new MutationObserver(() => {
+    watch = new MutationObserver((changes) => {
+      come(changes);
       clearTimeout(due);
       due = setTimeout(() => dress(root), 60);
     });

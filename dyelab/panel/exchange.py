@@ -196,7 +196,7 @@ def _choose(_book: Book) -> dict[str, Any]:
     tasks = choices.coded("exchange.", _TASKS)
     whites: list[Any] = [(say("exchange.no_white"), ())]
     whites += [(f"{light}/{angle}°", (light, angle)) for light, angle in _WHITES]
-    return {
+    made = {
         "task": choices.pick("exchange.task", tasks),
         "file": choices.text("exchange.file"),
         "upload": choices.upload("exchange.upload", ".csv,.tsv,.txt,.xlsx,.ods"),
@@ -205,6 +205,9 @@ def _choose(_book: Book) -> dict[str, Any]:
         "white": choices.pick("exchange.white", whites),
         "removing": choices.tick("exchange.removing"),
     }
+    for name in ("sheets", "removing"):  # asked for once a file has several, or leaves rows out
+        made[name].layout.display = "none"
+    return made
 
 
 def _fit(_book: Book, made: dict[str, Any]) -> None:

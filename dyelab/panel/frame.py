@@ -209,7 +209,7 @@ class Panel(widgets.VBox):
         heading.add_class("dl-title")
         head = widgets.Box([heading, *([] if self.name == "home" else [_way_home()])])
         head.add_class("dl-head")
-        super().__init__([Dress(self._seen, title=self.title), head, body])
+        super().__init__([Dress(self._seen, title=self.title, name=self.name), head, body])
 
     def under(self, *parts: Any, first: bool = False) -> None:
         """Put a panel's own buttons in a row, what they tell below: last, or under the answer."""
@@ -220,6 +220,12 @@ class Panel(widgets.VBox):
         there = list(self._result.children)
         at = there.index(self.busy) + 1 if first else len(there)
         self._result.children = (*there[:at], line, self.told, *there[at:])
+
+    def save_first(self) -> "Panel":
+        """Put the buttons that save right under the answer, where a page is the answer."""
+        *rest, keep = self._result.children
+        self._result.children = (rest[0], rest[1], keep, *rest[2:])
+        return self
 
     def tell(self, work: Callable[[], str]) -> None:
         """Say what came of such a button, also where it was refused."""

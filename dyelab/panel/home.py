@@ -16,7 +16,7 @@ from dyelab.table import LAB
 
 _RECENT = 6
 _LEADS = {
-    "bath": "1_plan.ipynb",
+    "bath": "1_plan.ipynb#record",
     "measure": "2_capture.ipynb",
     "wash": "5_fastness.ipynb",
     "test": "5_fastness.ipynb",
@@ -119,7 +119,8 @@ def wall(rows: pd.DataFrame) -> str:
     """
     rows = rows.assign(**_fills(rows))
     groups = rows.groupby("series", sort=False)
-    return "".join(_series(str(name), part) for name, part in groups) + _key()
+    shown = "".join(_series(str(name), part) for name, part in groups)
+    return shown and shown + _key()
 
 
 def _fills(rows: pd.DataFrame) -> dict[str, list[str]]:

@@ -24,9 +24,10 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         Else the one the session was opened with, else the example.
     """
     title = words.say("make_pages.title")
-    return frame.Panel(
+    made = frame.Panel(
         "pages", title, _choose, _show, refresh=_fit, prepare=colours.source, book=book
     )
+    return made.save_first()
 
 
 def _choose(source: colours.Source) -> dict[str, Any]:

@@ -141,6 +141,7 @@ class Dress(anywidget.AnyWidget):
     _esm = (_HERE / "dress.js").read_text(encoding="utf-8")
     _css = (_HERE / "frame.css").read_text(encoding="utf-8")
     title = traitlets.Unicode("").tag(sync=True)
+    name = traitlets.Unicode("").tag(sync=True)
     texts = traitlets.Dict().tag(sync=True)
 
     def __init__(self, seen: Callable[[], None], **traits: Any) -> None:

@@ -263,8 +263,8 @@ def _put_on(rows: pd.DataFrame, jars: int) -> list[list[dict[Any, Any]]]:
     heats = [part for _, part in rows.groupby(["temperature_C", "minutes"], sort=False)]
     alone = jars or 1
     return [
-        part.iloc[at : at + alone].to_dict("records")
-        for part in (heats if jars else [rows])
+        part[at : at + alone]
+        for part in (one.to_dict("records") for one in (heats if jars else [rows]))
         for at in range(0, len(part), alone)
     ]
 

@@ -1,5 +1,6 @@
 """Where an untried recipe may land: its band among the swatches, and the swatches it may give."""
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -82,7 +83,7 @@ def landing(
 def _layout(spans: Sequence[float]) -> dict:
     hidden = {"showticklabels": False, "showgrid": False, "zeroline": False, "ticks": ""}
     lightness = words.say("exploring.lightness")
-    patch = words.say("exploring.patch")
+    patch = "<br>".join(textwrap.wrap(words.say("exploring.patch"), 12))  # the strip is narrow
     return {
         **plane.axes(spans, _LEFT),
         "xaxis2": {

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -319,8 +319,13 @@ def _folded(name: str) -> str:
 
 
 def _by_name(listed: pd.DataFrame) -> dict[str, int]:
+    return _numbered(tuple(listed["material"]), tuple(listed["also"]))
+
+
+@lru_cache(8)
+def _numbered(materials: tuple[str, ...], also: tuple[str, ...]) -> dict[str, int]:
     names: dict[str, int] = {}
-    for i, others in enumerate(listed["also"]):
+    for i, others in enumerate(also):
         names.update({_folded(other): i for other in str(others).split(";") if other.strip()})
-    names.update({_folded(name): i for i, name in enumerate(listed["material"])})
+    names.update({_folded(name): i for i, name in enumerate(materials)})
     return names

@@ -36,8 +36,19 @@
     await idle(page);
     await wait(150); // the notebook forgets a run that is asked for while it joins its kernel
     app.shell.activateById(page.id);
-    await app.commands.execute("notebook:run-all-cells");
-    page.content.activeCellIndex = 0;
+    // Running leads to the last cell; a reader begins at the first, and stays where they have gone.
+    let reading = Boolean(window.dyelabDesk.goal);
+    const gone = () => { reading = true; };
+    ["wheel", "keydown", "pointerdown"].forEach((what) => page.node.addEventListener(what, gone, { once: true }));
+    const top = () => {
+      if (reading) return;
+      page.content.activeCellIndex = 0;
+      (page.content.outerNode || page.content.node).scrollTop = 0;
+    };
+    const done = app.commands.execute("notebook:run-all-cells");
+    top();
+    await done;
+    for (let i = 0; i < 20; i += 1, await wait(100)) top(); // panels grow as they are drawn
   }
 
   function say(app, page) {
@@ -70,8 +81,9 @@
     page.sessionContext.statusChanged.connect((_, status) => {
       if (["dead", "terminating", "restarting", "autorestarting"].includes(status)) say(app, page);
     });
-    await wait(300);
-    const live = [...page.node.querySelectorAll(".dyelab")].length > 0;
+    const kept = [...page.content.model.cells].some((cell) => cell.type === "code" && cell.outputs.length > 0);
+    if (kept) await wait(300); // what a page kept of itself may still be alive, once it is drawn
+    const live = kept && page.node.querySelector(".dyelab");
     if (!live) await run(app, page);
   }
 
@@ -89,15 +101,19 @@
     };
     app.shell.currentChanged.connect(look);
     // Home is read anew each time it is come back to: other pages have changed the book since.
-    const open = async (path) => {
+    const open = async (path, goal) => {
+      window.dyelabDesk.goal = goal;
       const page = await app.commands.execute("docmanager:open", { path });
       if (path === HOME && page && known.has(page) && ours(page)) await run(app, page);
+      const there = goal && page && page.node.querySelector(`.dyelab[data-panel="${goal}"]`);
+      if (there) there.scrollIntoView();
     };
     window.dyelabDesk = { open };
     app.restored.then(async () => {
       for (let i = 0; i < 50 && !app.commands.hasCommand("docmanager:open"); i += 1) await wait(100);
       const shown = [...app.shell.widgets("main")].some((widget) => widget.context);
       if (!shown && !location.pathname.includes("/tree/")) {
+        app.shell.collapseLeft(); // home leads everywhere; the list of files is a press away
         await app.commands.execute("docmanager:open", { path: HOME });
       }
       for (let i = 0; i < 100; i += 1, await wait(200)) look();
