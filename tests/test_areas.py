@@ -7,7 +7,7 @@ import photo_book
 import pytest
 from worlds.synth import render
 
-from dyelab import book, calibrate, measure, plan, shift
+from dyelab import book, calibrate, grade, measure, plan, shift
 from dyelab import read as read_file
 from dyelab.errors import InputError
 
@@ -86,11 +86,11 @@ def test_the_bare_code_of_a_printed_cloth_is_asked_about(tmp_path):
     with pytest.raises(InputError, match="P-01 leaf"):
         book.located(bk, ["P-01"])
     lab = pd.DataFrame(
-        {"sample": ["P-01 leaf", "P-01 stem", "P-01 sky"], "L": [50.0, 40, 80], "a": 1.0, "b": 2.0}
+        {"sample": ["P-01 leaf", "P-01 sky", "P-01 root"], "L": [50.0, 40, 80], "a": 1.0, "b": 2.0}
     ).assign(illuminant="D65", observer=10, source="typed")
     made = book.instrument_readings(bk, lab, None, method="typed")
-    assert made.readings["area"].tolist() == ["leaf", "stem"]
-    assert made.left["sample"].tolist() == ["P-01 sky"]
+    assert made.readings["area"].tolist() == ["leaf", "sky"]
+    assert made.left["sample"].tolist() == ["P-01 root"]
     with pytest.raises(InputError, match="nowhere on the cloth"):
         book.instrument_readings(bk, lab.assign(sample="P-01"), None, method="typed")
 
@@ -169,3 +169,77 @@ def test_a_photo_of_a_printed_cloth_shows_each_area_and_the_cloth_with_all_of_th
     np.testing.assert_array_equal(shown[0], np.hstack(shown[1:]))
     assert (whole.fill, bool(areas[0].fill)) == ("", True)
     assert "several areas" in whole.note
+
+
+def washed(bk):
+    """The same areas after 5 and 10 washes: the stem loses four times as much as the leaf."""
+    rows = bk.readings
+    for amount in (5.0, 10.0):
+        lost = rows["area"].map({"leaf": 0.2, "stem": 0.8, "flower": 0.0}) * amount
+        after = rows.assign(reading=rows["reading"] + f"-{amount:g}", L=rows["L"] + lost)
+        bk = book.add(bk, readings=after.assign(exposure="wash", amount=amount, unit="cycle"))
+    sure = dict.fromkeys(["var_L", "var_a", "var_b"], 0.04) | dict.fromkeys(
+        ["cov_La", "cov_Lb", "cov_ab"], 0.0
+    )
+    return book.change(bk, readings=bk.readings.assign(**sure))
+
+
+def test_each_area_keeps_a_grade_of_its_own(tmp_path):
+    bk = washed(read(printed(tmp_path / "b", cloths=2)))
+    found = grade.study(book.wide(bk), swatches=["P-01"], shared=bk.shared)
+    last = found.hardest("wash").set_index("swatch")
+    assert list(last.index) == ["P-01 leaf", "P-01 stem", "P-01 flower"]
+    np.testing.assert_allclose(last["dL"], [2.0, 8.0, 0.0], atol=1e-9)
+    assert list(last["grade"]) == ["4", "2", "5"]
+    ends = [found.drift(piece, "wash").lab[-1, 0] for piece in last.index]
+    np.testing.assert_allclose(ends, last["L"])
+    only = grade.study(book.wide(bk), swatches=["P-02 stem"])
+    assert set(only.grades["swatch"]) == {"P-02 stem"}
+
+
+def test_fastness_panel_and_pages_tell_areas_apart(tmp_path):
+    from dyelab.handout import fastness as sheet
+    from dyelab.panel import fastness
+
+    bk = book.save(washed(read(printed(tmp_path / "b", cloths=1))))
+    panel = fastness.panel(bk)
+    assert [piece for _, piece in panel.choices["swatches"].options] == [
+        *("P-01 leaf", "P-01 stem", "P-01 flower")
+    ]
+    assert panel.choices["swatches"].value == ("P-01 leaf", "P-01 stem")
+    assert "P-01 stem keeps grade 2" in panel.sentence
+    assert len(panel.shown.chips) == 2
+    text = repr(sheet.sheet(bk))
+    for area in ("leaf", "stem", "flower"):
+        assert f"P-01 {area}: madder 30 % on cotton" in text
+
+
+def test_areas_are_no_repeats_of_one_another(tmp_path):
+    bk = printed(tmp_path / "b", cloths=2)
+    lab = pd.DataFrame({"sample": [f"P-0{n} {a}" for n in (1, 2) for a in ("leaf", "stem", "sky")]})
+    lab = lab.assign(L=[45.0, 30, 80] * 2, a=1.0, b=2.0, illuminant="D65", observer=10, source="x")
+    made = book.instrument_readings(bk, lab, None, method="typed").readings
+    np.testing.assert_allclose(made["var_L"], 0.3**2)
+
+
+def test_a_part_with_nothing_on_it_is_an_area_of_its_cloth(tmp_path):
+    bk = printed(tmp_path / "b", cloths=1)
+    assert book.named_areas(bk) == {"P-01": ["leaf", "stem", "flower", "sky"]}
+    grown = book.entered(bk, ["P-01 root", "P-01 sky", "K-01"])
+    assert list(grown.swatches["swatch"]) == ["P-01", "K-01"]
+    assert book.named_areas(grown)["P-01"][-2:] == ["sky", "root"]
+    with pytest.raises(InputError, match="P-01 has the areas leaf, stem"):
+        book.entered(bk, ["P-01 laef"])
+    bare = book.areas(bk).set_index("area").loc["sky"]
+    assert (bare["dye"], bare["mordant"]) == ("madder", "none")
+
+
+def test_a_bare_area_lies_in_its_cloth(tmp_path):
+    """It is paired within the cloth like any other, wherever iron was printed alone."""
+    bk = read(printed(tmp_path / "b"))
+    rows = bk.readings[bk.readings["area"] == "flower"]
+    sky = rows.assign(reading=rows["reading"] + "-sky", area="sky", L=rows["L"] + 30)
+    pairs = shift.of_step(book.wide(book.add(bk, readings=sky)), "iron").pairs
+    alone = pairs[pairs["recipe"].str.contains("flower")].iloc[0]
+    assert alone["verdict"] == "real"
+    assert 29 < alone["dE76"] < 31

@@ -20,6 +20,7 @@ from dyelab.book.photos import add_photo, check, inside, keep_photo, photos_of, 
 from dyelab.book.readings import (
     InstrumentReadings,
     add_readings,
+    entered,
     instrument_readings,
     read_by_instrument,
 )
@@ -38,4 +39,4 @@ from dyelab.book.spreadsheet import (
 )
 from dyelab.book.suspicions import suspicions
 from dyelab.book.swatch_history import swatch_history
-from dyelab.book.views import areas, located, materials, named_areas, recipes, wide
+from dyelab.book.views import areas, located, materials, named_areas, part_of, recipes, wide

@@ -15,6 +15,7 @@ from dyelab.book import folder, store
 from dyelab.book.folder import PHOTOS as FOLDER
 from dyelab.book.model import FAULT_COLUMNS, Book
 from dyelab.book.opening import add, opened
+from dyelab.book.readings import entered
 from dyelab.book.views import located
 from dyelab.errors import InputError
 
@@ -286,12 +287,9 @@ def add_photo(
             f"and this book keeps {table.white_text(bk.white)}. Measure it again with "
             "white=book.white."
         )
-    there = located(bk, names.values())
-    whats = [there.get(names[p], (names[p], "whole")) for p in windows["place"]]
-    swatches, areas = [code for code, _ in whats], [area for _, area in whats]
-    known = set(bk.swatches["swatch"])
-    new = [code for code in dict.fromkeys(swatches) if code not in known]
-    grown = add(bk, swatches=pd.DataFrame({"swatch": new})) if new else bk
+    grown = entered(bk, names.values())
+    there = located(grown, names.values())
+    swatches, areas = zip(*(there[names[place]] for place in windows["place"]), strict=True)
     grown, source = keep_photo(grown, file, goes_with=goes_with)
     short = Path(source).stem[:8]
     rows = windows[_FROM_PHOTO].assign(

@@ -1,6 +1,6 @@
 """Readings of an instrument into a book: which swatch, after what, how read, and how sure."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,8 +10,8 @@ import pandas as pd
 
 from dyelab import convert, table
 from dyelab.book.model import Book
-from dyelab.book.opening import add
-from dyelab.book.views import located
+from dyelab.book.opening import add, change
+from dyelab.book.views import located, part_of
 from dyelab.errors import InputError
 
 UNSTATED = 0.3  # CIELAB units a coordinate: a handheld laid anew on cloth, by custom of the trade
@@ -118,6 +118,43 @@ def instrument_readings(
     whole = rows[bands].notna().any(axis=1)
     spectral = rows.loc[whole, ["reading", *bands]] if whole.any() else None
     return InstrumentReadings(rows[table.READINGS.names], spectral, _shared(rows, error), left)
+
+
+def entered(bk: Book, names: Iterable[str]) -> Book:
+    """Enter names that a book doesn't know, before readings of them are added.
+
+    Parameters
+    ----------
+    bk : Book
+    names : iterable of str
+        As `located` takes them. Of a printed cloth, such as ``P-01 sky``, the rest becomes an
+        area with nothing put on it of its own; every other name a swatch.
+
+    Raises
+    ------
+    InputError
+        For the bare code of a cloth with areas, or a slip in the name of one of them.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan
+    >>> areas = {"leaf": "aluminium acetate 5"}
+    >>> bk = book.add(book.create(folder / "b"), **plan.printed_cloth("P-01", areas))
+    >>> bk = book.entered(bk, ["P-01 sky", "K-01"])
+    >>> book.named_areas(bk), list(bk.swatches["swatch"])
+    ({'P-01': ['leaf', 'sky']}, ['P-01', 'K-01'])
+    """
+    names = list(names)
+    there = located(bk, names)
+    for name in dict.fromkeys(name for name in names if name not in there):
+        code, area = part_of(bk, name)
+        if not code:
+            bk = add(bk, swatches=pd.DataFrame({"swatch": [name.strip()]}))
+            continue
+        row = bk.swatches[bk.swatches["swatch"] == code]
+        listed = "; ".join(filter(None, [row["bare_areas"].iloc[0], area]))
+        bk = change(bk, swatches=row.assign(bare_areas=listed))
+    return bk
 
 
 def add_readings(bk: Book, made: InstrumentReadings) -> Book:
@@ -281,12 +318,12 @@ def _shared(rows: pd.DataFrame, error: np.ndarray) -> pd.DataFrame:
 def _repeatability(rows: pd.DataFrame, repeat: float | None) -> np.ndarray:
     """Covariance (n, 3, 3) of one reading: as stated, else from repeats, else the custom."""
     one = np.eye(3) * (UNSTATED if repeat is None else repeat) ** 2
-    groups = rows.groupby("swatch")
+    groups = rows.groupby(["swatch", "area"])
     freedom = len(rows) - groups.ngroups
     if repeat is not None or freedom < _FEW:
         return np.broadcast_to(one, (len(rows), 3, 3))
     rest = rows[table.LAB].to_numpy(float) - groups[table.LAB].transform("mean").to_numpy(float)
-    times = groups["swatch"].transform("size").to_numpy(float)
+    times = groups["L"].transform("size").to_numpy(float)
     share = 1 - 1 / times  # degrees of freedom that each reading brings
     light = rows["L"].to_numpy(float)
     near = np.exp(-0.5 * ((light[:, None] - light) / _ALIKE) ** 2)

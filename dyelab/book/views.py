@@ -1,5 +1,6 @@
 """Derived views: one recipe a swatch, one row a reading with its recipe. Never stored."""
 
+import difflib
 import re
 from collections.abc import Callable, Iterable
 from functools import wraps
@@ -104,7 +105,7 @@ def areas(bk: Book) -> pd.DataFrame:
     0    W01  whole  wool  madder
     1    W02  whole  wool  madder
     """
-    spread = _spread(bk.steps)
+    spread = _spread(bk)
     known = pd.concat([bk.swatches[["swatch"]].assign(area="whole"), spread[["swatch", "area"]]])
     rows = known.drop_duplicates().merge(_cloths(bk), on="swatch")
     by_area = _by_group(bk, ["swatch", "area"], spread)
@@ -112,9 +113,9 @@ def areas(bk: Book) -> pd.DataFrame:
     return full[["swatch", "area", *_SWATCH[1:], *RECIPE, *IDENTITY]]
 
 
-def _spread(steps: pd.DataFrame) -> pd.DataFrame:
+def _spread(bk: Book) -> pd.DataFrame:
     """Give each named area of a cloth the steps done to the whole."""
-    named = steps.loc[steps["area"] != "whole", ["swatch", "area"]].drop_duplicates()
+    steps, named = bk.steps, _named(bk)
     if named.empty:
         return steps
     whole = steps[steps["area"] == "whole"].drop(columns="area").merge(named, on="swatch")
@@ -144,18 +145,10 @@ def wide(bk: Book) -> pd.DataFrame:
     0     W01  69.0  madder     50.0
     1     W02  48.4  madder     50.0
     """
-    made = areas(bk)
-    joined = bk.readings.merge(made, on=["swatch", "area"], how="left")
-    unknown = joined["tannin"].isna()
-    if unknown.any():  # an area that no step names had the steps of the whole, and no others
-        whole = made[made["area"] == "whole"].drop(columns="area")
-        plain = bk.readings[unknown.to_numpy()].merge(whole, on="swatch", how="left")
-        plain["rest"] = plain["rest"].mask(plain["area"] != "whole", plain["rest"] + _PRINTED)
-        joined = pd.concat([joined[~unknown], plain]).reset_index(drop=True)
+    joined = bk.readings.merge(areas(bk), on=["swatch", "area"], how="left")
     named = baths(bk)
     places = zip(joined["swatch"], joined["area"], strict=True)
-    found = [named.get(at, named.get((at[0], "whole"), "")) for at in places]
-    return joined.assign(baths=found)
+    return joined.assign(baths=[named.get(at, "") for at in places])
 
 
 def baths(bk: Book) -> dict[tuple[str, str], str]:
@@ -163,7 +156,7 @@ def baths(bk: Book) -> dict[tuple[str, str], str]:
 
     Areas of one cloth share it, so the cloth itself counts as a bath that they lay in together.
     """
-    done = _spread(bk.steps).sort_values(["swatch", "area", "order"], kind="stable")
+    done = _spread(bk).sort_values(["swatch", "area", "order"], kind="stable")
     done = done[done["kind"] != "assist"]
     named = done["bath"].fillna("").astype(str).map(_one_word)
     found: dict[tuple[str, str], list[str]] = {}
@@ -357,23 +350,25 @@ def _with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
 
 
 def named_areas(bk: Book) -> dict[str, list[str]]:
-    """Return the areas of each cloth that has any, from its steps and its readings.
+    """Return the areas of each cloth that has any, those with no step of their own last.
 
     Examples
     --------
     >>> from dyelab import book, plan
-    >>> areas = {"leaf": "aluminium acetate 5"}
+    >>> areas = {"leaf": "aluminium acetate 5", "sky": "none"}
     >>> bk = book.add(book.create(folder / "b"), **plan.printed_cloth("P-01", areas))
     >>> book.named_areas(bk)
-    {'P-01': ['leaf']}
+    {'P-01': ['leaf', 'sky']}
     """
-    parts = [frame.loc[frame["area"] != "whole", ["swatch", "area"]] for frame in _tables(bk)]
+    return {str(code): list(own) for code, own in _named(bk).groupby("swatch", sort=False)["area"]}
+
+
+def _named(bk: Book) -> pd.DataFrame:
+    """`swatch, area` of every named area: of the steps, said to be bare, or read."""
+    bare = bk.swatches[["swatch"]].assign(area=bk.swatches["bare_areas"].str.split(r"\s*;\s*"))
+    parts = [frame[["swatch", "area"]] for frame in (bk.steps, bare.explode("area"), bk.readings)]
     rows = pd.concat(parts).drop_duplicates()
-    return {str(code): list(own) for code, own in rows.groupby("swatch", sort=False)["area"]}
-
-
-def _tables(bk: Book) -> tuple[pd.DataFrame, pd.DataFrame]:
-    return bk.steps, bk.readings
+    return rows[~rows["area"].isin(["whole", ""]) & rows["area"].notna()]
 
 
 def located(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
@@ -414,6 +409,25 @@ def located(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
         if code:
             found[name] = (code, area)
     return found
+
+
+def part_of(bk: Book, name: str) -> tuple[str, str]:
+    """The cloth with areas that a name begins with and the rest of it; blanks where there is none.
+
+    Raises
+    ------
+    InputError
+        If the rest is nearly the name of one of its areas.
+    """
+    for code, own in named_areas(bk).items():
+        found = re.match(re.escape(code) + r"[\s:/,(_-]+(.+?)[\s)]*$", name, re.IGNORECASE)
+        if found:
+            near = difflib.get_close_matches(found[1].casefold(), [a.casefold() for a in own], 1)
+            if near:
+                said = words.say("areas.near", name=name, code=code, areas=", ".join(own))
+                raise InputError(said)
+            return code, found[1]
+    return "", ""
 
 
 def _parted(name: str, codes: dict[str, str], areas: dict[str, list[str]]) -> tuple[str, str]:

@@ -29,7 +29,8 @@ class Study:
     ----------
     grades : DataFrame
         As `required` gives it, blue wool references left out, with `tone_kind, tone_left,
-        tone_off, tone_turned` for every change.
+        tone_off, tone_turned` for every change. Each area of a printed cloth is a piece of its
+        own, its `swatch` written as `table.pieces` does: ``P-01 leaf``.
     fitted : callable
         Gives the curves of the swatches, and those of the blue wool references, when first asked.
     beside : DataFrame
@@ -68,7 +69,7 @@ class Study:
     def hardest(self, exposure: str, kind: str = "change") -> pd.DataFrame:
         """Grades of each piece after the most it had of this exposure."""
         rows = self.of(exposure, kind)
-        most = rows.groupby(["swatch", "part", "area", "test", "unit"])["amount"].transform("max")
+        most = rows.groupby(["swatch", "part", "test", "unit"])["amount"].transform("max")
         return rows[rows["amount"].eq(most) | most.isna()]
 
     @property
@@ -99,7 +100,8 @@ def study(
     wide : DataFrame
         As ``book.wide`` gives it.
     swatches : iterable of str, optional
-        All without it. Blue wool references and clean adjacent cloths are always taken along.
+        All without it; ``P-01`` with all its areas, or ``P-01 leaf``. Blue wool references and
+        clean adjacent cloths are always taken along.
     shared, spectra : DataFrame, optional
         Of the same book.
     change, staining : str
@@ -145,14 +147,17 @@ def study(
 
 
 def _taken(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:
+    """The readings asked for, each area of a cloth as a piece of its own."""
+    named = wide.assign(swatch=table.pieces(wide))
     if swatches is None:
-        return wide
+        return named
     wanted = [str(name) for name in swatches]
     for name in wanted:
-        choose(name, wide["swatch"].unique(), "swatch")
+        choose(name, dict.fromkeys([*wide["swatch"], *named["swatch"]]), "swatch")
+    here = wide["swatch"].isin(wanted) | named["swatch"].isin(wanted)
     parts = wide["part"] if "part" in wide else pd.Series("swatch", wide.index)
     clean = wide["exposure"].eq("none") & ~parts.isin(["swatch", ""])
-    return wide[wide["swatch"].isin(wanted) | blue_wool.is_reference(wide) | clean]
+    return named[here | blue_wool.is_reference(wide) | clean]
 
 
 def _beside(grades: pd.DataFrame) -> pd.DataFrame:

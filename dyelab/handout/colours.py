@@ -124,8 +124,7 @@ class Source:
         rows = self.read[self.read["swatch"].isin(named)]
         readings = self.book.readings[self.book.readings["reading"].isin(rows["reading"])]
         found = measure.crops(readings, self.book.path)
-        names = _areas_named(readings["swatch"], readings["area"])
-        pairs = zip(readings["reading"], names, strict=True)
+        pairs = zip(readings["reading"], table.pieces(readings), strict=True)
         return {name: found[reading] for reading, name in pairs if reading in found}
 
     def pictured(
@@ -135,7 +134,7 @@ class Source:
         codes = [str(row.get("swatch") or "").split(", ") for row in rows]
         cut = self.crops(code for some in codes for code in some)
         named = [
-            _areas_named(some, [row.get("area")] * len(some))
+            table.pieces(pd.DataFrame({"swatch": some}).assign(area=row.get("area")))
             for row, some in zip(rows, codes, strict=True)
         ]
         first = [next((cut[name] for name in some if name in cut), b"") for some in named]
@@ -176,12 +175,6 @@ class Source:
         return [
             words.say("variants.read_by", used=shift.way_text(used), others=others, missed=missed)
         ]
-
-
-def _areas_named(swatches: Iterable[Any], areas: Iterable[Any]) -> list[str]:
-    """Each cloth, or each area of one, by the name that its crops go by."""
-    both = zip(swatches, areas, strict=True)
-    return [str(s) if a in ("whole", "", None) else f"{s} {a}" for s, a in both]
 
 
 def read_how(rows: pd.DataFrame) -> str:

@@ -333,7 +333,7 @@ def _pieces(rows: pd.DataFrame) -> dict[tuple, list[dict[Any, Any]]]:
     """Grades of each piece in each test, in the order of exposure."""
     found: dict[tuple, list[dict[Any, Any]]] = {}
     for row in rows.sort_values("amount", kind="stable").to_dict("records"):
-        found.setdefault((row["swatch"], row["area"], row["test"]), []).append(row)
+        found.setdefault((row["swatch"], row["test"]), []).append(row)
     return found
 
 
@@ -424,9 +424,8 @@ def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:
 
 
 def _label(found: grade.Study, one: grade.Drift) -> str:
-    rows = found.grades[found.grades["swatch"].eq(one.swatch)]
-    row = rows.iloc[0].to_dict()
-    return f"{one.swatch}: {colours.recipe(row, bare=True)}" if "dye" in row else one.swatch
+    row = found.grades[found.grades["swatch"].eq(one.swatch)].iloc[0].to_dict()
+    return fastness_texts.name(row, bare=True)
 
 
 def _limit(found: grade.Study, quantity: str) -> tuple[float, str] | None:

@@ -15,13 +15,11 @@ _VERDICTS = (grade.MET, grade.NOT_MET, grade.NOT_SETTLED)
 _GRADES = ["recipe", "after", "difference", "span", "said", "verdict", "dE00", "moved"]
 
 
-def name(row: dict[Any, Any]) -> str:
-    """A swatch's code with its recipe."""
-    told = "dye" in row and isinstance(row["dye"], str)
-    code = str(row["swatch"])
-    area = str(row.get("area", "whole"))
-    said = code if area in ("", "whole") else f"{code} ({area})"
-    return f"{said}: {colours.recipe(row)}" if told else said
+def name(row: dict[Any, Any], *, bare: bool = False) -> str:
+    """A swatch's code, or its area's name, with its recipe; `bare` as `colours.recipe` has it."""
+    if not isinstance(row.get("dye"), str):
+        return str(row["swatch"])
+    return f"{row['swatch']}: {colours.recipe({**row, 'area': ''}, bare=bare)}"
 
 
 def after(row: dict[Any, Any]) -> str:

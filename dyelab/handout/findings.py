@@ -87,6 +87,7 @@ def find(
     recipes = shift.as_dyed(wide, shared=shared)
     metals = pd.concat([_pairs(recipes, metal) for metal in colours.METALS], ignore_index=True)
     graded = grade.grades(grade.matched(wide), shared=shared)
+    graded = graded.assign(swatch=table.pieces(graded))
     held = graded[(graded["kind"] == "change") & graded["exposure"].isin(["wash", "light"])]
     case = _case(recipes, metals, spectra, dose)
     return Findings(metals, held, _light(graded), case, dose)

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from dyelab import convert
+from dyelab import convert, table
 from dyelab.book import Book, inside
 from dyelab.calibrate import Calibration, Reference
 from dyelab.errors import InputError
@@ -478,8 +478,7 @@ def earlier(bk: Book, photo: str) -> Earlier:
             f"{photo}: the book has no readings of this photo with the error that they share. "
             "Choose a photo whose readings are in the book."
         )
-    named = rows["swatch"] + np.where(rows["area"].isin(["whole", ""]), "", " " + rows["area"])
-    rows = rows.assign(swatch=named).reset_index(drop=True)
+    rows = rows.assign(swatch=table.pieces(rows)).reset_index(drop=True)
     return Earlier(source, rows, shared.reset_index(drop=True))
 
 

@@ -35,12 +35,15 @@ class Naming:
         As `measure.names_by_label` gives it; empty without a card.
     new : tuple of str
         Swatches named that the book doesn't know.
+    bare : tuple of str
+        Areas that their printed cloths don't have yet: nothing was put on them of their own.
     """
 
     swatches: dict[str, str]
     how: dict[str, str]
     labels: pd.DataFrame
     new: tuple[str, ...] = ()
+    bare: tuple[str, ...] = ()
 
     @property
     def open(self) -> list[str]:
@@ -90,7 +93,8 @@ def name_windows(
     swatches = {p: s for p, s in swatches.items() if s and p in places}
     there = {*codes, *offered(book)}
     new = dict.fromkeys(s for s in swatches.values() if s not in there)
-    return Naming(swatches, how, labels, tuple(new))
+    bare = tuple(name for name in new if books.part_of(book, name)[0])
+    return Naming(swatches, how, labels, tuple(s for s in new if s not in bare), bare)
 
 
 def offered(book: Book) -> list[str]:
@@ -140,6 +144,8 @@ def said(naming: Naming) -> str:
         told.append(words.say("capture.told_empty", places=_run(empty)))
     if naming.new:
         told.append(words.say("capture.told_new", swatches=_run(naming.new), count=len(naming.new)))
+    if naming.bare:
+        told.append(words.say("capture.told_bare", areas=_run(naming.bare)))
     return " ".join(told)
 
 

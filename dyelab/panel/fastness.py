@@ -55,8 +55,9 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 def _bench(book: Book) -> _Bench:
     wide = books.wide(book)
+    wide = wide.assign(piece=table.pieces(wide))
     after = wide[wide["exposure"].ne("none") & ~grade.is_reference(wide)]
-    tested = after.drop_duplicates("swatch").reset_index(drop=True)
+    tested = after.drop_duplicates("piece").reset_index(drop=True)
     cloths = [_cloth(row) for row in tested.to_dict("records")]
     return _Bench(wide, tested.assign(cloth=cloths), book)
 
@@ -86,7 +87,8 @@ def _choose(bench: _Bench) -> dict[str, Any]:
 
 def _swatches(bench: _Bench, cloth: str) -> list[tuple[str, str]]:
     rows = bench.tested[bench.tested["cloth"].eq(cloth)].to_dict("records")
-    return [(f"{row['swatch']}: {colours.recipe(row, bare=True)}", row["swatch"]) for row in rows]
+    named = [{**row, "swatch": row["piece"]} for row in rows]
+    return [(fastness_texts.name(row, bare=True), row["swatch"]) for row in named]
 
 
 def _twins(bench: _Bench, cloth: str) -> tuple[str, ...]:
@@ -97,12 +99,12 @@ def _twins(bench: _Bench, cloth: str) -> tuple[str, ...]:
     plain = plain if len(plain) else rows.head(1)
     same = rows["mordant"].eq(plain["mordant"].iloc[0]) & rows["tannin"].eq(plain["tannin"].iloc[0])
     ironed = rows[same & iron.ge(1)].head(1)
-    return tuple(dict.fromkeys([*plain["swatch"], *ironed["swatch"]]))
+    return tuple(dict.fromkeys([*plain["piece"], *ironed["piece"]]))
 
 
 def _tests(bench: _Bench, swatches: tuple[str, ...]) -> pd.DataFrame:
-    names = swatches or tuple(bench.tested["swatch"])
-    rows = bench.wide[bench.wide["swatch"].isin(names) & bench.wide["part"].eq("swatch")]
+    names = swatches or tuple(bench.tested["piece"])
+    rows = bench.wide[bench.wide["piece"].isin(names) & bench.wide["part"].eq("swatch")]
     return rows[rows["exposure"].ne("none")]
 
 
@@ -179,12 +181,10 @@ def _chips(
 ) -> list[frame.Chip | list[frame.Chip]]:
     """Each swatch before, and beside it as it is at the chosen amount."""
     groups: list[frame.Chip | list[frame.Chip]] = []
-    for _, part in rows.groupby(["swatch", "area"], sort=False):
-        first = part.iloc[0]
-        swatch, area = str(first["swatch"]), str(first["area"])
-        label = swatch if area == "whole" else f"{swatch} ({area})"
-        before = frame.Chip.of(first, words.say("fastness.before"), label, ending="_before")
-        then = now[now["swatch"].eq(swatch) & now["area"].eq(area)]
+    for swatch, part in rows.groupby("swatch", sort=False):
+        told = words.say("fastness.before")
+        before = frame.Chip.of(part.iloc[0], told, str(swatch), ending="_before")
+        then = now[now["swatch"].eq(swatch)]
         later = [
             frame.Chip.of(
                 row,

@@ -341,7 +341,8 @@ def printed_cloth(
     pairs = zip(rows["kind"], rows["area"], strict=True)
     rows["bath"] = [_bath(swatch, kind, area) for kind, area in pairs]
     cloth = {"swatch": swatch, "fibre": fibre, "form": "cloth", "mass_g": mass_g, "series": series}
-    return {"swatches": pd.DataFrame([cloth]), "steps": rows}
+    bare = "; ".join(area for area in areas if area not in set(rows["area"]))
+    return {"swatches": pd.DataFrame([{**cloth, "bare_areas": bare}]), "steps": rows}
 
 
 def _bath(swatch: str, kind: str, area: str) -> str:

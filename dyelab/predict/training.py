@@ -13,7 +13,7 @@ from dyelab.predict.basis import Basis, bands_of_lab, of_bands
 from dyelab.predict.candidates import of_book, sample
 from dyelab.predict.gp import Likeness, Seen, cross
 from dyelab.predict.recipes import COLUMNS, STEPS, Step, coded, dyes_of, laid
-from dyelab.recipe import sequence
+from dyelab.recipe import metals, sequence
 
 
 @dataclass(frozen=True)
@@ -276,17 +276,32 @@ def _unknowns(step: Step) -> int:
 def most_telling(made: pd.DataFrame, steps: Sequence[Step], n: int) -> pd.DataFrame:
     """Untried recipes that would teach most, before anything has been learned: by prior alone."""
     kernels = [Likeness(step) for step in steps]
-    if not kernels:
-        return made.head(0)
+    pool = _untried(sample(of_book(made, steps), 400), made) if kernels else made.head(0)
+    if len(pool) < n:
+        pool = pd.concat([pool, _untried(_halved(made), made)], ignore_index=True)
+    if not kernels or pool.empty:
+        return pool.head(n)
     p = np.concatenate([[0.0, np.log(_NOISE), 0.0], *(k.priors[:, 0] for k in kernels)])
-    pool = sample(of_book(made, steps), 400)
-    columns = [name for name in COLUMNS if name in pool and name in made]
-    own, there = (pd.MultiIndex.from_frame(rows[columns]) for rows in (made, pool))
-    pool = pool[~there.isin(own)].reset_index(drop=True)
-    if pool.empty:
-        return pool
     rows, own = ([coded(s, t) for s in steps] for t in (pool, made))
     K = cross(p, kernels, rows, rows)
     k = cross(p, kernels, rows, own)
     inner = cross(p, kernels, own, own) + _NOISE * np.eye(len(made))
     return pool.iloc[greedy(K - k @ np.linalg.solve(inner, k.T), _NOISE, n)]
+
+
+def _untried(pool: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:
+    columns = [name for name in COLUMNS if name in pool and name in made]
+    own, there = (pd.MultiIndex.from_frame(rows[columns]) for rows in (made, pool))
+    return pool[~there.isin(own)].reset_index(drop=True)
+
+
+def _halved(made: pd.DataFrame) -> pd.DataFrame:
+    """Each recipe with half of one dose: what is left where all that was used has been joined."""
+    salt = made["metals_at"].str.partition(" as ")[2]
+    alone = salt.eq(made["mordant"]) | made["mordant"].isin(metals.salts().values())
+    parts = []
+    for column in (name for name in COLUMNS if name.endswith("_wof") and name in made):
+        twice = alone & (column not in ("dye_wof", "tannin_wof"))  # told as mordant and as metal
+        rows = made[made[column].gt(0) & ~twice]
+        parts.append(rows.assign(**{column: rows[column] / 2}))
+    return pd.concat(parts, ignore_index=True).assign(area="whole")

@@ -80,15 +80,10 @@ def disposal(found: Iterable[str]) -> list[str]:
     return [words.other("disposal", metal, text) for metal, text in pairs]
 
 
-def named(text: str) -> str:
-    """Say in words where metals went in: ``Fe before dye`` is ``iron before dye``."""
-    return ", ".join(map(_named, text.split(" > ")))
-
-
-def _named(part: str) -> str:
+def named(part: str, said: str) -> str:
+    """Say where a metal, in words, went in: ``Fe before dye`` is ``iron 2 % before dye``."""
     where, _, salt = part.partition(" as ")
-    symbol, _, step = where.partition(" before ")
-    said = symbols().get(symbol, symbol)
+    step = where.partition(" before ")[2]
     if step:
         said = words.say("recipe_words.before", metal=said, step=words.heading(step))
     return said + (words.say("recipe_words.as_salt", salt=salt) if salt else "")

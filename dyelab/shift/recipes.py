@@ -426,15 +426,28 @@ def in_words(row: dict, leave_out: tuple[str, ...] = ()) -> str:
                 helped = dosed(row["assist"], _amount(row, "assist"))
                 parts[-1] += words.say("recipe_words.with") + helped
     doses = {m: row.get(c) for m, c in METALS.items() if m not in leave_out}
-    parts.append(_doses({m: dose for m, dose in doses.items() if dose is not None}))
-    if "metals_at" not in leave_out and row.get("metals_at"):
-        parts.append(metals.named(str(row["metals_at"])))
+    at = "" if "metals_at" in leave_out else str(row.get("metals_at") or "")
+    mordant = "" if "mordant" in leave_out else str(row.get("mordant") or "")
+    parts.append(_metals({m: dose for m, dose in doses.items() if dose is not None}, at, mordant))
     if "modifier" not in leave_out:
         parts += _further(row, leave_out)
     parts += [str(row.get(n) or "") for n in ("form", "ground") if n not in leave_out]
     if row.get("area", "whole") not in ("", "whole") and "area" not in leave_out:
         parts.append(str(row["area"]))
     return ", ".join(part for part in parts if part)
+
+
+def _metals(doses: dict[str, float], at: str, mordant: str) -> str:
+    """Each metal with its dose and where it went in; told once where its salt is the mordant."""
+    places = [part for part in at.split(" > ") if part]
+    symbols = [part.partition(" ")[0] for part in places]
+    early = []
+    for symbol, part in zip(symbols, places, strict=True):
+        metal = metals.symbols().get(symbol, symbol)
+        dose = doses.pop(metal, np.nan) if symbols.count(symbol) == 1 else np.nan
+        if (part.partition(" as ")[2] or metals.salts().get(metal)) != mordant:
+            early.append(metals.named(part, dosed(metal, dose)))
+    return ", ".join(filter(None, [*early, _doses(doses)]))
 
 
 def _further(row: dict, leave_out: tuple[str, ...]) -> list[str]:

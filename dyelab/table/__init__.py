@@ -14,6 +14,7 @@ from dyelab.table.cells import (
     number,
     number_list,
     numbers,
+    pieces,
     typed,
     written,
 )

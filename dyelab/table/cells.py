@@ -180,6 +180,21 @@ def blanks(cells: pd.Series) -> np.ndarray:
     return (cells == "").to_numpy()
 
 
+def pieces(rows: pd.DataFrame) -> list[str]:
+    """Name what each row is of: its swatch, or one area of a printed cloth.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> table.pieces(pd.DataFrame({"swatch": ["P-01", "W01"], "area": ["leaf", "whole"]}))
+    ['P-01 leaf', 'W01']
+    """
+    areas = rows["area"] if "area" in rows else [""] * len(rows)
+    both = zip(rows["swatch"], areas, strict=True)
+    return [str(s) if a in ("whole", "", None) or a != a else f"{s} {a}" for s, a in both]
+
+
 def numbers(cells: pd.Series) -> np.ndarray:
     """Return the cells as floats, NaN where blank or no number.
 

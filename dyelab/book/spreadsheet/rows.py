@@ -741,6 +741,7 @@ def _finished(taking: _Taking) -> Incoming:
     swatches = pd.DataFrame(list(taking.swatches.values())).astype(object)
     swatches = swatches.where(swatches.notna(), "")
     swatches["source"] = taking.source
+    swatches["bare_areas"] = [_bare(taking, code, steps) for code in swatches["swatch"]]
     made = {"swatches": swatches, "steps": steps, "readings": readings}
     for name, rules in (("steps", table.STEPS), ("readings", table.READINGS)):
         if len(made[name]):
@@ -758,6 +759,12 @@ def _finished(taking: _Taking) -> Incoming:
     )
 
 
+def _bare(taking: _Taking, code: str, steps: pd.DataFrame) -> str:
+    """Areas that rows name and no step of their own touched."""
+    stepped = set(steps.loc[steps["swatch"] == code, "area"]) if len(steps) else set()
+    return "; ".join(area for area in taking.wide[code] if area not in {"whole", *stepped})
+
+
 def _all_steps(taking: _Taking) -> Iterator[dict[str, Any]]:
     for code in taking.swatches:
         done = [*_by_area(taking.wide.get(code, {})), *_ordered(taking.long.get(code, []))]
@@ -768,16 +775,15 @@ def _all_steps(taking: _Taking) -> Iterator[dict[str, Any]]:
 
 
 def _by_area(areas: dict[str, list[dict[str, Any]]]) -> list[dict[str, Any]]:
-    """Steps of a cloth's areas: what all its areas had was done to the whole."""
-    named = [done for area, done in areas.items() if area != "whole"]
-    if len(named) < 2:
-        return [{**step, "area": "whole"} for done in areas.values() for step in done]
-    plain = [_plain_steps(done) for done in named]
-    common = [step for step in plain[0] if all(step in done for done in plain[1:])]
-    found = [{**step, "area": "whole"} for step in areas.get("whole", common)]
-    for area, done in areas.items():
-        if area != "whole":
-            found += [{**s, "area": area} for s in _plain_steps(done) if s not in common]
+    """Steps of a cloth's areas: what all had was done to the whole, where no row says so itself."""
+    named = {area: _plain_steps(done) for area, done in areas.items() if area != "whole"}
+    whole = _plain_steps(areas.get("whole", []))
+    if not whole and len(named) > 1:
+        first, *others = named.values()
+        whole = [step for step in first if all(step in done for done in others)]
+    found = [{**step, "area": "whole"} for step in whole]
+    for area, done in named.items():
+        found += [{**step, "area": area} for step in done if step not in whole]
     return sorted(found, key=lambda step: _RANK.get(step["kind"], 5))
 
 

@@ -70,7 +70,8 @@ def clock(
         parts.Caution((*fastness.cautions(found), words.say("clock.beyond"))),
     ]
     made = own.page(words.say("clock.title"), blocks, landscape=True, **fastness.read(found))
-    left = sorted(set(swatches) - {one.swatch for one in drifts})
+    lit = {one.swatch.removesuffix(f" {one.area}") for one in drifts}
+    left = sorted(set(swatches) - lit)
     aside = (words.say("clock.unlit", swatches=", ".join(left)),) if left else ()
     return replace(made, tight=True, aside=aside)
 
@@ -132,8 +133,9 @@ def _fills(rows: pd.DataFrame, end: str, white: tuple[str, int]) -> tuple[list[s
 
 
 def _name(found: grade.Study, one: grade.Drift) -> str:
-    rows = found.grades[found.grades["swatch"].eq(one.swatch)]
-    return fastness_texts.name({**rows.iloc[0].to_dict(), "area": one.area})
+    return fastness_texts.name(
+        found.grades[found.grades["swatch"].eq(one.swatch)].iloc[0].to_dict()
+    )
 
 
 def _fans(whole: parts.Clock) -> list[Any]:

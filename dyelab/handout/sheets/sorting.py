@@ -64,11 +64,12 @@ def _held(source: colours.Source) -> dict[str, list[str]]:
     change = graded[graded["kind"] == "change"]
     last = change[change["amount"] == change.groupby("exposure")["amount"].transform("max")]
     said: dict[str, list[str]] = {}
-    for row in last.drop_duplicates(["swatch", "exposure"]).to_dict("records"):
+    for row in last.drop_duplicates(["swatch", "area", "exposure"]).to_dict("records"):
         said.setdefault(str(row["swatch"]), []).append(_grade(row))
     return said
 
 
 def _grade(row: dict[Any, Any]) -> str:
     after = findings.when(row) if row["exposure"] in ("wash", "light") else str(row["exposure"])
-    return words.say("sorting.held", after=after, grade=row["said"])
+    area = "" if row["area"] == "whole" else f"{row['area']}: "
+    return area + words.say("sorting.held", after=after, grade=row["said"])

@@ -78,7 +78,8 @@ def _show_few(bench: Bench) -> frame.Shown:
     sentence = words.say("exploring.few", why=bench.trust)
     next_ = bench.kept["next"]
     rows = next_ if len(next_) else bench.made
-    return frame.Shown(sentence, figure, rows[["recipe"]], (), [], care=_care(bench, next_))
+    notes = [words.say("exploring.few_printed")] if bench.printed else []
+    return frame.Shown(sentence, figure, rows[["recipe"]], (), notes, care=_care(bench, next_))
 
 
 def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:

@@ -47,6 +47,11 @@ class Bench:
         return found
 
     @cached_property
+    def printed(self) -> bool:
+        """Whether areas of printed cloths are among the recipes: no plan of swatches makes more."""
+        return bool(self.made["rest"].str.endswith("printed").any())
+
+    @cached_property
     def alone(self) -> list[str]:
         """Dyes that the book knows alone, so that they may lie over or under one another."""
         known = self.model.over.dyes.alone
