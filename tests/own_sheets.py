@@ -140,6 +140,176 @@ def two_sheets_in_ods(folder):
 
 FRESH = [notebook_page, step_log, two_sheets_in_ods]
 
+# Kept as other dyers might, each in a way that none of the above has ------------------------------
+
+
+def spanish(folder):
+    """Units in cells, days in words, washes counted, readings on a second sheet."""
+    swatches = [
+        ["Muestrario de la primavera"],
+        ["Muestra", "Fibra", "Peso", "Mordiente", "Tinte", "Modificador", "Fecha", "Observaciones"],
+        ["E1", "lana", "5 g", "alumbre 15 % + crémor tártaro 6 %", "gualda 50 %", None,
+         "3 de marzo de 2026", "soleado"],
+        ["E2", "algodón", "4,5 g", "agallas 8 %; acetato de aluminio 6 %", "rubia 40 %",
+         "hierro 1,5 %", "4 de marzo de 2026", None],
+        ["E3", "seda", "3 g", "sin mordiente", "cochinilla 5 %", None, "5/3/2026", None],
+    ]  # fmt: skip
+    colours = [
+        ["Muestra", "Lavados", "L*", "a*", "b*", "Iluminante", "Observador"],
+        ["E1", 0, 70.5, -5.75, 50.5, "D65", "10°"],
+        ["E1", 5, 71.75, -4.5, 44.5, "D65", "10°"],
+        ["E3", "ninguno", 36, 44.5, -2.25, "D65", 10],
+    ]
+    meant = Meant(
+        {
+            "E1": "wool, potash alum 15 % with cream of tartar 6 %, weld 50 %",
+            "E2": "cotton, gallnut 8 %, aluminium acetate 6 %, madder 40 %, ferrous sulfate 1.5 %",
+            "E3": "silk, cochineal 5 %",
+        },
+        {
+            ("E1", "made_on"): "2026-03-03",
+            ("E2", "mass_g"): 4.5,
+            ("E3", "made_on"): "2026-03-05",
+        },
+        {("E2", 1, "kind"): "tannin"},
+        [
+            ("E1", "whole", "none", None, 70.5, -5.75, 50.5),
+            ("E1", "whole", "wash", 5, 71.75, -4.5, 44.5),
+            ("E3", "whole", "none", None, 36, 44.5, -2.25),
+        ],
+        lost=["Muestras, row 1"],
+    )
+    path = folder / "muestrario.xlsx"
+    return workbook(path, {"Muestras": swatches, "Medidas": colours}), meant
+
+
+def steps_in_words(folder):
+    """A column a step, in free words with heat and time; the cloth in words too."""
+    content = """Ref,What it is,Step 1,Step 2,Step 3,Step 4,Finished
+Q1,merino yarn 10 g,scoured with neutral soap 2%,"alum 15% with cream of tartar 5%, 1 h at 85 °C","weld 60%, 45 mins at 80 °C",,Tues 3rd March 2026
+Q2,merino yarn 10 g,scoured with neutral soap 2%,"alum 15% with cream of tartar 5%, 1 h at 85 °C","weld 60%, 45 mins at 80 °C","iron 2%, 10 min",Wed 4th March 2026
+Q3,merino yarn 10 g,scoured with neutral soap 2%,,"indigo vat, 3 dips",,4 March 26
+"""  # noqa: E501
+    meant = Meant(
+        {
+            "Q1": "neutral soap 2 %, potash alum 15 % with cream of tartar 5 %, weld 60 %",
+            "Q2": "neutral soap 2 %, potash alum 15 % with cream of tartar 5 %, weld 60 %, "
+            "ferrous sulfate 2 %",
+            "Q3": "neutral soap 2 %, indigo in 3 dips",
+        },
+        {("Q1", "made_on"): "2026-03-03", ("Q2", "What it is"): "merino yarn 10 g"},
+        {
+            ("Q1", 1, "kind"): "scour",
+            ("Q1", 2, "temperature_C"): 85.0,
+            ("Q1", 4, "minutes"): 45.0,
+            ("Q2", 5, "minutes"): 10.0,
+            ("Q3", 2, "kind"): "vat",
+        },
+    )
+    return text(folder / "studio log.csv", content), meant
+
+
+def a_sheet_a_test(folder):
+    """Each test's readings on a sheet that is named after it; doses under a bare %."""
+    white = "D65/10°"
+    sheets = {
+        "Cloths": [
+            ["Code", "Fibre", "Mordant", "%", "Dye", "% "],
+            ["L1", "wool", "alum", 15, "madder", 50],
+            ["L2", "wool", None, None, "madder", 25],
+        ],
+        "Before": [
+            ["Code", "L*", "a*", "b*", "White"],
+            ["L1", 40.5, 35, 22, white],
+            ["L2", 55, 18, 17, white],
+        ],
+        "After 5 washes": [
+            ["Code", "L*", "a*", "b*", "White"],
+            ["L1", 42.5, 33, 21, white],
+            ["L2", 60, 14, 15, white],
+        ],
+        "light 40 h": [["Code", "L*", "a*", "b*", "White"], ["L1", 48, 28, 19, white]],
+    }
+    meant = Meant(
+        {"L1": "wool, potash alum 15 %, madder 50 %", "L2": "wool, madder 25 %"},
+        readings=[
+            ("L1", "whole", "none", None, 40.5, 35, 22),
+            ("L2", "whole", "none", None, 55, 18, 17),
+            ("L1", "whole", "wash", 5, 42.5, 33, 21),
+            ("L2", "whole", "wash", 5, 60, 14, 15),
+            ("L1", "whole", "light", 40, 48, 28, 19),
+        ],
+    )
+    return workbook(folder / "lessons.xlsx", sheets), meant
+
+
+def on_its_side(folder):
+    """Headings one under the other, a column a swatch; in Italian."""
+    rows = [
+        ["Prova", "I1", "I2", "I3"],
+        ["Fibra", "lana", "lana", "cotone"],
+        ["Allume %", 15, "circa 12?", None],
+        ["Reseda %", 50, 50, 30],
+        ["Ferro %", None, 2, 1],
+        ["Data", "2026-03-01", "2026-03-01", "2026-03-02"],
+        ["Note", None, "scuro", None],
+    ]
+    meant = Meant(
+        {
+            "I1": "wool, potash alum 15 %, weld 50 %",
+            "I2": "wool, weld 50 %, ferrous sulfate 2 %",
+            "I3": "cotton, weld 30 %, ferrous sulfate 1 %",
+        },
+        {("I2", "note"): "scuro", ("I3", "made_on"): "2026-03-02"},
+        lost=["cell C3 (Allume %)"],
+    )
+    return workbook(folder / "prove.xlsx", {"Prove": rows}), meant
+
+
+def dutch(folder):
+    """A row a reading; what was tested stands in a column that no list of headings names."""
+    content = """staal\tvezel\tbeits\tverfstof\tgedaan\tL*\ta*\tb*\tdatum meting
+N1\twol\taluin 15%\twouw 50%\t-\t70,1\t-2,5\t55,0\t1 maart 2026
+N1\twol\taluin 15%\twouw 50%\t5x gewassen\t71,0\t-2,0\t52,3\t8 maart 2026
+N2\tkatoen\taluin 12%\tmeekrap 40%\t-\t45,2\t30,1\t18,0\t1 maart 2026
+N2\tkatoen\taluin 12%\tmeekrap 40%\tlicht 20 uur\t47,0\t26,0\t17,5\t20 maart 2026
+"""
+    meant = Meant(
+        {
+            "N1": "wool, potash alum 15 %, weld 50 %",
+            "N2": "cotton, potash alum 12 %, madder 40 %",
+        },
+        readings=[
+            ("N1", "whole", "none", None, 70.1, -2.5, 55),
+            ("N1", "whole", "wash", 5, 71, -2, 52.3),
+            ("N2", "whole", "none", None, 45.2, 30.1, 18),
+            ("N2", "whole", "light", 20, 47, 26, 17.5),
+        ],
+        white=("D65", 10),
+    )
+    return text(folder / "metingen.tsv", content), meant
+
+
+def areas_and_the_whole(folder):
+    """A printed cloth whose bath stands in a row of its own, and a part with nothing on it."""
+    content = """Code,Fabric,Area,Mordant,Dye,Dye %
+P1,cotton,,,madder,30
+P1,cotton,leaf,aluminium acetate 6,,
+P1,cotton,stem,aluminium acetate 6 and iron acetate 2,,
+P1,cotton,sky,,,
+"""
+    meant = Meant(
+        {
+            "P1": "cotton, aluminium acetate 6 % (leaf), aluminium acetate 6 % (stem), "
+            "ferrous acetate 2 % (stem), madder 30 %"
+        },
+        {("P1", "bare_areas"): "sky"},
+    )
+    return text(folder / "prints.csv", content), meant
+
+
+FURTHER = [spanish, steps_in_words, a_sheet_a_test, on_its_side, dutch, areas_and_the_whole]
+
 # Made to differ ---------------------------------------------------------------------------------
 
 

@@ -1,10 +1,13 @@
 """A user's own spreadsheet: what comes in is what was meant, or the loss is listed before."""
 
+import numpy as np
 import own_sheets
 import pandas as pd
+import photos
 import pytest
+from worlds.synth import render
 
-from dyelab import book
+from dyelab import book, convert, table
 from dyelab.errors import InputError
 
 
@@ -17,7 +20,7 @@ def understood(path, meant, **more):
     return book.understand(sheets, meanings, answers=meant.answers, white=meant.white, **more)
 
 
-@pytest.mark.parametrize("make", [*own_sheets.FRESH, *own_sheets.LAID_OUT])
+@pytest.mark.parametrize("make", [*own_sheets.FRESH, *own_sheets.FURTHER, *own_sheets.LAID_OUT])
 def test_what_comes_in_is_what_was_meant(tmp_path, make):
     path, meant = make(tmp_path)
     found = understood(path, meant)
@@ -132,6 +135,45 @@ def test_colours_without_a_white_point_are_listed_and_wait(tmp_path):
     assert len(found.readings) == 0
     assert found.lost["where"].tolist() == ["row 2", "row 3"]
     assert found.lost["why"].str.contains("white point").all()
+
+
+def test_another_white_is_asked_about_and_adapted_only_when_told(tmp_path):
+    """X, Y and Z of known spectra under D50/2°, adapted: the truth lies in the regions stated."""
+    bands, spectra = np.arange(400, 701, 10), photos.cloth(5, 30)
+    spectra = np.array([np.interp(bands, render.BANDS, row) for row in spectra])
+    light = {"illuminant": "D50", "observer": 2}
+    xyz = convert.spectrum_to_xyz(bands, spectra, **light)
+    truth = convert.spectrum_to_lab(bands, spectra, illuminant="D65", observer=10)
+    rows = pd.DataFrame(xyz / 100, columns=["X (D50/2°)", "Y", "Z"]).round(6)
+    rows.insert(0, "Code", [f"S{i}" for i in range(30)])
+    rows.to_csv(tmp_path / "xyz.csv", index=False)
+    meant = own_sheets.Meant({})
+    left = understood(tmp_path / "xyz.csv", meant)
+    assert (len(left.readings), len(left.lost), left.other_white) == (0, 30, "D50/2°")
+    assert left.lost["why"].str.contains("another white point than the book's").all()
+    found = understood(tmp_path / "xyz.csv", meant, adapt=True)
+    assert found.lost.empty
+    bk = book.save(book.take_in(book.create(tmp_path / "b"), found))
+    assert bk.faults.empty
+    assert set(bk.readings["flags"]) == {"adapted"}
+    off = bk.readings[table.LAB].to_numpy(float) - truth
+    spread = table.covariances(bk.readings)
+    squares = np.einsum("ni,nij,nj->n", off, np.linalg.inv(spread), off)
+    assert (squares < 7.81).mean() >= 0.85  # chi-squared, three coordinates, 95 %
+    assert np.linalg.norm(off, axis=1).mean() < 2.5
+    shared = bk.shared.groupby("reading")[table.LAB].apply(lambda v: v.T.to_numpy() @ v.to_numpy())
+    error = np.stack(list(shared[bk.readings["reading"]]))
+    np.testing.assert_allclose(spread - error, np.eye(3)[None] * 0.3**2 + 0 * error, atol=1e-6)
+    again = book.what_changes(bk, understood(tmp_path / "xyz.csv", meant, adapt=True))
+    assert (again.new, len(again.changed), again.same) == ((), 0, 30)
+
+
+def test_reflectances_are_computed_for_the_books_white(tmp_path):
+    path, meant = own_sheets.spectral(tmp_path)
+    found = understood(path, meant, into=("D50", 2))
+    bk = book.take_in(book.create(tmp_path / "b", white=("D50", 2)), found)
+    lab = convert.spectra_to_lab(bk.spectra, "D50", 2)
+    np.testing.assert_allclose(bk.readings[table.LAB], lab[table.LAB], atol=1e-6)
 
 
 def test_which_alum_is_asked_and_the_answer_counts(tmp_path):

@@ -117,7 +117,9 @@ def instrument_readings(
     bands = [name for name in rows.columns if str(name).isdigit()]
     whole = rows[bands].notna().any(axis=1)
     spectral = rows.loc[whole, ["reading", *bands]] if whole.any() else None
-    return InstrumentReadings(rows[table.READINGS.names], spectral, _shared(rows, error), left)
+    return InstrumentReadings(
+        rows[table.READINGS.names], spectral, shared_by_adapting(rows, error), left
+    )
 
 
 def entered(bk: Book, names: Iterable[str]) -> Book:
@@ -286,12 +288,16 @@ def _under(lab: pd.DataFrame, white: tuple[str, int], adapt: bool) -> pd.DataFra
             "ask for them to be adapted (adapt=True; a tick in the panel): an estimate that is "
             "wrong by 1 to 5 on dyed cloth."
         )
-    own = lab.drop(columns=[name for name in table.COVARIANCE if name in lab])
-    moved = convert.adapt(own.drop(columns=table.STANDARD_UNCERTAINTIES, errors="ignore"), *white)
-    error = np.nan_to_num(table.covariances(moved)).reshape(len(moved), 9)
-    return moved.drop(columns=table.COVARIANCE).assign(
-        **dict(zip(_ERROR, error.T, strict=True)), adapted_from=table.white_text(theirs)
-    )
+    moved, error = adapted(lab, white)
+    columns = dict(zip(_ERROR, error.reshape(-1, 9).T, strict=True))
+    return moved.assign(**columns, adapted_from=table.white_text(theirs))
+
+
+def adapted(lab: pd.DataFrame, white: tuple[str, int]) -> tuple[pd.DataFrame, np.ndarray]:
+    """Rows brought to a white, without their stated spread, and what that errs by (n, 3, 3)."""
+    stated = [*table.COVARIANCE, *table.STANDARD_UNCERTAINTIES]
+    moved = convert.adapt(lab.drop(columns=stated, errors="ignore"), *white)
+    return moved.drop(columns=table.COVARIANCE), np.nan_to_num(table.covariances(moved))
 
 
 def _conditioned(found: pd.DataFrame, given: Mapping[str, object]) -> pd.DataFrame:
@@ -303,7 +309,7 @@ def _conditioned(found: pd.DataFrame, given: Mapping[str, object]) -> pd.DataFra
     return found
 
 
-def _shared(rows: pd.DataFrame, error: np.ndarray) -> pd.DataFrame:
+def shared_by_adapting(rows: pd.DataFrame, error: np.ndarray) -> pd.DataFrame:
     """Rows of scope ``recipe`` for the error of adapting: another piece doesn't average it out."""
     made = []
     for i in np.flatnonzero(error[:, 0, 0] > 0):

@@ -20,6 +20,7 @@ _WHITES = (table.DEFAULT_WHITE, ("D65", 2), ("D50", 2), ("D50", 10), ("A", 10), 
 _AS_FOUND = 4  # rows of the sheet that are shown as they stand
 _IN_WORDS = 3  # rows that are written out in words
 _ASKED = {"sheet": ("file", "upload", "heading", "white"), "merge": ("file",)}
+_WHERE_ASKED = ("sheets", "adapt", "removing")  # choices shown only where a sheet needs them
 
 
 class Exchange(frame.Panel):
@@ -115,11 +116,14 @@ class Exchange(frame.Panel):
             listed=books.materials(book),
             answers=answers,
             white=chosen["white"] or None,
+            into=book.white,
+            adapt=chosen["adapt"],
         )
         self._incoming = incoming
         self._ask(incoming)
         told = books.what_changes(book, incoming)
         self.choices["removing"].layout.display = None if len(told.gone) else "none"
+        self.choices["adapt"].layout.display = None if incoming.other_white else "none"
         self.understood.value = _in_words(incoming) + _changes(told)
         said = words.say(
             "exchange.sheet_says",
@@ -135,9 +139,12 @@ class Exchange(frame.Panel):
         lost = incoming.lost.rename(columns={"found": "found_there"})
         if seen and not len(told.new) + len(told.changed) + len(told.gone):
             said, again = words.say("exchange.all_there", book=book.title), ""
-        table = lost if len(lost) else None
+        if incoming.other_white:
+            whites = {"theirs": incoming.other_white, "own": table.white_text(book.white)}
+            key = "adapted" if chosen["adapt"] else "other_white"
+            said += " " + words.say(f"exchange.{key}", **whites, tick=words.say("exchange.adapt"))
         text = f"{said} {again}".strip() if seen else said
-        return frame.Shown(text, table=table, notes=incoming.notes)
+        return frame.Shown(text, table=lost if len(lost) else None, notes=incoming.notes)
 
     def _ask(self, incoming: Incoming) -> None:
         """Offer what each doubtful word could be; one that was answered stays answered."""
@@ -203,16 +210,17 @@ def _choose(_book: Book) -> dict[str, Any]:
         "sheets": choices.pick_many("exchange.sheets", [], rows=3),
         "heading": choices.number("exchange.heading", 0, low=0, high=999),
         "white": choices.pick("exchange.white", whites),
+        "adapt": choices.tick("exchange.adapt"),
         "removing": choices.tick("exchange.removing"),
     }
-    for name in ("sheets", "removing"):  # asked for once a file has several, or leaves rows out
+    for name in _WHERE_ASKED:
         made[name].layout.display = "none"
     return made
 
 
 def _fit(_book: Book, made: dict[str, Any]) -> None:
     task = made["task"].value
-    seen = [n for n in ("sheets", "removing") if made[n].layout.display is None]
+    seen = [n for n in _WHERE_ASKED if made[n].layout.display is None]
     choices.only(made, ["task", *_ASKED.get(task, ()), *(seen if task == "sheet" else ())])
 
 

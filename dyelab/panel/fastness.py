@@ -10,8 +10,8 @@ from dyelab import book as books
 from dyelab import grade, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.handout import colours, fastness_texts
 from dyelab.handout import fastness as page
+from dyelab.handout import fastness_texts
 from dyelab.panel import choices, frame
 
 _QUANTITIES = ("dEF", "dE00", "L", "C", "h")

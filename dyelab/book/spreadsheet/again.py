@@ -54,6 +54,7 @@ class _Plan:
     steps: dict[str, list[dict[str, Any]]]  # by swatch, all steps it then has
     readings: pd.DataFrame
     spectra: pd.DataFrame | None
+    shared: pd.DataFrame | None
     gone_swatches: list[str]
     gone_steps: dict[str, list[dict[str, Any]]]  # the same swatches without what has gone
     gone_readings: list[str]
@@ -112,7 +113,8 @@ def take_in(bk: Book, incoming: Incoming, *, removing: bool = False) -> Book:
     if removing and plan.gone_readings:
         changed = _without_readings(changed, plan.gone_readings)
     if len(plan.readings):
-        changed = change(changed, readings=plan.readings, spectra=plan.spectra)
+        given = {"spectra": plan.spectra, "shared": plan.shared}
+        changed = change(changed, readings=plan.readings, **given)
     return remove(changed, plan.gone_swatches) if removing and plan.gone_swatches else changed
 
 
@@ -154,11 +156,18 @@ def _planned(bk: Book, incoming: Incoming) -> _Plan:
         gone=pd.DataFrame(gone, columns=CHANGED[:3]),
         same=sum(code in there and code not in touched for code in codes),
     )
-    spectra = incoming.spectra
-    if spectra is not None:
-        spectra = spectra.assign(reading=spectra["reading"].map(readings[1]))
-        spectra = spectra[spectra["reading"].isin(readings[0].get("reading", []))]
-    return _Plan(swatches, steps, readings[0], spectra, lost, without, left, changes)
+    beside = (_under_names(rows, *readings) for rows in (incoming.spectra, incoming.shared))
+    return _Plan(swatches, steps, readings[0], *beside, lost, without, left, changes)
+
+
+def _under_names(
+    rows: pd.DataFrame | None, readings: pd.DataFrame, names: dict[str, str]
+) -> pd.DataFrame | None:
+    """Rows of spectra or shared error of the readings to write, under the book's names for them."""
+    if rows is None:
+        return None
+    rows = rows.assign(reading=rows["reading"].map(names))
+    return rows[rows["reading"].isin(readings.get("reading", []))]
 
 
 def _shown(value: Any) -> str:

@@ -74,13 +74,14 @@ def amount(text: str, where: Locale) -> Amount | None:
 
 
 class Part(NamedTuple):
-    """One material of a cell with its dose, where it has one; `odd` is what wasn't understood."""
+    """One material of a cell with its dose, heat and time, where it has them."""
 
     material: str
     value: float | None
     unit: str
     dips: int
-    odd: str = ""
+    celsius: float | None = None
+    minutes: float | None = None
 
 
 _DIPS = re.compile(
@@ -91,17 +92,41 @@ _DOSE = re.compile(
 )
 
 
+_NEXT = re.compile(r"\s?(?:;|\n|→|->|>|\b(?:then|dann|puis|luego|poi|dan)\b|,(?!\d))\s?")
+_WITH = re.compile(r"\s?(?:\+|&|\b(?:with|and|mit|und|avec|et|con|met)\b)\s?")
+_HEAT = re.compile(r"(?i)\b(?:at|bei|à|a|op)?\s*(\d+(?:[.,]\d+)?)\s*(?:°|deg\w*)\s*([CF])\b")
+_TIME = re.compile(
+    r"(?i)\b(?:for|für|pendant|durante)?\s*(\d+(?:[.,]\d+)?)\s*"
+    r"(min(?:s|utes?|uten|uti|utos)?|h|hr|hrs|hours?|std|stunden?|heures?|horas?|ore|uur)\b\.?"
+)
+
+
 def parts(text: str, where: Locale) -> list[Part]:
-    """Read what a cell says was used: ``alum 15 % + tartar 6``, ``indigo, 3 dips``."""
-    return [part for piece in _pieces(text, where) if (part := _part(piece, where)) is not None]
+    """Read what a cell says was used: ``alum 15 % with tartar 6, 1 h at 85 °C; indigo, 3 dips``.
+
+    Heat and time that stand alone are those of all that went in together before them.
+    """
+    made: list[list[Part]] = []
+    for step in _steps(text):
+        heat, time = _HEAT.search(step), _TIME.search(step)
+        rest = _TIME.sub(" ", _HEAT.sub(" ", step)) if heat or time else step
+        about = {
+            "celsius": celsius(f"{heat[1]} °{heat[2].upper()}", where) if heat else None,
+            "minutes": minutes(f"{time[1]} {time[2]}", where) if time else None,
+        }
+        own = [part for piece in _WITH.split(rest) if (part := _part(piece, where)) is not None]
+        if not own and made and (heat or time):
+            own = made.pop()
+        known = {name: value for name, value in about.items() if value is not None}
+        made.append([part._replace(**known) for part in own])
+    return [part for own in made for part in own]
 
 
-def _pieces(text: str, where: Locale) -> list[str]:
+def _steps(text: str) -> list[str]:
     """Parts of a line; a comma between two digits is a decimal one, dips go with what they dip."""
     text = re.sub(r"[^\S\n]+", " ", text)  # a long run of blanks would be split slowly
-    pieces = re.split(r"\s?(?:\+|;|\n|→|->|>|&|\bthen\b|\bdann\b|\bpuis\b|,(?!\d))\s?", text)
     joined: list[str] = []
-    for piece in pieces:
+    for piece in _NEXT.split(text):
         alone = _DIPS.sub("", piece).strip(" .:") == "" and piece.strip()
         if alone and joined:
             joined[-1] += f" {piece}"
@@ -110,8 +135,16 @@ def _pieces(text: str, where: Locale) -> list[str]:
     return joined
 
 
+def nothing(text: str) -> bool:
+    """Whether a cell says that something was not used: blank, ``none``, ``ohne Beize``."""
+    held = text.strip().lower()
+    return held in NOTHING or bool(
+        re.match(r"(?:sin|ohne|sans|senza|zonder|without|no)\s\w+$", held)
+    )
+
+
 def _part(piece: str, where: Locale) -> Part | None:
-    if piece.strip().lower() in NOTHING:
+    if nothing(piece) or not piece.strip(" .:"):
         return None
     dips = _DIPS.search(piece)
     rest = _DIPS.sub(" ", piece) if dips else piece
@@ -127,8 +160,12 @@ def _part(piece: str, where: Locale) -> Part | None:
 _SLASHED = re.compile(r"^\s*(\d{1,2})[/-](\d{1,2})[/-](\d{2,4})\b")
 _DOTTED = re.compile(r"^\s*(\d{1,2})\.\s*(\d{1,2})\.\s*(\d{2,4})")
 _ISO = re.compile(r"^\s*(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})")
-_NAMED = re.compile(r"^\s*(?:\w+,\s*)?(\d{1,2})\.?\s*([^\W\d]{3,})\.?,?\s*(\d{2,4})")
-_AMERICAN = re.compile(r"^\s*([^\W\d]{3,})\.?\s*(\d{1,2})(?:st|nd|rd|th)?,?\s*(\d{4})")
+_WEEKDAY = r"^\s*(?:[^\W\d]+\.?,?\s+)?"
+_NAMED = re.compile(
+    _WEEKDAY + r"(\d{1,2})(?:st|nd|rd|th|er|[.ºª°])?\s*(?:de\s+|of\s+)?([^\W\d]{3,})\.?,?\s*"
+    r"(?:del?\s+)?(\d{2,4})\b"
+)
+_AMERICAN = re.compile(_WEEKDAY + r"([^\W\d]{3,})\.?\s*(\d{1,2})(?:st|nd|rd|th)?,?\s*(\d{4})")
 _MONTHS = {
     name: month
     for month, names in enumerate(
@@ -209,7 +246,7 @@ _UNITS = {"wash": "cycle", "light": "h"}
 def exposure(text: str, where: Locale) -> Exposure | None:
     """Read ``new``, ``after 5 washes``, ``20 h light``, ``W5``; None where it isn't understood."""
     held = " ".join(text[: limits.PHRASE].lower().split())
-    if held in ("", "0"):
+    if nothing(held):
         return Exposure("none", None, "")
     if match := re.fullmatch(r"([wl])\s*(\d+)\s*h?", held):
         kind = "wash" if match[1] == "w" else "light"

@@ -16,6 +16,7 @@ from dyelab import limits, recipe, table
 from dyelab.book.spreadsheet import cells, vocabulary
 from dyelab.book.spreadsheet.sheets import Sheet
 
+_SEEN = 40  # different cells of a column that are looked at
 KEEP = "keep"  # as a column of the user's own
 LEAVE = ""
 
@@ -25,7 +26,21 @@ STEP = (
     *("dips", "bath_use", "liquor_ratio"),
 )
 READING = (
-    *("L", "a", "b", "u", "u_L", "u_a", "u_b", "exposure", "exposure_amount", "white"),
+    *(
+        "L",
+        "a",
+        "b",
+        "X",
+        "Y",
+        "Z",
+        "u",
+        "u_L",
+        "u_a",
+        "u_b",
+        "exposure",
+        "exposure_amount",
+        "white",
+    ),
     *("illuminant", "observer", "taken_at", "method"),
 )
 KINDS = ("scour", "tannin", "mordant", "assist", "dye", "vat", "modifier")
@@ -57,7 +72,7 @@ class Meaning(NamedTuple):
         """The meaning as one text."""
         named = "=" if self.what == "dose" and self.of not in KINDS and self.of else ":"
         code = self.what + (f"{named}{self.of}" if self.of else "")
-        code += f":{self.slot}" if self.slot > 1 else ""
+        code += f"{'' if self.of else ':'}:{self.slot}" if self.slot > 1 else ""
         code += f"@{self.after}" if self.after else ""
         return code + (f"|{self.unit}" if self.unit else "")
 
@@ -104,9 +119,16 @@ def matches(
     """
     materials = recipe.materials() if listed is None else listed
     found: dict[str, str] = {}
+    before = ""
     for column in sheet.frame.columns:
-        code = (known or {}).get(column) or _guess(column, sheet.frame[column], materials)
-        found[column] = _free(code, set(found.values()))
+        code = (known or {}).get(column) or _of_unit(column, before)
+        code = code or _guess(column, sheet.frame[column], materials)
+        before = found[column] = _free(code, set(found.values()))
+    for column in sheet.frame.columns:
+        if found[column] in (KEEP, "recipe") and column not in (known or {}):
+            code = _by_cells(sheet, column, found, materials) or found[column]
+            rest = {held for name, held in found.items() if name != column}
+            found[column] = _free(code, rest)
     rows = [
         (column, letter, found[column], _example(sheet.frame[column]))
         for column, letter in zip(sheet.frame.columns, sheet.letters, strict=True)
@@ -119,7 +141,7 @@ def _free(code: str, taken: set[str]) -> str:
     if code in (KEEP, LEAVE) or code not in taken:
         return code
     held = meaning(code)
-    if held.what in ("name", "dose", *_ABOUT) and held.of in KINDS:
+    if held.what == "recipe" or (held.what in ("name", "dose", *_ABOUT) and held.of in KINDS):
         return _free(held._replace(slot=held.slot + 1).code, taken)
     return KEEP
 
@@ -127,6 +149,40 @@ def _free(code: str, taken: set[str]) -> str:
 def _example(column: pd.Series) -> str:
     held = column[~table.blanks(column)]
     return str(held.iloc[0]) if len(held) else ""
+
+
+def _of_unit(heading: str, before: str) -> str:
+    """A heading that is only a unit is of the material named in the column before it."""
+    unit = vocabulary.unit(re.sub(r"\s+\d+$", "", heading[: limits.PHRASE]))
+    held = meaning(before)
+    if not unit or held.what not in ("name", "dose") or held.of not in KINDS:
+        return ""
+    if unit in ("% WOF", "g", "g/L"):
+        return held._replace(what="dose", unit=_dosed(unit)).code if held.what == "name" else ""
+    about = "temperature_C" if unit.startswith("°") else "minutes"
+    return held._replace(what=about, unit=unit).code
+
+
+def _by_cells(sheet: Sheet, column: str, found: dict[str, str], listed: pd.DataFrame) -> str:
+    """What a column without a known heading holds, by its cells: a test, a day, steps in words."""
+    held = [text for text in dict.fromkeys(sheet.frame[column]) if not cells.nothing(text)][:_SEEN]
+    worded = [text for text in held if re.search(r"[^\W\d_]{2}", text)]
+    if not worded or len(worded) < len(held):
+        return ""
+    tests = [cells.exposure(text, sheet.locale) for text in held]
+    if all(tests) and any(one.kind != "none" for one in tests if one):
+        return "exposure"
+    if all(cells.day(text, sheet.locale) for text in held):
+        return "taken_at" if "L" in found.values() else "made_on"
+    if all(vocabulary.plain(text) in vocabulary.words("fibre") for text in held):
+        return "fibre"
+    known = [any(_known(part, listed) for part in cells.parts(t, sheet.locale)) for t in held]
+    return "recipe" if sum(known) > len(known) / 2 else ""
+
+
+def _known(part: cells.Part, listed: pd.DataFrame) -> bool:
+    _, name = vocabulary.step_in(part.material, listed)
+    return bool(vocabulary.shared_name(name) or vocabulary.material(name, listed))
 
 
 def _guess(heading: str, column: pd.Series, listed: pd.DataFrame) -> str:
@@ -181,14 +237,14 @@ def _band(words: str, unit: str, _listed: pd.DataFrame) -> Meaning | None:
     return Meaning("band", match[1], unit=unit) if match and inside else None
 
 
-_LAB = re.compile(r"^(?:cie )?(?:lab )?([lab])(?: \*)?(?: (.+))?$")
+_LAB = re.compile(r"^(?:cie )?(?:lab |xyz )?([labxyz])(?: \*)?(?: (.+))?$")
 
 
 def _coloured(words: str, _unit: str, _listed: pd.DataFrame) -> Meaning | None:
     match = _LAB.match(words)
     if not match:
         return None
-    name, rest = match[1].upper() if match[1] == "l" else match[1], match[2] or ""
+    name, rest = match[1].upper() if match[1] in "lxyz" else match[1], match[2] or ""
     rest = re.sub(r"\b[a-f] ?\d{1,2} ?[/,]? ?(2|10) ?°?\s*$", "", rest).strip()  # a white point
     if not rest:
         return Meaning(name)

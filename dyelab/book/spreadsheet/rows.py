@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from dyelab import convert, errors, recipe, table, words
+from dyelab.book import readings as from_instruments
 from dyelab.book.spreadsheet import cells, vocabulary
 from dyelab.book.spreadsheet.columns import (
     FIELDS,
@@ -28,6 +30,8 @@ _RANK = {"scour": 0, "tannin": 1, "mordant": 2, "assist": 2, "dye": 3, "vat": 3,
 _VAT_HELP = ("hydrated lime", "fructose")  # what an indigo vat is made with, by custom of the trade
 _NUMBERS = {"pH": (0.0, 14.0), "dips": (1.0, 99.0), "bath_use": (1.0, 99.0)}
 _WHITE = re.compile(r"\b(D50|D55|D65|D75|A|C|E|F\d{1,2})\s*[/,;°]?\s*(10|2)\s*°?(?!\d)")
+_XYZ = ("X", "Y", "Z")
+_ONE = 1.6  # XYZ whose largest value is no larger count the perfect reflector as 1
 _OF_STEP = (
     *("temperature_C", "minutes", "pH", "bath", "bath_use", "liquor_ratio", "order"),
     *("amount", "unit"),
@@ -51,6 +55,10 @@ class Incoming:
     notes : tuple of str
     source : str
         Name of the spreadsheet.
+    shared : DataFrame or None
+        In the columns of `table.SHARED`: the error of adapting.
+    other_white : str
+        White points of its colours other than the book's, whether adapted or left out.
     """
 
     swatches: pd.DataFrame
@@ -61,6 +69,8 @@ class Incoming:
     asked: pd.DataFrame
     notes: tuple[str, ...]
     source: str
+    shared: pd.DataFrame | None = None
+    other_white: str = ""
 
     def in_words(self, swatch: str) -> str:
         """What was done to a swatch: ``cotton, gallnut 8 %, potash alum 15 %, weld 50 %``."""
@@ -95,6 +105,8 @@ class _Taking:
     answers: Mapping[str, str]
     white: tuple[str, int] | None
     source: str
+    into: tuple[str, int] = table.DEFAULT_WHITE
+    adapt: bool = False
     swatches: dict[str, dict[str, Any]] = field(default_factory=dict)
     place: dict[str, str] = field(default_factory=dict)
     wide: dict[str, dict[str, list[dict[str, Any]]]] = field(default_factory=dict)
@@ -121,14 +133,11 @@ class _Row:
     @property
     def place(self) -> str:
         """Where it is, as the user sees it."""
-        name = f"{self.sheet.name}, " if len(self.sheet.names) > 1 else ""
-        return f"{name}row {self.at}"
+        return _on(self.sheet, self.sheet.row(self.at))
 
     def cell(self, heading: str) -> str:
         """Where one of its cells is."""
-        at = list(self.sheet.frame.columns).index(heading)
-        name = f"{self.sheet.name}, " if len(self.sheet.names) > 1 else ""
-        return f"{name}cell {self.sheet.letters[at]}{self.at} ({heading})"
+        return _on(self.sheet, self.sheet.cell(heading, self.at))
 
     def find(self, what: str, of: str = "", slot: int = 1) -> tuple[str, str, Meaning]:
         """The heading, text and meaning of a column; blank where there is none."""
@@ -149,6 +158,8 @@ def understand(
     listed: pd.DataFrame | None = None,
     answers: Mapping[str, str] | None = None,
     white: tuple[str, int] | None = None,
+    into: tuple[str, int] = table.DEFAULT_WHITE,
+    adapt: bool = False,
 ) -> Incoming:
     r"""Work out what some sheets of one spreadsheet would bring into a book.
 
@@ -164,6 +175,12 @@ def understand(
         Which material a word stands for, where `Incoming.asked` asks.
     white : (illuminant, observer), optional
         Of colours whose white point the spreadsheet doesn't say.
+    into : (illuminant, observer)
+        The book's white: reflectances are computed for it.
+    adapt : bool
+        Whether L*, a*, b* and X, Y, Z under another white may be adapted to the book's, which errs
+        by 1 to 5 on dyed cloth: flagged ``adapted``, the error carried as for an instrument's
+        readings. Else they are put down among what won't come in.
 
     Raises
     ------
@@ -183,7 +200,7 @@ def understand(
     """
     known = recipe.materials() if listed is None else listed
     said = {vocabulary.plain(word): name for word, name in (answers or {}).items()}
-    taking = _Taking(known, said, white, sheets[0].file)
+    taking = _Taking(known, said, white, sheets[0].file, into, adapt)
     coded = 0
     for sheet in sheets:
         means = _meanings(sheet, meanings.get(sheet.name, {}))
@@ -227,7 +244,7 @@ def _meanings(sheet: Sheet, given: Mapping[str, str]) -> dict[str, Meaning]:
 
 def _columns_left(taking: _Taking, sheet: Sheet, means: Mapping[str, Meaning]) -> None:
     stepped = any(held.what in ("material", "kind") for held in means.values())
-    for at, column in enumerate(sheet.frame.columns):
+    for column in sheet.frame.columns:
         held = [text for text in sheet.frame[column] if text]
         mean = means.get(column)
         why = "column_left" if mean is None else ""
@@ -235,7 +252,7 @@ def _columns_left(taking: _Taking, sheet: Sheet, means: Mapping[str, Meaning]) -
             why = "which_step"
         if why and held:
             found = f"{held[0][:40]}{' …' if len(held) > 1 else ''}"
-            taking.lose(_on(sheet, f"column {sheet.letters[at]} ({column})"), found, why)
+            taking.lose(_on(sheet, sheet.column(column)), found, why)
 
 
 def _rows(taking: _Taking, sheet: Sheet, means: dict[str, Meaning]) -> Iterator[_Row]:
@@ -354,13 +371,18 @@ def _wide_steps(taking: _Taking, row: _Row) -> list[dict[str, Any]]:
 
 def _told(taking: _Taking, row: _Row, heading: str, text: str) -> list[dict[str, Any]]:
     """Steps written out in one cell, in the order written."""
-    found = []
-    for at, part in enumerate(cells.parts(text, row.sheet.locale)):
-        material = _material(taking, part.material, "")
-        kind = role(material, taking.listed) or "other"
-        step = _step(kind, material, part.value, part.unit or "% WOF", part.dips)
-        found.append({**step, "\0written": at, "\0heading": heading})
-    return found
+    found, named = [], ""
+    for part in cells.parts(text, row.sheet.locale):
+        kind, rest = vocabulary.step_in(part.material, taking.listed)
+        if kind and not rest and part.value is None:  # says what the next was used for
+            named = kind
+            continue
+        material = _material(taking, rest or part.material, "")
+        kind = _kind_of(material, kind or named, taking.listed)
+        found.append({**_step(kind, material, part), "\0written": heading})
+        named = ""
+    bare = cells.Part("", None, "", 1)
+    return found if found or not named else [{**_step(named, "", bare), "\0written": heading}]
 
 
 def _named(
@@ -381,10 +403,9 @@ def _named(
     for part in held:
         material = _material(taking, part.material or text, mean.of)
         kind = _kind_of(material, mean.of, taking.listed)
-        own = (part.value, part.unit or "% WOF") if part.value is not None else None
-        value, unit = own or ((dose.value, dose.unit) if dose else (None, ""))
-        found.append({**_step(kind, material, value, unit, part.dips), "\0slot": mean.slot,
-                      "\0kind": mean.of})  # fmt: skip
+        if part.value is None and dose is not None:
+            part = part._replace(value=dose.value, unit=dose.unit)
+        found.append({**_step(kind, material, part), "\0slot": mean.slot, "\0kind": mean.of})
     return found
 
 
@@ -397,7 +418,7 @@ def _headed(
         return []
     material = _material(taking, mean.of, "")
     kind = role(material, taking.listed) or "other"
-    return [_step(kind, material, dose.value, dose.unit, dose.dips)]
+    return [_step(kind, material, dose)]
 
 
 def _nameless(
@@ -414,13 +435,13 @@ def _nameless(
         return []
     material = _material(taking, mean.of, mean.of)
     kind = _kind_of(material, mean.of, taking.listed)
-    return [{**_step(kind, material, dose.value, dose.unit, dose.dips), "\0kind": mean.of}]
+    return [{**_step(kind, material, dose), "\0kind": mean.of}]
 
 
 def _kind_of(material: str, column: str, listed: pd.DataFrame) -> str:
-    """The kind of step of a material in such a column; a vat is one wherever it stands."""
+    """The kind of step of a material in such a column; vats, tannins, assists are what they are."""
     own = role(material, listed)
-    if own in ("assist",) or (own == "vat" and column == "dye"):
+    if (own, column) in (("vat", "dye"), ("tannin", "mordant")) or own == "assist":
         return own
     return column or own or "other"
 
@@ -428,7 +449,7 @@ def _kind_of(material: str, column: str, listed: pd.DataFrame) -> str:
 def _dose(taking: _Taking, row: _Row, heading: str, mean: Meaning, text: str) -> cells.Part | None:
     """A dose as written; None where there is none; its value None where it was only ticked."""
     held = text.strip()
-    if not heading or held.lower() in cells.NOTHING:
+    if not heading or cells.nothing(held):
         zero = held.lower() not in ("", "-", "–", "—", "n/a", "na", "/")
         return cells.Part("", 0.0, "", 1) if zero and heading else None
     if held.lower() in cells.YES:
@@ -444,12 +465,13 @@ def _dose(taking: _Taking, row: _Row, heading: str, mean: Meaning, text: str) ->
     return cells.Part("", amount.value, unit, 1)
 
 
-def _step(kind: str, material: str, amount: float | None, unit: str, dips: int) -> dict[str, Any]:
+def _step(kind: str, material: str, part: cells.Part) -> dict[str, Any]:
     """A step; without an amount it has no unit either."""
-    step: dict[str, Any] = {"kind": kind, "material": material, "amount": amount}
-    step["unit"] = unit if amount is not None else ""
-    step["dips"] = dips if dips > 1 else None
-    return step
+    step: dict[str, Any] = {"kind": kind, "material": material, "amount": part.value}
+    step["unit"] = (part.unit or "% WOF") if part.value is not None else ""
+    step["dips"] = part.dips if part.dips > 1 else None
+    about = {"temperature_C": part.celsius, "minutes": part.minutes}
+    return step | {name: value for name, value in about.items() if value is not None}
 
 
 def _material(taking: _Taking, word: str, kind: str) -> str:
@@ -459,6 +481,8 @@ def _material(taking: _Taking, word: str, kind: str) -> str:
     named = vocabulary.material(word, taking.listed)
     if named and not shared:
         return named
+    if not shared and (rest := vocabulary.step_in(word, taking.listed)[1]) not in ("", word):
+        return _material(taking, rest, kind)
     if shared:
         options, guess = list(vocabulary.SEVERAL[shared]), vocabulary.SEVERAL[shared][0]
     else:
@@ -560,7 +584,7 @@ def _long_steps(taking: _Taking, row: _Row, code: str, area: str) -> bool:
         own = role(material, taking.listed)
         final = "vat" if kind == "dye" and own == "vat" else (kind or own or "other")
         final = "assist" if own == "assist" else final
-        made.append(_step(str(final), material, part.value, part.unit or "% WOF", part.dips))
+        made.append(_step(str(final), material, part))
     if kind is None:
         taking.notes[words.say("spreadsheet.kind", found=kind_text)] = None
     _long_dose(taking, row, made)
@@ -605,7 +629,7 @@ def _long_dose(taking: _Taking, row: _Row, made: list[dict[str, Any]]) -> None:
 def _readings(taking: _Taking, row: _Row, code: str, area: str) -> bool:
     """The readings of a row: its own, and those under headings that name a test."""
     found = False
-    afters = dict.fromkeys(m.after for m in row.means.values() if m.what in table.LAB)
+    afters = dict.fromkeys(m.after for m in row.means.values() if m.what in (*table.LAB, *_XYZ))
     bands = any(m.what == "band" for m in row.means.values())
     for after in afters or ({"": None} if bands else {}):
         found |= _reading(taking, row, code, area, after)
@@ -616,13 +640,14 @@ def _reading(taking: _Taking, row: _Row, code: str, area: str, after: str) -> bo
     held = {
         m.what: (heading, row.cells[heading].strip())
         for heading, m in row.means.items()
-        if m.after == after and m.what in (*table.LAB, "u", "u_L", "u_a", "u_b")
+        if m.after == after and m.what in (*table.LAB, *_XYZ, "u", "u_L", "u_a", "u_b")
     }
     spectrum = _spectrum(taking, row) if after == "" else {}
-    texts = [held.get(name, ("", ""))[1] for name in table.LAB]
+    names = table.LAB if any(held.get(name, ("", ""))[1] for name in table.LAB) else _XYZ
+    texts = [held.get(name, ("", ""))[1] for name in names]
     if not any(texts) and not spectrum:
         return False
-    values = _colour(taking, row, held)
+    values = _colour(taking, row, held, names)
     exposed = _exposed(taking, row, after)
     white = _white(taking, row)
     if exposed is None or (None in values.values() and not spectrum):
@@ -632,6 +657,8 @@ def _reading(taking: _Taking, row: _Row, code: str, area: str, after: str) -> bo
     if white is None and not spectrum:
         taking.lose(row.place, ", ".join(texts), "white")
         return True
+    if names == _XYZ:
+        values = _from_xyz(row, held, values, white)
     taking.readings.append(
         {
             "swatch": code,
@@ -652,16 +679,29 @@ def _reading(taking: _Taking, row: _Row, code: str, area: str, after: str) -> bo
 
 
 def _colour(
-    taking: _Taking, row: _Row, held: dict[str, tuple[str, str]]
+    taking: _Taking, row: _Row, held: dict[str, tuple[str, str]], names: Sequence[str]
 ) -> dict[str, float | None]:
-    """L*, a* and b* of a reading, None for each that is missing or no number."""
+    """L*, a* and b* (or X, Y and Z) of a reading, None for each that is missing or no number."""
     values = {}
-    for name in table.LAB:
+    for name in names:
         heading, text = held.get(name, ("", ""))
         values[name] = cells.number(text, row.sheet.locale) if text else None
         if text and values[name] is None:
             taking.lose(row.cell(heading), text, "colour")
     return values
+
+
+def _from_xyz(
+    row: _Row, held: dict[str, tuple[str, str]], values: dict[str, Any], white: Any
+) -> dict[str, float | None]:
+    """CIELAB (CIE 15) of X, Y and Z, on whichever scale the sheet counts light: to 1 or to 100."""
+    if None in values.values():
+        return dict.fromkeys(table.LAB)
+    columns = row.sheet.frame[[held[name][0] for name in _XYZ]].to_numpy().ravel()
+    most = max(cells.number(text, row.sheet.locale) or 0.0 for text in columns)
+    xyz = [values[name] * (100 if most <= _ONE else 1) for name in _XYZ]
+    lab = convert.xyz_to_lab(xyz, convert.white(*white))
+    return dict(zip(table.LAB, map(float, lab), strict=True))
 
 
 def _taken(row: _Row) -> str:
@@ -694,14 +734,27 @@ def _exposed(taking: _Taking, row: _Row, after: str) -> cells.Exposure | None:
     if found is None:
         taking.lose(row.cell(heading), text, "exposure")
         return None
-    _, many, _ = row.find("exposure_amount")
+    counted, many, _ = row.find("exposure_amount")
+    if not heading and not counted:
+        return _of_sheet(taking, row.sheet) or found
     number = cells.amount(many, row.sheet.locale) if many.strip() else None
     if number is None or found.amount is not None:
         return found
-    if found.kind == "none" and number.value > 0:  # a count of washes without a word
-        return cells.Exposure("wash", number.value, "cycle")
+    if found.kind == "none" and number.value > 0:  # a count without a word: its heading has one
+        kind = vocabulary.exposure(counted) or "wash"
+        return cells.Exposure(kind, number.value, "h" if kind == "light" else "cycle")
     unit = "" if found.kind == "none" else "h" if found.kind == "light" else "cycle"
     return found._replace(amount=number.value or None, unit=unit)
+
+
+def _of_sheet(taking: _Taking, sheet: Sheet) -> cells.Exposure | None:
+    """What all readings of a sheet came after, by its name or the text above its headings."""
+    for text in (sheet.name, *sheet.lost["found"]):
+        found = cells.exposure(text, sheet.locale) if text else None
+        if found and found.kind != "none" and (found.amount is not None or text == sheet.name):
+            taking.notes[words.say("spreadsheet.by_name", sheet=sheet.name, after=text)] = None
+            return found
+    return None
 
 
 def _white(taking: _Taking, row: _Row) -> tuple[str, int] | None:
@@ -742,21 +795,51 @@ def _finished(taking: _Taking) -> Incoming:
     swatches = swatches.where(swatches.notna(), "")
     swatches["source"] = taking.source
     swatches["bare_areas"] = [_bare(taking, code, steps) for code in swatches["swatch"]]
+    readings, shared, others = _under_one_white(taking, readings)
     made = {"swatches": swatches, "steps": steps, "readings": readings}
     for name, rules in (("steps", table.STEPS), ("readings", table.READINGS)):
         if len(made[name]):
             made[name] = _checked(taking, made[name], rules)
     kept = made["readings"]["reading"] if len(made["readings"]) else []
-    if spectra is not None:
-        spectra = spectra[spectra["reading"].isin(kept)].reset_index(drop=True)
     return Incoming(
         **made,
-        spectra=spectra if spectra is not None and len(spectra) else None,
+        spectra=_of_kept(spectra, kept),
+        shared=_of_kept(shared, kept),
+        other_white=others,
         lost=pd.DataFrame(taking.lost, columns=LOST),
         asked=pd.DataFrame(list(taking.asked.values()), columns=ASKED),
         notes=tuple(taking.notes),
         source=taking.source,
     )
+
+
+def _of_kept(rows: pd.DataFrame | None, kept: Any) -> pd.DataFrame | None:
+    rows = None if rows is None else rows[rows["reading"].isin(kept)].reset_index(drop=True)
+    return rows if rows is not None and len(rows) else None
+
+
+def _under_one_white(
+    taking: _Taking, rows: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame | None, str]:
+    """Readings under the book's white: others are adapted where that was said, else put down."""
+    whites = list(rows[table.WHITE].itertuples(index=False, name=None)) if len(rows) else []
+    other = np.array([white != taking.into for white in whites], bool)
+    named = ", ".join(dict.fromkeys(map(table.white_text, (w for w in whites if w != taking.into))))
+    if not other.any():
+        return rows, None, ""
+    if not taking.adapt:
+        for row in rows[other].to_dict("records"):
+            found = ", ".join(f"{row[name]:.4g}" for name in table.LAB)
+            theirs = table.white_text((row["illuminant"], row["observer"]))
+            taking.lose(row["\0place"], found, "other_white", white=theirs)
+        return rows[~other], None, named
+    stated = rows.reindex(columns=[f"var_{name}" for name in table.LAB]).to_numpy(float)
+    stated = np.where(other[:, None] & np.isnan(stated), from_instruments.UNSTATED**2, stated)
+    moved, error = from_instruments.adapted(rows, taking.into)
+    moved["adapted_from"] = list(map(table.white_text, whites))
+    shared = from_instruments.shared_by_adapting(moved, error)
+    spread = stated[:, :, None] * np.eye(3) + error
+    return table.with_covariances(moved.drop(columns="adapted_from"), spread), shared, named
 
 
 def _bare(taking: _Taking, code: str, steps: pd.DataFrame) -> str:
@@ -799,8 +882,9 @@ def _read_tables(taking: _Taking) -> tuple[pd.DataFrame, pd.DataFrame | None]:
     for held in taking.readings:
         row = {k: v for k, v in held.items() if not k.startswith("\0")}
         spectrum = held["\0spectrum"]
-        white = held["\0white"] or table.DEFAULT_WHITE
-        if spectrum and row["L"] is None:
+        white = held["\0white"] or taking.into
+        if spectrum and (row["L"] is None or white != taking.into):
+            white = taking.into
             lab = convert.spectra_to_lab(pd.DataFrame([{"reading": "x", **spectrum}]), *white)
             row |= {name: float(lab[name].iloc[0]) for name in table.LAB}
         row["reading"] = _reading_name(taking.source, row, taken)

@@ -39,6 +39,9 @@ class Sheet:
         `where, found, why`: what of the sheet is no row or column of the table.
     above : str
         All text above the headings.
+    turned : bool
+        Whether its headings stood in the first column, one row under the other: rows and columns
+        have been exchanged.
     """
 
     file: str
@@ -51,6 +54,21 @@ class Sheet:
     notes: tuple[str, ...] = ()
     lost: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=LOST))
     above: str = ""
+    turned: bool = False
+
+    def row(self, at: int) -> str:
+        """Where a row is, as the user sees it: a column of a sheet that lay on its side."""
+        return _place(at, self.turned)
+
+    def column(self, name: str) -> str:
+        """Where a column is, as the user sees it."""
+        mark = self.letters[list(self.frame.columns).index(name)]
+        return f"{'row' if self.turned else 'column'} {mark} ({name})"
+
+    def cell(self, name: str, at: int) -> str:
+        """Where a cell is, as the user sees it."""
+        mark = self.letters[list(self.frame.columns).index(name)]
+        return f"cell {letter(at - 1) + mark if self.turned else f'{mark}{at}'} ({name})"
 
 
 @limits.in_time
@@ -123,8 +141,14 @@ def letter(at: int) -> str:
     return (letter(at // 26 - 1) if at >= 26 else "") + chr(65 + at % 26)
 
 
+def _place(at: int, turned: bool) -> str:
+    return f"column {letter(at - 1)}" if turned else f"row {at}"
+
+
 def _read(file: str, grid: workbook.Grid, names: tuple[str, ...], heading: int | None) -> Sheet:
-    rows = grid.rows
+    rows, turned = grid.rows, heading is None and _on_its_side(grid.rows)
+    if turned:
+        rows = [list(column) for column in zip(*rows, strict=True)]
     if heading is not None and not 1 <= heading <= len(rows):
         raise InputError(words.say("spreadsheet.no_such_row", row=heading, rows=len(rows)))
     top = _heading_row(rows) if heading is None else heading - 1
@@ -137,21 +161,29 @@ def _read(file: str, grid: workbook.Grid, names: tuple[str, ...], heading: int |
     texts = [[row[c] for c in used] for row in body]
     frame = pd.DataFrame(texts, columns=called, index=index, dtype=str)
     frame = frame[(frame != "").any(axis=1)] if len(frame.columns) else frame
-    frame, total = _without_totals(frame)
+    frame, total = _without_totals(frame, turned)
     where = cells.locale((t for row in texts for t in row if t), "semicolons" in str(grid.notes))
-    lost = [*_formulas(grid), *total, *_above(rows[:first])]
+    lost = [*_formulas(grid), *total, *_above(rows[:first], turned)]
     return Sheet(
         file=file,
         name=grid.name,
         names=names,
         heading=last + 1,
         frame=frame,
-        letters=tuple(letter(c) for c in used),
+        letters=tuple(str(c + 1) if turned else letter(c) for c in used),
         locale=where,
-        notes=_notes(grid, where, first, last),
+        notes=_notes(grid, where, first, last, turned),
         lost=pd.DataFrame(lost, columns=LOST),
         above=" ".join(cell for row in rows[: last + 1] for cell in row),
+        turned=turned,
     )
+
+
+def _on_its_side(rows: list[list[str]]) -> bool:
+    """Whether the headings stand in the first column, and each swatch has a column."""
+    first = [row[0] for row in rows[:_LOOKED_AT] if row[0]]
+    sure = [sum(_known(cell) == 1 for cell in row) for row in (first, *rows[:_LOOKED_AT])]
+    return len(first) == len(set(first)) and sure[0] > max(sure[1:]) + 1
 
 
 def _heading_row(rows: list[list[str]]) -> int:
@@ -230,12 +262,14 @@ def _apart(called: list[str]) -> list[str]:
 _TOTAL = re.compile(r"(?i)^\s*(total|sum|summe|gesamt|somme|totale?|average|mean|mittelwert)\b")
 
 
-def _without_totals(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[tuple[str, str, str]]]:
+def _without_totals(
+    frame: pd.DataFrame, turned: bool
+) -> tuple[pd.DataFrame, list[tuple[str, str, str]]]:
     if frame.empty:
         return frame, []
     total = frame.apply(lambda row: any(_TOTAL.match(cell) for cell in row.iloc[:2]), axis=1)
     said = [
-        (f"row {at}", _shown(frame.loc[at]), words.say("spreadsheet.total"))
+        (_place(int(at), turned), _shown(frame.loc[at]), words.say("spreadsheet.total"))
         for at in frame.index[total]
     ]
     return frame[~total], said
@@ -250,18 +284,21 @@ def _formulas(grid: workbook.Grid) -> list[tuple[str, str, str]]:
     return [(f"cell {letter(c - 1)}{r}", "=…", why) for r, c in grid.broken]
 
 
-def _above(rows: list[list[str]]) -> list[tuple[str, str, str]]:
+def _above(rows: list[list[str]], turned: bool) -> list[tuple[str, str, str]]:
     why = words.say("spreadsheet.above")
     return [
-        (f"row {at}", ", ".join(dict.fromkeys(cell for cell in row if cell))[:80], why)
+        (_place(at, turned), ", ".join(dict.fromkeys(cell for cell in row if cell))[:80], why)
         for at, row in enumerate(rows, start=1)
         if any(row)
     ]
 
 
-def _notes(grid: workbook.Grid, where: cells.Locale, first: int, last: int) -> tuple[str, ...]:
+def _notes(
+    grid: workbook.Grid, where: cells.Locale, first: int, last: int, turned: bool
+) -> tuple[str, ...]:
     rows = f"{first + 1} and {last + 1}" if last > first else f"{last + 1}"
-    said = [*grid.notes, words.say("spreadsheet.headings", rows=rows)]
+    key = "turned" if turned else "headings"
+    said = [*grid.notes, words.say(f"spreadsheet.{key}", rows=rows, column=letter(last))]
     if grid.merged:
         said.append(words.say("spreadsheet.merged", count=grid.merged))
     if where.comma:

@@ -81,6 +81,21 @@ def shared_name(text: str) -> str:
     return held if held in SEVERAL else _SHARED.get(held, "")
 
 
+def step_in(text: str, listed: pd.DataFrame) -> tuple[str, str]:
+    """The kind of step that a word of a text names, and the material left: ``scoured with soap``.
+
+    Blank and the whole text where that is a material's own name, or what is left is none.
+    """
+    held, known = plain(text), words("step")
+    if not material(text, listed) and not shared_name(text):
+        for word in sorted(known, key=len, reverse=True):
+            if re.search(rf"(?<!\w){re.escape(word)}(?!\w)", held):
+                rest = " ".join(re.sub(rf"(?<!\w){re.escape(word)}(?!\w)", " ", held).split())
+                if not rest or material(rest, listed) or shared_name(rest):
+                    return known[word], rest
+    return "", text
+
+
 def near(text: str, known: dict[str, str]) -> str | None:
     """The meaning of the word, or of the one that is nearly it."""
     held = plain(text)
