@@ -1,10 +1,12 @@
 """What is valid in a book and yet looks like a slip."""
 
+import dataclasses
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from dyelab import book, files
+from dyelab import book, files, plan
 
 READING = ["reading", "swatch", "exposure", "method", "illuminant", "observer", "L", "a", "b"]
 
@@ -70,6 +72,18 @@ def changed(column, where, value):
             "replicates K-02, K-06 lie",
         ),
         (
+            {"steps": changed("material", lambda f: f["material"].eq("weld"), "wled")},
+            "material = wled is no known material, and nearly weld",
+        ),
+        (
+            {"steps": changed("material", lambda f: f["material"].eq("madder"), "madder crumbs")},
+            "material = madder crumbs is no known material, and nearly madder",
+        ),
+        (
+            {"steps": lambda f: f.assign(dips=f["swatch"].map({"K-03": 30.0}))},
+            "dips = 30 dips are more than any dark blue takes",
+        ),
+        (
             {"R": changed("550", lambda f: f["reading"].eq("R4"), 0.9)},
             "spectra.csv row 6 (R4): 550 = 0.9 jumps out of its neighbours",
         ),
@@ -91,3 +105,49 @@ def test_a_tidy_book_has_nothing_to_point_at(tmp_path):
 def test_the_example_has_nothing_to_point_at():
     found = book.suspicions(book.open(files.shipped("data") / "marlpit_yard"))
     assert found.empty, found["text"].tolist()
+
+
+def prints(folder, *, paste=None, apart=None):
+    """Six printed cloths of three areas, with nothing to point at unless it is put there."""
+    bk, rng, rows = book.create(folder), np.random.default_rng(1), []
+    areas = {"leaf": "aluminium acetate 5", "stem": "aluminium acetate 5 + ferrous acetate 2"}
+    for n in range(6):
+        own = {**areas, "sky": "none", **(paste if paste and n == 3 else {})}
+        bk = book.add(bk, **plan.printed_cloth(f"P{n}", own, series="prints"))
+        for area, L in (("leaf", 50), ("stem", 35), ("sky", 80)):
+            lab = np.array([L, 20, 10]) + rng.normal(0, 0.3, 3)
+            lab[0] += 15 if apart == (f"P{n}", area) else 0
+            rows.append((f"{n}{area}", f"P{n}", area, "none", "typed", "D65", 10, *lab))
+    columns = [*READING[:2], "area", *READING[2:]]
+    return book.add(bk, readings=pd.DataFrame(rows, columns=columns))
+
+
+@pytest.mark.parametrize(
+    ("slip", "said"),
+    [
+        ({}, None),
+        ({"paste": {"stem": "aluminium acetate 5"}}, "P3 lacks one step that P0, P1"),
+        ({"paste": {"leaf": "aluminium acetate 50"}}, "amount = 50 % WOF is far from the usual"),
+        ({"apart": ("P2", "stem")}, "replicates P0, P1, P2, P3, P4, P5 lie"),
+    ],
+)
+def test_a_slip_on_a_printed_cloth_is_pointed_out(tmp_path, slip, said):
+    texts = list(book.suspicions(prints(tmp_path / "b", **slip))["text"])
+    assert (texts == []) if said is None else any(said in text for text in texts), texts
+
+
+def test_grams_are_judged_by_the_weight_of_their_cloth(tmp_path):
+    bk = tidy(tmp_path / "b", steps=lambda f: f.assign(unit="g", amount=f["amount"] / 20))
+    bk = book.change(bk, swatches=bk.swatches.assign(mass_g=5.0))
+    assert book.suspicions(bk).empty
+    light = book.change(bk, swatches=bk.swatches.assign(mass_g=0.2))
+    assert any("far from the usual" in text for text in book.suspicions(light)["text"])
+
+
+def test_two_pieces_far_apart_are_pointed_out_though_no_others_were_repeated(tmp_path):
+    bk = tidy(tmp_path / "b", lab=changed("L", lambda f: f["swatch"].eq("K-02"), 90.0))
+    two = dataclasses.replace(
+        bk, readings=bk.readings[bk.readings["swatch"].isin(["K-02", "K-06"])]
+    )
+    (text,) = book.suspicions(two)["text"]
+    assert "further than two pieces of one recipe should" in text

@@ -14,10 +14,12 @@ from dyelab.book.views import materials, recipes, wide
 # How far beyond the trade's usual range a dose may lie before it is pointed out: dose series go to
 # half and to double on purpose, a slip of a decimal goes ten times past (common practice).
 _BEYOND = 3.0
-_LIKE = 0.78  # likeness of two names (difflib's ratio): "alun" is nearly "alum", "lac" isn't "lax"
+_DIPS = 20  # of one vat: dark blues take eight to twelve (common practice)
+_LIKE = 0.74  # likeness of two names (difflib's ratio): "wled" is nearly "weld", "lac" isn't "lax"
 # Replicates are pointed out if they lie further apart than those of every other recipe by this
-# factor, where at least so many other recipes were repeated, and by more than an eye overlooks.
-_APART, _OTHERS, _SEEN = 2.0, 3, 2.0  # times; recipes; ΔE00
+# factor (the second where fewer than so many other recipes were repeated), and by more than an eye
+# overlooks; or if they lie so far apart as no two pieces of one recipe should (by eye).
+_APART, _OTHERS, _SEEN, _FAR = (2.0, 4.0), 3, 2.0, 12.0  # times; recipes; ΔE00
 # A cloth's reflectance is smooth: no dye of the trade bends it by so much within two bands.
 _JUMP = 0.06  # reflectance factor, off the middle of its two neighbours at 20 nm or less
 _CLOSE_BANDS = 20.0  # nm
@@ -60,7 +62,11 @@ def _codes(rows: pd.DataFrame, column: str = "swatch") -> str:
 def _doses(bk: Book) -> Iterator[dict[str, Any]]:
     known_ones = materials(bk)
     listed = known_ones.set_index("material")
-    rows = bk.steps[bk.steps["unit"].eq("% WOF") & bk.steps["amount"].gt(0)]
+    rows = bk.steps[bk.steps["unit"].isin(["% WOF", "g"]) & bk.steps["amount"].gt(0)]
+    mass = rows["swatch"].map(bk.swatches.set_index("swatch")["mass_g"]).astype(float)
+    whole = rows["area"].eq("whole") & mass.gt(0)  # grams on an area are no share of all the cloth
+    wof = rows["amount"].where(rows["unit"].eq("% WOF"), 100 * rows["amount"] / mass.where(whole))
+    rows = rows.assign(amount=wof.astype(float).round(3)).dropna(subset="amount")
     names = {name: recipe.known_name(name, known_ones) for name in rows["material"].unique()}
     for (name, amount), group in rows.groupby(["material", "amount"], sort=False):
         known = names[str(name)]
@@ -73,6 +79,8 @@ def _doses(bk: Book) -> Iterator[dict[str, Any]]:
             at = int(group.index[0]) + 2
             yield _fault("steps.csv", at, "amount", f"{amount:g}", _codes(group), "dose",
                          material=name, low=low, high=high)  # fmt: skip
+    for at, row in bk.steps[bk.steps["dips"].gt(_DIPS)].iterrows():
+        yield _fault("steps.csv", int(at) + 2, "dips", f"{row['dips']}", row["swatch"], "dips")
 
 
 def _names(bk: Book) -> Iterator[dict[str, Any]]:
@@ -84,6 +92,7 @@ def _names(bk: Book) -> Iterator[dict[str, Any]]:
         if not text or recipe.known_name(text, listed) != text or text.lower() in known:
             continue
         near = difflib.get_close_matches(text.lower(), known, n=1, cutoff=_LIKE)
+        near += [one for one in known if len(one) > 3 and text.lower().startswith(f"{one} ")]
         if near:
             at = int(group.index[0]) + 2
             yield _fault("steps.csv", at, "material", name, _codes(group), "name",
@@ -123,13 +132,16 @@ def _replicates(bk: Book) -> Iterator[dict[str, Any]]:
         means = group.groupby("swatch", sort=False)[table.LAB].mean()
         if len(means) > 1:
             widest.append((_widest(means.to_numpy(float)), group))
-    if len(widest) <= _OTHERS:
-        return
     widest.sort(key=lambda pair: pair[0])
-    (second, _), (most, group) = widest[-2:]
-    if most > max(_APART * second, _SEEN):
+    if not widest:
+        return
+    most, group = widest[-1]
+    second = widest[-2][0] if len(widest) > 1 else np.nan
+    factor = _APART[len(widest) <= _OTHERS]
+    if most > min(max(factor * np.nan_to_num(second, nan=np.inf), _SEEN), _FAR):
         at = int(bk.readings.index[bk.readings["reading"] == group["reading"].iloc[0]][0]) + 2
-        yield _fault("readings.csv", at, "", f"replicates {_codes(group)}", "", "apart",
+        key = "apart" if most > factor * second else "far"
+        yield _fault("readings.csv", at, "", f"replicates {_codes(group)}", "", key,
                      most=most, second=second)  # fmt: skip
 
 
