@@ -34,7 +34,7 @@ step = st.sampled_from(sorted(MATERIALS)).flatmap(
 )
 cloth = st.tuples(
     st.sampled_from(["wool", "Wool", "cotton"]), st.sampled_from(["", "plain weave"]),
-    st.lists(step, max_size=5),
+    st.lists(step, max_size=5), st.sampled_from(["", "", "sky"]),
 )  # fmt: skip
 books = st.lists(cloth, min_size=2, max_size=6)
 
@@ -42,17 +42,17 @@ books = st.lists(cloth, min_size=2, max_size=6)
 def made(folder, cloths):
     """A book of these cloths, each read once a named area, or once as a whole."""
     swatches, steps, readings = [], [], []
-    for i, (fibre, ground, done) in enumerate(cloths):
+    for i, (fibre, ground, done, bare) in enumerate(cloths):
         code = f"N-{i}"
-        swatches.append((code, fibre, ground))
+        swatches.append((code, fibre, ground, bare))
         steps += [(code, n, k, m, d, "% WOF", a, x, u) for n, (k, m, d, a, x, u) in enumerate(done, 1)]  # fmt: skip  # noqa: E501
-        areas = sorted({one[3] for one in done} - {"whole"}) or ["whole"]
+        areas = sorted({bare, *(one[3] for one in done)} - {"whole", ""}) or ["whole"]
         readings += [(f"{code}-{a}", code, a) for a in areas]
     bk = book.create(folder)
     frame = pd.DataFrame(readings, columns=["reading", "swatch", "area"])
     return book.add(
         bk,
-        swatches=pd.DataFrame(swatches, columns=["swatch", "fibre", "ground"]),
+        swatches=pd.DataFrame(swatches, columns=["swatch", "fibre", "ground", "bare_areas"]),
         steps=pd.DataFrame(steps, columns=STEP),
         readings=frame.assign(exposure="none", method="typed", illuminant="D65", observer=10,
                               L=50.0, a=1.0, b=2.0),
@@ -61,7 +61,7 @@ def made(folder, cloths):
 
 def told_apart(cloths, code, area):
     """What makes a piece what it is, worked out from the cloths as they were drawn."""
-    fibre, ground, done = cloths[int(code.removeprefix("N-"))]
+    fibre, ground, done, _ = cloths[int(code.removeprefix("N-"))]
     mine = [one for one in done if one[3] in ("whole", area)]
     pots, dipped = [], []
     for kind, material, dose, where, dips, use in mine:  # an assist has no order within its bath
@@ -120,7 +120,7 @@ def test_one_difference_is_enough(tmp_path, change):
 def test_what_is_put_on_an_area_is_no_replicate_of_what_was_on_all_of_the_cloth(tmp_path):
     whole = [("mordant", "potash alum", 15.0, "whole", 1, 1), ("dye", "weld", 2.0, "leaf", 1, 1)]
     printed = [("mordant", "potash alum", 15.0, "leaf", 1, 1), whole[1]]
-    cloths = [("wool", "", whole), ("wool", "", printed)]
+    cloths = [("wool", "", whole, ""), ("wool", "", printed, "")]
     rows = shift.as_dyed(book.wide(made(tmp_path / "b", cloths))).rows
     assert rows["variant"].nunique() == 2
 
