@@ -534,3 +534,13 @@ def test_a_rinse_is_one_entry_a_fibre_and_round():
     rinses = planned.baths[planned.baths["kind"] == "rinse"]
     assert len(rinses) == 2
     assert "Each recipe by itself" in rinses["note"].iloc[0]
+
+
+def test_baths_to_be_done_come_in_the_order_of_the_day(tmp_path):
+    levels = {"fibre": ["wool"], "tannin": ["none", "gallnut"], "dye": ["madder"], "iron": [0, 2]}
+    planned = plan.series(levels, name="In order", replicates=2)
+    waiting = plan.open_baths(plan.into(book.create(tmp_path / "b"), planned))
+    first = waiting["kind"].iloc[: list(waiting["kind"]).index("rinse") + 1]
+    ranks = ["scour", "tannin", "mordant", "dye", "modifier", "rinse"]
+    assert list(first) == sorted(first, key=ranks.index)
+    assert {"tannin", "dye", "modifier"} < set(first)

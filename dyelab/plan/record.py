@@ -11,6 +11,7 @@ import pandas as pd
 from dyelab import book, errors, recipe
 from dyelab.book import Book
 from dyelab.errors import InputError
+from dyelab.plan import baths
 from dyelab.table import LAB, WHITE
 
 
@@ -64,7 +65,7 @@ def _stages(steps: pd.DataFrame) -> pd.Series:
     """Place of each step in the day; a modifier before the dye is what fixes a mordant."""
     dyed = steps[steps["kind"].isin(["dye", "vat"])].groupby("swatch")["order"].min()
     early = steps["kind"].eq("modifier") & (steps["order"] < steps["swatch"].map(dyed).fillna(0))
-    return steps["kind"].mask(early, "fixing").map({name: i for i, name in enumerate(STAGES)})
+    return steps["kind"].mask(early, "fixing").map({name: i for i, name in enumerate(baths.STAGES)})
 
 
 def rounds(bk: Book) -> pd.Series:
