@@ -77,6 +77,55 @@ def test_shared_errors_never_promise_more_than_a_reading_has(washed):
     assert np.linalg.eigvalsh(left).min() > -0.01
 
 
+def flagged(made, words):
+    return replace(made, table=made.table.assign(flags=words))
+
+
+def factors(made):
+    """Of each reading, all that it shares with an earlier photo: (24,) sum of squares."""
+    return made.shared.assign(size=(made.shared[table.LAB] ** 2).sum(axis=1)).groupby(
+        "reading", sort=False
+    )["size"].sum().to_numpy()  # fmt: skip
+
+
+def test_a_clipped_window_shares_little_and_a_clipped_patch_changes_nothing(washed):
+    _, (first, second) = washed
+    kin = measure.kinship(first, second)
+
+    def shared(before, after):
+        return factors(measure.joined(earlier(before), kin, after, NAMES).measured)
+
+    first, second = flagged(first, ""), flagged(second, "")
+    plain = shared(first, second)
+    assert np.allclose(shared(first, flagged(second, "patches_clipped")), plain)
+    for pair in ((first, flagged(second, "clipped")), (flagged(first, "clipped"), second)):
+        assert (shared(*pair) < 0.2 * plain).all()
+
+
+def test_two_cards_of_one_series_compare_as_surely_as_two_windows_of_one():
+    pair = pairs.pair(8, "plain", cards=True)
+    first, second = measured(pair)
+    kin = measure.kinship(first, second)
+    names = {place: f"W{at:02}" for at, place in enumerate(NAMES, 25)}
+    other = measure.joined(earlier(first), kin, second, names).measured
+    rows = [one.shared[one.shared["scope"].eq("photo")] for one in (first, other)]
+    one, two = (
+        part.pivot_table(index="reading", columns="factor", values=table.LAB, sort=False)
+        for part in rows
+    )
+    kept = [column for column in one.columns if column in two.columns]
+    alike = (pair.before != pair.after).any(axis=1) & (convert.dE00(pair.before, pair.after) < 3)
+    assert alike.sum() >= 3
+    own = [table.covariances(made.table)[alike] for made in (first, other)]
+    both = np.einsum("nkf,nlf->nkl", *(
+        part[kept].to_numpy().reshape(24, 3, -1)[alike] for part in (one, two)
+    ))  # fmt: skip
+    size = np.trace(sum(own) - both - np.swapaxes(both, 1, 2), axis1=1, axis2=2)
+    alone = np.trace(sum(own), axis1=1, axis2=2)
+    assert (size < alone).all()
+    assert (size > 0).all()
+
+
 def test_an_older_photo_without_a_recipes_part_still_pairs(washed):
     _, (first, second) = washed
     old = first.shared[first.shared["scope"].eq("photo")].drop(columns="scope")

@@ -18,22 +18,21 @@ from dyelab.calibrate import Calibration, Reference
 from dyelab.errors import InputError
 from dyelab.measure.single_photo import Measured, photo
 from dyelab.measure.uncertainty import storage
-from dyelab.numerics import semidefinite
 from dyelab.read import file_data
 from dyelab.read import photo as read_photo
 from dyelab.table import LAB, covariances
 
 TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"
-# All by trial on pairs of rendered photos with the program of tests/worlds/programs.py:
+# All by trial on pairs of rendered photos with the cloths, lamps and programs of
 # tests/benchmarks/pairs.py derive; judged on another program by the same script without it.
 MOST_APART = 0.75  # ΔE00, root mean square of the patches, beyond which photos don't go together
 _ALIKE = 9.0  # CIELAB units over which calibration errors are alike, as `calibrate` takes them
 _CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays its own
-_GAIN = 0.04  # of a change: what an undone program leaves wrong of it
-_PATCHES = 0.6  # position moves a window by so much of what it moves a patch
-_CLIPPED = 0.03  # share of its error that a clipped window doesn't have in common
+_GAIN = 0.045  # of a change: what an undone program leaves wrong of it
+_OWN = 0.004  # share of the calibration's variance that two photos don't have in common
+_LIGHT = 0.8  # share of what isn't known of the light on a window that it has in both photos
 _REFITTED = 0.5  # share of what two calibrations say apart of a colour that is taken off
-_COMMON = 0.3  # share of position's error that the windows of a photo have in common
+_COMMON = np.diag([0.08, 0.01, 0.03])  # what position does to all windows alike, CIELAB squared
 _FAR = 16.3  # of chi-square with three degrees of freedom, passed by one in a thousand
 
 
@@ -49,9 +48,6 @@ class Kinship:
         (a photo shows no target to tell by).
     apart : float
         Root mean square ΔE00 of the patches, by the first photo's calibration.
-    between : ndarray (3, 3)
-        What position does to a colour: of the patches' differences, each photo by its own
-        calibration.
     refitted : ndarray (n, 3), optional
         Of the second photo's windows: CIELAB by its own calibration less that by the first one's.
         Camera and light being the same, most of it is noise of the two fits, and it grows
@@ -60,7 +56,6 @@ class Kinship:
 
     verdict: str
     apart: float = np.nan
-    between: np.ndarray | None = None
     refitted: np.ndarray | None = None
 
 
@@ -136,13 +131,10 @@ def kinship(
     stored = _rounding(first) + _rounding(second)
     real = 1 - np.trace(stored) / max(np.mean((labs[1] - labs[0]) ** 2) * 3, 1e-9)
     apart = float(np.sqrt(np.mean(convert.dE00(*labs) ** 2) * np.clip(real, 0.1, 1)))
-    cals = [made.setup.calibration for made in (first, second)]
-    moved = np.subtract(*(_lab(one, one.witnesses) for one in cals))
-    whole = moved.T @ moved / len(moved)
-    between = semidefinite((whole - stored)[None])[0] + 0.1 * whole
-    stored = cals[1].undoing.redo(second.values) / _paper(second) / gain * paper
-    refitted = second.setup.calibration.lab(second.values) - _lab(cal, stored)
-    return Kinship(TOGETHER if apart <= MOST_APART else OTHER_LOOK, apart, between, refitted)
+    later = second.setup.calibration
+    seen_by_first = later.undoing.redo(second.values) / _paper(second) / gain * paper
+    refitted = later.lab(second.values) - _lab(cal, seen_by_first)
+    return Kinship(TOGETHER if apart <= MOST_APART else OTHER_LOOK, apart, refitted)
 
 
 def _rounding(made: Measured) -> np.ndarray:
@@ -211,13 +203,14 @@ def joined(
     was = before[LAB].reindex(codes).to_numpy(float)
     there = [w for w in witnesses if w in before.index and w in codes]
     at = [int(np.flatnonzero(codes == w)[0]) for w in there]
-    shared, doubt = _shared(earlier, kin, measured, was)
+    clipped = _clipped(table["flags"]) | _clipped(before["flags"].reindex(codes).fillna(""))
+    shared, doubt = _shared(earlier, kin, measured, was, clipped)
     told, off = _told(table, codes, was, doubt, at)
-    if told["large"].any() and kin.between is not None:  # position did more than the card shows
+    if told["large"].any():  # position did more than it usually does
         moved = (table[LAB].to_numpy(float) - was)[at]
-        wider = replace(kin, between=kin.between + moved.T @ moved / len(at))
-        shared, doubt = _shared(earlier, wider, measured, was)
-        off = _told(table, codes, was, doubt, at)[1]
+        more = moved.T @ moved / len(at)
+        shared, doubt = _shared(earlier, kin, measured, was, clipped, more)
+        off = _told(table, codes, was, doubt, at, more)[1]
     shown = table.copy()
     shown[LAB] = np.clip(table[LAB].to_numpy() - off, [0, -160, -160], [100, 160, 160]).round(4)
     if off.any():
@@ -277,7 +270,12 @@ def _factors(shared: pd.DataFrame, readings: list[str]) -> _Factors:
 
 
 def _shared(
-    earlier: Earlier, kin: Kinship, measured: Measured, was: np.ndarray
+    earlier: Earlier,
+    kin: Kinship,
+    measured: Measured,
+    was: np.ndarray,
+    clipped: np.ndarray,
+    more: np.ndarray | float = 0.0,
 ) -> tuple[pd.DataFrame, "_Doubt"]:
     """Rows of the later photo under the earlier one's source, and what remains of a change."""
     table = measured.table
@@ -287,13 +285,20 @@ def _shared(
     lab, base = table[LAB].to_numpy(float), earlier.readings[LAB].to_numpy(float)
     turned = _turned(first.photo, second.photo, base, lab)
     whole = _inner(turned) + _inner(second.recipe)
-    clipped = table["flags"].str.contains("clipped").to_numpy()
-    kept, left = _kept(whole, kin, lab, was, clipped)
     change = np.nan_to_num(np.linalg.norm(lab - was, axis=1))
+    refitted = np.zeros_like(lab) if kin.refitted is None else _REFITTED * kin.refitted
+    left = (
+        np.where(clipped, 2.0, _OWN)[:, None, None] * whole
+        + refitted[:, :, None] * refitted[:, None]
+        + ((_GAIN * change) ** 2)[:, None, None] * np.eye(3)
+        + more
+    )
+    kept = _kept(whole, left)
     same = np.where(np.isnan(was[:, 0]), 1.0, np.exp(-0.5 * (change / _CHANGED) ** 2))
     left = left + (1 - same)[:, None, None] * 2 * _inner(second.recipe)
     cloth = covariances(table) - whole
-    recipe = np.einsum("nkl,nfl->nfk", kept * same[:, None, None], second.recipe)
+    kept_own = kept + _LIGHT * _light(measured) @ np.linalg.pinv(_inner(second.recipe), 1e-6, True)
+    recipe = np.einsum("nkl,nfl->nfk", kept_own * same[:, None, None], second.recipe)
     photo = np.einsum("nkl,nfl->nfk", kept, turned)
     numbers = _numbers(first, photo.shape[1])
     many = min(recipe.shape[1], len(first.recipe_numbers))
@@ -335,26 +340,29 @@ def _inner(factors: np.ndarray) -> np.ndarray:
     return np.einsum("nfk,nfl->nkl", factors, factors)
 
 
-def _kept(
-    whole: np.ndarray, kin: Kinship, lab: np.ndarray, was: np.ndarray, clipped: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """What is kept of each factor, I - R K⁻¹ / 2 within 0 and 1, and R, both (n, 3, 3)."""
-    between = np.zeros((3, 3)) if kin.between is None else kin.between
-    change = np.nan_to_num(np.linalg.norm(lab - was, axis=1))
-    refitted = np.zeros_like(lab) if kin.refitted is None else _REFITTED * kin.refitted
-    left = (
-        _PATCHES**2 * between
-        + refitted[:, :, None] * refitted[:, None]
-        + ((_GAIN * change) ** 2)[:, None, None] * np.eye(3)
-    )
-    left = left + (_CLIPPED * clipped)[:, None, None] * whole
+def _kept(whole: np.ndarray, left: np.ndarray) -> np.ndarray:
+    """What is kept of each factor, I - R K⁻¹ / 2 within 0 and 1, (n, 3, 3)."""
     values, vectors = np.linalg.eigh(whole)
     root = np.sqrt(np.maximum(values, 1e-8))
     out = (vectors * root[:, None]) @ np.swapaxes(vectors, 1, 2)
     into = (vectors / root[:, None]) @ np.swapaxes(vectors, 1, 2)
     sizes, axes = np.linalg.eigh(into @ left @ into)
     share = np.clip(1 - sizes / 2, 0, 1)
-    return out @ (axes * share[:, None]) @ np.swapaxes(axes, 1, 2) @ into, left
+    return out @ (axes * share[:, None]) @ np.swapaxes(axes, 1, 2) @ into
+
+
+def _light(measured: Measured) -> np.ndarray:
+    """Covariance (n, 3, 3) of each colour from what isn't known of the light on its own window."""
+    setup = measured.setup
+    if setup.shading is None:
+        return np.zeros((len(measured.values), 3, 3))
+    along = setup.shading.left * setup.calibration.slope(measured.values).sum(axis=2)
+    return along[:, :, None] * along[:, None]
+
+
+def _clipped(flags: pd.Series) -> np.ndarray:
+    """Whether a window itself was clipped: its channel at the end shows no change."""
+    return np.array(["clipped" in str(words).split() for words in flags], bool)
 
 
 def _rows(
@@ -381,7 +389,12 @@ class _Doubt:
 
 
 def _told(
-    table: pd.DataFrame, codes: np.ndarray, was: np.ndarray, doubt: _Doubt, at: list[int]
+    table: pd.DataFrame,
+    codes: np.ndarray,
+    was: np.ndarray,
+    doubt: _Doubt,
+    at: list[int],
+    more: np.ndarray | float = 0.0,
 ) -> tuple[pd.DataFrame, np.ndarray]:
     """What the witnesses saw, and how much of it is to be taken off every window.
 
@@ -391,11 +404,9 @@ def _told(
     if not at:
         return pd.DataFrame(columns=columns).astype({"large": bool}), np.zeros(3)
     now = table[LAB].to_numpy(float)[at]
-    moved = now - was[at]
-    common = _COMMON * doubt.left[at].mean(axis=0)
+    moved, common = now - was[at], _COMMON + more
     own = doubt.left[at] + 2 * doubt.cloth[at]
-    rest = own.mean(axis=0) - common
-    off = common @ np.linalg.solve(common + rest / len(at), moved.mean(axis=0))
+    off = common @ np.linalg.solve(common + own.mean(axis=0) / len(at), moved.mean(axis=0))
     size = np.einsum("nk,nkl,nl->n", moved, np.linalg.inv(own), moved)
     told = zip(codes[at], convert.dE00(was[at], now), size > _FAR, strict=True)
     return pd.DataFrame(told, columns=columns), off

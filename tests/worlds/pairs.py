@@ -107,14 +107,24 @@ def shoot(same, cloth, rng, name):
     return read.Photo(pixels, world.curves(), name), pose, calibrate.Target(grid, 1.0)
 
 
-def pair(seed, kind="plain", lamp="daylight", cloth="dyed", which=None, differs="", untouched=12):
-    """Take a pair; `differs` is blank, or one of `OTHERS`."""
+def pair(
+    seed, kind="plain", lamp="daylight", cloth="dyed", which=None, differs="", untouched=12,
+    cards=False,
+):  # fmt: skip
+    """Take a pair; `differs` is blank, or one of `OTHERS`.
+
+    With `cards` the second photo is of another card of the series: twelve of its cloths are the
+    first card's, dyed again not quite alike, the others new.
+    """
     rng = np.random.default_rng(seed)
     same = scene(rng, kind, lamp, which)
     spectra = world.dyed(rng) if cloth == "dyed" else world.textiles(rng, which)
     wanted = np.where(np.arange(24) < untouched, 0, rng.uniform(0, 6, 24))
     order = rng.permutation(24)
     after = np.where(wanted[:, None] > 0, washed(spectra, wanted, rng), spectra)
+    if cards:
+        new = world.dyed(rng) if cloth == "dyed" else world.textiles(rng, which)
+        after = np.where(wanted[:, None] > 0, after, new)
     second = other(same, rng, kind, lamp, differs, which) if differs else same
     return Pair(
         shoot(same, spectra[order], rng, "first.jpg"),
