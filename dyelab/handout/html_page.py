@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import files, words
-from dyelab.handout.page import Chart, Chips, Clock, HandIn, Live, Page, code, every_patch
+from dyelab.handout.page import Chart, Chips, Clock, HandIn, Live, Page, code, every_patch, foot, kept
 
 _HERE = Path(__file__).parent
 _SHORT = 30  # letters of a note that has room under a narrow chip on a phone
@@ -38,6 +38,8 @@ def text(page: Page) -> str:
     alive = any(isinstance(block, Live) for block in page.blocks)
     return maker.from_string(source).render(
         page=page,
+        title=kept(page.title),
+        foot=foot(page),
         blocks=[_block(b) for b in page.blocks if getattr(b, "only", "") != "paper"],
         logo=_address(page.logo.content, page.logo.form) if page.logo else "",
         code=_address(code(page.address), "svg") if page.address else "",
@@ -88,9 +90,11 @@ def _block(block: Any) -> dict[str, Any]:
         return {"kind": kind, "figure": figure, "about": block.about, "height": height}
     if isinstance(block, Clock):
         return {"kind": kind, "data": _script(asdict(block))}
-    made = {"kind": kind, **asdict(block)}
+    made = kept({"kind": kind, **asdict(block)})
     if isinstance(block, Chips):
         made["told"] = not block.pairs and any(len(p.note) > _SHORT for p in block.patches)
+        bare = all(not p.numbers and len(p.label) < 10 for p in block.patches)
+        made["least"] = "4rem" if bare else "8.5rem"
     for patch in every_patch(made):
         patch["crop"] = _address(patch["crop"], "png") if patch["crop"] else ""
     return made

@@ -5,7 +5,7 @@ Every text is plain text. The renderers show it letter by letter, whatever is in
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
@@ -105,8 +105,8 @@ class Bands:
 
     Without `cell_mm` the patches share the width edge to edge; with it each is so wide and apart
     from the next, with its numbers, and letters are large. A blank patch shows its note.
-    `head_mm` is the height of the columns' names, where sheets side by side are to line up.
-    `only` as for `Text`.
+    `head_mm` is the height of the columns' names, where sheets side by side are to line up, and
+    with `level` they begin as low as the first. `only` as for `Text`.
     """
 
     columns: tuple[str, ...]
@@ -114,6 +114,7 @@ class Bands:
     height_mm: float = 35
     cell_mm: float = 0
     head_mm: float = 0
+    level: bool = False
     only: str = ""
 
 
@@ -525,6 +526,34 @@ def every_patch(block: dict[str, Any]) -> list[dict[str, Any]]:
     own = [block["patch"]] if "patch" in block else []
     within = [patch for band in block.get("bands", ()) for patch in band["patches"]]
     return [*block.get("patches", ()), *own, *within]
+
+
+_TOGETHER = re.compile(
+    r"(?:\b[^\W\d]{1,14} )?\d[\d.]* %|(?:ΔE00|[Lab]\*|n =|grade) −?\d[\d.]*|\d [Ll]x h"
+)
+
+
+def kept(data: Any) -> Any:
+    """Texts of a page's data in which no line parts a number from its unit or its name."""
+    if isinstance(data, str):
+        return _TOGETHER.sub(lambda found: found.group().replace(" ", "\u00a0"), data)
+    if isinstance(data, dict):
+        return {key: kept(value) for key, value in data.items()}
+    return type(data)(map(kept, data)) if isinstance(data, list | tuple) else data
+
+
+def foot(page: Page) -> str:
+    """The page's last line, and what a cut corner means where a chip has one."""
+    return page.note if _true(page) else f"{page.note} {words.say('pages.outside')}".strip()
+
+
+def _true(part: Any) -> bool:
+    """Whether every colour within is shown as it is."""
+    if isinstance(part, tuple):
+        return all(map(_true, part))
+    if not is_dataclass(part):
+        return True
+    return getattr(part, "inside", True) and all(_true(getattr(part, f.name)) for f in fields(part))
 
 
 def numbers(lab: Sequence[float]) -> str:

@@ -5,7 +5,18 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import press, words
-from dyelab.handout.page import Chart, Clock, Live, Page, Shade, code, code_mm, every_patch
+from dyelab.handout.page import (
+    Chart,
+    Clock,
+    Live,
+    Page,
+    Shade,
+    code,
+    code_mm,
+    every_patch,
+    foot,
+    kept,
+)
 
 _HERE = Path(__file__).parent
 
@@ -51,9 +62,9 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
     if page.address:
         pictures["code.svg"] = code(page.address)
     data = {
-        "title": page.title,
+        "title": kept(page.title),
         "teacher": page.teacher,
-        "note": page.note,
+        "note": foot(page),
         "address": page.address,
         "logo": f"logo.{page.logo.form}" if page.logo else "",
         "paper": page.paper,
@@ -61,7 +72,6 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
         "tight": page.tight,
         "bare": page.bare,
         "language": "en",
-        "outside": words.say("pages.outside"),
         "caution": words.say("pages.caution"),
         "code_mm": code_mm(page.paper),
         "code": words.say("pages.code"),
@@ -83,7 +93,7 @@ def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
         return {"kind": "chart", "file": name, **more}
     if isinstance(block, Clock):
         return _fan(block)
-    made = {"kind": type(block).__name__.lower(), **asdict(block)}
+    made = kept({"kind": type(block).__name__.lower(), **asdict(block)})
     for patch in every_patch(made):
         crop = patch.pop("crop")
         patch["crop"] = f"crop{len(pictures)}.png" if crop else ""
@@ -107,7 +117,7 @@ def _fan(block: Clock) -> dict[str, Any]:
         cards.append({"title": title, "dose": dose, "hands": rows[0], "beside": rows[1]})
     names = [[hand.name for hand in hands] for hands in (block.hands, block.beside)]
     said = {name: words.say(f"clock.{name}") for name in ("key", "untold", "references")}
-    return {"kind": "fan", "cards": cards, "names": names[0], "beside": names[1], **said}
+    return kept({"kind": "fan", "cards": cards, "names": names[0], "beside": names[1], **said})
 
 
 def _shade(shade: Shade) -> dict[str, Any] | None:

@@ -79,9 +79,8 @@ def _lamps(source: colours.Source, one: Family, doses: list[Dose]) -> list[Any]:
     light: Any = {"illuminant": _LAMP, "observer": source.white[1]}
     lab = convert.spectrum_to_lab(waves, np.array([found[row] for row in rows]), **light)
     frame = pd.DataFrame(lab, columns=table.LAB).assign(**light)
-    labels = [metals(dose) or words.say("pages.no_salt") for dose in doses if dose in one.dyed]
     chips = parts.Chips(
-        tuple(parts.patches(frame, labels)), columns=max(4, len(rows)), height_mm=9, touching=True
+        tuple(parts.patches(frame, [""] * len(rows))), columns=max(4, len(rows)), height_mm=9, touching=True
     )
     named = f"{words.say(f'lamps.{_LAMP}')} ({_LAMP})"
     return [parts.Text(words.say("lamps.page", lamp=named), "small"), chips]

@@ -45,7 +45,7 @@ def strip(
         parts.Bands(
             tuple(_column(dose) for dose in every), bands, _BESIDE_CODE if own.address else _HIGH
         ),
-        *[parts.Text(text, "small") for text in [*_small(one, doses), *_outside(bands)]],
+        *[parts.Text(text, "small") for text in _small(one, doses)],
     ]
     title = words.say("strip.title", metal=metal.capitalize(), dye=one.picked["dye"])
     white: Any = {"white": source.white, "how": source.how}
@@ -139,11 +139,6 @@ def _small(one: Family, doses: list[Dose]) -> list[str]:
         told = [_dose(one, dose, rows[dose]) for dose in doses if dose in rows]
         said.append(words.say("strip.small", recipe=colours.recipe(start), doses="; ".join(told)))
     return said
-
-
-def _outside(bands: tuple[parts.Band, ...]) -> list[str]:
-    true = all(patch.inside for band in bands for patch in band.patches)
-    return [] if true else [words.say("pages.outside")]
 
 
 def _dose(one: Family, dose: Dose, row: dict[Any, Any]) -> str:

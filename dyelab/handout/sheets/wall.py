@@ -13,8 +13,9 @@ from dyelab.handout import page as parts
 _CHIP = 40  # mm
 _CELL, _ROW = _CHIP + 3, _CHIP + 7  # mm from chip to chip, with its numbers
 _NAMES, _MARGINS = 51, 24  # mm: the column of names, both margins
-_HEAD, _LINE = 58, 6  # mm: title, foot and one line over the columns; each line more
+_TITLE, _BARE, _FOOT, _LINE = 33, 15, 14, 6  # mm over the columns with and without title, foot, line
 _BESIDE = 11  # mm of a code that stand beside the title
+_TEXT = 100, 6  # letters of a teacher's own text in a line, mm of that line
 _LETTERS = 17  # of a column's heading in one line
 _ADDED = ["tannin", "mordant", "mordant_wof", "tannin_wof", *shift.METALS.values()]
 _NOT_DYE = ("fibre", "tannin", "mordant", *shift.METALS, "metals_at", "modifier", "form", "ground")
@@ -47,46 +48,50 @@ def chart(
         raise InputError(words.say("pages.no_fibre", fibre=fibre))
     grid = _placed(colours.only(source.planned, fibre=fibre))
     columns = list(dict.fromkeys(grid["column"]))
-    across, down = _room(own, upright, columns)
+    across, down, further = _room(own, upright, columns)
     rows = grid.sort_values("order", kind="stable")[["order", "dye_name"]].drop_duplicates("order")
-    whole = _grid(grid, rows, columns)
+    whole = _grid(source, grid, rows, columns)
     blocks: list[Any] = [
         parts.Text(words.say("wall.lead", fibre=fibre), "lead"),
         replace(whole, only="screen"),
-        *_sheets(whole, across, down),
+        *_sheets(whole, across, down, further),
     ]
     title = words.say("pages.wall_title", fibre=fibre)
     white: Any = {"white": source.white, "how": source.how}
     return replace(own.page(title, blocks, landscape=not upright, **white), tight=True)
 
 
-def _sheets(whole: parts.Bands, across: int, down: int) -> list[Any]:
-    """The chart cut into what a sheet of paper holds; no sheet on which nothing was dyed."""
+def _sheets(whole: parts.Bands, across: int, down: int, further: int) -> list[Any]:
+    """The chart cut into what a sheet of paper holds; no sheet on which nothing was dyed.
+
+    Sheets of the first row hold `down` rows of chips, where one has the title; those of the
+    others hold `further`.
+    """
     blocks: list[Any] = []
-    for at in range(0, len(whole.bands), down):
-        for side in range(0, len(whole.columns), across):
+    starts = [0, *range(down, len(whole.bands), further)]
+    for row, (at, end) in enumerate(zip(starts, [*starts[1:], None], strict=True), 1):
+        for column, side in enumerate(range(0, len(whole.columns), across), 1):
             piece = slice(side, side + across)
-            bands = [replace(b, patches=b.patches[piece]) for b in whole.bands[at : at + down]]
+            bands = [replace(b, patches=b.patches[piece]) for b in whole.bands[at:end]]
             if any(patch.fill for band in bands for patch in band.patches):
-                said = words.say("wall.sheet", row=1 + at // down, column=1 + side // across)
+                said = words.say("wall.sheet", row=row, column=column)
                 blocks += [parts.NewPage(only="paper")] if blocks else []
                 blocks.append(parts.Text(said, "small", only="paper"))
-                columns = whole.columns[piece]
-                blocks.append(replace(whole, columns=columns, bands=tuple(bands), only="paper"))
+                given: Any = {"bands": tuple(bands), "only": "paper", "level": row == 1}
+                blocks.append(replace(whole, columns=whole.columns[piece], **given))
     return blocks
 
 
-def _room(own: parts.Own, upright: bool, columns: list[str]) -> tuple[int, int]:
-    """Columns and rows of chips that a sheet holds."""
+def _room(own: parts.Own, upright: bool, columns: list[str]) -> tuple[int, int, int]:
+    """Columns of chips that a sheet holds, and rows: under the title, and without one."""
     short, long = parts.PAPERS[own.paper]
     wide, high = (short, long) if upright else (long, short)
-    left = (
-        high
-        - _HEAD
-        - _LINE * (_lines(columns) - 1)
-        - (parts.code_mm(own.paper) - _BESIDE if own.address else 0)
-    )
-    return max(1, (wide - _MARGINS - _NAMES) // _CELL), max(1, left // _ROW)
+    beside = _LINE * (bool(own.teacher) + bool(own.address))
+    code = parts.code_mm(own.paper) - _BESIDE if own.address else 0
+    title = _TITLE + max(beside, code) + _TEXT[1] * -(-len(own.text) // _TEXT[0])
+    down = [(high - _FOOT - top - _LINE * _lines(columns)) // _ROW for top in (title, _BARE)]
+    across = (wide - _MARGINS - _NAMES) // _CELL
+    return max(1, across), max(1, int(down[0])), max(1, down[1])
 
 
 def _lines(columns: list[str]) -> int:
@@ -121,11 +126,15 @@ def _dye(row: dict[Any, Any]) -> str:
     return words.say("pages.undyed") if row["dye"] == "none" else said
 
 
-def _grid(grid: pd.DataFrame, rows: pd.DataFrame, columns: list[str]) -> parts.Bands:
+def _grid(
+    source: colours.Source, grid: pd.DataFrame, rows: pd.DataFrame, columns: list[str]
+) -> parts.Bands:
     bands = []
     for order, name in rows.itertuples(index=False):
         own = grid[grid["order"] == order].drop_duplicates("column").set_index("column")
-        lab = own.reindex(columns)[[*table.LAB, *table.WHITE]]
-        made = parts.patches(lab, columns, [words.say("strip.gap")] * len(columns))
-        bands.append(parts.Band(name, tuple(made)))
+        placed = own.reindex(columns)
+        notes = [words.say("strip.gap")] * len(columns)
+        made = parts.patches(placed[[*table.LAB, *table.WHITE]], columns, notes)
+        codes = placed[["swatch"]].fillna("").assign(area=placed.get("area"))
+        bands.append(parts.Band(name, source.pictured(codes.to_dict("records"), made)))
     return parts.Bands(tuple(columns), tuple(bands), _CHIP, _CHIP, _LINE * _lines(columns))
