@@ -29,7 +29,7 @@ class Words(HTMLParser):
         self.attributes += attrs
 
     def handle_data(self, data):
-        self.words.append(data)
+        self.words.append(data.replace("\u00a0", " "))  # doses are kept in one line
 
 
 def everything(text):

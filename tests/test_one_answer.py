@@ -128,7 +128,7 @@ def test_pages_agree(typed, asked):
         told = [found[0] for text in said if (found := re.search(r"ΔE00 [^)]*\)", text))]
         assert told
         assert set(told) <= spans
-        whole = report.report(typed)
+        whole = report.report(colours.source(typed))
         tables = [b for b in whole.blocks if isinstance(b, handout.NumberTable)]
         cells = {cell for t in tables for row in t.rows for cell in row}
         assert numbers <= cells

@@ -40,7 +40,7 @@ def every(source, own=Own()):
         "samples": recipe_cards.samples(source, own, swatches=codes[:3]),
         "wall": wall.chart(source, own, fibre=first["fibre"]),
         "series": series_page.shared(source, own),
-        "report": report.report(source.book, own),
+        "report": report.report(source, own),
     }
 
 
@@ -158,11 +158,15 @@ def test_the_shared_series_counts_and_tables_agree(source):
 
 
 def test_the_report_says_how_many_and_what_moved_most(source):
-    page = report.report(source.book)
-    lead = page.blocks[0].text
+    page = report.report(source)
+    lead, counts = (block.text for block in page.blocks[:2])
     dyed = source.book.swatches[source.book.swatches["fibre"] != colours.REFERENCE_FIBRE]
-    assert f"{len(dyed)} swatches of {len(source.made)} recipes" in lead
-    assert "Iron changed" in lead
+    assert f"{len(dyed)} swatches of {len(source.made)} recipes" in counts
+    pairs = source.pairs("iron")
+    pairs = pairs[pairs["dye"] != "none"]
+    real = pairs[pairs["verdict"] == "real"]
+    darker = (real["to_L"] - real["from_L"] < -0.5).sum()
+    assert lead.startswith(f"Of {len(pairs)} dyed cloths, iron made {darker} darker and ")
 
 
 @pytest.mark.parametrize(
@@ -241,7 +245,7 @@ def test_colours_beyond_the_page_are_marked(tmp_path):
     page = wall.chart(source, fibre="wool")
     bands = [band for b in page.blocks if isinstance(b, handout.Bands) for band in b.bands]
     assert not any(patch.inside for band in bands for patch in band.patches if patch.fill)
-    assert "corner cut" in words_of(page)
+    assert "A cut corner" in words_of(page)
 
 
 def test_recipes_that_differ_in_the_dye_alone_are_told_apart(tmp_path):
@@ -356,7 +360,7 @@ def test_a_planned_recipe_is_a_dashed_place(tmp_path):
     sheet = mordant_sheet.sheet(source, fibre="wool", dye="madder")
     patches = [p for b in sheet.blocks if isinstance(b, handout.Chips) for p in b.patches]
     assert [p.note for p in patches if not p.fill] == ["not measured yet"]
-    assert "3 recipes, 2 of them measured" in report.report(source.book).blocks[0].text
+    assert "3 recipes, 2 of them measured" in report.report(source).blocks[1].text
 
 
 def test_a_sorting_card_tells_nothing_in_front_and_all_on_its_back(source, tmp_path):

@@ -10,6 +10,7 @@ from worlds.synth import render
 
 from dyelab import book, calibrate, convert, measure, read, table
 from dyelab.errors import InputError
+from dyelab.handout import colours
 from dyelab.handout.sheets.report import report
 from dyelab.panel import plan
 
@@ -122,7 +123,7 @@ def test_pages_name_the_white(mine):
             [{"swatch": "W1", "order": 1, "kind": "dye", "material": "madder", "amount": 50}]
         ).assign(unit="% WOF"),
     )
-    page = report(grown)
+    page = report(colours.source(grown))
     assert "D50/2°" in page.note
     assert "D65" not in str(page)
 

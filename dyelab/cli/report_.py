@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from dyelab import book, handout, words
-from dyelab.handout import page
+from dyelab.handout import colours, page
 from dyelab.handout.sheets import report
 
 
@@ -37,7 +37,7 @@ def command(
         own = page.Own(title, teacher, "", note, handout.logo(logo), paper)
         bar.update()
         bar.set_description_str(words.say("pages.writing"))
-        handout.write(report.report(bk, own), output)
+        handout.write(report.report(colours.source(bk), own), output)
         bar.update()
     click.echo(words.say("pages.wrote", path=output))
     if len(bk.faults):

@@ -1,6 +1,13 @@
 """Differences between dyed variants, with intervals, a noise floor and a verdict in plain words."""
 
-from dyelab.compare.differences import between, contrast, mean_covariances, pairs, to_reference
+from dyelab.compare.differences import (
+    between,
+    contrast,
+    mean_covariances,
+    pairs,
+    reach,
+    to_reference,
+)
 from dyelab.compare.directions import WAYS, direction, ways
 from dyelab.compare.interval import Noise, directed_interval, distance_interval, noise_floor, seen
 from dyelab.compare.pots import colouring

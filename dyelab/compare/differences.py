@@ -20,7 +20,7 @@ from dyelab.compare.verdicts import verdict_of
 from dyelab.errors import InputError, choose
 from dyelab.numerics import semidefinite
 
-__all__ = ["pairs", "to_reference"]
+__all__ = ["pairs", "reach", "to_reference"]
 
 
 def to_reference(
@@ -383,3 +383,29 @@ def _with_length(
         chance_if_equal=chance,
         **verdict_of(chance, result, 1 - confidence, replicates_needed=True),
     )
+
+
+def reach(lab: np.ndarray) -> tuple[float, int, int]:
+    """How far apart the two colours of several lie that differ most.
+
+    Parameters
+    ----------
+    lab : ndarray (n, 3)
+        CIELAB under one white point, two colours or more.
+
+    Returns
+    -------
+    tuple of (float, int, int)
+        Their ΔE00 (CIE 142), and their rows: the lighter first.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import compare
+    >>> compare.reach(np.array([[50.0, 0, 0], [60, 0, 0], [55, 0, 0]]))[1:]
+    (1, 0)
+    """
+    lab = np.asarray(lab, float)
+    off = np.array([convert.dE00(np.broadcast_to(one, lab.shape), lab) for one in lab])
+    first, second = sorted(np.unravel_index(off.argmax(), off.shape), key=lambda at: -lab[at, 0])
+    return float(off.max()), int(first), int(second)

@@ -330,14 +330,13 @@ def piece_sentence(row: pd.Series, after: str) -> str:
     )
 
 
-def exposure_text(row: pd.Series) -> str:
+def exposure_text(row: pd.Series | dict[Any, Any]) -> str:
     """An exposure in words: ``10 washes``, ``10 million lx h of light``, ``rub dry``.
 
     Examples
     --------
-    >>> import pandas as pd
     >>> from dyelab import grade
-    >>> grade.exposure_text(pd.Series({"exposure": "wash", "amount": 5.0, "unit": "cycle"}))
+    >>> grade.exposure_text({"exposure": "wash", "amount": 5.0, "unit": "cycle"})
     '5 washes'
     """
     amount = float(row["amount"])

@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import book, measure, shift, table, words
+from dyelab import book, grade, measure, shift, table, words
 from dyelab import recipe as recipe_
 from dyelab.book import Book
 from dyelab.errors import InputError, choose
 from dyelab.handout.page import Patch
 from dyelab.shift.recipes import FACTORS
 
-__all__ = ["FACTORS", "METALS", "Source", "only", "recipe", "source"]
+__all__ = ["FACTORS", "METALS", "Source", "cloth", "only", "recipe", "source"]
 
 METALS = tuple(shift.METALS)
 SALTS = recipe_.metals.salts()
@@ -29,6 +29,8 @@ class Source:
     Attributes
     ----------
     book : Book
+    wide : DataFrame
+        As ``book.wide`` gives it.
     recipes : Recipes
         As ``shift.as_dyed`` gathers them, all read by one method: the one that has read most.
     made : DataFrame
@@ -41,6 +43,7 @@ class Source:
     """
 
     book: Book
+    wide: pd.DataFrame
     recipes: shift.Recipes
     made: pd.DataFrame
     read: pd.DataFrame
@@ -102,7 +105,26 @@ class Source:
 
     def pairs(self, metal: str) -> pd.DataFrame:
         """Every pair that differs in this metal alone, compared; its dye and cloth in words."""
-        return named(shift.matched(self.recipes, metal), self.made)
+        if metal not in self._paired:
+            self._paired[metal] = named(shift.matched(self.recipes, metal), self.made)
+        return self._paired[metal]
+
+    @cached_property
+    def _paired(self) -> dict[str, pd.DataFrame]:
+        return {}
+
+    @cached_property
+    def held(self) -> pd.DataFrame:
+        """Grades of change after the most of each test; no rows where nothing was tested."""
+        rows = self.wide[self.wide["part"].eq("swatch")]
+        most = rows.groupby("exposure")["amount"].transform("max")
+        before = rows["exposure"].eq("none") | rows["amount"].eq(0)
+        try:
+            return grade.grades(
+                grade.matched(rows[before | rows["amount"].eq(most)]), shared=self.shared
+            )
+        except InputError:  # a book need not have been washed or lit
+            return pd.DataFrame()
 
     def cautions(self, materials: Iterable[str], *, children: bool = False) -> tuple[str, ...]:
         """What to take care of with these materials, as the recipe room words it."""
@@ -150,8 +172,11 @@ class Source:
         """
         if not len(swatches):
             raise InputError(words.say("make_pages.no_swatches"))
-        known = list(self.book.swatches["swatch"])
-        return [choose(str(code), known, "swatch", "in this book") for code in swatches]
+        known = dict.fromkeys(self.book.swatches["swatch"])
+        wanted = [str(code) for code in swatches]
+        for code in set(wanted) - set(known):
+            choose(code, known, "swatch", "in this book")
+        return wanted
 
     @cached_property
     def leading(self) -> pd.DataFrame:
@@ -210,7 +235,7 @@ def source(bk: Book) -> Source:
     made = _worded(recipes.made)
     listed = _listed(bk)
     unread = _worded(shift.unread(listed, every))
-    return Source(bk, recipes, made, every.rows, listed, unread)
+    return Source(bk, wide, recipes, made, every.rows, listed, unread)
 
 
 def _listed(bk: Book) -> pd.DataFrame:
@@ -232,6 +257,12 @@ def recipe(row: dict[Any, Any], *, bare: bool = False) -> str:
     """
     left = ("dye", "fibre", "form", "ground", "rest") if bare else ("form", "ground", "rest")
     return shift.in_words(row, left) or words.say("variants.bare")
+
+
+def cloth(row: dict[Any, Any]) -> str:
+    """A dye on a cloth, or the cloth without one."""
+    key = "no_dye_on" if row["dye"] == "none" else "dye_on"
+    return words.say(f"pages.{key}", dye=row["dye"], cloth=row["cloth"])
 
 
 def labels(rows: Sequence[dict[Any, Any]]) -> list[str]:

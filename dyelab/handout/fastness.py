@@ -54,15 +54,22 @@ def sheet(
     InputError
         If nothing has been measured after a test, or a swatch or series isn't there.
     """
-    found = grade.study(
-        books.wide(bk),
-        swatches=_of_series(bk, series) if series and swatches is None else swatches,
-        shared=bk.shared,
-        spectra=bk.spectra,
-        change=change,
-        staining=staining,
-    )
+    wide = books.wide(bk)
+    given: Any = {"shared": bk.shared, "spectra": bk.spectra}
+    given |= {"change": change, "staining": staining}
+    given["swatches"] = _of_series(bk, series) if series and swatches is None else swatches
+    found = grade.study(wide if full else _hardest(wide), **given)
+    if not full and found.grades["swatch"].nunique() <= _SHEETS * 2 * _FEW:
+        found = grade.study(wide, **given)  # a sheet may show every reading, an overview doesn't
     return page(found, bk.tests, own, book=bk, full=full)
+
+
+def _hardest(wide: pd.DataFrame) -> pd.DataFrame:
+    """Readings before, and after the most that each swatch had; all of the blue wools."""
+    amount = wide["amount"]
+    most = wide.groupby(["swatch", "area", "exposure"])["amount"].transform("max")
+    before = wide["exposure"].eq("none") | amount.eq(0)
+    return wide[before | amount.eq(most) | amount.isna() | grade.is_reference(wide)]
 
 
 def _of_series(bk: Book, series: str) -> list[str]:
@@ -86,9 +93,9 @@ def page(
         return own.page(words.say("fastness.title"), _everything(found, tests), **read(found))
     cloths = list(_cloths(found).items())
     if len(cloths) > _SHEETS or max(rows["swatch"].nunique() for _, rows in cloths) > 2 * _FEW:
-        blocks = _overview(found, tests)
+        blocks = _overview(found, tests, book)
     else:
-        crops = _crops(found, book)
+        crops = _crops(found.grades, book)
         blocks = []
         for i, (name, rows) in enumerate(cloths):
             blocks += [parts.NewPage()] if i else []
@@ -135,11 +142,11 @@ def _only(found: grade.Study, swatches: set[str]) -> grade.Study:
     return replace(found, grades=rows, beside=beside, missing=(), gaps=())
 
 
-def _crops(found: grade.Study, book: Book | None) -> dict[str, bytes]:
+def _crops(grades: pd.DataFrame, book: Book | None) -> dict[str, bytes]:
     """Crops of every reading shown, where it came from a photo of the book."""
     if book is None:
         return {}
-    named = {name for end in ("before", "after") for name in found.grades[end]}
+    named = {name.split(", ")[0] for end in ("before", "after") for name in grades[end]}
     return measure.crops(book.readings[book.readings["reading"].isin(named)], book.path)
 
 
@@ -157,7 +164,7 @@ def _sheet(found: grade.Study, tests: pd.DataFrame | None, crops: dict[str, byte
                 blocks.append(_strip(piece, crops, numbers=strips <= 2))
         elif pieces:
             title = words.say(f"fastness.{exposure.replace(' ', '_')}")
-            blocks += [parts.Text(parts.opened(title), "small"), _pairs(pieces)]
+            blocks += [parts.Text(parts.opened(title), "small"), _pairs(found.of(exposure))]
     outlook = fastness_texts.outlook(found)
     blocks += [*_small_curves(found), *([parts.number_table(outlook)] if len(outlook) else [])]
     said = _beside_said(found)
@@ -211,7 +218,7 @@ def _small_curves(found: grade.Study) -> list[Any]:
     return [parts.Live(str(screen.to_json()), about, parts.chart(paper, about))]
 
 
-def _overview(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
+def _overview(found: grade.Study, tests: pd.DataFrame | None, book: Book | None) -> list[Any]:
     """Many cloths: how many of each keep the grade, and those that changed most."""
     blocks = _opening(found)
     counted = fastness_texts.by_cloth(found, cloth_name)
@@ -223,11 +230,12 @@ def _overview(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
         parts.number_table(counted.drop(columns="least"), note),
     ]
     for exposure in found.exposures:
-        rows = found.hardest(exposure)
+        rows = found.of(exposure)
+        rows = rows[rows["dye"].ne("none")] if "dye" in rows else rows
         if len(rows):
             title = words.say(f"fastness.{exposure.replace(' ', '_')}")
             title = f"{parts.opened(title)}: {words.say('fastness.most_changed').lower()}"
-            blocks += [parts.Heading(title), _pairs(list(_pieces(found.of(exposure)).values()))]
+            blocks += [parts.Heading(title), _pairs(rows, book)]
             blocks += _records(found, exposure, tests)
     blocks += [parts.Text(words.say("fastness.more"), "small")]
     return [*blocks, parts.Caution(tuple(cautions(found)))]
@@ -311,9 +319,8 @@ def _records(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> l
     named = set(found.grades.loc[found.grades["exposure"].eq(exposure), "test"]) - {""}
     known = pd.DataFrame(columns=["test"]) if tests is None else tests
     known = known[known["test"].isin(named)]
-    if known.empty:
-        return [parts.Text(words.say("fastness.no_record"), "small")]
-    return [parts.Text(_record(row), "small") for row in known.to_dict("records")]
+    told = [text for row in known.to_dict("records") if (text := _record(row))]
+    return [parts.Text(text, "small") for text in told or [words.say("fastness.no_record")]]
 
 
 def _record(row: dict[Any, Any]) -> str:
@@ -322,28 +329,30 @@ def _record(row: dict[Any, Any]) -> str:
         for field in _RECORD
         if isinstance(row.get(field), str) and row[field]
     ]
-    return words.say("fastness.record", test=row["test"], told="; ".join(told))
+    return words.say("fastness.record", test=row["test"], told="; ".join(told)) if told else ""
 
 
 def _lab(row: dict[Any, Any], ending: str = "") -> list[float]:
     return [float(row[f"{axis}{ending}"]) for axis in table.LAB]
 
 
+_PIECE = ["swatch", "test"]
+
+
 def _pieces(rows: pd.DataFrame) -> dict[tuple, list[dict[Any, Any]]]:
     """Grades of each piece in each test, in the order of exposure."""
     found: dict[tuple, list[dict[Any, Any]]] = {}
     for row in rows.sort_values("amount", kind="stable").to_dict("records"):
-        found.setdefault((row["swatch"], row["test"]), []).append(row)
+        found.setdefault(tuple(row[name] for name in _PIECE), []).append(row)
     return found
 
 
 def _chips(rows: pd.DataFrame) -> list[Any]:
     """Before and after, edge to edge."""
-    pieces = list(_pieces(rows).values())
-    if len(pieces) > _STRIPS:
-        return [_pairs(pieces)]
+    if len(rows.groupby(_PIECE)) > _STRIPS:
+        return [_pairs(rows)]
     blocks: list[Any] = []
-    for piece in pieces:
+    for piece in _pieces(rows).values():
         blocks += [parts.Text(fastness_texts.name(piece[0])), _strip(piece)]
     return blocks
 
@@ -369,11 +378,13 @@ def _strip(
     return parts.Chips(patches, columns=columns, height_mm=8 if numbers else 6, touching=True)
 
 
-def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
+def _pairs(rows: pd.DataFrame, book: Book | None = None) -> parts.Chips:
     """Many swatches: each before and after the most it had, the most changed first."""
-    last = sorted((piece[-1] for piece in pieces), key=lambda row: row["value"])[:_PAIRS]
+    most = rows.sort_values("amount", kind="stable").drop_duplicates(_PIECE, keep="last")
+    last = most.sort_values("value", kind="stable").head(_PAIRS)
+    crops = _crops(last, book)
     patches: list[parts.Patch] = []
-    for row in last:
+    for row in last.to_dict("records"):
         frame = pd.DataFrame([_lab(row, "_before"), _lab(row)], columns=table.LAB)
         frame = frame.assign(illuminant=row["illuminant"], observer=row["observer"])
         labels = [
@@ -383,7 +394,10 @@ def _pairs(pieces: list[list[dict[Any, Any]]]) -> parts.Chips:
         grade_ = words.say("fastness.grade", said=row["said"])
         notes = [colours.recipe(row) if "dye" in row else "", grade_]
         made = parts.patches(frame, labels, notes)
-        patches += [replace(one, numbers="") for one in made]
+        cut = [crops.get(str(row[end]).split(", ")[0], b"") for end in ("before", "after")]
+        patches += [
+            replace(one, numbers="", crop=crop) for one, crop in zip(made, cut, strict=True)
+        ]
     return parts.Chips(tuple(patches), columns=6, height_mm=9, touching=True, pairs=True)
 
 

@@ -24,7 +24,7 @@ def name(row: dict[Any, Any], *, bare: bool = False) -> str:
 
 def after(row: dict[Any, Any]) -> str:
     """After what, in words."""
-    return grade.exposure_text(pd.Series(row))
+    return grade.exposure_text(row)
 
 
 def shown(rows: pd.DataFrame) -> pd.DataFrame:
@@ -71,7 +71,7 @@ def changed_least(counted: pd.DataFrame) -> list[str]:
         told = [
             words.say("fastness.of_cloth", **row) for row in part[part["least"]].to_dict("records")
         ]
-        if len(part) > 1:
+        if len(part) > 1 and told:
             said.append(words.say("fastness.changed_least", after=what, cloths="; ".join(told)))
     return said
 

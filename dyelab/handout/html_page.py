@@ -7,7 +7,18 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import files, words
-from dyelab.handout.page import Chart, Chips, Clock, HandIn, Live, Page, code, every_patch, foot, kept
+from dyelab.handout.page import (
+    Chart,
+    Chips,
+    Clock,
+    HandIn,
+    Live,
+    Page,
+    code,
+    every_patch,
+    foot,
+    kept,
+)
 
 _HERE = Path(__file__).parent
 _SHORT = 30  # letters of a note that has room under a narrow chip on a phone
@@ -94,6 +105,7 @@ def _block(block: Any) -> dict[str, Any]:
     if isinstance(block, Chips):
         made["told"] = not block.pairs and any(len(p.note) > _SHORT for p in block.patches)
         bare = all(not p.numbers and len(p.label) < 10 for p in block.patches)
+        made["wordy"] = block.columns > 5 and not block.pairs
         made["least"] = "4rem" if bare else "8.5rem"
     for patch in every_patch(made):
         patch["crop"] = _address(patch["crop"], "png") if patch["crop"] else ""

@@ -47,10 +47,6 @@ def _fastness(source: Source, own: parts.Own, **chosen: Any) -> parts.Page:
     return fastness.sheet(source.book, own, **chosen)
 
 
-def _report(source: Source, own: parts.Own) -> parts.Page:
-    return report.report(source.book, own)
-
-
 KINDS = {
     "mordants": Kind(mordants.sheet, ("fibre", "dye")),
     "metals": Kind(metal.sheet, ("metal", *CLOTH)),
@@ -63,5 +59,5 @@ KINDS = {
     "sorting": Kind(sorting.cards, ("swatches",)),
     "wall": Kind(wall.chart, ("fibre", "upright")),
     "series": Kind(series.shared, ("series",)),
-    "report": Kind(_report, ()),
+    "report": Kind(report.report, ()),
 }

@@ -1,5 +1,6 @@
 """A page description to PDF (or PNG pictures of its sheets) through Typst."""
 
+import re
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from dyelab.handout.page import (
 )
 
 _HERE = Path(__file__).parent
+_LONG = re.compile(r"[^\s\u00a0]{16}")
 
 
 def pdf(page: Page, path: str | Path) -> Path:
@@ -96,6 +98,8 @@ def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
     made = kept({"kind": type(block).__name__.lower(), **asdict(block)})
     for patch in every_patch(made):
         crop = patch.pop("crop")
+        for name in ("label", "note"):  # a chip is narrow: a long word may part
+            patch[name] = _LONG.sub("\\g<0>\u200b", patch[name])
         patch["crop"] = f"crop{len(pictures)}.png" if crop else ""
         if crop:
             pictures[patch["crop"]] = crop

@@ -81,7 +81,9 @@ def _cut(whole: parts.Clock) -> str:
     at = [whole.at(hours) for _, hours in whole.moments]
     shades = [hand.shades[i] for hand in whole.hands for i in at if i is not None]
     squares = any(shade.least and shade.most for shade in shades)
-    return " ".join(words.say(f"clock.{key}") for key in ("cut", "squares")[: 1 + squares])
+    keys = ["clock.cut", *["clock.squares"] * squares]
+    keys += ["fastness.scale_wools"] if whole.beside else []
+    return " ".join(map(words.say, keys))
 
 
 def _lit(source: colours.Source, swatches: list[str]) -> tuple[grade.Study, list[grade.Drift]]:

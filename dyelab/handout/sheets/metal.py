@@ -80,7 +80,10 @@ def _lamps(source: colours.Source, one: Family, doses: list[Dose]) -> list[Any]:
     lab = convert.spectrum_to_lab(waves, np.array([found[row] for row in rows]), **light)
     frame = pd.DataFrame(lab, columns=table.LAB).assign(**light)
     chips = parts.Chips(
-        tuple(parts.patches(frame, [""] * len(rows))), columns=max(4, len(rows)), height_mm=9, touching=True
+        tuple(parts.patches(frame, [""] * len(rows))),
+        columns=max(4, len(rows)),
+        height_mm=9,
+        touching=True,
     )
     named = f"{words.say(f'lamps.{_LAMP}')} ({_LAMP})"
     return [parts.Text(words.say("lamps.page", lamp=named), "small"), chips]

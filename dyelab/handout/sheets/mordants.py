@@ -69,7 +69,7 @@ def _most(source: colours.Source, rows: list[dict[Any, Any]], dye: str) -> list[
     changes = [change for row in rows if (change := _change(source, row))]
     top = max(changes, key=lambda change: change["dE00"], default=None)
     if top is None:
-        return []
+        return [parts.Text(words.say("pages.mordants_alone", dye=dye), "lead")]
     values = {
         "what": top["level"],
         "moved": top["moved"],
@@ -138,4 +138,5 @@ def _numbers(source: colours.Source, rows: list[dict[Any, Any]]) -> parts.Number
         }
         for row, label in zip(rows, colours.labels(rows), strict=True)
     ]
-    return parts.number_table(pd.DataFrame(shown), words.say("pages.compared"))
+    told = pd.DataFrame(shown).dropna(axis=1, how="all")
+    return parts.number_table(told, words.say("pages.compared") if "dE00" in told else "")

@@ -37,6 +37,7 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
     steps = bk.steps[bk.steps["swatch"] == swatch].sort_values("order")
     used = [str(name) for name in steps["material"] if str(name)]
     blocks: list[Any] = [
+        parts.Text(words.say("pages.card_lead", swatch=swatch), "lead"),
         *framed(source, [swatch])[swatch],
         parts.Heading(words.say("pages.steps")),
         _steps(steps, about.get("mass_g")),
@@ -65,18 +66,28 @@ def samples(
     """
     wanted = set(source.chosen(swatches))
     chosen = [code for code in source.book.swatches["swatch"] if code in wanted]
-    blocks = [parts.Text(words.say("pages.samples_lead"), "small")]
+    blocks = [
+        parts.Text(words.say("pages.samples_lead"), "lead"),
+        parts.Text(words.say("pages.samples_print"), "small"),
+    ]
     made = framed(source, chosen)
     frames = [block for code in chosen for block in made[code]]
-    title = words.say("pages.samples_title", book=getattr(source.book, "title", "") or "")
-    return own.page(title.strip(), [*blocks, *frames], white=source.white, how=source.how)
+    named = getattr(source.book, "title", "")
+    title = words.say(f"pages.samples_{'title' if named else 'untitled'}", book=named)
+    return own.page(title, [*blocks, *frames], white=source.white, how=source.how)
 
 
 def _named(source: colours.Source, swatch: str) -> str:
     rows = source.of_swatch(swatch)
     if len(rows) and rows["area"].nunique() > 1:  # a printed cloth has no one recipe
         return swatch
-    return colours.recipe(rows.iloc[0].to_dict()) if len(rows) else swatch
+    return colours.recipe(rows.iloc[0].to_dict()) if len(rows) else _planned(source, swatch)
+
+
+def _planned(source: colours.Source, swatch: str) -> str:
+    """The recipe of a swatch that wasn't measured yet; its code where the book has none."""
+    own = [swatch in str(codes).split(", ") for codes in source.unread["swatch"]]
+    return str(next(iter(source.unread.loc[own, "recipe"]), swatch))
 
 
 def framed(source: colours.Source, swatches: Sequence[str]) -> dict[str, list[Any]]:
@@ -94,6 +105,7 @@ def framed(source: colours.Source, swatches: Sequence[str]) -> dict[str, list[An
     told = {name: colours.recipe(row) for name, row in first.to_dict("index").items()}
     own = first.groupby("swatch", sort=False)["label"].agg(list).to_dict()
     about = source.book.swatches.set_index("swatch").to_dict("index")
+    told |= {code: _planned(source, code) for code in swatches if code not in own}
     return {code: _framed(code, about[code], own.get(code, []), chips, told) for code in swatches}
 
 
@@ -124,14 +136,13 @@ def _framed(
         patch = replace(patch, note=words.say("pages.several_areas"), crop=row)
     elif labels and labels != [code]:  # read in one area only
         patch = replace(chips[labels[0]], label=code)
-    wanted = (told.get(labels[0], code) if labels else code, *map(about.get, _ABOUT))
+    dated = words.say("pages.made_on", date=about["made_on"]) if about.get("made_on") else ""
+    named = told.get((labels or [code])[0], code)
+    wanted = (named, about.get("ground"), dated, about.get("note"))
     lines = tuple(line.replace("g/m2", "g/m²") for line in wanted if isinstance(line, str) and line)
     areas = tuple(replace(chips[name], note=told[name]) for name in labels if several)
     grid = [parts.Chips(areas, columns=4, height_mm=14)] if several else []
     return [parts.Frame(patch, lines), *grid]
-
-
-_ABOUT = ("ground", "made_on", "note")
 
 
 def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:

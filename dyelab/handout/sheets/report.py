@@ -1,40 +1,39 @@
-"""The printed report of a book: what is in it, what the metals did, how well it held."""
+"""The printed report of a book: what the metals did to its dyes, all its colours, how they held."""
 
+from collections import Counter
 from typing import Any
 
 import pandas as pd
 
-from dyelab import book, compare, grade, shift, table, words
+from dyelab import compare, grade, shift, table, words
 from dyelab.book import Book
-from dyelab.errors import InputError
 from dyelab.handout import colours, fastness
 from dyelab.handout import page as parts
-from dyelab.handout.sheets.worksheet import name
+from dyelab.handout.sheets.series import strips
+from dyelab.handout.sheets.worksheet import asked
 
+_PAIRS = 12  # cloths of a metal shown before and after
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
 
-def report(bk: Book, own: parts.Own = parts.Own()) -> parts.Page:
+def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
     """Describe a whole book.
 
     Parameters
     ----------
-    bk : Book
+    source : Source
     own : Own
-
-    Raises
-    ------
-    InputError
-        If nothing in it has been measured as dyed.
     """
-    source, wide = colours.source(bk), book.wide(bk)
+    bk = source.book
     moved = {metal: source.pairs(metal) for metal in colours.METALS}
     title = getattr(bk, "title", "") or words.say("pages.report_title")
     blocks = [
-        parts.Text(_summary(source, moved), "lead"),
+        parts.Text(_did(moved), "lead"),
+        parts.Text(_counts(source), "small"),
+        *[block for metal in moved for block in _pairs(source, metal)],
+        *strips(source, source.planned),
+        *_held(source.held),
         *_shifts(moved),
-        *_held(wide, source.shared),
-        *_colours(source.planned),
         *_faults(bk),
         parts.Heading(words.say("pages.method")),
         parts.Points(tuple(_method(source))),
@@ -43,24 +42,51 @@ def report(bk: Book, own: parts.Own = parts.Own()) -> parts.Page:
     return own.page(title, blocks, white=source.white, how=source.how)
 
 
-def _summary(source: colours.Source, moved: dict[str, pd.DataFrame]) -> str:
-    counts: dict[str, Any] = {
-        "swatches": int((source.book.swatches["fibre"] != colours.REFERENCE_FIBRE).sum()),
-        "recipes": len(source.listed),
-        "measured": len(source.listed) - len(source.unread),
-        "readings": len(source.book.readings),
-    }
-    said = [words.say("pages.report_lead", **counts)]
+def _did(moved: dict[str, pd.DataFrame]) -> str:
+    """Which way each metal sent the dyed cloths, counting what is more than chance."""
+    said = []
     for metal, pairs in moved.items():
         dyed = pairs[pairs["dye"] != "none"] if len(pairs) else pairs
-        if len(dyed):
-            top = dyed.sort_values("dE00", ascending=False).iloc[0].to_dict()
-            named = {key: str(top[key]) for key in ("dye", "cloth", "moved")}
-            named["verdict"] = compare.in_words(top, said=True)
-            numbers = {"dose": colours.dose(top["dose"]), "distance": f"{top['dE00']:.1f}"}
-            told = words.say("pages.report_metal", metal=metal, **named, **numbers)
-            said.append(parts.opened(told))
-    return " ".join(said)
+        if dyed.empty:
+            continue
+        told = dyed[dyed["verdict"] == compare.REAL]
+        ends = (told[[f"{end}_{name}" for name in table.LAB]].to_numpy() for end in ("from", "to"))
+        ways = Counter(way for some in compare.ways(*ends) for way in some).most_common(2)
+        went = words.say("family.and").join(
+            words.say("pages.report_way", count=count, way=words.say(f"direction.{way}"))
+            for way, count in ways
+        )
+        key = "did" if went else "cannot"
+        given = {"metal": metal, "count": len(dyed), "went": went}
+        said.append(words.say(f"pages.report_{key}", **given))
+    return " ".join(said) or words.say("pages.report_plain")
+
+
+def _counts(source: colours.Source) -> str:
+    return words.say(
+        "pages.report_counts",
+        swatches=int((source.book.swatches["fibre"] != colours.REFERENCE_FIBRE).sum()),
+        recipes=len(source.listed),
+        measured=len(source.listed) - len(source.unread),
+        readings=len(source.book.readings),
+    )
+
+
+def _pairs(source: colours.Source, metal: str) -> list[Any]:
+    """Each dyed cloth without the metal and with it, edge to edge."""
+    found = asked(source, metal, len(source.made))
+    found = found[found["dye"] != "none"].head(_PAIRS) if len(found) else found
+    patches: list[parts.Patch] = []
+    for row in found.to_dict("records"):
+        ends = source.made.iloc[[row["from_row"], row["to_row"]]]
+        labels = [colours.cloth(row), words.say("pages.with", what=row["level"])]
+        notes = ["", f"{row['moved']}, {compare.in_words(row, said=True)}"]
+        made = parts.patches(ends[[*table.LAB, *table.WHITE]], labels, notes)
+        patches += source.pictured(ends.to_dict("records"), made)
+    if not patches:
+        return []
+    title = parts.Heading(words.say("pages.report_pairs", metal=metal))
+    return [title, parts.Chips(tuple(patches), 6, 13, touching=True, pairs=True)]
 
 
 def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
@@ -73,46 +99,31 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
             dose=rows["dose"].map(colours.dose),
             dye=rows["dye"].replace("none", words.say("pages.undyed")),
         )
-        title = words.say("pages.report_did", metal=metal)
+        title = words.say("pages.report_moved", metal=metal)
         blocks.append(parts.Heading(title))
         blocks.append(parts.number_table(shown, parts.seen(words.say("pages.compared_pair"))))
     return blocks
 
 
-def _held(wide: pd.DataFrame, shared: pd.DataFrame | None) -> list[Any]:
+def _held(graded: pd.DataFrame) -> list[Any]:
     """Change grades after the hardest exposure of each kind, one row a recipe: the worst swatch."""
-    try:
-        graded = grade.grades(grade.matched(wide), shared=shared)
-    except InputError:  # a book need not have been washed or lit
+    if graded.empty or graded["fibre"].eq(colours.REFERENCE_FIBRE).all():
         return []
-    change = graded[(graded["kind"] == "change") & (graded["fibre"] != colours.REFERENCE_FIBRE)]
-    last = change["amount"] == change.groupby("exposure")["amount"].transform("max")
-    worst = change[last].sort_values("value", kind="stable")
-    if worst.empty:
-        return []
-    when = [_when(row) for row in worst.to_dict("records")]
-    shown = worst.assign(cloth=shift.label(worst), when=when).pivot_table(
+    worst = graded[graded["fibre"] != colours.REFERENCE_FIBRE]
+    worst = worst.sort_values("value", kind="stable").assign(cloth=shift.label)
+    by = words.say(f"fastness.by_{fastness.basis(worst)}")
+    worst = worst.drop_duplicates(["cloth", "exposure", "amount", "unit"])
+    when = [
+        words.say("pages.after_exposure", what=grade.exposure_text(row))
+        for row in worst.to_dict("records")
+    ]
+    shown = worst.assign(when=when).pivot_table(
         index="cloth", columns="when", values="said", aggfunc="first"
     )
     shown = shown.rename_axis(columns=None).reset_index()
-    by = words.say(f"fastness.by_{fastness.basis(change)}")
     screening = parts.Text(words.say("fastness.eye", basis=by), "small")
     heading = parts.Heading(words.say("pages.held"))
     return [heading, parts.number_table(shown, words.say("pages.worst")), screening]
-
-
-def _when(row: dict[Any, Any]) -> str:
-    return words.say("pages.after_exposure", what=grade.exposure_text(pd.Series(row)))
-
-
-def _colours(made: pd.DataFrame) -> list[Any]:
-    blocks: list[Any] = []
-    for (fibre, dye), part in made.groupby(["fibre", "dye"], sort=False):
-        labels = colours.labels(part.to_dict("records"))
-        patches = parts.patches(part[[*table.LAB, *table.WHITE]], labels)
-        said = parts.Heading(parts.opened(name({"dye": dye, "cloth": fibre})))
-        blocks += [said, parts.Chips(tuple(patches), columns=5, height_mm=11)]
-    return blocks
 
 
 def _faults(bk: Book) -> list[Any]:

@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import table, words
+from dyelab import compare, table, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
@@ -66,28 +66,53 @@ def shared(
     """
     made, unread = _of(source, series), _planned(source, series)
     title = series or getattr(source.book, "title", "") or words.say("pages.series_title")
-    blocks: list[Any] = [
-        parts.Text(words.say("pages.series_lead", recipes=len(made)), "lead"),
-        parts.Text(words.say("pages.series_point"), only="screen"),
-    ]
-    for fibre, part in pd.concat([made, unread]).groupby("fibre", sort=False):
-        read = part[part["L"].notna()]
-        blocks.append(parts.Heading(parts.opened(str(fibre))))
-        if len(read):
-            figure = plane.figure(read.assign(group=_dyes(read)), size=13)
-            blocks.append(parts.live(figure, words.say("pages.series_figure", fibre=fibre)))
-        blocks.append(_chips(part))
+    every = pd.concat([made, unread])
+    blocks: list[Any] = [*_furthest(source, made), *strips(source, every)]
+    for fibre, part in made.groupby("fibre", sort=False):
+        said = words.say("pages.series_figure", fibre=fibre)
+        figure = plane.figure(part.assign(group=_dyes(part)), size=13)
+        blocks += [parts.Heading(parts.opened(said)), parts.live(figure, said)]
+        blocks.append(parts.Text(words.say("pages.series_marks"), "small"))
+    blocks.append(parts.Text(words.say("pages.series_point"), only="screen"))
     blocks += [parts.Heading(words.say("pages.numbers")), parts.number_table(made[_NUMBERS])]
     return own.page(str(title), blocks, white=source.white, how=source.how)
 
 
+def _furthest(source: colours.Source, made: pd.DataFrame) -> list[Any]:
+    """How far one dye reaches: of all dyes here, the two colours of one that differ most."""
+    found = [
+        (*compare.reach(part[table.LAB].to_numpy()), part)
+        for (_, dye), part in made.groupby(["fibre", "dye"], sort=False)
+        if dye != "none" and len(part) > 1
+    ]
+    if not found:
+        return [parts.Text(words.say("pages.series_alone", recipes=len(made)), "lead")]
+    far, light, dark, part = max(found, key=lambda one: one[0])
+    records, ends = part.to_dict("records"), [light, dark]
+    labels = [colours.labels(records)[at] for at in ends]
+    named = {"dye": part["dye"].iloc[0], "fibre": part["fibre"].iloc[0], "far": f"{far:.1f}"}
+    said = words.say("pages.series_lead", light=labels[0], dark=labels[1], **named)
+    pair = parts.patches(part[[*table.LAB, *table.WHITE]].iloc[ends], labels)
+    shown = source.pictured([records[at] for at in ends], pair)
+    return [parts.Text(parts.seen(said), "lead"), parts.Chips(shown, 2, 22, touching=True)]
+
+
+def strips(source: colours.Source, every: pd.DataFrame) -> list[Any]:
+    """The colours of each dye on each fibre, from light to dark, then what isn't measured yet."""
+    blocks: list[Any] = []
+    for (fibre, dye), part in every.groupby(["fibre", "dye"], sort=False):
+        rows = part.sort_values("L", ascending=False, na_position="last", kind="stable")
+        records = rows.to_dict("records")
+        made = parts.patches(rows[[*table.LAB, *table.WHITE]], colours.labels(records))
+        named = colours.cloth({"dye": dye, "cloth": fibre})
+        title = words.say("pages.light_to_dark", count=int(rows["L"].notna().sum()), cloth=named)
+        chips = parts.Chips(source.pictured(records, made), columns=6, height_mm=13, touching=True)
+        blocks += [parts.Heading(parts.opened(title)), chips]
+    return blocks
+
+
 def _dyes(made: pd.DataFrame) -> pd.Series:
     return made["dye"].where(made["dye"] != "none", words.say("pages.undyed"))
-
-
-def _chips(made: pd.DataFrame) -> parts.Chips:
-    labels = [colours.recipe(row) for row in made.to_dict("records")]
-    return parts.Chips(tuple(parts.patches(made[[*table.LAB, *table.WHITE]], labels)), columns=5)
 
 
 def numbers(source: colours.Source, *, series: str | None = None) -> pd.DataFrame:

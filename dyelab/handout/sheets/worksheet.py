@@ -87,12 +87,6 @@ def asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
     return pd.concat([listed.head(count - 1), tannin.head(1)])
 
 
-def name(row: dict[Any, Any]) -> str:
-    """A dye on a cloth, or the cloth without one."""
-    key = "no_dye_on" if row["dye"] == "none" else "dye_on"
-    return words.say(f"pages.{key}", dye=row["dye"], cloth=row["cloth"])
-
-
 @dataclass(frozen=True)
 class _Asked:
     """One question: a pair, its candidate colours, its reasons."""
@@ -122,7 +116,7 @@ class _Asked:
         return _LETTERS[self.candidates.index(int(self.row["to_row"]))]
 
     def question(self) -> list[Any]:
-        values = {"number": self.number, "cloth": name(self.row), "dose": self.dose}
+        values = {"number": self.number, "cloth": colours.cloth(self.row), "dose": self.dose}
         labels = [words.say("pages.before"), *_LETTERS]
         made = _chips(self.source, [self.row["from_row"], *self.candidates], labels)
         hidden = tuple(replace(patch, numbers="") for patch in made)
@@ -131,7 +125,7 @@ class _Asked:
         key = f"{self.number} {str(self.after['swatch']).split(',')[0]}"
         return [
             parts.Heading(words.say("pages.question", **values)),
-            parts.Chips(hidden, columns=5, height_mm=16, sticky=True),
+            parts.Chips(hidden, columns=5, height_mm=14, sticky=True),
             parts.Ticks(words.say("worksheet.which"), letters, 5, f"{key} which", one=True),
             parts.Ticks(words.say("worksheet.why"), why, key=f"{key} why"),
             parts.Reveal(label, self._pair(), (self._said(), *self._because())),
@@ -150,7 +144,9 @@ class _Asked:
 
     def _said(self) -> str:
         values = {"moved": self.row["moved"], "verdict": compare.in_words(self.row, said=True)}
-        told = words.say("pages.one", recipe=name(self.row), distance=distance(self.row), **values)
+        told = words.say(
+            "pages.one", recipe=colours.cloth(self.row), distance=distance(self.row), **values
+        )
         return f"{self.letter}. {told}"
 
     def _because(self) -> list[str]:
