@@ -51,7 +51,7 @@ def main(folder: Path) -> None:
     page = metal_page.sheet(source, metal="zinc", **picked)
     assert page.title.startswith("Zinc")
     assert "zinc" in worksheet.worksheet(source, metal="zinc").title
-    html = handout.write(report.report(colours.source(bk)), folder / "report.html").read_text(encoding="utf-8")
+    html = handout.write(report.report(source), folder / "report.html").read_text(encoding="utf-8")
     assert "What zinc did" in html
 
     shown = panel.panel(bk)
