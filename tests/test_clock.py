@@ -86,7 +86,7 @@ def test_the_sentence_is_the_summers(page, found):
     lead = page.blocks[0].text
     assert re.findall(r"W\d\d", lead) == [ordered[-1], ordered[0]]
     for code in (ordered[0], ordered[-1]):
-        assert f"keeps grade {summer[code]['said'].iloc[0]}" in lead
+        assert f"is at grade {summer[code]['said'].iloc[0]}" in lead
     whole = one(page, "screen")
     at = whole.at(92 * 12)
     assert [h.shades[at].said for h in whole.hands] == [summer[c]["said"].iloc[0] for c in LIT]

@@ -48,7 +48,7 @@ def texts(page):
 def test_alum_and_iron_are_told_before_and_after(page):
     said = texts(page)
     for needed in (
-        "After 10 washes: W22 keeps grade 3-4, could be 4: can't tell; W17 keeps grade 4: held",
+        "After 10 washes: W22 is at grade 3-4, could be 4: can't tell; W17 is at grade 4: held",
         "After 10 million lx h of light",
         "A screening, by instrument, not a laboratory's certificate",
         "ISO 105-C06",  # the test record
@@ -89,8 +89,8 @@ def test_it_is_written_as_pdf_and_as_html(page, tmp_path, ending):
 
 def test_the_study_says_when_it_shows_and_when_it_fails(found):
     said = grade.forecast_sentence(found, ALUM, "light")
-    assert said.startswith(f"{ALUM}: the change shows after about ")
-    assert "falls below grade 4 after about" in said
+    assert said.startswith(f"{ALUM}: visible change after about ")
+    assert "below grade 4 after about" in said
     assert grade.forecast_sentence(found, "nobody", "light") == ""
 
 
@@ -253,7 +253,7 @@ def test_one_swatch_has_one_set_of_numbers_everywhere(which, bk, by_photo):
         sentence = grade.pieces_sentence(last, after)
         sheet = texts(fastness.page(found)) + texts(fastness.page(found, full=True))
         for row in last.to_dict("records"):
-            assert f"{row['swatch']} keeps grade {row['said']}" in sentence
+            assert f"{row['swatch']} is at grade {row['said']}" in sentence
             assert f"grade {row['said']}" in sheet or row["said"] in sheet
             worst, best = grade.change_of([row["difference_high"], row["difference_low"]])[1]
             assert (row["grade_worst"], row["grade_best"]) == (worst, best)

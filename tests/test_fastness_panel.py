@@ -21,7 +21,7 @@ def weld(panel):
 
 
 def test_it_opens_with_a_story(panel):
-    assert "keeps grade" in panel.sentence
+    assert "is at grade" in panel.sentence
     assert "Grade 4 is asked for." in panel.sentence
     assert panel.shown.figure is not None
     assert len(panel.choices["swatches"].value) == 2
@@ -33,7 +33,7 @@ def test_sentence_table_and_chips_agree(panel):
     last = rows[rows["after"].eq("10 million lx h of light")].set_index("recipe")
     for recipe, row in last.iterrows():
         swatch = recipe.split(":")[0]
-        assert f"{swatch} keeps grade {row['said']}: {row['verdict']}" in said
+        assert f"{swatch} is at grade {row['said']}: {row['verdict']}" in said
     assert said.startswith("After 10 million lx h of light: ")
     before, after = panel.shown.chips[0]
     assert before.label == "before"
@@ -77,20 +77,20 @@ def test_each_curve_is_drawn(panel, quantity):
 def test_another_cloth_brings_its_own_swatches(panel):
     choose(panel, cloth="madder on cotton")
     assert all(code.startswith("C") for code in panel.choices["swatches"].value)
-    assert "keeps grade" in panel.sentence
+    assert "is at grade" in panel.sentence
 
 
 def test_nothing_chosen_says_how_to_choose(panel):
     weld(panel)
     assert "No swatch is chosen" in choose(panel, swatches=())
-    assert "keeps grade" in weld(panel)
+    assert "is at grade" in weld(panel)
 
 
 def test_forecasts_tone_and_references_stand_in_the_notes(panel):
     weld(panel)
     notes = "\n".join(panel.shown.notes)
     for needed in (
-        "the change shows after",
+        "visible change after",
         "turned as it changed",
         "blue wool",
         "What is seen holds for these pieces",

@@ -16,6 +16,7 @@ from dyelab.panel import (
     browse,
     capture,
     compare,
+    correct,
     exchange,
     explore,
     fastness,
@@ -37,7 +38,7 @@ ENGLISH = Path(words.__file__).parent / "en"
 # Names that a translation leaves as they are: lights, formulae, formats, papers, units.
 NAMES = "LED RGB CMC CIELAB CSV SVG PNG HTML PDF WOF ISO CIE Letter Mlx klx Marlpit Yard mine Iron"
 NAMES += " leaf stem ground"
-PANELS = (browse, capture, compare, exchange, explore, fastness, guess, home, instrument)
+PANELS = (browse, capture, compare, correct, exchange, explore, fastness, guess, home, instrument)
 PANELS += (make_pages, metals, own_materials, planning, printed_cloth, tannin_share, weigh)
 # What a translation of these says is read back as typed, or was written into the book.
 AS_WRITTEN = {("printing", "start")}
@@ -193,10 +194,12 @@ def test_a_plan_of_a_part_of_the_recipes_shows_no_english():
     assert kept == []
 
 
-@pytest.mark.parametrize("kind", sorted(kinds.KINDS))
+@pytest.mark.parametrize("kind", [*sorted(kinds.KINDS), "fastness, longer"])
 def test_a_page_shows_no_english(kind):
     bk = book.open(synth.example())
-    page = kinds.KINDS[kind].make(colours.source(bk), parts.Own(), CHOSEN)
+    kind, _, longer = kind.partition(", ")
+    chosen = CHOSEN | {"full": bool(longer)}
+    page = kinds.KINDS[kind].make(colours.source(bk), parts.Own(), chosen)
     known = own_words(bk)
     left = [t for t in english(printed(page), known) if t not in MARKS]
     assert [t for t in left if not re.fullmatch(r"\d+ W\d+ (which|why)", t)] == []

@@ -22,7 +22,7 @@ def test_planning_answers_every_choice():
     panel.choices["more"].value = "madder 20"
     assert "32 swatches of 16 recipes" in said(panel)
     panel.choices["design"].value = "fraction"
-    assert "of resolution 3" in said(panel)
+    assert "(resolution 3)" in said(panel)
     assert any("can't be told" in note for note in panel.shown.notes)
     panel.choices["iron"].value = "two"
     assert "is no number" in said(panel)

@@ -341,7 +341,8 @@ def test_a_hazard_that_nobody_stated_is_asked_about():
     for name in ("dithionite", "thiourea dioxide", "lye", "acetic acid"):
         assert recipe.hazards([name])[0].startswith("Danger"), name
     assert recipe.notes(["ammonia"]) == (
-        "ammonia: usual dose 1 to 10 % of the weight of fibre. Never near bleach.",
+        "ammonia: usual dose 1 to 10 % of the weight of fibre. Never near bleach: "
+        "poisonous gas. Its fumes burn eyes and airways.",
     )
     assert any("poison centre" in text for text in recipe.before_you_begin())
 

@@ -11,6 +11,7 @@ from dyelab.book.opening import (
     next_steps,
     redo,
     remove,
+    rename,
     save,
     undo,
     was,

@@ -493,6 +493,32 @@ def remove(bk: Book, swatches: Iterable[str]) -> Book:
     return replace(bk, **kept)
 
 
+def rename(bk: Book, was: str, now: str) -> Book:
+    """Give a swatch another code, wherever the book has it.
+
+    Raises
+    ------
+    InputError
+        If there is no such swatch, or the new code is blank or another swatch's.
+
+    Examples
+    --------
+    >>> from dyelab import book, synth
+    >>> bk = book.rename(book.open(synth.example()), "W01", "K-01")
+    >>> bk.steps["swatch"].iloc[0]
+    'K-01'
+    """
+    choose(was, bk.swatches["swatch"], "swatch")
+    if not now or now in set(bk.swatches["swatch"]):
+        raise InputError(f"the code {now!r} is blank or taken. Choose one that no swatch has.")
+    named: dict[str, Any] = {
+        name: frame.assign(swatch=frame["swatch"].replace(was, now))
+        for name, frame in tables(bk).items()
+        if "swatch" in frame
+    }
+    return replace(bk, **named)
+
+
 def undo(path: str | Path) -> Book:
     """Go back to the book before its last save, and open it. `redo` brings it again.
 

@@ -246,7 +246,8 @@ def _no_after(rows: pd.DataFrame, base: dict, done: set[tuple]) -> list[dict]:
     names = [where[0] for where in base if where[1] == "swatch" and where not in done]
     if not names:
         return []
-    shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
+    more = words.say("grade.and_more", count=len(names) - 6) if len(names) > 6 else ""
+    shown = ", ".join(names[:6]) + more
     text = words.say("grade.not_tested", number=len(names), swatches=shown)
     return [{**dict.fromkeys(WHERE, ""), "text": text}]
 

@@ -1,6 +1,6 @@
 """Everything a page or a panel says about some swatches' fastness, worked out in one go."""
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
@@ -252,7 +252,7 @@ def verdict_sentence(found: Study, exposure: str) -> str:
     >>> wide = book.wide(bk)
     >>> found = grade.study(wide, swatches=["W01", "W09"])
     >>> grade.verdict_sentence(found, "wash")
-    'After 10 washes: W01 keeps grade 2-3, could be 3: did not hold; W09...
+    'After 10 washes: W01 is at grade 2-3, could be 3: did not hold; W0...
     """
     rows = found.hardest(exposure)
     dyed = rows[_dyed(rows)]
@@ -287,7 +287,7 @@ def pieces_sentence(rows: pd.DataFrame, after: str) -> str:
     >>> wide = book.wide(bk)
     >>> found = grade.study(wide, swatches=["W01", "W09"])
     >>> grade.pieces_sentence(found.grades.tail(2), "ten washes")
-    'After ten washes: W01 keeps grade 4-5, could be 4: held; W01 keeps gr...
+    'After ten washes: W01 is at grade 4-5, could be 4: held; W01 is at gr...
     """
     ordered = rows.sort_values("value", kind="stable").to_dict("records")
     pieces = [
@@ -318,7 +318,7 @@ def piece_sentence(row: pd.Series, after: str) -> str:
     >>> wide = book.wide(bk)
     >>> found = grade.study(wide, swatches=["W01", "W09"])
     >>> grade.piece_sentence(found.grades.iloc[-1], "ten washes")
-    'After ten washes, W01 keeps grade 4-5, could be 5 of colour change; g...
+    'After ten washes, W01 is at grade 4-5, could be 5 of colour change; g...
     """
     return words.say(
         "grade.one",
@@ -330,8 +330,8 @@ def piece_sentence(row: pd.Series, after: str) -> str:
     )
 
 
-def exposure_text(row: pd.Series | dict[Any, Any]) -> str:
-    """An exposure in words: ``10 washes``, ``10 million lx h of light``, ``rub dry``.
+def exposure_text(row: Mapping[Any, Any] | pd.Series) -> str:
+    """An exposure in words: ``10 washes``, ``10 million lx h of light``, ``dry rubbing``.
 
     Examples
     --------
@@ -340,16 +340,18 @@ def exposure_text(row: pd.Series | dict[Any, Any]) -> str:
     '5 washes'
     """
     amount = float(row["amount"])
+    exposure = words.worded("grade.exposure_", row["exposure"])
     if not np.isfinite(amount):
-        return str(row["exposure"])
+        return exposure
     said = amount_text(amount, str(row["unit"]))
     if row["unit"] == "cycle":
-        return said if row["exposure"] == "wash" else f"{row['exposure']}, {amount:g} cycles"
-    return words.say("grade.of", amount=said, exposure=row["exposure"])
+        times = words.say("grade.times", exposure=exposure, count=f"{amount:g}")
+        return said if row["exposure"] == "wash" else times
+    return words.say("grade.of", amount=said, exposure=exposure)
 
 
 def forecast_sentence(found: Study, swatch: str, exposure: str) -> str:
-    """When the change shows, and when the required grade is lost; blank without a curve.
+    """When visible change, and when the required grade is lost; blank without a curve.
 
     Examples
     --------
@@ -358,16 +360,18 @@ def forecast_sentence(found: Study, swatch: str, exposure: str) -> str:
     >>> wide = book.wide(bk)
     >>> found = grade.study(wide, swatches=["W01", "W09"])
     >>> grade.forecast_sentence(found, "W01", "wash")
-    'W01: the change shows after about 0.64 washes (0.39 to 0.8 washes); i...
+    'W01: visible change after about 0.64 washes (0.39 to 0.8 washes); b...
     """
     one = found.drift(swatch, exposure)
     if one is None:
         return ""
+    times = one.unit == "cycle" and exposure != "wash"
+    unit = words.say("occasion.unit_cycle") if times else one.unit
     return words.say(
         "grade.outlook",
         swatch=swatch,
-        shows=moment_text(shows(one), one.unit),
-        fails=moment_text(fails(one, found.change), one.unit),
+        shows=moment_text(shows(one), unit),
+        fails=moment_text(fails(one, found.change), unit),
         required=found.change,
     )
 

@@ -190,7 +190,7 @@ def _stains(swatch: str, rows: pd.DataFrame) -> str:
     said = [
         words.say(
             "fastness_panel.stain",
-            part=row["part"].replace("adjacent ", words.say("fastness_panel.adjacent")),
+            part=words.part(row["part"]),
             said=row["said"],
             verdict=words.say(f"grade.{row['verdict']}"),
         )

@@ -102,9 +102,10 @@ def curve_rows(one: grade.Drift) -> pd.DataFrame:
     """Curves of one swatch: shape, rate, start, now, and the span forecast."""
     told = grade.curve_table(one)
     by, _ = drawn.scale_of(one.unit)
+    names = [words.worded("fastness.shape_", name) for name in told["shape"]]
     shape = [
-        row["shape"] if row["told"] else words.say("fastness.open_shape", shape=row["shape"])
-        for row in told.to_dict("records")
+        name if sure else words.say("fastness.open_shape", shape=name)
+        for name, sure in zip(names, told["told"], strict=True)
     ]
     return pd.DataFrame(
         {

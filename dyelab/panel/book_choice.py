@@ -5,6 +5,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +29,12 @@ def example() -> Path:
 def is_example(book: Book) -> bool:
     """Whether this is the book that ships with dyelab, which nothing may change."""
     return Path(book.path).resolve() == example().resolve()
+
+
+def free(book: Book, letter: str) -> str:
+    """Return a code that no swatch of the book has, such as ``P-01``."""
+    taken = set(book.swatches["swatch"])
+    return next(code for n in count(1) if (code := f"{letter}-{n:02d}") not in taken)
 
 
 def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Book:

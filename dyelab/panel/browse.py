@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import book as books
-from dyelab import measure, recipe, shift, words
+from dyelab import grade, measure, recipe, shift, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
@@ -164,20 +164,19 @@ def _piece(row: Any, cloth: dict[str, bytes]) -> frame.Chip:
 def _exposure(row: Any) -> str:
     if row["exposure"] == "none":
         return words.say("browse.as_dyed")
-    amount = f"{row['amount']:g} {row['unit']}" if row["amount"] == row["amount"] else ""
-    exposure = words.say(f"occasion.{row['exposure']}")
-    return words.say("browse.exposed", exposure=exposure, amount=amount).rstrip(", ")
+    return words.say("pages.after_exposure", what=grade.exposure_text(row))
 
 
 def _steps(book: Book, swatch: str) -> list[str]:
     done = book.steps[book.steps["swatch"] == swatch].sort_values("order")
-    return [
-        words.say(
-            "browse.step", order=int(row["order"]), kind=words.heading(row["kind"]), what=_what(row)
-        )
-        + (words.say("browse.planned") if row["state"] == "planned" else "")
-        for row in done.to_dict("records")
-    ]
+    return [step_text(row) for row in done.to_dict("records")]
+
+
+def step_text(row: Any) -> str:
+    """Say a row of the steps: ``2. mordant: potash alum, 15 % WOF, 85 °C``."""
+    kind, planned = words.heading(row["kind"]), row["state"] == "planned"
+    said = words.say("browse.step", order=int(row["order"]), kind=kind, what=what(row))
+    return said + (words.say("browse.planned") if planned else "")
 
 
 def cautions(book: Book, swatch: str) -> tuple[str, ...]:
@@ -186,7 +185,8 @@ def cautions(book: Book, swatch: str) -> tuple[str, ...]:
     return recipe.cautions(used, recipe.materials(book.materials))
 
 
-def _what(row: Any) -> str:
+def what(row: Any) -> str:
+    """Say what was done in a step: material, dose, heat, time."""
     known = {
         "amount": f"{row['amount']:g} {row['unit']}" if row["amount"] == row["amount"] else "",
         "area": row["area"] if row["area"] != "whole" else "",

@@ -170,6 +170,8 @@ def set_options(widget: Any, options: Iterable[Any]) -> None:
         widget.value = tuple(v for v in kept if v in values)
     elif kept in values:
         widget.value = kept
+    elif widget.index is None:  # one that had no options before shows nothing chosen
+        widget.index = 0
 
 
 def button(key: str, work: Callable[[], None]) -> widgets.Button:

@@ -297,11 +297,12 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     left = [words.say("planning.children_out", what=", ".join(out))] if out else []
     notes = [*left, *cannot, *planned.notes, words.say("planning.keeps")]
     caption = words.say("planning.first_page")
-    template, data, pictures = plan.page(planned, "baths", paper=chosen["paper"])
+    listed, used = recipe.materials(book.materials), planned.baths["material"].unique()
+    asked = {"paper": chosen["paper"], "children": chosen["children"], "listed": listed}
+    template, data, pictures = plan.page(planned, "baths", **asked)
     made: Any = press.compiled(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
     preview = [(caption, made[0] if isinstance(made, list) else made)]
     baths = planned.baths[_SHOWN].assign(weigh_g=planned.baths["weigh_g"].replace(0, np.nan))
-    listed, used = recipe.materials(book.materials), planned.baths["material"].unique()
     return frame.Shown(
         sentence,
         table=baths,

@@ -8,7 +8,7 @@ from dyelab import book as books
 from dyelab import plan, recipe, words
 from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.panel import choices, frame
+from dyelab.panel import book_choice, choices, frame
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
 _SHOWN = ["order", "area", "kind", "material", "wof", "weigh_g", "temperature_C", "minutes"]
@@ -41,7 +41,7 @@ def _choose(book: Book) -> dict[str, Any]:
     fibres = sorted(PROTEIN | CELLULOSE)
     hint = say("printing.areas_hint")
     return {
-        "code": choices.text("printing.code", _free(book)),
+        "code": choices.text("printing.code", book_choice.free(book, "P")),
         "fibre": choices.pick("printing.fibre", fibres, "cotton"),
         "mass_g": choices.number("printing.mass_g", 20, low=0.1, high=1e5, step=1, unit="g"),
         "areas": choices.text("printing.areas", say("printing.start"), hint=hint, long=True),
@@ -50,14 +50,6 @@ def _choose(book: Book) -> dict[str, Any]:
         "dose": choices.number("printing.dose", 30, low=0.1, high=300, step=5, unit="% WOF"),
         "series": choices.text("printing.series"),
     }
-
-
-def _free(book: Book) -> str:
-    """Return a code that no swatch of the book has."""
-    taken, number = set(book.swatches["swatch"]), 1
-    while f"P-{number:02d}" in taken:
-        number += 1
-    return f"P-{number:02d}"
 
 
 def parted(text: str) -> dict[str, str]:
@@ -81,9 +73,9 @@ def parted(text: str) -> dict[str, str]:
 
 def planned(book: Book, **chosen: Any) -> dict[str, pd.DataFrame]:
     """Swatch and steps of the choices made, ready for ``book.add``."""
-    code = chosen["code"].strip() or _free(book)
+    code = chosen["code"].strip() or book_choice.free(book, "P")
     if code in set(book.swatches["swatch"]):
-        raise InputError(words.say("printing.taken", code=code, free=_free(book)))
+        raise InputError(words.say("printing.taken", code=code, free=book_choice.free(book, "P")))
     return plan.printed_cloth(
         code,
         parted(chosen["areas"]),

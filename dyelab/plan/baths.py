@@ -14,7 +14,7 @@ import pandas as pd
 
 from dyelab import recipe, words
 from dyelab.errors import InputError
-from dyelab.plan.factors import VAT, Level, Part, level_of, parts
+from dyelab.plan.factors import HELP, Level, Part, kept_alive, level_of, parts
 from dyelab.recipe.advice import CELLULOSE
 
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "fixing": "F", "dye": "D", "vat": "V"}
@@ -81,14 +81,13 @@ def _of_recipe(row: Any, roles: dict[str, str]) -> list[dict[str, Any]]:
 
 
 def _put(kind: str, level: list[Part], roles: dict[str, str]) -> list[tuple[str, Part]]:
-    """The steps of a level; a vat is listed with what keeps it alive."""
+    """The steps of a level; a dye's alkali goes into its bath, as does what keeps a vat alive."""
+    dyed = kind == "dye"
     found: list[tuple[str, Part]] = []
-    for part in level:
+    for part in kept_alive(level, roles) if dyed else level:
         own = roles.get(part.material)
-        put = own if own == "assist" or (own == "vat" and kind == "dye") else kind
-        found.append((str(put), part))
-        if put == "vat" and part.dose > 0:
-            found += [("assist", Part(name, part.dose * times)) for name, times in VAT.items()]
+        helps = own == "assist" or (dyed and bool(found) and own in HELP)
+        found.append(("assist" if helps else "vat" if dyed and own == "vat" else kind, part))
     return found
 
 

@@ -85,7 +85,8 @@ def levels(
         By factor: `fibre` names; `tannin`, `mordant`, `dye`, `modifier` as ``"none"`` or a
         material with its dose in % WOF, such as ``"gallnut 8"`` (without a dose: the middle
         of the usual range); further ones behind a plus, such as ``"potash alum 15 + cream of
-        tartar 6"`` in one bath, or ``"weld 50 + indigo 5 x3"`` for three dips over weld; a metal of
+        tartar 6"`` in one bath, ``"weld 50 + indigo 5 x3"`` for three dips over weld, or ``"indigo 5
+        + soda ash 10 + sodium dithionite 10"`` for a vat of one's own; a metal of
         `recipe.metals`, such as `iron`, as doses of its salt in % WOF, 0 for none.
     listed : DataFrame, optional
         The materials list.
@@ -146,13 +147,34 @@ def used(factor: str, value: Any, listed: pd.DataFrame | None = None) -> list[st
     level = level_of(factor, value, listed)
     if factor in METALS:
         return [recipe.metals.salts()[factor]] if level.dose else []
-    found = [part.material for part in parts(level.name, level.dose) if part.material != "none"]
-    vat = any(recipe.find(name, listed)["role"] == "vat" for name in found)
-    return [*found, *(VAT if vat else {})]
+    found = parts(level.name, level.dose)
+    kinds = recipe.materials() if listed is None else listed
+    roles = dict(zip(kinds["material"], kinds["role"], strict=True))
+    return [part.material for part in kept_alive(found, roles) if part.material != "none"]
 
 
 # An indigo vat of lime and fruit sugar, by weight of indigo: one, two, three (common practice).
 VAT = {"hydrated lime": 2.0, "fructose": 3.0}
+HELP = ("assist", "modifier")  # roles of what goes into the bath of the dye or vat before it
+
+
+def kept_alive(level: Sequence[Part], roles: Mapping[str, str]) -> list[Part]:
+    """Put alkali and reducer behind each vat that is written without any of its own.
+
+    Parameters
+    ----------
+    level : sequence of Part
+        Materials of one level.
+    roles : mapping of str to str
+        Role of each listed material.
+    """
+    found: list[Part] = []
+    for part, following in itertools.zip_longest(level, level[1:]):
+        found.append(part)
+        own = following is not None and roles.get(following.material) in HELP
+        if roles.get(part.material) == "vat" and part.dose > 0 and not own:
+            found += [Part(name, part.dose * times) for name, times in VAT.items()]
+    return found
 
 
 def _known(factor: str, text: str, listed: pd.DataFrame | None) -> Part:

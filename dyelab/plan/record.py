@@ -42,7 +42,11 @@ def open_baths(bk: Book) -> pd.DataFrame:
     if facts.empty:
         return pd.DataFrame(columns=_COLUMNS)
     by = ["series", "bath"]
-    named = facts.groupby(by)["material"].agg(lambda m: " + ".join(dict.fromkeys(m)))
+    named = (
+        _weighed(facts)
+        .groupby([facts[name] for name in by])
+        .agg(lambda said: " + ".join(dict.fromkeys(said)))
+    )
     first = ("kind", "temperature_C", "minutes", "note", "round", "stage")
     grouped = facts[facts["kind"] != "assist"].groupby(by, sort=False)
     found = grouped.agg(
@@ -59,6 +63,15 @@ def open_baths(bk: Book) -> pd.DataFrame:
     )
     ordered = found.sort_values(["series", "round", "stage"], kind="stable")
     return ordered[_COLUMNS].reset_index(drop=True)
+
+
+def _weighed(facts: pd.DataFrame) -> pd.Series:
+    """Material of each step; what helps in another's bath with the grams the bath takes of it."""
+    one = [facts[name] for name in ("series", "bath", "material")]
+    grams = (facts["amount"] * facts["mass_g"] / 100).groupby(one).transform("sum")
+    helps = facts["kind"].eq("assist") & (grams > 0)
+    said = facts["material"] + grams.map(" {:.2f} g".format)
+    return facts["material"].where(~helps, said)
 
 
 def _stages(steps: pd.DataFrame) -> pd.Series:

@@ -20,6 +20,7 @@ SHEETS = ("baths", "timetable", "labels", "checklist")
 _WIDTHS = {"A4": 210.0, "Letter": 215.9}
 _LABEL = 45.0  # mm: width of a label
 _WARM_UP = 30  # min to heat a bath, by common practice
+_REDUCE = 60  # min until a new vat can be dipped in, by common practice
 _TEXT = (
     *("invented", "cautions", "fibre", "water", "nothing", "weigh", "swatches", "done", "really"),
     *("began", "ended", "totals", "from", "to", "bath", "what", "heat", "cannot", "advice", "code"),
@@ -176,7 +177,8 @@ def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
 def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, Any]]:
     """Return the days of a series: each bath with its time, so many pots on at once.
 
-    A stage begins when the one before it has ended; a hot bath takes half an hour to warm.
+    A stage begins when the one before it has ended; a hot bath takes half an hour to warm, a vat an
+    hour more until it is reduced.
 
     Examples
     --------
@@ -252,6 +254,7 @@ def _stage(
     for together in _put_on(rows, jars):
         pot, first = free.index(min(free)), together[0]
         takes = first["minutes"] + (_WARM_UP if first["temperature_C"] > 30 else 0)
+        takes += _REDUCE if first["kind"] == "vat" else 0
         times = {"from": _clock(free[pot]), "to": _clock(free[pot] + takes)}
         lines += [{**times, **_line(row)} for row in together]
         free[pot] += takes

@@ -19,6 +19,7 @@ PROTEIN = {"wool", "silk", "alpaca", "mohair", "cashmere", "angora"}
 CELLULOSE = {"cotton", "linen", "hemp", "ramie", "jute", "viscose", "lyocell", "nettle", "bamboo"}
 _SUBSTANTIVE = {"walnut hull", "cutch", "onion skin", "indigo", "woad"}
 _LIMIT = {"silk": 80.0, "wool": 95.0}
+_ALKALI = ("soda ash", "ammonia", "hydrated lime", "sodium hydroxide")
 _FIXING = {"wheat bran", "chalk", "sodium phosphate"}
 Advice = tuple[str, int | None, str]
 Steps = list[Any]  # records of one swatch, in order
@@ -194,6 +195,8 @@ def _dose(one: Steps) -> Iterator[Advice]:
     for row in one:
         if row["unit"] != "% WOF" or not row["high_wof"] > 0:
             continue
+        if row["kind"] == "assist" != row["role"]:
+            continue  # an alkali in a vat: its usual range is another step's
         values = {"amount": row["amount"], "material": row["material"]}
         values |= {"low": row["low_wof"], "high": row["high_wof"]}
         protein = row["fibre"] in PROTEIN and row["metal"] == "Fe"
@@ -239,7 +242,9 @@ def _heat(one: Steps) -> Iterator[Advice]:
             yield _say(row, "hot_madder", temperature=temperature)
         if temperature > limit:
             yield _say(row, "hot_protein", temperature=temperature, fibre=fibre, limit=limit)
-        if row["material"] == "soda ash" and fibre in PROTEIN:
+        if fibre in PROTEIN and row["kind"] == "assist" and row["material"] in _ALKALI:
+            yield _say(row, "alkali_vat", material=row["material"], fibre=fibre)
+        elif row["material"] == "soda ash" and fibre in PROTEIN:
             yield _say(row, f"alkali_{'scour' if row['kind'] == 'scour' else 'late'}", fibre=fibre)
         if row["material"] == "cream of tartar" and fibre in CELLULOSE:
             yield _say(row, "tartar_cellulose", fibre=fibre)

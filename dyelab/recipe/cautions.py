@@ -125,6 +125,7 @@ def not_for_children(names: list[str], listed: pd.DataFrame) -> list[str]:
 
 
 _DOSE = re.compile(r"( [\d.,]+)?( x\d+)?$")  # what a level says behind a material's name
+_SELF_HEATING = {"H250", "H251", "H252", "H260", "H261"}
 _COLUMNS = ("tannin", "mordant", "dye", "modifier", "assist")
 
 
@@ -193,6 +194,7 @@ def care(
     return (
         *([words.say("recipe.children_out", what=", ".join(out))] if out else []),
         *(words.say(f"recipe.{key}") for key in ["gloves", "dust", *_where(rows, hot)]),
+        *_damp(rows),
         *([words.say("recipe.children")] if children else []),
         *metals.disposal(rows["metal"]),
         words.say("recipe.sheet"),
@@ -246,6 +248,13 @@ def _stated(codes: tuple[str, ...], which: list[str]) -> str:
     texts = [words.say(f"hazards.{code}") for code in codes]
     what = "; ".join(text[0].lower() + text[1:] for text in texts)
     return words.say(f"recipe.{signal}", which=", ".join(which), what=what)
+
+
+def _damp(rows: pd.DataFrame) -> list[str]:
+    """What takes fire of itself, most of all when damp, has rules of its own for a spill."""
+    codes = rows["hazards"].map(lambda text: set(hazard_statements.statements(text)[0]))
+    out = rows.loc[[not _SELF_HEATING.isdisjoint(one) for one in codes], "material"]
+    return [words.say("recipe.self_heating", what=", ".join(out))] if len(out) else []
 
 
 def _parted(names: Iterable[str], known: pd.DataFrame) -> list[str]:

@@ -10,7 +10,7 @@ that a language lacks.
 import os
 import string
 import tomllib
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -126,7 +126,7 @@ def heading(column: str) -> str:
 
 
 def coded(frame: Any) -> Any:
-    """Put the words of kinds of step in a table's `kind` and `step`, and of ``none`` everywhere.
+    """Put words for the codes of a table: of steps, readings and tests, and ``none`` everywhere.
 
     Examples
     --------
@@ -135,11 +135,54 @@ def coded(frame: Any) -> Any:
     >>> words.coded(pd.DataFrame({"kind": ["scour"]}))["kind"].tolist()
     ['scour']
     """
+    ways = {"kind": heading, "step": heading, "flags": flags, "part": part}
+    ways |= {name: partial(worded, of) for name, of in _CODED.items()}
+    there = [name for name in ways if name in frame]
+    said = {name: frame[name].map(ways[name], na_action="ignore") for name in there}
     codes = {code: _texts("recipe_words")[code] for code in ("none", "whole")}
     if any(code != text for code, text in codes.items()):
         frame = frame.replace(codes)
-    there = [name for name in ("kind", "step") if name in frame]
-    return frame.assign(**{name: frame[name].map(heading, na_action="ignore") for name in there})
+    return frame.assign(**said)
+
+
+_CODED = {"method": "reading.", "exposure": "occasion.", "unit": "occasion.unit_"}
+
+
+def worded(of: str, code: Any) -> str:
+    """Return the words of a code whose keys begin alike, or the code as it stands.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.worded("occasion.", "rub dry")
+    'after dry rubbing'
+    """
+    key = f"{of}{code}".replace(" ", "_")
+    return say(key) if there(key) else str(code)
+
+
+def part(name: Any) -> str:
+    """Return a part that was read, such as the cloth sewn beside a swatch, in words.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.part("adjacent wool")
+    'adjacent wool'
+    """
+    return str(name).replace("adjacent ", say("fastness_panel.adjacent"))
+
+
+def flags(codes: Any) -> str:
+    """Return the words of a reading's flags.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.flags("clipped shadow")
+    'too bright for the camera, in shadow'
+    """
+    return ", ".join(worded("flags.", code) for code in str(codes).split())
 
 
 def topic(name: str) -> dict[str, str]:

@@ -96,7 +96,7 @@ def dragged(change: dict[str, Any]) -> np.ndarray | None:
 def _told(row: pd.Series) -> str:
     numbers = {name: f"{row[name]:.1f}".replace("-", "−") for name in LAB}
     said = words.say("exploring.spot", unsure=_unsure(row), **numbers)
-    doubts = words.say("exploring.spot_flags", flags=row["flags"])
+    doubts = words.say("exploring.spot_flags", flags=words.flags(row["flags"]))
     return f"{said} {doubts}" if row["flags"] else said
 
 

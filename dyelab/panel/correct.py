@@ -1,0 +1,375 @@
+"""Correct the book: a step that was done, a code, a test; enter one swatch nobody planned."""
+
+import re
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from dyelab import book as books
+from dyelab import recipe, table, words
+from dyelab.book import Book
+from dyelab.errors import InputError
+from dyelab.panel import book_choice, browse, choices, frame
+from dyelab.recipe.advice import CELLULOSE, PROTEIN
+
+_STEP = ["swatch", "step", "material", "amount", "temperature", "minutes", "pH", "dips", "note"]
+_TEST = ["test_method", "conditions", "detergent", "lamp", "started_on", "ended_on", "who"]
+_ASKED = {
+    "step": [*_STEP, "whole_bath"],
+    "swatch": ["code", "fibre", "mass_g", "series", "made_on", "lines"],
+    "rename": ["swatch", "new_code"],
+    "delete": ["gone"],
+    "test": ["test", "test_name", "exposure", "covers", *_TEST, "note"],
+}
+_NUMBERS = {"temperature": "temperature_C", "minutes": "minutes", "pH": "pH", "amount": "amount"}
+_HEAT = re.compile(r"(?i)^([\d.,]+)\s*(°\s*c?|c|min(?:utes?)?|h(?:ours?)?)$")
+_BLANK = float("nan")
+_LINE = re.compile(r"(.*?)(?:\s+([\d.,]*\d))?(?:\s*[x×]\s*(\d+))?", re.DOTALL)
+_EXPOSURES = ("wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
+
+
+class Correct(frame.Panel):
+    """The panel whose one button says what it would do."""
+
+    def _display(self, shown: frame.Shown) -> None:
+        super()._display(shown)
+        (press,) = self.actions.values()
+        press.description = words.say(f"correcting.put_{self.choices['task'].value}")
+
+
+def panel(book: frame.Chosen = None) -> Correct:
+    """Correct, rename, delete, or enter what was not planned; each is saved at once.
+
+    Parameters
+    ----------
+    book : Book or path, optional
+        Else the one the session was opened with, else the example.
+    """
+    return Correct(
+        *("correct", words.say("correcting.title"), _choose, _show),
+        refresh=_fit,
+        actions={"correcting.put_step": _put},
+        main=True,
+        remember="never",
+        book=book,
+    )
+
+
+def _choose(book: Book) -> dict[str, Any]:
+    say, today = choices.text, date.today().isoformat()
+    kinds = [(words.say(f"grade.exposure_{n.replace(' ', '_')}"), n) for n in _EXPOSURES]
+    tests = [(words.say("correcting.test_new"), ""), *zip(*[book.tests["test"]] * 2, strict=True)]
+    blank = words.say("correcting.blank_hint")
+    numbers = {name: say(f"correcting.{name}", hint=blank) for name in _NUMBERS}
+    made = {
+        "task": choices.pick("correcting.task", choices.coded("correcting.task_", _ASKED)),
+        "swatch": choices.pick("correcting.swatch", book.swatches["swatch"]),
+        "new_code": say("correcting.new_code"),
+        "gone": choices.pick_many("correcting.gone", book.swatches["swatch"], rows=8),
+        "step": choices.pick("correcting.step", []),
+        "material": choices.typed_or_listed("correcting.material", _listed(book)["material"]),
+        **{name: numbers[name] for name in ("amount", "temperature", "minutes", "pH")},
+        "dips": say("correcting.dips", hint=blank),
+        "code": say("correcting.code", book_choice.free(book, "X")),
+        "fibre": choices.pick("correcting.fibre", sorted(PROTEIN | CELLULOSE), "wool"),
+        "mass_g": choices.number("correcting.mass_g", 0, low=0, high=1e5, step=0.1, unit="g"),
+        "series": say("correcting.series"),
+        "made_on": say("correcting.made_on", today),
+        "lines": say("correcting.lines", long=True),
+        "test": choices.pick("correcting.test", tests),
+        "test_name": say("correcting.test_name"),
+        "exposure": choices.pick("correcting.exposure", kinds),
+        "covers": choices.pick_many("correcting.covers", [], rows=6),
+        **{name: say(f"correcting.{name}") for name in _TEST},
+        "note": say("correcting.note"),
+        "whole_bath": choices.tick("correcting.whole_bath", True),
+    }
+    return made
+
+
+def _listed(book: Book) -> pd.DataFrame:
+    return recipe.materials(book.materials)
+
+
+def _fit(book: Book, made: dict[str, Any]) -> None:
+    """Ask for what the task needs, filled in with what the book says."""
+    task = made["task"].value
+    if task == "step":
+        _fill_step(book, made)
+    elif task == "test":
+        _fill_test(book, made)
+    asked = ["task", *_ASKED[task]]
+    row = _row(book, made["swatch"].value, made["step"].value) if task == "step" else None
+    out = {"dips"} if row is None or row["kind"] != "vat" else set()
+    out |= {"whole_bath"} if row is None or not row["bath"] else set()
+    choices.only(made, [name for name in asked if name not in out])
+
+
+def _fill_step(book: Book, made: dict[str, Any]) -> None:
+    own = book.steps[book.steps["swatch"] == made["swatch"].value].sort_values("order")
+    options = [(browse.step_text(row), _key(row)) for row in own.to_dict("records")]
+    choices.set_options(made["step"], options)
+    row = _row(book, made["swatch"].value, made["step"].value)
+    if row is None or not _turned(made["step"], f"{row['swatch']} {made['step'].value}"):
+        return
+    made["material"].value, made["note"].value = str(row["material"]), str(row["note"])
+    for name, column in [*_NUMBERS.items(), ("dips", "dips")]:
+        made[name].value = "" if pd.isna(row[column]) else f"{row[column]:g}"
+
+
+def _fill_test(book: Book, made: dict[str, Any]) -> None:
+    name, known = made["test"].value, book.tests[book.tests["test"] == made["test"].value]
+    if _turned(made["test"], name) and len(known):
+        row = known.iloc[0]
+        made["test_name"].value, made["exposure"].value = name, row["exposure"]
+        for field in [*_TEST, "note"]:
+            made[field].value = str(row[field.removeprefix("test_")])
+    waiting = list(dict.fromkeys(_readings(book, made["exposure"].value, name)["swatch"]))
+    if list(made["covers"].options) != waiting:
+        made["covers"].options, made["covers"].value = waiting, tuple(waiting)
+
+
+def _turned(widget: Any, now: str) -> bool:
+    """Whether another step or test is on show than was filled in; what was typed stays else."""
+    before, widget.tooltip = widget.tooltip, now
+    return bool(before != now)
+
+
+def _key(row: Any) -> tuple[int, str]:
+    return int(row["order"]), str(row["area"])
+
+
+def _row(book: Book, code: str, key: Any) -> Any:
+    rows = book.steps[book.steps["swatch"] == code].to_dict("records")
+    return next((row for row in rows if _key(row) == key), None)
+
+
+def _readings(book: Book, exposure: str, test: str) -> pd.DataFrame:
+    """Readings after such a test that belong to none yet, or to this one."""
+    rows = book.readings
+    return rows[(rows["exposure"] == exposure) & rows["test"].isin(["", test])]
+
+
+def _show(book: Book, task: str, **chosen: Any) -> frame.Shown:
+    return _SHOWS[task](book, chosen)
+
+
+def _show_step(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+    row = _row(book, chosen["swatch"], chosen["step"])
+    if row is None:
+        key = "no_steps" if len(book.swatches) else "empty"
+        raise InputError(words.say(f"correcting.{key}"))
+    others = len(_shared(book, row)) - 1
+    said = words.say(
+        "correcting.show_step_bath" if others else "correcting.show_step",
+        code=row["swatch"],
+        order=row["order"],
+        was=browse.what(row),
+        bath=row["bath"],
+        others=others,
+        put=words.say("correcting.put_step"),
+    )
+    return frame.Shown(said, notes=_back(), care=recipe.cautions([row["material"]], _listed(book)))
+
+
+def _shared(book: Book, row: Any) -> pd.DataFrame:
+    """The same step of all swatches that shared its bath."""
+    steps = book.steps
+    series = book.swatches.set_index("swatch")["series"]
+    near = steps["swatch"].map(series) == series[row["swatch"]]
+    same = (steps["bath"] == row["bath"]) & (steps["kind"] == row["kind"])
+    same &= (steps["material"] == row["material"]) & near
+    own = (steps["swatch"] == row["swatch"]) & (steps["order"] == row["order"])
+    return steps[(same & (row["bath"] != "")) | (own & (steps["area"] == row["area"]))]
+
+
+def _show_swatch(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+    if not chosen["lines"].strip():
+        return frame.Shown(words.say("correcting.show_no_lines"), notes=_back())
+    steps, swatch = (entered(book, **chosen)[name] for name in ("steps", "swatches"))
+    shown = steps[["order", "kind", "material", "amount", "temperature_C", "minutes"]]
+    text = ", ".join(filter(None, map(browse.what, steps.to_dict("records"))))
+    said = words.say("correcting.show_swatch", code=swatch["swatch"].iloc[0], steps=text)
+    advice = recipe.advise(steps.assign(area="whole"), swatch, _listed(book))["advice"]
+    care = recipe.cautions(steps["material"], _listed(book))
+    return frame.Shown(said, table=shown, notes=[*advice, *_back()], care=care)
+
+
+def entered(book: Book, *, lines: str, **chosen: Any) -> dict[str, pd.DataFrame]:
+    """Swatch and steps as entered, ready for ``book.add``.
+
+    Raises
+    ------
+    InputError
+        If the code is missing or taken, or a line says no material.
+    """
+    code, listed = _fresh(book, chosen["code"]), _listed(book)
+    rows: list[dict[str, Any]] = []
+    for text in filter(None, map(str.strip, lines.splitlines())):
+        rows.append(_parted(text, listed, rows) | {"swatch": code, "order": len(rows) + 1})
+    known = {name: chosen[name].strip() for name in ("series", "made_on")}
+    mass = chosen["mass_g"] or float("nan")
+    one = {"swatch": code, "fibre": chosen["fibre"], "form": "cloth", "mass_g": mass, **known}
+    return {"swatches": pd.DataFrame([one]), "steps": pd.DataFrame(rows)}
+
+
+def _parted(text: str, listed: pd.DataFrame, before: list[dict[str, Any]]) -> dict[str, Any]:
+    """A step from a line such as ``madder 50, 65 °C, 60 min``."""
+    first, *more = re.split(r"[,;]\s+", text.replace("%", " ").replace("WOF", " "))
+    name, told, dips = _LINE.fullmatch(first.strip()).groups()  # type: ignore[union-attr]
+    dose = table.number(told, text) if told else _BLANK
+    recipe.refuse_unsafe(name)
+    row = recipe.find(name, listed)
+    dyed = any(one["kind"] in ("dye", "vat") for one in before)
+    kind = "modifier" if row["role"] == "mordant" and dyed else row["role"]
+    step = {"kind": kind, "material": row["material"], "amount": dose, "note": ""}
+    step |= {"unit": "% WOF" if told else "", "area": "whole"}
+    step |= {"temperature_C": _BLANK, "minutes": _BLANK, "pH": _BLANK}
+    step |= {"dips": int(dips or 1) if kind == "vat" else None}
+    for one in more:
+        step |= _heat(one.strip(), text)
+    return step
+
+
+def _heat(text: str, line: str) -> dict[str, float]:
+    found = _HEAT.match(text)
+    if not found:
+        raise InputError(words.say("correcting.line", line=line))
+    value, unit = table.number(found[1], line), found[2].lower()
+    if unit[0] in "°c":
+        return {"temperature_C": value}
+    return {"minutes": value * (60 if unit[0] == "h" else 1)}
+
+
+def _fresh(book: Book, text: str) -> str:
+    code = text.strip()
+    if not code:
+        raise InputError(words.say("correcting.no_code", free=book_choice.free(book, "X")))
+    if code in set(book.swatches["swatch"]):
+        raise InputError(words.say("correcting.taken", code=code, free=book_choice.free(book, "X")))
+    return code
+
+
+def _counts(book: Book, codes: list[str]) -> dict[str, int]:
+    return {
+        "steps": int(book.steps["swatch"].isin(codes).sum()),
+        "readings": int(book.readings["swatch"].isin(codes).sum()),
+    }
+
+
+def _show_rename(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+    code = chosen["swatch"]
+    if code is None:
+        raise InputError(words.say("correcting.empty"))
+    said = words.say("correcting.show_rename", code=code, **_counts(book, [code]))
+    return frame.Shown(said, notes=_back())
+
+
+def _show_delete(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+    gone = list(chosen["gone"])
+    if not gone:
+        return frame.Shown(words.say("correcting.show_none"))
+    counts = _counts(book, gone)
+    codes = ", ".join(gone)
+    said = words.say("correcting.show_delete", swatches=len(gone), codes=codes, **counts)
+    return frame.Shown(said, notes=_back())
+
+
+def _show_test(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+    what = words.worded("grade.exposure_", chosen["exposure"])
+    rows = _readings(book, chosen["exposure"], chosen["test"])
+    count = int(rows["swatch"].isin(chosen["covers"]).sum())
+    said = words.say(
+        f"correcting.show_{'test' if count else 'no_readings'}", count=count, what=what
+    )
+    shown = book.tests if len(book.tests) else None
+    return frame.Shown(said, table=shown, notes=_back())
+
+
+def _back() -> list[str]:
+    return [words.say("correcting.take_back")]
+
+
+_SHOWS: dict[str, Callable[[Book, dict[str, Any]], frame.Shown]] = {
+    "step": _show_step,
+    "swatch": _show_swatch,
+    "rename": _show_rename,
+    "delete": _show_delete,
+    "test": _show_test,
+}
+
+
+def _put(panel: frame.Panel) -> str:
+    target, chosen = panel.own(), panel.values
+    task = chosen.pop("task")
+    changed, told = _PUTS[task](target, chosen)
+    saved = panel.saved(changed, f"{told.get('code', '')} {task}".strip())
+    panel._restore({"task": task, "swatch": told.get("code", "")})  # go on where one was
+    return words.say(f"correcting.done_{task}", book=saved.title, **told)
+
+
+_Put = tuple[Book, dict[str, Any]]
+
+
+def _put_step(book: Book, chosen: dict[str, Any]) -> _Put:
+    row = _row(book, chosen["swatch"], chosen["step"])
+    if row is None:
+        raise InputError(words.say("correcting.no_steps"))
+    rows = _shared(book, row)
+    if not chosen["whole_bath"]:
+        rows = rows[rows["swatch"] == row["swatch"]]
+    recipe.refuse_unsafe(chosen["material"])
+    given = {"material": recipe.known_name(chosen["material"].strip(), _listed(book))}
+    for name, column in [*_NUMBERS.items(), ("dips", "dips")]:
+        text = chosen[name].strip()
+        given[column] = table.number(text, words.say(f"correcting.{name}")) if text else None
+    unit = row["unit"] or ("% WOF" if given["amount"] is not None else "")
+    given |= {"note": chosen["note"].strip(), "unit": unit}
+    changed = books.change(book, steps=rows.assign(**given))
+    return changed, {"code": row["swatch"], "order": row["order"], "count": len(rows)}
+
+
+def _put_swatch(book: Book, chosen: dict[str, Any]) -> _Put:
+    if not chosen["lines"].strip():
+        raise InputError(words.say("correcting.show_no_lines"))
+    made = entered(book, **chosen)
+    return books.add(book, **made), {"code": made["swatches"]["swatch"].iloc[0]}
+
+
+def _put_rename(book: Book, chosen: dict[str, Any]) -> _Put:
+    code = _fresh(book, chosen["new_code"])
+    told = {"was": chosen["swatch"], "code": code}
+    return books.rename(book, chosen["swatch"], code), told
+
+
+def _put_delete(book: Book, chosen: dict[str, Any]) -> _Put:
+    if not chosen["gone"]:
+        raise InputError(words.say("correcting.show_none"))
+    gone = list(chosen["gone"])
+    return books.remove(book, gone), {"code": ", ".join(gone)[:40], "count": len(gone)}
+
+
+def _put_test(book: Book, chosen: dict[str, Any]) -> _Put:
+    name = chosen["test_name"].strip()
+    if not name:
+        raise InputError(words.say("correcting.no_test_name"))
+    if name != chosen["test"] and name in set(book.tests["test"]):
+        raise InputError(words.say("correcting.test_taken", name=name))
+    row = {field.removeprefix("test_"): chosen[field].strip() for field in [*_TEST, "note"]}
+    row |= {"test": name, "exposure": chosen["exposure"]}
+    rows = _readings(book, chosen["exposure"], chosen["test"])
+    rows = rows[rows["swatch"].isin(chosen["covers"])].assign(test=name)
+    changed = books.change(book, tests=pd.DataFrame([row]))
+    changed = books.change(changed, readings=rows) if len(rows) else changed
+    return changed, {"test": name, "count": len(rows)}
+
+
+_PUTS: dict[str, Callable[[Book, dict[str, Any]], _Put]] = {
+    "step": _put_step,
+    "swatch": _put_swatch,
+    "rename": _put_rename,
+    "delete": _put_delete,
+    "test": _put_test,
+}

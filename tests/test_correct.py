@@ -1,0 +1,106 @@
+"""Correcting a book in its panel: steps, one unplanned swatch, codes, deletion, tests."""
+
+import shutil
+
+import pytest
+
+from dyelab import book, synth
+from dyelab.panel import correct
+
+
+@pytest.fixture
+def panel(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "home"))
+    shutil.copytree(synth.example(), tmp_path / "mine")
+    return correct.panel(tmp_path / "mine")
+
+
+def put(panel, **given):
+    for name, value in given.items():
+        panel.choices[name].value = value
+    panel.actions["correcting.put_step"].click()
+    return panel.told.value
+
+
+def saved(panel):
+    return book.open(panel.book.path)
+
+
+def test_a_step_that_was_done_is_put_right_for_all_who_shared_its_bath(panel):
+    panel.choices["swatch"].value = "W09"
+    panel.choices["step"].value = (2, "whole")
+    assert panel.choices["material"].value == "potash alum"
+    assert panel.choices["amount"].value == "15"
+    assert "It shared bath M1 with 16 other swatches" in panel.sentence
+    assert "for 17 swatches" in put(panel, amount="16,5", note="scales slipped")
+    steps = saved(panel).steps
+    changed = steps[steps["note"] == "scales slipped"]
+    assert set(changed["amount"]) == {16.5}
+    assert len(changed) == 17
+    assert panel.choices["swatch"].value == "W09"  # one goes on where one was
+    assert "for 1 swatch." in put(panel, whole_bath=False, temperature="")
+
+
+def test_one_swatch_that_nobody_planned_goes_in(panel):
+    lines = "neutral soap 2, 60 °C, 30 min\nalum 15, 85 C, 1 h\nweld 50\niron 2 %\nindigo 5 x3"
+    panel.choices["task"].value = "swatch"
+    assert "madder 50, 65 °C, 60 min" in panel.sentence
+    assert "X-01 is in the book" in put(panel, lines=lines)
+    steps = saved(panel).steps.query("swatch == 'X-01'")
+    assert steps["kind"].tolist() == ["scour", "mordant", "dye", "modifier", "vat"]
+    assert steps["material"].iloc[1] == "potash alum"
+    assert steps["minutes"].iloc[:2].tolist() == [30, 60]
+    assert steps["dips"].iloc[-1] == 3
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [("alder bark 50", "no material"), ("weld 50, hot", "what was done"), ("", "Write what was")],
+)
+def test_a_line_that_says_nothing_is_refused(panel, lines, said):
+    panel.choices["task"].value = "swatch"
+    assert said in put(panel, lines=lines)
+    assert len(saved(panel).swatches) == 203
+
+
+def test_a_swatch_gets_another_code_everywhere(panel):
+    before = panel.book
+    panel.choices["task"].value = "rename"
+    assert "is in this book already" in put(panel, swatch="W09", new_code="W10")
+    assert "W09 is K-9 now" in put(panel, swatch="W09", new_code="K-9")
+    after = saved(panel)
+    for name in ("swatches", "steps", "readings"):
+        was, now = getattr(before, name)["swatch"], getattr(after, name)["swatch"]
+        assert now.tolist() == was.replace("W09", "K-9").tolist()
+
+
+def test_swatches_are_deleted_and_come_back(panel):
+    panel.choices["task"].value = "delete"
+    assert "No swatch is chosen" in put(panel)
+    assert "2 swatches deleted" in put(panel, gone=("W09", "W10"))
+    assert not saved(panel).readings["swatch"].isin(["W09", "W10"]).any()
+    assert len(book.undo(panel.book.path).swatches) == 203
+
+
+def test_a_fastness_test_is_entered_and_corrected(panel):
+    bk = panel.book
+    loose = bk.readings[(bk.readings["exposure"] == "wash") & (bk.readings["swatch"] == "W09")]
+    panel.saved(book.change(bk, readings=loose.assign(test="")), "loose")
+    panel.choices["task"].value = "test"
+    assert panel.choices["covers"].options == ("W09",)
+    assert "no name yet" in put(panel)
+    assert "there is a test wash already" in put(panel, test_name="wash")
+    assert "with 3 readings" in put(panel, test_name="wash 2", test_method="by hand", who="Ada")
+    after = saved(panel)
+    assert after.tests.set_index("test").loc["wash 2", "method"] == "by hand"
+    assert (after.readings["test"] == "wash 2").sum() == 3
+    panel.choices["task"].value = "test"
+    panel.choices["test"].value = "wash 2"
+    assert panel.choices["who"].value == "Ada"
+    assert "with 3 readings" in put(panel, who="Bea")
+    assert saved(panel).tests.set_index("test").loc["wash 2", "who"] == "Bea"
+
+
+def test_the_example_stays_as_it_is():
+    shown = correct.panel(synth.example())
+    assert "stays as it is" in put(shown, task="delete", gone=("W01",))
