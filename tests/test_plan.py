@@ -207,7 +207,7 @@ def test_overdyes_dips_and_tartar_are_planned_weighed_and_recorded(tmp_path):
     bk = book.save(plan.into(book.create(tmp_path / "b"), s))
     waiting = plan.open_baths(bk)
     row = waiting[waiting["bath"] == alum["bath"]].iloc[0]
-    assert row["material"] == "potash alum + cream of tartar"
+    assert row["material"] == f"potash alum + cream of tartar {0.06 * fibre:.2f} g"
     assert row["fibre_g"] == fibre
     done = plan.done(bk, alum["bath"], weighed_g=fibre * 0.14)
     now = done.steps[done.steps["bath"] == alum["bath"]].drop_duplicates("material")
@@ -544,3 +544,38 @@ def test_baths_to_be_done_come_in_the_order_of_the_day(tmp_path):
     ranks = ["scour", "tannin", "mordant", "dye", "modifier", "rinse"]
     assert list(first) == sorted(first, key=ranks.index)
     assert {"tannin", "dye", "modifier"} < set(first)
+
+
+def test_a_vat_takes_the_alkali_and_the_reducer_that_are_written():
+    levels = {"fibre": ["wool"], "dye": ["indigo 10 + soda ash 20 + dithionite 15", "indigo 10"]}
+    levels["dye"].append("weld 50 + chalk 5")
+    found = plan.series(levels, name="Vats", controls=False, replicates=1)
+    baths = found.baths.groupby("bath", sort=False)["material"].agg(list).tolist()
+    assert ["indigo", "soda ash", "sodium dithionite"] in baths  # and no lime or fructose
+    assert ["indigo", "hydrated lime", "fructose"] in baths
+    assert ["weld", "chalk"] in baths
+    assert plan.used("dye", levels["dye"][0]) == ["indigo", "soda ash", "sodium dithionite"]
+    assert [text for text in found.notes if "soda ash in a vat for wool: alkali harms" in text]
+    assert not [text for text in found.notes if "above the usual 1 to 5" in text]
+
+
+def test_what_heats_up_when_damp_is_never_taken_up_wet():
+    levels = {"fibre": ["cotton"], "dye": ["indigo 10 + soda ash 20 + dithionite 15"]}
+    _, sheet, _ = plan.page(plan.series(levels, name="Vat"), "baths")
+    said = " ".join(sheet["cautions"])
+    assert "sodium dithionite: heats up and can catch fire when damp" in said
+    assert "dithionite: take it up dry" in said  # beside the rule to take powders up wet
+    wait = plan.timetable(plan.series(levels, name="Vat"))[-1]["rows"][0]
+    assert (wait["from"], wait["to"]) == ("09:00", "10:35")  # 30 to warm, 60 to reduce, 5 to dip
+
+
+def test_the_first_page_shown_is_the_one_that_is_printed(tmp_path, monkeypatch):
+    from dyelab.panel import plan as planning
+
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    asked = []
+    real = plan.page
+    monkeypatch.setattr(plan, "page", lambda *a, **k: asked.append(k) or real(*a, **k))
+    planning.panel().choices["children"].value = True
+    assert asked[-1]["children"] is True
+    assert len(asked[-1]["listed"]) > 50

@@ -281,9 +281,8 @@ def _show_test(book: Book, chosen: dict[str, Any]) -> frame.Shown:
     what = words.worded("grade.exposure_", chosen["exposure"])
     rows = _readings(book, chosen["exposure"], chosen["test"])
     count = int(rows["swatch"].isin(chosen["covers"]).sum())
-    said = words.say(
-        f"correcting.show_{'test' if count else 'no_readings'}", count=count, what=what
-    )
+    key = "show_test" if count else "show_no_readings"
+    said = words.say(f"correcting.{key}", count=count, what=what)
     shown = book.tests if len(book.tests) else None
     return frame.Shown(said, table=shown, notes=_back())
 
@@ -321,7 +320,9 @@ def _put_step(book: Book, chosen: dict[str, Any]) -> _Put:
     if not chosen["whole_bath"]:
         rows = rows[rows["swatch"] == row["swatch"]]
     recipe.refuse_unsafe(chosen["material"])
-    given = {"material": recipe.known_name(chosen["material"].strip(), _listed(book))}
+    given: dict[str, Any] = {
+        "material": recipe.known_name(chosen["material"].strip(), _listed(book))
+    }
     for name, column in [*_NUMBERS.items(), ("dips", "dips")]:
         text = chosen[name].strip()
         given[column] = table.number(text, words.say(f"correcting.{name}")) if text else None

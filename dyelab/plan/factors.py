@@ -85,8 +85,8 @@ def levels(
         By factor: `fibre` names; `tannin`, `mordant`, `dye`, `modifier` as ``"none"`` or a
         material with its dose in % WOF, such as ``"gallnut 8"`` (without a dose: the middle
         of the usual range); further ones behind a plus, such as ``"potash alum 15 + cream of
-        tartar 6"`` in one bath, ``"weld 50 + indigo 5 x3"`` for three dips over weld, or ``"indigo 5
-        + soda ash 10 + sodium dithionite 10"`` for a vat of one's own; a metal of
+        tartar 6"`` in one bath, ``"weld 50 + indigo 5 x3"`` for three dips over weld, or
+        ``"indigo 5 + soda ash 10 + sodium dithionite 10"`` for a vat of one's own; a metal of
         `recipe.metals`, such as `iron`, as doses of its salt in % WOF, 0 for none.
     listed : DataFrame, optional
         The materials list.
