@@ -37,6 +37,7 @@ class Correct(frame.Panel):
         super()._display(shown)
         (press,) = self.actions.values()
         press.description = words.say(f"correcting.put_{self.choices['task'].value}")
+        self.told.value = ""
 
 
 def panel(book: frame.Chosen = None) -> Correct:
@@ -166,7 +167,7 @@ def _show_step(book: Book, chosen: dict[str, Any]) -> frame.Shown:
         "correcting.show_step_bath" if others else "correcting.show_step",
         code=row["swatch"],
         order=row["order"],
-        was=browse.what(row),
+        was=browse.what(row).rstrip("."),
         bath=row["bath"],
         others=others,
         put=words.say("correcting.put_step"),

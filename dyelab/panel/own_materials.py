@@ -27,6 +27,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         *("materials", words.say("own_materials.title"), _choose, _show),
         refresh=_fit,
         actions={"own_materials.put": _put},
+        main=True,
         remember="never",
         book=book,
     )
@@ -114,7 +115,17 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     if usual and not (chosen["low"] or chosen["high"]):
         notes.append(words.say("own_materials.as_kind", low=f"{usual[0]:g}", high=f"{usual[1]:g}"))
     notes.append(words.say("own_materials.sheet"))
-    return frame.Shown(said, table=own[_SHOWN] if len(own) else None, notes=notes)
+    shown = own[_SHOWN] if len(own) else None
+    return frame.Shown(said, table=shown, notes=notes, care=_hazards(name, chosen))
+
+
+def _hazards(name: str, chosen: dict[str, Any]) -> tuple[str, ...]:
+    """What the statements typed say in words, and whether any are asked for."""
+    if not name:
+        return ()
+    row = {"material": name, "role": chosen["role"], "hazards": chosen["hazards"]}
+    listed = recipe.materials(table.as_text(pd.DataFrame([row]), table.MATERIALS))
+    return recipe.hazards([name], listed)
 
 
 def _listed(name: str, own: pd.DataFrame) -> bool:

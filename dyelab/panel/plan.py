@@ -198,7 +198,8 @@ def _asked(listed: pd.DataFrame, chosen: dict[str, Any]) -> dict[str, list[Any]]
         row = recipe.find(first.rpartition(" ")[0] or first, listed)
         factor = "dye" if row["role"] == "vat" else str(row["role"])
         if factor not in _FACTORS:
-            raise InputError(words.say("planning.no_factor", material=row["material"]))
+            key = "planning.no_scour" if row["role"] == "scour" else "planning.no_factor"
+            raise InputError(words.say(key, material=row["material"]))
         found.setdefault(factor, []).append(text)
     if over := _listed(chosen["over"]):
         found["dye"] = [*found.get("dye", []), *over]

@@ -146,6 +146,7 @@ def coded(frame: Any) -> Any:
 
 
 _CODED = {"method": "reading.", "exposure": "occasion.", "unit": "occasion.unit_"}
+_CODED |= {"role": "own_materials.role_"}
 
 
 def worded(of: str, code: Any) -> str:

@@ -12,9 +12,9 @@ def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, s
     drawn(lambda: choose("Only with dye", "madder"))
     assert "iron" in answer.inner_text()
     for picture in (
-        "one small plane a dye and fibre",
+        "one small plane for each dye and fibre",
         "dose curve",
-        "K/S spectra of the furthest pair",
+        "K/S spectra of the pair furthest apart",
         "family tree of the dye",
         "arrows on the colour planes",
     ):

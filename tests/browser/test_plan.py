@@ -31,7 +31,7 @@ def test_plan_print_put_record_and_find(notebook, page, shot, looks, desk):
     page.wait_for_function(
         "document.querySelector('.dl-answer').textContent.includes('16 swatches of 8 recipes')"
     )
-    plan.get_by_role("button", name="Write the sheets (PDF)").click()
+    plan.get_by_role("button", name="Make the sheets to print (PDF)").click()
     page.wait_for_function("document.body.textContent.includes('labels.pdf')")
     assert len(list((desk / "saved").glob("*_baths.pdf"))) == 1
     plan.get_by_label("Into a new book, in the folder").fill("madder-book")
@@ -54,6 +54,6 @@ def test_plan_print_put_record_and_find(notebook, page, shot, looks, desk):
     browse.get_by_label("Find").fill("wool, iron between 1 and 3")
     browse.get_by_label("Find").press("Enter")
     browse.get_by_text("say: wool, iron between 1 and 3").wait_for()
-    looks(opened, "plan", "weigh", "printing", "record", "browse", "exchange")
+    looks(opened, "plan", "weigh", "printing", "record", "browse", "correct", "exchange")
     assert not traced(page)
     assert page.foreign == []

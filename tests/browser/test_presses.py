@@ -112,7 +112,7 @@ def test_from_a_new_dye_to_a_handout_in_forty_presses(mine, page, tmp_path):
     hand.look("home")
     hand.follow("Colours from a photo or an instrument", ".dyelab .dl-answer p")
     capture = hand.panel("Colours from a photo")
-    hand.press(capture, "Write labels for the book's swatches (PDF)")
+    hand.press(capture, "Make labels for the book's swatches (PDF)")
     capture.get_by_text("Saved:").wait_for()
     photograph(path, tmp_path / "card.jpg")
     hand.type(capture, "Or a photo's file", str(tmp_path / "card.jpg"))
