@@ -86,6 +86,7 @@ def test_a_fastness_test_is_entered_and_corrected(panel):
     bk = panel.book
     loose = bk.readings[(bk.readings["exposure"] == "wash") & (bk.readings["swatch"] == "W09")]
     panel.saved(book.change(bk, readings=loose.assign(test="")), "loose")
+    panel.choices["note"].value = "scales slipped"
     panel.choices["task"].value = "test"
     assert panel.choices["covers"].options == ("W09",)
     assert "no name yet" in put(panel)
@@ -93,6 +94,7 @@ def test_a_fastness_test_is_entered_and_corrected(panel):
     assert "with 3 readings" in put(panel, test_name="wash 2", test_method="by hand", who="Ada")
     after = saved(panel)
     assert after.tests.set_index("test").loc["wash 2", "method"] == "by hand"
+    assert after.tests.set_index("test").loc["wash 2", "note"] == ""  # not a step's
     assert (after.readings["test"] == "wash 2").sum() == 3
     panel.choices["task"].value = "test"
     panel.choices["test"].value = "wash 2"

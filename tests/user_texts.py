@@ -1,7 +1,8 @@
 """Every text that the program shows to its users, in one list, to be read through.
 
 Run as ``python tests/user_texts.py > texts.txt``: words of panels and pages, notebooks, refusals
-and other sentences in the code, help of the commands, texts of the tables that come along.
+and other sentences in the code, help of the commands, texts of the tables that come along, and
+whatever stands as a text in templates and scripts, where hardly any should.
 """
 
 import ast
@@ -31,12 +32,26 @@ def notebooks() -> Iterator[tuple[str, str]]:
 
 
 def tables() -> Iterator[tuple[str, str]]:
-    for path in sorted((PACKAGE / "recipe").glob("*.csv")):
+    for path in [*sorted((PACKAGE / "recipe").glob("*.csv")), PACKAGE / "table" / "columns.csv"]:
         with path.open(encoding="utf-8", newline="") as file:
             for row in csv.DictReader(file):
-                for column in ("note", "disposal"):
+                first, second, *_ = row.values()
+                for column in ("note", "disposal", "about", "remedy"):
                     if row.get(column):
-                        yield f"{path.name} {row.get('material') or row['metal']}", row[column]
+                        yield f"{path.name} {first} {second} {column}", row[column]
+
+
+IN_MARKUP = re.compile(r">\s*([A-Za-z][^<>{}()=;]*)<")
+IN_SCRIPT = re.compile(r"""["'`]([A-Z][a-z]+ [^"'`{}=]*|[A-Za-z]+ [a-z]+ [^"'`{}=<;]*)["'`]""")
+
+
+def templates() -> Iterator[tuple[str, str]]:
+    """Texts in markup, scripts and page templates that come from no file of words."""
+    kinds = {".html": IN_MARKUP, ".j2": IN_MARKUP, ".js": IN_SCRIPT, ".typ": IN_SCRIPT}
+    for path in sorted(PACKAGE.rglob("*")):
+        if path.suffix in kinds:
+            for found in kinds[path.suffix].findall(path.read_text(encoding="utf-8")):
+                yield str(path.relative_to(PACKAGE)), found
 
 
 def said(node: ast.AST) -> str:
@@ -77,6 +92,7 @@ def every() -> Iterator[tuple[str, str]]:
     yield from words()
     yield from notebooks()
     yield from tables()
+    yield from templates()
     yield from code()
 
 

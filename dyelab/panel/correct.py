@@ -16,12 +16,13 @@ from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
 _STEP = ["swatch", "step", "material", "amount", "temperature", "minutes", "pH", "dips", "note"]
 _TEST = ["test_method", "conditions", "detergent", "lamp", "started_on", "ended_on", "who"]
+_TEST += ["test_note"]
 _ASKED = {
     "step": [*_STEP, "whole_bath"],
     "swatch": ["code", "fibre", "mass_g", "series", "made_on", "lines"],
     "rename": ["swatch", "new_code"],
     "delete": ["gone"],
-    "test": ["test", "test_name", "exposure", "covers", *_TEST, "note"],
+    "test": ["test", "test_name", "exposure", "covers", *_TEST],
 }
 _NUMBERS = {"temperature": "temperature_C", "minutes": "minutes", "pH": "pH", "amount": "amount"}
 _HEAT = re.compile(r"(?i)^([\d.,]+)\s*(°\s*c?|c|min(?:utes?)?|h(?:ours?)?)$")
@@ -125,7 +126,7 @@ def _fill_test(book: Book, made: dict[str, Any]) -> None:
     if _turned(made["test"], name) and len(known):
         row = known.iloc[0]
         made["test_name"].value, made["exposure"].value = name, row["exposure"]
-        for field in [*_TEST, "note"]:
+        for field in _TEST:
             made[field].value = str(row[field.removeprefix("test_")])
     waiting = list(dict.fromkeys(_readings(book, made["exposure"].value, name)["swatch"]))
     if list(made["covers"].options) != waiting:
@@ -359,7 +360,7 @@ def _put_test(book: Book, chosen: dict[str, Any]) -> _Put:
         raise InputError(words.say("correcting.no_test_name"))
     if name != chosen["test"] and name in set(book.tests["test"]):
         raise InputError(words.say("correcting.test_taken", name=name))
-    row = {field.removeprefix("test_"): chosen[field].strip() for field in [*_TEST, "note"]}
+    row = {field.removeprefix("test_"): chosen[field].strip() for field in _TEST}
     row |= {"test": name, "exposure": chosen["exposure"]}
     rows = _readings(book, chosen["exposure"], chosen["test"])
     rows = rows[rows["swatch"].isin(chosen["covers"])].assign(test=name)
