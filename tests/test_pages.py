@@ -258,7 +258,7 @@ def test_recipes_that_differ_in_the_dye_alone_are_told_apart(tmp_path):
 
 
 def test_a_book_without_readings_says_what_to_do(tmp_path):
-    with pytest.raises(InputError, match="capture notebook"):
+    with pytest.raises(InputError, match="Colours from a photo or an instrument"):
         colours.source(small(tmp_path, 2, blank=(0, 1)))
 
 

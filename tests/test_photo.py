@@ -243,7 +243,7 @@ def refused(picture, match):
 
 def test_no_card():
     blank = np.random.default_rng(1).integers(90, 160, (600, 800, 3), np.uint8)
-    refused(changed(photos.easy(), blank), r"no swatch card found.*drag boxes")
+    refused(changed(photos.easy(), blank), r"no swatch card found.*draw boxes")
 
 
 def test_a_cut_off_card():

@@ -167,7 +167,7 @@ def _check_found(
     if not found or layout is None:
         raise InputError(
             f"{name}: no swatch card found. {_RETAKE} "
-            "Without a card: drag boxes over the swatches in the capture notebook."
+            "Without a card: draw boxes over the swatches, on the page of photos."
         )
     if not seen:
         other = cards.of_markers(set(found))

@@ -285,7 +285,7 @@ def find_anywhere(photo: Photo, reference: Reference) -> Target:
         found = "" if best is None else f" (agreement {best[1]:.2f}, {LEAST_SCORE} needed)"
         raise InputError(
             f"{photo.name}: no 24-patch target found in the photo{found}. Show it whole, clean, "
-            "unshaded and at least 150 pixels wide; or mark its four corners in the notebook."
+            "unshaded and at least 150 pixels wide; or drag its outline on the page of photos."
         )
     full = np.array([[step, 0, (step - 1) / 2], [0, step, (step - 1) / 2], [0, 0, 1]])
     return Target(full @ best[0], best[1])
