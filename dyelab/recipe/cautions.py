@@ -252,7 +252,7 @@ def _stated(codes: tuple[str, ...], which: list[str]) -> str:
 
 def _damp(rows: pd.DataFrame) -> list[str]:
     """What takes fire of itself, most of all when damp, has rules of its own for a spill."""
-    codes = rows["hazards"].map(lambda text: set(hazard_statements.statements(text)[0]))
+    codes = rows["hazards"].map(lambda text: set(statements(text)[0]))
     out = rows.loc[[not _SELF_HEATING.isdisjoint(one) for one in codes], "material"]
     return [words.say("recipe.self_heating", what=", ".join(out))] if len(out) else []
 
