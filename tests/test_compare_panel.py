@@ -109,7 +109,7 @@ def test_a_book_without_readings_says_what_to_do(tmp_path):
 def test_the_share_opens_on_the_tannin_with_most_colour(yard):
     panel = tannin_share.panel(yard)
     assert panel.values["tannin"] == "pomegranate rind"
-    assert "on the tannin" in panel.sentence
+    assert "the tannin's" in panel.sentence
     assert [len(pair) for pair in panel.shown.chips] == [2, 2, 2]
     panel.choices["by_spectra"].value = False
     assert "difference of CIELAB differences" in panel.sentence

@@ -339,7 +339,7 @@ def test_the_example_holds_a_case_where_the_naive_answer_is_wrong(yard):
     assert dict(parts["bound"])["dye"] == "at_least"
     assert "at most" in found.sentence
     assert parts.loc["tannin", "share_low"] > 50
-    assert "on the tannin" in found.sentence
+    assert "the tannin's" in found.sentence
     assert not found.missing
 
 

@@ -83,7 +83,7 @@ def test_cautions_stand_beside_every_salt_that_is_weighed(sums):
         hazards = [text for text in sums.shown.care if text.startswith("Danger, copper sulfate")]
         assert "very toxic to aquatic life" in hazards[0], task
     set_all(sums, task="weigh", dose=0.5, fibre_g=100)
-    assert any("kitchen scale" in note for note in sums.shown.notes)
+    assert any("shows whole grams" in note for note in sums.shown.notes)
 
 
 @pytest.fixture

@@ -39,7 +39,7 @@ def test_the_tannins_share_is_told(notebook, page, drawn, choose, shot, looks):
     opened = notebook("8_lesson_controls.ipynb")
     opened.run_all()
     answer = page.locator(".dyelab .dl-answer")
-    assert "on the tannin" in answer.inner_text()
+    assert "the tannin's" in answer.inner_text()
     looks(opened, "share")
     drawn(lambda: choose("Work from", "colours alone (CIELAB)"))
     assert "difference of CIELAB differences" in answer.inner_text()

@@ -15,7 +15,7 @@ def panel(notebook, page):
 
 def test_slide_through_the_light_and_save_the_page(panel, page, drawn, choose, desk, shot, looks):
     answer = page.locator(".dyelab .dl-answer")
-    assert "keeps grade" in answer.inner_text()
+    assert "is at grade" in answer.inner_text()
     drawn(lambda: choose("Cloth", "weld on wool"))
     drawn(lambda: choose("Test", "Light"))
     assert "million lx h of light" in answer.inner_text()

@@ -115,7 +115,7 @@ def test_from_a_new_dye_to_a_handout_in_forty_presses(mine, page, tmp_path):
     hand.press(capture, "Make labels for the book's swatches (PDF)")
     capture.get_by_text("Saved:").wait_for()
     photograph(path, tmp_path / "card.jpg")
-    hand.type(capture, "Or a photo's file", str(tmp_path / "card.jpg"))
+    hand.type(capture, "Or the name of a photo's file", str(tmp_path / "card.jpg"))
     capture.locator(".dl-answer", has_text="each with its swatch's name").wait_for(timeout=COLD)
     hand.look("measured")
     hand.press(capture, "Add the named swatches to the book")
