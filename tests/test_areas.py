@@ -207,7 +207,7 @@ def test_fastness_panel_and_pages_tell_areas_apart(tmp_path):
         *("P-01 leaf", "P-01 stem", "P-01 flower")
     ]
     assert panel.choices["swatches"].value == ("P-01 leaf", "P-01 stem")
-    assert "P-01 stem keeps grade 2" in panel.sentence
+    assert "P-01 stem is at grade 2" in panel.sentence
     assert len(panel.shown.chips) == 2
     text = repr(sheet.sheet(bk))
     for area in ("leaf", "stem", "flower"):

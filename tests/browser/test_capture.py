@@ -45,7 +45,9 @@ def test_measure_drag_and_add(notebook, page, shot, looks, tmp_path, drawn):
     panel.get_by_label("Swatch book", exact=True).select_option(label="another folder …")
     panel.get_by_label("Folder of your swatch book").fill(str(mine))
     panel.get_by_label("Folder of your swatch book").press("Enter")
-    sync_api.expect(panel.get_by_label("Or the name of a photo's file")).to_have_value("", timeout=30_000)
+    sync_api.expect(panel.get_by_label("Or the name of a photo's file")).to_have_value(
+        "", timeout=30_000
+    )
     panel.get_by_label("Or the name of a photo's file").fill(str(capture.example()))
     drawn(lambda: panel.get_by_label("Or the name of a photo's file").press("Tab"), 90_000)
     assert "24" in panel.locator(".dl-answer").inner_text()
