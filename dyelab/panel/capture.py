@@ -105,6 +105,8 @@ class Capture(frame.Panel):
         """Offer to add what is in the picture, if anything is."""
         super()._display(shown)
         self.add.layout.display = None if shown.figure is not None else "none"
+        if shown.figure is None:
+            self.tap.offer([], [])
 
     def _offered(self, book: Book) -> dict[str, Any]:
         def say(key: str) -> str:
@@ -135,7 +137,6 @@ class Capture(frame.Panel):
     def _measured(self, _book: Book, **picked: Any) -> frame.Shown:
         if not self._read(picked):
             self.measured = None
-            self.tap.offer([], [])
             return frame.Shown(words.say("capture.start"))
         assert self.photo is not None
         white = picked["target"] == _WHITE and not picked["own"].strip()

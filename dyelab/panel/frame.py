@@ -29,6 +29,7 @@ from dyelab.panel.widgets import Canvas, Dress
 __all__ = ["Chip", "Chosen", "Panel", "Shown"]
 
 Chosen = Book | str | Path | None  # what a panel opens with; without, the session's book
+_AT_HOME = ("home", "materials")  # panels of the home page itself
 _on_show: weakref.WeakSet["Panel"] = weakref.WeakSet()  # what a user sees in this notebook
 
 
@@ -207,7 +208,7 @@ class Panel(widgets.VBox):
         self.shelf = book_choice.Shelf(self._take)
         heading = widgets.HTML(f"<h2>{html_parts.escape(self.title)}</h2>")
         heading.add_class("dl-title")
-        head = widgets.Box([heading, *([] if self.name == "home" else [_way_home()])])
+        head = widgets.Box([heading, *([] if self.name in _AT_HOME else [_way_home()])])
         head.add_class("dl-head")
         super().__init__([Dress(self._seen, title=self.title, name=self.name), head, body])
 

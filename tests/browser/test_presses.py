@@ -70,6 +70,11 @@ def mine(tmp_path, surroundings):
         yield tmp_path / "mine", address, desk
 
 
+def in_sight(element):
+    box = element.bounding_box()
+    return box["y"] >= 0 and box["y"] + box["height"] <= element.page.viewport_size["height"]
+
+
 def photograph(path, file):
     """Lay the book's first 24 swatches on the card, labels above them, and take a picture."""
     bk = book.open(path)
@@ -110,6 +115,7 @@ def test_from_a_new_dye_to_a_handout_in_forty_presses(mine, page, tmp_path):
 
     hand.home()
     hand.look("home")
+    assert page.locator(f"{HERE} .dl-next a").first.get_attribute("href") == "1_plan.ipynb#record"
     hand.follow("Colours from a photo or an instrument", ".dyelab .dl-answer p")
     capture = hand.panel("Colours from a photo")
     hand.press(capture, "Make labels for the book's swatches (PDF)")
@@ -119,7 +125,9 @@ def test_from_a_new_dye_to_a_handout_in_forty_presses(mine, page, tmp_path):
     capture.locator(".dl-answer", has_text="each with its swatch's name").wait_for(timeout=COLD)
     hand.look("measured")
     hand.press(capture, "Add the named swatches to the book")
-    capture.get_by_text(re.compile(r"Added \d+ readings")).wait_for()
+    added = capture.get_by_text(re.compile(r"Added \d+ readings"))
+    added.wait_for()
+    assert in_sight(added), "what a press did is brought into view"
 
     hand.home()
     hand.follow("Iron and copper", ".dyelab .dl-canvas .main-svg")

@@ -85,3 +85,14 @@ def test_a_page_whose_kernel_has_ended_says_so_and_runs_again(app, page):
     page.unroute("**/api/kernels/**")
     page.get_by_role("button", name="Run this page again").click()
     page.wait_for_selector(".dl-wall .dl-w", timeout=COLD)
+
+
+def test_a_page_that_is_left_ends_its_kernel(app, page):
+    page.goto(app.replace("/?", "/voila/render/4_iron_and_copper.ipynb?"), timeout=COLD)
+    page.wait_for_selector(CANVAS, timeout=COLD)
+    asked = "() => JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
+    there = "name => fetch(`/api/kernels/${name}`).then((answer) => answer.status === 200)"
+    kernel = page.evaluate(asked)
+    assert page.evaluate(there, kernel)
+    page.goto(app, timeout=COLD)
+    page.wait_for_function(f"async (name) => !(await ({there})(name))", arg=kernel, timeout=30_000)
