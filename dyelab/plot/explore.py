@@ -81,28 +81,16 @@ def landing(
 
 
 def _layout(spans: Sequence[float]) -> dict:
-    hidden = {"showticklabels": False, "showgrid": False, "zeroline": False, "ticks": ""}
-    lightness = words.say("exploring.lightness")
-    patch = "<br>".join(textwrap.wrap(words.say("exploring.patch"), 12))  # the strip is narrow
+    strip = {**plane.HIDDEN, "title": {"text": words.say("exploring.lightness")}}
+    patch = {**plane.HIDDEN, "showline": False}
+    text = "<br>".join(textwrap.wrap(words.say("exploring.patch"), 12))  # the strip is narrow
+    named = {"title": {"text": text}, "domain": _RIGHT}
     return {
         **plane.axes(spans, _LEFT),
-        "xaxis2": {
-            **hidden,
-            "domain": _STRIP,
-            "anchor": "y2",
-            "range": [-0.8, 2.8],
-            "title": {"text": lightness},
-        },
+        "xaxis2": {**strip, "domain": _STRIP, "anchor": "y2", "range": [-0.8, 2.8]},
         "yaxis2": {"anchor": "x2", "range": [0, 100], "dtick": 20},
-        "xaxis3": {
-            **hidden,
-            "domain": _RIGHT,
-            "anchor": "y3",
-            "range": [-0.5, _COLUMNS - 0.5],
-            "title": {"text": patch},
-            "showline": False,
-        },
-        "yaxis3": {**hidden, "anchor": "x3", "range": [-0.5, _ROWS - 0.5], "showline": False},
+        "xaxis3": {**patch, **named, "anchor": "y3", "range": [-0.5, _COLUMNS - 0.5]},
+        "yaxis3": {**patch, "anchor": "x3", "range": [-0.5, _ROWS - 0.5]},
     }
 
 
@@ -111,17 +99,9 @@ def _strip(part: pd.DataFrame, shape: str, size: float, place: float) -> dict[st
     if place == 1.0:
         spread = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.645
         bars = {"type": "data", "array": list(spread), "color": style.INK, "thickness": 1}
-    return style.marks(
-        part.assign(_place=place),
-        x="_place",
-        y="L",
-        shape=shape,
-        size=size,
-        xaxis="x2",
-        yaxis="y2",
-        showlegend=False,
-        error_y=bars,
-    )
+    look = {"xaxis": "x2", "yaxis": "y2", "showlegend": False, "error_y": bars}
+    placed = part.assign(_place=place)
+    return style.marks(placed, x="_place", y="L", shape=shape, size=size, **look)
 
 
 def _bands(said: pd.DataFrame) -> list[dict[str, Any]]:
@@ -141,14 +121,9 @@ def _patch(plausible: Sequence[str]) -> dict[str, Any]:
     many = len(plausible)
     places = np.arange(_COLUMNS * _ROWS).reshape(_ROWS, _COLUMNS)
     fixed = {"type": "heatmap", "showscale": False, "xaxis": "x3", "yaxis": "y3"}
-    return {
-        **fixed,
-        "z": places.tolist(),
-        "zmin": 0,
-        "zmax": many - 1,
-        "colorscale": [(i / (many - 1), fill) for i, fill in enumerate(plausible)],
-        "hoverinfo": "skip",
-    }
+    fills = [(i / (many - 1), fill) for i, fill in enumerate(plausible)]
+    values = {"z": places.tolist(), "zmin": 0, "zmax": many - 1, "colorscale": fills}
+    return {**fixed, **values, "hoverinfo": "skip"}
 
 
 def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
@@ -182,17 +157,7 @@ def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
 def _region(metals: str, plane_: str, part: pd.DataFrame, place: int) -> go.Scatter:
     second = {"xaxis": "x2", "yaxis": "y2", "showlegend": False} if plane_ == "CL" else {}
     key = metals if metals in ("without", "all") else "metal"
-    return go.Scatter(
-        x=list(part["x"]),
-        y=list(part["y"]),
-        mode="lines",
-        name=words.say(f"exploring.region_{key}", metal=metals),
-        legendgroup=metals,
-        line={
-            "color": style.COLOURS[place % len(style.COLOURS)],
-            "width": 2,
-            "dash": _DASHES[place],
-        },
-        hoverinfo="name",
-        **second,
-    )
+    name = words.say(f"exploring.region_{key}", metal=metals)
+    look = {"color": style.COLOURS[place % len(style.COLOURS)], "dash": _DASHES[place], "width": 2}
+    more = {"name": name, "legendgroup": metals, "hoverinfo": "name", **second}
+    return style.line(list(part["x"]), list(part["y"]), **look, **more)

@@ -1,6 +1,7 @@
 """Figures of fastness: a quantity over washes or dose, with bands, forecasts and a limit."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -75,23 +76,13 @@ def curves(
         drawn.add_traces(_line(one, quantity, by, name, axes))
         drawn.add_trace(_readings(one, quantity, by, name, white, axes))
         _mark(drawn, limit, None if at is None else at / by, far, axes, i == 0)
-        _named(drawn, name, axes, 44 if columns < _COLUMNS else 24)
+        text = style.plain(name, 44 if columns < _COLUMNS else 24)
+        drawn.add_annotation(style.over_panel(text, axes, x=0, font={"size": 12}))
         last = i + columns >= len(pairs) or pairs[i + columns][0].unit != one.unit
-        drawn.update_layout(
-            {
-                _axis(axes["xaxis"]): {
-                    "range": [-0.02 * far, far * 1.01],
-                    "title": {"text": title if last else ""},
-                },
-                _axis(axes["yaxis"]): {
-                    "range": span,
-                    "title": {
-                        "text": words.say(f"fastness_panel.{quantity}") if column == 0 else ""
-                    },
-                    "showticklabels": column == 0,
-                },
-            }
-        )
+        across = {"range": [-0.02 * far, far * 1.01], "title": {"text": title if last else ""}}
+        named = words.say(f"fastness_panel.{quantity}") if column == 0 else ""
+        up = {"range": span, "title": {"text": named}, "showticklabels": column == 0}
+        drawn.update_layout({_axis(axes["xaxis"]): across, _axis(axes["yaxis"]): up})
     return drawn
 
 
@@ -116,21 +107,6 @@ def _panel(
     return {"xaxis": f"x{ending}", "yaxis": f"y{ending}"}
 
 
-def _named(drawn: go.Figure, name: str, axes: dict[str, str], length: int) -> None:
-    """The swatch over its panel."""
-    drawn.add_annotation(
-        text=style.plain(name, length),
-        x=0,
-        y=1,
-        xref=f"{axes['xaxis']} domain",
-        yref=f"{axes['yaxis']} domain",
-        xanchor="left",
-        yanchor="bottom",
-        showarrow=False,
-        font={"size": 12},
-    )
-
-
 def _x(one: grade.Drift, beyond: bool) -> np.ndarray:
     ends = (one.longest, grade.HORIZON * one.longest) if beyond else (0.0, one.longest)
     return np.linspace(*ends, 40)
@@ -150,17 +126,10 @@ def _line(
     for beyond in (False, True):
         x = _x(one, beyond)
         more = words.say("fastness.beyond") if beyond else ""
-        parts.append(
-            style.line(
-                *(list(x / by), list(one.curves[quantity].at(x))),
-                width=1.1 if beyond else 2,
-                dash="dot" if beyond else "solid",
-                name=style.plain(name),
-                showlegend=False,
-                hovertemplate=f"%{{x:.3g}}: %{{y:.1f}}{more}<extra></extra>",
-                **axes,
-            )
-        )
+        look: dict[str, Any] = {"width": 1.1, "dash": "dot"} if beyond else {"width": 2}
+        look |= {"hovertemplate": f"%{{x:.3g}}: %{{y:.1f}}{more}<extra></extra>", **axes}
+        y = list(one.curves[quantity].at(x))
+        parts.append(style.line(list(x / by), y, name=style.plain(name), showlegend=False, **look))
     return parts
 
 
@@ -175,14 +144,10 @@ def _readings(
     """Readings as marks in the colour the cloth had, with their intervals."""
     read = one.curves[quantity].readings
     lab = one.lab[len(one.lab) - len(read) :]
-    rows = pd.DataFrame(lab, columns=table.LAB).assign(
-        x=read["x"] / by,
-        y=read["y"],
-        swatch=name,
-        label=[grade.amount_text(float(x), one.unit) for x in read["x"]],
-        illuminant=white[0],
-        observer=white[1],
-    )
+    label = [grade.amount_text(float(x), one.unit) for x in read["x"]]
+    rows = pd.DataFrame(lab, columns=table.LAB).assign(swatch=name, label=label)
+    under = dict(zip(table.WHITE, white, strict=True))
+    rows = rows.assign(x=read["x"] / by, y=read["y"], **under)
     drawn = style.points(rows, x="x", y="y", name=name, size=11)
     drawn.update(showlegend=False, **axes)
     if read["high"].notna().all():
@@ -202,32 +167,14 @@ def _mark(
 ) -> None:
     if limit is not None and np.isfinite(limit[0]):
         text = style.plain(limit[1])
-        drawn.add_trace(
-            style.line(
-                *([0, far], [limit[0], limit[0]]),
-                width=1.4,
-                dash="longdash",
-                mode="lines+text",
-                text=["", text if named else ""],
-                textposition="top left",
-                textfont={"size": 11, "color": style.INK},
-                name=text,
-                showlegend=False,
-                hoverinfo="name",
-                **axes,
-            )
-        )
+        said = {"mode": "lines+text", "text": ["", text if named else ""], "name": text}
+        said |= {"textposition": "top left", "textfont": {"size": 11, "color": style.INK}}
+        look = {"width": 1.4, "dash": "longdash", "showlegend": False, "hoverinfo": "name"}
+        drawn.add_trace(style.line([0, far], [limit[0], limit[0]], **look, **said, **axes))
     if at is not None:
-        drawn.add_shape(
-            type="line",
-            x0=at,
-            x1=at,
-            y0=0,
-            y1=1,
-            xref=axes["xaxis"],
-            yref=f"{axes['yaxis']} domain",
-            line={"color": style.INK, "width": 1.4, "dash": "dot"},
-        )
+        ends = {"x0": at, "x1": at, "y0": 0, "y1": 1, "xref": axes["xaxis"]}
+        ends["line"] = {"color": style.INK, "width": 1.4, "dash": "dot"}
+        drawn.add_shape(type="line", yref=f"{axes['yaxis']} domain", **ends)
 
 
 def _span(

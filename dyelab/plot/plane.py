@@ -10,6 +10,7 @@ import plotly.graph_objects as go
 from dyelab import table
 from dyelab.plot import style
 
+HIDDEN = {"showticklabels": False, "showgrid": False, "zeroline": False, "ticks": ""}
 _HEAD = {"symbol": "arrow", "angleref": "previous", "size": 11, "color": style.INK}
 _CHI2_95 = 5.991  # two degrees of freedom: the outline that holds 95 % of a normal cloud
 
@@ -64,12 +65,11 @@ def figure(
 
 
 def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dict:
-    hidden = {"showticklabels": False, "showgrid": False, "zeroline": False, "ticks": ""}
     groups = lab[group].nunique()
     strip = {"domain": [0.9, 1], "anchor": "y2", "range": [-0.8, max(0.8, groups - 0.2)]}
     layout = {
         **axes(spans or around(lab), (0, 0.8)),
-        "xaxis2": {**strip, **hidden, "title": {"text": style.axis("lightness")}},
+        "xaxis2": {**strip, **HIDDEN, "title": {"text": style.axis("lightness")}},
         "yaxis2": {"anchor": "x2", "range": [0, 100], "dtick": 20},
     }
     for axis in layout.values():

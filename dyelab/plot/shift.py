@@ -74,25 +74,20 @@ def _arrows(
 ) -> go.Scatter:
     """Every shift as a line with a head past its middle; one trace, parted by gaps."""
     gap = np.full(len(start), np.nan)
+    past = 0.4 * start[[x, y]] + 0.6 * finish[[x, y]]
     places = {
-        name: np.stack(
-            [start[name], 0.4 * start[name] + 0.6 * finish[name], finish[name], gap], axis=1
-        ).ravel()
+        name: np.stack([start[name], past[name], finish[name], gap], axis=1).ravel()
         for name in (x, y)
     }
+    head = {"symbol": ["circle", "arrow", "circle", "circle"] * len(start)}
+    head["size"] = [0, size, 0, 0] * len(start)
     return go.Scatter(
         x=places[x],
         y=places[y],
         mode="lines+markers",
         line={"color": style.INK, "width": 1.4},
-        marker={
-            "symbol": ["circle", "arrow", "circle", "circle"] * len(start),
-            "angleref": "previous",
-            "size": [0, size, 0, 0] * len(start),
-            "color": style.INK,
-        },
-        hoverinfo="skip",
-        showlegend=False,
+        marker={**head, "angleref": "previous", "color": style.INK},
+        **style.QUIET,
         **axes,
     )
 
@@ -153,7 +148,7 @@ def multiples(pairs: pd.DataFrame, recipes: pd.DataFrame) -> go.Figure:
             axes = {"xaxis": f"x{n}" if n > 1 else "x", "yaxis": f"y{n}" if n > 1 else "y"}
             layout |= _cell(n, (i, len(across)), (j, len(down)), (a_low, a_high, b_low, b_high))
             title = f"{style.plain(beside, 24)}, {style.plain(below, 24)}"
-            layout["annotations"].append(_title(title, axes))
+            layout["annotations"].append(style.over_panel(title, axes, y=1.02))
             traces.append(_arrows(start[here], finish[here], "a", "b", size=8, **axes))
             marks = _marks(start[here], finish[here], level[here], "a", "b", axes, size=10)
             traces += _once(marks, named, kinds)
@@ -194,19 +189,6 @@ def _cell(
         "title": {"text": "b*" if i == 0 else ""},
     }
     return {f"xaxis{end}": x, f"yaxis{end}": y}
-
-
-def _title(text: str, axes: dict[str, str]) -> dict[str, Any]:
-    return {
-        "text": text,
-        "xref": f"{axes['xaxis']} domain",
-        "yref": f"{axes['yaxis']} domain",
-        "x": 0.5,
-        "y": 1.02,
-        "xanchor": "center",
-        "yanchor": "bottom",
-        "showarrow": False,
-    }
 
 
 _COORDINATES = ("L", "a", "b")
@@ -415,10 +397,7 @@ def _node_names(middle: dict[tuple[str, ...], float]) -> go.Scatter:
         y=[middle[node] for node in nodes],
         mode="text",
         text=[style.plain(node[-1], 28) for node in nodes],
-        textposition="top right",
-        textfont={"size": 11.5},
-        hoverinfo="skip",
-        showlegend=False,
+        **{"textposition": "top right", "textfont": {"size": 11.5}, **style.QUIET},
     )
 
 
@@ -431,16 +410,6 @@ def _leaves(leaves: pd.DataFrame, labels: list[str]) -> list[go.Scatter]:
             name = words.say(f"shift_plot.{key}")
             traces.append(style.points(part, x="x", y="y", name=name, shape="square", size=26))
     lightness = [f"L* {value:.0f}" for value in leaves["L"]]
-    traces.append(
-        go.Scatter(
-            x=leaves["x"] + 0.12,
-            y=leaves["y"],
-            mode="text",
-            text=lightness,
-            textposition="middle right",
-            hovertext=[style.plain(label, 100) for label in labels],
-            hoverinfo="text",
-            showlegend=False,
-        )
-    )
-    return traces
+    hover = {"hovertext": [style.plain(label, 100) for label in labels], "hoverinfo": "text"}
+    said = {"mode": "text", "text": lightness, "textposition": "middle right", **hover}
+    return [*traces, go.Scatter(x=leaves["x"] + 0.12, y=leaves["y"], showlegend=False, **said)]

@@ -22,18 +22,11 @@ FONT = "system-ui, 'Segoe UI', 'Helvetica Neue', 'DejaVu Sans', sans-serif"
 # Okabe and Ito's colours, told apart with any colour vision; never the only carrier of a meaning.
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#B5629A", "#B98200", "#3F97C9")
 SHAPES = (
-    "circle",
-    "square",
-    "diamond",
-    "triangle-up",
-    "cross",
-    "triangle-down",
-    "pentagon",
-    "star",
-    "hexagon",
-    "hourglass",
+    *("circle", "square", "diamond", "triangle-up", "cross", "triangle-down", "pentagon", "star"),
+    *("hexagon", "hourglass"),
 )
 BARS = {"color": INK, "thickness": 1, "width": 3}  # of error
+QUIET: dict[str, Any] = {"hoverinfo": "skip", "showlegend": False}
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 
 
@@ -47,22 +40,17 @@ def axis(name: str) -> str:
 
 
 def _template() -> go.layout.Template:
+    strong, clear = "rgba(128,128,128,0.6)", "rgba(0,0,0,0)"
     axis = {
-        "gridcolor": FAINT,
-        "zerolinecolor": "rgba(128,128,128,0.6)",
-        "linecolor": "rgba(128,128,128,0.6)",
-        "showline": True,
-        "ticks": "outside",
-        "ticklen": 4,
-        "tickcolor": FAINT,
+        **{"gridcolor": FAINT, "zerolinecolor": strong, "linecolor": strong, "showline": True},
+        **{"ticks": "outside", "ticklen": 4, "tickcolor": FAINT},
         "title": {"standoff": 8, "font": {"size": 13}},
         "automargin": True,
     }
     return go.layout.Template(
         layout={
             "font": {"family": FONT, "size": 13, "color": INK},
-            "paper_bgcolor": "rgba(0,0,0,0)",
-            "plot_bgcolor": "rgba(0,0,0,0)",
+            **{"paper_bgcolor": clear, "plot_bgcolor": clear},
             "colorway": list(COLOURS),
             "margin": {"l": 64, "r": 16, "t": 44, "b": 56},
             "xaxis": axis,
@@ -110,9 +98,16 @@ def assembled(traces: Sequence[dict], **layout: Any) -> dict[str, Any]:
 
 def line(x: Any, y: Any, *, dash: str = "solid", width: float = 1.5, **more: Any) -> go.Scatter:
     """A line in the frame's grey; without a name it has no place in the legend and no hover."""
-    quiet = {} if more.get("name") else {"hoverinfo": "skip", "showlegend": False}
+    quiet = {} if more.get("name") else QUIET
     look = {"color": more.pop("color", INK), "width": width, "dash": dash}
     return go.Scatter(**{"x": x, "y": y, "mode": "lines", "line": look, **quiet, **more})
+
+
+def over_panel(text: str, axes: dict[str, str], *, x: float = 0.5, **more: Any) -> dict[str, Any]:
+    """Words above a panel whose traces have these axes; `x` is how far along it, 0 to 1."""
+    ends = {"xref": f"{axes['xaxis']} domain", "yref": f"{axes['yaxis']} domain"}
+    anchors = {"xanchor": "center" if x else "left", "yanchor": "bottom"}
+    return {"text": text, "x": x, "y": 1, **ends, **anchors, "showarrow": False, **more}
 
 
 def band(
@@ -219,19 +214,11 @@ def marks(
     fills, inside = ready["fill"], ready["inside"]
     wanted = [shape] * len(lab) if isinstance(shape, str) else list(shape)
     symbols = [s if ok else _crossed(s) for s, ok in zip(wanted, inside, strict=True)]
-    marker = {
-        "symbol": symbols,
-        "size": size,
-        "color": list(fills),
-        "line": {"width": 1.5, "color": INK},
-    }
+    marker = {"symbol": symbols, "size": size, "color": list(fills)}
     return {
         "type": "scatter",
-        "x": list(lab[x]),
-        "y": list(lab[y]),
-        "name": plain(name),
-        "mode": "markers",
-        "marker": marker,
+        **{"x": list(lab[x]), "y": list(lab[y]), "name": plain(name), "mode": "markers"},
+        "marker": {**marker, "line": {"width": 1.5, "color": INK}},
         "text": list(ready["hover"]),
         "hovertemplate": "%{text}<extra></extra>",
         **trace,
