@@ -199,15 +199,9 @@ def between(
         raise InputError(f"compare: confidence is {confidence}. Give a value between 0 and 1.")
     first, second = variants.mean[reference], variants.mean[sample]
     pair = noise.joint(variants, reference, sample)
-    result = pd.concat(
-        [
-            pd.DataFrame(
-                {"reference": variants.names[reference], "sample": variants.names[sample]}
-            ),
-            convert.differences(first, second).reset_index(drop=True),
-        ],
-        axis=1,
-    )
+    result = convert.differences(first, second)
+    result.insert(0, "reference", variants.names[reference])
+    result.insert(1, "sample", variants.names[sample])
     result = result.assign(**_part_intervals(result, first, second, pair, confidence))
     for name, function in FORMULAS.items():
         spread = noise.of_formula(function, first, second, pair)
@@ -234,8 +228,6 @@ def _part_intervals(
     confidence: float,
 ) -> dict[str, np.ndarray]:
     """Student's t intervals of dL, da, db, dC, dH."""
-    from scipy import special
-
     gradients = part_gradients(first, second)
     columns = {}
     for i, name in enumerate(PARTS):
@@ -296,10 +288,8 @@ def contrast(
     result = pd.DataFrame()
     for i, name in enumerate(("dL", "da", "db")):
         result[name] = vector[:, i]
-        result[f"{name}_low"], result[f"{name}_high"] = (
-            vector[:, i] - reach[:, i],
-            vector[:, i] + reach[:, i],
-        )
+        result[f"{name}_low"] = vector[:, i] - reach[:, i]
+        result[f"{name}_high"] = vector[:, i] + reach[:, i]
     spread = _length_noise(vector, estimated, total, df)
     result["moved"] = direction(start, start + vector)
     pieces = variants.pieces[rows].min(axis=1)
@@ -374,15 +364,10 @@ def _with_length(
 ) -> pd.DataFrame:
     distance = np.linalg.norm(vector, axis=1)
     low, high = distance_interval(distance, spread, confidence)
-    chance = chance_if_equal(distance, spread)
-    return result.assign(
-        distance=distance,
-        distance_low=low,
-        distance_high=high,
-        noise_floor=noise_floor(spread, confidence),
-        chance_if_equal=chance,
-        **verdict_of(chance, result, 1 - confidence, replicates_needed=True),
-    )
+    chance, floor = chance_if_equal(distance, spread), noise_floor(spread, confidence)
+    told = verdict_of(chance, result, 1 - confidence, replicates_needed=True)
+    result = result.assign(distance=distance, distance_low=low, distance_high=high)
+    return result.assign(noise_floor=floor, chance_if_equal=chance, **told)
 
 
 def reach(lab: np.ndarray) -> tuple[float, int, int]:

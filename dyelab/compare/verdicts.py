@@ -133,43 +133,23 @@ def _more_swatches(
 def _sentence(row: dict, formula: str, confidence: float) -> str:
     low, high = row[f"{formula}_low"], row[f"{formula}_high"]
     known = np.isfinite(low) and np.isfinite(high)
-    percent = f"{100 * confidence:g}"
-    values = {
-        "sample": row["sample"],
-        "reference": row["reference"],
-        "sign": SIGNS[formula],
-        "distance": f"{row[formula]:.1f}",
-        "moved": row["moved"],
-        "span": words.say("compare.span", percent=percent, low=f"{low:.1f}", high=f"{high:.1f}")
-        if known
-        else "",
-    }
-    return words.say("compare.difference", **values)
-
-
-def _hanging(row: dict) -> str:
-    return "_own_pots" if row["caveat"] == OWN_POTS else ""
+    ends = {"percent": f"{100 * confidence:g}", "low": f"{low:.1f}", "high": f"{high:.1f}"}
+    values = {name: row[name] for name in ("sample", "reference", "moved")}
+    values |= {"sign": SIGNS[formula], "distance": f"{row[formula]:.1f}"}
+    return words.say(
+        "compare.difference", span=words.say("compare.span", **ends) if known else "", **values
+    )
 
 
 def _judgement(row: dict, size: float) -> str:
-    many = row["comparisons"]
-    allowed = words.say("compare.allowed", number=many) if many > 1 else ""
     if row["verdict"] == CANNOT_TELL:
         return words.say(f"compare.{row['caveat']}")
+    many, hanging = row["comparisons"], "_own_pots" if row["caveat"] == OWN_POTS else ""
+    allowed = words.say("compare.allowed", number=many) if many > 1 else ""
+    told = {"floor": f"{row['noise_floor']:.1f}", "allowed": allowed}
     if row["verdict"] == REAL:
-        return words.say(
-            f"compare.real{_hanging(row)}",
-            floor=f"{row['noise_floor']:.1f}",
-            size=f"{size:g}",
-            allowed=allowed,
-        )
+        return words.say(f"compare.real{hanging}", size=f"{size:g}", **told)
     more = row["more_swatches"]
-    remedy = (
-        words.say("compare.more", number=int(more))
-        if np.isfinite(more)
-        else words.say("compare.too_many")
-    )
-    text = words.say(
-        f"compare.chance{_hanging(row)}", floor=f"{row['noise_floor']:.1f}", allowed=allowed
-    )
-    return f"{text} {remedy}"
+    key, count = ("more", int(more)) if np.isfinite(more) else ("too_many", 0)
+    remedy = words.say(f"compare.{key}", number=count)
+    return f"{words.say(f'compare.chance{hanging}', **told)} {remedy}"

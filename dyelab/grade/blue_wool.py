@@ -106,16 +106,9 @@ def _placed(
         places, _ = _place(clouds[:, i], cloud, numbers)
         tails = [(1 - confidence) / 2, (1 + confidence) / 2]
         low, high = np.quantile(places, tails) if np.isfinite(places).all() else (np.nan, np.nan)
-        rows.append(
-            {
-                **{name: row[name] for name in _KEPT},
-                "reference": middle[0],
-                "reference_low": low,
-                "reference_high": high,
-                "edge": str(edge[0]),
-                "said": _said(middle[0], low, high, str(edge[0])),
-            }
-        )
+        told = {"reference": middle[0], "reference_low": low, "reference_high": high}
+        said = _said(middle[0], low, high, str(edge[0]))
+        rows.append({**row, **told, "edge": str(edge[0]), "said": said})
     return rows
 
 

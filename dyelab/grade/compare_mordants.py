@@ -5,15 +5,8 @@ import pandas as pd
 from scipy import special
 
 from dyelab import compare, convert, table
-from dyelab.compare.verdicts import (
-    CANNOT_TELL,
-    CHANCE,
-    NO_REPLICATES,
-    ONE_POT,
-    OWN_POTS,
-    REAL,
-    holm,
-)
+from dyelab.compare import CANNOT_TELL, CHANCE, REAL
+from dyelab.compare.verdicts import NO_REPLICATES, ONE_POT, OWN_POTS, holm
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales
 
@@ -98,19 +91,14 @@ def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) ->
         return []
     scatter, freedom = _pooled(list(groups.values()))
     base = groups.pop(reference)
-    return [
-        {
-            **test.iloc[0][["exposure", "amount", "unit"]].to_dict(),
-            "test": ", ".join(sorted(set(test["test"].astype(str)) - {""})),
-            "variant": name,
-            "reference": reference,
-            **_less(base, part, scatter, freedom, confidence),
-            **_repeats(base, part),
-            **_left(base, part),
-            **_cost(base, part),
-        }
-        for name, part in groups.items()
-    ]
+    told = test.iloc[0][["exposure", "amount", "unit"]].to_dict()
+    told["test"] = ", ".join(sorted(set(test["test"].astype(str)) - {""}))
+    made = []
+    for name, part in groups.items():
+        row = {**told, "variant": name, "reference": reference}
+        row |= _less(base, part, scatter, freedom, confidence) | _repeats(base, part)
+        made.append(row | _left(base, part) | _cost(base, part))
+    return made
 
 
 def _pooled(groups: list[pd.DataFrame]) -> tuple[float, int]:
@@ -136,18 +124,10 @@ def _less(
     reach = special.stdtrit(df, (1 + confidence) / 2) * error
     chance = 2 * special.stdtr(df, -abs(less) / error) if error > 0 else np.nan
     said = scales.change_of(means)[1]
-    return {
-        "pieces": min(counts),
-        "change": means[1],
-        "reference_change": means[0],
-        "grade": said[1],
-        "reference_grade": said[0],
-        "less_change": less,
-        "less_low": less - reach,
-        "less_high": less + reach,
-        "basis": SWATCHES if freedom else READINGS,
-        "_chance": chance,
-    }
+    row = {"pieces": min(counts), "change": means[1], "reference_change": means[0]}
+    row |= {"grade": said[1], "reference_grade": said[0]}
+    row |= {"less_change": less, "less_low": less - reach, "less_high": less + reach}
+    return row | {"basis": SWATCHES if freedom else READINGS, "_chance": chance}
 
 
 def _between_loads(base: pd.DataFrame, part: pd.DataFrame) -> tuple[float, int]:
@@ -192,16 +172,11 @@ def _share(rows: pd.DataFrame) -> float:
 
 def _cost(base: pd.DataFrame, part: pd.DataFrame) -> dict:
     """How far the two lie apart before any test."""
-    first, second = (
-        one.drop_duplicates("swatch")[[f"{name}_before" for name in table.LAB]]
-        .to_numpy(float)
-        .mean(axis=0)
-        for one in (base, part)
-    )
-    return {
-        "hue_dE00": float(convert.dE00(first, second)),
-        "hue_words": compare.direction(first, second)[0],
-    }
+    before = [f"{name}_before" for name in table.LAB]
+    swatches = (one.drop_duplicates("swatch") for one in (base, part))
+    first, second = (own[before].to_numpy(float).mean(axis=0) for own in swatches)
+    far, way = float(convert.dE00(first, second)), compare.direction(first, second)[0]
+    return {"hue_dE00": far, "hue_words": way}
 
 
 def _judged(result: pd.DataFrame, confidence: float) -> pd.DataFrame:

@@ -359,16 +359,12 @@ def _fitted(rows: dict[str, np.ndarray], variants: compare.Variants) -> Drift:
     lab, amounts = variants.mean[at], np.array([0.0, *rows["amount"]])
     shapes.several(amounts[1:])
     grey = convert.lab_to_lch(lab)[:, 1].min() < _NEUTRAL
-    swatch, part, area, exposure, unit, test = (
-        str(rows[name][0]) for name in (*WHERE, "exposure", "unit", "test")
-    )
+    told = (str(rows[name][0]) for name in (*WHERE, "exposure", "unit", "test"))
+    ends = {name: [rows[f"{name}{end}"] for end in ("", "_low", "_high")] for name in DISTANCES}
     return Drift(
-        *(swatch, part, area, exposure, unit, test),
+        *told,
         shapes.Series(amounts, lab, *_joint(variants, at)),
-        {
-            name: np.stack([rows[f"{name}{end}"] for end in ("", "_low", "_high")])
-            for name in DISTANCES
-        },
+        {name: np.stack(own) for name, own in ends.items()},
         {"h": words.say("grade.neutral")} if grey else {},
     )
 
@@ -665,9 +661,5 @@ def moment_text(moment: Moment, unit: str) -> str:
     if np.isinf(moment.middle):
         return words.say("grade.perhaps", early=amount_text(moment.earliest, unit))
     key = "grade.after_about" if np.isfinite(moment.latest) else "grade.after_open"
-    text = words.say(
-        key,
-        middle=amount_text(moment.middle, unit),
-        **_ends(moment, unit),
-    )
+    text = words.say(key, middle=amount_text(moment.middle, unit), **_ends(moment, unit))
     return text + (words.say("grade.forecast") if moment.forecast else "")

@@ -119,17 +119,10 @@ def _one_kind(
     result[table.LAB] = after
     result = table.with_covariances(result, _of_change(joint))
     of = scales.change_of if kind == "change" else scales.staining_of
-    result = result.assign(
-        difference_low=low,
-        difference_high=high,
-        dE00_low=near,
-        dE00_high=far,
-        chance_if_equal=chance,
-        changed=_changed(chance, confidence),
-        grade_worst=of(high)[1],
-        grade_best=of(low)[1],
-        moved=compare.direction(before, after),
-    )
+    result = result.assign(difference_low=low, difference_high=high, dE00_low=near, dE00_high=far)
+    result = result.assign(chance_if_equal=chance, changed=_changed(chance, confidence))
+    result = result.assign(grade_worst=of(high)[1], grade_best=of(low)[1])
+    result["moved"] = compare.direction(before, after)
     return result.set_index("_at").rename_axis(None)
 
 

@@ -1,11 +1,13 @@
 """The two grey scales of colour fastness by instrument: change (ISO 105-A05), staining (A04)."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
 from dyelab import convert
-from dyelab.errors import InputError
+from dyelab.errors import InputError, choose
 
 GRADES = ("5", "4-5", "4", "3-4", "3", "2-3", "2", "1-2", "1")
 
@@ -163,13 +165,8 @@ def change(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
        change_value change_grade
     0           2.9            3
     """
-    reference, sample = _paired(reference_lab, sample_lab)
-    difference = grey_scale_difference(reference, sample)
-    value, grade = change_of(difference)
-    worse, better = _room(difference, grade, CHANGE_LIMITS)
-    columns = (difference, value, grade, worse, better)
-    names = ("change_dEF", "change_value", "change_grade", "change_to_worse", "change_to_better")
-    return pd.DataFrame(dict(zip(names, columns, strict=True)))
+    difference = grey_scale_difference(*_paired(reference_lab, sample_lab))
+    return _on_scale(difference, change_of, CHANGE_LIMITS, "dEF").add_prefix("change_")
 
 
 def staining(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
@@ -204,13 +201,17 @@ def staining(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
        staining_value staining_grade
     0             4.1              4
     """
-    reference, sample = _paired(reference_lab, sample_lab)
-    difference = staining_difference(reference, sample)
-    value, grade = staining_of(difference)
-    worse, better = _room(difference, grade, STAINING_LIMITS)
-    columns = (difference, value, grade, worse, better)
-    names = ("dEGS", "value", "grade", "to_worse", "to_better")
-    return pd.DataFrame({f"staining_{n}": c for n, c in zip(names, columns, strict=True)})
+    difference = staining_difference(*_paired(reference_lab, sample_lab))
+    return _on_scale(difference, staining_of, STAINING_LIMITS, "dEGS").add_prefix("staining_")
+
+
+def _on_scale(
+    difference: np.ndarray, grading: Callable, limits: tuple[float, ...], sign: str
+) -> pd.DataFrame:
+    value, grade = grading(difference)
+    worse, better = _room(difference, grade, limits)
+    told = {"value": value, "grade": grade, "to_worse": worse, "to_better": better}
+    return pd.DataFrame({sign: difference, **told})
 
 
 def _room(
@@ -260,8 +261,6 @@ def worst_allowed(required: str, kind: str = "change") -> float:
     >>> grade.worst_allowed("4")
     2.1
     """
-    from dyelab.errors import choose
-
     limits = CHANGE_LIMITS if kind == "change" else STAINING_LIMITS
     place = GRADES.index(choose(str(required), GRADES, "grade"))
     return float((*limits, np.inf)[place])

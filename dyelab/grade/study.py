@@ -265,16 +265,8 @@ def verdict_sentence(found: Study, exposure: str) -> str:
     left_out = words.say("grade.undyed", number=bare) if bare else ""
     if len(rows) <= _NAMED:
         return pieces_sentence(rows, after) + left_out
-    said = words.say(
-        "grade.many",
-        after=after,
-        required=found.change,
-        number=len(rows),
-        met=met,
-        unmet=unmet,
-        open=unsettled,
-    )
-    return said + left_out
+    told = {"number": len(rows), "met": met, "unmet": unmet, "open": unsettled}
+    return words.say("grade.many", after=after, required=found.change, **told) + left_out
 
 
 def pieces_sentence(rows: pd.DataFrame, after: str) -> str:
@@ -290,15 +282,7 @@ def pieces_sentence(rows: pd.DataFrame, after: str) -> str:
     'After ten washes: W01 is at grade 4-5, could be 4: held; W01 is at gr...
     """
     ordered = rows.sort_values("value", kind="stable").to_dict("records")
-    pieces = [
-        words.say(
-            "grade.piece",
-            swatch=row["swatch"],
-            said=row["said"],
-            verdict=words.say(f"grade.{row['verdict']}"),
-        )
-        for row in ordered
-    ]
+    pieces = [words.say("grade.piece", **_piece(row)) for row in ordered]
     required = ordered[0]["required"]
     return words.say("grade.few", after=after, pieces="; ".join(pieces), required=required)
 
@@ -320,14 +304,12 @@ def piece_sentence(row: pd.Series, after: str) -> str:
     >>> grade.piece_sentence(found.grades.iloc[-1], "ten washes")
     'After ten washes, W01 is at grade 4-5, could be 5 of colour change; g...
     """
-    return words.say(
-        "grade.one",
-        swatch=row["swatch"],
-        after=after,
-        said=row["said"],
-        required=row["required"],
-        verdict=words.say(f"grade.{row['verdict']}"),
-    )
+    return words.say("grade.one", after=after, required=row["required"], **_piece(row))
+
+
+def _piece(row: Any) -> dict[str, str]:
+    held = words.say(f"grade.{row['verdict']}")
+    return {"swatch": row["swatch"], "said": row["said"], "verdict": held}
 
 
 def exposure_text(row: Mapping[Any, Any] | pd.Series) -> str:
@@ -367,13 +349,9 @@ def forecast_sentence(found: Study, swatch: str, exposure: str) -> str:
         return ""
     times = one.unit == "cycle" and exposure != "wash"
     unit = words.say("occasion.unit_cycle") if times else one.unit
-    return words.say(
-        "grade.outlook",
-        swatch=swatch,
-        shows=moment_text(shows(one), unit),
-        fails=moment_text(fails(one, found.change), unit),
-        required=found.change,
-    )
+    seen, failed = (moment_text(at, unit) for at in (shows(one), fails(one, found.change)))
+    told = {"shows": seen, "fails": failed, "required": found.change}
+    return words.say("grade.outlook", swatch=swatch, **told)
 
 
 _KINDS = {PLAIN: "plain", DEEPER: "deeper"}
@@ -394,9 +372,7 @@ def tone_sentence(row: pd.Series) -> str:
     kind = row["tone_kind"]
     if kind in ("", UNSEEN):
         return words.say("grade.tone_unseen", swatch=row["swatch"])
-    left = f"{100 * float(row['tone_left']):.0f}"
+    told = {"swatch": row["swatch"], "left": f"{100 * float(row['tone_left']):.0f}"}
     if kind == TONE:
-        return words.say(
-            "grade.tone_turned", swatch=row["swatch"], left=left, turned=row["tone_turned"]
-        )
-    return words.say(f"grade.tone_{_KINDS[kind]}", swatch=row["swatch"], left=left)
+        return words.say("grade.tone_turned", turned=row["tone_turned"], **told)
+    return words.say(f"grade.tone_{_KINDS[kind]}", **told)

@@ -390,38 +390,22 @@ def _sentence(
 ) -> str:
     rows: dict[Any, Any] = parts.set_index("part").to_dict("index")
     column = "share" if "share" in parts else "distance"
-    if missing and not np.isfinite(rows["dye"][column]):
-        return words.say(
-            "shift.controls_missing",
-            metal=metal,
-            recipe=recipe,
-            missing="; ".join(missing),
-            moved=rows["naive"]["moved"],
-        )
+    dye, naive = rows["dye"], rows["naive"]
+    told: dict[str, Any] = {"metal": metal, "recipe": recipe}
+    if missing and not np.isfinite(dye[column]):
+        lacking = {"missing": "; ".join(missing), "moved": naive["moved"]}
+        return words.say("shift.controls_missing", **told, **lacking)
+    told |= {"dye_moved": dye["moved"], "naive_moved": naive["moved"]}
     if basis == "CIELAB":
-        return words.say(
-            "shift.by_lab",
-            metal=metal,
-            recipe=recipe,
-            naive=f"{rows['naive']['distance']:.1f}",
-            naive_moved=rows["naive"]["moved"],
-            dye=f"{rows['dye']['distance']:.1f}",
-            dye_moved=rows["dye"]["moved"],
-        )
+        far = {"naive": f"{naive['distance']:.1f}", "dye": f"{dye['distance']:.1f}"}
+        return words.say("shift.by_lab", **told, **far)
     said = [
         words.say(f"shift.share_{part}", share=share_text(rows[part]))
         for part in PARTS
         if np.isfinite(rows[part]["share"])
     ]
-    return words.say(
-        "shift.by_ks",
-        metal=metal,
-        recipe=recipe,
-        shares=", ".join(said),
-        seen=f"{rows['dye']['seen_share']:.0f}",
-        dye_moved=rows["dye"]["moved"],
-        naive_moved=rows["naive"]["moved"],
-    )
+    seen = f"{dye['seen_share']:.0f}"
+    return words.say("shift.by_ks", **told, shares=", ".join(said), seen=seen)
 
 
 def share_text(row: dict[Any, Any]) -> str:

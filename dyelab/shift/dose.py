@@ -410,19 +410,13 @@ def _sentence(
     doses: pd.DataFrame, metal: str, recipe: str, top: float, visible: float, formula: str
 ) -> str:
     rows: dict[Any, Any] = doses.set_index("what").to_dict("index")
-    said = [
-        words.say(
-            f"shift.{name}" if np.isfinite(rows[name]["dose"]) else f"shift.{name}_never",
-            dose=_dose(rows[name]["dose"]),
-            span=_span(rows[name], top),
-            top=f"{top:g}",
-            visible=f"{visible:g}",
-            sign=compare.SIGNS[formula],
-            metal=metal,
-        )
-        for name in LEVELS
-    ]
-    return words.say("shift.dose", metal=metal, recipe=recipe) + " " + " ".join(said)
+    said = [words.say("shift.dose", metal=metal, recipe=recipe)]
+    told = {"top": f"{top:g}", "visible": f"{visible:g}", "sign": compare.SIGNS[formula]}
+    for name in LEVELS:
+        dose, span = rows[name]["dose"], _span(rows[name], top)
+        key = f"shift.{name}" if np.isfinite(dose) else f"shift.{name}_never"
+        said.append(words.say(key, dose=_dose(dose), span=span, metal=metal, **told))
+    return " ".join(said)
 
 
 def _dose(value: float) -> str:
@@ -430,10 +424,7 @@ def _dose(value: float) -> str:
 
 
 def _span(row: dict, top: float) -> str:
-    high = (
-        _dose(row["high"])
-        if np.isfinite(row["high"])
-        else words.say("shift.beyond", top=f"{top:g}")
-    )
+    beyond = words.say("shift.beyond", top=f"{top:g}")
+    high = _dose(row["high"]) if np.isfinite(row["high"]) else beyond
     low = _dose(row["low"]) if np.isfinite(row["low"]) else high
     return words.say("shift.span", low=low, high=high)

@@ -290,14 +290,8 @@ def mean_shift(
     by = by or []
     table.need(pairs, [*by, *PARTS], "mean shift")
     groups = pairs.groupby(by, sort=False) if by else [((), pairs)]
-    rows = [
-        {
-            **dict(zip(by, key if isinstance(key, tuple) else (key,), strict=True)),
-            **_mean(part, confidence),
-        }
-        for key, part in groups
-    ]
-    return pd.DataFrame(rows)
+    keyed = [dict(zip(by, key, strict=True)) | _mean(part, confidence) for key, part in groups]
+    return pd.DataFrame(keyed)
 
 
 def _mean(part: pd.DataFrame, confidence: float) -> dict:
@@ -427,17 +421,13 @@ def interaction(
 
 
 def _beyond_the_sum(row: dict[Any, Any]) -> str:
-    spans = {name: f"{row[f'distance{name}']:.1f}" for name in ("", "_low", "_high")}
-    metals = [name for name, column in METALS.items() if row[column] > 0]
+    ends = {"distance": "distance", "low": "distance_low", "high": "distance_high"}
+    told = {name: f"{row[column]:.1f}" for name, column in ends.items()}
+    told |= {"recipe": row["recipe"], "moved": row["moved"]}
+    names = [name for name, column in METALS.items() if row[column] > 0]
+    metals = words.say("family.and").join(names).capitalize()
     return words.say(
-        "shift.together",
-        metals=words.say("family.and").join(metals).capitalize(),
-        recipe=row["recipe"],
-        distance=spans[""],
-        low=spans["_low"],
-        high=spans["_high"],
-        moved=row["moved"],
-        verdict=compare.in_words(row, said=True),
+        "shift.together", metals=metals, verdict=compare.in_words(row, said=True), **told
     )
 
 

@@ -107,15 +107,11 @@ def as_dyed(
     codes: dict[int, dict[str, None]] = {}
     for variant, code in zip(rows["variant"].tolist(), rows["swatch"].tolist(), strict=True):
         codes.setdefault(variant, {})[code] = None
-    made = first[there].assign(
-        **dict(zip(table.LAB, variants.mean.T, strict=True)),
-        illuminant=white[0],
-        observer=white[1],
-        pieces=variants.pieces,
-        swatch=[", ".join(codes[i]) for i in range(len(first))],
-        variant=np.arange(len(first)),
-        **_uncertainties(variants),
-    )
+    colours = dict(zip(table.LAB, variants.mean.T, strict=True))
+    made = first[there].assign(**colours, illuminant=white[0], observer=white[1])
+    made = made.assign(pieces=variants.pieces, variant=np.arange(len(first)))
+    made["swatch"] = [", ".join(codes[i]) for i in range(len(first))]
+    made = made.assign(**_uncertainties(variants))
     return Recipes(made, replace(variants, names=np.array(label(made), object)), rows)
 
 
