@@ -152,18 +152,13 @@ def _covariance_faults(frame: pd.DataFrame) -> pd.DataFrame:
     least = np.full(len(at), np.inf)
     least[known] = np.linalg.eigvalsh(matrices[known])[:, 0]
     wrong = least < -1e-6 * np.trace(np.nan_to_num(matrices), axis1=1, axis2=2)
-    faults = [
-        table.fault(
-            "readings.csv",
-            int(i),
-            "var_L",
-            frame["var_L"].iloc[int(i)],
-            "does not fit the other covariance terms: a correlation beyond 1",
-            "Copy all six terms again from where the reading was made, or leave them blank.",
-            str(frame["reading"].iloc[int(i)]) if "reading" in frame else "",
-        )
-        for i in at[wrong]
-    ]
+    expected = "does not fit the other covariance terms: a correlation beyond 1"
+    remedy = "Copy all six terms again from where the reading was made, or leave them blank."
+    faults = []
+    for i in map(int, at[wrong]):
+        label = str(frame["reading"].iloc[i]) if "reading" in frame else ""
+        said = frame["var_L"].iloc[i], expected, remedy, label
+        faults.append(table.fault("readings.csv", i, "var_L", *said))
     return pd.DataFrame(faults, columns=FAULT_COLUMNS)
 
 
@@ -236,18 +231,11 @@ _REASON = {
 
 def _line_faults(lines: list[tuple[str, str, str]]) -> pd.DataFrame:
     faults: list[dict[str, Any]] = []
+    remedy = "Mend the line; cells that hold a comma stand in quotation marks."
     for i, (name, row, line) in enumerate(lines):
-        file, number = (f"{name}.csv", int(row)) if row else (f"{ASIDE}/lines.csv", i + 2)
-        faults.append(
-            table.fault(
-                file,
-                number,
-                "",
-                f"the line {line[:60]!r}",
-                _REASON["\ufffd" in line].format(name=name),
-                "Mend the line; cells that hold a comma stand in quotation marks.",
-            )
-        )
+        place = (f"{name}.csv", int(row)) if row else (f"{ASIDE}/lines.csv", i + 2)
+        expected = _REASON["\ufffd" in line].format(name=name)
+        faults.append(table.fault(*place, "", f"the line {line[:60]!r}", expected, remedy))
     return pd.DataFrame(faults, columns=FAULT_COLUMNS)
 
 
@@ -260,18 +248,12 @@ def _old_cells(
         return nothing, pd.DataFrame(columns=FAULT_COLUMNS)
     frame = aside["cells"].frame
     kept = frame[[_still_blank(typed, *row) for row in frame[CELLS].itertuples(index=False)]]
-    faults = [
-        table.fault(
-            f"{ASIDE}/cells.csv",
-            int(str(row)),
-            cell["column"],
-            cell["found"],
-            f"could not be used in {cell['table']}.csv, where the cell is blank now",
-            f"Fill in the right value in {cell['table']}.csv, or delete this row.",
-            cell["key"],
-        )
-        for row, cell in kept.iterrows()
-    ]
+    faults = []
+    for row, cell in kept.iterrows():
+        place = (f"{ASIDE}/cells.csv", int(str(row)), cell["column"], cell["found"])
+        expected = f"could not be used in {cell['table']}.csv, where the cell is blank now"
+        remedy = f"Fill in the right value in {cell['table']}.csv, or delete this row."
+        faults.append(table.fault(*place, expected, remedy, cell["key"]))
     return kept.reset_index(drop=True), pd.DataFrame(faults, columns=FAULT_COLUMNS)
 
 

@@ -24,7 +24,7 @@ ASIDE_FILES = {name: f"{ASIDE}/{name}.csv" for name in [*TABLES, "lines", "cells
 TABLE_FILES = {name: f"{name}.csv" for name in TABLES}
 # All that a version holds; nothing else in the folder is ever written over or deleted.
 FILES = (PACKAGE, *TABLE_FILES.values(), *ASIDE_FILES.values())
-FAULT_COLUMNS = ["file", "row", "column", "found", "expected", "remedy", "text"]
+FAULT_COLUMNS = table.FAULT
 LINES = ["table", "line"]
 CELLS = ["table", "key", "column", "found"]
 

@@ -274,9 +274,7 @@ def _joined(mine: Book, theirs: Book) -> Book:
         name: three_way(name, mine.base.get(name, frame), getattr(mine, name), frame)
         for name, frame in tables(theirs).items()
     }
-    title = (
-        mine.title if mine.title != theirs.title and mine.title != mine.path.name else theirs.title
-    )
+    title = theirs.title if mine.title == mine.path.name else mine.title
     joined = replace(theirs, **typed, title=title, base=tables(theirs))
     checked = loaded(mine.path, rendered(joined, {}))
     return replace(checked, base=tables(theirs), title=title)
@@ -350,15 +348,8 @@ def _resource(name: str, file: str, frame: pd.DataFrame) -> dict[str, Any]:
 
 
 def _entry(name: str, file: str, schema: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "name": name,
-        "type": "table",
-        "path": file,
-        "format": "csv",
-        "mediatype": "text/csv",
-        "encoding": "utf-8",
-        "schema": schema,
-    }
+    kind = {"format": "csv", "mediatype": "text/csv", "encoding": "utf-8"}
+    return {"name": name, "type": "table", "path": file, **kind, "schema": schema}
 
 
 def add(bk: Book, **rows: pd.DataFrame | None) -> Book:
@@ -384,8 +375,7 @@ def add(bk: Book, **rows: pd.DataFrame | None) -> Book:
     >>> book.add(bk, swatches=pd.DataFrame({"swatch": ["K-01"], "fibre": ["wool"]}))
     Book('mine': 1 swatches, 0 steps, 0 readings, 0 faults)
     """
-    given = {name: frame for name, frame in rows.items() if frame is not None}
-    return _checked(bk, given, replaced=False)
+    return _checked(bk, rows, replaced=False)
 
 
 def change(bk: Book, **rows: pd.DataFrame | None) -> Book:
@@ -401,11 +391,11 @@ def change(bk: Book, **rows: pd.DataFrame | None) -> Book:
     >>> book.change(bk, swatches=row).swatches["note"].iloc[0]
     'uneven'
     """
-    given = {name: frame for name, frame in rows.items() if frame is not None}
-    return _checked(bk, given, replaced=True)
+    return _checked(bk, rows, replaced=True)
 
 
-def _checked(bk: Book, rows: dict[str, pd.DataFrame], *, replaced: bool) -> Book:
+def _checked(bk: Book, given: dict[str, pd.DataFrame | None], *, replaced: bool) -> Book:
+    rows = {name: frame for name, frame in given.items() if frame is not None}
     for name in rows:
         choose(name, TABLES, "table", "in a book")
     found = {

@@ -187,17 +187,10 @@ def _photo_faults(bk: Book) -> list[dict[str, Any]]:
 def _source_faults(bk: Book) -> list[dict[str, Any]]:
     odd = {name: leads_out(name) for name in bk.readings["source"].unique()}
     frame = bk.readings[bk.readings["source"].map(odd).astype(bool)]
+    expected = "leads out of the book's folder"
     remedy = "Write the file's name alone, or copy a photo in: book.keep_photo."
     return [
-        table.fault(
-            "readings.csv",
-            int(at) + 2,
-            "source",
-            source,
-            "leads out of the book's folder",
-            remedy,
-            code,
-        )
+        table.fault("readings.csv", int(at) + 2, "source", source, expected, remedy, code)
         for at, code, source in zip(frame.index, frame["reading"], frame["source"], strict=True)
     ]
 

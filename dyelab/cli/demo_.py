@@ -122,54 +122,31 @@ def _write(found: Findings, folder: Path) -> None:
 def _summary(bk: Book, agreed: pd.DataFrame, found: Findings, folder: Path) -> Iterator[str]:
     yield sentence(words.say("demo.invented"))
     yield from _counted(bk)
-    for part in (
-        _by_phone(agreed),
-        _metal(found, "iron"),
-        _metal(found, "copper"),
-        _quick_answer(found),
-        _held(found),
-        _files(folder),
-    ):
+    told = _metal(found, "iron"), _metal(found, "copper"), _quick_answer(found), _held(found)
+    for part in (_by_phone(agreed), *told, _files(folder)):
         yield ""
         yield from part
 
 
 def _counted(bk: Book) -> Iterator[str]:
     spectral = bk.readings.loc[bk.readings["method"] == "spectral", "source"].unique()
-    said = words.say(
-        "demo.counted",
-        swatches=len(bk.swatches),
-        readings=len(bk.readings),
-        files=", ".join(spectral),
-    )
-    yield sentence(said)
+    told = {"swatches": len(bk.swatches), "readings": len(bk.readings)}
+    yield sentence(words.say("demo.counted", files=", ".join(spectral), **told))
 
 
 def _by_phone(agreed: pd.DataFrame) -> Iterator[str]:
-    said = words.say(
-        "demo.by_phone",
-        count=len(agreed),
-        middle=f"{agreed['dE00'].median():.1f}",
-        most=f"{agreed['dE00'].max():.1f}",
-        inside=int(agreed["inside"].sum()),
-    )
-    yield sentence(said)
+    told = {"count": len(agreed), "inside": int(agreed["inside"].sum())}
+    ends = {"middle": f"{agreed['dE00'].median():.1f}", "most": f"{agreed['dE00'].max():.1f}"}
+    yield sentence(words.say("demo.by_phone", **told, **ends))
 
 
 def _metal(found: Findings, metal: str) -> Iterator[str]:
     yield words.say(f"demo.{metal}", dose=colours.dose(DOSE))
-    rows = [findings.rounded(row) for row in found.plain(metal).to_dict("records")]
-    yield from columns(
-        [
-            [
-                words.say("demo.cloth", **row),
-                words.say("demo.distance", **row),
-                compare.in_words(row),
-                str(row["moved"]),
-            ]
-            for row in rows
-        ]
-    )
+    lines = []
+    for row in map(findings.rounded, found.plain(metal).to_dict("records")):
+        said = [words.say(f"demo.{key}", **row) for key in ("cloth", "distance")]
+        lines.append([*said, compare.in_words(row), str(row["moved"])])
+    yield from columns(lines)
 
 
 def _quick_answer(found: Findings) -> Iterator[str]:
@@ -187,15 +164,9 @@ def _held(found: Findings) -> Iterator[str]:
 
 def _files(folder: Path) -> Iterator[str]:
     yield words.say("demo.files", folder=folder)
-    yield from columns(
-        [
-            [f"{BOOK}/", words.say("demo.file_book", path=folder / BOOK)],
-            [f"{OVERLAYS}/", words.say("demo.file_overlays")],
-            [METALS, words.say("demo.file_metals")],
-            [HELD, words.say("demo.file_held")],
-            [PAGE, words.say("demo.file_page")],
-        ]
-    )
+    listed = {"overlays": f"{OVERLAYS}/", "metals": METALS, "held": HELD, "page": PAGE}
+    first = [f"{BOOK}/", words.say("demo.file_book", path=folder / BOOK)]
+    yield from columns([first, *([n, words.say(f"demo.file_{k}")] for k, n in listed.items())])
 
 
 _WIDEST, _LEAST = 100, 24

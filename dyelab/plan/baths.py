@@ -161,9 +161,7 @@ def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> 
     baths = facts.assign(bath=codes)[["swatch", "order", "bath"]]
     placed = full.drop(columns="helped").merge(baths, on=["swatch", "order"], how="left")
     placed = placed.merge(places, on="swatch").sort_values(["place", "order"], kind="stable")
-    placed["bath"] = placed.groupby("swatch", sort=False)[
-        "bath"
-    ].ffill()  # an assist's is its step's
+    placed["bath"] = placed.groupby("swatch", sort=False)["bath"].ffill()  # an assist's: its step's
     return placed[[*done.columns, "bath"]].reset_index(drop=True)
 
 
@@ -214,29 +212,16 @@ def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame
     for (code, _), group in facts.groupby(["bath", "material"], sort=False):
         first = group.iloc[0]
         turn = 1 if pots == "shared" else int(first["replicate"])
-        fibre_g = float(group["mass_g"].sum())
-        found.append(
-            {
-                "bath": code,
-                "kind": first["kind"],
-                "round": turn,
-                "layer": int(group["layer"].max()),
-                "day": _DAYS[_STAGES[str(code)[0]]] + last * (turn - 1),
-                "fibre": first["fibre"],
-                "material": first["material"],
-                "wof": first["amount"],
-                "weigh_g": 0.0
-                if pd.isna(first["amount"])
-                else recipe.grams(first["amount"], fibre_g),
-                "fibre_g": fibre_g,
-                "water_L": recipe.water_L(fibre_g, first["liquor_ratio"]),
-                "swatches": len(group),
-                "codes": ", ".join(_dipped(group.sort_values("place"))),
-                "temperature_C": first["temperature_C"],
-                "minutes": first["minutes"],
-                "note": first["note"],
-            }
-        )
+        fibre_g, wof = float(group["mass_g"].sum()), first["amount"]
+        day = _DAYS[_STAGES[str(code)[0]]] + last * (turn - 1)
+        row = {"bath": code, "kind": first["kind"], "round": turn}
+        row |= {"layer": int(group["layer"].max()), "day": day}
+        row |= {"fibre": first["fibre"], "material": first["material"], "wof": wof}
+        row |= {"weigh_g": 0.0 if pd.isna(wof) else recipe.grams(wof, fibre_g)}
+        row |= {"fibre_g": fibre_g, "water_L": recipe.water_L(fibre_g, first["liquor_ratio"])}
+        codes = _dipped(group.sort_values("place"))
+        row |= {"swatches": len(group), "codes": ", ".join(codes)}
+        found.append(row | first[["temperature_C", "minutes", "note"]].to_dict())
     frame = pd.DataFrame(found)
     at = frame["bath"].str[0].map(list(_STAGES).index)
     number = frame["bath"].str[1:].astype(int)
@@ -323,16 +308,9 @@ def printed_cloth(
             put_on = level_of("mordant", part, listed)
             if put_on.name != "none":
                 steps.append(_row(2, "paste", put_on, area, fibre))
-    for order, kind, text in ((3, "fixing", fixing), (4, "dye", dye)):
-        steps.append(
-            _row(
-                order,
-                kind,
-                level_of("dye" if kind == "dye" else "modifier", text, listed),
-                "whole",
-                fibre,
-            )
-        )
+    fixed, dyed = level_of("modifier", fixing, listed), level_of("dye", dye, listed)
+    steps.append(_row(3, "fixing", fixed, "whole", fibre))
+    steps.append(_row(4, "dye", dyed, "whole", fibre))
     rows = pd.DataFrame(steps).assign(swatch=swatch, state="planned")
     recipe.refuse(rows)
     rows["order"] = rows.groupby("area").cumcount() + rows["order"] * 10

@@ -57,10 +57,8 @@ def open_baths(bk: Book) -> pd.DataFrame:
         whole=("area", lambda areas: (areas == "whole").all()),
     ).reset_index()
     found["material"] = [named[key] for key in zip(found["series"], found["bath"], strict=True)]
-    # a paste on an area isn't weighed by the whole cloth
-    found["weigh_g"] = (
-        found["wof"].where((found["wof"] > 0) & found["whole"]) * found["fibre_g"] / 100
-    )
+    dosed = (found["wof"] > 0) & found["whole"]  # a paste isn't weighed by the whole cloth
+    found["weigh_g"] = found["wof"].where(dosed) * found["fibre_g"] / 100
     ordered = found.sort_values(["series", "round", "stage"], kind="stable")
     return ordered[_COLUMNS].reset_index(drop=True)
 
@@ -153,13 +151,8 @@ def done(
     if not chosen:
         raise InputError(f"bath {bath}: no swatch is ticked. Tick those that went in.")
     rows = rows[rows["swatch"].isin(chosen)].assign(state="done")
-    told: dict[str, Any] = {
-        "temperature_C": temperature_C,
-        "minutes": minutes,
-        "pH": pH,
-        "bath_use": bath_use,
-        "note": note,
-    }
+    told: dict[str, Any] = {"temperature_C": temperature_C, "minutes": minutes, "pH": pH}
+    told |= {"bath_use": bath_use, "note": note}
     rows = rows.assign(**{name: value for name, value in told.items() if value is not None})
     if weighed_g is not None:
         own = rows["kind"] != "assist"  # what helps in the bath was weighed as planned
@@ -331,15 +324,11 @@ def _baths(bk: Book, rows: pd.DataFrame) -> list[Coming]:
     waiting = waiting[open_still.astype(bool)]
     first = waiting.drop_duplicates("series").to_dict("records")
     left = waiting["series"].value_counts()
-    return [
-        Coming(
-            "bath",
-            len(row["swatches"].split(", ")),
-            row["series"],
-            (("bath", row["bath"]), ("material", row["material"]), ("left", left[row["series"]])),
-        )
-        for row in first
-    ]
+    found = []
+    for row in first:
+        facts = (*((n, row[n]) for n in ("bath", "material")), ("left", left[row["series"]]))
+        found.append(Coming("bath", len(row["swatches"].split(", ")), row["series"], facts))
+    return found
 
 
 def _unread(rows: pd.DataFrame) -> list[Coming]:

@@ -230,14 +230,11 @@ def effort(planned: Series, pots: int = 2) -> dict[str, Any]:
     pots_used = planned.baths[planned.baths["kind"] != "rinse"]
     salts = pots_used[pots_used["kind"].isin(["mordant", "modifier"])]
     days = timetable(planned, pots)
-    return {
-        "pots": int(pots_used.groupby("round")["bath"].nunique().max()),
-        "baths": int(pots_used["bath"].nunique()),
-        "rounds": int(planned.baths["round"].nunique()),
-        "days": len(days),
-        "hours": sum(day["hours"] for day in days),
-        "salts_g": float(salts["weigh_g"].sum()),
-    }
+    many = int(pots_used.groupby("round")["bath"].nunique().max())
+    baths, rounds = int(pots_used["bath"].nunique()), int(planned.baths["round"].nunique())
+    told = {"pots": many, "baths": baths, "rounds": rounds, "days": len(days)}
+    hours = sum(day["hours"] for day in days)
+    return {**told, "hours": hours, "salts_g": float(salts["weigh_g"].sum())}
 
 
 def _about(planned: Series, pots: int) -> str:
@@ -366,14 +363,10 @@ def _check_data(planned: Series) -> dict[str, Any]:
     kinds = [kind for kind in STAGES if (planned.baths["kind"] == kind).any()]
     joined = planned.steps.groupby(["swatch", stage(planned.steps)])["bath"].agg(", ".join)
     baths: dict[Any, str] = joined.to_dict()
-    rows = [
-        {
-            "place": row["place"],
-            "code": row["swatch"],
-            "recipe": recipe_line(row),
-            "baths": [baths.get((row["swatch"], kind), "") for kind in kinds],
-        }
-        for row in planned.swatches.to_dict("records")
-    ]
+    rows = []
+    for row in planned.swatches.to_dict("records"):
+        own = [baths.get((row["swatch"], kind), "") for kind in kinds]
+        told = {"place": row["place"], "code": row["swatch"]}
+        rows.append({**told, "recipe": recipe_line(row), "baths": own})
     named = [words.say(f"series.column_{kind}") for kind in kinds]
     return {"kinds": named, "rows": rows, "cannot": planned.cannot, "notes": planned.notes}

@@ -189,13 +189,11 @@ class Model:
             ("stretch", self.stretch, ""),
             ("scatter", _scatter(self), "" if repeats else words.say("predict.no_repeats")),
         ]
-        return pd.DataFrame(
-            {
-                "check": [words.say(f"predict.check_{key}") for key, _, _ in rows],
-                "value": [value for _, value, _ in rows],
-                "means": [more or words.say(f"predict.means_{key}") for key, _, more in rows],
-            }
-        )
+        said = [
+            (words.say(f"predict.check_{key}"), value, more or words.say(f"predict.means_{key}"))
+            for key, value, more in rows
+        ]
+        return pd.DataFrame(said, columns=["check", "value", "means"])
 
     def colour(
         self,

@@ -414,14 +414,10 @@ def _judged(
         np.broadcast_to(target, (len(lab), _DRAWS, 3)), draws(model, lab, C + unsure)
     )
     middle = convert.dE00(np.broadcast_to(target, lab.shape), lab)
-    answered = full.assign(
-        **dict(zip(table.LAB, lab.T, strict=True)),
-        illuminant=model.white[0],
-        observer=model.white[1],
-        middle=middle,
-        dE00=away.mean(axis=1),
-        chance=calibration.chances(away, tolerance, model.odds),
-    )
+    white = dict(zip(table.WHITE, model.white, strict=True))
+    answered = full.assign(**dict(zip(table.LAB, lab.T, strict=True)), **white)
+    chance = calibration.chances(away, tolerance, model.odds)
+    answered = answered.assign(middle=middle, dE00=away.mean(axis=1), chance=chance)
     answered["tried"] = answered.get("tried", "")
     return table.with_covariances(answered, C)
 

@@ -118,18 +118,9 @@ def _table(lines: list[str], first: int, columns: list[str], meta: list[str], na
         if not line.strip() or (cells is None and _is_remark(line)):
             continue
         if cells is None:
-            found = len(_tokens(line))
-            faults.append(
-                fault(
-                    name,
-                    number,
-                    "",
-                    f"{found} values",
-                    f"where the format has {len(columns)} fields",
-                    "Correct the line, or export again.",
-                    word="line",
-                )
-            )
+            said = f"{len(_tokens(line))} values", f"where the format has {len(columns)} fields"
+            remedy = "Correct the line, or export again."
+            faults.append(fault(name, number, "", *said, remedy, word="line"))
             continue
         kept.append(cells)
         rows.append(number)
@@ -155,19 +146,10 @@ def _count_notes(
     notes, faults = [], []
     promised = _number(_keyword(meta, "NUMBER_OF_SETS"))
     if promised is not None and found < promised:
-        faults.append(
-            fault(
-                name,
-                first + found,
-                "",
-                f"{found} rows of data",
-                f"where NUMBER_OF_SETS says {promised}",
-                "Some may be missing: export again"
-                + offer("skip_bad", ", or take those there are: {}")
-                + ".",
-                word="line",
-            )
-        )
+        said = f"{found} rows of data", f"where NUMBER_OF_SETS says {promised}"
+        take = offer("skip_bad", ", or take those there are: {}")
+        remedy = f"Some may be missing: export again{take}."
+        faults.append(fault(name, first + found, "", *said, remedy, word="line"))
     elif promised is not None and found > promised:
         notes.append(f"NUMBER_OF_SETS says {promised}, the data have {found} rows: all were read")
     promised = _number(_keyword(meta, "NUMBER_OF_FIELDS"))

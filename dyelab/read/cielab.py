@@ -79,15 +79,10 @@ def _whites(
     what = "CIELAB" if role.lab else "XYZ"
     lights = [light or head[0] for light, _ in own]
     angles = [angle or head[1] for _, angle in own]
+    lacking = {i: "observer" if lights[i] else "illuminant" for i in range(len(own))}
     faults = [
-        rows.fault(
-            i,
-            "",
-            f"{what} without its {'observer' if lights[i] else 'illuminant'}",
-            "means nothing",
-            _SAY_WHITE,
-        )
-        for i in range(len(own))
+        rows.fault(i, "", f"{what} without its {lack}", "means nothing", _SAY_WHITE)
+        for i, lack in lacking.items()
         if not (lights[i] and angles[i])
     ]
     taken = given != (None, None) and any(

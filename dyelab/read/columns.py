@@ -20,19 +20,9 @@ _LAB = {
 }
 _XYZ = {part: {part.lower(), f"xyz{part.lower()}", f"ciexyz{part.lower()}", f"cie{part.lower()}"}
         for part in "XYZ"}  # fmt: skip
-_SAMPLE = (
-    "samplename",
-    "sample",
-    "swatch",
-    "name",
-    "label",
-    "reading",
-    "sampleid",
-    "id",
-    "no",
-    "nr",
-)
-_NUMBER = ("sampleid", "id", "no", "nr", "number", "reading")
+_NUMBERED = ("sampleid", "id", "no", "nr")
+_SAMPLE = ("samplename", "sample", "swatch", "name", "label", "reading", *_NUMBERED)
+_NUMBER = (*_NUMBERED, "number", "reading")
 _ILLUMINANT = {"illuminant", "illum", "illuminantname"}
 _OBSERVER = {"observer", "obs", "observerangle", "observerdeg", "observerdegree"}
 
@@ -53,12 +43,10 @@ class Roles:
     @property
     def others(self) -> set[str]:
         """Names that this reading has taken up."""
-        named = {self.sample, self.illuminant, self.observer}
-        return {n for n in named if n} | {
-            *self.lab.values(),
-            *self.xyz.values(),
-            *self.bands.values(),
-        }
+        named = {self.sample, self.illuminant, self.observer} - {None}
+        return {str(n) for n in named}.union(
+            self.lab.values(), self.xyz.values(), self.bands.values()
+        )
 
 
 def _plain(name: str) -> str:
@@ -112,7 +100,6 @@ def is_header(cells: Sequence[str]) -> bool:
     names = [str(cell).strip() for cell in cells]
     found = roles(names)
     # A row of whole numbers could pass for wavelengths: those of a header rise.
-    rising = list(found.bands) == sorted(found.bands) or list(found.bands) == sorted(
-        found.bands, reverse=True
-    )
-    return bool(found.lab or found.xyz) or (bool(found.bands) and rising)
+    bands = list(found.bands)
+    rising = bands in (sorted(bands), sorted(bands, reverse=True))
+    return bool(found.lab or found.xyz) or (bool(bands) and rising)

@@ -178,17 +178,10 @@ def _grid(key: tuple, members: list[_Object], how: _Specification, name: str) ->
     count = Counter(len(values) for _, _, values in rows).most_common(1)[0][0]
     limits.need(count, limits.COLUMNS, "values in a spectrum", name)
     good = [row for row in rows if len(row[2]) == count]
+    expected = f"where the others of this condition have {count}"
+    remedy = "Is the file cut? Export this measurement again."
     faults = [
-        fault(
-            name,
-            number,
-            "",
-            f"{len(values)} values",
-            f"where the others of this condition have {count}",
-            "Is the file cut? Export this measurement again.",
-            label,
-            "object",
-        )
+        fault(name, number, "", f"{len(values)} values", expected, remedy, label, "object")
         for number, label, values in rows
         if len(values) != count
     ]

@@ -112,15 +112,10 @@ def _other_scale(rows: Rows, values: pd.DataFrame) -> list[dict]:
     largest = values.max(axis=1)
     if not largest.median() > _BRIGHT:
         return []
+    expected = f"where a typical row of this file reaches {largest.median():g} per cent"
+    remedy = "Is this row in factors? Multiply it by 100"
+    remedy += offer("scale", "; if it is truly so dark, say {}") + "."
     return [
-        rows.fault(
-            int(i),
-            "",
-            f"its largest reflectance is {largest.iloc[i]:g}",
-            f"where a typical row of this file reaches {largest.median():g} per cent",
-            "Is this row in factors? Multiply it by 100"
-            + offer("scale", "; if it is truly so dark, say {}")
-            + ".",
-        )
+        rows.fault(int(i), "", f"its largest reflectance is {largest.iloc[i]:g}", expected, remedy)
         for i in np.flatnonzero(largest <= _FACTORS)
     ]

@@ -102,13 +102,9 @@ def from_workbook(data: bytes, name: str) -> list[Grid]:
         raise _no_header(name)
     if len(sheets) == 1:
         return list(found.values())
+    notes = {title: (*grid.notes, f"sheet {title!r} was read") for title, grid in found.items()}
     return [
-        replace(
-            grid,
-            notes=(*grid.notes, f"sheet {title!r} was read"),
-            row_word=f"{title} row",
-            sheet=title,
-        )
+        replace(grid, notes=notes[title], row_word=f"{title} row", sheet=title)
         for title, grid in found.items()
     ]
 
@@ -142,29 +138,15 @@ def _grid(lines: list[list[str]], at: int, name: str) -> Grid:
         cells = [cell.strip() for cell in line]
         if not any(cells):
             continue
-        if (len(cells) > len(header) and any(cells[len(header) :])) or len(cells) < len(
-            header
-        ) // 2:
-            faults.append(
-                fault(
-                    name,
-                    number,
-                    "",
-                    f"{len(cells)} cells",
-                    f"under a header of {len(header)}",
-                    "Correct the row; text with a comma needs quotes.",
-                )
-            )
+        if any(cells[len(header) :]) or len(cells) < len(header) // 2:
+            said = f"{len(cells)} cells", f"under a header of {len(header)}"
+            remedy = "Correct the row; text with a comma needs quotes."
+            faults.append(fault(name, number, "", *said, remedy))
             continue
         kept.append((cells + [""] * len(header))[: len(header)])
         rows.append(number)
     notes = (f"{at} lines above the header were passed over",) if at else ()
     head = [" ".join(cell.strip() for cell in line if cell.strip()) for line in lines[:at]]
-    return Grid(
-        pd.DataFrame(kept, columns=header, dtype=str),
-        rows,
-        notes=notes,
-        faults=tuple(faults),
-        conditions=conditions(line.partition(":")[::2] for line in head if ":" in line),
-        told=tuple(head),
-    )
+    how = conditions(line.partition(":")[::2] for line in head if ":" in line)
+    frame, told = pd.DataFrame(kept, columns=header, dtype=str), tuple(head)
+    return Grid(frame, rows, notes=notes, faults=tuple(faults), conditions=how, told=told)

@@ -18,7 +18,7 @@ from dyelab.table.cells import (
     typed,
     written,
 )
-from dyelab.table.checking import check, fault
+from dyelab.table.checking import FAULT, check, fault
 from dyelab.table.columns import (
     EXPOSURES,
     FORMS,
@@ -27,9 +27,7 @@ from dyelab.table.columns import (
     METHODS,
     PHOTOS,
     READINGS,
-    ROLES,
     SHARED,
-    STEP_KINDS,
     STEPS,
     SWATCHES,
     TESTS,

@@ -10,6 +10,7 @@ import pandas as pd
 from dyelab.table.cells import blanks, numbers, text_of_cell
 from dyelab.table.columns import Column, Table
 
+FAULT = ["file", "row", "column", "found", "expected", "remedy", "text"]
 _SHOWN = 120  # letters of a cell in a message
 
 
@@ -35,15 +36,7 @@ def fault(
     shown = str(found) if len(str(found)) <= _SHOWN else f"{str(found)[:_SHOWN]}…"
     subject = f"{column} = {shown}" if column else shown
     text = f"{place}: {subject} {expected}. {remedy}".strip()
-    return {
-        "file": file,
-        "row": row,
-        "column": column,
-        "found": found,
-        "expected": expected,
-        "remedy": remedy,
-        "text": text,
-    }
+    return dict(zip(FAULT, (file, row, column, found, expected, remedy, text), strict=True))
 
 
 def check(
@@ -106,8 +99,7 @@ def check(
     if keys and len(frame):
         twice = frame.duplicated(keys, keep="first").to_numpy()
         note(twice, keys[0], "is there twice", "Give each row its own.")
-    names = ["file", "row", "column", "found", "expected", "remedy", "text"]
-    return pd.DataFrame(faults, columns=names)
+    return pd.DataFrame(faults, columns=FAULT)
 
 
 def _column_faults(cells: pd.Series, column: Column) -> Iterable[tuple[np.ndarray, str, str]]:
@@ -148,23 +140,13 @@ def _number_faults(
     yield comma, "is not a number", "Use a point, not a comma, for decimals."
     yield wrong & ~comma, "is not a number", "Type a plain number, or leave it blank."
     if column.kind == "integer":
-        yield (
-            np.where(np.isfinite(values), values, 0) % 1 != 0,
-            "is not a whole number",
-            "Round it.",
-        )
+        yield np.where(wrong | blank, 0, values) % 1 != 0, "is not a whole number", "Round it."
     low, high = column.minimum, column.maximum
     with np.errstate(invalid="ignore"):
         below = values < low if low is not None else np.zeros(len(values), bool)
         above = values > high if high is not None else np.zeros(len(values), bool)
-    unit = f" {column.unit}" if column.unit else ""
-    span = (
-        f"is outside {low:g} to {high:g}{unit}"
-        if low is not None and high is not None
-        else f"is below {low:g}{unit}"
-        if low is not None
-        else f"is above {high:g}{unit}"
-        if high is not None
-        else ""
-    )
-    yield (below | above) & ~wrong, span, column.remedy or "Check the value and its unit."
+    said = f"is below {low:g}" if high is None and low is not None else ""
+    if high is not None:
+        said = f"is above {high:g}" if low is None else f"is outside {low:g} to {high:g}"
+    said += f" {column.unit}" if column.unit else ""
+    yield (below | above) & ~wrong, said, column.remedy or "Check the value and its unit."

@@ -76,9 +76,9 @@ TESTS = described("tests", "test")
 PHOTOS = described("photos", links=(_SWATCH,))
 MATERIALS = described("materials", "material")
 
-FORMS, STEP_KINDS = SWATCHES.options("form"), STEPS.options("kind")
+FORMS = SWATCHES.options("form")
 EXPOSURES, METHODS = READINGS.options("exposure"), READINGS.options("method")
-M_CONDITIONS, ROLES = READINGS.options("m_condition")[1:], MATERIALS.options("role")
+M_CONDITIONS = READINGS.options("m_condition")[1:]
 
 # Noise about black may fall a little below 0, and brightened cloth shine above 1; nothing that is
 # dyed leaves these bounds.
@@ -94,24 +94,15 @@ def spectra_table(columns: Iterable[str]) -> Table:
     >>> [column.name for column in table.spectra_table(["reading", "400", "410"]).columns]
     ['reading', '400', '410']
     """
+    remedy = "Reflectance factors run from 0 to 1: is it in percent, or is a point lost?"
+    limits = {"minimum": LEAST_REFLECTANCE, "maximum": MOST_REFLECTANCE}
     bands = (
-        Column(
-            str(name),
-            "number",
-            minimum=LEAST_REFLECTANCE,
-            maximum=MOST_REFLECTANCE,
-            about=f"reflectance factor at {name} nm",
-            remedy="Reflectance factors run from 0 to 1: is it in percent, or is a point lost?",
-        )
-        for name in columns
-        if str(name).replace(".", "", 1).isdigit()
+        Column(name, "number", about=f"reflectance factor at {name} nm", remedy=remedy, **limits)
+        for name in map(str, columns)
+        if name.replace(".", "", 1).isdigit()
     )
-    return Table(
-        "spectra",
-        (Column("reading", required=True), *bands),
-        key=("reading",),
-        links=(("reading", "readings", "reading"),),
-    )
+    held = (Column("reading", required=True), *bands)
+    return Table("spectra", held, key=("reading",), links=(("reading", "readings", "reading"),))
 
 
 def schema(table: Table, extra: Iterable[str] = ()) -> dict[str, Any]:
