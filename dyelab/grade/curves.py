@@ -359,13 +359,13 @@ def _fitted(rows: dict[str, np.ndarray], variants: compare.Variants) -> Drift:
     lab, amounts = variants.mean[at], np.array([0.0, *rows["amount"]])
     shapes.several(amounts[1:])
     grey = convert.lab_to_lch(lab)[:, 1].min() < _NEUTRAL
-    told = (str(rows[name][0]) for name in (*WHERE, "exposure", "unit", "test"))
+    told = {name: str(rows[name][0]) for name in (*WHERE, "exposure", "unit", "test")}
     ends = {name: [rows[f"{name}{end}"] for end in ("", "_low", "_high")] for name in DISTANCES}
     return Drift(
-        *told,
-        shapes.Series(amounts, lab, *_joint(variants, at)),
-        {name: np.stack(own) for name, own in ends.items()},
-        {"h": words.say("grade.neutral")} if grey else {},
+        **told,
+        series=shapes.Series(amounts, lab, *_joint(variants, at)),
+        distances={name: np.stack(own) for name, own in ends.items()},
+        left_out={"h": words.say("grade.neutral")} if grey else {},
     )
 
 

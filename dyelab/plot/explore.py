@@ -99,7 +99,7 @@ def _strip(part: pd.DataFrame, shape: str, size: float, place: float) -> dict[st
     if place == 1.0:
         spread = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.645
         bars = {"type": "data", "array": list(spread), "color": style.INK, "thickness": 1}
-    look = {"xaxis": "x2", "yaxis": "y2", "showlegend": False, "error_y": bars}
+    look: dict[str, Any] = {"xaxis": "x2", "yaxis": "y2", "showlegend": False, "error_y": bars}
     placed = part.assign(_place=place)
     return style.marks(placed, x="_place", y="L", shape=shape, size=size, **look)
 
@@ -158,6 +158,7 @@ def _region(metals: str, plane_: str, part: pd.DataFrame, place: int) -> go.Scat
     second = {"xaxis": "x2", "yaxis": "y2", "showlegend": False} if plane_ == "CL" else {}
     key = metals if metals in ("without", "all") else "metal"
     name = words.say(f"exploring.region_{key}", metal=metals)
-    look = {"color": style.COLOURS[place % len(style.COLOURS)], "dash": _DASHES[place], "width": 2}
-    more = {"name": name, "legendgroup": metals, "hoverinfo": "name", **second}
-    return style.line(list(part["x"]), list(part["y"]), **look, **more)
+    colour, dash = style.COLOURS[place % len(style.COLOURS)], _DASHES[place]
+    more: dict[str, Any] = {"name": name, "legendgroup": metals, "hoverinfo": "name", **second}
+    ends = list(part["x"]), list(part["y"])
+    return style.line(*ends, color=colour, dash=dash, width=2, **more)

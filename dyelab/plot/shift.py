@@ -79,7 +79,7 @@ def _arrows(
         name: np.stack([start[name], past[name], finish[name], gap], axis=1).ravel()
         for name in (x, y)
     }
-    head = {"symbol": ["circle", "arrow", "circle", "circle"] * len(start)}
+    head: dict[str, Any] = {"symbol": ["circle", "arrow", "circle", "circle"] * len(start)}
     head["size"] = [0, size, 0, 0] * len(start)
     return go.Scatter(
         x=places[x],

@@ -95,7 +95,7 @@ def spectra_table(columns: Iterable[str]) -> Table:
     ['reading', '400', '410']
     """
     remedy = "Reflectance factors run from 0 to 1: is it in percent, or is a point lost?"
-    limits = {"minimum": LEAST_REFLECTANCE, "maximum": MOST_REFLECTANCE}
+    limits: dict[str, Any] = {"minimum": LEAST_REFLECTANCE, "maximum": MOST_REFLECTANCE}
     bands = (
         Column(name, "number", about=f"reflectance factor at {name} nm", remedy=remedy, **limits)
         for name in map(str, columns)
