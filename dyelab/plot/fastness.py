@@ -167,23 +167,15 @@ def _mark(
 ) -> None:
     if limit is not None and np.isfinite(limit[0]):
         text = style.plain(limit[1])
-        said: dict[str, Any] = {
-            "mode": "lines+text",
-            "text": ["", text if named else ""],
-            "name": text,
-        }
-        said |= {"textposition": "top left", "textfont": {"size": 11, "color": style.INK}}
-        look: dict[str, Any] = {
-            "width": 1.4,
-            "dash": "longdash",
-            "showlegend": False,
-            "hoverinfo": "name",
-        }
-        drawn.add_trace(style.line([0, far], [limit[0], limit[0]], **look, **said, **axes))
+        more: dict[str, Any] = {"mode": "lines+text", "text": ["", text if named else ""], **axes}
+        more |= {"textposition": "top left", "textfont": {"size": 11, "color": style.INK}}
+        more |= {"name": text, "showlegend": False, "hoverinfo": "name"}
+        ends = [0, far], [limit[0], limit[0]]
+        drawn.add_trace(style.line(*ends, width=1.4, dash="longdash", **more))
     if at is not None:
-        ends: dict[str, Any] = {"x0": at, "x1": at, "y0": 0, "y1": 1, "xref": axes["xaxis"]}
-        ends["line"] = {"color": style.INK, "width": 1.4, "dash": "dot"}
-        drawn.add_shape(type="line", yref=f"{axes['yaxis']} domain", **ends)
+        more = {"x0": at, "x1": at, "y0": 0, "y1": 1, "xref": axes["xaxis"]}
+        more["line"] = {"color": style.INK, "width": 1.4, "dash": "dot"}
+        drawn.add_shape(type="line", yref=f"{axes['yaxis']} domain", **more)
 
 
 def _span(
