@@ -39,8 +39,8 @@ from dyelab.compare.formulas import distance_gradient, metric
 
 _MOST_DF = 1e4  # beyond this a chi distribution is as good as a point
 # How far a difference longer than the measured one is turned towards the noise's long axis: 1
-# goes all the way to the likeliest. Set by simulation, where the upper limits come out too wide
-# with 1 and too narrow with 0.
+# goes all the way to the likeliest. Set by tests/benchmarks/coverage.py, where the upper limits
+# come out too wide with 1 and too narrow with 0.
 _TURN = 0.7
 
 # Twenty chances that crowd towards both tails, to average over a chi-square distribution.

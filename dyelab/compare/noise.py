@@ -12,7 +12,8 @@ from dyelab.compare.variants import Variants, inner
 from dyelab.numerics import semidefinite, symmetric_root
 
 # The approximation of a length's distribution runs up to 7 % over its size where the noise is
-# drawn out; this much more variance near zero pays for that.
+# drawn out; this much more variance near zero pays for that (tests/benchmarks/coverage.py, the
+# column of false "real").
 _MARGIN = 1.03
 REPLICATES, STATED, NOTHING = "replicates", "stated uncertainties", "nothing"
 

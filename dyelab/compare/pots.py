@@ -267,7 +267,11 @@ _FLOOR = 0.005
 # tests/benchmarks/pots_truth.py: where recipes' scatter differs by a factor of four, ΔE00 of the
 # worst held in 85 of a hundred with 6 and 0.8, in 91 with these; less lent costs power.
 _LENT, _SURE = 2.0, 0.35
+# Degrees of freedom looked through, from less than one swatch's to as good as alike;
+# tests/benchmarks/scatter_measure.py shows what a finer, wider grid would find.
 _GRID = np.geomspace(0.7, 120, 26)
+# Reflectances between which a colour is put before K/S is taken: beyond the whitest and the
+# deepest cloth, where K/S would magnify the noise of reading.
 _WHITE, _BLACK = 0.97, 0.004
 
 

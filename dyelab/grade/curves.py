@@ -29,6 +29,7 @@ _GRID = 40  # steps of a curve from the start to the horizon, beside its reading
 _DRAWS = 300  # of the average of shapes; limits then stray by a twentieth of their width
 # χ² of a change above which its limits are read off the draws, and between which the two ways
 # blend: below, where it could be chance, the limits are those of a reading of the same noise.
+# tests/benchmarks/fading_recovery.py measures whether bands hold with these.
 _SURE, _BLEND = 8.0, 20.0
 GROUP = [*WHERE, "exposure", "unit", "test", *MADE, "first"]
 

@@ -34,7 +34,8 @@ SHAPES = (
     "logarithm",
     "slow start",
 )
-# Weight at which a shape counts as told: right in 90 of 100 (tests/benchmarks/fading_recovery.py).
+# Weight at which a shape counts as told: right in 90 of 100. This and the priors below are derived
+# by tests/benchmarks/fading_recovery.py.
 TOLD = 0.98
 _START = 50.0  # prior standard deviation of the colour before, CIELAB units: as good as unknown
 _LEAST = 0.3  # CIELAB units: amplitudes are never expected smaller

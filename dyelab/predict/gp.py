@@ -19,7 +19,8 @@ from scipy import linalg, optimize, special
 
 from dyelab.predict.recipes import STEPS, Coded, Step
 
-# Priors of the parameters (mean, standard deviation), on the scales they are fitted on.
+# Priors of the parameters (mean, standard deviation), on the scales they are fitted on: wide, so
+# that the book decides. tests/benchmarks/predict_priors.py shows half and double of each.
 _SIZE, _WEIGHT = (0.0, 1.2), (0.0, 1.0)
 _KNEE, _LENGTH = (np.log(0.5), 0.7), (np.log(1.5), 0.5)
 
@@ -133,7 +134,7 @@ def _softmax(weights: np.ndarray) -> np.ndarray:
 
 
 # Priors (mean, sd) of the logs of amplitude² and nugget², for scores of standard deviation 1, and
-# of the log odds of the pot's share in the nugget: nothing is supposed of it.
+# of the log odds of the pot's share in the nugget: nothing is supposed of it. Same script.
 _AMPLITUDE, _NUGGET, _POT = (-0.7, 1.2), (float(np.log(0.02)), 1.5), (0.0, 1.5)
 _HEAD = 3  # parameters before the kernels' own
 _JITTER = 1e-6  # of a variance: what keeps equal recipes apart in arithmetic

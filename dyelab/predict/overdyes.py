@@ -19,9 +19,10 @@ from dyelab.predict.recipes import NONE, Coded, Step, coded, layers, written
 
 # Standard deviation of the share of a dye's K/S that it gives more or less over or under another,
 # and how far cloths of the same dyes, in the same order and turned, are off alike (0 to 1): set so
-# that 90 % regions hold in both worlds of tests/benchmarks/predict_overdyes.py together.
+# that 90 % regions hold in both worlds of tests/benchmarks/predict_overdyes.py together; what half
+# and double of each would give, tests/benchmarks/predict_priors.py shows.
 MISSED, SAME, TURNED = 0.2, 0.6, 0.6
-_STEP, _ALIKE = 1e-3, 1e-9
+_STEP, _ALIKE = 1e-3, 1e-9  # of a score, for slopes; of a variance, so that equal cloths stay apart
 
 
 @dataclass(frozen=True)

@@ -223,10 +223,10 @@ def mates(swatches: pd.DataFrame) -> np.ndarray:
 
 _APART = ("scour", "rinse")  # steps that dye nothing
 _SPARE = 2  # recipes beyond one for each thing to be learned
-_LEAST = 6
+_LEAST = 6  # recipes, however little there is to learn: fewer leave no error to judge by
 _ALIKE = 0.3  # ΔE*ab: less than this over a whole book is no effect at all
-_NOISE = 0.05
-_NAMED = 6
+_NOISE = 0.05  # of a score's variance: a guess, which only orders what is offered to be dyed
+_NAMED = 6  # recipes offered, as many as a refusal can name
 
 
 class TooFew(InputError):

@@ -33,7 +33,7 @@ SHAPES = ("exponential", "hyperbola")
 # ten times its scatter. tests/benchmarks/dose_truth.py measures whether limits hold with these.
 _RATES, _GRID = 50, 81
 _LOOSE = (0.1, 1.0, 10.0, 100.0)
-_REACH = 0.2  # of the whole shift: how far along the curve a straying carries
+_REACH = 0.2  # of the whole shift: how far along the curve a straying carries (same script)
 LEVELS = ("visible", "half", "enough")
 
 
