@@ -72,7 +72,7 @@ def test_a_line_that_names_nothing_says_how_to_write_it(shown):
 def test_names_are_spelt_as_card_and_book_spell_them(shown, tmp_path):
     codes = [f"K-{i:02}" for i in range(1, 27)]
     book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
-    shown._take(tmp_path / "mine")
+    shown.follow(tmp_path / "mine")
     shown.choices["path"].value = str(capture.example())
     assert "none has a name yet" not in shown.sentence  # a table lies beside the example
     shown.choices["names"].value = "a1 = k-07, A2 = X9"
@@ -87,7 +87,7 @@ def test_names_are_spelt_as_card_and_book_spell_them(shown, tmp_path):
 def test_a_window_is_named_by_tapping_it_and_choosing_a_swatch(shown, tmp_path):
     codes = [f"K-{i:02}" for i in range(1, 27)]
     book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
-    shown._take(tmp_path / "mine")
+    shown.follow(tmp_path / "mine")
     file = tmp_path / "alone.jpg"
     file.write_bytes(capture.example().read_bytes())
     shown.choices["path"].value = str(file)
@@ -134,7 +134,7 @@ def test_boxes_serve_without_a_card(shown):
 def test_swatches_laid_in_the_books_order_need_no_names(shown, tmp_path):
     codes = [f"K-{i:02}" for i in range(1, 27)]
     book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
-    shown._take(tmp_path / "mine")
+    shown.follow(tmp_path / "mine")
     shown.choices["path"].value = str(capture.example())
     shown.choices["first"].value = "K-03"
     shown.choices["names"].value = "B1 = K-01"
@@ -166,7 +166,7 @@ def drawn_names(shown):
 def test_names_are_shown_on_their_windows_as_soon_as_they_change(shown, tmp_path):
     codes = [f"K-{i:02}" for i in range(1, 27)]
     book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
-    shown._take(tmp_path / "mine")
+    shown.follow(tmp_path / "mine")
     shown.choices["path"].value = str(capture.example())
     shown.update()
     shown.choices["first"].value = "K-03"
@@ -302,7 +302,7 @@ def test_the_books_instrument_readings_correct_the_photo(shown, tmp_path):
     before, moves = shown.measured.table[["L", "a", "b"]].to_numpy(), np.array([1.0, 2.0, -1.0])
     assert any("An instrument at hand?" in note for note in shown.shown.notes)
     by_instrument(tmp_path / "mine", ["N1", "N2"], np.add(before[:2], moves))
-    shown._take(tmp_path / "mine")
+    shown.follow(tmp_path / "mine")
     shown.choices["path"].value = str(capture.example())
     shown.choices["names"].value = "A1 = N1\nA2 = N2\nA3 = N3"
     shown.choices["by_book"].value = True

@@ -138,7 +138,7 @@ def test_a_cloth_that_does_not_change_is_no_certainty():
     lows = []
     for seed in range(12):
         fan = drift.fan(shapes.average(series("no change", 0.3, seed=seed)), np.array([0, 5.0, 10]))
-        low, high = drift._distance_band(convert.dE00, fan, 0.95)
+        low, high = drift.distance_band(convert.dE00, fan, 0.95)
         lows.append(low[2])
         assert high[2] > 0.05
     assert np.mean(np.array(lows) > 0) <= 0.2  # 12 tries about 5 %

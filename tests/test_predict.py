@@ -48,11 +48,11 @@ def test_the_slopes_of_the_evidence_are_those_of_finite_differences(world):
     seen = gp.Seen(rng.normal(size=(15, 2)), 0.1 * rng.random((15, 2)), np.arange(15), mates)
     prior = np.vstack([(-0.7, 1.2), (-4, 1.5), (0, 1.5), *(k.priors for k in kernels)])
     p = prior[:, 0] + 0.3 * rng.normal(size=len(prior))
-    _, slopes = gp._cost(p, kernels, codes, seen, prior)
+    _, slopes = gp.cost(p, kernels, codes, seen, prior)
     for i in range(len(p)):
         move = np.zeros(len(p))
         move[i] = 1e-5
-        up, down = (gp._cost(p + m, kernels, codes, seen, prior)[0] for m in (move, -move))
+        up, down = (gp.cost(p + m, kernels, codes, seen, prior)[0] for m in (move, -move))
         assert slopes[i] == pytest.approx((up - down) / 2e-5, rel=1e-4, abs=1e-4)
 
 

@@ -137,7 +137,7 @@ class Curve:
 
     def _band(self, confidence: float) -> tuple[np.ndarray, np.ndarray]:
         if self.name in DISTANCES:
-            return _distance_band(DISTANCES[self.name], self.fan, confidence)
+            return distance_band(DISTANCES[self.name], self.fan, confidence)
         drawn = _coordinate(self.name, self.fan.levels)
         if self.name == "h":  # round the circle from the middle
             drawn = self._middle + (drawn - self._middle + 180) % 360 - 180
@@ -153,7 +153,7 @@ def _coordinate(name: str, lab: np.ndarray) -> np.ndarray:
     return L if name == "L" else C
 
 
-def _distance_band(formula: Callable, one: Fan, confidence: float) -> tuple[np.ndarray, np.ndarray]:
+def distance_band(formula: Callable, one: Fan, confidence: float) -> tuple[np.ndarray, np.ndarray]:
     """Limits of a difference from before: as a reading's where it is unsure, else as drawn."""
     start = np.broadcast_to(one.start, one.change.shape)
     joint = np.zeros((len(one.x), 6, 6))

@@ -399,7 +399,7 @@ def _likeliest(
     """Most probable parameters for some of the recipes."""
     few = [Coded(code.kind[some], code.dose[some]) for code in rows]
     found = optimize.minimize(
-        _cost,
+        cost,
         start,
         args=(kernels, few, seen.part(some), prior),
         jac=True,
@@ -469,7 +469,7 @@ def paired(p: np.ndarray, kernels: Sequence[Likeness], one: Codes, two: Codes) -
     return full
 
 
-def _cost(
+def cost(
     p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Seen, prior: np.ndarray
 ) -> tuple[float, np.ndarray]:
     """Minus the log posterior of the parameters, and its slopes."""

@@ -22,7 +22,7 @@ from dyelab.predict.recipes import NONE, Coded, Step, coded, layers, written
 # that 90 % regions hold in both worlds of tests/benchmarks/predict_overdyes.py together; what half
 # and double of each would give, tests/benchmarks/predict_priors.py shows.
 MISSED, SAME, TURNED = 0.2, 0.6, 0.6
-_STEP, _ALIKE = 1e-3, 1e-9  # of a score, for slopes; of a variance, so that equal cloths stay apart
+_STEP, _ALIKE = 1e-3, 1e-9  # of a root of K/S or a score, for slopes; short of one: the same cloth
 
 
 @dataclass(frozen=True)
