@@ -42,7 +42,7 @@ def main(folder: Path) -> None:
     bk = typed_books.random_book(folder / "book", 3, salts=("zinc sulfate", "ferrous sulfate"))
     assert (book.wide(bk)["zinc_wof"] > 0).any()
     assert len(book.search(bk, "zinc between 0.1 and 5"))
-    moved = shift.of_metal(book.wide(bk), "zinc", shared=bk.shared)
+    moved = shift.of_step(book.wide(bk), "zinc", shared=bk.shared)
     assert (moved.pairs["dose"] > 0).all()
     source = colours.source(bk)
     pairs = source.pairs("zinc")

@@ -100,7 +100,7 @@ def test_a_printed_cloth_goes_through_the_panels(tmp_path):
     assert sorted(set(bk.readings["area"])) == ["flower", "leaf", "stem"]
     iron = metals.panel(bk)
     assert iron.values["mordant"] == "aluminium acetate"
-    pairs = shift.of_metal(book.wide(bk), "iron").pairs
+    pairs = shift.of_step(book.wide(bk), "iron").pairs
     assert any("stem" in recipe for recipe in pairs["recipe"])
 
 

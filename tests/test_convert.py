@@ -59,25 +59,6 @@ def test_kubelka_munk(row):
     assert convert.ks(row["R"]) == pytest.approx(row["ks"], abs=tolerance)
 
 
-def test_relative_strength():
-    """K/S 17.46 against 11.85 is 147.4 % (Adv. Mater. Sci. Eng. 2017, 7516409). Seen."""
-    weak, strong = (convert.ks_to_reflectance(np.full(3, ks)) for ks in (11.85, 17.46))
-    assert convert.strength(weak, strong) == pytest.approx(147.4, abs=0.06)
-    assert convert.strength(weak, strong, method="sum") == pytest.approx(147.4, abs=0.06)
-
-
-def test_strength_leaves_the_base_out():
-    base, dye = np.full(31, 0.05), 1 + np.sin(BANDS / 50)
-    weak, strong = (convert.ks_to_reflectance(base + k * dye) for k in (1, 3))
-    ground = convert.ks_to_reflectance(base)
-    assert convert.strength(weak, strong, base=ground) == pytest.approx(300)
-
-
-def test_strength_names_its_methods():
-    with pytest.raises(InputError, match="Methods: maximum, sum"):
-        convert.strength(np.ones(3), np.ones(3), method="mean")
-
-
 @pytest.mark.parametrize(("method", "index"), [("additive", 3.8268), ("multiplicative", 3.9842)])
 def test_metamerism(method, index):
     """The worked pair of ISO 18314-4, seen in the documentation of colour-science."""

@@ -53,7 +53,7 @@ def test_every_salt_is_a_material_of_its_metal():
 )
 def test_other_metals_are_asked_about_like_iron(tmp_path, salt, metal):
     bk = typed_books.random_book(tmp_path / "book", 1, salts=(salt,))
-    found = shift.of_metal(book.wide(bk), metal, shared=bk.shared)
+    found = shift.of_step(book.wide(bk), metal, shared=bk.shared)
     assert len(found.pairs) > 4
     assert found.pairs["recipe"].str.contains(metal).all()
 

@@ -73,7 +73,7 @@ def same(one, other):
     assert (one["verdict"], one["moved"]) == (other["verdict"], other["moved"])
 
 
-def test_the_panel_of_metals_and_comparisons_agree(typed, asked, tmp_path, monkeypatch):
+def test_the_panel_of_steps_and_comparisons_agree(typed, asked, tmp_path, monkeypatch):
     panel, seen = metals.panel(typed), 0
     source = colours.source(typed)
     for _, row in source.made[source.made["dye"] != "none"].iterrows():

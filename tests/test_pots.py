@@ -100,7 +100,7 @@ def test_a_difference_of_differences_is_paired_by_bath_too():
 
 
 def test_the_example_names_its_baths_and_repeats_its_pots():
-    found = shift.of_metal(book.wide(book.open(synth.example())), "iron").pairs
+    found = shift.of_step(book.wide(book.open(synth.example())), "iron").pairs
     assert (found["pots"] >= 2).all()
     assert not found["assumed"].any()
 

@@ -156,7 +156,7 @@ def test_each_dye_keeps_its_own_dose_and_its_dips(tmp_path):
 
 
 def test_iron_early_and_late_are_two_recipes_of_one_pair_each(tmp_path):
-    pairs = shift.of_metal(book.wide(overdyed(tmp_path / "b")), "iron").pairs
+    pairs = shift.of_step(book.wide(overdyed(tmp_path / "b")), "iron").pairs
     said = (
         "weld 50 %, then indigo in 3 dips on wool, potash alum 15 % with cream of tartar 6 %, iron"
     )
@@ -190,7 +190,7 @@ def test_two_salts_of_one_metal_are_two_recipes_with_a_pair_each(tmp_path):
     readings = readings.assign(reading=["RD", "RE"], swatch=["D", "E"], L=[20.0, 25.0])
     swatches = pd.DataFrame({"swatch": ["D", "E"], "fibre": "wool"})
     steps = pd.concat([other, late])
-    pairs = shift.of_metal(
+    pairs = shift.of_step(
         book.wide(book.add(bk, swatches=swatches, steps=steps, readings=readings)), "iron"
     ).pairs
     assert sorted(pairs["dL"].round(0)) == [-40.0, -35.0, -30.0, -20.0]

@@ -81,7 +81,7 @@ def test_a_metal_as_the_only_mordant_pairs_with_the_unmordanted_cloth():
         mordant=np.where(wide["iron_wof"] > 0, "ferrous sulfate", "none"),
         mordant_wof=wide["iron_wof"],
     )
-    assert len(shift.of_metal(as_mordant, "iron").pairs) == 1
+    assert len(shift.of_step(as_mordant, "iron").pairs) == 1
 
 
 def two_ways(rows, methods):
@@ -101,8 +101,8 @@ def test_methods_are_never_averaged_nor_mixed_in_a_pair():
     wide = invented(rows).wide
     at_four = list(wide.loc[wide["iron_wof"] == 4, "swatch"].unique())
     rest = [code for code in wide["swatch"].unique() if code not in at_four]
-    true = shift.of_metal(wide, "iron").pairs.set_index("dose")
-    both = shift.of_metal(two_ways(rows, {"photo": None, "spectral": rest}), "iron").pairs
+    true = shift.of_step(wide, "iron").pairs.set_index("dose")
+    both = shift.of_step(two_ways(rows, {"photo": None, "spectral": rest}), "iron").pairs
     both = both.set_index("dose")
     assert list(both["method"][[2.0, 4.0]]) == ["spectral", "photo"]
     assert both["dL"].to_numpy() == pytest.approx(true["dL"][both.index].to_numpy())
@@ -133,8 +133,8 @@ def test_a_metal_of_unknown_dose_is_not_taken_for_none():
 def test_tested_and_adjacent_cloth_is_left_out():
     wide = invented([madder(), madder(2.0)], exposures=[("wash", 5)]).wide
     beside = wide.head(2).assign(part="adjacent cotton", L=99.0, reading=["p", "q"])
-    once = shift.of_metal(wide[wide["exposure"] == "none"], "iron").pairs
-    pd.testing.assert_frame_equal(once, shift.of_metal(pd.concat([wide, beside]), "iron").pairs)
+    once = shift.of_step(wide[wide["exposure"] == "none"], "iron").pairs
+    pd.testing.assert_frame_equal(once, shift.of_step(pd.concat([wide, beside]), "iron").pairs)
 
 
 @pytest.mark.parametrize(
@@ -146,15 +146,15 @@ def test_tested_and_adjacent_cloth_is_left_out():
 )
 def test_what_is_missing_is_named(rows, said):
     with pytest.raises(InputError, match=said):
-        shift.of_metal(invented(rows).wide, "iron")
+        shift.of_step(invented(rows).wide, "iron")
 
 
 def test_nothing_measured_and_mixed_whites_are_refused():
     wide = invented([madder(), madder(2.0)]).wide
     with pytest.raises(InputError, match="no readings of swatches as dyed"):
-        shift.of_metal(wide.assign(exposure="wash"), "iron")
+        shift.of_step(wide.assign(exposure="wash"), "iron")
     with pytest.raises(InputError, match="Bring both to one white"):
-        shift.of_metal(wide.assign(observer=[2, 10] * (len(wide) // 2)), "iron")
+        shift.of_step(wide.assign(observer=[2, 10] * (len(wide) // 2)), "iron")
 
 
 def test_mean_shift_and_spread_by_fibre(yard):

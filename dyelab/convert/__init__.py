@@ -6,7 +6,6 @@ wavelengths in nm. An illuminant is a CIE name such as ``"D65"``, an observer is
 
 from dyelab.convert.adaptation import adapt, adapt_cloth, coarse_error
 from dyelab.convert.colour_science import (
-    camera_sensitivity,
     cameras,
     munsell_to_lab,
     target_lab,
@@ -20,7 +19,7 @@ from dyelab.convert.difference import (
     differences,
     metamerism,
 )
-from dyelab.convert.kubelka_munk import brightened, ks, ks_to_reflectance, strength
+from dyelab.convert.kubelka_munk import brightened, ks, ks_to_reflectance
 from dyelab.convert.lab import adapt_lab, lab_to_lch, lab_to_xyz, xyz_to_lab
 from dyelab.convert.light import colour_matching, illuminant_power, illuminants, white
 from dyelab.convert.spectrum import (

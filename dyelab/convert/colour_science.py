@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
 
 from dyelab.convert.lab import adapt_lab, xyz_to_lab
 from dyelab.convert.light import table, white
@@ -36,39 +35,6 @@ def cameras() -> list[str]:
     2
     """
     return list(library().MSDS_CAMERA_SENSITIVITIES)
-
-
-def camera_sensitivity(name: str, wavelengths: ArrayLike) -> np.ndarray:
-    """Relative spectral sensitivity of a camera's three channels.
-
-    Parameters
-    ----------
-    name : str
-        See `cameras`.
-    wavelengths : array_like (k,)
-        In nm; outside the published range the sensitivity is zero.
-
-    Returns
-    -------
-    ndarray (k, 3)
-        Red, green, blue, each with its maximum at 1.
-
-    Raises
-    ------
-    InputError
-        For a camera that isn't there.
-
-    Examples
-    --------
-    >>> from dyelab import convert
-    >>> convert.camera_sensitivity(convert.cameras()[0], [450, 550, 650]).shape
-    (3, 3)
-    """
-    choose(name, cameras(), "camera", "in the published tables")
-    table = library().MSDS_CAMERA_SENSITIVITIES[name]
-    at = np.asarray(wavelengths, float)
-    columns = [np.interp(at, table.wavelengths, v, left=0, right=0) for v in table.values.T]
-    return np.stack(columns, axis=-1)
 
 
 def target_names() -> list[str]:

@@ -3,8 +3,6 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyelab.errors import InputError
-
 # Reflectance factors above this are light of the cloth's own; up to here, an instrument's noise.
 _MOST = 1.02
 
@@ -56,47 +54,3 @@ def ks_to_reflectance(ks: ArrayLike, *, root: np.ndarray | None = None) -> np.nd
     q = np.asarray(ks, float)
     # 1 / (1 + q + root) is the same number without the loss of digits at large K/S.
     return 1 / (1 + q + (np.sqrt(q) if root is None else root) * np.sqrt(q + 2))
-
-
-def strength(
-    reference: ArrayLike,
-    sample: ArrayLike,
-    *,
-    base: ArrayLike | None = None,
-    method: str = "maximum",
-) -> np.ndarray:
-    """Strength of a dyeing relative to a reference, in per cent.
-
-    Parameters
-    ----------
-    reference, sample : array_like (..., k)
-        Reflectance factors on the same bands.
-    base : array_like (k,), optional
-        Reflectance of the undyed cloth; its K/S is taken off both.
-    method : {"maximum", "sum"}
-        K/S at the reference's absorption maximum, or summed over the bands.
-
-    Returns
-    -------
-    ndarray (...)
-
-    Raises
-    ------
-    InputError
-        For an unknown method.
-
-    Examples
-    --------
-    >>> from dyelab import convert
-    >>> round(float(convert.strength([0.4, 0.3, 0.5], [0.3, 0.2, 0.4])), 2)
-    195.92
-    """
-    if method not in ("maximum", "sum"):
-        raise InputError(f"no method {method!r} for strength. Methods: maximum, sum.")
-    ground = ks(base) if base is not None else 0
-    first, second = np.broadcast_arrays(ks(reference) - ground, ks(sample) - ground)
-    if method == "sum":
-        return 100 * second.sum(axis=-1) / first.sum(axis=-1)
-    peak = np.argmax(first, axis=-1)[..., None]
-    top = [np.take_along_axis(x, peak, axis=-1)[..., 0] for x in (first, second)]
-    return 100 * top[1] / top[0]

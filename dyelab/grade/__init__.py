@@ -20,7 +20,7 @@ from dyelab.grade.curves import (
     reaches_noticed,
     shows,
 )
-from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required, summed
+from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required
 from dyelab.grade.pairing import Matched, matched
 from dyelab.grade.scales import (
     CHANGE_LIMITS,

@@ -1,6 +1,5 @@
 """Grades of matched readings: the value, the grade, what else it could be, and a requirement."""
 
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -222,20 +221,3 @@ def _verdict(row: dict, wanted: str) -> str:
     if place(row["grade_worst"]) <= place(wanted):
         return MET
     return NOT_MET if place(row["grade_best"]) > place(wanted) else NOT_SETTLED
-
-
-def summed(verdicts: Iterable[str]) -> str:
-    """One verdict for many: not met if one isn't, met if all are, else not settled.
-
-    Examples
-    --------
-    >>> from dyelab import grade
-    >>> grade.summed(["met", "not_settled"])
-    'not_settled'
-    """
-    known = {verdict for verdict in verdicts if verdict}
-    if not known:
-        return ""
-    if NOT_MET in known:
-        return NOT_MET
-    return MET if known == {MET} else NOT_SETTLED

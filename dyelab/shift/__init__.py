@@ -31,7 +31,6 @@ from dyelab.shift.pairs import (
     interaction,
     matched,
     mean_shift,
-    of_metal,
     of_step,
     rank,
 )

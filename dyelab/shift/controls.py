@@ -114,7 +114,7 @@ def separate(
     dose : float, optional
         % WOF of the metal's salt; the best replicated dose without it.
     shared, confidence
-        As for `of_metal`.
+        As for `of_step`.
     draws : int
         Of the noise, for intervals in K/S.
     seed : int

@@ -40,47 +40,6 @@ class Shift:
         return mean_shift(self.pairs, by=list(factors))
 
 
-def of_metal(
-    wide: pd.DataFrame,
-    metal: str,
-    *,
-    shared: pd.DataFrame | None = None,
-    formula: str = "dE00",
-    confidence: float = 0.95,
-) -> Shift:
-    """Compare every recipe that has the metal with the same recipe without it.
-
-    Parameters
-    ----------
-    wide : DataFrame
-        As ``book.wide`` gives it.
-    metal : str
-        ``iron`` or ``copper``.
-    shared : DataFrame, optional
-        The book's `shared` table.
-    formula, confidence
-        As for ``compare.to_reference``.
-
-    Returns
-    -------
-    Shift
-
-    Raises
-    ------
-    InputError
-        If no two recipes differ in the metal alone; the message says which swatch is missing.
-
-    Examples
-    --------
-    >>> from dyelab import book, shift, synth
-    >>> bk = book.open(synth.example())
-    >>> wide = book.wide(bk)
-    >>> len(shift.of_metal(wide, "iron").pairs)
-    40
-    """
-    return of_step(wide, metal, shared=shared, formula=formula, confidence=confidence)
-
-
 def of_step(
     wide: pd.DataFrame | Recipes,
     what: str,
@@ -105,8 +64,10 @@ def of_step(
     hold : dict, optional
         Factors to hold, such as ``{"dye": "weld"}``: only such pairs are compared, and only
         they count for the correction of the verdicts.
-    shared, formula, confidence
-        As for `of_metal`.
+    shared : DataFrame, optional
+        The book's `shared` table.
+    formula, confidence
+        As for ``compare.to_reference``.
 
     Returns
     -------
@@ -115,13 +76,15 @@ def of_step(
     Raises
     ------
     InputError
-        If no two recipes differ in that step alone.
+        If no two recipes differ in that step alone; the message says which swatch is missing.
 
     Examples
     --------
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
+    >>> len(shift.of_step(wide, "iron").pairs)
+    40
     >>> shift.of_step(wide, "mordant").pairs[["level", "dE00"]].head(1).round(1)
                   level  dE00
     0  potash alum 15 %  23.7
@@ -345,7 +308,7 @@ def rank(pairs: pd.DataFrame, *, formula: str = "dE00") -> pd.DataFrame:
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = shift.rank(shift.of_metal(wide, "iron").pairs)
+    >>> found = shift.rank(shift.of_step(wide, "iron").pairs)
     >>> found[["dE00", "verdict"]].head(1).round(1)
        dE00 verdict
     0  33.4    real

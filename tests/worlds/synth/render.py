@@ -15,6 +15,7 @@ import numpy as np
 from dyelab import card as cards
 from dyelab import convert
 from dyelab.card import Layout
+from dyelab.convert.colour_science import library
 from dyelab.convert.srgb import SRGB_TO_XYZ, srgb_from_linear
 
 BANDS = np.arange(380.0, 731.0, 10.0)
@@ -77,10 +78,19 @@ class Picture:
         return file.getvalue()
 
 
+def sensitivity(camera: str, wavelengths: np.ndarray) -> np.ndarray:
+    """Relative spectral sensitivity (k, 3) of a published camera's channels, each up to 1."""
+    table = library().MSDS_CAMERA_SENSITIVITIES[camera]
+    columns = [
+        np.interp(wavelengths, table.wavelengths, v, left=0, right=0) for v in table.values.T
+    ]
+    return np.stack(columns, axis=-1)
+
+
 def sees(spectra: np.ndarray, shot: Shot, wavelengths: np.ndarray = BANDS) -> np.ndarray:
     """Linear camera values (n, 3) of reflectance spectra; the perfect reflector gives 1, 1, 1."""
     light = convert.illuminant_power(shot.light, wavelengths)
-    response = convert.camera_sensitivity(shot.camera, wavelengths) * light[:, None]
+    response = sensitivity(shot.camera, wavelengths) * light[:, None]
     raw = np.asarray(spectra, float) @ response / response.sum(axis=0)
     return raw @ _development(shot.light, shot.camera, shot.developed).T
 
