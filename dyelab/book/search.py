@@ -145,14 +145,10 @@ def _literal(rows: _Index, text: str) -> bool:
 
 def _within(values: np.ndarray, kind: str, low: float, high: float) -> np.ndarray:
     with np.errstate(invalid="ignore"):
-        return {
-            "between": (values >= low) & (values <= high),
-            "least": values >= low,
-            "most": (values <= low) & (values > 0),
-            "above": values > low,
-            "below": values < low,
-            "exactly": np.isclose(values, low, rtol=1e-3),
-        }[kind]
+        found = {"between": (values >= low) & (values <= high), "above": values > low}
+        found |= {"least": values >= low, "most": (values <= low) & (values > 0)}
+        found |= {"below": values < low, "exactly": np.isclose(values, low, rtol=1e-3)}
+    return found[kind]
 
 
 def _values(rows: _Index, name: str) -> np.ndarray:

@@ -334,9 +334,8 @@ def _stretch(formula, before, after, covariance, parts, powers) -> np.ndarray:
     gradient = distance_gradient(formula, before, after)
     own = np.einsum("ni,nij,nj->n", gradient, covariance, gradient)
     middle = (parts**2 * powers).sum(axis=1) / np.maximum(size, 1e-18)
-    long = (
-        size > powers.sum(axis=1) * 4
-    )  # shorter ones are as long as their noise: no end to speak of
+    # Shorter ones are as long as their noise: no end to speak of.
+    long = size > powers.sum(axis=1) * 4
     ratio = np.sqrt(np.maximum(own, 0) / np.maximum(middle, 1e-18))
     return np.where(long, np.clip(ratio, 0.5, 2.0), 1.0)
 
@@ -417,12 +416,8 @@ def _circle(confidence: float):
     for _ in range(50):
         reach = (low + high) / 2
         inner = np.maximum(radius - reach, 0) ** 2
-        held = special.chndtr((radius + reach) ** 2, 2, radius**2) - special.chndtr(
-            inner, 2, radius**2
-        )
-        low, high = (
-            np.where(held < confidence, reach, low),
-            np.where(held < confidence, high, reach),
-        )
+        below, within = (special.chndtr(at, 2, radius**2) for at in (inner, (radius + reach) ** 2))
+        short = within - below < confidence
+        low, high = np.where(short, reach, low), np.where(short, high, reach)
     flat = special.chdtri(1, 1 - confidence)
     return lambda kappa: np.interp(kappa, curvature, np.maximum(low**2 - flat, 0))

@@ -105,10 +105,8 @@ def left(variants: Variants, rows: np.ndarray, pots: Arms, weights: np.ndarray) 
     use = apart > 0
     if not use.any():
         return np.ones(len(rows))
-    alike = np.unique(
-        np.stack([variants.series[rows[:, 0]], pots.shares]), axis=1, return_inverse=True
-    )[1]
-    alike = alike.ravel()
+    kinds = np.stack([variants.series[rows[:, 0]], pots.shares])
+    alike = np.unique(kinds, axis=1, return_inverse=True)[1].ravel()
     many = int(alike.max()) + 1
     # each pair counts alike, however large its colours' scatter
     size = np.bincount(alike, use, many)
@@ -134,11 +132,9 @@ def explained_by_shared(variants: Variants, rows: np.ndarray) -> np.ndarray:
 def _pair_loadings(
     loadings: sparse.csr_array, reference: np.ndarray, sample: np.ndarray
 ) -> sparse.csr_array:
-    axes = np.arange(3)
-    rows = np.concatenate(
-        [3 * reference[:, None] + axes, 3 * sample[:, None] + axes], axis=1
-    ).ravel()
-    return sparse.csr_array(loadings[rows])
+    both = np.stack([reference, sample], axis=1)
+    rows = 3 * both[:, :, None] + np.arange(3)
+    return sparse.csr_array(loadings[rows.ravel()])
 
 
 def _blocks(first: np.ndarray, second: np.ndarray) -> np.ndarray:

@@ -135,15 +135,10 @@ def study(
         every = drifts(found, shared=shared, progress=progress)
         return [d for d in every if d.swatch not in wools], [d for d in every if d.swatch in wools]
 
-    return Study(
-        _toned(own, wide, spectra).reset_index(drop=True),
-        fitted,
-        _beside(judged),
-        tuple(found.missing["text"]),
-        change,
-        staining,
-        tuple(found.missing.loc[found.missing["swatch"].ne(""), "text"]),
-    )
+    missing = found.missing
+    gaps = tuple(missing.loc[missing["swatch"].ne(""), "text"])
+    toned, beside = _toned(own, wide, spectra).reset_index(drop=True), _beside(judged)
+    return Study(toned, fitted, beside, tuple(missing["text"]), change, staining, gaps)
 
 
 def _taken(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:

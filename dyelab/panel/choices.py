@@ -244,7 +244,5 @@ def told_exposure(picked: dict[str, Any]) -> dict[str, Any]:
 
 
 def _counted(exposure: str) -> list[tuple[str, str]]:
-    return [
-        (words.say(f"occasion.unit_{unit.replace(' ', '_') or 'none'}"), unit)
-        for unit in _COUNTED_IN[exposure]
-    ]
+    keys = {unit: unit.replace(" ", "_") or "none" for unit in _COUNTED_IN[exposure]}
+    return [(words.say(f"occasion.unit_{key}"), unit) for unit, key in keys.items()]

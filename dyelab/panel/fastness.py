@@ -176,25 +176,15 @@ def _sentence(now: pd.DataFrame, at: float) -> str:
     return grade.pieces_sentence(now, grade.exposure_text(now.iloc[0]))
 
 
-def _chips(
-    found: grade.Study, rows: pd.DataFrame, now: pd.DataFrame
-) -> list[frame.Chip | list[frame.Chip]]:
+def _chips(found: grade.Study, rows: pd.DataFrame, now: pd.DataFrame) -> list[list[frame.Chip]]:
     """Each swatch before, and beside it as it is at the chosen amount."""
-    groups: list[frame.Chip | list[frame.Chip]] = []
+    groups: list[list[frame.Chip]] = []
     for swatch, part in rows.groupby("swatch", sort=False):
         told = words.say("fastness.before")
-        before = frame.Chip.of(part.iloc[0], told, str(swatch), ending="_before")
-        then = now[now["swatch"].eq(swatch)]
-        later = [
-            frame.Chip.of(
-                row,
-                grade.exposure_text(row),
-                words.say("fastness.grade", said=row["said"]),
-                ending="",
-            )
-            for _, row in then.iterrows()
-        ]
-        groups.append([before, *later])
+        groups.append([frame.Chip.of(part.iloc[0], told, str(swatch), ending="_before")])
+        for _, row in now[now["swatch"].eq(swatch)].iterrows():
+            said = words.say("fastness.grade", said=row["said"])
+            groups[-1].append(frame.Chip.of(row, grade.exposure_text(row), said))
     return groups
 
 

@@ -113,33 +113,25 @@ def _chips(
     found: dict[Any, Any] = {
         row["swatch"]: (row["L"], row["a"], row["b"]) for row in means.to_dict("records")
     }
-    return [
-        [
-            frame.Chip(words.say(label), lab, note, *white)
-            for label, lab, note in (
-                ("guess.before_group", one.before, one.ask),
-                ("guess.guess_group", found.get(one.key), ""),
-                ("guess.truth_group", one.after, ""),
-            )
-        ]
-        for one in asked
-    ]
+    groups = []
+    for one in asked:
+        told = {"before": (one.before, one.ask), "guess": (found.get(one.key), "")}
+        told["truth"] = (one.after, "")
+        named = {words.say(f"guess.{part}_group"): chip for part, chip in told.items()}
+        groups.append([frame.Chip(label, *chip, *white) for label, chip in named.items()])
+    return groups
 
 
 def _told(means: pd.DataFrame, asked: list[shift.Question], metal: str) -> list[str]:
     said = {one.key: one.ask for one in asked}
     rows = means[means["swatch"].isin(said)].to_dict("records")
-    return [
-        words.say(
-            "guess.class_moved",
-            ask=said[row["swatch"]],
-            metal=metal,
-            off=f"{row['dE00']:.1f}",
-            **{f"g{c}": f"{row[f'guessed_{c}']:+.1f}" for c in "Lab"},
-            **{f"t{c}": f"{row[f'went_{c}']:+.1f}" for c in "Lab"},
-        )
-        for row in rows
-    ]
+    told = []
+    for row in rows:
+        moves = {f"g{c}": f"{row[f'guessed_{c}']:+.1f}" for c in "Lab"}
+        moves |= {f"t{c}": f"{row[f'went_{c}']:+.1f}" for c in "Lab"}
+        ask, off = said[row["swatch"]], f"{row['dE00']:.1f}"
+        told.append(words.say("guess.class_moved", ask=ask, metal=metal, off=off, **moves))
+    return told
 
 
 def _left(lines: list[str]) -> list[str]:

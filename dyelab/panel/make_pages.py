@@ -77,15 +77,9 @@ def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
 
 
 def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
-    own = parts.Own(
-        chosen["title"],
-        chosen["teacher"],
-        chosen["text"],
-        chosen["note"],
-        handout.logo(chosen["logo"].strip()),
-        chosen["paper"],
-        chosen["address"],
-    )
+    texts = (chosen[name] for name in ("title", "teacher", "text", "note"))
+    logo = handout.logo(chosen["logo"].strip())
+    own = parts.Own(*texts, logo, chosen["paper"], chosen["address"])
     page = KINDS[kind].make(source, own, chosen)
     sheets = handout.pictures(page)
     shown = [

@@ -179,13 +179,8 @@ def _table(bench: _Bench, one: Family, dose: Dose) -> pd.DataFrame:
         return start[columns].reset_index(drop=True)
     last = {name: rows[-1] for name, rows in _cloths(one, dose).items()}
     moved = {name: one.moved(row) for name, row in last.items()}
-    return pd.DataFrame(
-        [
-            {"cloth": _named(one, name), **_readable(change)}
-            for name, change in moved.items()
-            if change is not None
-        ]
-    )
+    told = {name: change for name, change in moved.items() if change is not None}
+    return pd.DataFrame([{"cloth": _named(one, n), **_readable(c)} for n, c in told.items()])
 
 
 def _readable(change: dict[Any, Any]) -> dict[str, Any]:

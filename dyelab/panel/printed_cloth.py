@@ -76,29 +76,19 @@ def planned(book: Book, **chosen: Any) -> dict[str, pd.DataFrame]:
     code = chosen["code"].strip() or book_choice.free(book, "P")
     if code in set(book.swatches["swatch"]):
         raise InputError(words.say("printing.taken", code=code, free=book_choice.free(book, "P")))
-    return plan.printed_cloth(
-        code,
-        parted(chosen["areas"]),
-        fibre=chosen["fibre"],
-        dye=f"{chosen['dye']} {chosen['dose']:g}",
-        fixing=chosen["fixing"],
-        mass_g=chosen["mass_g"],
-        series=chosen["series"].strip(),
-        listed=recipe.materials(book.materials),
-    )
+    told = {name: chosen[name] for name in ("fibre", "fixing", "mass_g")}
+    told |= {"dye": f"{chosen['dye']} {chosen['dose']:g}", "series": chosen["series"].strip()}
+    listed = recipe.materials(book.materials)
+    return plan.printed_cloth(code, parted(chosen["areas"]), **told, listed=listed)
 
 
 def _show(book: Book, **chosen: Any) -> frame.Shown:
     made, listed = planned(book, **chosen), recipe.materials(book.materials)
     steps, areas = made["steps"], parted(chosen["areas"])
-    sentence = words.say(
-        "printing.sentence",
-        code=made["swatches"]["swatch"].iloc[0],
-        areas=", ".join(areas),
-        fibre=chosen["fibre"],
-        fixing=chosen["fixing"],
-        dye=f"{chosen['dye']} {chosen['dose']:g} %",
-    )
+    told = {"fibre": chosen["fibre"], "fixing": chosen["fixing"], "areas": ", ".join(areas)}
+    told |= {"dye": f"{chosen['dye']} {chosen['dose']:g} %"}
+    code = made["swatches"]["swatch"].iloc[0]
+    sentence = words.say("printing.sentence", code=code, **told)
     bare = [area for area in areas if area not in set(steps["area"])]
     if bare:
         sentence += " " + words.say("printing.bare", bare=", ".join(bare))
@@ -112,6 +102,5 @@ def _table(steps: pd.DataFrame, mass_g: float) -> pd.DataFrame:
     """Steps in order; grams where the whole cloth takes them."""
     whole = steps["area"].eq("whole")
     weigh = [recipe.grams(dose, mass_g) for dose in steps["amount"].fillna(0)]
-    return steps.assign(wof=steps["amount"], weigh_g=pd.Series(weigh, steps.index).where(whole))[
-        _SHOWN
-    ]
+    grams = pd.Series(weigh, steps.index).where(whole)
+    return steps.assign(wof=steps["amount"], weigh_g=grams)[_SHOWN]

@@ -90,13 +90,10 @@ def _choose(ready: _Ready) -> dict[str, Any]:
     if waiting.empty:
         raise InputError(words.say("planning.all_done"))
     say = words.say
-    options = [
-        (
-            f"{row['bath']}  {words.heading(row['kind'])} {row['material']}, {row['series']}",
-            (row["series"], row["bath"]),
-        )
-        for row in waiting.to_dict("records")
-    ]
+    options = []
+    for row in waiting.to_dict("records"):
+        named = f"{row['bath']}  {words.heading(row['kind'])} {row['material']}, {row['series']}"
+        options.append((named, (row["series"], row["bath"])))
     return {
         "bath": choices.pick("planning.bath", options),
         "in_it": choices.pick_many("planning.in_it", [], rows=8, note=say("planning.many_hint")),

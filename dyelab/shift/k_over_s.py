@@ -216,13 +216,9 @@ def relative_strength(
             "the reference is no deeper than its undyed base, so there is no strength to compare. "
             "Check which swatch is the base."
         )
-    return pd.DataFrame(
-        {
-            "maximum_nm": waves[at],
-            "strength_maximum": 100 * second[row, at] / first[row, at],
-            "strength_sum": 100 * sums[1] / sums[0],
-        }
-    )
+    at_maximum = 100 * second[row, at] / first[row, at]
+    told = {"maximum_nm": waves[at], "strength_maximum": at_maximum}
+    return pd.DataFrame({**told, "strength_sum": 100 * sums[1] / sums[0]})
 
 
 def at_equal_depth(
@@ -333,16 +329,10 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
         return None
     read = [convert.ks_to_reflectance(ks) for ks in found.mean]
     ground = read[2] if base >= 0 and found.mean[2].sum() < found.mean[0].sum() else None
-    white = recipes.made.iloc[reference][table.WHITE]
-    strength = relative_strength(found.wavelengths, read[0], read[1], base=ground).iloc[0]
-    equal = at_equal_depth(
-        found.wavelengths,
-        read[0],
-        read[1],
-        base=ground,
-        illuminant=str(white["illuminant"]),
-        observer=int(white["observer"]),
-    ).iloc[0]
+    white: Any = recipes.made.iloc[reference][table.WHITE].to_dict()
+    ends = found.wavelengths, read[0], read[1]
+    strength = relative_strength(*ends, base=ground).iloc[0]
+    equal = at_equal_depth(*ends, base=ground, **white).iloc[0]
     rows = dict(strength), dict(equal)
     return Depth(found.wavelengths, found.mean[0], found.mean[1], *rows, _said(*rows))
 
@@ -359,12 +349,9 @@ def _undyed(recipes: Recipes, row: int) -> list[int]:
 
 
 def _said(strength: dict[str, Any], equal: dict[str, Any]) -> str:
-    first = words.say(
-        "shift.depth",
-        maximum=f"{strength['maximum_nm']:.0f}",
-        strength=f"{strength['strength_maximum']:.0f}",
-        sum=f"{strength['strength_sum']:.0f}",
-    )
+    named = {"maximum": "maximum_nm", "strength": "strength_maximum", "sum": "strength_sum"}
+    told = {name: f"{strength[column]:.0f}" for name, column in named.items()}
+    first = words.say("shift.depth", **told)
     if not equal["seen"]:
         return f"{first} {words.say('shift.depth_same')}"
     left = words.say("shift.depth_left", moved=equal["moved"], distance=f"{equal['dE00']:.1f}")

@@ -129,12 +129,11 @@ def apart_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
         lamp: (convert.dE00(*ends), convert.metamerism(*first, *ends))
         for lamp, ends in seen.items()
     }
-    return pd.concat(
-        [
-            pd.DataFrame({"lamp": lamp, "dE00": np.atleast_1d(far), "index": np.atleast_1d(index)})
-            for lamp, (far, index) in made.items()
-        ]
-    )
+    tables = []
+    for lamp, sizes in made.items():
+        far, index = map(np.atleast_1d, sizes)
+        tables.append(pd.DataFrame({"lamp": lamp, "dE00": far, "index": index}))
+    return pd.concat(tables)
 
 
 def _lab(waves: np.ndarray, spectra: np.ndarray, lamp: str, observer: int) -> np.ndarray:
@@ -154,18 +153,10 @@ def told_of_lamps(seen: pd.DataFrame) -> str:
     """
     first, *others = seen.to_dict("records")
     worst = max(others, key=lambda row: row["dE00"])
-    kind = (
-        "metamers"
-        if first["dE00"] <= ALIKE and worst["dE00"] >= APART
-        else "steady"
-        if worst["index"] < ALIKE
-        else "changes"
-    )
-    return words.say(
-        f"lamps.{kind}",
-        first=words.say(f"lamps.{first['lamp']}"),
-        worst=words.say(f"lamps.{worst['lamp']}"),
-        here=f"{first['dE00']:.1f}",
-        there=f"{worst['dE00']:.1f}",
-        index=f"{max(row['index'] for row in others):.1f}",
-    )
+    kind = "steady" if worst["index"] < ALIKE else "changes"
+    if first["dE00"] <= ALIKE and worst["dE00"] >= APART:
+        kind = "metamers"
+    lamps = {"first": words.say(f"lamps.{first['lamp']}"), "here": f"{first['dE00']:.1f}"}
+    lamps |= {"worst": words.say(f"lamps.{worst['lamp']}"), "there": f"{worst['dE00']:.1f}"}
+    index = f"{max(row['index'] for row in others):.1f}"
+    return words.say(f"lamps.{kind}", index=index, **lamps)

@@ -264,13 +264,9 @@ def _mean(part: pd.DataFrame, confidence: float) -> dict:
     spread = values.std(axis=0, ddof=1) if n > 1 else np.full(len(PARTS), np.nan)
     reach = special.stdtrit(n - 1, (1 + confidence) / 2) * spread / np.sqrt(n) if n > 1 else spread
     row: dict = {"pairs": n}
-    for i, name in enumerate(PARTS):
-        row |= {
-            name: mean[i],
-            f"{name}_low": mean[i] - reach[i],
-            f"{name}_high": mean[i] + reach[i],
-        }
-        row[f"{name}_spread"] = spread[i]
+    for name, middle, far, own in zip(PARTS, mean, reach, spread, strict=True):
+        row |= {name: middle, f"{name}_low": middle - far, f"{name}_high": middle + far}
+        row[f"{name}_spread"] = own
     row["dE00"] = part["dE00"].mean()
     return row | {"moved": _common_way(part)}
 

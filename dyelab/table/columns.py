@@ -51,8 +51,8 @@ def _column(row: dict[str, str]) -> Column:
     texts = {name: row[name] for name in ("kind", "unit", "about", "remedy", "default")}
     options = tuple(row["options"].split("|")) if row["options"] else ()
     required = row["required"] == "yes"
-    return Column(row["column"], **texts, required=required, minimum=low, maximum=high,
-                  options=options)  # fmt: skip
+    limits: dict[str, Any] = {"required": required, "minimum": low, "maximum": high}
+    return Column(row["column"], **texts, **limits, options=options)
 
 
 with Path(__file__).with_suffix(".csv").open(encoding="utf-8", newline="") as _file:
