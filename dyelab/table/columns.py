@@ -48,7 +48,9 @@ class Table:
 
 def _column(row: dict[str, str]) -> Column:
     low, high = (json.loads(row[name] or "null") for name in ("minimum", "maximum"))
-    texts = {name: row[name] for name in ("kind", "unit", "about", "remedy", "default")}
+    texts: dict[str, Any] = {
+        name: row[name] for name in ("kind", "unit", "about", "remedy", "default")
+    }
     options = tuple(row["options"].split("|")) if row["options"] else ()
     required = row["required"] == "yes"
     limits: dict[str, Any] = {"required": required, "minimum": low, "maximum": high}
