@@ -1,7 +1,7 @@
 """The swatch book: a folder of open tables that outlives the programs that write it."""
 
 from dyelab.book.export import export, restore
-from dyelab.book.joining import merge
+from dyelab.book.merge_books import merge
 from dyelab.book.model import Book, tables
 from dyelab.book.opening import (
     add,

@@ -13,10 +13,10 @@ import pandas as pd
 from pandas.api.types import is_numeric_dtype
 
 from dyelab import files, limits, table
-from dyelab.book import outside, store
+from dyelab.book import outside_changes, store
 from dyelab.book.checking import sort_out
 from dyelab.book.csv_text import Cells, end_to_end, read
-from dyelab.book.merging import changes, three_way
+from dyelab.book.merge_tables import changes, three_way
 from dyelab.book.model import (
     ASIDE,
     ASIDE_FILES,
@@ -120,7 +120,7 @@ def opened(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
 
 
 def unlike_saved(bk: Book) -> list[dict[str, Any]]:
-    """Return what is not as dyelab left it, as faults: see `store.faults` and `outside.changes`.
+    """Return what is not as dyelab left it, as faults: see `store.faults` and `outside_changes.changes`.
 
     ``grave`` tells what a check counts from what is only said.
     """
@@ -141,8 +141,8 @@ def unlike_saved(bk: Book) -> list[dict[str, Any]]:
     try:
         before = loaded(bk.path, store.contents(bk.path, last))
     except InputError:
-        return found + outside.unknown(differ)
-    return found + outside.changes(before, bk, differ)
+        return found + outside_changes.unknown(differ)
+    return found + outside_changes.changes(before, bk, differ)
 
 
 def loaded(folder: Path, contents: dict[str, bytes]) -> Book:

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from dyelab.book import store
-from dyelab.book.merging import noun
+from dyelab.book.merge_tables import noun
 from dyelab.book.model import Book
 
 _TABLES = ("swatches", "steps", "readings", "photos")

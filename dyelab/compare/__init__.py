@@ -9,7 +9,8 @@ from dyelab.compare.differences import (
     to_reference,
 )
 from dyelab.compare.directions import WAYS, direction, ways
+from dyelab.compare.formulas import SIGNS
 from dyelab.compare.interval import Noise, directed_interval, distance_interval, noise_floor, seen
 from dyelab.compare.pots import colouring
 from dyelab.compare.variants import Variants, gather
-from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, REAL, SIGNS, in_words, readable
+from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, REAL, in_words, readable

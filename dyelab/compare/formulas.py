@@ -5,6 +5,7 @@ import numpy as np
 from dyelab import convert
 
 FORMULAS = {"dE76": convert.dE76, "dE00": convert.dE00, "dECMC": convert.dECMC}
+SIGNS = {"dE76": "ΔE*ab", "dE00": "ΔE00", "dECMC": "ΔE CMC(2:1)"}
 PARTS = ("dL", "da", "db", "dC", "dH")
 _STEP = 1e-2  # CIELAB units: far above rounding, far below any curvature of the formulas
 

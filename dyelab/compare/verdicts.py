@@ -7,12 +7,13 @@ import pandas as pd
 from scipy import special
 
 from dyelab import words
+from dyelab.compare.formulas import SIGNS
 from dyelab.compare.interval import Noise
 from dyelab.compare.noise import NOTHING, REPLICATES, Joint
 
 REAL, CHANCE, CANNOT_TELL = "real", "chance", "cannot_tell"
 NO_REPLICATES, ONE_POT, OWN_POTS = "no_replicates", "one_pot", "own_pots"
-SIGNS = {"dE76": "ΔE*ab", "dE00": "ΔE00", "dECMC": "ΔE CMC(2:1)"}
+
 _POWER = 0.8  # chance of the verdict *real* that "would settle it" promises
 _MOST = 50  # pots nobody will dye more of
 _SAID = ["reference", "sample", "moved", "comparisons", "verdict", "caveat", "noise_floor"]
