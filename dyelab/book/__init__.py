@@ -1,21 +1,10 @@
 """The swatch book: a folder of open tables that outlives the programs that write it."""
 
 from dyelab.book.export import export, restore
+from dyelab.book.history import history, next_steps, redo, swatch_history, undo, was
 from dyelab.book.merge_books import merge
 from dyelab.book.model import Book, tables
-from dyelab.book.opening import (
-    add,
-    change,
-    create,
-    history,
-    next_steps,
-    redo,
-    remove,
-    rename,
-    save,
-    undo,
-    was,
-)
+from dyelab.book.opening import add, change, create, remove, rename, save
 from dyelab.book.opening import open_book as open
 from dyelab.book.photos import add_photo, check, inside, keep_photo, photos_of, read_places
 from dyelab.book.readings import (
@@ -39,5 +28,4 @@ from dyelab.book.spreadsheet import (
     what_changes,
 )
 from dyelab.book.suspicions import suspicions
-from dyelab.book.swatch_history import swatch_history
 from dyelab.book.views import areas, located, materials, named_areas, part_of, recipes, wide

@@ -120,7 +120,7 @@ def opened(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
 
 
 def unlike_saved(bk: Book) -> list[dict[str, Any]]:
-    """Return what is not as dyelab left it, as faults: see `store.faults` and `outside_changes.changes`.
+    """Return what is not as dyelab left it, as faults: see `store.faults` and `outside_changes`.
 
     ``grave`` tells what a check counts from what is only said.
     """
@@ -254,14 +254,14 @@ def save(bk: Book, what: str = "") -> Book:
         contents = rendered(bk, package_of(disk))
         if contents == disk and (bk.path / store.HISTORY / "files").exists():
             return _as_saved(bk, contents)
-        _keep_outside_edits(bk.path, disk)
+        keep_outside_edits(bk.path, disk)
         said = changes(bk.base, tables(bk))
         store.commit(bk.path, contents, act="save", what=[what, *said] if what else said)
         store.prune(bk.path)
     return _as_saved(bk, contents)
 
 
-def _keep_outside_edits(path: Path, disk: dict[str, bytes]) -> None:
+def keep_outside_edits(path: Path, disk: dict[str, bytes]) -> None:
     """What was edited outside becomes a version of its own, so that undo can bring it back."""
     last = store.latest(path)
     known = last["files"] if last else {}
@@ -507,120 +507,3 @@ def rename(bk: Book, was: str, now: str) -> Book:
         if "swatch" in frame
     }
     return replace(bk, **named)
-
-
-def undo(path: str | Path) -> Book:
-    """Go back to the book before its last save, and open it. `redo` brings it again.
-
-    Raises
-    ------
-    InputError
-        If there is nothing to undo.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from dyelab import book
-    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
-    >>> bk = book.save(book.create(folder / "mine"))
-    >>> bk = book.save(book.add(bk, swatches=rows))
-    >>> len(book.undo(bk.path).swatches)
-    0
-    """
-    return _step(Path(path), "undo")
-
-
-def redo(path: str | Path) -> Book:
-    """Bring again what `undo` took back.
-
-    Raises
-    ------
-    InputError
-        If there is nothing to bring again.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from dyelab import book
-    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
-    >>> bk = book.save(book.create(folder / "mine"))
-    >>> bk = book.save(book.add(bk, swatches=rows))
-    >>> before = book.undo(bk.path)
-    >>> book.redo(bk.path)
-    Book('mine': 1 swatches, 0 steps, 0 readings, 0 faults)
-    """
-    return _step(Path(path), "redo")
-
-
-def _step(path: Path, act: str) -> Book:
-    with store.locked(path):
-        store.recover(path)
-        _keep_outside_edits(path, store.snapshot(path, FILES))
-        done, undone = store.steps_back(path)
-        if (act == "undo" and len(done) < 2) or (act == "redo" and not undone):
-            raise InputError(f"{path.name}: there is nothing to {act}.")
-        target = done[-2] if act == "undo" else undone[-1]
-        about = done[-1] if act == "undo" else undone[-1]
-        said = [f"{act}: {'; '.join(about['what'])}"]
-        store.commit(path, store.contents(path, target), act=act, what=said)
-    return open_book(path)
-
-
-def next_steps(path: str | Path) -> tuple[str, str]:
-    """Say what `undo` would take back and what `redo` would bring again; blank for nothing.
-
-    Examples
-    --------
-    >>> from dyelab import book
-    >>> bk = book.save(book.create(folder / "mine"), "begun")
-    >>> book.next_steps(bk.path)
-    ('', '')
-    """
-    done, undone = store.steps_back(Path(path))
-    back = done[-1]["what"] if len(done) > 1 else []
-    again = undone[-1]["what"] if undone else []
-    return "; ".join(back[:1]), "; ".join(again[:1])
-
-
-def history(path: str | Path) -> pd.DataFrame:
-    """List the book's versions, oldest first: version, saved_at, act, what.
-
-    Examples
-    --------
-    >>> from dyelab import book
-    >>> bk = book.save(book.create(folder / "mine"), "begun")
-    >>> book.history(bk.path)["what"].tolist()
-    ['a new book']
-    """
-    rows = [
-        (m["version"], m["saved_at"], m["act"], "; ".join(m["what"]))
-        for m in store.manifests(Path(path))
-    ]
-    return pd.DataFrame(rows, columns=["version", "saved_at", "act", "what"])
-
-
-def was(path: str | Path, version: int) -> Book:
-    """Open an earlier version of the book, to look at or take from.
-
-    Raises
-    ------
-    InputError
-        If there is no such version, or its files are no longer kept.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from dyelab import book
-    >>> rows = pd.DataFrame({"swatch": ["K-01"]})
-    >>> bk = book.save(book.create(folder / "mine"))
-    >>> bk = book.save(book.add(bk, swatches=rows))
-    >>> len(book.was(bk.path, 1).swatches)
-    0
-    """
-    folder = Path(path)
-    every = {m["version"]: m for m in store.manifests(folder)}
-    if version not in every:
-        raise InputError(
-            f"{folder.name}: no version {version}. There are 1 to {max(every, default=0)}."
-        )
-    return loaded(folder, store.contents(folder, every[version]))
