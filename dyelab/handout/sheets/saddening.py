@@ -42,15 +42,19 @@ def strip(
     bands = tuple(_bands(source, one, every, splits))
     blocks: list[Any] = [
         parts.Text(_sentence(one, metal, doses, splits), "lead"),
-        parts.Bands(
-            tuple(_column(dose) for dose in every), bands, _BESIDE_CODE if own.address else _HIGH
-        ),
+        parts.Bands(tuple(_column(dose) for dose in every), bands, _high(own)),
         *[parts.Text(text, "small") for text in _small(one, doses)],
     ]
     title = words.say("strip.title", metal=metal.capitalize(), dye=one.picked["dye"])
     white: Any = {"white": source.white, "how": source.how}
     made = own.page(title, blocks, landscape=True, **white)
     return replace(made, aside=tuple(gaps(one, doses[-1])), tight=True)
+
+
+def _high(own: parts.Own) -> float:
+    """How high a band is: as on A4, and higher on larger paper."""
+    high = _BESIDE_CODE if own.address else _HIGH
+    return high * max(1.0, parts.PAPERS[own.paper][0] / parts.PAPERS["Letter"][0])
 
 
 def _column(dose: Dose) -> str:
