@@ -90,7 +90,8 @@ def page(
     `tests` holds the test records of the book; with `book`, its photos give crops of the cloth.
     """
     if full:
-        return own.page(words.say("fastness.title"), _everything(found, tests), **read(found))
+        everything = _everything(found, tests)  # its tables are wide
+        return own.page(words.say("fastness.title"), everything, landscape=True, **read(found))
     cloths = list(_cloths(found).items())
     if len(cloths) > _SHEETS or max(rows["swatch"].nunique() for _, rows in cloths) > 2 * _FEW:
         blocks = _overview(found, tests, book)
