@@ -261,7 +261,8 @@ def verdict_sentence(found: Study, exposure: str) -> str:
     if len(rows) <= _NAMED:
         return pieces_sentence(rows, after) + left_out
     told = {"number": len(rows), "met": met, "unmet": unmet, "open": unsettled}
-    return words.say("grade.many", after=after, required=found.change, **told) + left_out
+    key = "grade.many_areas" if rows["area"].ne("whole").any() else "grade.many"
+    return words.say(key, after=after, required=found.change, **told) + left_out
 
 
 def pieces_sentence(rows: pd.DataFrame, after: str) -> str:

@@ -393,7 +393,7 @@ def _pairs(rows: pd.DataFrame, book: Book | None = None) -> parts.Chips:
             words.say("fastness.pair_after", after=fastness_texts.after(row)),
         ]
         grade_ = words.say("fastness.grade", said=row["said"])
-        notes = [colours.recipe(row) if "dye" in row else "", grade_]
+        notes = [colours.recipe({**row, "area": ""}) if "dye" in row else "", grade_]
         made = parts.patches(frame, labels, notes)
         cut = [crops.get(str(row[end]).split(", ")[0], b"") for end in ("before", "after")]
         patches += [

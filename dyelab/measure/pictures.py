@@ -164,21 +164,34 @@ def crops(readings: pd.DataFrame, folder: str | Path, *, size: int = SIZE) -> di
     return made
 
 
-def in_a_row(pictures: Sequence[bytes]) -> bytes:
-    """Join crops side by side in one PNG; blank where there are none.
+def patchwork(pictures: Sequence[bytes]) -> bytes:
+    """Join the middles of crops in one square PNG, each as large as the next; blank without any.
 
     Examples
     --------
     >>> from dyelab import measure
-    >>> len(measure.in_a_row([]))
+    >>> len(measure.patchwork([]))
     0
     """
     import cv2
 
-    if not pictures:
-        return b""
     read = (cv2.imdecode(np.frombuffer(one, np.uint8), cv2.IMREAD_COLOR) for one in pictures)
-    return _encoded(np.hstack([square for square in read if square is not None]))
+    squares = [square for square in read if square is not None]
+    if not squares:
+        return b""
+    side = 12 * (min(min(square.shape[:2]) for square in squares) // 12 or 1)
+    rows = round(len(squares) ** 0.5)
+    made = []
+    for some in np.array_split(np.arange(len(squares)), rows):
+        size = (side // rows, side // len(some))
+        line = np.hstack([_middle(squares[i], *size) for i in some])
+        made.append(cv2.resize(line, (side, side // rows)))
+    return _encoded(np.vstack(made))
+
+
+def _middle(picture: np.ndarray, height: int, width: int) -> np.ndarray:
+    top, left = (picture.shape[0] - height) // 2, (picture.shape[1] - width) // 2
+    return picture[top : top + height, left : left + width]
 
 
 def _encoded(picture: np.ndarray) -> bytes:

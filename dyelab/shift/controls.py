@@ -176,9 +176,10 @@ def _cells(recipes: Recipes, metal: str, hold: dict[str, object], dose: float | 
         with_metal = with_metal.sort_values("method", key=lambda m: m.map(trust), kind="stable")
     for _, row in with_metal.iterrows():
         dyed = {name: row[name] for name in FACTORS if name in made}
-        if _find(made, {**dyed, column: 0.0}) >= 0:
-            return _around(dyed, column)
-    what = ", ".join(str(value) for value in hold.values())
+        cells = _around(dyed, column)
+        if _find(made, cells[1]) >= 0:
+            return cells
+    what = label(pd.DataFrame([hold]))[0]
     raise InputError(
         f"there is no pair of {what} with and without {metal}"
         f"{'' if dose is None else f' {dose:g} %'}. Dye both, else alike, and measure them."

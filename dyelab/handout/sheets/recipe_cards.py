@@ -44,7 +44,7 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
     ]
     notes = _stocks(source, steps, about.get("mass_g"))
     notes += [str(note) for note in steps.get("note", []) if isinstance(note, str) and note]
-    blocks += [parts.Points(tuple(notes))] if notes else []
+    blocks += [parts.Points(tuple(dict.fromkeys(notes)))] if notes else []
     blocks.append(parts.Caution(source.cautions(used)))
     return own.page(
         words.say("pages.card_title", recipe=_named(source, swatch)),
@@ -103,6 +103,8 @@ def framed(source: colours.Source, swatches: Sequence[str]) -> dict[str, list[An
     first = rows.drop_duplicates("label").set_index("label", drop=False)
     chips = _chips(source, rows, [*swatches, *first.index])
     told = {name: colours.recipe(row) for name, row in first.to_dict("index").items()}
+    for row in first[first["label"] != first["swatch"]].to_dict("records"):  # what its areas share
+        told.setdefault(row["swatch"], colours.recipe({name: row[name] for name in _BATH}))
     own = first.groupby("swatch", sort=False)["label"].agg(list).to_dict()
     about = source.book.swatches.set_index("swatch").to_dict("index")
     told |= {code: _planned(source, code) for code in swatches if code not in own}
@@ -132,17 +134,20 @@ def _framed(
     """The frame of one swatch, and the chips of its areas."""
     patch = chips[code]
     if several := len(labels) > 1:
-        row = measure.in_a_row([chips[name].crop for name in labels if chips[name].crop])
-        patch = replace(patch, note=words.say("pages.several_areas"), crop=row)
+        whole = measure.patchwork([chips[name].crop for name in labels if chips[name].crop])
+        patch = replace(patch, note=words.say("pages.several_areas"), crop=whole)
     elif labels and labels != [code]:  # read in one area only
         patch = replace(chips[labels[0]], label=code)
     dated = words.say("pages.made_on", date=about["made_on"]) if about.get("made_on") else ""
-    named = told.get((labels or [code])[0], code)
+    named = told.get(code if several else (labels or [code])[0], code)
     wanted = (named, about.get("ground"), dated, about.get("note"))
     lines = tuple(line.replace("g/m2", "g/m²") for line in wanted if isinstance(line, str) and line)
     areas = tuple(replace(chips[name], note=told[name]) for name in labels if several)
     grid = [parts.Chips(areas, columns=4, height_mm=14)] if several else []
     return [parts.Frame(patch, lines), *grid]
+
+
+_BATH = ("dye", "dye_wof", "fibre")
 
 
 def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:
