@@ -249,3 +249,42 @@ def test_a_bare_area_lies_in_its_cloth(tmp_path):
     alone = pairs[pairs["recipe"].str.contains("flower")].iloc[0]
     assert alone["verdict"] == "real"
     assert 29 < alone["dE76"] < 31
+
+
+def test_windows_tell_new_swatches_from_parts_with_nothing_on_them(tmp_path):
+    from dyelab.panel import capture_names
+
+    bk = printed(tmp_path / "b", cloths=1)
+    assert "P-01 sky" in capture_names.offered(bk)
+    windows = pd.DataFrame({"place": ["A1", "A2", "A3"], "flags": ""})
+    labels = measure.names_by_label(pd.DataFrame(columns=["place"]), [], bk.swatches)
+    picked = {"names": "A1 = P-01 sky; A2 = P-01 root; A3 = K-9", "first": ""}
+    found = capture_names.name_windows(windows, labels, bk, picked, None)
+    assert (found.new, found.bare) == (("K-9",), ("P-01 root",))
+    assert "nothing put on it of its own: P-01 root" in capture_names.said(found)
+    with pytest.raises(InputError, match="Write it as one of them"):
+        capture_names.name_windows(
+            windows, labels, bk, {"names": "A1 = P-01 stm", "first": ""}, None
+        )
+
+
+def test_an_explorer_with_few_printed_areas_says_what_to_print_next(tmp_path):
+    from dyelab.panel import explore
+
+    panel = explore.panel(book.save(read(printed(tmp_path / "b", cloths=2))))
+    assert "3 recipes measured so far" in panel.sentence
+    assert "any other recipe" not in panel.sentence
+    assert panel.shown.figure is not None
+    assert len(panel.shown.table)
+    assert "Print these as areas of your next cloth" in panel.shown.notes[0]
+    assert panel.actions["exploring.put"].layout.display == "none"
+
+
+def test_iron_printed_before_the_dye_has_a_strip(tmp_path):
+    from dyelab.handout import colours
+    from dyelab.handout.sheets import saddening
+
+    source = colours.source(read(printed(tmp_path / "b", cloths=2)))
+    row = source.made[source.made["mordant"] == "aluminium acetate"].iloc[0]
+    cloth = {name: row[name] for name in ("fibre", "dye", "tannin", "mordant")}
+    assert "2 % iron made" in repr(saddening.strip(source, metal="iron", **cloth))

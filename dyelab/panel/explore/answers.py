@@ -78,7 +78,11 @@ def _show_few(bench: Bench) -> frame.Shown:
     sentence = words.say("exploring.few", why=bench.trust)
     next_ = bench.kept["next"]
     rows = next_ if len(next_) else bench.made
-    notes = [words.say("exploring.few_printed")] if bench.printed else []
+    notes = (
+        [words.say("exploring.few_printed", title=words.say("printing.title"))]
+        if bench.printed
+        else []
+    )
     return frame.Shown(sentence, figure, rows[["recipe"]], (), notes, care=_care(bench, next_))
 
 
