@@ -185,7 +185,7 @@ def spanish(folder):
 
 def steps_in_words(folder):
     """A column a step, in free words with heat and time; the cloth in words too."""
-    content = """Ref,What it is,Step 1,Step 2,Step 3,Step 4,Finished
+    content = """Ref,What it is,Step 1,Step 2,Process,Step 4,Finished
 Q1,merino yarn 10 g,scoured with neutral soap 2%,"alum 15% with cream of tartar 5%, 1 h at 85 °C","weld 60%, 45 mins at 80 °C",,Tues 3rd March 2026
 Q2,merino yarn 10 g,scoured with neutral soap 2%,"alum 15% with cream of tartar 5%, 1 h at 85 °C","weld 60%, 45 mins at 80 °C","iron 2%, 10 min",Wed 4th March 2026
 Q3,merino yarn 10 g,scoured with neutral soap 2%,,"indigo vat, 3 dips",,4 March 26

@@ -125,7 +125,7 @@ def matches(
         code = code or _guess(column, sheet.frame[column], materials)
         before = found[column] = _free(code, set(found.values()))
     for column in sheet.frame.columns:
-        if found[column] in (KEEP, "recipe") and column not in (known or {}):
+        if found[column] in (KEEP, "recipe", "kind") and column not in (known or {}):
             code = _by_cells(sheet, column, found, materials) or found[column]
             rest = {held for name, held in found.items() if name != column}
             found[column] = _free(code, rest)

@@ -381,8 +381,11 @@ def _told(taking: _Taking, row: _Row, heading: str, text: str) -> list[dict[str,
         kind = _kind_of(material, kind or named, taking.listed)
         found.append({**_step(kind, material, part), "\0written": heading})
         named = ""
-    bare = cells.Part("", None, "", 1)
-    return found if found or not named else [{**_step(named, "", bare), "\0written": heading}]
+    if named:
+        found.append({**_step(named, "", cells.Part("", None, "", 1)), "\0written": heading})
+    if not found and not cells.nothing(text):
+        taking.lose(row.cell(heading), text, "no_material")
+    return found
 
 
 def _named(

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from dyelab import recipe
+from dyelab import limits, recipe
 
 _FILE = Path(__file__).with_name("vocabulary.csv")
 _CLOSE = 0.84  # likeness of two words: lets one slip of the pen pass, and no two headings meet
@@ -87,7 +87,7 @@ def step_in(text: str, listed: pd.DataFrame) -> tuple[str, str]:
     Blank and the whole text where that is a material's own name, or what is left is none.
     """
     held, known = plain(text), words("step")
-    if not material(text, listed) and not shared_name(text):
+    if len(text) <= limits.PHRASE and not material(text, listed) and not shared_name(text):
         for word in sorted(known, key=len, reverse=True):
             if re.search(rf"(?<!\w){re.escape(word)}(?!\w)", held):
                 rest = " ".join(re.sub(rf"(?<!\w){re.escape(word)}(?!\w)", " ", held).split())
