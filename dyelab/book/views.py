@@ -105,11 +105,12 @@ def areas(bk: Book) -> pd.DataFrame:
     0    W01  whole  wool  madder
     1    W02  whole  wool  madder
     """
-    spread = _spread(bk)
-    known = pd.concat([bk.swatches[["swatch"]].assign(area="whole"), spread[["swatch", "area"]]])
-    rows = known.drop_duplicates().merge(_cloths(bk), on="swatch")
-    by_area = _by_group(bk, ["swatch", "area"], spread)
+    known = pd.concat([bk.swatches[["swatch"]].assign(area="whole"), _named(bk)])
+    rows = known.merge(_cloths(bk), on="swatch")
+    by_area = _by_group(bk, ["swatch", "area"], _spread(bk))
     full = rows.merge(by_area, on=["swatch", "area"], how="left").pipe(_filled)
+    bare = full["area"].ne("whole") & full["rest"].eq("")  # a cloth that no step touched
+    full["rest"] = full["rest"].mask(bare, _PRINTED)
     return full[["swatch", "area", *_SWATCH[1:], *RECIPE, *IDENTITY]]
 
 

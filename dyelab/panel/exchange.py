@@ -41,9 +41,9 @@ class Exchange(frame.Panel):
             main=True,
             book=book,
         )
-        head = [self.answer, self.busy, self.understood, self.asked]
-        rest = [part for part in self._result.children if part not in head]
-        self._result.children = (*head, *rest[:-2], self.found, self.columns, *rest[-2:])
+        head = [self.answer, self.busy, self.understood, self.below, self.asked]
+        *rest, keep = [part for part in self._result.children if part not in head]
+        self._result.children = (*head, *rest, self.found, self.columns, keep)
 
     def kept(self) -> dict[str, Any]:
         """What stays chosen when the book is shown anew: the file, but not its upload."""
@@ -139,10 +139,7 @@ class Exchange(frame.Panel):
         lost = incoming.lost.rename(columns={"found": "found_there"})
         if seen and not len(told.new) + len(told.changed) + len(told.gone):
             said, again = words.say("exchange.all_there", book=book.title), ""
-        if incoming.other_white:
-            whites = {"theirs": incoming.other_white, "own": table.white_text(book.white)}
-            key = "adapted" if chosen["adapt"] else "other_white"
-            said += " " + words.say(f"exchange.{key}", **whites, tick=words.say("exchange.adapt"))
+        said += _of_white(incoming, book, chosen["adapt"])
         text = f"{said} {again}".strip() if seen else said
         return frame.Shown(text, table=lost if len(lost) else None, notes=incoming.notes)
 
@@ -274,6 +271,15 @@ def _as_found(sheet: Sheet) -> str:
         shown[f"{letter}: {name}"] = rows[name].tolist()
     title = words.say("exchange.as_found", sheet=sheet.name or sheet.file)
     return html_parts.sentence(title) + html_parts.table(shown, title)
+
+
+def _of_white(incoming: Incoming, book: Book, adapt: bool) -> str:
+    """What is asked about colours under another white, or what adapting them means."""
+    if not incoming.other_white:
+        return ""
+    whites = {"theirs": incoming.other_white, "own": table.white_text(book.white)}
+    key = "adapted" if adapt else "other_white"
+    return " " + words.say(f"exchange.{key}", **whites, tick=words.say("exchange.adapt"))
 
 
 def _in_words(incoming: Incoming) -> str:
