@@ -31,8 +31,7 @@ _CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays i
 _GAIN = 0.045  # of a change: what an undone program leaves wrong of it
 _OWN = 0.004  # share of the calibration's variance that two photos don't have in common
 _LIGHT = 0.8  # share of what isn't known of the light on a window that it has in both photos
-_REFITTED = 0.5  # share of what two calibrations say apart of a colour that is taken off
-_COMMON = np.diag([0.08, 0.01, 0.03])  # what position does to all windows alike, CIELAB squared
+_REFITTED = 0.5  # share of what two calibrations say apart of a colour: taken off, and left
 _FAR = 16.3  # of chi-square with three degrees of freedom, passed by one in a thousand
 
 
@@ -205,12 +204,13 @@ def joined(
     at = [int(np.flatnonzero(codes == w)[0]) for w in there]
     clipped = _clipped(table["flags"]) | _clipped(before["flags"].reindex(codes).fillna(""))
     shared, doubt = _shared(earlier, kin, measured, was, clipped)
-    told, off = _told(table, codes, was, doubt, at)
+    told, off = _told(table, codes, was, doubt, at), np.zeros(3)
     if told["large"].any():  # position did more than it usually does
         moved = (table[LAB].to_numpy(float) - was)[at]
         more = moved.T @ moved / len(at)
         shared, doubt = _shared(earlier, kin, measured, was, clipped, more)
-        off = _told(table, codes, was, doubt, at, more)[1]
+        own = (doubt.left + 2 * doubt.cloth)[at].mean(axis=0) / len(at)
+        off = more @ np.linalg.solve(more + own, moved.mean(axis=0))
     shown = table.copy()
     shown[LAB] = np.clip(table[LAB].to_numpy() - off, [0, -160, -160], [100, 160, 160]).round(4)
     if off.any():
@@ -389,27 +389,18 @@ class _Doubt:
 
 
 def _told(
-    table: pd.DataFrame,
-    codes: np.ndarray,
-    was: np.ndarray,
-    doubt: _Doubt,
-    at: list[int],
-    more: np.ndarray | float = 0.0,
-) -> tuple[pd.DataFrame, np.ndarray]:
-    """What the witnesses saw, and how much of it is to be taken off every window.
+    table: pd.DataFrame, codes: np.ndarray, was: np.ndarray, doubt: _Doubt, at: list[int]
+) -> pd.DataFrame:
+    """What each witness saw, and whether it is more than position and noise usually do.
 
-    The part that windows have in common, by Bayes: as far as witnesses beat their own noise.
+    Less than that is not taken off: two witnesses' own noise outweighs it (pairs.py).
     """
-    columns = ["swatch", "dE00", "large"]
-    if not at:
-        return pd.DataFrame(columns=columns).astype({"large": bool}), np.zeros(3)
     now = table[LAB].to_numpy(float)[at]
-    moved, common = now - was[at], _COMMON + more
     own = doubt.left[at] + 2 * doubt.cloth[at]
-    off = common @ np.linalg.solve(common + own.mean(axis=0) / len(at), moved.mean(axis=0))
-    size = np.einsum("nk,nkl,nl->n", moved, np.linalg.inv(own), moved)
-    told = zip(codes[at], convert.dE00(was[at], now), size > _FAR, strict=True)
-    return pd.DataFrame(told, columns=columns), off
+    size = np.einsum("nk,nkl,nl->n", now - was[at], np.linalg.inv(own), now - was[at])
+    return pd.DataFrame(
+        {"swatch": codes[at], "dE00": convert.dE00(was[at], now), "large": size > _FAR}
+    )
 
 
 def paired(
