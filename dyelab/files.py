@@ -277,6 +277,16 @@ def sheets(data: bytes, name: str) -> dict[str, list[list[Any]]]:
     ------
     InputError
         If it is damaged, or larger than `dyelab.limits` allows.
+
+    Examples
+    --------
+    >>> import io
+    >>> import pandas as pd
+    >>> from dyelab import files
+    >>> kept = io.BytesIO()
+    >>> pd.DataFrame({"swatch": ["K-01"]}).to_excel(kept, sheet_name="wool", index=False)
+    >>> files.sheets(kept.getvalue(), "mine.xlsx")
+    {'wool': [['swatch'], ['K-01']]}
     """
     import openpyxl
 

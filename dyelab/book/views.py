@@ -419,6 +419,14 @@ def part_of(bk: Book, name: str) -> tuple[str, str]:
     ------
     InputError
         If the rest is nearly the name of one of its areas.
+
+    Examples
+    --------
+    >>> from dyelab import book, plan
+    >>> areas = {"leaf": "aluminium acetate 5", "ground": "none"}
+    >>> bk = book.add(book.create(folder / "b"), **plan.printed_cloth("P-01", areas))
+    >>> book.part_of(bk, "P-01 rim")
+    ('P-01', 'rim')
     """
     for code, own in named_areas(bk).items():
         found = re.match(re.escape(code) + r"[\s:/,(_-]+(.+?)[\s)]*$", name, re.IGNORECASE)

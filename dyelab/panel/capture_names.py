@@ -93,8 +93,8 @@ def name_windows(
     swatches = {p: s for p, s in swatches.items() if s and p in places}
     there = {*codes, *offered(book)}
     new = dict.fromkeys(s for s in swatches.values() if s not in there)
-    bare = tuple(name for name in new if books.part_of(book, name)[0])
-    return Naming(swatches, how, labels, tuple(s for s in new if s not in bare), bare)
+    apart = tuple(name for name in new if books.part_of(book, name)[0])
+    return Naming(swatches, how, labels, tuple(s for s in new if s not in apart), apart)
 
 
 def offered(book: Book) -> list[str]:

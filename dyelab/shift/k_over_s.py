@@ -318,7 +318,7 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
     >>> bk = book.open(synth.example())
     >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
     >>> shift.depth_of(recipes, 0, 1, bk.spectra).sentence
-    'At its absorption maximum (450 nm) it is 295 % as strong as the refer...
+    'Where it absorbs most (450 nm) it is 295 % as strong as the reference,...
     """
     tried = (
         (base, cell_spectra(recipes, np.array([reference, sample, base]), spectra))

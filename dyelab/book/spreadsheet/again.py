@@ -156,8 +156,9 @@ def _planned(bk: Book, incoming: Incoming) -> _Plan:
         gone=pd.DataFrame(gone, columns=CHANGED[:3]),
         same=sum(code in there and code not in touched for code in codes),
     )
-    beside = (_under_names(rows, *readings) for rows in (incoming.spectra, incoming.shared))
-    return _Plan(swatches, steps, readings[0], *beside, lost, without, left, changes)
+    beside = (incoming.spectra, incoming.shared)
+    spectra, shared = (_under_names(rows, *readings) for rows in beside)
+    return _Plan(swatches, steps, readings[0], spectra, shared, lost, without, left, changes)
 
 
 def _under_names(

@@ -117,7 +117,7 @@ def parts(text: str, where: Locale) -> list[Part]:
         own = [part for piece in _WITH.split(rest) if (part := _part(piece, where)) is not None]
         if not own and made and (heat or time):
             own = made.pop()
-        known = {name: value for name, value in about.items() if value is not None}
+        known: dict[str, Any] = {name: value for name, value in about.items() if value is not None}
         made.append([part._replace(**known) for part in own])
     return [part for own in made for part in own]
 
