@@ -7,6 +7,7 @@ from functools import wraps
 from typing import Any
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 # Colours worked on at a time. So many keep their intermediate arrays in a processor core's own
 # memory, and are enough for what Python adds to each piece not to count; half or twice as many
@@ -15,6 +16,10 @@ PIECE = 16_384
 _THREADS = 4  # at the most: beyond, the machine's memory sets the pace
 
 Colours = Callable[..., np.ndarray]
+
+# Run a function with one thread of linear algebra: where matrices are small, threads wait for one
+# another longer than they work (on a busy machine 0.7 s became 7 to 300 s).
+one_thread = threadpool_limits.wrap(limits=1, user_api="blas")
 
 
 def pieced(colours: int) -> Callable[[Colours], Colours]:

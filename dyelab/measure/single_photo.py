@@ -5,9 +5,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from threadpoolctl import threadpool_limits
 
-from dyelab import calibrate, convert
+from dyelab import calibrate, convert, numerics
 from dyelab.calibrate import Calibration, Own, Pose, Reference, Samples, Setup, Target, through
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.card import Layout
@@ -49,11 +48,7 @@ class Measured:
     values: np.ndarray
 
 
-# The matrices are small: threads of the linear algebra would only wait for one another.
-_one_thread = threadpool_limits.wrap(limits=1, user_api="blas")
-
-
-@_one_thread
+@numerics.one_thread
 def photo(
     picture: Photo,
     reference: Reference | None,
@@ -126,7 +121,7 @@ def photo(
     return _measured(picture, setup, quads)
 
 
-@_one_thread
+@numerics.one_thread
 def boxes(
     picture: Photo,
     reference: Reference | None,

@@ -16,10 +16,9 @@ from typing import Any
 import ipywidgets as widgets
 import pandas as pd
 import plotly.graph_objects as go
-from threadpoolctl import threadpool_limits
 
 from dyelab import book as books
-from dyelab import words
+from dyelab import numerics, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, html_parts, remember, save
@@ -392,14 +391,9 @@ class Panel(widgets.VBox):
         return list(self.opened.outside) if self.opened else []
 
     def _guard(self, work: Callable[[], None]) -> None:
-        """Run; whatever goes wrong is said in the answer's place, in words.
-
-        One thread of linear algebra: a panel's matrices are small, and on a busy machine threads
-        wait for one another longer than they work (0.7 s became 7 to 32 s beside one other job).
-        """
+        """Run; whatever goes wrong is said in the answer's place, in words."""
         try:
-            with threadpool_limits(1, user_api="blas"):
-                work()
+            numerics.one_thread(work)()
         except Exception as fault:  # a panel must never show a traceback
             self._say(_in_words(fault))
 

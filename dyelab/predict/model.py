@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import shift, table, words
+from dyelab import numerics, shift, table, words
 from dyelab.errors import InputError, choose
 from dyelab.predict import calibration, gp, overdyes
 from dyelab.predict.basis import Basis
@@ -244,6 +244,7 @@ class Model:
         return table.with_covariances(full.assign(recipe=labels(full), **answered), C)
 
 
+@numerics.one_thread
 def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     """Learn from a book's readings as dyed.
 

@@ -1,11 +1,11 @@
 """Predictions of swatches in pots that the book never saw, in two worlds.
 
-``python tests/benchmarks/predict_pots.py [books]``: for each share of the scatter that belongs to
-the pots, books of 40 recipes in two rounds from `worlds.dyehouse` (laws apart from `worlds.synth`),
-and 150 new recipes, a swatch each in pots of its own. Printed: shares of them inside their 90 %
-region (`new_pot`), of the recipes' true colours inside theirs (`recipe`), the median ΔE00 to the
-truth, the share inside that the model's own report states, and the same from `worlds.synth`
-(`dyed_worlds.judged`, one swatch a recipe).
+``python tests/benchmarks/predict_pots.py [books [recipes [first]]]``: for each share of the scatter
+that belongs to the pots, books of 40 recipes, or so many, in two rounds from `worlds.dyehouse`
+(laws apart from `worlds.synth`), and 150 new recipes, a swatch each in pots of its own. Printed:
+shares of them inside their 90 % region (`new_pot`), of the recipes' true colours inside theirs
+(`recipe`), the median ΔE00 to the truth, the share inside that the model's own report states, and
+the same from `worlds.synth` (`dyed_worlds.judged`, one swatch a recipe).
 """
 
 import sys
@@ -114,12 +114,13 @@ def judged(seed, share, recipes=40, fresh=150):
     }
 
 
-def main(books):
-    rows = [judged(seed, share) for share in (0.0, 0.25, 0.5, 0.75) for seed in range(books)]
+def main(books, recipes=40, first=0):
+    seeds, shares = range(first, first + books), (0.0, 0.25, 0.5, 0.75)
+    rows = [judged(seed, share, recipes) for share in shares for seed in seeds]
     print("dyehouse", pd.DataFrame(rows).groupby("pot_share").mean().round(3).to_string(), sep="\n")
-    own = pd.DataFrame([dyed_worlds.judged(6000 + seed) for seed in range(books)])
+    own = pd.DataFrame([dyed_worlds.judged(6000 + seed, recipes) for seed in seeds])
     print("synth", own.drop(columns="seed").mean().round(3).to_string(), sep="\n")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 20)
+    main(*map(int, sys.argv[1:] or [20]))
