@@ -102,7 +102,7 @@ def test_repeatability_follows_lightness():
         sample=np.repeat([f"W{i}" for i in range(12)], 6), illuminant="D65", observer=10
     )
     bk = book.Book(path=None, title="", **_blank(), faults=None)
-    codes = pd.DataFrame({"swatch": [f"W{i}" for i in range(12)]})
+    codes = pd.DataFrame({"swatch": [f"W{i}" for i in range(12)], "bare_areas": ""})
     made = book.instrument_readings(
         _with(bk, codes), lab.assign(source="x.csv"), None, method="colorimeter"
     )

@@ -10,7 +10,7 @@ def test_a_swatch_shows_the_cloth_itself_in_the_order_of_its_washes(tmp_path, mo
     panel = browse.panel(bk)
     panel.choices["swatch"].value = "P4"
     (strip,) = panel.shown.chips
-    assert [chip.label for chip in strip] == ["as dyed", "after washing, 10 cycle"]
+    assert [chip.label for chip in strip] == ["as dyed", "after 10 washes"]
     assert all(chip.crop.startswith(b"\x89PNG") for chip in strip)
     assert panel.patches.value.count('class="dl-cloth"') == 2
     assert not panel.shown.pictures  # no whole cards where the cloth itself can be shown

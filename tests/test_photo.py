@@ -291,8 +291,13 @@ def test_a_card_too_small_in_the_picture():
 
 
 def test_a_blurred_photo_is_flagged():
-    made = measured(photos.easy(blur=2.0))
-    assert made.table["flags"].str.contains("blurred").all()
+    """Older OpenCV doesn't find the card in it any more, which is said as well."""
+    try:
+        made = measured(photos.easy(blur=2.0))
+    except InputError as refused:
+        assert "blurred" in str(refused)
+    else:
+        assert made.table["flags"].str.contains("blurred").all()
     assert not measured(photos.easy()).table["flags"].str.contains("blurred").any()
 
 

@@ -85,7 +85,7 @@ def changed(column, where, value):
         ),
         (
             {"R": changed("550", lambda f: f["reading"].eq("R4"), 0.9)},
-            "spectra.csv row 6 (R4): 550 = 0.9 jumps out of its neighbours",
+            "spectra.csv row 6 (R4): 550 = 0.9 stands far out from its neighbours",
         ),
     ],
 )  # fmt: skip

@@ -262,9 +262,9 @@ def _out_of_order(done: pd.DataFrame, groups: list[pd.Series], said: pd.Series) 
 def _places(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.Series:
     """Which step a metal went in before, and as which salt; blank for the usual salt, last."""
     main = done["kind"].where(~metal & done["kind"].isin(list(_USUAL)))
-    early = main.groupby(groups).bfill()[metal].replace("vat", "dye")
+    early = main.groupby(groups).bfill()[metal].astype(object).replace("vat", "dye")
     usual = recipe.metals.metals().set_index("symbol")["salt"]
-    salt, symbol = done.loc[metal, "material"], done.loc[metal, "metal"]
+    salt, symbol = done.loc[metal, "material"].astype(object), done.loc[metal, "metal"]
     other = (" as " + salt).where(salt != symbol.map(usual), "")
     told = (" before " + early).fillna("") + other
     return (symbol + told)[told != ""]

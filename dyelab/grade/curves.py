@@ -335,7 +335,8 @@ def drifts(
     """
     variants = gathered(found, shared)
     tested = found.pairs[found.pairs["part"].eq("swatch") & found.pairs["amount"].gt(0)]
-    groups = [at for at in tested.groupby(GROUP, sort=False).indices.values() if len(at) > 1]
+    places = sorted(tested.groupby(GROUP).indices.values(), key=lambda at: at[0])
+    groups = [at for at in places if len(at) > 1]
     columns = _columns(_with_distances(tested, variants))
     made = []
     for i, at in enumerate(groups):

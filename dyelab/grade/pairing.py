@@ -148,10 +148,10 @@ def _one_white(rows: pd.DataFrame) -> None:
 
 
 def _positions(rows: pd.DataFrame, by: list[str]) -> dict[tuple, np.ndarray]:
-    """Row numbers of each group, by its key."""
+    """Row numbers of each group, by its key, groups in the order of their first rows."""
     numbers = rows.index.to_numpy()
-    groups = rows.groupby(by, sort=False).indices
-    return {k if isinstance(k, tuple) else (k,): numbers[at] for k, at in groups.items()}
+    groups = sorted(rows.groupby(by).indices.items(), key=lambda group: group[1][0])
+    return {k if isinstance(k, tuple) else (k,): numbers[at] for k, at in groups}
 
 
 def _tested(rows: pd.DataFrame) -> Iterator[tuple[tuple, np.ndarray]]:

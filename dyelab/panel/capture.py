@@ -31,6 +31,12 @@ _SELDOM = ("target", "own", "boxes", "by_book", "method")
 _GRIP = 9  # pixels of the shown picture
 
 
+def _in_order(book: Book) -> list[tuple[str, str]]:
+    """Swatches that the first window may hold, where they lie in the book's order."""
+    codes = map(str, book.swatches["swatch"])
+    return [(words.say("capture.first_none"), ""), *((code, code) for code in codes)]
+
+
 def panel(book: frame.Chosen = None) -> "Capture":
     """Choose a photo, see what was measured where, put it right, name the swatches, add them.
 
@@ -98,6 +104,7 @@ class Capture(frame.Panel):
         """Keep what was measured when only the book behind it was saved."""
         if self.shows(path):
             self.opened = book_choice.opened(path)
+            choices.set_options(self.choices["first"], _in_order(self.book))
         else:
             super().follow(path)
 
@@ -112,7 +119,6 @@ class Capture(frame.Panel):
         def say(key: str) -> str:
             return words.say(f"capture.{key}")
 
-        codes = list(map(str, book.swatches["swatch"]))
         start = str(example()) if book_choice.is_example(book) else ""
         targets = choices.coded("capture.target_", (*convert.target_names(), _WHITE))
         return {
@@ -120,9 +126,7 @@ class Capture(frame.Panel):
             "path": choices.text("capture.path", start),
             **choices.exposures(),
             **capture_together.offered(book),
-            "first": choices.pick(
-                "capture.first", [(say("first_none"), ""), *((c, c) for c in codes)]
-            ),
+            "first": choices.pick("capture.first", _in_order(book)),
             "names": choices.text("capture.names", long=True),
             "target": choices.pick("capture.target", targets),
             "own": choices.text("capture.own"),

@@ -135,7 +135,7 @@ def _fill_test(book: Book, made: dict[str, Any]) -> None:
 
 def _turned(widget: Any, now: str) -> bool:
     """Whether another step or test is on show than was filled in; what was typed stays else."""
-    before, widget.tooltip = widget.tooltip, now
+    before, widget.filled_for = getattr(widget, "filled_for", ""), now
     return bool(before != now)
 
 

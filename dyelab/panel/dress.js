@@ -11,7 +11,7 @@ function label(handle) {
 const said = (name) => (window.dyelabTexts || {})[name] || "";
 
 function dress(root) {
-  root.querySelectorAll('[title="null"]').forEach((one) => one.removeAttribute("title"));
+  root.querySelectorAll('[title=null]').forEach((one) => one.removeAttribute("title"));
   root.querySelectorAll("button > i").forEach((icon) => icon.setAttribute("aria-hidden", "true"));
   root.querySelectorAll(".noUi-handle").forEach(label);
   root.querySelectorAll(".widget-readout[contenteditable]").forEach((readout) => {

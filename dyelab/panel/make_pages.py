@@ -77,9 +77,10 @@ def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
 
 
 def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
-    texts = (chosen[name] for name in ("title", "teacher", "text", "note"))
-    logo = handout.logo(chosen["logo"].strip())
-    own = parts.Own(*texts, logo, chosen["paper"], chosen["address"])
+    texts = {
+        name: chosen[name] for name in ("title", "teacher", "text", "note", "paper", "address")
+    }
+    own = parts.Own(**texts, logo=handout.logo(chosen["logo"].strip()))
     page = KINDS[kind].make(source, own, chosen)
     sheets = handout.pictures(page)
     shown = [

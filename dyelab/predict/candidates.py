@@ -138,7 +138,8 @@ def _crossed(
     for name in ("tannin", "mordant", "dye", "modifier"):
         tables[name] = _levels(made, by_name.get(name), name, limits, counts.get(name, 1))
     over = _overdyes(made, limits.most.get("dye_wof"), counts["over"])
-    tables["dye"] = pd.concat([tables["dye"], over], ignore_index=True)
+    if len(over):
+        tables["dye"] = pd.concat([tables["dye"], over], ignore_index=True)
     kept = {name: _allowed(table, limits) for name, table in tables.items()}
     left, right = _joined(kept, _LEFT), _joined(kept, _RIGHT)
     return Grid(left, right, _fits(made, left, right))

@@ -213,6 +213,10 @@ def numbers(cells: pd.Series) -> np.ndarray:
     return as_floats(cells.where(~blank, "nan")).to_numpy(float)
 
 
+# Older pandas reads the last digit of a text as it comes; Python's own reading is exact.
+_ROUNDS = pd.to_numeric(pd.Series(["0.13652345678901234"])).iloc[0] != 0.13652345678901234
+
+
 def as_floats(cells: pd.Series) -> pd.Series:
     """Return text cells as floats, NaN where they are no number or one of hundreds of digits.
 
@@ -226,10 +230,14 @@ def as_floats(cells: pd.Series) -> pd.Series:
     dtype: float64
     """
     try:
-        return pd.to_numeric(cells, errors="coerce")
+        found = pd.to_numeric(cells, errors="coerce")
     except OverflowError:
         short = cells.astype(str).str.len() <= limits.DIGITS
-        return pd.to_numeric(cells.where(short, "nan"), errors="coerce")
+        found = pd.to_numeric(cells.where(short, "nan"), errors="coerce")
+    if not _ROUNDS:
+        return found
+    there = found.notna()
+    return found.astype(float).mask(there, cells.where(there, "nan").astype(float))
 
 
 def as_text(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
