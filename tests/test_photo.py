@@ -293,11 +293,10 @@ def test_a_card_too_small_in_the_picture():
 def test_a_blurred_photo_is_flagged():
     """Older OpenCV doesn't find the card in it any more, which is said as well."""
     try:
-        made = measured(photos.easy(blur=2.0))
+        said = set(measured(photos.easy(blur=2.0)).table["flags"])
     except InputError as refused:
-        assert "blurred" in str(refused)
-    else:
-        assert made.table["flags"].str.contains("blurred").all()
+        said = {str(refused)}
+    assert all("blurred" in text for text in said)
     assert not measured(photos.easy()).table["flags"].str.contains("blurred").any()
 
 
