@@ -22,15 +22,18 @@ function render({ model, el }) {
   const config = { displayModeBar: false, responsive: false, displaylogo: false };
   let width = 0; // what the figure was last drawn for
   let asked = -Infinity; // when Plotly was last asked for, in ms
+  let busy = false; // Plotly draws one figure at a time; the last of those that came meanwhile is next
+  let waiting = false;
 
   // Drawn for the width there is. Without one (not on the page yet, or a hidden tab) the
   // observer below draws it as soon as it has one. A new width is drawn from scratch: an update
   // would leave the legend where it lay in the old one.
   function draw() {
     const text = model.get("figure");
-    const before = width;
     div.setAttribute("aria-label", model.get("description"));
     el.style.display = text ? "" : "none";
+    if (busy) return (waiting = true);
+    const before = width;
     width = text ? Math.round(el.clientWidth) : 0;
     if (!width) return;
     if (!drawer()) return ask();
@@ -40,7 +43,16 @@ function render({ model, el }) {
     const height = meta.aspect ? Math.min(layout.height, Math.round(width * meta.aspect)) : layout.height;
     const set = { ...config, edits: { shapePosition: Boolean(meta.drag) } };
     const how = width === before && div.data ? drawer().react : drawer().newPlot;
-    how(div, data, { ...layout, width, height, autosize: false }, set).then(drawn, lost);
+    busy = true;
+    const whole = { ...layout, width, height, autosize: false };
+    new Promise((done) => done(how(div, data, whole, set))).then(drawn, lost).then(next);
+  }
+
+  function next() {
+    busy = false;
+    if (!waiting) return;
+    waiting = false;
+    draw();
   }
 
   // An answer may be lost with the line to the kernel; a later drawing asks once more.
