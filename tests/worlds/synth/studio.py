@@ -142,7 +142,7 @@ def references() -> pd.DataFrame:
             "form": "cloth",
             "fibre": "blue wool",
             "ground": [f"blue wool reference {step}" for step in steps],
-            "mass_g": None,
+            "mass_g": float("nan"),
             "series": "blue wool references",
             "made_on": "",
             "note": "invented",
