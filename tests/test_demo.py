@@ -14,8 +14,8 @@ import pytest
 from worlds import synth
 
 from dyelab import book, convert, grade, handout
-from dyelab.cli import demo_
-from dyelab.cli.demo_ import fresh
+from dyelab.cli import terminal_text
+from dyelab.cli.whole_folder import fresh
 from dyelab.errors import InputError
 from dyelab.handout import findings
 
@@ -165,12 +165,12 @@ def test_a_book_without_references_leaves_light_fastness_out(example):
 def test_lines_keep_within_the_terminal_and_lose_no_word(monkeypatch, columns):
     monkeypatch.setenv("COLUMNS", str(columns))
     rows = [["a", "12.5", "long words " * 12], ["bcd", "3", "short"], ["", "", ""]]
-    made = list(demo_.columns(rows))
+    made = list(terminal_text.columns(rows))
     assert " ".join(" ".join(made).split()) == " ".join(" ".join(map(" ".join, rows)).split())
     assert max(map(len, made)) <= max(columns, 40)
     assert made[0].index("12.5") == next(m for m in made if "bcd" in m).index("3")
-    assert demo_.sentence("word " * 60, indent=2).startswith("  word")
-    assert max(map(len, demo_.sentence("word " * 60).split("\n"))) <= min(columns, 100)
+    assert terminal_text.sentence("word " * 60, indent=2).startswith("  word")
+    assert max(map(len, terminal_text.sentence("word " * 60).split("\n"))) <= min(columns, 100)
 
 
 def test_the_page_fits_one_sheet(asked):

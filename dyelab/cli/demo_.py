@@ -1,15 +1,6 @@
-"""``dyelab demo``: the whole job on the shipped example, from instrument files to a page.
+"""``dyelab demo``: the whole job on the shipped example, from instrument files to a page."""
 
-The folder is filled as a whole, and never over somebody's own work.
-"""
-
-import hashlib
-import json
-import os
-import shutil
-import tempfile
-import textwrap
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -18,7 +9,8 @@ import pandas as pd
 
 from dyelab import book, compare, files, synth, words
 from dyelab.book import Book
-from dyelab.errors import InputError
+from dyelab.cli.terminal_text import columns, sentence
+from dyelab.cli.whole_folder import fresh
 from dyelab.handout import colours, findings, pdf
 from dyelab.handout.findings import Findings
 
@@ -167,125 +159,3 @@ def _files(folder: Path) -> Iterator[str]:
     listed = {"overlays": f"{OVERLAYS}/", "metals": METALS, "held": HELD, "page": PAGE}
     first = [f"{BOOK}/", words.say("demo.file_book", path=folder / BOOK)]
     yield from columns([first, *([n, words.say(f"demo.file_{k}")] for k, n in listed.items())])
-
-
-_WIDEST, _LEAST = 100, 24
-
-
-def width() -> int:
-    """Columns to fill: the terminal's, but no more than read well."""
-    return min(shutil.get_terminal_size((88, 24)).columns, _WIDEST)
-
-
-def sentence(text: str, indent: int = 0) -> str:
-    """Break a sentence into lines, all indented alike."""
-    pad = " " * indent
-    return "\n".join(pad + line for line in _broken(text, width() - indent))
-
-
-def columns(rows: Sequence[Sequence[str]], indent: int = 2) -> Iterator[str]:
-    """Line up columns; the last one breaks within itself where the terminal ends."""
-    wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    start = indent + sum(wide[:-1]) + 2 * (len(wide) - 1)
-    room = max(width() - start, _LEAST)
-    for row in rows:
-        cells = [f"{cell:{w}}" for cell, w in zip(row[:-1], wide[:-1], strict=True)]
-        last = _broken(row[-1], room)
-        yield (" " * indent + "  ".join([*cells, last[0]])).rstrip()
-        yield from (" " * start + more for more in last[1:])
-
-
-def _broken(text: str, room: int) -> list[str]:
-    """Lines of whole words; one empty line for an empty text."""
-    return textwrap.wrap(text, room, break_long_words=False, break_on_hyphens=False) or [""]
-
-
-_MARK = ".dyelab-demo"
-
-
-@contextmanager
-def fresh(folder: Path) -> Iterator[Path]:
-    """Yield an empty folder that takes the place of `folder` once all went well.
-
-    Parameters
-    ----------
-    folder : Path
-        May be absent, empty, or left as this very function left it; then it is replaced.
-
-    Yields
-    ------
-    Path
-        Where to write meanwhile, beside `folder`; gone again if anything fails.
-
-    Raises
-    ------
-    InputError
-        If the folder holds anything else, or can't be written.
-    """
-    _refuse_own_work(folder)
-    try:
-        folder.absolute().parent.mkdir(parents=True, exist_ok=True)
-        made = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.absolute().parent))
-    except OSError as error:
-        raise InputError(f"can't write {folder}: {error.strerror}. {_ELSEWHERE}") from None
-    try:
-        yield made
-        (made / _MARK).write_text(json.dumps(_sums(made), indent=0), encoding="utf-8")
-        made.chmod(0o777 & ~_umask())
-        _swap(made, folder)
-    finally:
-        shutil.rmtree(made, ignore_errors=True)
-
-
-_ELSEWHERE = "Nothing was written. Name another folder with --to."
-
-
-def _refuse_own_work(folder: Path) -> None:
-    if not folder.exists():
-        return
-    if not folder.is_dir():
-        raise InputError(f"{folder} is a file, not a folder. {_ELSEWHERE}")
-    if not any(folder.iterdir()):
-        return
-    try:
-        ours = json.loads((folder / _MARK).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        raise InputError(
-            f"{folder} is there already and isn't a demo folder. {_ELSEWHERE}"
-        ) from None
-    changed = sorted(name for name, sum_ in _sums(folder).items() if ours.get(name) != sum_)
-    if changed:
-        raise InputError(
-            f"{folder} holds work of yours ({changed[0]} is new or changed). {_ELSEWHERE}"
-        )
-
-
-def _sums(folder: Path) -> dict[str, str]:
-    """Checksum of every file but hidden ones, such as locks and this folder's own mark."""
-    found = (path for path in sorted(folder.rglob("*")) if path.is_file())
-    names = {path.relative_to(folder): path for path in found}
-    return {
-        name.as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
-        for name, path in names.items()
-        if not any(part.startswith(".") for part in name.parts)
-    }
-
-
-def _swap(made: Path, folder: Path) -> None:
-    """Put the finished folder in its place; the old one is only removed once it is there."""
-    old = made.with_name(made.name + ".old")
-    if folder.exists():
-        os.replace(folder, old)
-    try:
-        os.replace(made, folder)
-    except OSError:
-        if old.exists():
-            os.replace(old, folder)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -1,8 +1,10 @@
 """A swatch series: factors, controls, replicates, random order, baths and their sheets."""
 
-from dyelab.plan.baths import POTS, printed_cloth
+from dyelab.plan.baths import POTS
 from dyelab.plan.design import all_terms, cannot_tell, fraction, model_matrix, optimal
 from dyelab.plan.factors import FACTORS, Level, crossed, levels, used
-from dyelab.plan.record import STAGES, Coming, coming, done, one_pot, open_baths, standing
+from dyelab.plan.printed_cloth import printed_cloth
+from dyelab.plan.progress import STAGES, Coming, coming, standing
+from dyelab.plan.record import done, one_pot, open_baths
 from dyelab.plan.series import Series, into, of_recipes, series, totals, with_label_numbers
 from dyelab.plan.sheets import SHEETS, effort, labels, page, recipe_line, sheets, timetable

@@ -1,10 +1,6 @@
-"""From recipes to steps, and from steps to baths: what goes in which pot, and how much.
-
-`printed_cloth`: one cloth, printed or painted with mordants, whose areas have steps of their own.
-"""
+"""From recipes to steps, and from steps to baths: what goes in which pot, and how much."""
 
 import itertools
-from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -13,8 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe, words
-from dyelab.errors import InputError
-from dyelab.plan.factors import HELP, Level, Part, kept_alive, level_of, parts
+from dyelab.plan.factors import HELP, Part, kept_alive, parts
 from dyelab.recipe.advice import CELLULOSE
 
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "fixing": "F", "dye": "D", "vat": "V"}
@@ -249,83 +244,3 @@ def _dipped(group: pd.DataFrame) -> list[str]:
     dips = group.get("dips", pd.Series(np.nan, index=group.index))
     pairs = zip(group["swatch"], dips, strict=True)
     return [f"{code} ×{int(n)}" if n > 1 else code for code, n in pairs]
-
-
-_FIXING = "wheat bran 20"
-
-
-def printed_cloth(
-    swatch: str,
-    areas: Mapping[str, str],
-    *,
-    fibre: str = "cotton",
-    dye: str = "madder 30",
-    fixing: str = _FIXING,
-    mass_g: float = 20.0,
-    series: str = "",
-    listed: pd.DataFrame | None = None,
-) -> dict[str, Any]:
-    """Plan a printed or painted cloth, ready for ``book.add(bk, **printed(…))``.
-
-    Parameters
-    ----------
-    swatch : str
-        Its code.
-    areas : mapping of str to str
-        By area, the mordant put on it with its dose in % WOF, several joined by `` + ``, or
-        ``none``: ``{"leaf": "aluminium acetate 5", "stem": "aluminium acetate 5 + ferrous
-        acetate 2", "ground": "none"}``.
-    dye, fixing : str
-        The bath that the whole cloth shares, and the one that fixes the mordants before it.
-
-    Returns
-    -------
-    dict of str to DataFrame
-        `swatches` and `steps`; the steps are marked as planned.
-
-    Raises
-    ------
-    InputError
-        If there is no area, one is called ``whole``, or a material is unknown or unsafe.
-
-    Examples
-    --------
-    >>> from dyelab import plan
-    >>> made = plan.printed_cloth("P-01", {"leaf": "aluminium acetate 5", "ground": "none"})
-    >>> made["steps"][["order", "kind", "material", "area"]]
-       order      kind           material   area
-    0      1     scour           soda ash  whole
-    1      2   mordant  aluminium acetate   leaf
-    2      3  modifier         wheat bran  whole
-    3      4       dye             madder  whole
-    """
-    if not areas or "whole" in areas:
-        raise InputError("name each area of the cloth, such as leaf and stem; whole is all of it.")
-    soap = scour_of(fibre)
-    steps = [_row(1, "scour", Level(soap.material, soap.dose), "whole", fibre)]
-    for area, text in areas.items():
-        for part in text.split("+"):
-            put_on = level_of("mordant", part, listed)
-            if put_on.name != "none":
-                steps.append(_row(2, "paste", put_on, area, fibre))
-    fixed, dyed = level_of("modifier", fixing, listed), level_of("dye", dye, listed)
-    steps.append(_row(3, "fixing", fixed, "whole", fibre))
-    steps.append(_row(4, "dye", dyed, "whole", fibre))
-    rows = pd.DataFrame(steps).assign(swatch=swatch, state="planned")
-    recipe.refuse(rows)
-    rows["order"] = rows.groupby("area").cumcount() + rows["order"] * 10
-    rows["order"] = rows["order"].rank(method="dense").astype(int)
-    pairs = zip(rows["kind"], rows["area"], strict=True)
-    rows["bath"] = [_bath(swatch, kind, area) for kind, area in pairs]
-    cloth = {"swatch": swatch, "fibre": fibre, "form": "cloth", "mass_g": mass_g, "series": series}
-    bare = "; ".join(area for area in areas if area not in set(rows["area"]))
-    return {"swatches": pd.DataFrame([{**cloth, "bare_areas": bare}]), "steps": rows}
-
-
-def _bath(swatch: str, kind: str, area: str) -> str:
-    """A cloth's own pots, and its areas' pastes: what the record is asked for by."""
-    return f"{swatch} {kind if area == 'whole' else area}"
-
-
-def _row(order: int, kind: str, level: Any, area: str, fibre: str) -> dict[str, Any]:
-    return {"order": order, **step_of(kind, level.name, level.dose, fibre), "area": area}

@@ -4,8 +4,8 @@
 that belongs to the pots, books of 40 recipes, or so many, in two rounds from `worlds.dyehouse`
 (laws apart from `worlds.synth`), and 150 new recipes, a swatch each in pots of its own. Printed:
 shares of them inside their 90 % region (`new_pot`), of the recipes' true colours inside theirs
-(`recipe`), the median ΔE00 to the truth, the share inside that the model's own report states, and
-the same from `worlds.synth` (`dyed_worlds.judged`, one swatch a recipe).
+(`recipe`), the median ΔE00 to the truth, the share inside that the model's own report states, its
+stretch, and the same from `worlds.synth` (`dyed_worlds.judged`, one swatch a recipe).
 """
 
 import sys
@@ -111,6 +111,7 @@ def judged(seed, share, recipes=40, fresh=150):
         "error": np.median(convert.dE00(meant, recipe[table.LAB].to_numpy(float))),
         "left_out": model.error,
         "stated_inside": model.left_out["inside"].mean(),
+        "stretch": model.stretch,
     }
 
 

@@ -26,21 +26,8 @@ STEP = (
     *("dips", "bath_use", "liquor_ratio"),
 )
 READING = (
-    *(
-        "L",
-        "a",
-        "b",
-        "X",
-        "Y",
-        "Z",
-        "u",
-        "u_L",
-        "u_a",
-        "u_b",
-        "exposure",
-        "exposure_amount",
-        "white",
-    ),
+    *("L", "a", "b", "X", "Y", "Z"),
+    *("u", "u_L", "u_a", "u_b", "exposure", "exposure_amount", "white"),
     *("illuminant", "observer", "taken_at", "method"),
 )
 KINDS = ("scour", "tannin", "mordant", "assist", "dye", "vat", "modifier")
