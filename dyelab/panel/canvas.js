@@ -32,6 +32,7 @@ function render({ model, el }) {
     const text = model.get("figure");
     div.setAttribute("aria-label", model.get("description"));
     el.style.display = text ? "" : "none";
+    if (!text) width = 0; // what Plotly drew while hidden has no sizes: the next is drawn from scratch
     if (busy) return (waiting = true);
     const before = width;
     width = text ? Math.round(el.clientWidth) : 0;
