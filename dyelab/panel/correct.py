@@ -10,6 +10,7 @@ import pandas as pd
 from dyelab import book as books
 from dyelab import recipe, table, words
 from dyelab.book import Book
+from dyelab.book.spreadsheet import cells
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, browse, choices, frame
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
@@ -25,9 +26,7 @@ _ASKED = {
     "test": ["test", "test_name", "exposure", "covers", *_TEST],
 }
 _NUMBERS = {"temperature": "temperature_C", "minutes": "minutes", "pH": "pH", "amount": "amount"}
-_HEAT = re.compile(r"(?i)^([\d.,]+)\s*(°\s*c?|c|min(?:utes?)?|h(?:ours?)?)$")
-_BLANK = float("nan")
-_LINE = re.compile(r"(.*?)(?:\s+([\d.,]*\d))?(?:\s*[x×]\s*(\d+))?", re.DOTALL)
+_NOTHING = cells.Part("", None, "", 1)
 _EXPOSURES = ("wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
 
 
@@ -190,7 +189,7 @@ def _shared(book: Book, row: Any) -> pd.DataFrame:
 def _show_swatch(book: Book, chosen: dict[str, Any]) -> frame.Shown:
     if not chosen["lines"].strip():
         return frame.Shown(words.say("correcting.show_no_lines"), notes=_back())
-    steps, swatch = (entered(book, **chosen)[name] for name in ("steps", "swatches"))
+    steps, swatch = (unplanned(book, **chosen)[name] for name in ("steps", "swatches"))
     shown = steps[["order", "kind", "material", "amount", "temperature_C", "minutes"]]
     text = ", ".join(filter(None, map(browse.what, steps.to_dict("records"))))
     said = words.say("correcting.show_swatch", code=swatch["swatch"].iloc[0], steps=text)
@@ -199,7 +198,7 @@ def _show_swatch(book: Book, chosen: dict[str, Any]) -> frame.Shown:
     return frame.Shown(said, table=shown, notes=[*advice, *_back()], care=care)
 
 
-def entered(book: Book, *, lines: str, **chosen: Any) -> dict[str, pd.DataFrame]:
+def unplanned(book: Book, *, lines: str, **chosen: Any) -> dict[str, pd.DataFrame]:
     """Swatch and steps as entered, ready for ``book.add``.
 
     Raises
@@ -209,40 +208,32 @@ def entered(book: Book, *, lines: str, **chosen: Any) -> dict[str, pd.DataFrame]
     """
     code, listed = _fresh(book, chosen["code"]), _listed(book)
     rows: list[dict[str, Any]] = []
-    for text in filter(None, map(str.strip, lines.splitlines())):
-        rows.append(_parted(text, listed, rows) | {"swatch": code, "order": len(rows) + 1})
+    for line in filter(None, map(str.strip, lines.splitlines())):
+        rows += _steps(line, listed, any(row["kind"] in ("dye", "vat") for row in rows))
+    rows = [row | {"swatch": code, "order": i} for i, row in enumerate(rows, 1)]
     known = {name: chosen[name].strip() for name in ("series", "made_on")}
     mass = chosen["mass_g"] or float("nan")
     one = {"swatch": code, "fibre": chosen["fibre"], "form": "cloth", "mass_g": mass, **known}
     return {"swatches": pd.DataFrame([one]), "steps": pd.DataFrame(rows)}
 
 
-def _parted(text: str, listed: pd.DataFrame, before: list[dict[str, Any]]) -> dict[str, Any]:
-    """A step from a line such as ``madder 50, 65 °C, 60 min``."""
-    first, *more = re.split(r"[,;]\s+", text.replace("%", " ").replace("WOF", " "))
-    name, told, dips = _LINE.fullmatch(first.strip()).groups()  # type: ignore[union-attr]
-    dose = table.number(told, text) if told else _BLANK
-    recipe.refuse_unsafe(name)
-    row = recipe.find(name, listed)
-    dyed = any(one["kind"] in ("dye", "vat") for one in before)
-    kind = "modifier" if row["role"] == "mordant" and dyed else row["role"]
-    step = {"kind": kind, "material": row["material"], "amount": dose, "note": ""}
-    step |= {"unit": "% WOF" if told else "", "area": "whole"}
-    step |= {"temperature_C": _BLANK, "minutes": _BLANK, "pH": _BLANK}
-    step |= {"dips": int(dips or 1) if kind == "vat" else None}
-    for one in more:
-        step |= _heat(one.strip(), text)
-    return step
-
-
-def _heat(text: str, line: str) -> dict[str, float]:
-    found = _HEAT.match(text)
-    if not found:
+def _steps(line: str, listed: pd.DataFrame, dyed: bool) -> list[dict[str, Any]]:
+    """Steps from a line such as ``madder 50, 65 °C, 60 min``; several where they went in as one."""
+    degrees = re.sub(r"(?i)(?<=\d)\s*c\b", " °C", line)
+    first, *more = found = cells.parts(degrees, cells.locale([line])) or [_NOTHING]
+    if not first.material or any(part.value is None for part in more):
         raise InputError(words.say("correcting.line", line=line))
-    value, unit = table.number(found[1], line), found[2].lower()
-    if unit[0] in "°c":
-        return {"temperature_C": value}
-    return {"minutes": value * (60 if unit[0] == "h" else 1)}
+    return [_step(part, listed, dyed) for part in found]
+
+
+def _step(part: cells.Part, listed: pd.DataFrame, dyed: bool) -> dict[str, Any]:
+    recipe.refuse_unsafe(part.material)
+    row = recipe.find(part.material, listed)
+    kind = "modifier" if row["role"] == "mordant" and dyed else row["role"]
+    unit = "" if part.value is None else part.unit or "% WOF"
+    step = {"kind": kind, "material": row["material"], "amount": part.value, "unit": unit}
+    step |= {"temperature_C": part.celsius, "minutes": part.minutes, "pH": None, "note": ""}
+    return step | {"area": "whole", "dips": part.dips if kind == "vat" else None}
 
 
 def _fresh(book: Book, text: str) -> str:
@@ -307,7 +298,7 @@ def _put(panel: frame.Panel) -> str:
     task = chosen.pop("task")
     changed, told = _PUTS[task](target, chosen)
     saved = panel.saved(changed, f"{told.get('code', '')} {task}".strip())
-    panel._restore({"task": task, "swatch": told.get("code", "")})  # go on where one was
+    panel.restore({"task": task, "swatch": told.get("code", "")})  # go on where one was
     return words.say(f"correcting.done_{task}", book=saved.title, **told)
 
 
@@ -337,7 +328,7 @@ def _put_step(book: Book, chosen: dict[str, Any]) -> _Put:
 def _put_swatch(book: Book, chosen: dict[str, Any]) -> _Put:
     if not chosen["lines"].strip():
         raise InputError(words.say("correcting.show_no_lines"))
-    made = entered(book, **chosen)
+    made = unplanned(book, **chosen)
     return books.add(book, **made), {"code": made["swatches"]["swatch"].iloc[0]}
 
 

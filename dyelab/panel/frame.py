@@ -274,7 +274,7 @@ class Panel(widgets.VBox):
         self._led = True
         try:
             self._take(path)
-            self._restore(kept)
+            self.restore(kept)
         finally:
             self._led = False
 
@@ -325,9 +325,10 @@ class Panel(widgets.VBox):
     def _recall(self, path: Path) -> None:
         """Set the choices made last time, those that are still to be had."""
         if self._remember == "days":
-            self._restore(remember.choices(path, self.name))
+            self.restore(remember.choices(path, self.name))
 
-    def _restore(self, kept: dict[str, Any]) -> None:
+    def restore(self, kept: dict[str, Any]) -> None:
+        """Choose again what was chosen; an option that has gone is passed over."""
         for name, value in kept.items():
             if name in self.choices:
                 value = tuple(value) if isinstance(value, list) else value
@@ -335,7 +336,7 @@ class Panel(widgets.VBox):
                     if self.choices[name].value != value:
                         self.choices[name].value = value
                         self._fit()
-                except Exception:  # an option that has gone; traitlets raises several kinds
+                except Exception:  # traitlets raises several kinds
                     continue
 
     def _fit(self) -> None:
