@@ -210,14 +210,23 @@ def _measured(picture: Photo, setup: Setup, quads: dict[str, np.ndarray]) -> Mea
         )
     light, doubt = np.ones((len(corners), 3)), NO_CARD
     if shading is not None and setup.pose is not None:
-        places = through(np.linalg.inv(setup.pose.to_pixels), corners.mean(axis=1))
-        light = shading.at(places, WINDOW_MM)
-        doubt = LightDoubt(shading.left, shading.off(places, WINDOW_MM))
+        points = _points(setup.pose, corners)
+        light = shading.at(points, WINDOW_MM)
+        doubt = LightDoubt(shading.left, shading.off(points, WINDOW_MM))
     rgb = made.undoing.values(seen.mean, light)
     covariance, *factors = covariances(made, seen, rgb, doubt, picture.full)
     table = _table(picture.name, list(quads), made, rgb, covariance)
     table["flags"] = _flags(seen, rgb, setup)
     return Measured(table, _shared(table, *factors), setup, corners, rgb)
+
+
+def _points(pose: Pose, corners: np.ndarray) -> np.ndarray:
+    return through(np.linalg.inv(pose.to_pixels), corners.mean(axis=1))
+
+
+def places(made: Measured) -> np.ndarray | None:
+    """Middles (n, 2) of what was measured, mm on the card's page, if there was a card."""
+    return None if made.setup.pose is None else _points(made.setup.pose, made.quads)
 
 
 def _table(

@@ -6,32 +6,33 @@ What differs between them (where card and light lay, a program that answers to w
 card) is estimated from the card, which both show, and from swatches that were never treated.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, table
+from dyelab import convert, numerics, table
 from dyelab.book import Book, inside
-from dyelab.calibrate import Calibration, Reference
+from dyelab.calibrate import Reference
+from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.errors import InputError
-from dyelab.measure.single_photo import Measured, photo
-from dyelab.measure.uncertainty import storage
+from dyelab.measure.single_photo import Measured, photo, places
+from dyelab.measure.uncertainty import calibration_doubt, fewer, storage
 from dyelab.read import file_data
 from dyelab.read import photo as read_photo
-from dyelab.table import LAB, covariances
+from dyelab.table import LAB, STANDARD_UNCERTAINTIES, covariances, with_covariances
 
 TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"
 # All by trial on pairs of rendered photos with the cloths, lamps and programs of
 # tests/benchmarks/pairs.py derive; judged on another program by the same script without it.
 MOST_APART = 0.75  # ΔE00, root mean square of the patches, beyond which photos don't go together
-_ALIKE = 9.0  # CIELAB units over which calibration errors are alike, as `calibrate` takes them
 _CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays its own
 _GAIN = 0.045  # of a change: what an undone program leaves wrong of it
-_OWN = 0.004  # share of the calibration's variance that two photos don't have in common
+_SCATTER = 0.67  # more variance than a window's cloth and light show, of theirs: position, blur
 _LIGHT = 0.8  # share of what isn't known of the light on a window that it has in both photos
-_REFITTED = 0.5  # share of what two calibrations say apart of a colour: taken off, and left
+_REFITTED = 0.75  # share of what two calibrations say apart of a colour that is taken off
+_NOISE = 0.1  # of its square: variance that remains
 _FAR = 16.3  # of chi-square with three degrees of freedom, passed by one in a thousand
 
 
@@ -47,15 +48,21 @@ class Kinship:
         (a photo shows no target to tell by).
     apart : float
         Root mean square ΔE00 of the patches, by the first photo's calibration.
-    refitted : ndarray (n, 3), optional
+    refitted : ndarray (n, 3)
         Of the second photo's windows: CIELAB by its own calibration less that by the first one's.
         Camera and light being the same, most of it is noise of the two fits, and it grows
         towards strong colours, which no patch holds in check.
+    first : Measured, optional
+        The first photo.
+    seen : ndarray (n, 3), optional
+        Camera values of the second photo's windows, undone as the first one's are.
     """
 
     verdict: str
     apart: float = np.nan
-    refitted: np.ndarray | None = None
+    refitted: np.ndarray = field(default_factory=lambda: np.empty((0, 3)))
+    first: Measured | None = None
+    seen: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -120,20 +127,26 @@ def kinship(
     """
     if files is not None and other_camera(*files):
         return Kinship(OTHER_CAMERA)
-    seen = [_patches(made) for made in (first, second)]
-    if seen[0] is None or seen[1] is None:
+    if not (_shows_target(first) and _shows_target(second)):
         return Kinship(NO_TARGET)
-    cal, paper = first.setup.calibration, _paper(first)
-    # Exposure and white balance apart: these each photo's own calibration takes care of.
-    gain = np.exp(np.median(np.log(seen[1] / seen[0]), axis=0))
-    labs = [_lab(cal, patches * paper) for patches in (seen[0], seen[1] / gain)]
+    cal, later = first.setup.calibration, second.setup.calibration
+    # A program bends light as it came in, exposure and white balance included; these two apart, as
+    # each photo's own calibration takes care of them, one phone bends both photos' light alike.
+    lit = [cal.undoing.tone.undo(made.witnesses) for made in (cal, later)]
+    gain = np.exp(np.median(np.log(np.maximum(lit[1], 1e-5) / np.maximum(lit[0], 1e-5)), axis=0))
+    labs = [cal.lab(cal.undoing.values(lit[0])), cal.lab(cal.undoing.values(lit[1], gain))]
     stored = _rounding(first) + _rounding(second)
     real = 1 - np.trace(stored) / max(np.mean((labs[1] - labs[0]) ** 2) * 3, 1e-9)
     apart = float(np.sqrt(np.mean(convert.dE00(*labs) ** 2) * np.clip(real, 0.1, 1)))
-    later = second.setup.calibration
-    seen_by_first = later.undoing.redo(second.values) / _paper(second) / gain * paper
-    refitted = later.lab(second.values) - _lab(cal, seen_by_first)
-    return Kinship(TOGETHER if apart <= MOST_APART else OTHER_LOOK, apart, refitted)
+    now = cal.undoing.tone.undo(later.undoing.redo(second.values))
+    seen = cal.undoing.values(now, gain)
+    verdict = TOGETHER if apart <= MOST_APART else OTHER_LOOK
+    return Kinship(verdict, apart, later.lab(second.values) - cal.lab(seen), first, seen)
+
+
+def _shows_target(made: Measured) -> bool:
+    setup = made.setup
+    return setup.target is not None and len(setup.calibration.witnesses) >= 24
 
 
 def _rounding(made: Measured) -> np.ndarray:
@@ -174,10 +187,11 @@ def joined(
 
     Notes
     -----
-    Every reading's own covariance stays as it is. The later photo's factors are turned until they
-    say for each colour what the earlier photo's say (orthogonal Procrustes problem; Schönemann,
-    Psychometrika 31, 1966), then drawn in so far that what remains of a difference is what
-    position leaves: with K the calibration's covariance and R what remains, by I - R K⁻¹ / 2.
+    The later colours are drawn towards what the first photo's calibration says of them, and their
+    calibration's doubt is its doubt. Its factors are turned until they say of the earlier readings
+    what the book says (orthogonal Procrustes problem; Schönemann, Psychometrika 31, 1966), then
+    drawn in so far that what remains of a difference is what position leaves: with K the
+    calibration's covariance and R what remains, by I - R K⁻¹ / 2.
 
     Examples
     --------
@@ -195,7 +209,7 @@ def joined(
     >>> measure.joined(first, kin, measured, {"A1": "K-01"}).taken_off.tolist()
     [0.0, 0.0, 0.0]
     """
-    measured = _as_the_first(measured, kin)
+    measured, common = _as_the_first(measured, kin, earlier)
     table = measured.table
     codes = table["place"].map(names).fillna("").to_numpy()
     before = earlier.readings.drop_duplicates("swatch").set_index("swatch")
@@ -203,12 +217,12 @@ def joined(
     there = [w for w in witnesses if w in before.index and w in codes]
     at = [int(np.flatnonzero(codes == w)[0]) for w in there]
     clipped = _clipped(table["flags"]) | _clipped(before["flags"].reindex(codes).fillna(""))
-    shared, doubt = _shared(earlier, kin, measured, was, clipped)
+    shared, doubt = _shared(earlier, kin, measured, common, was, clipped)
     told, off = _told(table, codes, was, doubt, at), np.zeros(3)
     if told["large"].any():  # position did more than it usually does
         moved = (table[LAB].to_numpy(float) - was)[at]
         more = moved.T @ moved / len(at)
-        shared, doubt = _shared(earlier, kin, measured, was, clipped, more)
+        shared, doubt = _shared(earlier, kin, measured, common, was, clipped, more)
         own = (doubt.left + 2 * doubt.cloth)[at].mean(axis=0) / len(at)
         off = more @ np.linalg.solve(more + own, moved.mean(axis=0))
     shown = table.copy()
@@ -218,30 +232,39 @@ def joined(
     return Joined(replace(measured, table=shown, shared=shared), told, off)
 
 
-def _as_the_first(measured: Measured, kin: Kinship) -> Measured:
-    """Take off what the later calibration says otherwise than the first, as far as it is noise."""
-    if kin.refitted is None:
-        return measured
-    table = measured.table.copy()
-    table[LAB] = (table[LAB] - _REFITTED * kin.refitted).clip([0, -160, -160], [100, 160, 160])
-    return replace(measured, table=table)
+def _as_the_first(
+    measured: Measured, kin: Kinship, earlier: Earlier
+) -> tuple[Measured, "_Factors"]:
+    """Take off what the later calibration says otherwise than the first, as far as it is noise.
+
+    What both get wrong is then the first one's error: returned are its factors at these colours.
+    """
+    assert kin.first is not None, "only photos that go together are joined"
+    assert kin.seen is not None
+    table = measured.table
+    own = _factors(measured.shared, (table["photo"] + "/" + table["place"]).tolist())
+    by_first = _by_the_first(measured, kin.first, kin.seen, earlier)
+    covariance = covariances(table) - own.whole + by_first.whole
+    lab = (table[LAB] - _REFITTED * kin.refitted).clip([0, -160, -160], [100, 160, 160])
+    table = with_covariances(table.assign(**lab), np.round(covariance, 6))
+    spread = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
+    table[STANDARD_UNCERTAINTIES] = np.round(spread, 4)
+    return replace(measured, table=table), by_first
 
 
-def _patches(made: Measured) -> np.ndarray | None:
-    """Linear values of the target's patches over the paper's, before any tone curve is undone."""
-    setup = made.setup
-    if setup.target is None or setup.shading is None or len(setup.calibration.witnesses) < 24:
-        return None
-    return np.maximum(setup.calibration.witnesses / _paper(made), 1e-4)
-
-
-def _paper(made: Measured) -> np.ndarray:
-    assert made.setup.shading is not None
-    return made.setup.calibration.undoing.tone.redo(made.setup.shading.paper)
-
-
-def _lab(cal: Calibration, stored: np.ndarray) -> np.ndarray:
-    return cal.lab(cal.undoing.undo(stored))
+def _by_the_first(
+    measured: Measured, first: Measured, seen: np.ndarray, earlier: Earlier
+) -> "_Factors":
+    """Return the first calibration's doubt of a later photo's windows, as the book counts it."""
+    here, there, shading = places(first), places(measured), first.setup.shading
+    off = None
+    if shading is not None and here is not None and there is not None:
+        off = shading.off(np.concatenate([here, there]), WINDOW_MM)
+    values = np.concatenate([first.values, seen])
+    common, own = calibration_doubt(first.setup.calibration, values, off)
+    common, n = fewer(common), len(first.values)
+    photo = _turned(earlier, first.table[LAB], common[:n], common[n:])
+    return _Factors(photo, numerics.symmetric_root(own[n:]), np.empty(0), np.empty(0))
 
 
 @dataclass(frozen=True)
@@ -252,6 +275,11 @@ class _Factors:
     recipe: np.ndarray
     numbers: np.ndarray
     recipe_numbers: np.ndarray
+
+    @property
+    def whole(self) -> np.ndarray:
+        """Covariance (n, 3, 3) that they carry."""
+        return _inner(self.photo) + _inner(self.recipe)
 
 
 def _factors(shared: pd.DataFrame, readings: list[str]) -> _Factors:
@@ -273,33 +301,30 @@ def _shared(
     earlier: Earlier,
     kin: Kinship,
     measured: Measured,
+    second: _Factors,
     was: np.ndarray,
     clipped: np.ndarray,
     more: np.ndarray | float = 0.0,
 ) -> tuple[pd.DataFrame, "_Doubt"]:
     """Rows of the later photo under the earlier one's source, and what remains of a change."""
     table = measured.table
-    names = (table["photo"] + "/" + table["place"]).tolist()
     first = _factors(earlier.shared, list(earlier.readings["reading"]))
-    second = _factors(measured.shared, names)
-    lab, base = table[LAB].to_numpy(float), earlier.readings[LAB].to_numpy(float)
-    turned = _turned(first.photo, second.photo, base, lab)
-    whole = _inner(turned) + _inner(second.recipe)
+    lab, whole = table[LAB].to_numpy(float), second.whole
+    cloth = covariances(table) - whole
     change = np.nan_to_num(np.linalg.norm(lab - was, axis=1))
-    refitted = np.zeros_like(lab) if kin.refitted is None else _REFITTED * kin.refitted
     left = (
-        np.where(clipped, 2.0, _OWN)[:, None, None] * whole
-        + refitted[:, :, None] * refitted[:, None]
+        np.where(clipped, 2.0, 0.0)[:, None, None] * whole
+        + 2 * _SCATTER * cloth
+        + _NOISE * kin.refitted[:, :, None] * kin.refitted[:, None]
         + ((_GAIN * change) ** 2)[:, None, None] * np.eye(3)
         + more
     )
     kept = _kept(whole, left)
     same = np.where(np.isnan(was[:, 0]), 1.0, np.exp(-0.5 * (change / _CHANGED) ** 2))
     left = left + (1 - same)[:, None, None] * 2 * _inner(second.recipe)
-    cloth = covariances(table) - whole
     kept_own = kept + _LIGHT * _light(measured) @ np.linalg.pinv(_inner(second.recipe), 1e-6, True)
     recipe = np.einsum("nkl,nfl->nfk", kept_own * same[:, None, None], second.recipe)
-    photo = np.einsum("nkl,nfl->nfk", kept, turned)
+    photo = np.einsum("nkl,nfl->nfk", kept, second.photo)
     numbers = _numbers(first, photo.shape[1])
     many = min(recipe.shape[1], len(first.recipe_numbers))
     rows = [
@@ -317,18 +342,20 @@ def _numbers(first: _Factors, count: int) -> np.ndarray:
     return np.concatenate([first.numbers, more])[:count]
 
 
-def _turned(first: np.ndarray, second: np.ndarray, base: np.ndarray, lab: np.ndarray) -> np.ndarray:
-    """The later photo's factors, turned until each says what the earlier photo's does."""
-    apart = ((lab[:, None] - base) ** 2).sum(axis=-1)
-    # Where no earlier colour is near, the nearest speaks.
-    share = np.exp(-0.5 * (apart - apart.min(axis=1, keepdims=True)) / _ALIKE**2)
-    share /= share.sum(axis=1, keepdims=True)
-    size = max(first.shape[1], second.shape[1])
-    wanted = _padded(np.einsum("nm,mfk->nfk", share, first), size)
-    given = _padded(second, size)
-    flat = [np.moveaxis(one, 1, 2).reshape(-1, size) for one in (given, wanted)]
+def _turned(
+    earlier: Earlier, lab: pd.DataFrame, known: np.ndarray, given: np.ndarray
+) -> np.ndarray:
+    """Turn factors (n, f, 3) as those known of colours (m, f, 3) must be for what a book says."""
+    kept = _factors(earlier.shared, list(earlier.readings["reading"])).photo
+    base = earlier.readings[LAB].to_numpy(float)
+    apart = ((base[:, None] - lab.to_numpy(float)) ** 2).sum(axis=-1)
+    size = max(kept.shape[1], given.shape[1])
+    flat = [
+        np.moveaxis(_padded(one, size), 1, 2).reshape(-1, size)
+        for one in (known[apart.argmin(axis=1)], kept)
+    ]
     u, _, v = np.linalg.svd(flat[0].T @ flat[1])
-    return np.einsum("nfk,fg->ngk", given, u @ v)
+    return np.einsum("nfk,fg->ngk", _padded(given, size), u @ v)
 
 
 def _padded(factors: np.ndarray, size: int) -> np.ndarray:

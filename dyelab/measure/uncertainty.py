@@ -67,15 +67,23 @@ def covariances(
     """
     slope = made.slope(rgb)
     relative = _cloth(seen.blocks) + storage(rgb, full) + max(light.left, _LIGHT) ** 2
-    # What a program does to a colour it does to all of that colour, in the next photo too.
-    program = np.full((3, 3), made.reworked**2)
-    own, common = made.doubt(made.lab(rgb))
-    own = own + slope @ program @ np.swapaxes(slope, 1, 2)
-    factors = _fewer(_lit(common, slope, light.off))
+    common, own = calibration_doubt(made, rgb, light.off)
+    factors = fewer(common)
     shared = np.einsum("nfk,nfl->nkl", factors, factors)
     whole = slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared
     # Roots alike for colours alike, so that replicates' factors agree in sign.
     return whole, factors, numerics.symmetric_root(own)
+
+
+def calibration_doubt(
+    made: Calibration, rgb: np.ndarray, off: np.ndarray | None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Of n colours, factors (n, d, 3) of the error they share, and each one's own, (n, 3, 3)."""
+    slope = made.slope(rgb)
+    # What a program does to a colour it does to all of that colour, in the next photo too.
+    program = np.full((3, 3), made.reworked**2)
+    own, common = made.doubt(made.lab(rgb))
+    return _lit(common, slope, off), own + slope @ program @ np.swapaxes(slope, 1, 2)
 
 
 def _lit(common: np.ndarray, slope: np.ndarray, off: np.ndarray | None) -> np.ndarray:
@@ -108,7 +116,7 @@ def storage(rgb: np.ndarray, full: int) -> np.ndarray:
     return (error**2)[:, :, None] * np.eye(3)
 
 
-def _fewer(common: np.ndarray) -> np.ndarray:
+def fewer(common: np.ndarray) -> np.ndarray:
     """Rotate the factors so that a few carry all but nothing of what is shared."""
     n, d, _ = common.shape
     if not n:
