@@ -1,7 +1,7 @@
 """Pairs of photos before and after a washing test: do intervals of the change hold, how wide?
 
 Run: python tests/benchmarks/pairs.py [pairs a program] [first seed] [derive] [others] [cards]
-     [witnesses]
+     [witnesses] [vary]
 
 Half of each pair's 24 swatches are untouched, half changed by ΔE00 0 to 6; the cameras, cloths
 and programs took no part in any fit (`worlds.photos`, its two halves as in photo_worlds.py). With
@@ -29,8 +29,11 @@ from worlds import pairs, programs
 
 from dyelab import calibrate, convert, grade, measure, table
 from dyelab.errors import InputError
+from dyelab.measure import together
 
 NAMES = [f"W{i:02}" for i in range(1, 25)]
+KINDS = ("plain", "half", "whole")
+CONSTANTS = ("_SCATTER", "_LIGHT", "_REFITTED", "_NOISE", "_GAIN", "_CHANGED")
 ALIKE = 10  # CIELAB units
 
 
@@ -64,8 +67,14 @@ def taken(seed, kind, part, reference, differs="", heard=False):
         first, second = measured(pair, reference)
     except InputError:
         return "refused", None
+    if differs:
+        return measure.kinship(first, second).verdict, None
+    return compared(pair, first, second, heard)
+
+
+def compared(pair, first, second, heard=False):
     kin = measure.kinship(first, second)
-    if kin.verdict != "together" or differs:
+    if kin.verdict != "together":
         return kin.verdict, None
     true = convert.dE00(pair.before, pair.after)
     two = tuple(np.array(NAMES)[true < 1e-6][:2])
@@ -167,17 +176,16 @@ def report(kind, found):
 
 def run(count, first, heard, others, parts=(0, 1)):
     reference = calibrate.reference()
-    kinds = ("plain", "half", "whole")
-    found = {kind: [] for kind in kinds}
+    found = {kind: [] for kind in KINDS}
     unlike = {what: [] for what in pairs.OTHERS}
     for part in parts:
         photo_worlds.held_out(part)
         for at in range(part % 2, count, 2):
-            for kind in kinds:
+            for kind in KINDS:
                 found[kind].append(taken(first + at, kind, part, reference, heard=heard))
             if others:
                 for what, rows in unlike.items():
-                    rows.append(taken(first + at, kinds[at % 3], part, reference, what)[0])
+                    rows.append(taken(first + at, KINDS[at % 3], part, reference, what)[0])
     for kind, rows in found.items():
         print(report(kind, rows), flush=True)
     for what, verdicts in unlike.items():
@@ -188,7 +196,7 @@ def run(count, first, heard, others, parts=(0, 1)):
 
 def run_cards(count, first, parts):
     reference = calibrate.reference()
-    found = {kind: [] for kind in ("plain", "half", "whole")}
+    found = {kind: [] for kind in KINDS}
     for part in parts:
         photo_worlds.held_out(part)
         for at in range(part % 2, count, 2):
@@ -198,14 +206,37 @@ def run_cards(count, first, parts):
         print(report_cards(kind, rows), flush=True)
 
 
+def vary(count, first, parts):
+    """What half and double of each constant would do."""
+    reference, made = calibrate.reference(), []
+    for part in parts:
+        photo_worlds.held_out(part)
+        for at in range(part % 2, count, 2):
+            for kind in KINDS:
+                pair = drawn(first + at, kind, part)
+                made.append((kind, pair, *measured(pair, reference)))
+    apart = [measure.kinship(*two).apart for _, _, *two in made]
+    print(f"apart at most {max(apart):.2f}, MOST_APART {together.MOST_APART}", flush=True)
+    for name in CONSTANTS:
+        used = getattr(together, name)
+        for factor in (0.5, 1.0, 2.0):
+            setattr(together, name, factor * used)
+            for kind in KINDS:
+                found = [compared(*pair) for one, *pair in made if one == kind]
+                print(f"{name} {factor * used:g}:", report(kind, found), flush=True)
+        setattr(together, name, used)
+
+
 if __name__ == "__main__":
     numbers = [int(a) for a in sys.argv[1:] if a.isdigit()]
     parts = (0, 1)
-    if "derive" in sys.argv:
+    if "derive" in sys.argv or "vary" in sys.argv:
         programs.enter()
         parts = programs.PARTS
     count, first = (*numbers, *(8, 2000)[len(numbers) :])[:2]
-    if "cards" in sys.argv:
+    if "vary" in sys.argv:
+        vary(count, first, parts)
+    elif "cards" in sys.argv:
         run_cards(count, first, parts)
     else:
         run(count, first, "witnesses" in sys.argv, "others" in sys.argv, parts)

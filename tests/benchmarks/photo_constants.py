@@ -1,6 +1,6 @@
 """Constants of the photo's calibration, derived on a world that judges nothing.
 
-Run: python tests/benchmarks/photo_constants.py [photos a cell] [first seed]
+Run: python tests/benchmarks/photo_constants.py [photos a cell] [first seed] [NAME...]
 
 Cloths, lamps and picture programs are those of tests/worlds/programs.py; cameras and surfaces are
 those of half 0, each of its two parts seen by priors of the other. photo_worlds.py judges by other
@@ -10,9 +10,12 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
 - `model.STRAINED`, the likeliest relative variance of a window's light a squared unit of the
   patches' strain, under a distribution with the tails of Student's t of 5 degrees;
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
-  value, of each kind of cloth over all programs: in use is
-  what lies between the values at which either kind of cloth is held;
+  value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
+  colours and differences): in use is the middle of the two kinds', to one decimal;
 - what of the light a program leaves undone, by kind, beside `calibrate.DEVELOPED`.
+
+With names of constants (or `all` of `VARIED`) only what half and double of each would do: median
+ΔE00, and the shares held, of either kind of cloth.
 """
 
 # ruff: noqa: E402
@@ -29,11 +32,21 @@ from worlds import programs
 
 from dyelab import calibrate, measure
 from dyelab.calibrate import calibrate as flags
-from dyelab.calibrate import fit, model, program
+from dyelab.calibrate import cameras, fit, model, program, reference
 from dyelab.errors import InputError
+from dyelab.measure import uncertainty
 
 TAILS = 5
 CLOTHS = ("dyed", "real")
+VARIED = {
+    program: ("FREE_TONE", "FREE_GLARE", "FREE_LOCAL", "AREAS_OFF", "PAPER_OFF", "LEAST_LOCAL",
+              "_LOUDER", "_COLOURED", "_ODD"),
+    fit: ("PATCH", "NODES", "_TRUST", "CORRECTED", "WIDER"),
+    model: ("REACH", "STRAINED"),
+    cameras: ("FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
+    reference: ("NOISE", "ONE_OF"),
+    uncertainty: ("_LIGHT", "_STORED"),
+}  # fmt: skip
 
 
 def main(count=10, first=20_000):
@@ -44,9 +57,25 @@ def main(count=10, first=20_000):
     used, model.STRAINED = model.STRAINED, 0.0
     print(f"STRAINED: {used:g} in use, {likeliest(taken(rendered)):.4f} likeliest", flush=True)
     model.STRAINED = used
-    for wider in (1.0, 1.05, 1.1, 1.15, 1.2, 1.3):
-        told(fit, "WIDER", wider, held(rendered))
+    widths = (1.0, 1.1, 1.2, 1.3, 1.4)
+    held_at = [told(fit, "WIDER", wider, held(rendered)) for wider in widths]
+    asked = [np.interp(0.95, [shares[c].mean() for shares in held_at], widths) for c in CLOTHS]
+    print(f"WIDER asked: {asked[0]:.2f} dyed, {asked[1]:.2f} real; {np.mean(asked):.1f} between")
     strains(taken(rendered))
+
+
+def vary(count, first, names):
+    """What half and double of each constant would do."""
+    programs.enter()
+    rendered = {part: list(drawn(part, count, first)) for part in programs.PARTS}
+    for where, constants in VARIED.items():
+        for name in constants:
+            if name in names or "all" in names:
+                used = getattr(where, name)
+                for value in (used / 2, used, used * 2):
+                    value = max(int(value), 1) if isinstance(used, int) else value
+                    cameras.lights.cache_clear()
+                    told(where, name, value, held(rendered))
 
 
 def drawn(part, count, first):
@@ -58,21 +87,24 @@ def drawn(part, count, first):
 
 
 def told(where, name, value, measured):
-    """Print what comes out with one value of a constant."""
+    """Print what comes out with one value of a constant; return it."""
     used = getattr(where, name)
     setattr(where, name, value)
-    print(f"{name} {value:g}{' (in use)' if value == used else ''}: {measured()}", flush=True)
+    text, found = measured()
     setattr(where, name, used)
+    in_use = " (in use)" if np.array_equal(value, used) else ""
+    print(f"{name} {np.round(value, 4)}{in_use}: {text}", flush=True)
+    return found
 
 
 def taken(rendered, kinds=world.PROGRAMS):
-    rows, reference = [], calibrate.reference()
+    rows, values = [], calibrate.reference()
     for part, photos in rendered.items():
         photo_worlds.held_out(part)
         for kind, cloth, one in photos:
             if kind in kinds:
                 try:
-                    made = measure.photo(one.photo, reference, pose=one.pose, target=one.target)
+                    made = measure.photo(one.photo, values, pose=one.pose, target=one.target)
                 except InputError:
                     continue
                 rows.append({"kind": kind, "cloth": cloth} | photo_worlds.judged(one.truth, made))
@@ -80,7 +112,11 @@ def taken(rendered, kinds=world.PROGRAMS):
 
 
 def median(rendered):
-    return lambda: f"median ΔE00 {np.median(joined(taken(rendered, ('half', 'whole')), 'dE')):.3f}"
+    def found():
+        middle = np.median(joined(taken(rendered, ("half", "whole")), "dE"))
+        return f"median ΔE00 {middle:.3f}", middle
+
+    return found
 
 
 def joined(rows, name):
@@ -88,15 +124,19 @@ def joined(rows, name):
 
 
 def held(rendered):
-    def text():
+    def found():
         rows = taken(rendered)
         parts = {c: [row for row in rows if row["cloth"] == c] for c in CLOTHS}
-        return ", ".join(
-            f"{c} {joined(part, 'inside').mean():.1%} and {joined(part, 'between').mean():.1%}"
+        shares = {
+            c: np.array([joined(part, name).mean() for name in ("inside", "between")])
             for c, part in parts.items()
-        )
+        }
+        return ", ".join(
+            f"{c} median ΔE00 {np.median(joined(parts[c], 'dE')):.2f}, held {one:.1%} and {two:.1%}"
+            for c, (one, two) in shares.items()
+        ), shares
 
-    return text
+    return found
 
 
 def likeliest(rows):
@@ -122,4 +162,7 @@ def strains(rows):
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:]))
+    numbers = [int(a) for a in sys.argv[1:] if a.isdigit()]
+    names = [a for a in sys.argv[1:] if not a.isdigit()]
+    count, first = (*numbers, *(10, 20_000)[len(numbers) :])[:2]
+    vary(count, first, names) if names else main(count, first)

@@ -1,6 +1,7 @@
 """Photos of the other world, judged: errors, and whether the stated regions hold.
 
-Run: python tests/benchmarks/photo_worlds.py [photos a cell] [first seed] [code=DIR] [cell...]
+Run: python tests/benchmarks/photo_worlds.py [photos a cell] [first seed] [code=DIR] [white]
+     [derive] [cell...]
 
 Cameras and measured surfaces are parted into two halves by likeness; each photo shows one half
 while the calibration's priors are made of the other. A cell is a program and a cloth, such as
@@ -8,8 +9,9 @@ while the calibration's priors are made of the other. A cell is a program and a 
 each: photos refused and flagged developed; ΔE00 median and 95th percentile, and the median in
 daylight; the share of true colours and true differences inside the stated 95 % regions, the
 lowest share of any light, and the stated over the real root mean square error. `code` names a
-checkout whose package is judged in place of this one. Half 1 of cameras and surfaces, from which
-no constant was derived (photo_constants.py), is repeated by itself.
+checkout whose package is judged in place of this one. With `white` the card's paper alone is gone
+by; with `derive` on cloths, lamps and programs of `worlds.programs`. Half 1 of cameras and
+surfaces, from which no constant was derived (photo_constants.py), is repeated by itself.
 """
 
 # ruff: noqa: E402
@@ -23,6 +25,7 @@ TESTS = Path(__file__).parents[1]
 sys.path[:0] = [NAMED.get("code", str(TESTS.parent)), str(TESTS)]
 from scipy.stats import chi2
 from worlds import photos as world
+from worlds import programs
 
 from dyelab import calibrate, convert, measure, table
 from dyelab.errors import InputError
@@ -121,22 +124,26 @@ def cells(asked):
     return [cell for cell in every if not asked or any(a in cell for a in asked)]
 
 
-def run(count=40, first=0, asked=(), by_white=False, **how):
+def run(count=40, first=0, asked=(), by_white=False, parts=(0, 1), **how):
     reference = None if by_white else calibrate.reference()
     found = {cell: [] for cell in cells(asked)}
-    for which in (0, 1):
+    for which in parts:
         held_out(which)
         for cell, rows in found.items():
-            for i in range(which, count, 2):
-                rows.append(one(first + i // 2 * 2 + which, *cell.split(), which, reference, **how))
+            for i in range(which % 2, count, 2):
+                rows.append(one(first + i, *cell.split(), which, reference, **how))
     return found
 
 
 if __name__ == "__main__":
     numbers = [int(a) for a in sys.argv[1:] if a.isdigit()]
-    asked = [a for a in sys.argv[1:] if a.isalpha() and a != "white"]
+    asked = [a for a in sys.argv[1:] if a.isalpha() and a not in ("white", "derive")]
+    parts = (0, 1)
+    if "derive" in sys.argv:
+        programs.enter()
+        parts = programs.PARTS
     print(f"code: {Path(calibrate.__file__).parents[2].name}", flush=True)
-    found = run(*numbers[:2], asked=asked, by_white="white" in sys.argv)
+    found = run(*numbers[:2], asked=asked, by_white="white" in sys.argv, parts=parts)
     for rows in found.values():
         print(report(rows), flush=True)
         apart = [row for row in rows if row["seed"] % 2]
