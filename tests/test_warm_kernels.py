@@ -23,6 +23,7 @@ async def _answer(kernels, name, code):
     client.start_channels()
     try:
         await client.wait_for_ready(60)
+        await asyncio.sleep(3)  # it learns from the book meanwhile
         said = []
         await client._async_execute_interactive(code, output_hook=said.append)
         return "".join(one["content"].get("text", "") for one in said)
@@ -51,9 +52,11 @@ async def _walked(folder):
             kept,
             "import sys, os; there = 'dyelab.panel.compare' in sys.modules; "
             "from dyelab.panel.book_choice import gathered; "
-            "print(there, gathered.cache_info().currsize, os.getcwd())",
+            "from dyelab.panel.explore.bench import learned; "
+            "held = [one.cache_info().currsize for one in (gathered, learned)]; "
+            "print(there, held, os.getcwd())",
         )
-        assert said.strip() == f"True 1 {folder}"
+        assert said.strip() == f"True [1, 1] {folder}"
         await _until(lambda: kernels._kept)
     finally:
         await kernels.shutdown_all(now=True)

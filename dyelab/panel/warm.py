@@ -1,5 +1,6 @@
 """What a kernel that waits for a page does meanwhile: import every panel, pack the drawings'
-program and open the session's book. It is loaded as an extension of the kernel's shell.
+program, open the session's book and, where no page has come by then, learn from it for the
+explorer. It is loaded as an extension of the kernel's shell.
 """
 
 import pkgutil
@@ -7,11 +8,16 @@ from contextlib import suppress
 from importlib import import_module
 from typing import Any
 
+from tornado.ioloop import IOLoop
+
 from dyelab import panel
 from dyelab.panel import book_choice, remember
+from dyelab.panel.explore import bench
+
+_QUIET = 0.5  # seconds without a page before more than a second of work is begun
 
 
-def load_ipython_extension(_shell: Any) -> None:
+def load_ipython_extension(shell: Any) -> None:
     """Do what every page would do before its first answer."""
     for found in pkgutil.iter_modules(panel.__path__):
         import_module(f"dyelab.panel.{found.name}")
@@ -19,4 +25,13 @@ def load_ipython_extension(_shell: Any) -> None:
         import_module(drawn_with)
     import_module("dyelab.panel.widgets")._plotly()
     with suppress(Exception):  # a panel says what is wrong with a book
-        book_choice.gathered(book_choice.opened(remember.start() or book_choice.example()))
+        book = book_choice.opened(remember.start() or book_choice.example())
+        book_choice.gathered(book)
+        taken: list[bool] = []
+        shell.events.register("pre_execute", lambda: taken.append(True))
+        IOLoop.current().call_later(_QUIET, lambda: taken or _learn(book))
+
+
+def _learn(book: book_choice.Book) -> None:
+    with suppress(Exception):
+        bench.learned(book)

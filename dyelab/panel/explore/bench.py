@@ -1,7 +1,7 @@
 """A book's model, fitted once, and what was asked of it before."""
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import pandas as pd
@@ -81,13 +81,19 @@ class Bench:
 def prepared(book: Book) -> Bench:
     """Learn from a book."""
     try:
-        model = predict.fit(books.wide(book), spectra=book.spectra)
+        model = learned(book)
     except predict.TooFew as few:
         made = style.painted(few.made)
         kept = {"next": few.offered}
         return Bench(made, None, drawn.ground(made), str(few), books.materials(book), kept)
     made = style.painted(model.made)
     return Bench(made, model, drawn.ground(made), _trust(model), books.materials(book))
+
+
+@lru_cache(1)
+def learned(book: Book) -> predict.Model:
+    """Fit a book's model, once while the book stays as it is."""
+    return predict.fit(books.wide(book), spectra=book.spectra)
 
 
 def _trust(model: predict.Model) -> str:
