@@ -119,7 +119,7 @@ def test_empty_windows_are_said_and_neither_named_nor_asked_for(tmp_path, monkey
     assert len(empty) == 18
     assert f"Nothing lies in {empty[0]} … {empty[-1]}" in shown.sentence
     assert "6 windows measured; none has a name yet" in shown.sentence
-    said = next(note for note in shown.shown.notes if "Read these places" in note)
+    said = next(note for note in shown.shown.notes if "Have you a colour instrument" in note)
     assert not set(empty) & set(said.rstrip(".").replace(",", " ").split())
     shown.choices["first"].value = "P1"
     assert list(filter(None, names(shown).values())) == [f"P{i}" for i in range(1, 7)]
@@ -260,6 +260,47 @@ def test_a_photo_of_washed_cloth_is_kept_as_such(shown, tmp_path):
     assert (row["exposure"], row["amount"], row["unit"]) == ("wash", 5, "cycle")
 
 
+def chosen(name):
+    """What the browser's file chooser hands over."""
+    content = capture.example().read_bytes()
+    return ({"name": name, "type": "image/jpeg", "size": len(content), "content": content,
+             "last_modified": datetime(2026, 5, 1, tzinfo=UTC)},)  # fmt: skip
+
+
+def test_the_photo_given_last_is_the_one_measured_and_named(shown):
+    assert shown.sentence.startswith("rendered_card_W01_W24.jpg: 24 windows")
+    shown.choices["upload"].value = chosen("dyed.jpg")
+    assert shown.choices["path"].value == ""
+    assert shown.sentence.startswith("dyed.jpg: 24 windows")
+    shown.choices["path"].value = str(capture.example())
+    assert shown.choices["upload"].value == ()
+    assert shown.sentence.startswith("rendered_card_W01_W24.jpg: ")
+
+
+def test_what_was_added_does_not_wait_to_be_added_again(shown):
+    shown.choices["names"].value = "A1 = N1"
+    shown.choices["exposure"].value = "wash"
+    shown.choices["amount"].value = 5
+    shown.add_to_book()
+    assert "Added 1 reading (after washing, 5 times)" in shown.sentence
+    for name, value in {"exposure": "light", "amount": 3}.items():
+        shown.choices[name].value = value
+        assert "Added 1 reading" in shown.sentence
+        assert shown.add.layout.display == "none"
+
+
+def test_a_photo_after_a_test_that_stands_alone_is_asked_about(shown):
+    shown.choices["names"].value = "A1 = N1"
+    shown.add_to_book()
+    shown.choices["path"].value = str(capture.example())
+    shown.choices["names"].value = "A1 = N1"
+    shown.choices["exposure"].value = "wash"
+    shown.add_to_book()
+    assert "goes with no earlier one" in shown.answer.value
+    shown.add.click()
+    assert "is in this book already" in shown.answer.value, "a second press adds"
+
+
 def test_the_card_can_be_written_from_the_panel(shown, tmp_path):
     assert "card-cloth-A4.pdf" in shown.write_card()
     assert (tmp_path / "saved" / "card-cloth-A4.pdf").read_bytes()[:4] == b"%PDF"
@@ -300,7 +341,7 @@ def by_instrument(path, swatches, lab):
 
 def test_the_books_instrument_readings_correct_the_photo(shown, tmp_path):
     before, moves = shown.measured.table[["L", "a", "b"]].to_numpy(), np.array([1.0, 2.0, -1.0])
-    assert any("An instrument at hand?" in note for note in shown.shown.notes)
+    assert any("Have you a colour instrument?" in note for note in shown.shown.notes)
     by_instrument(tmp_path / "mine", ["N1", "N2"], np.add(before[:2], moves))
     shown.follow(tmp_path / "mine")
     shown.choices["path"].value = str(capture.example())

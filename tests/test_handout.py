@@ -105,7 +105,7 @@ def test_both_papers_and_both_ways_up(tmp_path):
     if which("pdfinfo") is None:
         pytest.skip("no pdfinfo to measure it with")
     sizes = {}
-    for paper in ("A4", "Letter"):
+    for paper in ("A4", "Letter", "A2"):
         for flat in (False, True):
             page = handout.Page("x", (handout.Text("y"),), paper=paper, landscape=flat)
             told = subprocess.run(
@@ -118,6 +118,8 @@ def test_both_papers_and_both_ways_up(tmp_path):
         ("A4", True): (842, 595),
         ("Letter", False): (612, 792),
         ("Letter", True): (792, 612),
+        ("A2", False): (1191, 1684),
+        ("A2", True): (1684, 1191),
     }
 
 

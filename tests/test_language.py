@@ -37,7 +37,7 @@ from dyelab.recipe.advice import CELLULOSE, PROTEIN
 ENGLISH = Path(words.__file__).parent / "en"
 # Names that a translation leaves as they are: lights, formulae, formats, papers, units.
 NAMES = "LED RGB CMC CIELAB CSV SVG PNG HTML PDF WOF ISO CIE Letter Mlx klx Marlpit Yard mine Iron"
-NAMES += " leaf stem ground"
+NAMES += " leaf stem ground rendered card jpg"
 PANELS = (browse, capture, compare, correct, exchange, explore, fastness, guess, home, instrument)
 PANELS += (make_pages, metals, own_materials, planning, printed_cloth, tannin_share, weigh)
 # What a translation of these says is read back as typed, or was written into the book.

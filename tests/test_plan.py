@@ -579,3 +579,14 @@ def test_the_first_page_shown_is_the_one_that_is_printed(tmp_path, monkeypatch):
     planning.panel().choices["children"].value = True
     assert asked[-1]["children"] is True
     assert len(asked[-1]["listed"]) > 50
+
+
+def test_a_bath_sheet_says_how_to_measure_what_is_too_little_to_weigh():
+    few = plan.series({"fibre": ["wool"], "dye": ["weld 50"], "iron": [0, 1]}, mass_g=5, name="X")
+    baths = plan.page(few, "baths")[1]["baths"]
+    told = [one["advice"] for one in baths if one["material"] == "ferrous sulfate"]
+    assert all(
+        "0.05 g: too little to weigh. Dissolve 1 g, make up to 100 mL, take 5.0" in t for t in told
+    )
+    assert told
+    assert not any("too little" in one["advice"] for one in baths if one["material"] == "weld")

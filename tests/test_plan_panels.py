@@ -83,6 +83,21 @@ def test_the_next_bath_opens_as_planned_and_not_as_the_last_was(planned):
         assert again.choices["in_it"].value == again.choices["in_it"].options
 
 
+def test_baths_are_told_apart_and_all_can_be_saved_as_planned(planned):
+    panel = record.panel(planned)
+    named = [name for name, _ in panel.choices["bath"].options]
+    assert len({name.partition("  ")[2] for name in named}) == len(named)
+    assert any("ferrous sulfate 2 %, A-0" in name for name in named)
+    assert not any(" ," in name for name in named)
+    panel.choices["on"].value = "2024-05-01"
+    panel.actions["planning.all_so"].click()
+    after = book.open(planned.path)
+    assert (after.steps["state"] == "done").all()
+    assert set(after.swatches["made_on"].astype(str).str[:10]) == {"2024-05-01"}
+    panel.actions["planning.take_back"].click()
+    assert (book.open(planned.path).steps["state"] == "planned").all()
+
+
 def test_a_book_without_a_plan_says_what_to_do():
     panel = record.panel(EXAMPLE)
     assert "Plan a series above" in said(panel)

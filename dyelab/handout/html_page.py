@@ -2,6 +2,7 @@
 
 import base64
 import json
+import re
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from dyelab.handout.page import (
 
 _HERE = Path(__file__).parent
 _SHORT = 30  # letters of a note that has room under a narrow chip on a phone
+_LONG = re.compile(r"\w{12}(?=\w{4})")
 _TYPES = {"png": "image/png", "jpg": "image/jpeg", "svg": "image/svg+xml"}
 
 
@@ -46,6 +48,7 @@ def text(page: Page) -> str:
 
     source = (_HERE / "page.html").read_text(encoding="utf-8")
     maker = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    maker.filters["breakable"] = breakable
     alive = any(isinstance(block, Live) for block in page.blocks)
     return maker.from_string(source).render(
         page=page,
@@ -63,6 +66,11 @@ def text(page: Page) -> str:
         say=words.say,
         language="en",
     )
+
+
+def breakable(told: Any) -> str:
+    """A cell's text, its longest words with places to break, so that a narrow column holds them."""
+    return _LONG.sub("\\g<0>\u00ad", str(told))
 
 
 _SCRIPTS = {"clock": Clock, "hand_in": HandIn}

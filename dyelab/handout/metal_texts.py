@@ -69,6 +69,7 @@ def controls(one: Family, dose: Dose) -> list[str]:
         change = one.moved(ends[-1]) if len(ends) == 2 else None
         if change is not None:
             shown = {"distance": distance(change), "moved": change["moved"]}
+            shown |= {"verdict": compare.in_words(change, said=True)}
             said.append(words.say(f"family.{name}_moved", **shown))
     return said
 

@@ -359,6 +359,16 @@ class Page:
         if self.paper not in PAPERS:
             raise InputError(f"no paper {self.paper!r} here. Papers: {', '.join(PAPERS)}.")
 
+    @property
+    def enlarged(self) -> float:
+        """How many times larger than on A4 a large paper shows it, to be read from further away.
+
+        Bands of chips are laid out for their paper and stay as they are.
+        """
+        wide = PAPERS[self.paper][0] / PAPERS["A4"][0]
+        laid_out = any(isinstance(block, Bands) for block in self.blocks)
+        return 1.0 if laid_out or wide < 1.1 else wide  # Letter is as wide as A4, or nearly
+
 
 @dataclass(frozen=True)
 class Own:

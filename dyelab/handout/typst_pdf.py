@@ -1,11 +1,11 @@
 """A page description to PDF (or PNG pictures of its sheets) through Typst."""
 
 import re
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
-from dyelab import press, words
+from dyelab import files, press, words
 from dyelab.handout.page import (
     Chart,
     Clock,
@@ -20,6 +20,11 @@ from dyelab.handout.page import (
 )
 
 _HERE = Path(__file__).parent
+_LARGE = """#let data = json("data.json")
+#set document(title: data.title, date: none)
+#set page(paper: data.paper, flipped: data.landscape, margin: 0mm)
+#for sheet in data.sheets { image(sheet, width: 100%, height: 100%) }
+"""
 _LONG = re.compile(r"[^\s\u00a0]{16}")
 
 
@@ -33,8 +38,10 @@ def pdf(page: Page, path: str | Path) -> Path:
     >>> handout.pdf(page, folder / "a.pdf").read_bytes()[:5]
     b'%PDF-'
     """
-    data, pictures = _data(page)
-    return press.pdf(_template(), data, path, pictures=pictures)
+    content = _enlarged(page) if page.enlarged > 1 else _compiled(page)
+    with files.whole(path, binary=True) as file:
+        file.write(content)
+    return Path(path)
 
 
 def pictures(page: Page, ppi: float = 100) -> list[bytes]:
@@ -47,13 +54,27 @@ def pictures(page: Page, ppi: float = 100) -> list[bytes]:
     >>> len(handout.pictures(page, ppi=20))
     1
     """
-    data, pictures = _data(page)
-    made: Any = press.compiled(_template(), data, pictures=pictures, form="png", ppi=ppi)
+    return _sheets(page, form="png", ppi=ppi)
+
+
+def _sheets(page: Page, **asked: Any) -> list[bytes]:
+    """Each sheet by itself; one that is to be enlarged as it is on A4."""
+    laid = replace(page, paper="A4") if page.enlarged > 1 else page
+    made: Any = _compiled(laid, **asked)
     return made if isinstance(made, list) else [made]
 
 
-def _template() -> str:
-    return (_HERE / "page.typ").read_text(encoding="utf-8")
+def _compiled(page: Page, **asked: Any) -> bytes:
+    data, pictures = _data(page)
+    template = (_HERE / "page.typ").read_text(encoding="utf-8")
+    return press.compiled(template, data, pictures=pictures, **asked)
+
+
+def _enlarged(page: Page) -> bytes:
+    """The sheets of A4 drawn over the whole of a larger paper, letters and all."""
+    drawn = {f"{i}.svg": sheet for i, sheet in enumerate(_sheets(page, form="svg"))}
+    data = {"title": kept(page.title), "paper": page.paper.lower(), "landscape": page.landscape}
+    return press.compiled(_LARGE, {**data, "sheets": list(drawn)}, pictures=drawn)
 
 
 def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:

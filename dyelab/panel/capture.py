@@ -58,6 +58,7 @@ class Capture(frame.Panel):
         self._moves: dict[str, np.ndarray] = {}
         self._grips: list[str] = []
         self._corrected: list[str] = []
+        self._asked = False
         self._labels = pd.DataFrame()
         self._named = Naming({}, {}, self._labels)
         self._pairing: capture_together.Pairing | None = None
@@ -121,9 +122,10 @@ class Capture(frame.Panel):
 
         start = str(example()) if book_choice.is_example(book) else ""
         targets = choices.coded("capture.target_", (*convert.target_names(), _WHITE))
+        upload, path = choices.photo(start)
         return {
-            "upload": choices.upload("capture.upload", "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
-            "path": choices.text("capture.path", start),
+            "upload": upload,
+            "path": path,
             **choices.exposures(),
             **capture_together.offered(book),
             "first": choices.pick("capture.first", _in_order(book)),
@@ -269,14 +271,17 @@ class Capture(frame.Panel):
                 for flag in _TOLD
                 if flag in made.setup.calibration.flags
             ),
+            *([words.say("capture.before_tests")] if self.values["exposure"] == "none" else []),
             words.say("capture.drag"),
+            words.say("capture.unsure"),
             *_about_instrument(made, self._corrected),
         ]
         if flagged:
             notes.insert(0, words.say("capture.flagged", count=flagged))
         self.tap.offer(naming.open, offered(self.book), naming.swatches)
         drawn = self._drawn(made, naming)
-        return frame.Shown(said(naming), drawn, table[_COLUMNS].round(2), notes=notes)
+        answer = words.say("capture.of_photo", name=self.origin.name, said=said(naming))
+        return frame.Shown(answer, drawn, table[_COLUMNS].round(2), notes=notes)
 
     def _drawn(self, made: measure.Measured, naming: Naming) -> go.Figure:
         """Photo with what was measured and each name; corners, target, windows can be dragged."""
@@ -326,6 +331,9 @@ class Capture(frame.Panel):
             raise InputError(words.say(f"capture.{key}"))
         names = {place: names[place] for place in table["place"]}
         told, source = self.values, ""
+        if self._alone(told):
+            self.answer.value = html_parts.notice(words.say("capture.alone"))
+            return
         if self._joined is not None and self._pairing is not None:
             source = self._pairing.earlier.source
         grown, rows = books.add_photo(
@@ -336,10 +344,23 @@ class Capture(frame.Panel):
         new = len(grown.swatches) - len(self.book.swatches)
         books.save(grown)
         self.opened = books.open(grown.path)
-        self._say(
-            words.say("capture.added_new" if new else "capture.added", count=len(rows), new=new)
-        )
+        state = choices.exposure_text(told)
+        key = "capture.added_new" if new else "capture.added"
+        self._forget()
+        self._say(words.say(key, count=len(rows), new=new, state=state))
         self._tell_others()
+
+    def _alone(self, told: dict[str, Any]) -> bool:
+        """Whether to ask once more: a test's photo is weak evidence unless it goes with another."""
+        asked, self._asked = self._asked, True
+        tested = told["exposure"] != "none" and not told["goes_with"]
+        return tested and not asked and bool(capture_together.photos(self.book))
+
+    def _forget(self) -> None:
+        """The next photo is chosen anew: nothing of this one waits to be added again."""
+        self.measured = self.photo = self.origin = None
+        self._moves, self._asked = {}, False
+        self.put({"upload": (), "path": "", "names": ""})
 
     def _naming(self) -> Naming:
         """Which swatch lies where, by what is chosen now."""
@@ -352,10 +373,11 @@ class Capture(frame.Panel):
     def _changed(self, change: Any) -> None:
         """Measure anew where something else is to be measured; else show what it is called."""
         chosen = [name for name, widget in self.choices.items() if widget is change["owner"]]
-        if self._quiet or self.measured is None or not {*chosen} & {*_NAMED_BY, *_KEPT_AS}:
+        if self._quiet or not {*chosen} & {*_NAMED_BY, *_KEPT_AS}:
             super()._changed(change)
-        else:
-            self._guard(self._fit)
+            return
+        self._guard(self._fit)
+        if self.measured is not None:  # else what was just told stays to be read
             self._guard(self._show_names)
 
     def tapped(self, x: float, y: float) -> None:

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -114,7 +114,7 @@ def _known(typed: dict[str, str], places: list[str], book: Book) -> dict[str, st
     there = {place.casefold(): place for place in places}
     for place in typed:
         if place.casefold() not in there:
-            raise InputError(words.say("capture.no_place", place=place, places=_run(places)))
+            raise InputError(words.say("capture.no_place", place=place, places=choices.run(places)))
     found = {there[p.casefold()]: spelt.get(s, s) for p, s in typed.items()}
     twice = [swatch for swatch, count in Counter(found.values()).items() if count > 1]
     if twice:
@@ -141,16 +141,13 @@ def said(naming: Naming) -> str:
     if naming.asked:
         told.append(words.say("capture.asked_many", count=len(naming.asked)))
     if empty:
-        told.append(words.say("capture.told_empty", places=_run(empty)))
+        told.append(words.say("capture.told_empty", places=choices.run(empty)))
     if naming.new:
-        told.append(words.say("capture.told_new", swatches=_run(naming.new), count=len(naming.new)))
+        new = choices.run(naming.new)
+        told.append(words.say("capture.told_new", swatches=new, count=len(naming.new)))
     if naming.bare:
-        told.append(words.say("capture.told_bare", areas=_run(naming.bare)))
+        told.append(words.say("capture.told_bare", areas=choices.run(naming.bare)))
     return " ".join(told)
-
-
-def _run(places: Sequence[str]) -> str:
-    return ", ".join(places) if len(places) < 4 else f"{places[0]} … {places[-1]}"
 
 
 class Tap(widgets.HBox):

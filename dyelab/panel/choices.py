@@ -158,6 +158,18 @@ def upload(name: str, accept: str = "", *, many: bool = False) -> Any:
     return made
 
 
+def file(button: str, accept: str, name: str, value: str = "") -> tuple[Any, Any]:
+    """A file that is chosen, or a path that is typed: what was given last counts alone."""
+    chosen, typed = upload(button, accept), text(name, value)
+    chosen.instead, typed.instead = (typed, ""), (chosen, ())
+    return chosen, typed
+
+
+def photo(value: str = "") -> tuple[Any, Any]:
+    """A photo that is chosen, or its path typed."""
+    return file("capture.upload", "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff", "capture.path", value)
+
+
 def set_options(widget: Any, options: Iterable[Any]) -> None:
     """Give a `pick` or `steps` new options and keep its value where that is still one."""
     listed = _shown(options)
@@ -180,6 +192,11 @@ def button(key: str, work: Callable[[], None]) -> widgets.Button:
     made.add_class("dl-button")
     made.on_click(lambda _: work())
     return made
+
+
+def run(codes: Sequence[str]) -> str:
+    """Codes in a line, the first and the last of more than three."""
+    return ", ".join(codes) if len(codes) < 4 else f"{codes[0]} … {codes[-1]}"
 
 
 def only(made: dict[str, Any], names: Container[str]) -> None:
@@ -241,6 +258,14 @@ def told_exposure(picked: dict[str, Any]) -> dict[str, Any]:
     if picked["exposure"] == "none":
         return {"exposure": "none", "amount": None, "unit": ""}
     return {name: picked[name] for name in ("exposure", "amount", "unit")}
+
+
+def exposure_text(picked: dict[str, Any]) -> str:
+    """What was done to the cloth before it was read, such as "after washing, 5 times"."""
+    exposure = picked["exposure"]
+    said = words.say(f"occasion.{exposure.replace(' ', '_')}")
+    unit = {value: label for label, value in _counted(exposure)}.get(picked["unit"], "")
+    return said if exposure == "none" else f"{said}, {picked['amount']:g} {unit}"
 
 
 def _counted(exposure: str) -> list[tuple[str, str]]:

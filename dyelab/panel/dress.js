@@ -35,13 +35,17 @@ function dress(root) {
 }
 
 // A link to another page: in JupyterLab it opens as a tab there, and runs; a served page follows
-// the link as it is.
+// the link as it is. A page saved to share opens in the browser: JupyterLab shows it without its
+// scripts, so that a page to guess on has no cloths.
 function lead(event) {
   const link = event.target.closest && event.target.closest("a.dl-to");
   const lab = window.dyelabDesk;
   if (!link || !lab || event.ctrlKey || event.metaKey) return;
   event.preventDefault();
-  lab.open(...decodeURIComponent(link.getAttribute("href").replace("../files/", "")).split("#"));
+  const path = link.getAttribute("href").replace("../files/", "");
+  const { baseUrl } = JSON.parse(document.getElementById("jupyter-config-data").textContent);
+  if (path.endsWith(".html")) window.open(`${baseUrl}files/${path}`, "_blank", "noopener");
+  else lab.open(...decodeURIComponent(path).split("#"));
 }
 
 // A link may name a panel of its page (`1_plan.ipynb#record`): the page opens there, and stays

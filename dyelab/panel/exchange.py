@@ -200,10 +200,11 @@ def _choose(_book: Book) -> dict[str, Any]:
     tasks = choices.coded("exchange.", _TASKS)
     whites: list[Any] = [(say("exchange.no_white"), ())]
     whites += [(f"{light}/{angle}°", (light, angle)) for light, angle in _WHITES]
+    upload, path = choices.file("exchange.upload", ".csv,.tsv,.txt,.xlsx,.ods", "exchange.file")
     made = {
         "task": choices.pick("exchange.task", tasks),
-        "file": choices.text("exchange.file"),
-        "upload": choices.upload("exchange.upload", ".csv,.tsv,.txt,.xlsx,.ods"),
+        "file": path,
+        "upload": upload,
         "sheets": choices.pick_many("exchange.sheets", [], rows=3),
         "heading": choices.number("exchange.heading", 0, low=0, high=999),
         "white": choices.pick("exchange.white", whites),

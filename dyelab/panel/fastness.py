@@ -69,8 +69,9 @@ def _cloth(row: dict[Any, Any]) -> str:
 
 def _choose(bench: _Bench) -> dict[str, Any]:
     if bench.tested.empty:
-        raise InputError("\n".join([words.say("grade.no_after"), *photo_steps()]))
-    cloths = list(bench.tested["cloth"].value_counts().index)
+        raise InputError(f"{words.say('grade.no_after')} {words.say('washing.see')}")
+    dyed_first = bench.tested.sort_values("dye", key=lambda dye: dye.eq("none"), kind="stable")
+    cloths = list(dyed_first["cloth"].drop_duplicates())
     quantities = choices.coded("fastness_panel.", _QUANTITIES)
     return {
         "cloth": choices.pick("fastness_panel.what", cloths),
@@ -165,7 +166,7 @@ def _show(
         page.figure(found, exposure, quantity, at=at or None),
         fastness_texts.shown(rows),
         _chips(found, rows, now),
-        _notes(found, exposure, quantity),
+        [*_more_alike(bench, swatches), *_notes(found, exposure, quantity)],
         page=lambda: page.page(found, bench.book.tests, book=bench.book, full=full),
     )
 
@@ -193,7 +194,9 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
     last = found.hardest(exposure)
     notes = []
     for _, row in last.iterrows():
-        notes += [grade.forecast_sentence(found, row["swatch"], exposure), grade.tone_sentence(row)]
+        notes.append(grade.forecast_sentence(found, row["swatch"], exposure))
+        if row["verdict"] != "not_settled":
+            notes.append(grade.tone_sentence(row))
     if exposure == "light" and len(found.beside):
         best = found.beside[found.beside["best"]]
         notes += [page.beside_sentence(row) for row in best.to_dict("records")]
@@ -207,10 +210,13 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
     elif not np.isfinite(one.longest):
         notes.append(words.say("grade.no_amounts"))
     by_photo = exposure == "wash" and last["screening"].any()
-    steps = photo_steps() if by_photo else []
+    steps = [words.say("washing.see")] if by_photo else []
     return [*[note for note in notes if note], *found.gaps, *page.cautions(found), *steps]
 
 
-def photo_steps() -> list[str]:
-    """How to photograph a washing test so that its changes show."""
-    return [words.say(f"washing.{key}") for key in ("title", *(f"step_{i}" for i in range(1, 6)))]
+def _more_alike(bench: _Bench, swatches: tuple[str, ...]) -> list[str]:
+    """Swatches of the recipes chosen that were tested too: replicates, which settle more."""
+    rows = bench.tested
+    alike = rows[rows["recipe"].isin(rows.loc[rows["piece"].isin(swatches), "recipe"])]
+    more = [name for name in alike["piece"] if name not in swatches]
+    return [words.say("fastness_panel.more_alike", swatches=", ".join(more))] if more else []

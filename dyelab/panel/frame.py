@@ -229,6 +229,7 @@ class Panel(widgets.VBox):
 
     def tell(self, work: Callable[[], str]) -> None:
         """Say what came of such a button, also where it was refused."""
+        self.told.value = ""
         try:
             self.told.value = html_parts.written(work())
         except Exception as fault:  # a button must never end without a word
@@ -347,12 +348,23 @@ class Panel(widgets.VBox):
             finally:
                 self._quiet = before
 
-    def _changed(self, _change: Any) -> None:
+    def _changed(self, change: Any) -> None:
         if self._quiet:
             return
+        if change["new"] and hasattr(change["owner"], "instead"):
+            self.put(dict([change["owner"].instead]))
         self._guard(self._fit)
         if not self.button:
             self.update()
+
+    def put(self, values: Mapping[Any, Any]) -> None:
+        """Set choices, or widgets, without showing anything."""
+        before, self._quiet = self._quiet, True
+        try:
+            for one, value in values.items():
+                (self.choices[one] if isinstance(one, str) else one).value = value
+        finally:
+            self._quiet = before
 
     def update(self) -> None:
         """Show again with the values chosen now."""

@@ -75,9 +75,11 @@ def _choose(_book: Book) -> dict[str, Any]:
 
     every = [f"{name}/{degrees}°" for name in convert.illuminants() for degrees in (10, 2)]
     whites = [(name, name) for name in dict.fromkeys((*_USUAL_WHITES, *every))]
+    kinds = ".txt,.cgats,.cxf,.xml,.csv,.tsv,.xlsx"
+    upload, path = choices.file("instrument.upload", kinds, "instrument.path")
     return {
-        "upload": choices.upload("instrument.upload", ".txt,.cgats,.cxf,.xml,.csv,.tsv,.xlsx"),
-        "path": choices.text("instrument.path"),
+        "upload": upload,
+        "path": path,
         "typed": choices.text("instrument.typed", long=True),
         "sheet": choices.text("instrument.sheet"),
         "reading": choices.text("instrument.reading"),

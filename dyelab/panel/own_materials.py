@@ -12,7 +12,7 @@ from dyelab.panel import choices, frame
 
 _ROLES = ("dye", "mordant", "tannin", "vat", "modifier", "assist", "scour")
 _SHOWN = ["material", "role", "metal", "low_wof", "high_wof", "hazards", "note"]
-_MORE = ("metal", "hazards", "note")
+_MORE = ("metal", "hazards")
 
 
 def panel(book: frame.Chosen = None) -> frame.Panel:
@@ -65,9 +65,10 @@ def entered(
     basis = "basis" if low or high else "basis_kind"
     low, high = (low, high) if low or high else _usual().get(role, (0, 0))
     row = {"material": name, "role": role, "basis": words.say(f"own_materials.{basis}")}
+    row |= {"note": note.strip()} if note.strip() else {}
     row |= {"low_wof": f"{low:g}", "high_wof": f"{high:g}"} if high else {}
     if more:
-        row |= {"metal": metal, "hazards": hazards.strip(), "note": note.strip()}
+        row |= {"metal": metal, "hazards": hazards.strip()}
     return table.as_text(pd.DataFrame([row]), table.MATERIALS)
 
 
@@ -82,10 +83,10 @@ def _choose(_book: Book) -> dict[str, Any]:
         "role": choices.pick("own_materials.role", roles),
         "low": choices.number("own_materials.low", 0, low=0, high=500, unit="% WOF"),
         "high": choices.number("own_materials.high", 0, low=0, high=500, unit="% WOF"),
+        "note": choices.text("own_materials.note"),
         "more": choices.tick("own_materials.more"),
         "metal": choices.pick("own_materials.metal", [tuple(one) for one in metals]),
         "hazards": choices.text("own_materials.hazards"),
-        "note": choices.text("own_materials.note"),
     }
 
 

@@ -271,6 +271,7 @@ def refuse_twice(book: Book, planned: plan.Series) -> None:
 
 def _recipes(rows: pd.DataFrame) -> list[frame.Chip]:
     """A blank window for each recipe, with the codes of its swatches."""
+    rows = rows.sort_values([*plan.RECIPE, "swatch"], kind="stable")  # dyed in random order
     lines = rows.apply(plan.recipe_line, axis=1)
     codes = rows["swatch"].groupby(lines, sort=False).agg(", ".join)
     return [frame.Chip(text, None, listed) for text, listed in codes.head(_MOST).items()]
@@ -296,7 +297,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     cannot = [words.say("planning.cannot", what=text) for text in planned.cannot]
     out = _kept(book, chosen)[1]
     left = [words.say("planning.children_out", what=", ".join(out))] if out else []
-    notes = [*left, *cannot, *planned.notes, words.say("planning.keeps")]
+    notes = [*left, *cannot, *planned.notes, words.say("planning.keeps"), words.say("planning.own")]
     caption = words.say("planning.first_page")
     listed, used = recipe.materials(book.materials), planned.baths["material"].unique()
     asked = {"paper": chosen["paper"], "children": chosen["children"], "listed": listed}

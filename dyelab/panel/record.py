@@ -22,8 +22,9 @@ class Record(frame.Panel):
 
     def _display(self, shown: frame.Shown) -> None:
         super()._display(shown)
-        enter, *turns = self.actions.values()
+        enter, rest, *turns = self.actions.values()
         enter.disabled = "bath" not in self.choices
+        rest.layout.display = "none" if enter.disabled else None
         kept = self.opened is None or book_choice.is_example(self.opened)
         told = ("", "") if kept else books.next_steps(self.book.path)
         for button, key, what in zip(turns, _TURNS, told, strict=True):
@@ -44,7 +45,11 @@ def panel(book: frame.Chosen = None) -> Record:
         *("record", words.say("planning.done_title"), _choose, _show),
         refresh=_fit,
         prepare=lambda opened: (opened, plan.open_baths(opened)),
-        actions={"planning.it_was": _enter, **{key: partial(_turn, key) for key in _TURNS}},
+        actions={
+            "planning.it_was": _enter,
+            "planning.all_so": _all_so,
+            **{key: partial(_turn, key) for key in _TURNS},
+        },
         main=True,
         remember="never",
         book=book,
@@ -58,6 +63,18 @@ def _enter(panel: frame.Panel) -> str:
     series, bath = chosen["bath"]
     panel.saved(plan.done(target, bath, series=series, **told(chosen)), f"{bath} done")
     return words.say("planning.done_now", bath=bath, count=len(chosen["in_it"]))
+
+
+def _all_so(panel: frame.Panel) -> str:
+    """Save every open bath of the series chosen as planned, on the day chosen."""
+    target, chosen = panel.own(), panel.values
+    series, _ = chosen["bath"]
+    _, waiting = panel.ready
+    baths = list(waiting.loc[waiting["series"] == series, "bath"])
+    for bath in baths:
+        target = plan.done(target, bath, series=series, on=chosen["on"].strip())
+    panel.saved(target, words.say("planning.all_so_history", series=series, count=len(baths)))
+    return words.say("planning.all_so_done", series=series, count=len(baths))
 
 
 def _turn(key: str, panel: frame.Panel) -> str:
@@ -92,8 +109,11 @@ def _choose(ready: _Ready) -> dict[str, Any]:
     say = words.say
     options = []
     for row in waiting.to_dict("records"):
-        named = f"{row['bath']}  {words.heading(row['kind'])} {row['material']}, {row['series']}"
-        options.append((named, (row["series"], row["bath"])))
+        dose = f"{row['wof']:g} %" if row["wof"] > 0 else ""
+        what = " ".join(filter(None, [words.heading(row["kind"]), row["material"], dose]))
+        several = [row["series"]] if waiting["series"].nunique() > 1 else []
+        told = ", ".join([what, choices.run(row["swatches"].split(", ")), *several])
+        options.append((f"{row['bath']}  {told}", (row["series"], row["bath"])))
     return {
         "bath": choices.pick("planning.bath", options),
         "in_it": choices.pick_many("planning.in_it", [], rows=8, note=say("planning.many_hint")),

@@ -6,5 +6,5 @@ from dyelab.plan.factors import FACTORS, Level, crossed, levels, used
 from dyelab.plan.printed_cloth import printed_cloth
 from dyelab.plan.progress import STAGES, Coming, coming, standing
 from dyelab.plan.record import done, one_pot, open_baths
-from dyelab.plan.series import Series, into, of_recipes, series, totals, with_label_numbers
+from dyelab.plan.series import RECIPE, Series, into, of_recipes, series, totals, with_label_numbers
 from dyelab.plan.sheets import SHEETS, effort, labels, page, recipe_line, sheets, timetable

@@ -168,10 +168,16 @@ def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
         "sum": f"{row['wof']:g} % WOF × {row['fibre_g']:.1f} g / 100" if weighed else "",
         "note": row["note"],
         "hazard": " ".join(recipe.hazards(used, listed)),
-        "advice": " ".join(recipe.notes(used, listed)),
+        "advice": " ".join([*_measured_out(own, listed), *recipe.notes(used, listed)]),
         "many": row["swatches"],
         "codes": row["codes"],
     }
+
+
+def _measured_out(own: pd.DataFrame, listed: pd.DataFrame) -> list[str]:
+    rows = own[own["material"] != ""].to_dict("records")
+    said = [recipe.measured_out(row["material"], row["weigh_g"], listed) for row in rows]
+    return [text for text in said if text]
 
 
 def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, Any]]:

@@ -68,7 +68,8 @@ def landing(
         The colour looked for.
     """
     predicted = style.painted(said)
-    traces = [*tried.traces, *_bands(said)]
+    bands = _bands(said)
+    traces = [*tried.traces, *bands]
     traces.append(style.marks(predicted, name=words.say("exploring.predicted"), shape="square"))
     traces.append(_strip(predicted, "square", 14, 1.0))
     if wanted is not None:
@@ -77,7 +78,17 @@ def landing(
         traces.append(_strip(aim, "star", 18, 2.0))
     if len(plausible):
         traces.append(_patch(plausible))
-    return style.assembled(traces, **tried.layout)
+    return style.assembled(traces, **_holding(tried.layout, bands))
+
+
+def _holding(layout: dict[str, Any], bands: list[dict[str, Any]]) -> dict[str, Any]:
+    """The layout, with room for outlines that reach beyond what was tried."""
+    held = dict(layout)
+    for name in "xy":
+        axis, ends = layout[f"{name}axis"], [end for band in bands for end in band[name]]
+        low, high = axis["range"]
+        held[f"{name}axis"] = {**axis, "range": [min(low, *ends), max(high, *ends)]}
+    return held
 
 
 def _layout(spans: Sequence[float]) -> dict:

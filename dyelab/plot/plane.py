@@ -94,9 +94,16 @@ def _reach(values: pd.Series) -> list[float]:
 
 
 def around(lab: pd.DataFrame, *, grey: bool = True) -> tuple[float, float, float, float]:
-    """Limits of a square of the a*b* plane that holds these colours and (`grey`) the grey point."""
+    """Limits of a square of the a*b* plane that holds these colours, each with its outline.
+
+    With `grey` it holds the grey point as well.
+    """
     values = np.vstack([lab[["a", "b"]].to_numpy(float), *([[[0, 0]]] if grey else [])])
     low, high = np.nanmin(values, axis=0), np.nanmax(values, axis=0)
+    reach = np.sqrt(_CHI2_95 * table.covariances(lab)[:, [1, 2], [1, 2]])  # NaN: not known
+    reach = np.clip(reach, 0, (high - low).max() / 2)  # large doubt doesn't dwarf the marks
+    ends = np.vstack([low, high, values[: len(lab)] - reach, values[: len(lab)] + reach])
+    low, high = np.nanmin(ends, axis=0), np.nanmax(ends, axis=0)
     half = max(float((high - low).max()) / 2 * 1.12, 6.0) + 2
     middle = (low + high) / 2
     return (middle[0] - half, middle[0] + half, middle[1] - half, middle[1] + half)

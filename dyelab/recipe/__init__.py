@@ -8,6 +8,7 @@ from dyelab.recipe.arithmetic import (
     diluted_ml,
     exchange,
     grams,
+    measured_out,
     metal_wof,
     no_stock,
     stock_ml,

@@ -7,6 +7,8 @@ from dyelab import words
 from dyelab.errors import InputError
 from dyelab.recipe import materials
 
+_LITTLE = 0.5  # g: less is not weighed on a kitchen scale (common practice of the trade)
+
 
 def _positive(value: float, what: str, remedy: str) -> float:
     if not np.isfinite(value) or value <= 0:
@@ -144,6 +146,21 @@ def no_stock(material: str, stock_percent: float, listed: pd.DataFrame | None = 
         return ""
     key = "no_stock_plant" if whole else "no_stock_so_strong" if most >= 1 else "no_stock"
     return words.say(f"recipe.{key}", material=name, most=f"{most:g}")
+
+
+def measured_out(material: str, grams: float, listed: pd.DataFrame | None = None) -> str:
+    """Say how to measure what is too little to weigh; blank where it isn't, or won't dissolve.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.measured_out("ferrous sulfate", 0.05)
+    'ferrous sulfate, 0.05 g: too little to weigh. Dissolve 1 g, make up to 100 mL, take 5.0 mL.'
+    """
+    if not 0 < round(grams, 2) < _LITTLE or no_stock(material, 1.0, listed):
+        return ""
+    ml = f"{stock_ml(grams, 1.0):.1f}"
+    return words.say("recipe.measured_out", material=material, grams=f"{grams:.2f}", ml=ml)
 
 
 def diluted_ml(volume_ml: float, strength: float, stock_strength: float) -> tuple[float, float]:

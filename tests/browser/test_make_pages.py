@@ -33,6 +33,11 @@ def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, loo
     saved = {path.suffix: path for path in (desk / "saved").glob("*")}
     assert saved[".pdf"].read_bytes().startswith(b"%PDF")
     assert "&lt;b&gt;Iron&lt;/b&gt; &amp; us 🧵" in saved[".html"].read_text(encoding="utf-8")
+    with page.context.expect_page() as shared:
+        page.locator(".dl-saved a[href$='.html']").click()
+    assert "<b>Iron</b> & us 🧵" in shared.value.locator("h1").inner_text()
+    assert shared.value.locator(".hand_in textarea").is_visible(), "its scripts run"
+    shared.value.close()
     looks(opened, "make-pages")
     assert not traced(page)
     assert page.foreign == []

@@ -13,8 +13,6 @@ from dyelab.errors import choose
 from dyelab.handout import colours
 from dyelab.handout import page as parts
 
-_LITTLE = 0.5  # g: less is not weighed on a kitchen scale (common practice of the trade)
-
 
 def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -> parts.Page:
     """What to weigh, in which order, how hot and how long, what came of it, and what can hurt.
@@ -189,15 +187,11 @@ def _stocks(source: colours.Source, steps: pd.DataFrame, mass: Any) -> list[str]
     """For what is too little to weigh, the millilitres of a stock of 1 g in 100 mL."""
     listed, said = books.materials(source.book), []
     for row in steps.to_dict("records"):
-        shown = _grams(row, mass)
-        little = shown != parts.cell(None) and 0 < float(shown) < _LITTLE
-        if little and not recipe.no_stock(str(row["material"]), 1.0, listed):
-            grams = recipe.grams(float(row["amount"]), float(mass))
-            if row["unit"] == "g":
-                grams = float(row["amount"])
-            ml = f"{recipe.stock_ml(grams, 1.0):.1f}"
-            said.append(words.say("pages.stock", material=row["material"], grams=shown, ml=ml))
-    return said
+        if _grams(row, mass) != parts.cell(None):
+            amount = float(row["amount"])
+            grams = amount if row["unit"] == "g" else recipe.grams(amount, float(mass))
+            said.append(recipe.measured_out(str(row["material"]), grams, listed))
+    return [text for text in said if text]
 
 
 def _dose(row: dict[Any, Any]) -> str:

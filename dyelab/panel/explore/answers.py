@@ -217,7 +217,8 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     notes += _notes(bench)
     notes += _other_lights(bench, first, found.ranked)
     care = _care(bench, found.ranked.head(1))
-    return frame.Shown(found.sentence, figure, rows, [pair], notes, care=care)
+    seen = rows.drop(columns="leans_on")
+    return frame.Shown(found.sentence, figure, seen, [pair], notes, care=care, numbers=rows)
 
 
 def _weighed(row: Any, values: dict[str, Any]) -> str:

@@ -60,12 +60,7 @@ class Explorer(frame.Panel):
 
     def _set(self, values: dict[str, Any]) -> None:
         """Set several choices and show once."""
-        self._quiet = True
-        try:
-            for name, value in values.items():
-                self.choices[name].value = value
-        finally:
-            self._quiet = False
+        self.put(values)
         self._guard(self._fit)
         self.update()
 

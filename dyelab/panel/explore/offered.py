@@ -90,11 +90,10 @@ def _photo() -> dict[str, Any]:
     known = [*convert.target_names(), WHITE_ONLY]
     targets = choices.coded("capture.target_", known)
     share = say("exploring.spot_share")
+    upload, photo = choices.photo(str(files.shipped(*EXAMPLE)))
     return {
-        "upload": choices.upload("capture.upload", "image/*,.dng,.nef,.cr2,.arw,.tif,.tiff"),
-        "photo": choices.text(
-            "capture.path", str(files.shipped(*EXAMPLE)), hint=say("capture.path_hint")
-        ),
+        "upload": upload,
+        "photo": photo,
         "target": choices.pick("capture.target", targets),
         "across": choices.amount("exploring.across", 0, 100, 36, step=0.5, unit=share),
         "down": choices.amount("exploring.down", 0, 100, 20, step=0.5, unit=share),
@@ -140,7 +139,8 @@ def fit(bench: Bench, made: dict[str, Any]) -> None:
     for dose, key in material.items():
         usual, high = _range(bench, *key)
         if high and made[dose].max != high:
-            made[dose].max, made[dose].step, made[dose].value = high, _step(high), usual
+            with made[dose].hold_sync():  # else the browser sends back the old dose, cut at the end
+                made[dose].max, made[dose].step, made[dose].value = high, _step(high), usual
 
 
 def limits(values: dict[str, Any]) -> predict.Limits:
