@@ -1,5 +1,7 @@
 """The capture panel without a browser: measure, drag, name, add."""
 
+from datetime import UTC, datetime
+
 import labelled
 import numpy as np
 import pandas as pd
