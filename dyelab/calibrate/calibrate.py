@@ -28,13 +28,15 @@ from dyelab.read import Photo
 from dyelab.table import DEFAULT_WHITE
 
 _INNER = 0.6  # share of a white or grey area that is looked at
-_MOST_CLIPPED = 0.05
-_MOST_BURNT = 8
-TARGET_POOR = 1.5  # median ΔE00 left by fits without each patch; right targets seldom reach it
+_MOST_CLIPPED = 0.05  # share of an area's pixels: past it its mean is no longer its light
+_MOST_BURNT = 8  # patches of 24 that may be lost to clipping: a plain fit has 18 numbers to find
+# Median ΔE00 left by fits without each patch; right targets seldom reach it (photo_constants.py).
+TARGET_POOR = 1.5
 # Doubt of the light that a program leaves, relative, from which that is said: by it alone, L* of a
-# middling colour is unsure by 3.
+# middling colour is unsure by 3 (its size by kind of program in the same script).
 DEVELOPED = 0.15
-MIXED = 0.06  # change of the light's colour over the page, relative, from which it is said
+# Change of the light's colour over the page, relative, from which it is said (the same script).
+MIXED = 0.06
 
 
 @dataclass(frozen=True)
@@ -106,37 +108,38 @@ def from_target(
         return _again(photo, stored, target, pose, first)
     if target is None or reference is None:
         return _white_only(photo, pose, first, own, white)
+    return _by_target(photo, reference, target, pose, first, frame, own, method)
+
+
+def _by_target(
+    photo: Photo,
+    reference: Reference,
+    target: Target,
+    pose: Pose | None,
+    first: Shading | None,
+    frame: np.ndarray,
+    own: Own | None,
+    method: str,
+) -> Setup:
     seen = sample(photo, list(target.quads), steps=32)
     kept = _usable(seen.mean, seen.clipped, photo, reference)
     # A patch that begins to clip counts less and less, so that frames alike give colours alike.
-    sure = np.clip(1 - seen.clipped / _MOST_CLIPPED, 1e-3, 1.0) ** 2
-    places = None if pose is None else _places(pose, target.quads)
+    sure = np.clip(1 - seen.clipped / _MOST_CLIPPED, 1e-3, 1.0)[kept] ** 2
+    patches, known = seen.mean[kept], reference.but(kept)
     program = fit_program(
-        seen.mean[kept], reference.spectra[kept], frame, shading=first,
-        places=None if places is None else places[kept], noise=reference.noise / sure[kept] ** 0.5,
+        patches, known.spectra, frame, shading=first, noise=reference.noise / sure**0.5,
+        places=None if pose is None else _places(pose, target.quads)[kept],
     )  # fmt: skip
     shading = program.shading
     light = _light(shading, pose, target.quads) * np.exp(program.step)
     try:
-        made = calibrated(
-            seen.mean[kept],
-            light[kept],
-            program,
-            reference.but(kept),
-            method=method,
-            sure=sure[kept],
-            flags=() if kept.all() else ("patches_clipped",),
-        )
-        made = _corrected(
-            replace(made, witnesses=seen.mean / light, local=_local(shading)),
-            photo,
-            own,
-            shading,
-            pose,
-        )
+        made = calibrated(patches, light[kept], program, known, method=method, sure=sure)
     except InputError as error:
         raise InputError(f"{photo.name}: {error}") from error
-    return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, target)
+    made = replace(made, witnesses=seen.mean / light, local=_local(shading))
+    made = _corrected(made, photo, own, shading, pose)
+    flags = () if kept.all() else ("patches_clipped",)
+    return Setup(flagged(made, *flags, *_card_flags(pose, shading, made)), shading, pose, target)
 
 
 def _local(shading: Shading | None) -> np.ndarray:

@@ -26,7 +26,7 @@ _DAY = {"D50": 5003.0, "D55": 5503.0, "D65": 6504.0, "D75": 7504.0}
 _BLUE_SKY = 1.8  # step beyond D50 and D75 along the locus, in steps from D55 to D65 or D65 to D75
 _SHARES = (0.0, 0.5, 0.8, 1.0)  # how far a program brings the channels to sRGB
 FREEDOM, SMOOTH_NM = 0.12, 28.0  # of an unseen camera or light, relative; by photo_priors.py
-TEMPER = 4.0  # the prior is only roughly right, so its evidence counts for less
+TEMPER = 4.0  # by it the evidence of a light is divided, the prior being only roughly right; same
 
 
 @dataclass(frozen=True)

@@ -26,13 +26,14 @@ from dyelab.calibrate.reference import Reference
 from dyelab.errors import InputError, choose
 
 PATCH = 1 / 30  # share of a real patch beside all cloths trained on; photo_worlds.py
-_RIDGE = 1e-6
+_RIDGE = 1e-6  # of the equations' mean diagonal: against singular ones, too little to be felt
+# What half and double of these three would do: photo_constants.py with their names.
 NODES = 3  # errors are simulated for every third of them: more say no more
 WORST_FIT, WORST_PATCH = 5.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
 _TRUST = 2.0  # power of its misses by which a fit counts less
 CORRECTED = 0.5  # share of a fit's expected error that is taken off
-# Real errors over simulated ones: cloths of other laws, heavy tails. Between what invented cloth
-# (1.1) and measured surfaces (1.3) ask for in photo_constants.py, whose priors are a quarter's.
+# Real errors over simulated ones: cloths of other laws, heavy tails. The middle of what invented
+# cloth and measured surfaces ask for on the world that judges nothing: photo_constants.py.
 WIDER = 1.2
 METHODS = ("auto", "plain", "learned")
 
@@ -65,7 +66,6 @@ def calibrated(
     *,
     method: str = "auto",
     sure: np.ndarray | float = 1.0,
-    flags: tuple[str, ...] = (),
     seed: int = 0,
 ) -> Calibration:
     """Fit the colour and work out its errors.
@@ -84,8 +84,6 @@ def calibrated(
         ``auto``, ``plain`` or ``learned``.
     sure : float or ndarray (n,)
         How much each patch counts, at most 1.
-    flags : tuple of str
-        To keep.
     seed : int
         Of the simulation.
 
@@ -104,7 +102,7 @@ def calibrated(
     errors = simulated(fitted.matrix, program, response, of.white, np.random.default_rng(seed))
     made = Calibration(
         "learned" if fitted.learned > 0.5 else "plain", program.best, TOP, fitted.matrix, errors,
-        _report(reference, rgb, fitted.matrix, out), witnesses=stored / light, flags=flags,
+        _report(reference, rgb, fitted.matrix, out), witnesses=stored / light,
         white=of.white,
     )  # fmt: skip
     return replace(made, strain=_strained(made, rgb, response, reference))

@@ -17,7 +17,8 @@ from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
 from dyelab.table import DEFAULT_WHITE
 
-REACH = 5.0  # CIELAB units over which calibration errors are alike
+# CIELAB units over which calibration errors are alike; photo_constants.py REACH.
+REACH = 5.0
 # Root mean square ΔE00 of the patches beyond which a stored calibration no longer fits.
 _MOST_OFF = 3.0
 # Relative variance of a window's light a squared unit of the patches' strain: what of a program the

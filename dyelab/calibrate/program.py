@@ -22,7 +22,8 @@ from dyelab.calibrate.tone import Tone
 
 DRAWS = 24  # of what could be as true
 # How far each may go, standard deviations: the tone's numbers, glare as a share of the frame's
-# mean light, a local map's exponent over each width.
+# mean light, a local map's exponent over each width. Half and double of these and of what follows:
+# photo_constants.py with their names, or all.
 FREE_TONE = np.array([0.35, 0.4, 0.5])
 FREE_GLARE, FREE_LOCAL = 0.015, 0.2
 AREAS_OFF = 0.006  # of a white or grey area beside the surface of light, relative: print and noise
@@ -31,7 +32,7 @@ AREAS_OFF = 0.006  # of a white or grey area beside the surface of light, relati
 # harm without one. The card's paper tells it, being white (ISO 12647-2's papers have L* 91 to 96,
 # from memory): its reflectance, and relative spread.
 STEP, PAPER, PAPER_OFF = 0.1, 0.87, 0.035
-_FREE_SURFACE = 2.0
+_FREE_SURFACE = 2.0  # of the logarithm of light, by each term of its surface: not held back
 LEAST_LOCAL = 0.03  # exponent of a local map that may hide where none shows
 _LOUDER, _COLOURED = 1.5, 0.4  # power of the misfit; range of a spectrum over its mean
 _ODD = 3.0  # misfit, in standard deviations, past which a patch counts less
@@ -244,7 +245,7 @@ def _whitening(spectra: np.ndarray, noise: np.ndarray | float, louder: float = 1
 
 
 @cache
-def _collapsed() -> tuple[np.ndarray, np.ndarray]:
+def collapsed() -> tuple[np.ndarray, np.ndarray]:
     """Mean (3, 36) and covariance (3, 36, 36) of responses under whatever light."""
     made = cameras.prior()
     mean = made.means.mean(axis=0)
@@ -254,7 +255,7 @@ def _collapsed() -> tuple[np.ndarray, np.ndarray]:
 
 
 def _expected(spectra: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    mean, spread = _collapsed()
+    mean, spread = collapsed()
     return spectra @ mean.T, spectra @ spread @ spectra.T
 
 

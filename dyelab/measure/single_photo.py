@@ -17,6 +17,9 @@ from dyelab.table import COVARIANCE, DEFAULT_WHITE, LAB, STANDARD_UNCERTAINTIES,
 
 COLUMNS = ["photo", "place", *LAB, *STANDARD_UNCERTAINTIES, "illuminant", "observer", "n", "flags"]
 INNER = 0.7  # share of a window's width and height that is measured
+# Said of a window: share of its pixels clipped; pixels, 30 a side, under which weave and noise no
+# longer average out; relative spread of its 8 by 8 blocks about a slope of light; that slope from
+# side to side; how near to paper, relative by channel, it is bare. Set by eye on rendered cards.
 CLIPPED, SMALL, UNEVEN, SHADOW, BARE = 0.02, 900, 0.2, 0.35, 0.04
 _FAR_OFF = {"target": 15.0, "white": 30.0}  # ΔE00: several times what fits of either kind miss by
 

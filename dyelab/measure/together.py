@@ -24,8 +24,8 @@ from dyelab.read import photo as read_photo
 from dyelab.table import LAB, STANDARD_UNCERTAINTIES, covariances, with_covariances
 
 TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"
-# All by trial on pairs of rendered photos with the cloths, lamps and programs of
-# tests/benchmarks/pairs.py derive; judged on another program by the same script without it.
+# All by trial on pairs of rendered photos with cloths, lamps and programs of their own: half and
+# double of each by tests/benchmarks/pairs.py vary; judged by the same script without it.
 MOST_APART = 0.75  # ΔE00, root mean square of the patches, beyond which photos don't go together
 _CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays its own
 _GAIN = 0.045  # of a change: what an undone program leaves wrong of it

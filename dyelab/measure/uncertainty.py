@@ -8,6 +8,7 @@ from dyelab import numerics
 from dyelab.calibrate import Calibration, Samples
 
 AREAS = 16  # independent areas of a window: four by four groups of blocks
+# Half and double of these two: tests/benchmarks/photo_constants.py.
 _LIGHT = 0.003  # least relative error of the evened light
 _STORED = 0.35  # standard deviation of a stored 8-bit value that averaging doesn't take away
 _KEPT = 0.998  # share of the shared variance that the factors written keep

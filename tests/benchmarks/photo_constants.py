@@ -12,7 +12,8 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
   value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
   colours and differences): in use is the middle of the two kinds', to one decimal;
-- what of the light a program leaves undone, by kind, beside `calibrate.DEVELOPED`.
+- by kind of program, what of the light it leaves undone, what fits without each patch leave, and
+  how the light's colour changes, beside `calibrate.DEVELOPED`, `TARGET_POOR` and `MIXED`.
 
 With names of constants (or `all` of `VARIED`) only what half and double of each would do: median
 ΔE00, and the shares held, of either kind of cloth.
@@ -156,9 +157,14 @@ def likeliest(rows):
 
 def strains(rows):
     for kind in world.PROGRAMS:
-        found = [row["setup"].calibration.reworked for row in rows if row["kind"] == kind]
-        at = ", ".join(f"{p}th {np.percentile(found, p):.2f}" for p in (50, 75, 95))
-        print(f"light undone of {kind}: {at} percentile (DEVELOPED {flags.DEVELOPED})", flush=True)
+        setups = [row["setup"] for row in rows if row["kind"] == kind]
+        for name, found in (
+            ("DEVELOPED", [one.calibration.reworked for one in setups]),
+            ("TARGET_POOR", [one.calibration.left for one in setups]),
+            ("MIXED", [one.shading.mixed for one in setups]),
+        ):
+            at = ", ".join(f"{p}th {np.percentile(found, p):.2f}" for p in (50, 75, 95))
+            print(f"{name} {getattr(flags, name)}: {kind} {at} percentile", flush=True)
 
 
 if __name__ == "__main__":

@@ -47,7 +47,7 @@ def held_out(which):
     kept = seen[world.others(world.camera_groups(), which)]
     left = lying[world.others(world.surface_groups(), which)]
     measured.cameras, measured.surfaces = lambda: kept, lambda: left
-    for made in (cameras.prior, cloths.training, program._collapsed):
+    for made in (cameras.prior, cloths.training, program.collapsed):
         made.cache_clear()
 
 
