@@ -36,8 +36,8 @@ def test_it_measures_the_example_and_names_its_swatches(shown):
 
 def test_a_dragged_window_is_measured_where_it_was_dropped(shown):
     before = shown.measured
-    i = shown._grips.index("A1")
-    shown.moved({f"shapes[{i}].path": capture._path(before.quads[7])})
+    i = list(shown.grips).index("A1")
+    shown.moved({f"shapes[{i}].path": drawn(before.quads[7])})
     first = shown.measured.table.set_index("place").loc["A1", ["L", "a", "b"]]
     second = before.table.loc[7, ["L", "a", "b"]]
     assert convert.dE00(first.to_numpy(float), second.to_numpy(float)) < 0.5
@@ -50,8 +50,8 @@ def test_a_dragged_corner_moves_the_card(shown):
     )[0]
     size = np.array([[-9, -9], [9, -9], [9, 9], [-9, 9]])
     before = shown.measured.quads[0].mean(axis=0)
-    i = shown._grips.index("corner 0")
-    shown.moved({f"shapes[{i}].path": capture._path(size + np.add(corner, (20, 0)))})
+    i = list(shown.grips).index("corner 0")
+    shown.moved({f"shapes[{i}].path": drawn(size + np.add(corner, (20, 0)))})
     assert 5 < np.linalg.norm(shown.measured.quads[0].mean(axis=0) - before) < 25
 
 
@@ -145,6 +145,11 @@ def test_swatches_laid_in_the_books_order_need_no_names(shown, tmp_path):
     assert (names["A1"], names["A2"], names["B1"]) == ("K-03", "K-04", "K-01")
 
 
+def drawn(quad):
+    """A shape as the picture sends it back once it was dragged."""
+    return "M" + "L".join(f"{x:.1f},{y:.1f}" for x, y in quad) + "Z"
+
+
 def faded(spectra, wanted):
     """Spectra that have lost density evenly, until they are ΔE00 `wanted` away."""
     before = convert.spectrum_to_lab(render.BANDS, spectra)
@@ -174,8 +179,8 @@ def test_names_are_shown_on_their_windows_as_soon_as_they_change(shown, tmp_path
     shown.choices["first"].value = "K-03"
     assert names(shown)["A1"] == drawn_names(shown)[0] == "K-03"
     assert "order alone" in shown.below.value
-    shown._quiet = True
-    shown.choices["first"].value = "K-01"
+    with shown.quiet():
+        shown.choices["first"].value = "K-01"
     shown.add_to_book()
     assert "have changed" in shown.answer.value
     assert book.open(tmp_path / "mine").readings.empty

@@ -118,7 +118,7 @@ def test_the_metals_panel_says_it_of_the_recipe_it_shows(dyed):
         dose = shift.doses_of(**{m: row[f"{m}_wof"] for m in recipe.metals.columns()})
         one = bench.family(row["plain"])
         if row["dye"] != "none" and dose in one.dyed:
-            assert lacks(metals._made(bench, one, dose).care, name) == [], name
+            assert lacks(metals.answer(bench, one, dose).care, name) == [], name
     panel.choices["dye"].value = "weld"
     assert lacks(panel.shown.care, "weld") == []
 

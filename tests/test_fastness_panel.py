@@ -110,7 +110,7 @@ def test_the_page_is_made_when_asked_for(panel, tmp_path, monkeypatch):
     weld(panel)
     made = panel.shown.page()
     assert handout.write(made, tmp_path / "page.pdf").stat().st_size > 5000
-    panel.keep._page(".pdf")
+    panel.keep.buttons["pdf"].click()
     assert list((tmp_path / "saved").glob("*.pdf"))
 
 

@@ -73,7 +73,7 @@ def test_a_fault_is_told_in_words_and_its_details_are_kept(panel):
     panel.choices["dose"].value = 1.0
     assert "did not expect" in panel.answer.value
     assert "Traceback" not in panel.answer.value
-    (kept,) = remember._file().parent.glob("last-fault.txt")
+    (kept,) = remember.place().parent.glob("last-fault.txt")
     assert "ZeroDivisionError" in kept.read_text()
 
 
@@ -91,7 +91,7 @@ def test_choices_are_remembered_for_each_book(panel, home):
 def test_plotly_is_sent_when_a_page_asks_and_in_one_message_of_fair_size(panel, monkeypatch):
     sent = []
     monkeypatch.setattr(panel.canvas, "send", lambda said, buffers=(): sent.append((said, buffers)))
-    panel.canvas._received(panel.canvas, {"kind": "program"}, [])
+    panel.canvas.received({"kind": "program"})
     ((said, (packed,)),) = sent
     assert said == {"kind": "program"}
     assert gzip.decompress(packed).decode() == get_plotlyjs()
@@ -227,7 +227,7 @@ def test_a_saved_table_runs_nothing_in_a_spreadsheet(home):
 def test_a_picture_from_the_browser_is_saved_as_a_file(panel, home):
     panel.keep.buttons["svg"].click()
     url = "data:image/svg+xml,%3Csvg%3E%C3%A9%3C%2Fsvg%3E"
-    panel.canvas._received(panel.canvas, {"kind": "picture", "url": url}, [])
+    panel.canvas.received({"kind": "picture", "url": url})
     assert (home / "saved" / "A-panel-Book-example.svg").read_text(
         encoding="utf-8"
     ) == "<svg>é</svg>"
@@ -290,9 +290,9 @@ def test_a_panel_looked_at_again_shows_what_another_page_saved(tmp_path, monkeyp
     made.choices["n"].value = 4
     before = made.choices["n"]
     dress = made.children[0]
-    dress._handle_custom_msg({"kind": "seen"}, [])
+    dress.received({"kind": "seen"})
     assert made.choices["n"] is before, "nothing has changed, so nothing is opened anew"
     book.save(book.add(book.open(bk.path), swatches=pd.DataFrame({"swatch": ["K-01"]})))
-    dress._handle_custom_msg({"kind": "seen"}, [])
+    dress.received({"kind": "seen"})
     assert made.sentence == "1 swatches"
     assert made.values == {"n": 4}

@@ -7,8 +7,9 @@ import pytest
 from worlds import random_books, synth
 
 from dyelab import convert, predict, table
+from dyelab.compare.formulas import metric
 from dyelab.errors import InputError
-from dyelab.predict import calibration, gp, recipes, suggest
+from dyelab.predict import calibration, gp, recipes
 from dyelab.predict.search import wanted_colour
 
 SEED = 4
@@ -372,7 +373,7 @@ def test_a_small_move_weighs_as_much_as_its_colour_difference():
     rng = np.random.default_rng(2)
     lab = np.column_stack([rng.uniform(20, 80, 50), *rng.uniform(-50, 50, (2, 50))])
     move = 0.5 * rng.normal(size=(50, 3))
-    form = np.sqrt(np.einsum("ni,nij,nj->n", move, suggest._metric(lab), move))
+    form = np.sqrt(np.einsum("ni,nij,nj->n", move, metric(convert.dE00, lab), move))
     assert form == pytest.approx(convert.dE00(lab, lab + move), rel=0.12)
 
 

@@ -25,7 +25,7 @@ async def _answer(kernels, name, code):
         await client.wait_for_ready(60)
         await asyncio.sleep(3)  # it learns from the book meanwhile
         said = []
-        await client._async_execute_interactive(code, output_hook=said.append)
+        await client.execute_interactive(code, output_hook=said.append)
         return "".join(one["content"].get("text", "") for one in said)
     finally:
         client.stop_channels()
@@ -34,8 +34,8 @@ async def _answer(kernels, name, code):
 async def _walked(folder):
     kernels = WarmKernels(root_dir=str(folder), ahead=1)
     try:
-        await _until(lambda: kernels._kept and next(iter(kernels._kept.values())).done())
-        kept = next(iter(kernels._kept))
+        await _until(lambda: kernels.kept and next(iter(kernels.kept.values())).done())
+        kept = next(iter(kernels.kept))
         assert kernels.list_kernels() == []
         kernels.cull_idle_timeout = 1
         await asyncio.sleep(1.1)
@@ -57,7 +57,7 @@ async def _walked(folder):
             "print(there, held, os.getcwd())",
         )
         assert said.strip() == f"True [1, 1] {folder}"
-        await _until(lambda: kernels._kept)
+        await _until(lambda: kernels.kept)
     finally:
         await kernels.shutdown_all(now=True)
 

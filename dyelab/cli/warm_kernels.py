@@ -24,7 +24,7 @@ class WarmKernels(AsyncMappingKernelManager):
 
     def __init__(self, **traits: Any) -> None:
         super().__init__(**traits)
-        self._kept: dict[str, asyncio.Future[str]] = {}
+        self.kept: dict[str, asyncio.Future[str]] = {}
         IOLoop.current().add_callback(self._refill)
 
     async def _async_start_kernel(
@@ -32,8 +32,8 @@ class WarmKernels(AsyncMappingKernelManager):
     ) -> str:
         """Give a kept kernel for a page of the desk's own folder, else start one as ever."""
         if kernel_id is None and self._fits(path, asked.get("kernel_name")):
-            while self._kept:
-                started = self._kept.pop(next(iter(self._kept)))
+            while self.kept:
+                started = self.kept.pop(next(iter(self.kept)))
                 IOLoop.current().call_later(LOOK_SECONDS, self._refill)
                 if (given := await started) in self:
                     return given
@@ -47,26 +47,26 @@ class WarmKernels(AsyncMappingKernelManager):
 
     async def _refill(self) -> None:
         """Start kernels one after the other; a page that is at work goes first."""
-        for _ in range(self.ahead - len(self._kept)):
+        for _ in range(self.ahead - len(self.kept)):
             while self._at_work():
                 await asyncio.sleep(LOOK_SECONDS)
-            if len(self._kept) < self.ahead:
+            if len(self.kept) < self.ahead:
                 name = self.new_kernel_id()
                 start = super()._async_start_kernel(
                     kernel_id=name, path=ApiPath(""), extra_arguments=[WARM]
                 )
-                self._kept[name] = asyncio.ensure_future(start)
-                await asyncio.wait([self._kept[name]])
+                self.kept[name] = asyncio.ensure_future(start)
+                await asyncio.wait([self.kept[name]])
 
     def _at_work(self) -> bool:
-        used = [kernel for name, kernel in self._kernels.items() if name not in self._kept]
+        used = [kernel for name, kernel in self._kernels.items() if name not in self.kept]
         return any(getattr(one, "execution_state", "") == "busy" for one in used)
 
     def list_kernels(self) -> list[dict[str, Any]]:
         """Return the kernels that pages use, without those kept ready."""
-        return [one for one in super().list_kernels() if one["id"] not in self._kept]
+        return [one for one in super().list_kernels() if one["id"] not in self.kept]
 
     async def cull_kernel_if_idle(self, kernel_id: str) -> None:
         """End an idle kernel, unless it is kept ready."""
-        if kernel_id not in self._kept:
+        if kernel_id not in self.kept:
             await super().cull_kernel_if_idle(kernel_id)

@@ -50,15 +50,27 @@ def _polar(lab: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return outward, along, np.hypot(lab[:, 1], lab[:, 2])
 
 
-def metric(formula, reference: np.ndarray, sample: np.ndarray) -> np.ndarray:
-    """Matrix M with formula² ≈ δᵀ M δ for small δ about the pair's middle: (n, 3, 3)."""
-    middle = (reference + sample) / 2
+def metric(formula, lab: np.ndarray) -> np.ndarray:
+    """Matrix M at each colour with formula² ≈ δᵀ M δ for a small move δ in CIELAB.
+
+    Parameters
+    ----------
+    formula : callable
+        A difference formula of two arrays of colours, such as those of `FORMULAS`.
+    lab : ndarray (n, 3)
+        The middle of the pair.
+
+    Returns
+    -------
+    ndarray (n, 3, 3)
+        Symmetric, in squared units of the formula for a unit of CIELAB.
+    """
     squares = {}
     for i in range(3):
         for j in range(i, 3):
             step = _STEP * (np.eye(3)[i] + (np.eye(3)[j] if j > i else 0))
-            squares[i, j] = formula(middle - step / 2, middle + step / 2) ** 2 / _STEP**2
-    result = np.empty((len(middle), 3, 3))
+            squares[i, j] = formula(lab - step / 2, lab + step / 2) ** 2 / _STEP**2
+    result = np.empty((len(lab), 3, 3))
     for (i, j), value in squares.items():
         cross = value if i == j else (value - squares[i, i] - squares[j, j]) / 2
         result[:, i, j] = result[:, j, i] = cross

@@ -318,7 +318,7 @@ def seen(formula, before: np.ndarray, after: np.ndarray, covariance: np.ndarray)
     >>> one.parts.shape
     (1, 3)
     """
-    shape = metric(formula, before, after)
+    shape = metric(formula, (before + after) / 2)
     root = numerics.symmetric_root(shape)
     powers, axes = np.linalg.eigh(root @ (_MINUS @ covariance @ _MINUS.T) @ root)
     powers = np.maximum(powers, _FLOOR * np.maximum(powers.sum(axis=1), 1e-20)[:, None])

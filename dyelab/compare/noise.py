@@ -164,7 +164,7 @@ def _satterthwaite(total: np.ndarray, estimated: np.ndarray, pair: Joint) -> np.
 
 def of_formula(formula, reference: np.ndarray, sample: np.ndarray, pair: Joint) -> Noise:
     """Noise of a difference formula between two measured means (n, 3)."""
-    shape = metric(formula, reference, sample)
+    shape = metric(formula, (reference + sample) / 2)
     estimated = shape @ (_MINUS @ pair.estimated @ _MINUS.T)
     total = shape @ (_MINUS @ pair.total @ _MINUS.T)
     trace, square, df_near = of_length(estimated, total, pair.df)

@@ -357,13 +357,13 @@ def _lent(
     near = (freedom > 0)[series]
     rest = np.where(near[:, None, None], total[series], total.sum(axis=0)) - own
     others = np.maximum(np.where(near, freedom[series], freedom.sum()) - df, 0.0)
-    alike = _alike(own, df, series, total, freedom)[series]
+    alike = likeness(own, df, series, total, freedom)[series]
     pooled = rest / np.maximum(others, 1e-9)[:, None, None]
     worth = np.where(others > 0, 1 / (1 / alike + 1 / np.maximum(others, 1e-9)), 0.0)
     return pooled, worth, others
 
 
-def _alike(
+def likeness(
     own: np.ndarray, df: np.ndarray, series: np.ndarray, total: np.ndarray, freedom: np.ndarray
 ) -> np.ndarray:
     """How alike the recipes of each series are, in degrees of freedom.

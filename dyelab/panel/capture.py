@@ -56,7 +56,7 @@ class Capture(frame.Panel):
         self.photo: read.Photo | None = None
         self.origin: Path | None = None
         self._moves: dict[str, np.ndarray] = {}
-        self._grips: list[str] = []
+        self.grips: dict[str, np.ndarray] = {}  # all that can be dragged
         self._corrected: list[str] = []
         self._asked = False
         self._labels = pd.DataFrame()
@@ -246,9 +246,9 @@ class Capture(frame.Panel):
         """Take what was dragged in the picture, and measure again."""
         for key, value in change.items():
             number = re.match(r"shapes\[(\d+)\]", key)
-            if number and isinstance(value, str) and int(number[1]) < len(self._grips):
+            if number and isinstance(value, str) and int(number[1]) < len(self.grips):
                 points = np.array(re.findall(r"-?[\d.]+(?:e-?\d+)?", value), float).reshape(-1, 2)
-                name = self._grips[int(number[1])]
+                name = list(self.grips)[int(number[1])]
                 self._moves[name] = points.mean(axis=0) if name.startswith("corner") else points
         self.update()
 
@@ -288,8 +288,7 @@ class Capture(frame.Panel):
         assert self.photo is not None
         h, w = self.photo.pixels.shape[:2]
         content = base64.b64encode(measure.overlay(self.photo, made)).decode()
-        grips = _grips(made, w * _GRIP / 900)
-        self._grips = list(grips)
+        self.grips = _grips(made, w * _GRIP / 900)
         figure = go.Figure()
         picture: dict[str, Any] = {
             "source": f"data:image/jpeg;base64,{content}",
@@ -298,7 +297,7 @@ class Capture(frame.Panel):
         }
         picture |= {"x": 0, "y": 0, "sizex": w, "sizey": h, "sizing": "stretch", "layer": "below"}
         shapes = [{"type": "path", "path": _path(q), "line": {"color": "#ffffff", "width": 2},
-                   "fillcolor": "rgba(255,255,255,0.05)"} for q in grips.values()]  # fmt: skip
+                   "fillcolor": "rgba(255,255,255,0.05)"} for q in self.grips.values()]  # fmt: skip
         left, right, top, bottom = _looked_at(made, w, h)
         aspect = (bottom - top) / (right - left)
         figure.update_layout(

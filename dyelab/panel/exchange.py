@@ -93,12 +93,11 @@ class Exchange(frame.Panel):
 
     def _offer_sheets(self, names: list[str]) -> None:
         """Offer the sheets of the file, all of them chosen; there is no choice of one."""
-        picker, before = self.choices["sheets"], self._quiet
-        self._quiet = True
-        if list(picker.options) != names:
-            picker.options, picker.value = names, tuple(names)
-        picker.layout.display = None if len(names) > 1 else "none"
-        self._quiet = before
+        picker = self.choices["sheets"]
+        with self.quiet():
+            if list(picker.options) != names:
+                picker.options, picker.value = names, tuple(names)
+            picker.layout.display = None if len(names) > 1 else "none"
 
     def _watched(self, made: Any) -> Any:
         made.observe(self._changed, "value")

@@ -7,7 +7,8 @@ the values chosen into `Shown`. The frame does the rest.
 import inspect
 import traceback
 import weakref
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -245,12 +246,20 @@ class Panel(widgets.VBox):
         """The values chosen now."""
         return {name: widget.value for name, widget in self.choices.items()}
 
+    @contextmanager
+    def quiet(self) -> Iterator[None]:
+        """Set choices without an answer to each."""
+        before, self._quiet = self._quiet, True
+        try:
+            yield
+        finally:
+            self._quiet = before
+
     def _take(self, path: Path | None, ready: Book | None = None) -> None:
         """Open a book and offer its choices; say so in words where that fails."""
         if path is not None and path != self.shelf.path and path.is_dir():
-            self._quiet, before = True, self._quiet
-            self.shelf.choose(path)
-            self._quiet = before
+            with self.quiet():
+                self.shelf.choose(path)
         if self._quiet:
             return
         self._guard(lambda: self._open(path or self.shelf.path, ready))
@@ -342,11 +351,8 @@ class Panel(widgets.VBox):
 
     def _fit(self) -> None:
         if self._refresh and self.opened is not None:
-            before, self._quiet = self._quiet, True
-            try:
+            with self.quiet():
                 self._refresh(self.ready, self.choices)
-            finally:
-                self._quiet = before
 
     def _changed(self, change: Any) -> None:
         if self._quiet:

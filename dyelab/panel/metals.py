@@ -124,11 +124,12 @@ def _picked(widgets: dict[str, Any]) -> tuple:
 def _show(bench: _Bench, recipe: str, **chosen: Any) -> frame.Shown:
     dose = shift.doses_of(**{metal: chosen[metal] for metal in bench.metals})
     if (recipe, dose) not in bench.shown:
-        bench.shown[recipe, dose] = _made(bench, bench.family(recipe), dose)
+        bench.shown[recipe, dose] = answer(bench, bench.family(recipe), dose)
     return bench.shown[recipe, dose]
 
 
-def _made(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
+def answer(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
+    """Say and draw what these metals made of a recipe."""
     if dose not in one.dyed:
         raise InputError(_not_dyed(one, dose))
     reach = colours.only(bench.made, fibre=one.picked["fibre"])

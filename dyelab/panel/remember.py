@@ -10,7 +10,8 @@ from dyelab import files
 _KEPT_BOOKS = 12
 
 
-def _file() -> Path:
+def place() -> Path:
+    """Return the file of the choices, in the user's own folder for state."""
     import platformdirs
 
     return Path(platformdirs.user_state_dir("dyelab")) / "choices.json"
@@ -18,7 +19,7 @@ def _file() -> Path:
 
 def _all() -> dict[str, Any]:
     try:
-        held = json.loads(_file().read_text(encoding="utf-8"))
+        held = json.loads(place().read_text(encoding="utf-8"))
     except (OSError, ValueError):  # a memory that can't be read is an empty one
         return {}
     return held if isinstance(held, dict) else {}
@@ -26,7 +27,7 @@ def _all() -> dict[str, Any]:
 
 def _keep(held: dict[str, Any]) -> None:
     try:
-        with files.whole(_file()) as file:
+        with files.whole(place()) as file:
             json.dump(held, file, ensure_ascii=False, indent=1)
     except OSError:  # a full or read-only home must not stop anybody's work
         return

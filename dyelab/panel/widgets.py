@@ -42,7 +42,7 @@ class Canvas(anywidget.AnyWidget):
         self.moved: Callable[[dict[str, Any]], None] | None = None
         self.pointed: Callable[[float, float], None] | None = None
         super().__init__(**traits)
-        self.on_msg(self._received)
+        self.on_msg(lambda _widget, said, _buffers: self.received(said))
 
     def show(self, figure: go.Figure | dict[str, Any] | None, description: str) -> None:
         """Draw a figure, or nothing."""
@@ -56,7 +56,8 @@ class Canvas(anywidget.AnyWidget):
         ask = {"kind": "picture", "name": form, "format": form, "width": width, "height": height}
         self.send(ask)
 
-    def _received(self, _widget: Any, content: dict, _buffers: Any) -> None:
+    def received(self, content: dict[str, Any]) -> None:
+        """Take what the browser says, by its `kind`."""
         if content.get("kind") == "program":
             self.send({"kind": "program"}, [_plotly()])
         if content.get("kind") == "moved" and self.moved is not None:
@@ -147,4 +148,10 @@ class Dress(anywidget.AnyWidget):
     def __init__(self, seen: Callable[[], None], **traits: Any) -> None:
         texts = {name: words.say(f"frame.{name}") for name in _SAID_BY_THE_BROWSER}
         super().__init__(texts=texts, **traits)
-        self.on_msg(lambda _widget, said, _buffers: seen() if said.get("kind") == "seen" else None)
+        self._seen = seen
+        self.on_msg(lambda _widget, said, _buffers: self.received(said))
+
+    def received(self, content: dict[str, Any]) -> None:
+        """Take what the browser says, by its `kind`."""
+        if content.get("kind") == "seen":
+            self._seen()

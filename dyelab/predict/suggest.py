@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
+from dyelab.compare.formulas import metric
 from dyelab.predict.candidates import Limits, anew, within
 from dyelab.predict.model import Model, completed, labels, landed
 from dyelab.predict.search import wanted_colour
@@ -14,7 +15,6 @@ from dyelab.predict.search import wanted_colour
 # Of 1,500 candidates the ten chosen left a mean error 0.27 smaller than of 400, over 8 worlds of
 # `predict_truth.py next`; 1,000 and 600 places take about a second.
 _POOL, _PLACES = 1000, 600
-_STEP = 0.5  # CIELAB units: small, and large enough for ΔE00 to be smooth
 
 
 def next_swatches(
@@ -112,7 +112,7 @@ def _looked_at(
     """
     weighed = model.weighed(places)
     lab, J = model.basis.lab(weighed.mean), model.basis.slopes(weighed.mean)
-    sensitive = np.einsum("niq,nij,njq->nq", J, _metric(lab), J)
+    sensitive = np.einsum("niq,nij,njq->nq", J, metric(convert.dE00, lab), J)
     if around is None:
         return sensitive, np.full(len(lab), 1 / len(lab))
     away = convert.dE00(np.broadcast_to(wanted_colour(model, around), lab.shape), lab)
@@ -120,23 +120,6 @@ def _looked_at(
     room = near**2 + unsure * model.stretch
     looked = np.exp(-0.5 * away**2 / room) * room**-1.5 + 1e-12
     return sensitive, looked / looked.sum()
-
-
-def _metric(lab: np.ndarray) -> np.ndarray:
-    """Squared ΔE00 of small moves from each colour, as quadratic forms (n, 3, 3)."""
-    moves = _STEP * np.eye(3)
-
-    def squared(move: np.ndarray) -> np.ndarray:
-        there, back = (convert.dE00(lab, lab + sign * move) for sign in (1, -1))
-        return (there**2 + back**2) / (2 * _STEP**2)
-
-    G = np.zeros((len(lab), 3, 3))
-    for i in range(3):
-        G[:, i, i] = squared(moves[i])
-    for i, j in ((1, 0), (2, 0), (2, 1)):
-        cross = squared(moves[i] + moves[j]) - G[:, i, i] - G[:, j, j]
-        G[:, i, j] = G[:, j, i] = cross / 2
-    return G
 
 
 def _greedy(

@@ -50,7 +50,7 @@ def lent_by_grid(grid, unlike_by, series=40):
         off = rng.normal(size=(many, df, 3))
         own, freedom = sizes * np.swapaxes(off, 1, 2) @ off, np.full(many, float(df))
         one = own, freedom, np.zeros(many, int), own.sum(axis=0)[None], freedom.sum()[None]
-        found.append(pots._alike(*one)[0])
+        found.append(pots.likeness(*one)[0])
     pots._GRID = was
     return np.array(found)
 

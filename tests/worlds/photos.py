@@ -147,7 +147,7 @@ def textiles(rng, which=None, count=24):
 
 
 @cache
-def _tables(name):
+def light_tables(name):
     return convert.illuminant_power(name, NM)
 
 
@@ -159,11 +159,11 @@ def light(rng, kind):
         power = planck(rng.uniform(2500, 3400))
     elif kind == "LED":
         names = ("LED-B3", "LED-BH1", "LED-V2")  # tables that no prior was made of
-        one, other = (_tables(str(n)) for n in rng.choice(names, 2, replace=False))
+        one, other = (light_tables(str(n)) for n in rng.choice(names, 2, replace=False))
         share = rng.choice([0.0, rng.uniform(0, 0.5)])
         power = (1 - share) * one / one.mean() + share * other / other.mean()
     else:
-        power = _tables(str(rng.choice(("FL2", "FL4", "FL7", "FL8", "FL10", "FL11"))))
+        power = light_tables(str(rng.choice(("FL2", "FL4", "FL7", "FL8", "FL10", "FL11"))))
     wall = 1 + 0.06 * np.sin(2 * np.pi * (NM - 380) / rng.uniform(300, 900) + rng.uniform(0, 6.3))
     return power * wall / power.mean()
 

@@ -43,10 +43,10 @@ def lamp(rng, kind):
     elif kind == "bulb":
         power = world.planck(rng.uniform(2400, 3600)) * (1 + rng.uniform(-0.1, 0.1) * _slant())
     elif kind == "LED":
-        table = world._tables(str(rng.choice(LEDS)))
+        table = world.light_tables(str(rng.choice(LEDS)))
         power = np.interp(world.NM, world.NM + rng.uniform(-8, 8), table)
     else:
-        one, other = (world._tables(str(n)) for n in rng.choice(TUBES, 2, replace=False))
+        one, other = (world.light_tables(str(n)) for n in rng.choice(TUBES, 2, replace=False))
         share = rng.choice([0.0, rng.uniform(0, 0.5)])
         power = (1 - share) * one / one.mean() + share * other / other.mean()
     return power / power.mean()

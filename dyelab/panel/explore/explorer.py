@@ -69,13 +69,11 @@ class Explorer(frame.Panel):
         rows = answers.recipes(self.ready, self.values)
         if self.values.get("task") not in ("find", "next") or rows.empty:
             raise InputError(words.say("exploring.nothing_found"))
-        best, self._quiet = offered.laid_out(rows.iloc[0]), True
-        try:
+        best = offered.laid_out(rows.iloc[0])
+        with self.quiet():
             for name in ("fibre", *offered.DOSED, "over", "dips"):
                 self.choices[name].value = best.pop(name)
             self._fit()
-        finally:
-            self._quiet = False
         told = {name: dose for name, dose in best.items() if name in self.choices and dose == dose}
         self._set({**told, "task": "recipe"})
         return ""
