@@ -4,8 +4,9 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -29,13 +30,18 @@ ASKED = ["word", "material", "options", "count"]
 _RANK = {"scour": 0, "tannin": 1, "mordant": 2, "assist": 2, "dye": 3, "vat": 3, "modifier": 4}
 _VAT_HELP = ("hydrated lime", "fructose")  # what an indigo vat is made with, by custom of the trade
 _NUMBERS = {"pH": (0.0, 14.0), "dips": (1.0, 99.0), "bath_use": (1.0, 99.0)}
+_NUMBERS |= {"temperature_C": (-5.0, 130.0)}
 _WHITE = re.compile(r"\b(D50|D55|D65|D75|A|C|E|F\d{1,2})\s*[/,;°]?\s*(10|2)\s*°?(?!\d)")
 _XYZ = ("X", "Y", "Z")
+_COLOUR = (*table.LAB, *_XYZ, "u", "u_L", "u_a", "u_b")
 _ONE = 1.6  # XYZ whose largest value is no larger count the perfect reflector as 1
 _OF_STEP = (
     *("temperature_C", "minutes", "pH", "bath", "bath_use", "liquor_ratio", "order"),
     *("amount", "unit"),
 )
+
+
+_Step = dict[str, Any]
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,9 +115,9 @@ class _Taking:
     adapt: bool = False
     swatches: dict[str, dict[str, Any]] = field(default_factory=dict)
     place: dict[str, str] = field(default_factory=dict)
-    wide: dict[str, dict[str, list[dict[str, Any]]]] = field(default_factory=dict)
-    long: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
-    readings: list[dict[str, Any]] = field(default_factory=list)
+    wide: dict[str, dict[str, list[_Step]]] = field(default_factory=dict)
+    long: dict[str, list[_Step]] = field(default_factory=dict)
+    readings: list[_Step] = field(default_factory=list)
     lost: list[tuple[str, str, str]] = field(default_factory=list)
     asked: dict[str, dict[str, Any]] = field(default_factory=dict)
     notes: dict[str, None] = field(default_factory=dict)
@@ -125,30 +131,67 @@ class _Taking:
 class _Row:
     """One row of a sheet, its cells by meaning."""
 
+    taking: _Taking
     sheet: Sheet
     at: int
     means: Mapping[str, Meaning]  # by heading
-    cells: Mapping[str, str]
+    texts: Mapping[str, str]
 
     @property
     def place(self) -> str:
         """Where it is, as the user sees it."""
         return _on(self.sheet, self.sheet.row(self.at))
 
-    def cell(self, heading: str) -> str:
-        """Where one of its cells is."""
-        return _on(self.sheet, self.sheet.cell(heading, self.at))
+    @cached_property
+    def cells(self) -> list["_Cell"]:
+        """Its cells, in the order of the columns."""
+        return [_Cell(self, name, mean, self.texts[name]) for name, mean in self.means.items()]
 
-    def find(self, what: str, of: str = "", slot: int = 1) -> tuple[str, str, Meaning]:
-        """The heading, text and meaning of a column; blank where there is none."""
-        for heading, held in self.means.items():
-            if (held.what, held.of, held.slot, held.after) == (what, of, slot, ""):
-                return heading, self.cells[heading], held
-        return "", "", Meaning(what)
+    def find(self, what: str, of: str = "", slot: int = 1) -> "_Cell":
+        """The cell of a column; one without heading and text where there is none."""
+        wanted = (what, of, slot, "")
+        for cell in self.cells:
+            if (cell.mean.what, cell.mean.of, cell.mean.slot, cell.mean.after) == wanted:
+                return cell
+        return _Cell(self, "", Meaning(what), "")
 
     def text(self, what: str) -> str:
         """The text of a column."""
-        return self.find(what)[1]
+        return self.find(what).text
+
+    def lose(self, found: str, why: str, **values: Any) -> None:
+        """Put down that the row, or something of it, won't come in."""
+        self.taking.lose(self.place, found, why, **values)
+
+
+class _Cell(NamedTuple):
+    """One cell, with what its heading means."""
+
+    row: _Row
+    heading: str
+    mean: Meaning
+    text: str
+
+    @property
+    def where(self) -> cells.Locale:
+        """How its sheet writes numbers and dates."""
+        return self.row.sheet.locale
+
+    @property
+    def parts(self) -> list[cells.Part]:
+        """What it says was used."""
+        return cells.parts(self.text, self.where)
+
+    @property
+    def number(self) -> float | None:
+        """The number in it; None where it is blank or holds none."""
+        return cells.number(self.text, self.where) if self.text else None
+
+    def lose(self, why: str, **values: Any) -> None:
+        """Put down that it won't come in."""
+        sheet = self.row.sheet
+        place = _on(sheet, sheet.cell(self.heading, self.row.at))
+        self.row.taking.lose(place, self.text, why, **values)
 
 
 def understand(
@@ -215,7 +258,7 @@ def understand(
         coded += 1
         _columns_left(taking, sheet, means)
         for row in _rows(taking, sheet, means):
-            _take(taking, row)
+            _take(row)
     if not coded:
         raise InputError(words.say("spreadsheet.no_code"))
     return _finished(taking)
@@ -266,179 +309,151 @@ def _rows(taking: _Taking, sheet: Sheet, means: dict[str, Meaning]) -> Iterator[
         if not code and follows and above:
             row, code = {**row, heading: above}, above
             taking.notes[words.say("spreadsheet.code_above")] = None
-        made = _Row(sheet, int(at), means, {c: row[c] for c in means})
-        if not code:
-            taking.lose(made.place, ", ".join(x for x in row.values() if x)[:80], "row_no_code")
-            continue
-        above = code
-        yield made
+        made = _Row(taking, sheet, int(at), means, {c: row[c].strip() for c in means})
+        if code:
+            above = code
+            yield made
+        else:
+            made.lose(", ".join(x for x in row.values() if x)[:80], "row_no_code")
 
 
-def _take(taking: _Taking, row: _Row) -> None:
-    code = row.text("swatch").strip()
-    first = code not in taking.swatches
-    if first:
+def _take(row: _Row) -> None:
+    taking, code = row.taking, row.text("swatch")
+    if code not in taking.swatches:
         taking.place[code] = row.place
-    _swatch(taking, row, code)
-    area = row.text("area").strip() or "whole"
-    stepped = _long_steps(taking, row, code, area)
-    wide = _wide_steps(taking, row)
-    read = _readings(taking, row, code, area)
-    known = taking.wide.setdefault(code, {})
+    _swatch(row, code)
+    area = row.text("area") or "whole"
+    stepped = _long_steps(row, code, area)
+    wide = _wide_steps(row)
+    read = _readings(row, code, area)
+    known, before = taking.wide.setdefault(code, {}), {"code": code, "first": taking.place[code]}
     if area in known and wide and _plain_steps(wide) != _plain_steps(known[area]):
-        taking.lose(row.place, recipe.sequence.say(map(as_step, wide)), "other_recipe",
-                    code=code, first=taking.place[code])  # fmt: skip
+        row.lose(recipe.sequence.say(map(as_step, wide)), "other_recipe", **before)
     elif area in known and not (stepped or read):
-        taking.lose(row.place, code, "code_again", code=code, first=taking.place[code])
+        row.lose(code, "code_again", **before)
     if area not in known or (wide and not known[area]):
         known[area] = wide
 
 
-def _plain_steps(done: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _plain_steps(done: list[_Step]) -> list[_Step]:
     return [{k: v for k, v in step.items() if not k.startswith("\0")} for step in done]
 
 
 # Swatches ---------------------------------------------------------------------------------------
 
 
-def _swatch(taking: _Taking, row: _Row, code: str) -> None:
-    held = taking.swatches.setdefault(code, {"swatch": code})
-    for heading, mean in row.means.items():
-        text = row.cells[heading].strip()
-        if not text or mean.what == "swatch":
+def _swatch(row: _Row, code: str) -> None:
+    held = row.taking.swatches.setdefault(code, {"swatch": code})
+    for cell in row.cells:
+        name = _own_name(cell.heading) if cell.mean.what == KEEP else cell.mean.what
+        if not cell.text or cell.mean.what not in (*_OF_SWATCH, KEEP):
             continue
-        if mean.what == KEEP:
-            name, value = _own_name(heading), text
-        elif mean.what in ("form", "fibre", "ground", "mass_g", "series", "made_on", "note"):
-            name, value = mean.what, _of_swatch(taking, row, heading, mean, text)
-        else:
-            continue
-        if value is None:
-            continue
-        if held.setdefault(name, value) != value:
-            taking.lose(row.cell(heading), text, "differs", first=held[name], code=code)
+        value = _of_swatch(cell)
+        if value is not None and held.setdefault(name, value) != value:
+            cell.lose("differs", first=held[name], code=code)
+
+
+_OF_SWATCH = ("form", "fibre", "ground", "mass_g", "series", "made_on", "note")
 
 
 def _own_name(heading: str) -> str:
     return f"{heading} (own)" if heading in table.SWATCHES.names else heading
 
 
-def _of_swatch(taking: _Taking, row: _Row, heading: str, mean: Meaning, text: str) -> Any:
+def _of_swatch(cell: _Cell) -> Any:
     """A field of a swatch as the book holds it; None where it can't be."""
-    where = row.sheet.locale
-    if mean.what == "fibre":
+    what, text = cell.mean.what, cell.text
+    if what == "fibre":
         return vocabulary.fibre(text)
-    if mean.what == "form":
+    if what == "form":
         found = text.lower().rstrip("s")
-        if found not in table.FORMS:
-            taking.lose(row.cell(heading), text, "form", forms=", ".join(table.FORMS))
-            return None
-        return found
-    if mean.what == "made_on":
-        if (day := cells.day(text, where)) is None:
-            taking.lose(row.cell(heading), text, "date")
-        return day
-    if mean.what == "mass_g":
-        amount = cells.amount(text, where)
-        factor = {"": 1, "g": 1}.get((amount.unit or mean.unit) if amount else "?")
-        if amount is None or factor is None or amount.value < 0:
-            taking.lose(row.cell(heading), text, "mass")
-            return None
-        return amount.value
-    return text
+        if found in table.FORMS:
+            return found
+        cell.lose("form", forms=", ".join(table.FORMS))
+    elif what == "made_on":
+        if day := cells.day(text, cell.where):
+            return day
+        cell.lose("date")
+    elif what == "mass_g":
+        amount = cells.amount(text, cell.where)
+        if amount and (amount.unit or cell.mean.unit) in ("", "g") and amount.value >= 0:
+            return amount.value
+        cell.lose("mass")
+    else:
+        return text
+    return None
 
 
 # Steps ------------------------------------------------------------------------------------------
 
 
-def _wide_steps(taking: _Taking, row: _Row) -> list[dict[str, Any]]:
+def _wide_steps(row: _Row) -> list[_Step]:
     """Steps of columns: named materials with their doses, and doses whose heading names one."""
-    found: list[dict[str, Any]] = []
-    for heading, mean in row.means.items():
-        text = row.cells[heading].strip()
-        if mean.what == "recipe":
-            found += _told(taking, row, heading, text)
-        elif mean.what == "name" and mean.of in KINDS:
-            found += _named(taking, row, heading, mean, text)
-        elif mean.what == "dose" and mean.of not in KINDS:
-            found += _headed(taking, row, heading, mean, text)
-        elif mean.what == "dose" and not row.find("name", mean.of, mean.slot)[0]:
-            found += _nameless(taking, row, heading, mean, text, found)
+    found: list[_Step] = []
+    for cell in row.cells:
+        what, of = cell.mean.what, cell.mean.of
+        if what == "recipe":
+            found += _told(cell)
+        elif what == "name" and of in KINDS:
+            found += _named(cell)
+        elif what == "dose" and not (of in KINDS and row.find("name", of, cell.mean.slot).heading):
+            found += _headed(cell)
     joined = _joined(found)
-    _about(taking, row, joined)
+    _about(row, joined)
     return _in_order(joined)
 
 
-def _told(taking: _Taking, row: _Row, heading: str, text: str) -> list[dict[str, Any]]:
+def _told(cell: _Cell) -> list[_Step]:
     """Steps written out in one cell, in the order written."""
-    found, named = [], ""
-    for part in cells.parts(text, row.sheet.locale):
+    taking, named = cell.row.taking, ""
+    found: list[_Step] = []
+    for part in cell.parts:
         kind, rest = vocabulary.step_in(part.material, taking.listed)
         if kind and not rest and part.value is None:  # says what the next was used for
             named = kind
             continue
         material = _material(taking, rest or part.material, "")
         kind = _kind_of(material, kind or named, taking.listed)
-        found.append({**_step(kind, material, part), "\0written": heading})
+        found.append({**_step(kind, material, part), "\0written": cell.heading})
         named = ""
     if named:
-        found.append({**_step(named, "", cells.Part("", None, "", 1)), "\0written": heading})
-    if not found and not cells.nothing(text):
-        taking.lose(row.cell(heading), text, "no_material")
+        found.append({**_step(named, "", _TICKED), "\0written": cell.heading})
+    if not found and not cells.nothing(cell.text):
+        cell.lose("no_material")
     return found
 
 
-def _named(
-    taking: _Taking, row: _Row, heading: str, mean: Meaning, text: str
-) -> list[dict[str, Any]]:
+def _named(cell: _Cell) -> list[_Step]:
     """Steps of a cell that names one or several materials; their dose stands there or beside."""
-    dose_heading, dose_text, dose_mean = row.find("dose", mean.of, mean.slot)
-    dose = _dose(taking, row, dose_heading, dose_mean, dose_text)
-    held = cells.parts(text, row.sheet.locale)
+    taking, kind = cell.row.taking, cell.mean.of
+    beside = cell.row.find("dose", kind, cell.mean.slot)
+    dose, held = _dose(beside), cell.parts
     if not held and dose is not None and (dose.value or 0) > 0:
-        return _nameless(taking, row, dose_heading, dose_mean, dose_text, [])
+        return _headed(beside)
     if dose is not None and len(held) > 1 and dose.value is not None:
-        taking.lose(row.cell(dose_heading), dose_text, "one_dose", several=text)
+        beside.lose("one_dose", several=cell.text)
         dose = None
     if dose is not None and dose.value == 0:
         return []
     found = []
     for part in held:
-        material = _material(taking, part.material or text, mean.of)
-        kind = _kind_of(material, mean.of, taking.listed)
+        material = _material(taking, part.material or cell.text, kind)
         if part.value is None and dose is not None:
             part = part._replace(value=dose.value, unit=dose.unit)
-        found.append({**_step(kind, material, part), "\0slot": mean.slot, "\0kind": mean.of})
+        step = _step(_kind_of(material, kind, taking.listed), material, part)
+        found.append({**step, "\0kind": kind})
     return found
 
 
-def _headed(
-    taking: _Taking, row: _Row, heading: str, mean: Meaning, text: str
-) -> list[dict[str, Any]]:
-    """The step of a column whose heading names its material."""
-    dose = _dose(taking, row, heading, mean, text)
+def _headed(cell: _Cell) -> list[_Step]:
+    """The step of a dose whose heading names its material; if only its kind, which is asked."""
+    dose, taking = _dose(cell), cell.row.taking
     if dose is None or dose.value == 0:
         return []
-    material = _material(taking, mean.of, "")
-    kind = role(material, taking.listed) or "other"
-    return [_step(kind, material, dose)]
-
-
-def _nameless(
-    taking: _Taking,
-    row: _Row,
-    heading: str,
-    mean: Meaning,
-    text: str,
-    found: list[dict[str, Any]],
-) -> list[dict[str, Any]]:
-    """A dose of a tannin, mordant or dye that is named nowhere: which it was is asked."""
-    dose = _dose(taking, row, heading, mean, text)
-    if dose is None or dose.value == 0:
-        return []
-    material = _material(taking, mean.of, mean.of)
-    kind = _kind_of(material, mean.of, taking.listed)
-    return [{**_step(kind, material, dose), "\0kind": mean.of}]
+    kind = cell.mean.of if cell.mean.of in KINDS else ""
+    material = _material(taking, cell.mean.of, kind)
+    step = _step(_kind_of(material, kind, taking.listed), material, dose)
+    return [{**step, "\0kind": kind}]
 
 
 def _kind_of(material: str, column: str, listed: pd.DataFrame) -> str:
@@ -449,21 +464,24 @@ def _kind_of(material: str, column: str, listed: pd.DataFrame) -> str:
     return column or own or "other"
 
 
-def _dose(taking: _Taking, row: _Row, heading: str, mean: Meaning, text: str) -> cells.Part | None:
+_TICKED = cells.Part("", None, "", 1)  # used, with no dose told
+
+
+def _dose(cell: _Cell) -> cells.Part | None:
     """A dose as written; None where there is none; its value None where it was only ticked."""
-    held = text.strip()
-    if not heading or cells.nothing(held):
+    held = cell.text
+    if not cell.heading or cells.nothing(held):
         zero = held.lower() not in ("", "-", "–", "—", "n/a", "na", "/")
-        return cells.Part("", 0.0, "", 1) if zero and heading else None
+        return cells.Part("", 0.0, "", 1) if zero and cell.heading else None
     if held.lower() in cells.YES:
-        return cells.Part("", None, "", 1)
-    dips = cells.parts(held, row.sheet.locale)
+        return _TICKED
+    dips = cell.parts
     if dips and dips[0].dips > 1 and not dips[0].material and dips[0].value is None:
         return dips[0]
-    amount = cells.amount(held, row.sheet.locale)
-    unit = (amount.unit or mean.unit or "% WOF") if amount else "?"
+    amount = cells.amount(held, cell.where)
+    unit = (amount.unit or cell.mean.unit or "% WOF") if amount else "?"
     if amount is None or unit not in ("% WOF", "g/L", "g") or amount.value < 0:
-        taking.lose(row.cell(heading), text, "dose")
+        cell.lose("dose")
         return None
     return cells.Part("", amount.value, unit, 1)
 
@@ -499,9 +517,9 @@ def _material(taking: _Taking, word: str, kind: str) -> str:
     return chosen
 
 
-def _joined(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _joined(found: list[_Step]) -> list[_Step]:
     """A material named in one column and dosed in another is one step."""
-    made: list[dict[str, Any]] = []
+    made: list[_Step] = []
     for step in found:
         same = [one for one in made if one["material"] == step["material"]
                 and (one["amount"] is None) != (step["amount"] is None)]  # fmt: skip
@@ -514,7 +532,7 @@ def _joined(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return made
 
 
-def _in_order(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _in_order(found: list[_Step]) -> list[_Step]:
     """The trade's order: tannin, mordant with its assist, dyes as their columns stand, modifier."""
     written = any("\0written" in step for step in found)
     vats = any(step["kind"] == "vat" for step in found)
@@ -528,61 +546,55 @@ def _in_order(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return sorted(found, key=rank)
 
 
-_ABOUT = {"temperature_C": "temperature", "minutes": "minutes_", "pH": "number", "dips": "number"}
+_ABOUT = ("temperature_C", "minutes", "pH", "dips")
+_OF_ROW = (*_ABOUT, "bath", "bath_use", "liquor_ratio")
 
 
-def _about(taking: _Taking, row: _Row, steps: list[dict[str, Any]]) -> None:
+def _about(row: _Row, steps: list[_Step]) -> None:
     """Heat, time, pH, bath and dips of a kind of step, from columns of their own."""
-    for heading, mean in row.means.items():
-        if mean.what == "dips" and not mean.of:
-            mean = mean._replace(of="vat")
-        if mean.of not in KINDS or mean.what not in (*_ABOUT, "bath"):
+    for cell in row.cells:
+        what, of, slot = cell.mean.what, cell.mean.of, cell.mean.slot
+        of = of or ("vat" if what == "dips" else "")
+        if of not in KINDS or what not in (*_ABOUT, "bath") or not cell.text:
             continue
-        text = row.cells[heading].strip()
-        if not text:
-            continue
-        fits = [s for s in steps if s["kind"] == mean.of or s.get("\0kind") == mean.of]
-        fits = fits[mean.slot - 1 : mean.slot] or fits[:1]
-        value = _value(taking, row, heading, mean, text)
+        fits = [s for s in steps if s["kind"] == of or s.get("\0kind") == of]
+        fits = fits[slot - 1 : slot] or fits[:1]
+        value = _value(cell)
         if not fits:
-            taking.lose(row.cell(heading), text, "no_step", kind=mean.of)
+            cell.lose("no_step", kind=of)
         elif value is not None:
-            fits[0][mean.what] = value
+            fits[0][what] = value
 
 
-def _value(taking: _Taking, row: _Row, heading: str, mean: Meaning, text: str) -> Any:
+def _value(cell: _Cell) -> Any:
     """Heat, time, a number or a text of a step; None where it can't be read."""
-    where = row.sheet.locale
-    if mean.what == "bath":
+    what, text, where = cell.mean.what, cell.text, cell.where
+    if what == "bath":
         return text
-    if mean.what == "temperature_C":
-        value = cells.celsius(text, where, mean.unit)
-        good = value is not None and -5 <= value <= 130
-    elif mean.what == "minutes":
-        value = cells.minutes(text, where, mean.unit)
-        good = value is not None and value >= 0
+    low, high = _NUMBERS.get(what, (0.0, math.inf))
+    if what == "temperature_C":
+        value = cells.celsius(text, where, cell.mean.unit)
+    elif what == "minutes":
+        value = cells.minutes(text, where, cell.mean.unit)
     else:
         found = cells.amount(re.sub(r"(?i)^\s*ph\s*", "", text), where)
-        low, high = _NUMBERS.get(mean.what, (0.0, math.inf))
         value = found.value if found else None
-        if value is None and mean.what == "dips":
-            part = cells.parts(text, where)
-            value = float(part[0].dips) if part and part[0].dips > 1 else None
-        good = value is not None and low <= value <= high
-    if not good:
-        taking.lose(row.cell(heading), text, "value", what=words.heading(mean.what))
+        if value is None and what == "dips" and (part := cell.parts) and part[0].dips > 1:
+            value = float(part[0].dips)
+    if value is None or not low <= value <= high:
+        cell.lose("value", what=words.heading(what))
         return None
     return value
 
 
-def _long_steps(taking: _Taking, row: _Row, code: str, area: str) -> bool:
+def _long_steps(row: _Row, code: str, area: str) -> bool:
     """The step that a row is, where rows are steps."""
-    kind_text, (heading, text, _) = row.text("kind").strip(), row.find("material")
-    if not (kind_text or text.strip()):
+    taking, kind_text, named = row.taking, row.text("kind"), row.find("material")
+    if not (kind_text or named.text):
         return False
     kind = vocabulary.near(kind_text, vocabulary.words("step")) if kind_text else ""
     made = []
-    for part in cells.parts(text, row.sheet.locale) or [cells.Part("", None, "", 1)]:
+    for part in named.parts or [_TICKED]:
         material = _material(taking, part.material, str(kind or "")) if part.material else ""
         own = role(material, taking.listed)
         final = "vat" if kind == "dye" and own == "vat" else (kind or own or "other")
@@ -590,37 +602,31 @@ def _long_steps(taking: _Taking, row: _Row, code: str, area: str) -> bool:
         made.append(_step(str(final), material, part))
     if kind is None:
         taking.notes[words.say("spreadsheet.kind", found=kind_text)] = None
-    _long_dose(taking, row, made)
-    for heading, mean in row.means.items():
-        text = row.cells[heading].strip()
-        if mean.of == "" and mean.what in (*_ABOUT, "bath", "bath_use", "liquor_ratio") and text:
-            value = _value(taking, row, heading, mean, text)
-            if value is not None:
-                for step in made:
-                    step[mean.what] = value
-    order = cells.number(row.text("order"), row.sheet.locale) if row.text("order") else None
-    for step in made:
-        taking.long.setdefault(code, []).append(
-            {**step, "area": area, "\0order": order, "\0place": row.place}
-        )
+    _long_dose(row, made)
+    for cell in row.cells:
+        if cell.mean.of == "" and cell.mean.what in _OF_ROW and cell.text:
+            value = _value(cell)
+            for step in made if value is not None else ():
+                step[cell.mean.what] = value
+    told = {"area": area, "\0order": row.find("order").number, "\0place": row.place}
+    taking.long.setdefault(code, []).extend({**step, **told} for step in made)
     return True
 
 
-def _long_dose(taking: _Taking, row: _Row, made: list[dict[str, Any]]) -> None:
+def _long_dose(row: _Row, made: list[_Step]) -> None:
     """The amount of a row's step, in the unit beside it."""
-    heading, text, mean = row.find("amount")
-    unit_heading, unit_text, _ = row.find("unit")
-    if not text.strip() or text.strip() in ("-", "–"):
+    cell, unit_cell = row.find("amount"), row.find("unit")
+    if cell.text in ("", "-", "–"):
         return
-    unit = vocabulary.unit(unit_text) if unit_text.strip() else ""
-    if unit_text.strip() and unit not in ("% WOF", "g/L", "g"):
-        taking.lose(row.cell(unit_heading), unit_text, "unit")
+    unit = vocabulary.unit(unit_cell.text) if unit_cell.text else ""
+    if unit_cell.text and unit not in ("% WOF", "g/L", "g"):
+        unit_cell.lose("unit")
         return
-    dose = _dose(taking, row, heading, mean._replace(unit=unit or mean.unit), text)
+    dose = _dose(cell._replace(mean=cell.mean._replace(unit=unit or cell.mean.unit)))
     if dose is None:
         return
     if len(made) > 1:
-        taking.lose(row.cell(heading), text, "one_dose", several=row.text("material"))
+        cell.lose("one_dose", several=row.text("material"))
         return
     made[0] |= {"amount": dose.value, "unit": dose.unit if dose.value is not None else ""}
     made[0]["dips"] = made[0]["dips"] or (dose.dips if dose.dips > 1 else None)
@@ -629,79 +635,56 @@ def _long_dose(taking: _Taking, row: _Row, made: list[dict[str, Any]]) -> None:
 # Readings ---------------------------------------------------------------------------------------
 
 
-def _readings(taking: _Taking, row: _Row, code: str, area: str) -> bool:
+def _readings(row: _Row, code: str, area: str) -> bool:
     """The readings of a row: its own, and those under headings that name a test."""
     found = False
     afters = dict.fromkeys(m.after for m in row.means.values() if m.what in (*table.LAB, *_XYZ))
     bands = any(m.what == "band" for m in row.means.values())
     for after in afters or ({"": None} if bands else {}):
-        found |= _reading(taking, row, code, area, after)
+        found |= _reading(row, code, area, after)
     return found
 
 
-def _reading(taking: _Taking, row: _Row, code: str, area: str, after: str) -> bool:
-    held = {
-        m.what: (heading, row.cells[heading].strip())
-        for heading, m in row.means.items()
-        if m.after == after and m.what in (*table.LAB, *_XYZ, "u", "u_L", "u_a", "u_b")
-    }
-    spectrum = _spectrum(taking, row) if after == "" else {}
-    names = table.LAB if any(held.get(name, ("", ""))[1] for name in table.LAB) else _XYZ
-    texts = [held.get(name, ("", ""))[1] for name in names]
+def _reading(row: _Row, code: str, area: str, after: str) -> bool:
+    held = {c.mean.what: c for c in row.cells if c.mean.after == after and c.mean.what in _COLOUR}
+    spectrum = _spectrum(row) if after == "" else {}
+    names = table.LAB if any(held[n].text for n in table.LAB if n in held) else _XYZ
+    own = {name: held.get(name, row.find("")) for name in names}
+    texts = [cell.text for cell in own.values()]
     if not any(texts) and not spectrum:
         return False
-    values = _colour(taking, row, held, names)
-    exposed = _exposed(taking, row, after)
-    white = _white(taking, row)
-    if exposed is None or (None in values.values() and not spectrum):
+    values = {name: _coordinate(cell) for name, cell in own.items()}
+    exposed, white = _exposed(row, after), _white(row)
+    lacks = "colour_part" if None in values.values() else "" if white else "white"
+    if exposed is None or (lacks and not spectrum):
         if exposed is not None:
-            taking.lose(row.place, ", ".join(filter(None, texts)), "colour_part")
-        return True
-    if white is None and not spectrum:
-        taking.lose(row.place, ", ".join(texts), "white")
+            row.lose(", ".join(filter(None, texts)), lacks)
         return True
     if names == _XYZ:
-        values = _from_xyz(row, held, values, white)
-    taking.readings.append(
-        {
-            "swatch": code,
-            "area": area,
-            "exposure": exposed.kind,
-            "amount": exposed.amount,
-            "unit": exposed.unit,
-            **values,
-            **_uncertain(row, held),
-            "\0white": white,
-            "\0place": row.place,
-            "\0spectrum": spectrum,
-            "method": _method(row, spectrum),
-            "taken_at": _taken(row),
-        }
+        values = _from_xyz(own, values, white)
+    after_what = {"exposure": exposed.kind, "amount": exposed.amount, "unit": exposed.unit}
+    about = {"method": _method(row, spectrum), "taken_at": _taken(row)}
+    told = {"\0white": white, "\0place": row.place, "\0spectrum": spectrum}
+    row.taking.readings.append(
+        {"swatch": code, "area": area, **after_what, **values, **_uncertain(held), **told, **about}
     )
     return True
 
 
-def _colour(
-    taking: _Taking, row: _Row, held: dict[str, tuple[str, str]], names: Sequence[str]
-) -> dict[str, float | None]:
-    """L*, a* and b* (or X, Y and Z) of a reading, None for each that is missing or no number."""
-    values = {}
-    for name in names:
-        heading, text = held.get(name, ("", ""))
-        values[name] = cells.number(text, row.sheet.locale) if text else None
-        if text and values[name] is None:
-            taking.lose(row.cell(heading), text, "colour")
-    return values
+def _coordinate(cell: _Cell) -> float | None:
+    """One of L*, a*, b*, X, Y, Z; None where it is missing or no number."""
+    if cell.text and cell.number is None:
+        cell.lose("colour")
+    return cell.number
 
 
-def _from_xyz(
-    row: _Row, held: dict[str, tuple[str, str]], values: dict[str, Any], white: Any
-) -> dict[str, float | None]:
+def _from_xyz(own: dict[str, _Cell], values: dict[str, Any], white: Any) -> dict[str, float | None]:
     """CIELAB (CIE 15) of X, Y and Z, on whichever scale the sheet counts light: to 1 or to 100."""
-    if None in values.values():
+    if None in values.values() or white is None:
         return dict.fromkeys(table.LAB)
-    columns = row.sheet.frame[[held[name][0] for name in _XYZ]].to_numpy().ravel()
-    most = max(cells.number(text, row.sheet.locale) or 0.0 for text in columns)
+    sheet = own["X"].row.sheet
+    columns = sheet.frame[[cell.heading for cell in own.values()]].to_numpy().ravel()
+    most = max(cells.number(text, sheet.locale) or 0.0 for text in columns)
     xyz = [values[name] * (100 if most <= _ONE else 1) for name in _XYZ]
     lab = convert.xyz_to_lab(xyz, convert.white(*white))
     return dict(zip(table.LAB, map(float, lab), strict=True))
@@ -713,38 +696,38 @@ def _taken(row: _Row) -> str:
 
 
 def _method(row: _Row, spectrum: dict[str, float]) -> str:
-    said = row.text("method").strip().lower()
+    said = row.text("method").lower()
     return "spectral" if spectrum else said if said in table.METHODS else "typed"
 
 
-def _uncertain(row: _Row, held: Mapping[str, tuple[str, str]]) -> dict[str, float]:
+def _uncertain(held: Mapping[str, _Cell]) -> dict[str, float]:
     """Variances from stated standard uncertainties; one for all three where only one is stated."""
     found = {}
     for name in table.LAB:
-        text = held.get(f"u_{name}", held.get("u", ("", "")))[1].lstrip("±").strip()
-        value = cells.number(text, row.sheet.locale) if text else None
+        cell = held.get(f"u_{name}", held.get("u"))
+        text = cell.text.lstrip("±").strip() if cell else ""
+        value = cells.number(text, cell.where) if cell and text else None
         if value is not None and value >= 0:
             found[f"var_{name}"] = value**2
     return found if len(found) == 3 else {}
 
 
-def _exposed(taking: _Taking, row: _Row, after: str) -> cells.Exposure | None:
+def _exposed(row: _Row, after: str) -> cells.Exposure | None:
     if after:
         kind, amount, unit = after.split(":")
         return cells.Exposure(kind, float(amount) if amount else None, unit)
-    heading, text, _ = row.find("exposure")
-    found = cells.exposure(text, row.sheet.locale)
+    told, counted = row.find("exposure"), row.find("exposure_amount")
+    found = cells.exposure(told.text, told.where)
     if found is None:
-        taking.lose(row.cell(heading), text, "exposure")
+        told.lose("exposure")
         return None
-    counted, many, _ = row.find("exposure_amount")
-    if not heading and not counted:
-        return _of_sheet(taking, row.sheet) or found
-    number = cells.amount(many, row.sheet.locale) if many.strip() else None
+    if not told.heading and not counted.heading:
+        return _of_sheet(row.taking, row.sheet) or found
+    number = cells.amount(counted.text, counted.where) if counted.text else None
     if number is None or found.amount is not None:
         return found
     if found.kind == "none" and number.value > 0:  # a count without a word: its heading has one
-        kind = vocabulary.exposure(counted) or "wash"
+        kind = vocabulary.exposure(counted.heading) or "wash"
         return cells.Exposure(kind, number.value, "h" if kind == "light" else "cycle")
     unit = "" if found.kind == "none" else "h" if found.kind == "light" else "cycle"
     return found._replace(amount=number.value or None, unit=unit)
@@ -760,31 +743,31 @@ def _of_sheet(taking: _Taking, sheet: Sheet) -> cells.Exposure | None:
     return None
 
 
-def _white(taking: _Taking, row: _Row) -> tuple[str, int] | None:
+def _white(row: _Row) -> tuple[str, int] | None:
     """The white point of a row's colours: its own columns, the sheet's headings, or as told."""
-    light = row.text("illuminant").strip().upper()
+    light = row.text("illuminant").upper()
     angle = re.sub(r"\D", "", row.text("observer"))
     if light and angle in ("2", "10"):
         return light, int(angle)
     for text in (row.text("white"), row.text("illuminant"), row.sheet.above):
         if match := _WHITE.search(text):
             return match[1], int(match[2])
-    return taking.white
+    return row.taking.white
 
 
-def _spectrum(taking: _Taking, row: _Row) -> dict[str, float]:
+def _spectrum(row: _Row) -> dict[str, float]:
     found: dict[str, float] = {}
-    for heading, mean in row.means.items():
-        if mean.what == "band" and (text := row.cells[heading].strip()):
-            value = cells.amount(text, row.sheet.locale)
+    for cell in row.cells:
+        if cell.mean.what == "band" and cell.text:
+            value = cells.amount(cell.text, cell.where)
             if value is None:
-                taking.lose(row.cell(heading), text, "colour")
+                cell.lose("colour")
                 return {}
-            percent = "%" in (value.unit + mean.unit)
-            found[mean.of] = value.value / 100 if percent else value.value
+            percent = "%" in (value.unit + cell.mean.unit)
+            found[cell.mean.of] = value.value / 100 if percent else value.value
     if found and max(found.values()) > 2:  # no cloth sends back twice the light: these are per cent
         found = {band: value / 100 for band, value in found.items()}
-        taking.notes[words.say("spreadsheet.percent")] = None
+        row.taking.notes[words.say("spreadsheet.percent")] = None
     return found
 
 
@@ -860,7 +843,7 @@ def _all_steps(taking: _Taking) -> Iterator[dict[str, Any]]:
                    taking.place[code]}  # fmt: skip
 
 
-def _by_area(areas: dict[str, list[dict[str, Any]]]) -> list[dict[str, Any]]:
+def _by_area(areas: dict[str, list[_Step]]) -> list[_Step]:
     """Steps of a cloth's areas: what all had was done to the whole, where no row says so itself."""
     named = {area: _plain_steps(done) for area, done in areas.items() if area != "whole"}
     whole = _plain_steps(areas.get("whole", []))
@@ -873,7 +856,7 @@ def _by_area(areas: dict[str, list[dict[str, Any]]]) -> list[dict[str, Any]]:
     return sorted(found, key=lambda step: _RANK.get(step["kind"], 5))
 
 
-def _ordered(done: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _ordered(done: list[_Step]) -> list[_Step]:
     if all(step["\0order"] is not None for step in done):
         return sorted(done, key=lambda step: step["\0order"])
     return done
@@ -904,11 +887,7 @@ def _reading_name(source: str, row: dict[str, Any], taken: set[str]) -> str:
     amount = "" if row["amount"] is None else f"{row['amount']:g}"
     after = "" if row["exposure"] == "none" else f"-{row['exposure']}{amount}"
     stem = f"{row['swatch']}{area}{after}-{Path(source).stem[:20]}".replace(" ", "_")
-    number = 1
-    while (name := stem if number == 1 else f"{stem}-{number}") in taken:
-        number += 1
-    taken.add(name)
-    return name
+    return table.untaken(stem, taken)
 
 
 def _checked(taking: _Taking, frame: pd.DataFrame, rules: table.Table) -> pd.DataFrame:
