@@ -60,14 +60,29 @@ def whole(path: str | Path, *, binary: bool = False) -> Iterator[Any]:
             yield file
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(name, 0o666 & ~_umask())
+        os.chmod(name, 0o666 & ~umask())
         os.replace(name, target)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
 
 
-def _umask() -> int:
+def write(path: str | Path, content: bytes) -> None:
+    """Write a file of these bytes, whole or not at all.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> files.write(folder / "note.txt", b"whole")
+    >>> (folder / "note.txt").read_bytes()
+    b'whole'
+    """
+    with whole(path, binary=True) as file:
+        file.write(content)
+
+
+def umask() -> int:
+    """Return the bits that new files of this process are made without."""
     mask = os.umask(0)
     os.umask(mask)
     return mask

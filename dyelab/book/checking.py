@@ -43,12 +43,14 @@ def sort_out(
     cells: list[dict[str, str]] = []
     lines = _old_lines(aside)
     for name, read in found.items():
-        frame = _joined(read, aside.get(name))
+        parts = [read.frame, _earlier(aside, name, [])]
+        frame = end_to_end(*parts) if len(parts[1]) else read.frame
+        frame = frame.reset_index(drop=True)
         listed = _listed(name, frame, typed, rows)
         typed[name], rows[name], blanked = _split(name, frame, listed)
         cells += blanked
         lines += [(name, str(row), line) for row, line in read.broken]
-        faults.append(listed.drop(columns="at"))
+        faults.append(_placed(name, parts, listed))
     left, old = _old_cells(aside, typed)
     faults += [_line_faults(lines), old]
     kept = Aside(
@@ -61,43 +63,16 @@ def sort_out(
     return typed, kept, every
 
 
-def _joined(read: Cells, aside: Cells | None) -> pd.DataFrame:
-    """The table's rows and those set aside earlier, with where each comes from."""
-    frame = _marked(read.frame, aside=False)
-    if aside is not None and len(aside.frame):
-        more = _marked(aside.frame, aside=True)
-        marks = {name: [*frame[name], *more[name]] for name in _MARKS}
-        frame = end_to_end(read.frame, aside.frame).assign(**marks)
-    return frame.reset_index(drop=True)
-
-
-_MARKS = ("\0row", "\0aside")
-
-
-def _marked(frame: pd.DataFrame, *, aside: bool) -> pd.DataFrame:
-    marks: dict[str, Any] = {"\0row": frame.index, "\0aside": aside}
-    return frame.copy().assign(**marks)  # of one piece, however wide a damaged heading makes it
-
-
-def _names(frame: pd.DataFrame) -> list[str]:
-    return [str(name) for name in frame.columns if not str(name).startswith("\0")]
-
-
 def _listed(
     name: str, frame: pd.DataFrame, typed: dict[str, pd.DataFrame], rows: dict[str, pd.DataFrame]
 ) -> pd.DataFrame:
-    """Faults of one table, with `at`, the position of the row in the frame."""
-    rules = described(name, _text_of(frame))
+    """Faults of one table, rows by their position in the frame."""
+    rules = described(name, frame)
     _tidy(frame, rules)
-    own = table.check(_text_of(frame), rules, f"{name}.csv", rows=range(len(frame)))
+    own = table.check(frame, rules, f"{name}.csv", rows=range(len(frame)))
     more = [_link_faults(name, frame, link, typed, rows) for link in rules.links]
     more += [_covariance_faults(frame)] if name == "readings" else []
-    listed = pd.concat([part for part in [own, *more] if len(part)] or [own], ignore_index=True)
-    return _placed(name, frame, listed)
-
-
-def _text_of(frame: pd.DataFrame) -> pd.DataFrame:
-    return frame[_names(frame)]
+    return pd.concat([part for part in [own, *more] if len(part)] or [own], ignore_index=True)
 
 
 def _tidy(frame: pd.DataFrame, rules: table.Table) -> None:
@@ -162,64 +137,57 @@ def _covariance_faults(frame: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(faults, columns=FAULT_COLUMNS)
 
 
-def _placed(name: str, frame: pd.DataFrame, listed: pd.DataFrame) -> pd.DataFrame:
+def _placed(name: str, parts: list[pd.DataFrame], listed: pd.DataFrame) -> pd.DataFrame:
     """Turn positions into the file and the row number that a spreadsheet shows."""
-    whole = listed["column"].eq("") if len(listed) else pd.Series(dtype=bool)
-    listed = listed.assign(
-        at=[-1 if w else row for w, row in zip(whole, listed["row"], strict=True)]
-    )
-    records = []
-    for fault in listed.to_dict("records"):
-        if fault["at"] >= 0:
-            at = fault["at"]
-            aside = bool(frame["\0aside"].iloc[at])
-            file = f"{ASIDE}/{name}.csv" if aside else f"{name}.csv"
-            row = int(frame["\0row"].iloc[at])
-            head = f"{name}.csv row {at}"
-            fault["text"] = f"{file} row {row}" + fault["text"].removeprefix(head)
-            fault["file"], fault["row"] = file, row
-        records.append(fault)
-    return pd.DataFrame(records, columns=[*FAULT_COLUMNS, "at"])
+    numbers = [int(row) for part in parts for row in part.index] if len(listed) else []
+    records = listed.to_dict("records")
+    for fault in records:
+        if fault["column"]:
+            at = fault["row"]
+            file = f"{ASIDE}/{name}.csv" if at >= len(parts[0]) else f"{name}.csv"
+            said = fault["text"].removeprefix(f"{name}.csv row {at}")
+            text = f"{file} row {numbers[at]}{said}"
+            fault |= {"file": file, "row": numbers[at], "text": text}
+    return pd.DataFrame(records, columns=FAULT_COLUMNS)
 
 
 def _split(
     name: str, frame: pd.DataFrame, listed: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[dict[str, str]]]:
     """Typed good rows, rows set aside, and single cells set aside."""
-    rules = described(name, _text_of(frame))
-    text = _text_of(frame)
+    rules, text = described(name, frame), frame
     if any(column.required and column.name not in text for column in rules.columns):
         return table.empty(rules), table.as_text(text, rules), []
     serious = {column.name for column in rules.columns if column.required} | set(rules.key)
-    grave = listed["column"].isin(serious) & listed["at"].ge(0)
+    told = listed.loc[listed["column"] != "", ["row", "column"]]
+    grave = told["column"].isin(serious)
     bad = np.zeros(len(frame), bool)
-    bad[listed.loc[grave, "at"].to_numpy(int)] = True
-    blanked = []
-    for at, column in listed.loc[~grave & listed["at"].ge(0), ["at", "column"]].itertuples(
-        index=False
-    ):
-        if not bad[at]:
-            blanked.append((at, column, str(text.at[at, column])))
+    bad[told.loc[grave, "row"].to_numpy(int)] = True
+    light = told[~grave].itertuples(index=False)
+    blanked = [(at, column, str(text.at[at, column])) for at, column in light if not bad[at]]
     text = text.copy() if blanked else text
     for at, column, _ in blanked:
         numeric = pd.api.types.is_numeric_dtype(text[column].dtype)
         text.at[at, column] = np.nan if numeric else ""
     good = table.typed(text[~bad], rules)
-    names = keys(name, good) if blanked else None
+    names = keys(name, good) if blanked else pd.Series(dtype=str)
     cells = [
         {"table": name, "key": str(names.loc[at]), "column": column, "found": found}
         for at, column, found in blanked
-        if names is not None
     ]
     left = table.as_text(text[bad].reset_index(drop=True), rules)
     return good.reset_index(drop=True), left, cells
 
 
+def _earlier(aside: Mapping[str, Cells], name: str, columns: list[str]) -> pd.DataFrame:
+    """What an earlier save set aside under this name; without rows where it set aside nothing."""
+    held = aside[name].frame if name in aside else pd.DataFrame()
+    return pd.DataFrame(columns=columns, dtype=str) if held.empty else held
+
+
 def _old_lines(aside: Mapping[str, Cells]) -> list[tuple[str, str, str]]:
-    if "lines" not in aside or aside["lines"].frame.empty:
-        return []
-    frame = aside["lines"].frame
-    return [(name, "", line) for name, line in frame[LINES].itertuples(index=False)]
+    rows = _earlier(aside, "lines", LINES)[LINES].itertuples(index=False)
+    return [(name, "", line) for name, line in rows]
 
 
 _REASON = {
@@ -243,11 +211,9 @@ def _old_cells(
     aside: Mapping[str, Cells], typed: dict[str, pd.DataFrame]
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Cells set aside earlier whose place is still blank, and the faults that say so."""
-    nothing = pd.DataFrame(columns=CELLS, dtype=str)
-    if "cells" not in aside or aside["cells"].frame.empty:
-        return nothing, pd.DataFrame(columns=FAULT_COLUMNS)
-    frame = aside["cells"].frame
-    kept = frame[[_still_blank(typed, *row) for row in frame[CELLS].itertuples(index=False)]]
+    frame = _earlier(aside, "cells", CELLS)
+    blank = [_still_blank(typed, *row) for row in frame[CELLS].itertuples(index=False)]
+    kept = frame[np.array(blank, bool)]
     faults = []
     for row, cell in kept.iterrows():
         place = (f"{ASIDE}/cells.csv", int(str(row)), cell["column"], cell["found"])

@@ -52,7 +52,7 @@ def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
     if frame is None:
         frame, broken = _line_by_line(text, separator)
     limits.need(len(frame.columns), limits.COLUMNS, "columns", name)
-    frame.columns = pd.Index(_apart([str(column).strip() for column in frame.columns]))
+    frame.columns = pd.Index(_apart([str(column) for column in frame.columns]))
     if separator != ",":
         texts = frame.columns[[not is_numeric_dtype(kind) for kind in frame.dtypes]]
         frame[texts] = table.decimal_points(frame[texts], sure=separator == ";")
@@ -65,15 +65,8 @@ _DAMAGE = re.compile("[\0\udc80-\udcff]")
 
 def _apart(names: list[str]) -> list[str]:
     """Headings with a number behind each that was there before."""
-    seen: dict[str, int] = {}
-    found = []
-    for name in names:
-        while name in seen:
-            seen[name] += 1
-            name = f"{name}.{seen[name] - 1}"
-        seen[name] = 1
-        found.append(name)
-    return found
+    seen: set[str] = set()
+    return [table.untaken(name.strip(), seen, ".{}", 1) for name in names]
 
 
 def grid(content: bytes, name: str) -> tuple[list[list[str]], tuple[str, ...]]:
@@ -224,8 +217,4 @@ def _column(old: pd.DataFrame, new: pd.DataFrame, name: str) -> np.ndarray:
         values = table.numbers(then)
         if not (np.isnan(values) & ~table.blanks(then)).any():
             return np.concatenate([table.numbers(first), values])
-    parts = [table.as_text(part.to_frame("x"), _NO_RULES)["x"] for part in (first, then)]
-    return pd.concat(parts).to_numpy()
-
-
-_NO_RULES = table.Table("", ())
+    return np.array([*table.texts(first), *table.texts(then)], object)

@@ -19,10 +19,9 @@ from pandas.api.types import is_numeric_dtype
 
 from dyelab import files, limits, table
 from dyelab.book import folder, store
-from dyelab.book.csv_text import read
 from dyelab.book.folder import PHOTOS
 from dyelab.book.model import FILES, PACKAGE, Book
-from dyelab.book.opening import NEUTRALISED, as_csv, loaded, package_of, rendered
+from dyelab.book.opening import NEUTRALISED, as_csv, frames, loaded, open_book, package_of, rendered
 from dyelab.book.photos import leads_out, put
 from dyelab.errors import InputError, reading
 
@@ -84,8 +83,6 @@ def restore(source: str | Path, path: str | Path) -> Book:
         os.replace(made, target)
     finally:
         shutil.rmtree(made, ignore_errors=True)
-    from dyelab.book.opening import open_book
-
     return open_book(target)
 
 
@@ -110,25 +107,22 @@ def _described(contents: dict[str, bytes]) -> dict[str, Any]:
 
 def _neutral(bk: Book) -> dict[str, bytes]:
     """The book's files with formulas neutralised, and a package that says so."""
-    contents = rendered(bk, {})
-    package = json.loads(contents.pop(PACKAGE)) | {NEUTRALISED: True}
-    for name, content in contents.items():
-        frame = read(content, name, _numeric(name)).frame
+    package = json.loads(rendered(bk, {})[PACKAGE]) | {NEUTRALISED: True}
+    text = json.dumps(package, ensure_ascii=False, indent=2) + "\n"
+    contents = {PACKAGE: text.encode()}
+    for name, frame in frames(bk).items():
         words = frame.columns[[not is_numeric_dtype(kind) for kind in frame.dtypes]]
         contents[name] = as_csv(frame.assign(**{n: frame[n].map(files.plain) for n in words}))
-    text = json.dumps(package, ensure_ascii=False, indent=2) + "\n"
-    return {PACKAGE: text.encode(), **contents}
+    return contents
 
 
 def _to_folder(bk: Book, path: Path) -> Path:
     if path.exists() and any(path.iterdir()):
         raise InputError(f"{path}: this folder is not empty. Name a new one.")
     for name, content in _neutral(bk).items():
-        with files.whole(path / name, binary=True) as file:
-            file.write(content)
+        files.write(path / name, content)
     for photo in folder.photos(bk.path):
-        with files.whole(path / PHOTOS / photo.name, binary=True) as file:
-            file.write(limits.content(photo, limits.PHOTO_BYTES))
+        files.write(path / PHOTOS / photo.name, limits.content(photo, limits.PHOTO_BYTES))
     return path
 
 
@@ -148,14 +142,11 @@ def _to_xlsx(bk: Book, path: Path) -> Path:
     from openpyxl import Workbook
 
     made = Workbook(write_only=True)
-    contents = rendered(bk, {})
     about = made.create_sheet("about")
     about.append([_cell(about, "title"), _cell(about, bk.title)])
     about.append([_cell(about, "white"), _cell(about, table.white_text(bk.white))])
-    contents.pop(PACKAGE)
-    for name, content in contents.items():
-        sheet = made.create_sheet(_sheet_name(name))
-        frame = read(content, name, _numeric(name)).frame
+    for name, frame in frames(bk).items():
+        sheet = made.create_sheet(name.removesuffix(".csv").replace("/", " "))
         sheet.append([_cell(sheet, column) for column in frame.columns])
         for row in frame.itertuples(index=False, name=None):
             sheet.append([_cell(sheet, value) for value in row])
@@ -164,22 +155,12 @@ def _to_xlsx(bk: Book, path: Path) -> Path:
     return path
 
 
-def _numeric(name: str) -> set[str]:
-    from dyelab.book.opening import NUMERIC
-
-    return NUMERIC.get(name.removesuffix(".csv"), set())
-
-
-def _sheet_name(name: str) -> str:
-    return name.removesuffix(".csv").replace("/", " ")
-
-
 def _cell(sheet: Any, value: Any) -> Any:
     """A cell that is text, whatever it begins with; numbers stay numbers."""
     from openpyxl.cell import WriteOnlyCell
 
     if not isinstance(value, str):
-        return None if value != value else value
+        return None if pd.isna(value) else value
     if value == "":
         return None
     text = _CONTROL.sub(lambda m: _escape(m.group()), value)

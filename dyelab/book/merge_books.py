@@ -62,7 +62,8 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     renamed: list[tuple[str, str, str]] = []
     for name, code in _CODES.items():
         clashes = _clashes(name, code, tables(bk), theirs)
-        new = _endings(clashes, {*getattr(bk, name)[code], *theirs[name][code]})
+        taken = {*getattr(bk, name)[code], *theirs[name][code]}
+        new = {clash: table.untaken(clash, taken, "~{}") for clash in clashes}
         renamed += [(name, was, now) for was, now in new.items()]
         for held in _WHERE[code]:
             changed = theirs[held][code].replace(new)
@@ -98,17 +99,6 @@ def _content(frame: pd.DataFrame, code: str) -> dict[str, str]:
         said = ";".join(f"{k}={v}" for k, v in row.items() if v not in ("", "nan", "<NA>"))
         found[row[code]] = found.get(row[code], "") + "|" + said
     return found
-
-
-def _endings(clashes: list[str], taken: set[str]) -> dict[str, str]:
-    new: dict[str, str] = {}
-    for code in clashes:
-        number = 2
-        while f"{code}~{number}" in taken:
-            number += 1
-        new[code] = f"{code}~{number}"
-        taken.add(new[code])
-    return new
 
 
 def _new(name: str, ours: pd.DataFrame, theirs: pd.DataFrame) -> pd.DataFrame:

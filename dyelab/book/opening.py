@@ -24,7 +24,6 @@ from dyelab.book.model import (
     PACKAGE,
     TABLE_FILES,
     TABLES,
-    Aside,
     Book,
     described,
     keys,
@@ -73,8 +72,7 @@ def create(
             f'book.open("{folder.name}").'
         )
     folder.mkdir(parents=True, exist_ok=True)
-    blank: dict[str, Any] = {name: table.empty(rules) for name, rules in TABLES.items()}
-    bk = replace(_book(folder, title or folder.name, blank, Aside(), [], ()), white=white)
+    bk = replace(loaded(folder, {}), title=title or folder.name, white=white, notes=())
     contents = rendered(bk, {})
     with store.locked(folder):
         store.commit(folder, contents, act="save", what=["a new book"])
@@ -155,15 +153,17 @@ def loaded(folder: Path, contents: dict[str, bytes]) -> Book:
     aside = {
         name: read(contents[file], file) for name, file in ASIDE_FILES.items() if file in contents
     }
-    if package_of(contents).get(NEUTRALISED):
+    package = package_of(contents)
+    if package.get(NEUTRALISED):
         found = {name: _as_it_was(cells) for name, cells in found.items()}
         aside = {name: _as_it_was(cells) for name, cells in aside.items()}
     typed, kept, faults = sort_out(found, aside)
     notes = [note for cells in found.values() for note in cells.notes]
     notes += [f"{file} is missing; it is made with the next save." for file in missing]
-    bk = _book(folder, _title(folder, contents), typed, kept, faults, tuple(notes))
+    about: dict[str, Any] = {**typed, "faults": faults, "aside": kept, "notes": tuple(notes)}
+    about |= {"title": str(package.get("title") or folder.name), "white": _white(package)}
     stamp = {name: store.digest(text) for name, text in contents.items()}
-    return replace(bk, white=_white(contents), base=tables(bk), stamp=stamp)
+    return Book(path=folder, **about, base=typed, stamp=stamp)
 
 
 def _as_it_was(cells: Cells) -> Cells:
@@ -175,21 +175,6 @@ def _as_it_was(cells: Cells) -> Cells:
 
 def _nothing(name: str) -> Cells:
     return Cells(pd.DataFrame({column: pd.Series(dtype=str) for column in TABLES[name].names}))
-
-
-def _book(
-    folder: Path,
-    title: str,
-    typed: dict[str, Any],
-    aside: Aside,
-    faults: Any,
-    notes: tuple[str, ...],
-) -> Book:
-    listed = faults if isinstance(faults, pd.DataFrame) else table.check(*_NO_ROWS)
-    return Book(path=folder, title=title, **typed, faults=listed, notes=notes, aside=aside)
-
-
-_NO_ROWS: Any = (table.empty(table.SWATCHES).astype(str), table.SWATCHES, "swatches.csv")
 
 
 def package_of(contents: dict[str, bytes]) -> dict[str, Any]:
@@ -205,13 +190,9 @@ def package_of(contents: dict[str, bytes]) -> dict[str, Any]:
     return {**found, "resources": kept}
 
 
-def _title(folder: Path, contents: dict[str, bytes]) -> str:
-    return str(package_of(contents).get("title") or folder.name)
-
-
-def _white(contents: dict[str, bytes]) -> tuple[str, int]:
+def _white(package: dict[str, Any]) -> tuple[str, int]:
     """The book's white; that of books which don't state one is the default."""
-    stated = package_of(contents).get("white")
+    stated = package.get("white")
     if stated is None:
         return table.DEFAULT_WHITE
     held = stated if isinstance(stated, dict) else {}
@@ -290,13 +271,19 @@ def _as_saved(bk: Book, contents: dict[str, bytes]) -> Book:
 
 def rendered(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
     """Every file of the book as bytes."""
-    contents = {TABLE_FILES[name]: as_csv(frame) for name, frame in tables(bk).items()}
-    extra = {**bk.aside.rows, "lines": bk.aside.lines, "cells": bk.aside.cells}
-    extra = {name: frame for name, frame in extra.items() if len(frame)}
-    contents |= {ASIDE_FILES[name]: as_csv(frame) for name, frame in extra.items()}
-    described_all = _descriptor(bk, extra, package)
-    text = json.dumps(described_all, ensure_ascii=False, indent=2) + "\n"
-    return {PACKAGE: text.encode(), **contents}
+    text = json.dumps(_descriptor(bk, package), ensure_ascii=False, indent=2) + "\n"
+    return {PACKAGE: text.encode(), **{f: as_csv(frame) for f, frame in frames(bk).items()}}
+
+
+def frames(bk: Book) -> dict[str, pd.DataFrame]:
+    """Every table of the book by its file, and those of what is set aside."""
+    aside = {ASIDE_FILES[name]: frame for name, frame in _set_aside(bk).items()}
+    return {TABLE_FILES[name]: frame for name, frame in tables(bk).items()} | aside
+
+
+def _set_aside(bk: Book) -> dict[str, pd.DataFrame]:
+    every = {**bk.aside.rows, "lines": bk.aside.lines, "cells": bk.aside.cells}
+    return {name: frame for name, frame in every.items() if len(frame)}
 
 
 def as_csv(frame: pd.DataFrame) -> bytes:
@@ -324,11 +311,9 @@ class _Rows(io.StringIO):
         return super().write(row.removesuffix(self.END) + "\n")
 
 
-def _descriptor(
-    bk: Book, extra: dict[str, pd.DataFrame], package: dict[str, Any]
-) -> dict[str, Any]:
+def _descriptor(bk: Book, package: dict[str, Any]) -> dict[str, Any]:
     listed = [_resource(name, TABLE_FILES[name], frame) for name, frame in tables(bk).items()]
-    for name, frame in extra.items():
+    for name, frame in _set_aside(bk).items():
         plain = table.Table(name, tuple(table.Column(str(column)) for column in frame.columns))
         listed.append(_entry(f"{ASIDE}_{name}", ASIDE_FILES[name], table.schema(plain)))
     ours = {entry["name"] for entry in listed} | {f"{ASIDE}_{name}" for name in ASIDE_FILES}
@@ -471,14 +456,16 @@ def remove(bk: Book, swatches: Iterable[str]) -> Book:
     """
     gone = [choose(code, bk.swatches["swatch"], "swatch") for code in swatches]
     readings = bk.readings.loc[bk.readings["swatch"].isin(gone), "reading"]
-    kept: dict[str, Any] = {
-        name: frame[~frame["swatch"].isin(gone)].reset_index(drop=True)
+    return without(without(bk, "swatch", gone), "reading", readings)
+
+
+def without(bk: Book, column: str, gone: Iterable[str]) -> Book:
+    """Leave out every row, of whichever table, that names one of these in this column."""
+    out = set(gone)
+    kept: Any = {
+        name: frame[~frame[column].isin(out)].reset_index(drop=True)
         for name, frame in tables(bk).items()
-        if "swatch" in frame
-    }
-    kept |= {
-        name: getattr(bk, name)[~getattr(bk, name)["reading"].isin(readings)].reset_index(drop=True)
-        for name in ("spectra", "shared")
+        if column in frame
     }
     return replace(bk, **kept)
 

@@ -122,20 +122,14 @@ def _unique(marks: pd.Series) -> pd.Index:
 def _cells(was: pd.Series, now: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     """Which cells differ, and which of these are the old number with fewer digits."""
     if not all(pd.api.types.is_numeric_dtype(cells.dtype) for cells in (was, now)):
-        texts = [
-            table.as_text(cells.to_frame("x"), _ANY)["x"].to_numpy(object) for cells in (was, now)
-        ]
-        differs = texts[0] != texts[1]
-        return differs, np.zeros(len(was), bool)
+        texts = [np.array(table.texts(cells), object) for cells in (was, now)]
+        return texts[0] != texts[1], np.zeros(len(was), bool)
     old, new = table.numbers(was), table.numbers(now)
     differs = ~((old == new) | (np.isnan(old) & np.isnan(new)))
     rounded = np.zeros(len(old), bool)
     for at in np.flatnonzero(differs & np.isfinite(old) & np.isfinite(new)):
         rounded[at] = _is_rounded(float(old[at]), float(new[at]))
     return differs, rounded
-
-
-_ANY = table.Table("", ())
 
 
 def _is_rounded(old: float, new: float) -> bool:

@@ -112,8 +112,7 @@ def put(book: Path, photos: Iterable[tuple[str, bytes]]) -> None:
         for name, content in photos:
             if folder.own(book, f"{FOLDER}/{name}") is None:
                 try:
-                    with files.whole(book / FOLDER / name, binary=True) as copy:
-                        copy.write(content)
+                    files.write(book / FOLDER / name, content)
                 except OSError as error:
                     raise InputError(
                         f"{book.name}: the photo {name} could not be written ({error.strerror}). "

@@ -364,11 +364,7 @@ def _labels(bk: Book, rows: pd.DataFrame) -> list[str]:
     for row in rows[["swatch", "area", "source", *table.EXPOSURE]].itertuples():
         area = "" if row.area == "whole" else f"-{row.area}"
         stem = f"{row.swatch}{area}{_ending(row)}-{Path(str(row.source)).stem[:20]}"
-        number = 1
-        while (name := stem if number == 1 else f"{stem}-{number}") in taken:
-            number += 1
-        taken.add(name)
-        made.append(name)
+        made.append(table.untaken(stem, taken))
     return made
 
 

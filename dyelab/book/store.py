@@ -269,9 +269,9 @@ def _stage(path: Path, contents: dict[str, bytes], manifest: dict[str, Any]) -> 
     for name, content in contents.items():
         sha = manifest["files"][name]
         if not _holds(path, _kept_name(name, sha), sha):
-            _write(path / _kept_name(name, sha), content)
+            files.write(path / _kept_name(name, sha), content)
         if manifest["before"].get(name) != sha:
-            _write(path / _part_name(name), content)
+            files.write(path / _part_name(name), content)
     _settle(path / HISTORY / "files")
 
 
@@ -289,13 +289,8 @@ def _holds(path: Path, name: str, sha: str) -> bool:
     return content is not None and digest(content) == sha
 
 
-def _write(target: Path, content: bytes) -> None:
-    with files.whole(target, binary=True) as file:
-        file.write(content)
-
-
 def _write_json(target: Path, data: Any) -> None:
-    _write(target, json.dumps(data, ensure_ascii=False, indent=1).encode())
+    files.write(target, json.dumps(data, ensure_ascii=False, indent=1).encode())
     _settle(target.parent)
 
 
@@ -329,12 +324,12 @@ def _install(path: Path, name: str, sha: str, before: str | None) -> None:
     if current == sha:
         return
     if old is not None and current != before:  # edited by hand while the save was unfinished
-        _write(path / _ASIDE / f"{current}-{Path(name).name}", old)
+        files.write(path / _ASIDE / f"{current}-{Path(name).name}", old)
     if not _holds(path, _part_name(name), sha):
         held = folder.content(path, _kept_name(name, sha))
         if held is None or digest(held) != sha:
             return  # found whole a moment ago, so the disk is failing under us
-        _write(path / _part_name(name), held)
+        files.write(path / _part_name(name), held)
     os.replace(path / _part_name(name), path / name)
 
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from dyelab import files
 from dyelab.errors import InputError
 
 _MARK = ".dyelab-demo"
@@ -42,7 +43,7 @@ def fresh(folder: Path) -> Iterator[Path]:
     try:
         yield made
         (made / _MARK).write_text(json.dumps(_sums(made), indent=0), encoding="utf-8")
-        made.chmod(0o777 & ~_umask())
+        made.chmod(0o777 & ~files.umask())
         _swap(made, folder)
     finally:
         shutil.rmtree(made, ignore_errors=True)
@@ -94,9 +95,3 @@ def _swap(made: Path, folder: Path) -> None:
             os.replace(old, folder)
         raise
     shutil.rmtree(old, ignore_errors=True)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

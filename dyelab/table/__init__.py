@@ -15,7 +15,9 @@ from dyelab.table.cells import (
     number_list,
     numbers,
     pieces,
+    texts,
     typed,
+    untaken,
     written,
 )
 from dyelab.table.checking import FAULT, check, fault

@@ -195,6 +195,22 @@ def pieces(rows: pd.DataFrame) -> list[str]:
     return [str(s) if a in ("whole", "", None) or a != a else f"{s} {a}" for s, a in both]
 
 
+def untaken(name: str, taken: set[str], ending: str = "-{}", first: int = 2) -> str:
+    """The name, with the first free number behind it where it is taken; it is taken then.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.untaken("W01", {"W01", "W01-2"})
+    'W01-3'
+    """
+    made = name
+    while made in taken:
+        made, first = name + ending.format(first), first + 1
+    taken.add(made)
+    return made
+
+
 def numbers(cells: pd.Series) -> np.ndarray:
     """Return the cells as floats, NaN where blank or no number.
 
@@ -252,11 +268,20 @@ def as_text(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     ['K1']
     """
     kinds = {column.name: column.kind for column in table.columns}
-    columns = {str(name): _texts(frame[name], kinds.get(str(name), "")) for name in frame.columns}
+    columns = {str(name): texts(frame[name], kinds.get(str(name), "")) for name in frame.columns}
     return pd.DataFrame(columns, index=frame.index, dtype=str)
 
 
-def _texts(cells: pd.Series, kind: str) -> list[str]:
+def texts(cells: pd.Series, kind: str = "") -> list[str]:
+    """Return cells of any type as text, as they would stand in a file; blank is ``""``.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> table.texts(pd.Series([1.5, None]))
+    ['1.5', '']
+    """
     if isinstance(cells.dtype, pd.StringDtype):
         return cells.fillna("").tolist()
     return [text_of_cell(cell, kind) for cell in cells.tolist()]

@@ -1,7 +1,6 @@
 """A spreadsheet taken in again: what is new, what changed, what has gone; nothing twice."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +8,7 @@ import pandas as pd
 
 from dyelab import table
 from dyelab.book.model import Book
-from dyelab.book.opening import add, change, remove
+from dyelab.book.opening import add, change, remove, without
 from dyelab.book.spreadsheet.rows import Incoming, as_step
 from dyelab.recipe import sequence
 
@@ -111,7 +110,7 @@ def take_in(bk: Book, incoming: Incoming, *, removing: bool = False) -> Book:
     if steps:
         changed = _with_steps(changed, steps)
     if removing and plan.gone_readings:
-        changed = _without_readings(changed, plan.gone_readings)
+        changed = without(changed, "reading", plan.gone_readings)
     if len(plan.readings):
         given = {"spectra": plan.spectra, "shared": plan.shared}
         changed = change(changed, readings=plan.readings, **given)
@@ -119,22 +118,10 @@ def take_in(bk: Book, incoming: Incoming, *, removing: bool = False) -> Book:
 
 
 def _with_steps(bk: Book, steps: dict[str, list[dict[str, Any]]]) -> Book:
-    from dataclasses import replace
-
     kept = bk.steps[~bk.steps["swatch"].isin(list(steps))].reset_index(drop=True)
     rows = [step for done in steps.values() for step in done]
     bare = replace(bk, steps=kept)
     return add(bare, steps=pd.DataFrame(rows)) if rows else bare
-
-
-def _without_readings(bk: Book, names: Iterable[str]) -> Book:
-    from dataclasses import replace
-
-    parts: dict[str, Any] = {}
-    for name in ("readings", "spectra", "shared"):
-        frame = getattr(bk, name)
-        parts[name] = frame[~frame["reading"].isin(list(names))].reset_index(drop=True)
-    return replace(bk, **parts)
 
 
 def _planned(bk: Book, incoming: Incoming) -> _Plan:
@@ -311,21 +298,13 @@ def _readings(
     for row in waiting:
         like = free.get(_when(row), [])
         before = like.pop(0) if like else None
-        name = before["reading"] if before else _free_name(row["reading"], taken)
-        taken.add(name)
+        name = before["reading"] if before else table.untaken(row["reading"], taken, "~{}")
         names[row["reading"]] = name
         rows.append({**(before or {}), **{k: v for k, v in row.items() if v == v}, "reading": name})
         told.append((row["swatch"], _read(row), _lab(before) if before else "", _lab(row)))
     left = [row for held in free.values() for row in held]
     gone += [(row["swatch"], _read(row), _lab(row)) for row in left]
     return (pd.DataFrame(rows), names), [row["reading"] for row in left]
-
-
-def _free_name(name: str, taken: set[str]) -> str:
-    number, made = 2, name
-    while made in taken:
-        made, number = f"{name}~{number}", number + 1
-    return made
 
 
 def _when(row: Any) -> tuple[str, ...]:

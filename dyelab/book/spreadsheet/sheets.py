@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from dyelab import errors, limits, words
+from dyelab import errors, limits, table, words
 from dyelab.book.spreadsheet import cells, vocabulary, workbook
 from dyelab.errors import InputError
 
@@ -156,7 +156,8 @@ def _read(file: str, grid: workbook.Grid, names: tuple[str, ...], heading: int |
     called = _headings(rows[first : last + 1])
     body = rows[last + 1 :]
     used = [c for c in range(len(called)) if called[c] or any(row[c] for row in body)]
-    called = _apart([called[c] or letter(c) for c in used])
+    seen: set[str] = set()
+    called = [table.untaken(called[c] or letter(c), seen, " {}") for c in used]
     index = range(last + 2, last + 2 + len(body))
     texts = [[row[c] for c in used] for row in body]
     frame = pd.DataFrame(texts, columns=called, index=index, dtype=str)
@@ -247,16 +248,6 @@ def _headings(rows: list[list[str]]) -> list[str]:
         units = [f"({cell})" if vocabulary.unit(cell) and len(held) > 1 else cell for cell in held]
         joined.append(" ".join(" ".join(units).split()))
     return joined
-
-
-def _apart(called: list[str]) -> list[str]:
-    """Names that differ: a heading that stands twice gets a number."""
-    seen: dict[str, int] = {}
-    made = []
-    for name in called:
-        seen[name] = seen.get(name, 0) + 1
-        made.append(name if seen[name] == 1 else f"{name} {seen[name]}")
-    return made
 
 
 _TOTAL = re.compile(r"(?i)^\s*(total|sum|summe|gesamt|somme|totale?|average|mean|mittelwert)\b")
