@@ -11,7 +11,6 @@ from dyelab.grade.curves import (
     Drift,
     along,
     amount_text,
-    band,
     curve_table,
     drift,
     drifts,

@@ -5,14 +5,14 @@ the differences from before can't contradict one another; readings are shown as 
 the interval they have in the table of grades.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, convert, table, words
+from dyelab import compare, convert, numerics, table, words
 from dyelab.compare import noise
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales, shapes
@@ -78,8 +78,7 @@ def _averaged(
     total += np.einsum("m,mqi,mqj->qij", fit.weights, off, off)
     at = np.searchsorted(np.cumsum(fit.weights), (np.arange(_DRAWS) + 0.5) / _DRAWS)
     at = np.minimum(at, len(means) - 1)
-    values, vectors = np.linalg.eigh(spreads)
-    roots = (vectors * np.sqrt(np.maximum(values, 0))[..., None, :]) @ np.swapaxes(vectors, -1, -2)
+    roots = numerics.symmetric_root(spreads)
     noise_drawn = np.random.default_rng(0).normal(size=(_DRAWS, 3))
     return mean, total, means[at] + np.einsum("sqij,sj->sqi", roots[at], noise_drawn)
 
@@ -172,27 +171,6 @@ def distance_band(formula: Callable, one: Fan, confidence: float) -> tuple[np.nd
     return np.where(still, 0.0, low), np.where(still, 0.0, high)
 
 
-class Curves(Mapping[str, Curve]):
-    """Curves by quantity, each made when it is first asked for, all from one fit."""
-
-    def __init__(self, make: Callable[[str], Curve], names: tuple[str, ...]):
-        self._make, self._names = make, names
-        self._kept: dict[str, Curve] = {}
-
-    def __getitem__(self, name: str) -> Curve:
-        if name not in self._names:
-            raise KeyError(name)
-        if name not in self._kept:
-            self._kept[name] = self._make(name)
-        return self._kept[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._names)
-
-    def __len__(self) -> int:
-        return len(self._names)
-
-
 @dataclass(frozen=True)
 class Drift:
     """One piece in one test.
@@ -254,9 +232,9 @@ class Drift:
         return fan(self.fit, np.unique(np.concatenate([even, early, self.amounts])))
 
     @cached_property
-    def curves(self) -> Curves:
+    def curves(self) -> dict[str, Curve]:
         """Curves by quantity: `L`, `C`, `h` (degrees), `dE00`, `dEF` (from the colour before)."""
-        return Curves(self._curve, tuple(q for q in QUANTITIES if q not in self.left_out))
+        return {name: self._curve(name) for name in QUANTITIES if name not in self.left_out}
 
     def _curve(self, name: str) -> Curve:
         read = self.marks.get(name)
@@ -476,25 +454,6 @@ def _graded(rows: pd.DataFrame, before: np.ndarray) -> pd.DataFrame:
     for name, of in (("grade", middle), ("grade_worst", rows["high"]), ("grade_best", rows["low"])):
         rows[name] = scales.change_of(of)[1]
     return rows.assign(said=[grade_text(row) for row in rows.to_dict("records")])
-
-
-def band(
-    one: Drift, name: str, amounts: np.ndarray, confidence: float = 0.95
-) -> tuple[np.ndarray, np.ndarray]:
-    """Interval of a curve at these exposures.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from dyelab import book, grade, synth
-    >>> bk = book.open(synth.example())
-    >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
-    >>> one = grade.drift(found, "W01", "wash")
-    >>> [end.round(1).tolist() for end in grade.band(one, "dEF", np.array([5.0]))]
-    [[3.1], [3.6]]
-    """
-    return one.curves[name].band(amounts, confidence)
 
 
 def shows(one: Drift, level: float = VISIBLE, confidence: float = 0.95) -> Moment:

@@ -114,7 +114,7 @@ def _x(one: grade.Drift, beyond: bool) -> np.ndarray:
 
 def _band(one: grade.Drift, quantity: str, by: float, axes: dict[str, str]) -> list[go.Scatter]:
     x = np.concatenate([_x(one, False), _x(one, True)[1:]])
-    low, high = grade.band(one, quantity, x)
+    low, high = one.curves[quantity].band(x)
     return style.band(list(x / by), list(low), list(high), _BAND, **axes)
 
 
@@ -187,7 +187,7 @@ def _span(
         curve = one.curves[quantity]
         values += [*curve.readings["y"], *curve.at(_x(one, True))]
         values += list(curve.readings[["low", "high"]].dropna().to_numpy().ravel())
-        low, high = grade.band(one, quantity, np.array([one.longest]))
+        low, high = curve.band(np.array([one.longest]))
         values += [*low, *high]
     least, most = min(values), max(values)
     room = max((most - least) * 0.15, 0.5)

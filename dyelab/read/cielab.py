@@ -9,6 +9,7 @@ from dyelab.read.columns import Roles
 from dyelab.read.rows import (
     Part,
     Rows,
+    White,
     illuminant_in,
     not_numbers,
     numbers,
@@ -27,7 +28,7 @@ _ONE = 1.6  # XYZ whose largest value is no larger count the perfect reflector a
 _FAR = 0.5  # ΔE*ab: above what different weighting tables make of one spectrum
 
 
-def labs(rows: Rows, role: Roles, white: tuple[str | None, int | None]) -> Part:
+def labs(rows: Rows, role: Roles, white: White) -> Part:
     """CIELAB of every row, with notes and the faults found."""
     held, what = (role.lab, "CIELAB") if role.lab else (role.xyz, "XYZ")
     cells = rows.grid.cells[list(held.values())]
@@ -69,9 +70,7 @@ def _outside(rows: Rows, values: pd.DataFrame) -> list[dict]:
     return faults
 
 
-def _whites(
-    rows: Rows, role: Roles, given: tuple[str | None, int | None]
-) -> tuple[pd.DataFrame, list[str], list[dict]]:
+def _whites(rows: Rows, role: Roles, given: White) -> tuple[pd.DataFrame, list[str], list[dict]]:
     """White of each row: its own columns, else the file's head, else what the caller gave."""
     stated = rows.grid.white or _in_headings(role)
     head = (stated[0] or given[0], stated[1] or given[1])
@@ -94,7 +93,7 @@ def _whites(
     return pd.DataFrame(frame, index=rows.grid.cells.index), notes, faults
 
 
-def _own_whites(cells: pd.DataFrame, role: Roles) -> list[tuple[str | None, int | None]]:
+def _own_whites(cells: pd.DataFrame, role: Roles) -> list[White]:
     """White in each row's own columns, also where one cell holds both, such as ``D65/10``."""
     blank = [""] * len(cells)
     lights = cells[role.illuminant].tolist() if role.illuminant else blank
@@ -106,7 +105,7 @@ def _own_whites(cells: pd.DataFrame, role: Roles) -> list[tuple[str | None, int 
     return [known[pair] for pair in zip(lights, angles, strict=True)]
 
 
-def _in_headings(role: Roles) -> tuple[str | None, int | None]:
+def _in_headings(role: Roles) -> White:
     """White in the headings themselves, such as ``L* (D65/10°)``."""
     inside = next(iter((role.lab or role.xyz).values())).partition("(")[2]
     return illuminant_in(inside), observer_in(inside)

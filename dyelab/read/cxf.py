@@ -1,6 +1,6 @@
 """CxF3 / ISO 17972-1 XML, through a hardened parser."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element, ParseError
 
@@ -46,9 +46,9 @@ def grids(data: bytes, name: str) -> list[Grid]:
             f"{name}: the XML's first element is {_local(root)!r}, where 'CxF' was expected. "
             "Export the measurements as CxF3."
         )
-    specifications = {
-        node.get("Id", ""): _specification(node) for node in _all(root, "ColorSpecification")
-    }
+    specifications = defaultdict(_Specification)
+    for node in _all(root, "ColorSpecification"):
+        specifications[node.get("Id", "")] = _specification(node)
     nodes = list(_all(root, "Object"))
     objects = list(zip(range(1, len(nodes) + 1), _labels(nodes), nodes, strict=True))
     found = [*_spectra(objects, specifications, name), *_labs(objects, specifications)]
@@ -159,16 +159,13 @@ def _spectra(
     for number, label, node in objects:
         for spectrum in _all(node, "ReflectanceSpectrum"):
             condition = spectrum.get("ColorSpecification", "")
-            specification = specifications.get(condition, _Specification())
+            specification = specifications[condition]
             start = spectrum.get("StartWL") or specification.start
             step = spectrum.get("Increment") or specification.step
             _need_range(start, step, name, number, label)
             key = (float(start), float(step), condition)
             groups.setdefault(key, []).append((number, label, spectrum))
-    return [
-        _grid(key, members, specifications.get(key[2], _Specification()), name)
-        for key, members in groups.items()
-    ]
+    return [_grid(key, members, specifications[key[2]], name) for key, members in groups.items()]
 
 
 def _grid(key: tuple, members: list[_Object], how: _Specification, name: str) -> Grid:
@@ -216,13 +213,13 @@ def _labs(objects: list[_Object], specifications: dict[str, _Specification]) -> 
         for number, label, node in objects:
             for value in _all(node, tag):
                 condition = value.get("ColorSpecification", "")
-                white = specifications.get(condition, _Specification()).white or ("", "")
+                white = specifications[condition].white or ("", "")
                 cells = [label, *(_text(value, part) for part in parts), white[0], str(white[1])]
                 groups.setdefault(condition, []).append((number, cells))
         if groups:
             names = ["sample", *(parts if tag.endswith("XYZ") else "Lab"), "illuminant", "observer"]
             return [
-                _values(rows, names, specifications.get(condition, _Specification()))
+                _values(rows, names, specifications[condition])
                 for condition, rows in groups.items()
             ]
     return []

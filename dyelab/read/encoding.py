@@ -69,14 +69,18 @@ def encoding(content: bytes, profile: bytes | None, full: int, name: str) -> Enc
         found = _of_profile(profile, stored, name)
         if found is not None:
             return found
-        return _srgb(stored, "sRGB curve; the embedded profile is of a kind that has no curves")
+        note = "sRGB curve; the embedded profile is of a kind that has no curves"
+        return _curved(srgb_to_linear(stored), None, note)
     if tagged and tagged != (2, 2):
         return _tagged(stored, *tagged)
-    return _of_png(content, stored) or _srgb(stored, "sRGB curve; no colour profile")
+    plain = _curved(srgb_to_linear(stored), None, "sRGB curve; no colour profile")
+    return _of_png(content, stored) or plain
 
 
-def _srgb(stored: np.ndarray, note: str) -> Encoding:
-    return Encoding(np.stack([srgb_to_linear(stored)] * 3, axis=1), None, note)
+def _curved(values: np.ndarray, primaries: tuple[float, ...] | None, note: str) -> Encoding:
+    """One curve for all three channels; without primaries they are sRGB's."""
+    matrix = _to_srgb(_xyz(primaries), _xyz(_PRIMARIES[1])) if primaries else None
+    return Encoding(np.stack([values] * 3, axis=1), matrix, note)
 
 
 def in_srgb(pixels: np.ndarray, found: Encoding) -> tuple[np.ndarray, np.ndarray, str]:
@@ -134,36 +138,24 @@ def _h273(content: bytes) -> tuple[int, int] | None:
     return (chunk[0], chunk[1]) if len(chunk) >= 2 else None
 
 
-_POWERS = {4: 2.2, 5: 2.8}  # by code: BT.470 System M and System B, G (ITU-T H.273, table 3)
-
-
 def _bt709(v: np.ndarray) -> np.ndarray:
     """ITU-R BT.709 and BT.601, stored to light."""
     return np.where(v < 0.081, v / 4.5, ((v + 0.099) / 1.099) ** (1 / 0.45))
 
 
+# Stored to light by code (ITU-T H.273, table 3); any other is near sRGB's own curve.
+_CURVES: dict[int, Callable[[np.ndarray], np.ndarray]] = {
+    **dict.fromkeys((1, 6, 14, 15), _bt709),
+    4: lambda v: v**2.2,  # BT.470 System M
+    5: lambda v: v**2.8,  # BT.470 Systems B and G
+    8: np.asarray,
+}
+
+
 def _tagged(stored: np.ndarray, primaries: int, transfer: int) -> Encoding:
-    curve: Callable[[np.ndarray], np.ndarray] = srgb_to_linear
-    if transfer in (1, 6, 14, 15):
-        curve = _bt709
-    elif transfer == 8:
-        curve = np.asarray
-    elif transfer in _POWERS:
-        return _power(stored, _POWERS[transfer], _PRIMARIES.get(primaries), "gamma of the file")
-    matrix = (
-        _to_srgb(_xyz(_PRIMARIES[primaries]), _xyz(_PRIMARIES[1]))
-        if (primaries in _PRIMARIES)
-        else None
-    )
     note = f"curve and primaries of the file's own tags (H.273: {primaries}, {transfer})"
-    return Encoding(np.stack([curve(stored)] * 3, axis=1), matrix, note)
-
-
-def _power(
-    stored: np.ndarray, gamma: float, primaries: tuple[float, ...] | None, note: str
-) -> Encoding:
-    matrix = _to_srgb(_xyz(primaries), _xyz(_PRIMARIES[1])) if primaries else None
-    return Encoding(np.stack([stored**gamma] * 3, axis=1), matrix, note)
+    curve = _CURVES.get(transfer, srgb_to_linear)
+    return _curved(curve(stored), _PRIMARIES.get(primaries), note)
 
 
 def _png_chunks(content: bytes) -> dict[bytes, bytes]:
@@ -197,13 +189,12 @@ def _of_png(content: bytes, stored: np.ndarray) -> Encoding | None:
     if len(chunks.get(b"cHRM", b"")) == 32:
         white, *rest = np.array(struct.unpack(">8I", chunks[b"cHRM"])).reshape(4, 2) / 1e5
         primaries = tuple(np.concatenate([*rest, white]))
+    srgb = value == 45_455  # what a writer of sRGB states beside it
+    light = srgb_to_linear(stored) if srgb else stored ** (100_000 / value)
     try:
-        found = _power(stored, 100_000 / value, primaries, "gamma that the PNG states")
+        return _curved(light, primaries, "gamma that the PNG states")
     except (ValueError, np.linalg.LinAlgError):
         return None
-    if value == 45_455:  # what a writer of sRGB states beside it
-        return Encoding(np.stack([srgb_to_linear(stored)] * 3, axis=1), found.to_srgb, found.note)
-    return found
 
 
 # Red, green and blue of sRGB in the D50 of profiles (IEC 61966-2-1, adapted as ICC.1 annex E says).

@@ -12,7 +12,7 @@ from dyelab.read import cgats, cielab, cxf, reflectance, sheet, text
 from dyelab.read.columns import Roles, roles
 from dyelab.read.conditions import refuse_other_than_cloth
 from dyelab.read.reflectance import Scale
-from dyelab.read.rows import Grid, Part, Rows, name_faults, samples
+from dyelab.read.rows import Grid, Part, Rows, White, name_faults, samples
 from dyelab.table import EXPOSURE, WHITE, conditions_text, fault
 
 
@@ -105,7 +105,7 @@ def measurements(
 
 def _read(
     path: Path,
-    white: tuple[str | None, int | None],
+    white: White,
     scale: Scale | None,
     skip_bad: bool,
     sheet: str | None,
@@ -169,9 +169,7 @@ def _not_cut_off(content: str, name: str) -> None:
         )
 
 
-def _parts(
-    found: list[Grid], name: str, white: tuple[str | None, int | None], scale: Scale | None
-) -> list[Part]:
+def _parts(found: list[Grid], name: str, white: White, scale: Scale | None) -> list[Part]:
     """Every table read, spectra first: CIELAB is needed only for samples that have none."""
     parts: list[Part] = []
     measured: set[str] = set()
@@ -212,17 +210,13 @@ def _role(grid: Grid, name: str) -> Roles:
     return role
 
 
-def _spectral(
-    rows: Rows, role: Roles, white: tuple[str | None, int | None], scale: Scale | None
-) -> Part:
+def _spectral(rows: Rows, role: Roles, white: White, scale: Scale | None) -> Part:
     part = reflectance.spectra(rows, role, scale)
     stated = cielab.labs(rows, role, white).lab if role.lab else None
     return _good(replace(part, stated=stated), rows)
 
 
-def _colorimetric(
-    rows: Rows, role: Roles, white: tuple[str | None, int | None], measured: set[str]
-) -> Part:
+def _colorimetric(rows: Rows, role: Roles, white: White, measured: set[str]) -> Part:
     """CIELAB of the samples without a spectrum; that of the others is only what the file states."""
     covered = rows.samples.isin(measured).to_numpy()
     stated = cielab.labs(rows.only(covered), role, white).lab if covered.any() else None

@@ -2,6 +2,8 @@
 
 import io
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -101,33 +103,40 @@ def _common(content: bytes, name: str) -> Photo:
     from PIL import Image, ImageOps
 
     _with_heic(content, name)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            picture: Any = Image.open(io.BytesIO(content))
-            check_size(picture.width, picture.height, name, len(content))
-            _check_mode(picture, name)
-            profile = picture.info.get("icc_profile")
-            orientation = picture.getexif().get(0x0112, 1)
-            deep = _deep_png(content, orientation)
-            if deep is None and orientation == 1:
-                deep = _whole_jpeg(content, picture)
-            if deep is None:
-                picture.load()
-                if orientation != 1:
-                    picture = ImageOps.exif_transpose(picture)
-                deep = np.asarray(picture if picture.mode == "RGB" else picture.convert("RGB"))
-    except InputError:
-        raise
-    except Image.DecompressionBombError as error:
-        raise InputError(f"{name}: too many pixels. Export it smaller.") from error
-    except Exception as error:  # decoders raise dozens of kinds over damaged files
-        raise InputError(_broken(name, error)) from error
+    with _decoding(name):
+        picture: Any = Image.open(io.BytesIO(content))
+        check_size(picture.width, picture.height, name, len(content))
+        _check_mode(picture, name)
+        profile = picture.info.get("icc_profile")
+        orientation = picture.getexif().get(0x0112, 1)
+        deep = _deep_png(content, orientation)
+        if deep is None and orientation == 1:
+            deep = _whole_jpeg(content, picture)
+        if deep is None:
+            picture.load()
+            if orientation != 1:
+                picture = ImageOps.exif_transpose(picture)
+            deep = np.asarray(picture if picture.mode == "RGB" else picture.convert("RGB"))
     _check_coloured(deep, name)
     return _made(deep, content, profile, name, ("turned upright",) if orientation != 1 else ())
 
 
+@contextmanager
+def _decoding(name: str) -> Iterator[None]:
+    """Word as one refusal what decoders raise over damaged files, which is of dozens of kinds."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    except InputError:
+        raise
+    except Exception as error:
+        raise InputError(_broken(name, error)) from error
+
+
 def _broken(name: str, error: Exception) -> str:
+    if type(error).__name__ == "DecompressionBombError":
+        return f"{name}: too many pixels. Export it smaller."
     if "truncated" in str(error).lower() or "broken" in str(error).lower():
         return f"{name}: the file breaks off before its end. Copy it again from the camera."
     return (
@@ -258,21 +267,11 @@ def _raw(content: bytes, name: str) -> Photo:
         import rawpy
     except ImportError as error:
         raise InputError(f"{name}: reading camera raw needs an extra. {_EXTRA}") from error
-    try:
-        with rawpy.imread(io.BytesIO(content)) as sensor:
-            check_size(sensor.sizes.width, sensor.sizes.height, name, len(content))
-            pixels = sensor.postprocess(
-                gamma=(1, 1),
-                no_auto_bright=True,
-                use_camera_wb=True,
-                output_bps=16,
-                output_color=rawpy.ColorSpace.raw,
-                half_size=True,
-            )
-    except InputError:
-        raise
-    except Exception as error:
-        raise InputError(_broken(name, error)) from error
+    asked: dict[str, Any] = {"gamma": (1, 1), "no_auto_bright": True, "use_camera_wb": True}
+    with _decoding(name), rawpy.imread(io.BytesIO(content)) as sensor:
+        check_size(sensor.sizes.width, sensor.sizes.height, name, len(content))
+        primaries = rawpy.ColorSpace.raw
+        pixels = sensor.postprocess(**asked, half_size=True, output_bps=16, output_color=primaries)
     ramp = np.linspace(0, 1, 65536, dtype=np.float32)
     return Photo(pixels, np.stack([ramp] * 3, axis=1), name, ("camera raw, half size",))
 

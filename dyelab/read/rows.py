@@ -15,6 +15,8 @@ from dyelab.read.columns import Roles
 from dyelab.read.conditions import column_conditions, geometry
 from dyelab.table import STANDARD_UNCERTAINTIES, decimal_points, exposed, exposure_columns, fault
 
+White = tuple[str | None, int | None]  # illuminant and observer, as far as they are known
+
 
 @dataclass(frozen=True)
 class Grid:

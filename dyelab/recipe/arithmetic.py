@@ -1,5 +1,7 @@
 """Sums on weight of fibre: weigh-outs, water, stock solutions, cloth, and metal."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 
@@ -104,20 +106,9 @@ def stock_ml(wanted_g: float, stock_percent: float) -> float:
 
 
 # Grams that 100 mL of water of about 20 °C take up (handbook values, from memory, rounded down);
-# what isn't here dissolves in any strength that a dyer makes.
-_DISSOLVES = {
-    "potash alum": 11.0,
-    "ammonium alum": 12.0,
-    "ferrous sulfate": 40.0,
-    "copper sulfate": 30.0,
-    "copper acetate": 7.0,
-    "cream of tartar": 0.5,
-    "soda ash": 20.0,
-    "sodium phosphate": 7.0,
-    "hydrated lime": 0.1,
-    "chalk": 0.0,
-    "wheat bran": 0.0,
-}
+# what isn't there dissolves in any strength that a dyer makes.
+_ROWS = pd.read_csv(Path(__file__).with_name("solubility.csv"))
+_DISSOLVES: dict[str, float] = dict(zip(_ROWS["material"], _ROWS["g_per_100mL"], strict=True))
 
 
 def no_stock(material: str, stock_percent: float, listed: pd.DataFrame | None = None) -> str:

@@ -7,6 +7,7 @@ The statements and their sources stand in ``words/en/hazards.toml``.
 
 import re
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -24,17 +25,8 @@ _BETWEEN = re.compile(r"[\s,;+/&.]+|\band\b")
 
 # Those whose signal word is Danger in the most severe category that they are given to (GHS Rev.9,
 # annex 3; CLP, annexes II and III).
-DANGER = frozenset(
-    re.findall(
-        r"\w+",
-        """
-    H200 H201 H202 H203 H205 H206 H207 H209 H210 H220 H221 H222 H224 H225 H228 H230 H231 H232
-    H240 H241 H242 H250 H251 H260 H261 H270 H271 H272 H282 H283 H300 H301 H304 H310 H311 H314
-    H318 H330 H331 H334 H340 H350 H360 H370 H372 H350i H360F H360D H360FD H360Fd H360Df EUH202
-    EUH380 EUH430 EUH440 EUH441 EUH450 EUH451
-        """,
-    )
-)
+_FILE = Path(__file__).with_name("danger.csv")
+DANGER = frozenset(pd.read_csv(_FILE)["statement"])
 
 
 def statements(text: str) -> tuple[list[str], list[str]]:
@@ -70,7 +62,7 @@ def statements(text: str) -> tuple[list[str], list[str]]:
 
 def unstated(names: list[str], listed: pd.DataFrame) -> list[str]:
     """Return the chemicals among these materials whose hazards nobody has looked up."""
-    rows = listed[listed["material"].isin([known_name(name, listed) for name in names])]
+    rows = _rows(names, listed)
     blank = rows["hazards"].eq("") & rows["role"].isin(_CHEMICAL)
     strange = [name for name in names if known_name(name, listed) not in set(listed["material"])]
     return [*rows.loc[blank, "material"], *dict.fromkeys(filter(None, strange))]
@@ -78,8 +70,8 @@ def unstated(names: list[str], listed: pd.DataFrame) -> list[str]:
 
 def _codes(names: list[str], listed: pd.DataFrame) -> tuple[list[str], list[str]]:
     """Return the known and the unknown statements of all these materials."""
-    rows = listed[listed["material"].isin([known_name(name, listed) for name in names])]
-    return statements(" ".join(text for text in rows["hazards"] if text != NONE))
+    hazards = _rows(names, listed)["hazards"]
+    return statements(" ".join(text for text in hazards if text != NONE))
 
 
 def hazard_faults(listed: pd.DataFrame) -> list[dict]:
@@ -116,7 +108,7 @@ def not_for_children(names: list[str], listed: pd.DataFrame) -> list[str]:
     """
     found = []
     for name in dict.fromkeys(names):
-        row = listed[listed["material"].eq(known_name(name, listed))]
+        row = _rows([name], listed)
         known, unknown = _codes([name], listed)
         metal = set(row["metal"]) - {"", "Al"}
         harmful = metal or unknown or DANGER & set(known) or row["role"].eq("vat").any()
@@ -229,11 +221,8 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
         unknown += strange
         if codes:
             alike.setdefault(tuple(sorted(codes)), []).append(name)
-    danger = DANGER
-    said = [
-        _stated(codes, which)
-        for codes, which in sorted(alike.items(), key=lambda one: danger.isdisjoint(one[0]))
-    ]
+    worst_first = sorted(alike.items(), key=lambda one: DANGER.isdisjoint(one[0]))
+    said = [_stated(codes, which) for codes, which in worst_first]
     if unknown:
         text = ", ".join(dict.fromkeys(unknown))[:80]
         said.append(words.say("recipe.unknown_statement", what=text))

@@ -127,24 +127,9 @@ def metal_percent(formula: str, metal: str) -> float:
 
 _SHIPPED = Path(__file__).with_name("materials.csv")
 
-# Never offered, whatever a list says: carcinogenic, or poisons that build up.
-_UNSAFE_METALS = {
-    "Cr": "chromium",
-    "Pb": "lead",
-    "As": "arsenic",
-    "Hg": "mercury",
-    "Cd": "cadmium",
-    "Sb": "antimony",
-    "U": "uranium",
-    "Ni": "nickel",
-    "Co": "cobalt",
-    "Ba": "barium",
-}
-_UNSAFE_NAMES = (
-    *("chrome", "chromium", "dichromate", "bichromate", "chromate", "tartar emetic"),
-    *("lead", "arsenic", "orpiment", "realgar", "mercury", "cinnabar", "cadmium", "uranium"),
-    *("cobalt", "nickel", "barium", "baryta", "antimony"),
-)
+# Never offered, whatever a list says; reasons are GHS classes of their usual salts, from memory.
+_UNSAFE = pd.read_csv(Path(__file__).with_name("unsafe.csv"), keep_default_na=False)
+
 # Names that stand for two things which hold different metal: asked, never guessed.
 _AMBIGUOUS = {"aa": ("aluminium acetate", "basic aluminium acetate", "dibasic aluminium acetate")}
 
@@ -221,25 +206,16 @@ def refuse_unsafe(name: str, formula: str = "") -> None:
     >>> from dyelab import recipe
     >>> recipe.refuse_unsafe("potash alum", "KAl(SO4)2·12H2O")
     """
-    held_words = set(re.findall(r"[a-z]+", name.lower()))
-    named = [text for text in _UNSAFE_NAMES if set(text.split()) <= held_words]
-    held = [_UNSAFE_METALS[x] for x in (atoms(formula) if formula else ()) if x in _UNSAFE_METALS]
-    if named or held:
+    said, held = set(re.findall(r"[a-z]+", name.lower())), atoms(formula) if formula else ()
+    rows = _UNSAFE.to_dict("records")
+    poisons = [row for row in rows if row["symbol"] in held]
+    poisons += [row for row in rows if set(row["name"].split()) <= said]
+    if poisons:
         raise InputError(
-            f"{name!r} is not offered: {(held or named)[0]} compounds are too dangerous for a "
-            f"dye studio ({_reason((held or named)[0])}). Use alum, aluminium acetate, iron or "
-            "copper instead."
+            f"{name!r} is not offered: {poisons[0]['name']} compounds are too dangerous for a "
+            f"dye studio ({poisons[0]['reason']}). Use alum, aluminium acetate, iron or copper "
+            "instead."
         )
-
-
-def _reason(held: str) -> str:
-    """Why a poison is one, in a few words (GHS classes of its common salts, from memory)."""
-    if held.startswith(("chrom", "dichrom", "bichrom")):
-        return "chromium(VI) causes cancer"
-    builds_up = ("lead", "mercury", "cinnabar", "cadmium", "arsenic", "orpiment", "realgar")
-    if held in builds_up:
-        return "it builds up in the body and harms nerves, kidneys and the unborn"
-    return "its salts are poisonous or cause cancer or allergy"
 
 
 def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:

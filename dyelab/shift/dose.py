@@ -23,6 +23,7 @@ from dyelab.shift.recipes import (
     Recipes,
     as_dyed,
     grouped,
+    having,
     label,
     pot_names,
     without_others,
@@ -131,7 +132,7 @@ def dose_curve(
     choose(metal, METALS, "metal", "here")
     choose(formula, FORMULAS, "difference formula", "here")
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
-    rows = series_of(recipes, metal, hold or {})
+    rows = _series(recipes, metal, hold or {})
     points = _points(recipes, rows, metal)
     prior, free = _others(recipes, rows)
     grid = points["dose"].max() * np.linspace(0, 1, _GRID) ** 2
@@ -140,9 +141,7 @@ def dose_curve(
     distance = FORMULAS[formula](np.broadcast_to(curves[:, :1], curves.shape), curves)
     back = FORMULAS[formula](curves, np.broadcast_to(curves[:, -1:], curves.shape))
     doses = _read_off(grid, distance, back, visible, confidence)
-    start = np.median(curves[:, 0], axis=0)
-    lab = points[table.LAB].to_numpy(float)
-    points = points.assign(distance=FORMULAS[formula](np.broadcast_to(start, lab.shape), lab))
+    points = _from_start(points, np.median(curves[:, 0], axis=0), formula)
     named = label(recipes.made.iloc[rows[:1]], (metal,))[0]
     return DoseCurve(
         metal=metal,
@@ -180,11 +179,10 @@ def tried_doses(
     >>> len(shift.tried_doses(recipes, "iron", hold=hold).doses)
     0
     """
-    rows = series_of(recipes, metal, hold or {}, least=2)
+    rows = _series(recipes, metal, hold or {}, least=2)
     points = _points(recipes, rows, metal)
-    lab = points[table.LAB].to_numpy(float)
-    start = lab[points["dose"].to_numpy() == 0].mean(axis=0)
-    points = points.assign(distance=FORMULAS[formula](np.broadcast_to(start, lab.shape), lab))
+    start = points.loc[points["dose"] == 0, table.LAB].to_numpy(float).mean(axis=0)
+    points = _from_start(points, start, formula)
     named = label(recipes.made.iloc[rows[:1]], (metal,))[0]
     ends = [f"{name}{end}" for name in (*table.LAB, "distance") for end in ("", "_low", "_high")]
     band = pd.DataFrame(columns=["dose", *ends], dtype=float)
@@ -192,7 +190,7 @@ def tried_doses(
     return DoseCurve(metal, named, points, band, doses, {}, formula, visible, "", "")
 
 
-def series_of(recipes: Recipes, metal: str, hold: dict[str, object], least: int = 4) -> np.ndarray:
+def _series(recipes: Recipes, metal: str, hold: dict[str, object], least: int = 4) -> np.ndarray:
     """Row numbers of the recipes of one dose series, the unmodified one first.
 
     Raises
@@ -201,10 +199,8 @@ def series_of(recipes: Recipes, metal: str, hold: dict[str, object], least: int 
         If no such recipe has the metal at `least` doses, none among them.
     """
     made = recipes.made
-    keep = without_others(made, metal).to_numpy(copy=True)
-    for name, value in hold.items():
-        table.need(made, [name], "dose curve")
-        keep &= (made[name] == value).to_numpy()
+    table.need(made, [*hold], "dose curve")
+    keep = without_others(made, metal).to_numpy() & having(made, hold)
     held = [name for name in FACTORS if name in made and name != METALS[metal]]
     group = grouped(made, held)
     doses = made[METALS[metal]].to_numpy(float)
@@ -235,6 +231,11 @@ def _points(recipes: Recipes, rows: np.ndarray, metal: str) -> pd.DataFrame:
     return points.assign(illuminant=white[0], observer=white[1]).sort_values("dose", kind="stable")
 
 
+def _from_start(points: pd.DataFrame, start: np.ndarray, formula: str) -> pd.DataFrame:
+    lab = points[table.LAB].to_numpy(float)
+    return points.assign(distance=FORMULAS[formula](np.broadcast_to(start, lab.shape), lab))
+
+
 def _others(recipes: Recipes, rows: np.ndarray) -> tuple[np.ndarray, int]:
     """Scatter that the pots of the other recipes lend this one, and its degrees of freedom."""
     spread = recipes.variants.spread
@@ -242,16 +243,6 @@ def _others(recipes: Recipes, rows: np.ndarray) -> tuple[np.ndarray, int]:
     back = spread.back[rows]
     lent = back @ spread.lent[rows] @ np.swapaxes(back, 1, 2)
     return free * lent.mean(axis=0), free
-
-
-def _risen(x: np.ndarray, rate: np.ndarray, hyperbola: np.ndarray, top: float) -> np.ndarray:
-    """Share, of the shift at the largest dose, that is reached at x: (m, n)."""
-
-    def saturated(dose: np.ndarray) -> np.ndarray:
-        kx = rate[:, None] * dose
-        return np.where(hyperbola[:, None], kx / (1 + kx), -np.expm1(-kx))
-
-    return saturated(x) / saturated(np.array([top]))
 
 
 @dataclass(frozen=True)
@@ -267,17 +258,26 @@ class _Candidates:
     looseness: np.ndarray  # (m,)
     top: float
 
-    def design(self, x: np.ndarray, of: Any = slice(None)) -> np.ndarray:
+    def only(self, at: int) -> "_Candidates":
+        """One of them alone."""
+        of = slice(at, at + 1)
+        return _Candidates(self.hyperbola[of], self.rate[of], self.looseness[of], self.top)
+
+    def risen(self, x: np.ndarray) -> np.ndarray:
+        """Share, of the shift at the largest dose, that is reached at x: (m, n)."""
+        at, top = self.rate[:, None] * x, self.rate[:, None] * self.top
+        bent = self.hyperbola[:, None]
+        return np.where(bent, at / (1 + at) / (top / (1 + top)), np.expm1(-at) / np.expm1(-top))
+
+    def design(self, x: np.ndarray) -> np.ndarray:
         """Ones and the share risen: (m, n, 2)."""
-        risen = _risen(x, self.rate[of], self.hyperbola[of], self.top)
+        risen = self.risen(x)
         return np.stack([np.ones_like(risen), risen], axis=-1)
 
-    def stray(self, x: np.ndarray, other: np.ndarray, of: Any = slice(None)) -> np.ndarray:
+    def stray(self, x: np.ndarray, other: np.ndarray) -> np.ndarray:
         """Covariance of the straying between doses: (m, n, k); smooth in the share risen."""
-        one = _risen(x, self.rate[of], self.hyperbola[of], self.top)[:, :, None]
-        two = _risen(other, self.rate[of], self.hyperbola[of], self.top)[:, None, :]
-        near = np.exp(-(((one - two) / _REACH) ** 2) / 2)
-        return self.looseness[of][:, None, None] * near
+        apart = self.risen(x)[:, :, None] - self.risen(other)[:, None, :]
+        return self.looseness[:, None, None] * np.exp(-((apart / _REACH) ** 2) / 2)
 
 
 def _candidates(x: np.ndarray) -> _Candidates:
@@ -319,14 +319,13 @@ def _drawn(
     curves = []
     for at, count in zip(*np.unique(chosen, return_counts=True), strict=True):
         fitted = (centre[at], spread[at], scatter[at])
-        curves.append(_curves(every, int(at), fitted, x, y, grid, df, int(count), rng))
+        curves.append(_curves(every.only(int(at)), fitted, x, y, grid, df, int(count), rng))
     share = [float(weight[every.hyperbola == one].sum()) for one in (False, True)]
     return np.concatenate(curves), dict(zip(SHAPES, share, strict=True))
 
 
 def _curves(
-    every: _Candidates,
-    at: int,
+    one: _Candidates,
     fitted: tuple[np.ndarray, np.ndarray, np.ndarray],
     x: np.ndarray,
     y: np.ndarray,
@@ -337,19 +336,18 @@ def _curves(
 ) -> np.ndarray:
     """Draw `count` curves of one candidate: coefficients, then the straying given them."""
     centre, spread, scatter = fitted
-    of = slice(at, at + 1)
     root = _wishart_roots(scatter, df, count, rng)
     steps = np.linalg.cholesky(spread) @ rng.normal(size=(count, 2, 3))
     coefficients = centre + steps @ np.swapaxes(root, 1, 2)
-    cross = every.stray(grid, x, of)[0]
-    gain = cross @ np.linalg.inv(every.stray(x, x, of)[0] + np.eye(len(x)))
-    left = every.stray(grid, grid, of)[0] - gain @ cross.T
+    cross = one.stray(grid, x)[0]
+    gain = cross @ np.linalg.inv(one.stray(x, x)[0] + np.eye(len(x)))
+    left = one.stray(grid, grid)[0] - gain @ cross.T
     values, vectors = np.linalg.eigh(left)
     kept = values > 1e-8 * max(values[-1], 1e-12)
     factor = vectors[:, kept] * np.sqrt(values[kept])
     straying = factor @ rng.normal(size=(count, int(kept.sum()), 3)) @ np.swapaxes(root, 1, 2)
-    smooth = every.design(grid, of)[0] @ coefficients
-    return smooth + gain @ (y - every.design(x, of)[0] @ coefficients) + straying
+    smooth = one.design(grid)[0] @ coefficients
+    return smooth + gain @ (y - one.design(x)[0] @ coefficients) + straying
 
 
 def _wishart_roots(

@@ -9,7 +9,7 @@ import pandas as pd
 from dyelab import words
 from dyelab.errors import InputError
 from dyelab.shift.pairs import matched
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, grouped, in_words, label
+from dyelab.shift.recipes import FACTORS, METALS, Recipes, grouped, having, in_words, label
 
 Dose = tuple[float, ...]  # % WOF of each metal's salt, in the order of METALS
 Row = dict[Any, Any]
@@ -231,7 +231,7 @@ def family(
 
 def _parts(made: pd.DataFrame, picked: dict[str, Any]) -> list[dict[Dose, Row]]:
     """Each recipe that has what is picked, by its metals; apart by when they went in."""
-    like = made[_has(made, {k: v for k, v in picked.items() if k != "metals_at"})]
+    like = made[having(made, {k: v for k, v in picked.items() if k != "metals_at"})]
     found = []
     for _, part in like.groupby(families(like), sort=False):
         at = part.get("metals_at", pd.Series("", part.index))
@@ -245,14 +245,6 @@ def _richness(rows: dict[Dose, Row], metal: str | None) -> tuple[int, int, int]:
     """Doses of this metal alone, doses of any, pieces."""
     alone = 0 if metal is None else sum(with_only(dose, metal) for dose in rows)
     return alone, len(rows), sum(row["pieces"] for row in rows.values())
-
-
-def _has(made: pd.DataFrame, picked: dict[str, Any]) -> np.ndarray:
-    keep = np.ones(len(made), bool)
-    for name, value in picked.items():
-        if name in made:
-            keep &= (made[name] == value).to_numpy()
-    return keep
 
 
 def _by_dose(part: pd.DataFrame) -> dict[Dose, Row]:
@@ -271,6 +263,6 @@ def _controls(made: pd.DataFrame, own: dict[str, Any]) -> dict[str, dict[Dose, R
     found = {}
     for name, cell in wanted.items():
         plain = {**cell, "mordant": "none", "mordant_wof": 0.0}
-        rows = [_by_dose(made[_has(made, one)]) for one in (cell, plain)]
+        rows = [_by_dose(made[having(made, one)]) for one in (cell, plain)]
         found[name] = next((part for part in rows if part), {})
     return {name: rows for name, rows in found.items() if rows}

@@ -83,14 +83,8 @@ def cell_spectra(recipes: Recipes, rows: np.ndarray, spectra: pd.DataFrame) -> C
     blank = np.full(len(bands), np.nan)
     mean = np.array([ks[at].mean(axis=0) if len(at) else blank for at in own])
     residuals, df = _residuals(np.log(np.maximum(ks, 1e-6)), variant)
-    return CellSpectra(
-        np.array(bands, float),
-        mean,
-        np.array([len(at) for at in own]),
-        residuals,
-        df,
-        float(np.quantile(read, 0.001)),
-    )
+    pots, darkest = np.array([len(at) for at in own]), float(np.quantile(read, 0.001))
+    return CellSpectra(np.array(bands, float), mean, pots, residuals, df, darkest)
 
 
 def _residuals(logs: np.ndarray, variant: np.ndarray) -> tuple[np.ndarray, int]:

@@ -10,7 +10,17 @@ from scipy import special
 from dyelab import compare, table, words
 from dyelab.compare.directions import hue_part
 from dyelab.errors import InputError
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, grouped, label, level, varying
+from dyelab.shift.recipes import (
+    FACTORS,
+    METALS,
+    Recipes,
+    as_dyed,
+    grouped,
+    having,
+    label,
+    level,
+    varying,
+)
 
 PARTS = ["dL", "da", "db", "dC", "dH"]
 
@@ -93,7 +103,7 @@ def of_step(
     found = matched(recipes, what, reference, hold, formula=formula, confidence=confidence)
     if found.empty:
         made = recipes.made
-        raise InputError(_nothing(made[_holding(made, hold or {})], what, reference))
+        raise InputError(_nothing(made[having(made, hold or {})], what, reference))
     return Shift(what, found, recipes)
 
 
@@ -121,9 +131,10 @@ def matched(
     0  madder 50 % on wool, potash alum 15 %, iron 0.5 %   7.7
     """
     made = recipes.made
+    table.need(made, [*(hold or {})], "what to hold")
     columns = varying(what, made)
     first, second = _matched(made, what, columns, reference)
-    keep = _holding(made.iloc[second], hold or {})
+    keep = having(made.iloc[second], hold or {})
     first, second = first[keep], second[keep]
     if not len(first):
         return pd.DataFrame()
@@ -164,15 +175,6 @@ def compared(
         recipes.variants, first, second, formula, confidence, replicates_needed=True
     )
     return found.assign(from_row=first, to_row=second)
-
-
-def _holding(made: pd.DataFrame, hold: dict[str, Any]) -> np.ndarray:
-    """Which recipes have these values."""
-    keep = np.ones(len(made), bool)
-    for name, value in hold.items():
-        table.need(made, [name], "what to hold")
-        keep &= (made[name] == value).to_numpy()
-    return keep
 
 
 def _matched(

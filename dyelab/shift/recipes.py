@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -94,11 +95,9 @@ def as_dyed(
     98
     """
     table.need(wide, [*table.LAB, *table.WHITE, "swatch"], "shift")
-    absent = {column: 0.0 for column in METALS.values() if column not in wide}
-    rows = _read_by(fresh(wide.assign(**absent)), method)
+    rows = _read_by(fresh(wide), method)
     white = table.one_white(rows)
-    there = [name for name in [*FACTORS, *IDENTITY] if name in rows]
-    rows = _without_salts(rows.assign(**_filled(rows[there])))
+    rows, there = _told(rows)
     rows["variant"] = grouped(rows, there)
     series = "series" if "series" in rows else None
     known = shared if shared is not None and len(shared) else None
@@ -173,10 +172,7 @@ def listed(swatches: pd.DataFrame) -> pd.DataFrame:
     >>> len(shift.listed(book.areas(bk)))
     98
     """
-    absent = {column: 0.0 for column in METALS.values() if column not in swatches}
-    rows = swatches.assign(**absent)
-    key = [name for name in [*FACTORS, *IDENTITY] if name in rows]
-    rows = _without_salts(rows.assign(**_filled(rows[key])))
+    rows, key = _told(swatches)
     codes = rows.groupby(key, sort=False)["swatch"]
     first = rows.drop_duplicates(key)[key].reset_index(drop=True)
     return first.assign(swatch=codes.agg(", ".join).to_numpy(), pieces=codes.size().to_numpy())
@@ -251,6 +247,13 @@ def leading(wide: pd.DataFrame) -> str | None:
     return max(_trusted(rows), key=lambda name: swatches[name])
 
 
+def _told(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Rows with blanks filled in and every metal's dose, and the columns that make a recipe."""
+    rows = rows.assign(**{column: 0.0 for column in METALS.values() if column not in rows})
+    key = [name for name in [*FACTORS, *IDENTITY] if name in rows]
+    return _without_salts(rows.assign(**_filled(rows[key]))), key
+
+
 def _filled(rows: pd.DataFrame) -> dict[str, pd.Series]:
     """Blanks as none; but a metal whose dose can't be worked out stays unknown, and unpaired."""
     metals = METALS.values()
@@ -304,6 +307,15 @@ def grouped(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
         codes, levels = pd.factorize(frame[name], use_na_sentinel=False)
         key = pd.factorize(key * (len(levels) + 1) + codes)[0].astype(np.int64)
     return key
+
+
+def having(made: pd.DataFrame, picked: dict[str, Any]) -> np.ndarray:
+    """Which recipes have these values; a column that isn't there is passed over."""
+    keep = np.ones(len(made), bool)
+    for name, value in picked.items():
+        if name in made:
+            keep &= (made[name] == value).to_numpy()
+    return keep
 
 
 def varying(what: str, made: pd.DataFrame) -> list[str]:

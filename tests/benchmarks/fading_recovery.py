@@ -52,7 +52,7 @@ def series():
         for count in range(5, len(one)):
             fit = grade.drift(grade.matched(one.head(count)), name, "light")
             later = (dose > fit.longest) & (dose <= 2 * fit.longest)
-            low, high = grade.band(fit, "dE00", dose[later])
+            low, high = fit.curves["dE00"].band(dose[later])
             read = convert.dE00(lab[0], lab[later])
             inside += list((low <= read) & (read <= high))
             declined.append(fit.curves["dE00"].declined)

@@ -9,9 +9,8 @@ from dyelab import limits, table
 from dyelab.book.spreadsheet import vocabulary
 from dyelab.errors import InputError
 
-NOTHING = {"", "-", "–", "—", "none", "no", "nil", "n/a", "na", "keine", "kein", "nein", "aucun"}
-NOTHING |= {"ohne", "sans", "non", "0", "0 %", "0%", "0,0", "0.0", "ninguno", "nessuno", "/", "x0"}
-YES = {"yes", "x", "✓", "✔", "ja", "oui", "y", "sí", "si"}
+NOTHING = {"", *vocabulary.groups("nothing")["nothing"]}
+YES = vocabulary.groups("yes")["yes"]
 _COMMA = re.compile(r"^[-+]?\d+,(\d{1,2}|\d{4,})(\s*\D*)?$|^[-+]?\d{1,3}(\.\d{3})+,\d+|^0,\d+")
 _POINT = re.compile(r"^[-+]?\d+\.(\d{1,2}|\d{4,})(\s*\D*)?$|^[-+]?\d{1,3}(,\d{3})+\.\d+|^0\.\d+")
 _NUMBER = re.compile(r"[-+−]?\d[\d.,'’\s]*(?:[eE][-+]?\d+)?")
@@ -166,18 +165,7 @@ _NAMED = re.compile(
     r"(?:del?\s+)?(\d{2,4})\b"
 )
 _AMERICAN = re.compile(_WEEKDAY + r"([^\W\d]{3,})\.?\s*(\d{1,2})(?:st|nd|rd|th)?,?\s*(\d{4})")
-_MONTHS = {
-    name: month
-    for month, names in enumerate(
-        [
-            *("jan ene gen", "feb fév fev", "mar mär mrz maa", "apr avr abr", "may mai mag mei"),
-            *("jun juin giu", "jul juil lug", "aug aoû aou ago", "sep set", "oct okt ott"),
-            *("nov", "dec dez déc dic"),
-        ],
-        start=1,
-    )
-    for name in names.split()
-}
+_MONTHS = {name: int(at) for at, names in vocabulary.groups("month").items() for name in names}
 
 
 def day(text: str, where: Locale) -> str | None:

@@ -505,7 +505,8 @@ def _material(taking: _Taking, word: str, kind: str) -> str:
     if not shared and (rest := vocabulary.step_in(word, taking.listed)[1]) not in ("", word):
         return _material(taking, rest, kind)
     if shared:
-        options, guess = list(vocabulary.SEVERAL[shared]), vocabulary.SEVERAL[shared][0]
+        options = list(vocabulary.groups("several")[shared])
+        guess = options[0]
     else:
         roles = ("dye", "vat") if kind == "dye" else (kind,)
         fits = taking.listed["role"].isin(roles) if kind else taking.listed["role"] != ""

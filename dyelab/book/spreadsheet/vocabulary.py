@@ -13,32 +13,22 @@ from dyelab import limits, recipe
 _FILE = Path(__file__).with_name("vocabulary.csv")
 _CLOSE = 0.84  # likeness of two words: lets one slip of the pen pass, and no two headings meet
 
-# Names that several materials share: which of them was in the pot is asked.
-SEVERAL = {
-    "alum": ("potash alum", "ammonium alum", "aluminium sulfate 16-hydrate", "aluminium acetate"),
-    "iron": ("ferrous sulfate", "ferrous acetate"),
-    "copper": ("copper sulfate", "copper acetate"),
-    "aluminium acetate": ("aluminium acetate", "basic aluminium acetate"),
-    "aluminium sulfate": tuple(f"aluminium sulfate {n}-hydrate" for n in (16, 14, 18)),
-}
-_SHARED = {
-    **dict.fromkeys(("alaun", "alun", "alumbre", "allume", "aluin"), "alum"),
-    **dict.fromkeys(("eisen", "fer", "hierro", "ferro", "ijzer", "fe"), "iron"),
-    **dict.fromkeys(("kupfer", "cuivre", "cobre", "rame", "koper", "cu"), "copper"),
-    "aluminiumacetat": "aluminium acetate",
-    "aluminum acetate": "aluminium acetate",
-    "aluminum sulfate": "aluminium sulfate",
-}
+
+@cache
+def groups(kind: str) -> dict[str, tuple[str, ...]]:
+    """Every meaning of one kind, with its words as written: `several` lists materials to ask of."""
+    with _FILE.open(encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["kind"] == kind]
+    parted = ((row["means"], row["words"].split(";")) for row in rows)
+    return {means: tuple(w.strip() for w in words if w.strip()) for means, words in parted}
 
 
 @cache
 def words(kind: str) -> dict[str, str]:
     """Every word of one kind (field, step, slot, fibre, material, exposure, unit): its meaning."""
-    with _FILE.open(encoding="utf-8", newline="") as file:
-        rows = [row for row in csv.DictReader(file) if row["kind"] == kind]
-    own = {plain(row["means"]): row["means"] for row in rows}
-    listed = ((word, row["means"]) for row in rows for word in row["words"].split(";"))
-    return {**{plain(word): means for word, means in listed if word.strip()}, **own}
+    known = groups(kind)
+    found = {plain(word): means for means, words in known.items() for word in words}
+    return found | {plain(means): means for means in known}
 
 
 def plain(text: str) -> str:
@@ -77,8 +67,7 @@ def material(text: str, listed: pd.DataFrame) -> str | None:
 
 def shared_name(text: str) -> str:
     """The shared name (``alum``) that this word is, in whatever language; blank where none."""
-    held = plain(text)
-    return held if held in SEVERAL else _SHARED.get(held, "")
+    return words("shared").get(plain(text), "")
 
 
 def step_in(text: str, listed: pd.DataFrame) -> tuple[str, str]:
