@@ -244,13 +244,30 @@ def cells(path: str | Path) -> tuple["pd.DataFrame", dict[int, str]]:
     """
     import pandas as pd
 
-    name, text = Path(path).name, text_of(path)
-    heading = text.lstrip().split("\n", 1)[0]
-    parted = max(",;\t", key=heading.count)
+    name = Path(path).name
+    rows = _records(text_of(path).lstrip(), name)
+    heads = [cell.strip() for cell in rows[0]] if rows else []
+    twice = {head for head in heads if head and heads.count(head) > 1}
+    if twice:
+        raise InputError(f"{name}: the heading {sorted(twice)[0]!r} is there twice. Rename one.")
+    if len(rows) < 2:
+        raise InputError(f"{name}: a heading but no rows. Add at least one row of data.")
+    ragged = {
+        number: f"{name} row {number}: {len(row)} cells, the heading has {len(heads)}. "
+        "Is a cell missing, or a comma inside a cell without quotation marks?"
+        for number, row in enumerate(rows[1:], 2)
+        if len(row) != len(heads)
+    }
+    width = len(heads)
+    full = [[cell.strip() for cell in (row + [""] * width)[:width]] for row in rows[1:]]
+    return pd.DataFrame(full, columns=heads, dtype=str), ragged
+
+
+def _records(text: str, name: str) -> list[list[str]]:
+    """Rows of a table, parted by the sign most used in its heading; blank ones at its end go."""
+    parted = max(",;\t", key=text.split("\n", 1)[0].count)
     try:
-        rows = list(
-            csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=parted, strict=True)
-        )
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=parted, strict=True))
     except csv.Error as error:
         raise InputError(
             f"{name}: the table breaks off or a quotation mark is left open ({error}). "
@@ -258,24 +275,9 @@ def cells(path: str | Path) -> tuple["pd.DataFrame", dict[int, str]]:
         ) from error
     limits.need(len(rows), limits.ROWS, "rows", name)
     limits.need(len(rows[0]) if rows else 0, limits.COLUMNS, "columns", name)
-    heads = [cell.strip() for cell in rows[0]] if rows else []
     while len(rows) > 1 and not any(map(str.strip, rows[-1])):
         rows.pop()
-    body = rows[1:]
-    twice = {head for head in heads if head and heads.count(head) > 1}
-    if twice:
-        raise InputError(f"{name}: the heading {sorted(twice)[0]!r} is there twice. Rename one.")
-    if not body:
-        raise InputError(f"{name}: a heading but no rows. Add at least one row of data.")
-    ragged = {
-        number: f"{name} row {number}: {len(row)} cells, the heading has {len(heads)}. "
-        "Is a cell missing, or a comma inside a cell without quotation marks?"
-        for number, row in enumerate(body, 2)
-        if len(row) != len(heads)
-    }
-    width = len(heads)
-    full = [[cell.strip() for cell in (row + [""] * width)[:width]] for row in body]
-    return pd.DataFrame(full, columns=heads, dtype=str), ragged
+    return rows
 
 
 def sheets(data: bytes, name: str) -> dict[str, list[list[Any]]]:

@@ -62,7 +62,7 @@ def held(law, count, noise, stated, seeds):
     for seed in seeds:
         frame = fading.read(law, seed, count, noise, stated)
         one = drift.drift(grade.matched(frame), "S", "light")
-        low, high = drift.band(one, "dE00", np.array([2.0]))
+        low, high = one.curves["dE00"].band(np.array([2.0]))
         true = fading.true_change(law, seed, 2.0)
         curve = one.curves["dE00"]
         rows.append((low[0] <= true <= high[0], curve.declined, curve.told, curve.shape == law))
@@ -108,7 +108,7 @@ def test_forecasts_of_real_series_hold_the_readings_to_come(real):
         for count in range(5, 12):
             one = drift.drift(grade.matched(rows.head(count)), name, "light")
             later = (doses > one.longest) & (doses <= 2 * one.longest)
-            low, high = drift.band(one, "dE00", doses[later])
+            low, high = one.curves["dE00"].band(doses[later])
             lab = rows[table.LAB].to_numpy(float)
             read = convert.dE00(lab[0], lab[later])
             inside += list((low <= read) & (read <= high))
@@ -118,7 +118,7 @@ def test_forecasts_of_real_series_hold_the_readings_to_come(real):
 def test_on_a_real_blue_wool_the_curve_runs_through_its_readings(real):
     one = drift.drift(grade.matched(real), "blue wool 1", "light")
     read = one.curves["dE00"].readings
-    low, high = drift.band(one, "dE00", read["x"].to_numpy())
+    low, high = one.curves["dE00"].band(read["x"].to_numpy())
     assert ((low <= read["y"]) & (read["y"] <= high)).mean() >= 0.9
     assert one.fit.noise < 0.1
 
@@ -191,7 +191,7 @@ def test_alum_and_iron_through_ten_washes_and_five_doses(tried):
         ending = ends[one.exposure]
         pair = truth.loc[[one.swatch, one.swatch + ending], ["L", "a", "b"]].to_numpy()
         true = grade.grey_scale_difference(*pair)
-        low, high = drift.band(one, "dEF", np.array([one.longest]))
+        low, high = one.curves["dEF"].band(np.array([one.longest]))
         assert low[0] - 0.3 <= true <= high[0] + 0.3  # the noise-free cloth is another weave
 
 
@@ -273,7 +273,7 @@ def test_a_distance_below_its_noise_does_not_spoil_the_curve():
         rows = rows.assign(swatch="S", exposure=["none", *["light"] * 4], amount=doses, unit="h")
         rows = rows.assign(illuminant="D65", observer=10, u_L=0.15, u_a=0.15, u_b=0.15)
         one = drift.drift(grade.matched(rows), "S", "light")
-        low, high = drift.band(one, "dEF", np.array([5.0]))
+        low, high = one.curves["dEF"].band(np.array([5.0]))
         middle = np.array([50, 20, 10]) + 5.0 * np.array([0.4, -0.1, 0.1])
         inside.append(low[0] <= grade.grey_scale_difference(true[0], middle) <= high[0])
         believed.append(one.fit.noise)

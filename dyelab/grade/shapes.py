@@ -135,13 +135,25 @@ def _logarithm(c: np.ndarray, u: np.ndarray) -> np.ndarray:
 @lru_cache(maxsize=16)
 def library(shortest: float) -> Library:
     """All curves worth telling apart; `shortest` is the first exposure over the longest."""
-    rates = np.geomspace(0.15, max(60.0, 4 / shortest), 20)
+    powers = np.geomspace(0.15, 3.0, 22)
+    likely = np.exp(-0.5 * (np.log(powers / _EXPONENT) / _EXPONENT_SPREAD) ** 2)
+    late = [(k, p) for k in np.geomspace(0.1, 8, 10) for p in _STARTS]
     scales = np.geomspace(0.7, max(300.0, 20 / shortest), 14)
-    coarse = [0.0, *rates[::2]]
+    every: list[Any] = [[0.0], *_rates(shortest), powers, scales, late]
+    chance = [np.full(len(values), 1 / len(values)) for values in every]
+    chance[SHAPES.index("power of dose")] = likely / likely.sum()
+    theta = [np.resize([*np.atleast_1d(v), 0, 0, 0, 0], 5) for values in every for v in values]
+    names = np.repeat(SHAPES, [len(values) for values in every])
+    return Library(names, np.array(theta), np.concatenate(chance))
+
+
+def _rates(shortest: float) -> tuple[np.ndarray, list[tuple], list[tuple]]:
+    """Rates alone; two with the share of the fast one; three with the shares of first and last."""
+    rates = np.geomspace(0.15, max(60.0, 4 / shortest), 20)
     pairs = [
         (fast, slow, share)
         for fast in rates[1::2]
-        for slow in coarse
+        for slow in (0.0, *rates[::2])
         if fast > max(_RATIO * slow, 2.0)
         for share in _SHARES
     ]
@@ -153,21 +165,7 @@ def library(shortest: float) -> Library:
         if fast > _RATIO * middle and middle > _RATIO * slow
         for share, rest in _THIRDS
     ]
-    late = [(k, p) for k in np.geomspace(0.1, 8, 10) for p in _STARTS]
-    powers = np.geomspace(0.15, 3.0, 22)
-    likely = np.exp(-0.5 * (np.log(powers / _EXPONENT) / _EXPONENT_SPREAD) ** 2)
-    every: list[Any] = [[0.0], rates, pairs, triples, powers, scales, late]
-    shapes: list[str] = []
-    theta, chance = [], []
-    for name, values in zip(SHAPES, every, strict=True):
-        shapes += [name] * len(values)
-        theta += [np.resize([*np.atleast_1d(v), 0, 0, 0, 0], 5) for v in values]
-        chance.append(
-            likely / likely.sum()
-            if name == "power of dose"
-            else np.full(len(values), 1 / len(values))
-        )
-    return Library(np.array(shapes), np.array(theta), np.concatenate(chance))
+    return rates, pairs, triples
 
 
 def _rest(u: np.ndarray, v: np.ndarray) -> np.ndarray:

@@ -43,7 +43,6 @@ def check(
     frame: pd.DataFrame,
     table: Table,
     file: str,
-    first_row: int = 2,
     *,
     rows: Sequence[int] | None = None,
 ) -> pd.DataFrame:
@@ -58,10 +57,9 @@ def check(
         What the columns should hold.
     file : str
         Name used in the messages.
-    first_row : int
-        Number a spreadsheet shows beside the first row of data.
     rows : sequence of int, optional
-        The number of every row, where they don't follow each other.
+        The number of every row, where they don't follow each other from 2 on, as a spreadsheet
+        shows them.
 
     Returns
     -------
@@ -83,7 +81,7 @@ def check(
         for i in np.flatnonzero(mask):
             name = str(label.iloc[i]) if label is not None else ""
             text = text_of_cell(frame[column].iloc[i], "").removesuffix(".0")
-            row = int(i) + first_row if rows is None else int(rows[int(i)])
+            row = int(i) + 2 if rows is None else int(rows[int(i)])
             faults.append(fault(file, row, column, text or "''", expected, remedy, name))
 
     for column in table.columns:

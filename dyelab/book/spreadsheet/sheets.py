@@ -153,17 +153,10 @@ def _read(file: str, grid: workbook.Grid, names: tuple[str, ...], heading: int |
         raise InputError(words.say("spreadsheet.no_such_row", row=heading, rows=len(rows)))
     top = _heading_row(rows) if heading is None else heading - 1
     first, last = _group_row(rows, top), _unit_row(rows, top)
-    called = _headings(rows[first : last + 1])
-    body = rows[last + 1 :]
-    used = [c for c in range(len(called)) if called[c] or any(row[c] for row in body)]
-    seen: set[str] = set()
-    called = [table.untaken(called[c] or letter(c), seen, " {}") for c in used]
-    index = range(last + 2, last + 2 + len(body))
-    texts = [[row[c] for c in used] for row in body]
-    frame = pd.DataFrame(texts, columns=called, index=index, dtype=str)
-    frame = frame[(frame != "").any(axis=1)] if len(frame.columns) else frame
+    frame, used = _framed(_headings(rows[first : last + 1]), rows[last + 1 :], last + 2)
+    texts = (text for text in frame.to_numpy().ravel() if text)
+    where = cells.locale(texts, "semicolons" in str(grid.notes))
     frame, total = _without_totals(frame, turned)
-    where = cells.locale((t for row in texts for t in row if t), "semicolons" in str(grid.notes))
     lost = [*_formulas(grid), *total, *_above(rows[:first], turned)]
     return Sheet(
         file=file,
@@ -178,6 +171,16 @@ def _read(file: str, grid: workbook.Grid, names: tuple[str, ...], heading: int |
         above=" ".join(cell for row in rows[: last + 1] for cell in row),
         turned=turned,
     )
+
+
+def _framed(called: list[str], body: list[list[str]], at: int) -> tuple[pd.DataFrame, list[int]]:
+    """Rows that hold anything under headings that differ, and the places of the columns used."""
+    used = [c for c in range(len(called)) if called[c] or any(row[c] for row in body)]
+    seen: set[str] = set()
+    names = [table.untaken(called[c] or letter(c), seen, " {}") for c in used]
+    texts, index = [[row[c] for c in used] for row in body], range(at, at + len(body))
+    frame = pd.DataFrame(texts, columns=names, index=index, dtype=str)
+    return frame[(frame != "").any(axis=1)] if used else frame, used
 
 
 def _on_its_side(rows: list[list[str]]) -> bool:
