@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from dyelab.book import store
-from dyelab.book.merge_tables import noun
+from dyelab.book.merge_tables import counted
 from dyelab.book.model import FILES, Book
 from dyelab.book.opening import keep_outside_edits, loaded, open_book
 from dyelab.errors import InputError
@@ -184,4 +184,4 @@ def _said(name: str, before: Counter[str], now: Counter[str]) -> list[str]:
     added, gone = (now - before).total(), (before - now).total()
     changed = min(added, gone)
     counts = {"added": added - changed, "changed": changed, "removed": gone - changed}
-    return [f"{count} {noun(name, count)} {verb}" for verb, count in counts.items() if count]
+    return counted(name, counts)

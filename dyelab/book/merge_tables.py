@@ -91,15 +91,15 @@ def changes(before: Mapping[str, pd.DataFrame], after: Mapping[str, pd.DataFrame
             "changed": int(now[both].ne(was[both]).sum()),
             "removed": len(was.index.difference(now.index)),
         }
-        said += [f"{count} {noun(name, count)} {verb}" for verb, count in counts.items() if count]
+        said += counted(name, counts)
     return said or ["nothing but the wording of the files"]
 
 
 _NOUNS = {"swatches": "swatch", "spectra": "spectrum", "shared": "shared error"}
 
 
-def noun(name: str, count: int) -> str:
-    """Return the word for so many rows of a table."""
+def counted(name: str, counts: Mapping[str, int]) -> list[str]:
+    """Say how many rows of a table each verb is about: ``3 swatches added``."""
     one = _NOUNS.get(name, name.removesuffix("s"))
     many = {"shared": "shared errors"}.get(name, name)
-    return one if count == 1 else many
+    return [f"{n} {one if n == 1 else many} {verb}" for verb, n in counts.items() if n]

@@ -5,22 +5,17 @@ from pathlib import Path
 import click
 
 from dyelab import card
+from dyelab.cli import options
 
 
 @click.command("card")
-@click.option(
-    "-o",
-    "--out",
-    metavar="CARD.pdf",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="The page to print, at any scale.",
+@options.path(
+    "-o", "--out", metavar="CARD.pdf", required=True, help="The page to print, at any scale."
 )
-@click.option(
+@options.path(
     "--layout",
     "layout_file",
     metavar="CARD.json",
-    type=click.Path(path_type=Path),
     help="Also write where everything is on it, in mm.",
 )
 @click.option(

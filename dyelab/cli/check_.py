@@ -6,13 +6,12 @@ from pathlib import Path
 import click
 
 from dyelab import book, words
+from dyelab.cli import options
 from dyelab.errors import InputError
 
 
 @click.command("check")
-@click.argument(
-    "folders", metavar="BOOK...", nargs=-1, required=True, type=click.Path(path_type=Path)
-)
+@click.argument("folders", metavar="BOOK...", nargs=-1, required=True, type=options.PATH)
 def command(folders: tuple[Path, ...]) -> None:
     """List every fault in the swatch books BOOK, a line each.
 

@@ -6,6 +6,7 @@ import click
 import pandas as pd
 
 from dyelab import compare, files, grade, table
+from dyelab.cli import options
 from dyelab.errors import InputError
 from dyelab.table.columns import described
 
@@ -18,23 +19,15 @@ OUT = [
 
 
 @click.command("compare")
-@click.argument("colours", metavar="IN.csv", type=click.Path(path_type=Path))
+@click.argument("colours", metavar="IN.csv", type=options.PATH)
 @click.option("--reference", metavar="SAMPLE", help="Compare every other sample with this one.")
-@click.option(
+@options.path(
     "--pairs",
     "pairs_file",
     metavar="PAIRS.csv",
-    type=click.Path(path_type=Path),
     help="Compare these pairs: columns reference, sample.",
 )
-@click.option(
-    "-o",
-    "--out",
-    metavar="OUT.csv",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="The table to write.",
-)
+@options.path("-o", "--out", metavar="OUT.csv", required=True, help="The table to write.")
 @click.option("--skip-bad", is_flag=True, help="Leave out faulty rows, naming each, and go on.")
 def command(
     colours: Path, reference: str | None, pairs_file: Path | None, out: Path, skip_bad: bool

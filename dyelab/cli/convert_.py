@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, files, read
+from dyelab.cli import options
 from dyelab.errors import InputError
 from dyelab.table import COVARIANCE, EXPOSURE, LAB, STANDARD_UNCERTAINTIES, WHITE, covariances
 
@@ -30,16 +31,9 @@ FIRST = ["sample", *LAB, *WHITE, "source"]
 @click.option(
     "--into", metavar="BOOK", type=click.Path(), help="Swatch book to add the readings to."
 )
-@click.option(
-    "--exposure",
-    default="none",
-    show_default=True,
-    help="With --into: what had happened to the cloth, where the files don't say (columns "
-    "exposure, amount, unit, or one such as dose (Mlx h)).",
-)
-@click.option("--amount", type=float, help="With --into: how much of it.")
-@click.option(
-    "--unit", default="", help="With --into: what that is counted in, such as cycle or lx h."
+@options.treated(
+    "what had happened to the cloth, where the files don't say (columns exposure, amount, unit, or "
+    "one such as dose (Mlx h))."
 )
 @click.option("--illuminant", default="D65", show_default=True, help="CIE illuminant wanted.")
 @click.option(
@@ -50,9 +44,7 @@ FIRST = ["sample", *LAB, *WHITE, "source"]
     help="In degrees.",
 )
 @click.option(
-    "--measured-under",
-    metavar="D50/2",
-    help="White of CIELAB values whose file doesn't state one.",
+    "--measured-under", metavar="D50/2", help="White of CIELAB values whose file doesn't state one."
 )
 @click.option(
     "--scale",

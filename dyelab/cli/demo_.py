@@ -9,6 +9,7 @@ import pandas as pd
 
 from dyelab import book, compare, files, synth, words
 from dyelab.book import Book
+from dyelab.cli import options
 from dyelab.cli.terminal_text import columns, sentence
 from dyelab.cli.whole_folder import fresh
 from dyelab.handout import colours, findings, pdf
@@ -32,11 +33,10 @@ TOLD = {
 
 
 @click.command("demo")
-@click.option(
+@options.path(
     "--to",
     "folder",
     metavar="DIR",
-    type=click.Path(path_type=Path),
     default=Path("dyelab-demo"),
     show_default=True,
     help="Folder to make; never one that holds other things.",

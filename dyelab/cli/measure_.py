@@ -13,15 +13,15 @@ from dyelab import book, calibrate, files, measure, read, words
 from dyelab.book import Book
 from dyelab.calibrate import Calibration
 from dyelab.card import Layout, read_layout
+from dyelab.cli import options as common
 from dyelab.errors import InputError
 from dyelab.table import DEFAULT_WHITE
 
-_PATH: Any = click.Path(path_type=Path)
 Places = dict[str, dict[str, str]]  # swatch by place, by photo
 
 
 @click.command("measure")
-@click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=_PATH)
+@click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=common.PATH)
 @click.option(
     "--target",
     metavar="REF",
@@ -29,11 +29,10 @@ Places = dict[str, dict[str, str]]  # swatch by place, by photo
     help="Values of the 24-patch target: a measurement file, a published average (average, "
     "older, newer), or white to go by the card's paper alone.",
 )
-@click.option("--card", metavar="CARD.json", type=_PATH, help="Layout of the card.")
-@click.option(
+@common.path("--card", metavar="CARD.json", help="Layout of the card.")
+@common.path(
     "--add",
     metavar="SWATCHES.csv",
-    type=_PATH,
     help="Instrument readings of some of the windows: sample is the place.",
 )
 @click.option(
@@ -56,24 +55,19 @@ Places = dict[str, dict[str, str]]  # swatch by place, by photo
     type=click.Choice(["2", "10"]),
     help="Standard observer wanted, in degrees.  [default: 10, or the book's]",
 )
-@click.option("--keep", metavar="FILE.json", type=_PATH, help="Keep the first photo's calibration.")
-@click.option(
-    "--calibration", metavar="FILE.json", type=_PATH, help="Use a calibration kept before."
-)
-@click.option("--overlay", metavar="DIR", type=_PATH, help="Pictures of what was measured.")
-@click.option(
-    "--shared", metavar="SHARED.csv", type=_PATH, help="The error that windows of a photo share."
-)
+@common.path("--keep", metavar="FILE.json", help="Keep the first photo's calibration.")
+@common.path("--calibration", metavar="FILE.json", help="Use a calibration kept before.")
+@common.path("--overlay", metavar="DIR", help="Pictures of what was measured.")
+@common.path("--shared", metavar="SHARED.csv", help="The error that windows of a photo share.")
 @click.option("--skip-bad", is_flag=True, help="Leave out refused photos, naming each.")
 @click.option(
     "-j", "--jobs", type=click.IntRange(1), help="Processes; by default one a processor core."
 )
-@click.option("-o", "--out", metavar="OUT.csv", type=_PATH, help="Table to write.")
-@click.option("--into", metavar="BOOK", type=_PATH, help="Swatch book to add the readings to.")
-@click.option(
+@common.path("-o", "--out", metavar="OUT.csv", help="Table to write.")
+@common.path("--into", metavar="BOOK", help="Swatch book to add the readings to.")
+@common.path(
     "--names",
     metavar="PLACES.csv",
-    type=_PATH,
     help="With --into: which swatch lies at which place; columns place, swatch, and photo if "
     "there are several.  [default: as the labels above the windows say]",
 )
@@ -90,16 +84,7 @@ Places = dict[str, dict[str, str]]  # swatch by place, by photo
     default="",
     help="With --goes-with: swatches that were never treated, such as W01,W13.",
 )
-@click.option(
-    "--exposure",
-    default="none",
-    show_default=True,
-    help="With --into: what had happened to the cloth, such as wash or light.",
-)
-@click.option("--amount", type=float, help="With --into: how much of it.")
-@click.option(
-    "--unit", default="", help="With --into: what that is counted in, such as cycle or lx h."
-)
+@common.treated("what had happened to the cloth, such as wash or light.")
 def command(
     photos: tuple[Path, ...], target: str, card: Path | None, out: Path | None, **options: Any
 ) -> None:

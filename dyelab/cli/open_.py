@@ -12,6 +12,8 @@ from typing import Any
 
 import click
 
+from dyelab.cli import options
+
 FOLDER = "dyelab-notebooks"
 _RECORD = ".as-shipped"
 _SERVED = Path(__file__).parent / "served"
@@ -19,7 +21,7 @@ _WARM = "dyelab.cli.warm_kernels.WarmKernels"
 
 
 @click.command("open")
-@click.argument("folder", metavar="[BOOK]", required=False, type=click.Path(path_type=Path))
+@click.argument("folder", metavar="[BOOK]", required=False, type=options.PATH)
 @click.option("--app", is_flag=True, help="Serve the panels alone, without code.")
 @click.option(
     "--in",

@@ -5,12 +5,13 @@ from pathlib import Path
 import click
 
 from dyelab import book, handout, words
+from dyelab.cli import options
 from dyelab.handout import colours, page
 from dyelab.handout.sheets import report
 
 
 @click.command("report")
-@click.argument("folder", metavar="BOOK", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="BOOK", type=options.PATH)
 @click.option(
     "-o",
     "--output",
@@ -22,7 +23,7 @@ from dyelab.handout.sheets import report
 @click.option("--title", default="", help="Title; else the book's own.")
 @click.option("--teacher", default="", help="A line under the title.")
 @click.option("--note", default="", help="A line at the foot of each sheet.")
-@click.option("--logo", type=click.Path(path_type=Path), help="A PNG, JPEG or SVG picture.")
+@options.path("--logo", help="A PNG, JPEG or SVG picture.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 def command(
     folder: Path, output: Path, title: str, teacher: str, note: str, logo: Path | None, paper: str

@@ -117,11 +117,7 @@ def _strip(part: pd.DataFrame, shape: str, size: float, place: float) -> dict[st
 
 def _bands(said: pd.DataFrame) -> list[dict[str, Any]]:
     """Outlines on a*b* that hold 90 % of where one swatch of each may land."""
-    power, axes = np.linalg.eigh(table.covariances(said)[:, 1:, 1:])
-    turn = np.linspace(0, 2 * np.pi, 49)
-    ring = np.stack([np.cos(turn), np.sin(turn)])
-    rings = axes @ (np.sqrt(np.clip(power, 0, None) * _CHI2_90)[..., None] * ring)
-    rings += said[["a", "b"]].to_numpy(float)[..., None]
+    rings = style.outlines(said, _CHI2_90, 49)
     line = {"color": style.INK, "width": 1.5, "dash": "dash"}
     fixed = {"type": "scatter", "mode": "lines", "line": line, "hoverinfo": "skip"}
     return [{**fixed, "showlegend": False, "x": list(x), "y": list(y)} for x, y in rings]

@@ -126,20 +126,11 @@ def _paths(lab: pd.DataFrame, path: str, size: float) -> list[go.Scatter]:
 
 def _outlines(lab: pd.DataFrame) -> list[go.Scatter]:
     """Outlines that hold 95 % of where the true colour may lie, as one broken line."""
-    turn = np.linspace(0, 2 * np.pi, 41)
-    ring = np.stack([np.cos(turn), np.sin(turn)])
-    xs: list[float] = []
-    ys: list[float] = []
-    for centre, matrix in zip(
-        lab[["a", "b"]].to_numpy(float), table.covariances(lab)[:, 1:, 1:], strict=True
-    ):
-        if not np.isfinite(matrix).all():
-            continue
-        power, axes = np.linalg.eigh(matrix)
-        shape = axes @ (np.sqrt(np.clip(power, 0, None) * _CHI2_95)[:, None] * ring)
-        xs += [*(centre[0] + shape[0]), np.nan]
-        ys += [*(centre[1] + shape[1]), np.nan]
-    return [style.line(xs, ys, width=1, dash="dot")]
+    rings = style.outlines(lab, _CHI2_95, 41)
+    rings = rings[np.isfinite(rings).all(axis=(1, 2))]
+    parted = np.pad(rings, ((0, 0), (0, 0), (0, 1)), constant_values=np.nan)
+    places = parted.transpose(1, 0, 2).reshape(2, -1).tolist()
+    return [style.line(*places, width=1, dash="dot")]
 
 
 def _strip(part: pd.DataFrame, shape: str, size: float, name: str) -> go.Scatter:

@@ -119,6 +119,21 @@ def band(
     return [line(x, low, width=0, **axes), upper]
 
 
+def outlines(lab: pd.DataFrame, chi2: float, points: int) -> np.ndarray:
+    """Ellipses on a*b*, (n, 2, points), within which the true colour lies so likely.
+
+    `chi2` is the quantile of χ² with two degrees of freedom; NaN where no covariance is known.
+    """
+    turn = np.linspace(0, 2 * np.pi, points)
+    spread = table.covariances(lab)[:, 1:, 1:]
+    known = np.isfinite(spread).all(axis=(1, 2))
+    power, axes = np.linalg.eigh(np.where(known[:, None, None], spread, 0.0))
+    size = np.sqrt(np.clip(power, 0, None) * chi2)[..., None]
+    rings = axes @ (size * np.stack([np.cos(turn), np.sin(turn)]))
+    rings += lab[["a", "b"]].to_numpy(float)[..., None]
+    return np.where(known[:, None, None], rings, np.nan)
+
+
 def shapes(categories: Iterable[Any]) -> dict[str, str]:
     """Give each category, in order of appearance, a marker shape of its own."""
     return dict(_dealt(categories, SHAPES))

@@ -17,8 +17,14 @@ _OF_STEP = (
     *("kind", "material", "amount", "unit", "area", "temperature_C", "minutes", "pH", "bath"),
     *("dips", "bath_use", "liquor_ratio"),
 )
+_WHOLE = {"kind", "material", "amount", "unit", "area", "dips"}  # of a step: told as one
 _VALUES = [*table.LAB, "var_L", "var_a", "var_b"]
 _WHEN = ["swatch", "area", "exposure", "amount", "unit"]
+
+
+_Steps = list[dict[str, Any]]
+_Told = list[tuple[str, str, str, str]]  # swatch, what, before, now
+_Gone = list[tuple[str, str, str]]  # swatch, what, before
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,12 +56,12 @@ class _Plan:
     """Whole rows to write, and what leaves."""
 
     swatches: pd.DataFrame
-    steps: dict[str, list[dict[str, Any]]]  # by swatch, all steps it then has
+    steps: dict[str, _Steps]  # by swatch, all steps it then has
     readings: pd.DataFrame
     spectra: pd.DataFrame | None
     shared: pd.DataFrame | None
     gone_swatches: list[str]
-    gone_steps: dict[str, list[dict[str, Any]]]  # the same swatches without what has gone
+    gone_steps: dict[str, _Steps]  # the same swatches without what has gone
     gone_readings: list[str]
     told: Changes
 
@@ -117,7 +123,7 @@ def take_in(bk: Book, incoming: Incoming, *, removing: bool = False) -> Book:
     return remove(changed, plan.gone_swatches) if removing and plan.gone_swatches else changed
 
 
-def _with_steps(bk: Book, steps: dict[str, list[dict[str, Any]]]) -> Book:
+def _with_steps(bk: Book, steps: dict[str, _Steps]) -> Book:
     kept = bk.steps[~bk.steps["swatch"].isin(list(steps))].reset_index(drop=True)
     rows = [step for done in steps.values() for step in done]
     bare = replace(bk, steps=kept)
@@ -127,8 +133,8 @@ def _with_steps(bk: Book, steps: dict[str, list[dict[str, Any]]]) -> Book:
 def _planned(bk: Book, incoming: Incoming) -> _Plan:
     there = set(bk.swatches["swatch"])
     codes = list(incoming.swatches["swatch"])
-    told: list[tuple[str, str, str, str]] = []
-    gone: list[tuple[str, str, str]] = []
+    told: _Told = []
+    gone: _Gone = []
     swatches = _swatches(bk, incoming, told)
     steps, without = _steps(bk, incoming, told, gone)
     readings, left = _readings(bk, incoming, told, gone)
@@ -164,7 +170,7 @@ def _shown(value: Any) -> str:
     return f"{value:.6g}" if isinstance(value, int | float | np.number) else str(value)
 
 
-def _swatches(bk: Book, incoming: Incoming, told: list[tuple[str, str, str, str]]) -> pd.DataFrame:
+def _swatches(bk: Book, incoming: Incoming, told: _Told) -> pd.DataFrame:
     """Whole rows of swatches that are new or differ; a blank in the sheet changes nothing."""
     old = {row["swatch"]: row for row in bk.swatches.to_dict("records")}
     rows = []
@@ -183,17 +189,14 @@ def _swatches(bk: Book, incoming: Incoming, told: list[tuple[str, str, str, str]
 
 
 def _steps(
-    bk: Book,
-    incoming: Incoming,
-    told: list[tuple[str, str, str, str]],
-    gone: list[tuple[str, str, str]],
-) -> tuple[dict[str, list[dict[str, Any]]], dict[str, list[dict[str, Any]]]]:
+    bk: Book, incoming: Incoming, told: _Told, gone: _Gone
+) -> tuple[dict[str, _Steps], dict[str, _Steps]]:
     """All steps of the swatches whose steps differ, with and without those that have gone."""
     if incoming.steps.empty:
         return {}, {}
     old = {code: group.to_dict("records") for code, group in bk.steps.groupby("swatch", sort=False)}
-    kept: dict[str, list[dict[str, Any]]] = {}
-    without: dict[str, list[dict[str, Any]]] = {}
+    kept: dict[str, _Steps] = {}
+    without: dict[str, _Steps] = {}
     sourced = set(bk.swatches.loc[bk.swatches.get("source", "") == incoming.source, "swatch"])
     for code, group in incoming.steps.groupby("swatch", sort=False):
         had = sorted(old.get(code, []), key=lambda step: step["order"])
@@ -210,14 +213,14 @@ def _steps(
     return kept, without
 
 
-def _clean(group: pd.DataFrame) -> list[dict[str, Any]]:
+def _clean(group: pd.DataFrame) -> _Steps:
     rows = group.sort_values("order", kind="stable").to_dict("records")
-    return [{k: v for k, v in row.items() if v is not None and v == v and v != ""} for row in rows]
+    return [{k: v for k, v in row.items() if _shown(v)} for row in rows]
 
 
 def _aligned(
-    had: list[dict[str, Any]], now: list[dict[str, Any]]
-) -> tuple[list[tuple[dict[str, Any] | None, dict[str, Any]]], list[dict[str, Any]]]:
+    had: _Steps, now: _Steps
+) -> tuple[list[tuple[dict[str, Any] | None, dict[str, Any]]], _Steps]:
     """Pair each step of the sheet with the book's: of one material, else of one kind, in order."""
     free = list(had)
     pairs: dict[int, dict[str, Any]] = {}
@@ -232,22 +235,17 @@ def _aligned(
     return [(pairs.get(at), step) for at, step in enumerate(now)], free
 
 
-def _said(
-    matched: list[tuple[dict[str, Any] | None, dict[str, Any]]],
-) -> list[tuple[str, str, str]]:
+def _said(matched: list[tuple[dict[str, Any] | None, dict[str, Any]]]) -> _Gone:
     lines = []
     for before, now in matched:
         if before is None:
             lines.append(("step", "", _step(now)))
             continue
         differs = [k for k in _OF_STEP if k in now and _shown(before.get(k)) != _shown(now[k])]
-        if set(differs) - {"kind", "material", "amount", "unit", "area", "dips"}:
-            lines += [
-                (f"{now.get('material', now['kind'])}, {k}", _shown(before.get(k)), _shown(now[k]))
-                for k in differs
-                if k not in ("kind", "material", "amount", "unit", "area", "dips")
-            ]
-        if set(differs) & {"kind", "material", "amount", "unit", "area", "dips"}:
+        named = now.get("material", now["kind"])
+        own = (k for k in differs if k not in _WHOLE)
+        lines += [(f"{named}, {k}", _shown(before.get(k)), _shown(now[k])) for k in own]
+        if _WHOLE & set(differs):
             lines.append(("step", _step(before), _step(now)))
     orders = [before["order"] for before, _ in matched if before is not None]
     if orders != sorted(orders):
@@ -258,11 +256,11 @@ def _said(
 
 
 def _step(step: dict[str, Any]) -> str:
-    held = {name: value for name, value in step.items() if _shown(value) != ""}
+    held = {name: value for name, value in step.items() if _shown(value)}
     return sequence.step_in_words(as_step(held))
 
 
-def _put_back(full: list[dict[str, Any]], left: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _put_back(full: _Steps, left: _Steps) -> _Steps:
     """Steps that only the book has stay where they were, after the step that came before them."""
     made = list(full)
     for step in left:
@@ -271,15 +269,12 @@ def _put_back(full: list[dict[str, Any]], left: list[dict[str, Any]]) -> list[di
     return made
 
 
-def _numbered(steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _numbered(steps: _Steps) -> _Steps:
     return [{**step, "order": order} for order, step in enumerate(steps, start=1)]
 
 
 def _readings(
-    bk: Book,
-    incoming: Incoming,
-    told: list[tuple[str, str, str, str]],
-    gone: list[tuple[str, str, str]],
+    bk: Book, incoming: Incoming, told: _Told, gone: _Gone
 ) -> tuple[tuple[pd.DataFrame, dict[str, str]], list[str]]:
     """Readings that are new or differ, under the names the book has for them; those that left."""
     old = bk.readings[bk.readings["source"] == incoming.source]

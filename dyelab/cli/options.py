@@ -1,0 +1,31 @@
+"""Options that several commands have, said once."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+PATH: Any = click.Path(path_type=Path)
+
+
+def path(*names: str, **told: Any) -> Callable:
+    """Give a command an option that takes a path."""
+    return click.option(*names, type=PATH, **told)
+
+
+def treated(what: str) -> Callable:
+    """Give a command what had happened to the cloth: --exposure, --amount and --unit."""
+    counted = "With --into: what that is counted in, such as cycle or lx h."
+    options = [
+        click.option("--exposure", default="none", show_default=True, help=f"With --into: {what}"),
+        click.option("--amount", type=float, help="With --into: how much of it."),
+        click.option("--unit", default="", help=counted),
+    ]
+
+    def given(command: Callable) -> Callable:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return given
