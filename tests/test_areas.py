@@ -78,13 +78,13 @@ def test_a_cloth_apart_from_itself_is_no_replicate(tmp_path):
 )
 def test_an_area_is_known_by_its_name(tmp_path, name, found):
     bk = printed(tmp_path / "b", cloths=1)
-    assert book.located(bk, [name]).get(name) == found
+    assert book.locate(bk, [name]).get(name) == found
 
 
 def test_the_bare_code_of_a_printed_cloth_is_asked_about(tmp_path):
     bk = printed(tmp_path / "b", cloths=1)
     with pytest.raises(InputError, match="P-01 leaf"):
-        book.located(bk, ["P-01"])
+        book.locate(bk, ["P-01"])
     lab = pd.DataFrame(
         {"sample": ["P-01 leaf", "P-01 sky", "P-01 root"], "L": [50.0, 40, 80], "a": 1.0, "b": 2.0}
     ).assign(illuminant="D65", observer=10, source="typed")
@@ -231,11 +231,11 @@ def test_areas_are_no_repeats_of_one_another(tmp_path):
 def test_a_part_with_nothing_on_it_is_an_area_of_its_cloth(tmp_path):
     bk = printed(tmp_path / "b", cloths=1)
     assert book.named_areas(bk) == {"P-01": ["leaf", "stem", "flower", "sky"]}
-    grown = book.entered(bk, ["P-01 root", "P-01 sky", "K-01"])
+    grown = book.enter(bk, ["P-01 root", "P-01 sky", "K-01"])
     assert list(grown.swatches["swatch"]) == ["P-01", "K-01"]
     assert book.named_areas(grown)["P-01"][-2:] == ["sky", "root"]
     with pytest.raises(InputError, match="P-01 has the areas leaf, stem"):
-        book.entered(bk, ["P-01 laef"])
+        book.enter(bk, ["P-01 laef"])
     bare = book.areas(bk).set_index("area").loc["sky"]
     assert (bare["dye"], bare["mordant"]) == ("madder", "none")
 

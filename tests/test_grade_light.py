@@ -53,7 +53,7 @@ def references(**more):
 
 @pytest.mark.parametrize("number", [2, 3, 4])
 def test_a_sample_that_changes_as_a_reference_does_is_like_it(number):
-    told = grade.alike(graded(lit("S", REFERENCES[number]), *references())).iloc[0]
+    told = grade.nearest_reference(graded(lit("S", REFERENCES[number]), *references())).iloc[0]
     assert told["reference"] == pytest.approx(number, abs=0.01)
     assert told["reference_low"] < number < told["reference_high"]
     assert told["said"].startswith(f"like reference {number} (")
@@ -61,24 +61,24 @@ def test_a_sample_that_changes_as_a_reference_does_is_like_it(number):
 
 def test_between_two_references_by_the_logarithm_of_the_change():
     middle = np.sqrt(REFERENCES[3] * REFERENCES[4])
-    told = grade.alike(graded(lit("S", middle), *references())).iloc[0]
+    told = grade.nearest_reference(graded(lit("S", middle), *references())).iloc[0]
     assert told["reference"] == pytest.approx(3.5, abs=0.01)
     assert told["said"].startswith("between references 3 and 4 (3.5), from ")
 
 
 def test_outside_the_references_is_said():
-    told = grade.alike(graded(lit("S", 30.0), *references())).iloc[0]
+    told = grade.nearest_reference(graded(lit("S", 30.0), *references())).iloc[0]
     assert (told["edge"], told["said"]) == (
         "below",
         "changed more than reference 1, the lowest read",
     )
     some = [part for part in references() if part[0]["swatch"] in ("BW1", "BW2", "BW3")]
-    told = grade.alike(graded(lit("S", 0.1), *some)).iloc[0]
+    told = grade.nearest_reference(graded(lit("S", 0.1), *some)).iloc[0]
     assert told["said"] == "changed less than reference 3, the highest read"
 
 
 def test_too_little_change_is_no_answer():
-    told = grade.alike(graded(lit("S", 0.05, u=0.2), *references(u=0.2))).iloc[0]
+    told = grade.nearest_reference(graded(lit("S", 0.05, u=0.2), *references(u=0.2))).iloc[0]
     assert told["said"].startswith("too little change yet to tell")
 
 
@@ -90,7 +90,11 @@ def test_the_interval_of_the_reference_covers():
         more = {"dose": 1e6 * 1.1**i, "u": 0.15, "rng": rng}
         parts.append(lit(f"S{i}", 20 / 2.5**number, **more))
         parts += [lit(f"t{i}-{n}", d, "blue wool", **more) for n, d in REFERENCES.items()]
-    told = grade.alike(graded(*parts)).set_index("swatch").loc[[f"S{i}" for i in range(60)]]
+    told = (
+        grade.nearest_reference(graded(*parts))
+        .set_index("swatch")
+        .loc[[f"S{i}" for i in range(60)]]
+    )
     inside = (told["reference_low"] <= numbers) & (numbers <= told["reference_high"])
     assert 0.88 <= inside.mean() <= 0.995  # about 95 %
 
@@ -99,17 +103,17 @@ def test_the_best_dose_is_the_one_nearest_to_grade_4():
     rows = [lit("S", change, dose=dose) for change, dose in ((0.4, 1e6), (1.8, 3e6), (6.0, 9e6))]
     more = [part for dose in (1e6, 3e6, 9e6) for part in references(dose=dose)]
     frame = pd.DataFrame([row for part in [*rows, *more] for row in part])
-    told = grade.alike(grade.grades(grade.matched(frame.drop_duplicates("reading"))))
+    told = grade.nearest_reference(grade.grades(grade.matched(frame.drop_duplicates("reading"))))
     assert list(told["best"]) == [False, True, False]
 
 
 def test_missing_or_misnamed_references_are_refused():
     with pytest.raises(InputError, match=r"at least two are needed.*fibre blue wool"):
-        grade.alike(graded(lit("S", 2.0)))
+        grade.nearest_reference(graded(lit("S", 2.0)))
     with pytest.raises(InputError, match=r"must end in its number, 1 to 8"):
-        grade.alike(graded(lit("S", 2.0), lit("old", 3.0, "blue wool")))
+        grade.nearest_reference(graded(lit("S", 2.0), lit("old", 3.0, "blue wool")))
     with pytest.raises(InputError, match="Read both at the same doses"):
-        grade.alike(graded(lit("S", 2.0), *references(dose=9e6)))
+        grade.nearest_reference(graded(lit("S", 2.0), *references(dose=9e6)))
 
 
 def test_dose_alone_by_the_table_of_cie_157():
@@ -132,7 +136,7 @@ def test_the_examples_samples_against_its_references():
     bk = book.open(synth.example())
     wide = book.wide(bk)
     some = wide[wide["swatch"].isin(["W01", "W02", "W17"]) | wide["fibre"].eq("blue wool")]
-    told = grade.alike(grade.grades(grade.matched(some[some["exposure"].ne("wash")])))
+    told = grade.nearest_reference(grade.grades(grade.matched(some[some["exposure"].ne("wash")])))
     best = told[told["best"]].set_index("swatch")
     assert best["reference"].between(1, 8).all()
     assert best.at["W02", "reference"] == pytest.approx(3.4, abs=0.4)
@@ -209,7 +213,7 @@ REPEATED = {
 
 
 def test_the_mordant_that_holds_better_is_named_with_its_cost():
-    told = grade.holding(variants(REPEATED), "alum").set_index("variant")
+    told = grade.compare_fastness(variants(REPEATED), "alum").set_index("variant")
     assert told.at["iron", "holds"] == "better"
     assert told.at["iron", "less_change"] == pytest.approx(16.2 / 4 - 6.2 / 4)
     assert told.at["iron", "less_low"] < 2.5 < told.at["iron", "less_high"]
@@ -220,40 +224,46 @@ def test_the_mordant_that_holds_better_is_named_with_its_cost():
 
 
 def test_one_pot_or_one_load_cannot_speak_for_a_recipe():
-    single = grade.holding(variants({"alum": [4.0], "iron": [1.5]}), "alum").iloc[0]
+    single = grade.compare_fastness(variants({"alum": [4.0], "iron": [1.5]}), "alum").iloc[0]
     assert (single["basis"], single["pieces"]) == ("readings alone", 1)
     assert (single["verdict"], single["holds"]) == ("cannot_tell", "")
-    one_load = grade.holding(variants(REPEATED, loads=1), "alum")
+    one_load = grade.compare_fastness(variants(REPEATED, loads=1), "alum")
     assert set(one_load["verdict"]) == {"cannot_tell"}
     assert set(one_load["caveat"]) == {"one_load"}
-    one_pot = grade.holding(variants(REPEATED).assign(baths="dye=D1"), "alum")
+    one_pot = grade.compare_fastness(variants(REPEATED).assign(baths="dye=D1"), "alum")
     assert set(one_pot["caveat"]) == {"one_pot"}
-    unsaid = grade.holding(variants(REPEATED).drop(columns="baths"), "alum")
+    unsaid = grade.compare_fastness(variants(REPEATED).drop(columns="baths"), "alum")
     assert set(unsaid["caveat"]) == {"own_pots"}
 
 
 def test_equal_grades_are_never_called_better_nor_is_a_pale_cloth():
     near = {"alum": [3.0, 3.02, 3.01, 2.99], "iron": [3.5, 3.52, 3.51, 3.49]}
-    told = grade.holding(variants(near), "iron").iloc[0]
+    told = grade.compare_fastness(variants(near), "iron").iloc[0]
     assert (told["verdict"], told["grade"]) == ("real", told["reference_grade"])
     assert told["holds"] == ""
     pale = variants(REPEATED)
     pale = pale.assign(tone_left=np.where(pale["variant"].eq("iron"), 0.5, 0.8))
-    told = grade.holding(pale, "alum").set_index("variant")
+    told = grade.compare_fastness(pale, "alum").set_index("variant")
     assert told.at["iron", "holds"] == "had_less"
 
 
 def test_loads_that_disagree_widen_the_interval():
     made = variants(REPEATED)
     shaken = made["difference"] + np.where(made["variant"].eq("iron") & made["test"].eq("L1"), 2, 0)
-    wide = grade.holding(made.assign(difference=shaken), "alum").set_index("variant").loc["iron"]
-    calm = grade.holding(made, "alum").set_index("variant").loc["iron"]
+    wide = (
+        grade.compare_fastness(made.assign(difference=shaken), "alum")
+        .set_index("variant")
+        .loc["iron"]
+    )
+    calm = grade.compare_fastness(made, "alum").set_index("variant").loc["iron"]
     assert wide["less_high"] - wide["less_low"] > 4 * (calm["less_high"] - calm["less_low"])
 
 
 def test_without_replicates_or_uncertainty_nothing_can_be_told():
     made = variants({"alum": [4.0], "iron": [1.5]})
-    told = grade.holding(made.assign(difference_low=np.nan, difference_high=np.nan), "alum")
+    told = grade.compare_fastness(
+        made.assign(difference_low=np.nan, difference_high=np.nan), "alum"
+    )
     assert told["verdict"].iloc[0] == "cannot_tell"
 
 
@@ -266,13 +276,13 @@ def test_the_difference_between_variants_covers():
             rows = [row for j, c in enumerate(many) for row in lit(f"{i}-{name}{j}", c)]
             made.append(pd.DataFrame(rows).assign(test=f"t{i}", variant=name))
     graded = grade.grades(grade.matched(pd.concat(made)))
-    told = pd.concat([grade.holding(part, "alum") for _, part in graded.groupby("test")])
+    told = pd.concat([grade.compare_fastness(part, "alum") for _, part in graded.groupby("test")])
     inside = (told["less_low"] <= 2.0) & (told["less_high"] >= 2.0)
     assert 0.88 <= inside.mean() <= 0.995  # about 95 %
 
 
 def test_a_reference_without_company_is_refused():
     with pytest.raises(InputError, match="Test at least two variants by the same amount"):
-        grade.holding(variants({"alum": [4.0]}), "alum")
+        grade.compare_fastness(variants({"alum": [4.0]}), "alum")
     with pytest.raises(InputError, match="Did you mean 'alum'"):
-        grade.holding(variants({"alum": [4.0]}), "alun")
+        grade.compare_fastness(variants({"alum": [4.0]}), "alun")

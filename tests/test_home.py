@@ -34,14 +34,14 @@ def mine(desk):
 
 
 def test_each_swatch_stands_where_its_records_say(mine):
-    rows = plan.standing(mine).set_index("swatch")
+    rows = plan.stages(mine).set_index("swatch")
     stages = ["planned", "planned", "dyed", "measured", "tested", "tested"]
     assert list(rows["stage"]) == stages
     assert rows.loc["W2", ["L", "L_after", "amount"]].tolist() == [52, 55, 5]
 
 
 def test_what_comes_next_counts_swatches_and_leads_there(mine):
-    told = {one.what: one for one in plan.coming(mine)}
+    told = {one.what: one for one in plan.next_tasks(mine)}
     assert {name: one.swatches for name, one in told.items()} == {
         "bath": 2,
         "measure": 1,
@@ -58,9 +58,9 @@ def test_what_comes_next_counts_swatches_and_leads_there(mine):
 def test_a_bath_of_measured_swatches_is_not_asked_for(mine):
     first = mine.readings.head(1)
     rows = [first.assign(reading=f"n{at}", swatch=code) for at, code in enumerate(("P1", "P2"))]
-    assert "bath" in {one.what for one in plan.coming(mine)}
+    assert "bath" in {one.what for one in plan.next_tasks(mine)}
     done = book.add(mine, readings=pd.concat(rows))
-    assert "bath" not in {one.what for one in plan.coming(done)}
+    assert "bath" not in {one.what for one in plan.next_tasks(done)}
 
 
 def test_a_wall_of_five_hundred_windows_is_one_quick_piece(mine, desk):

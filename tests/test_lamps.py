@@ -53,13 +53,13 @@ def test_a_metameric_pair_is_found_and_an_equal_one_is_not(tmp_path):
     seen = shift.under_lamps(recipes, [(0, 1)], bk.spectra).set_index("lamp")
     assert seen.loc["D65", "dE00"] < 0.01
     assert seen.loc["FL11", "dE00"] > 2
-    told = shift.told_of_lamps(seen.reset_index())
+    told = shift.lamps_sentence(seen.reset_index())
     assert told.startswith("Alike in daylight, apart under a lamp")
     # ISO 18314-4: with no difference under the first light the index is ΔE*ab under the second.
     ends = [seen.loc["A", [f"{c}_{n}" for c in "Lab"]].to_numpy(float) for n in (1, 2)]
     assert seen.loc["A", "index"] == pytest.approx(convert.dE76(*ends), abs=0.02)
     same = shift.under_lamps(recipes, [(0, 0)], bk.spectra)
-    assert shift.told_of_lamps(same).startswith("This difference is much the same")
+    assert shift.lamps_sentence(same).startswith("This difference is much the same")
 
 
 def test_the_compare_panel_shows_pairs_under_named_lights(tmp_path, monkeypatch):

@@ -100,11 +100,11 @@ def test_typed_washes_and_nought_washes():
 
 def test_what_a_table_leaves_unsaid_is_asked_for(bk):
     with pytest.raises(InputError, match=r"row 2: 0.3 of light, but no unit.*lx h"):
-        table.exposed(series(**{**BY_COLUMNS, "unit": ""}))
+        table.with_exposure(series(**{**BY_COLUMNS, "unit": ""}))
     with pytest.raises(InputError, match=r"no exposure 'lihgt'.*row 1.*Did you mean 'light'"):
-        table.exposed(series(**{**BY_COLUMNS, "exposure": "lihgt"}))
+        table.with_exposure(series(**{**BY_COLUMNS, "exposure": "lihgt"}))
     with pytest.raises(InputError, match=r"row 1: amount = 'much' is no amount"):
-        table.exposed(series(exposure="light", amount="much", unit="h"))
+        table.with_exposure(series(exposure="light", amount="much", unit="h"))
     hours = series(amount=[0, 5, 10, 20] * 2, unit="h")
     with pytest.raises(InputError, match=r"W01: an amount of 5 h, but of what isn't said"):
         book.instrument_readings(bk, hours.assign(source="x"), None)
@@ -114,4 +114,4 @@ def test_what_a_table_leaves_unsaid_is_asked_for(bk):
 
 def test_other_columns_are_left_alone():
     plain = series(h=[30.0] * 8, light="D65", unit="mm")
-    assert table.exposed(plain) is plain
+    assert table.with_exposure(plain) is plain

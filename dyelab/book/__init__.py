@@ -10,7 +10,7 @@ from dyelab.book.photos import add_photo, check, inside, keep_photo, photos_of, 
 from dyelab.book.readings import (
     InstrumentReadings,
     add_readings,
-    entered,
+    enter,
     instrument_readings,
     read_by_instrument,
 )
@@ -28,4 +28,4 @@ from dyelab.book.spreadsheet import (
     what_changes,
 )
 from dyelab.book.suspicions import suspicions
-from dyelab.book.views import areas, located, materials, named_areas, part_of, recipes, wide
+from dyelab.book.views import areas, locate, materials, named_areas, part_of, recipes, wide

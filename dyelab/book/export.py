@@ -21,7 +21,15 @@ from dyelab import files, limits, table
 from dyelab.book import folder, store
 from dyelab.book.folder import PHOTOS
 from dyelab.book.model import FILES, PACKAGE, Book
-from dyelab.book.opening import NEUTRALISED, as_csv, frames, loaded, open_book, package_of, rendered
+from dyelab.book.opening import (
+    NEUTRALISED,
+    as_csv,
+    file_contents,
+    frames,
+    from_files,
+    open_book,
+    package_of,
+)
 from dyelab.book.photos import leads_out, put
 from dyelab.errors import InputError, reading
 
@@ -92,13 +100,13 @@ def _built(
     """Make the book beside its place, so that it appears there whole or not at all."""
     if "swatches.csv" not in contents:
         raise InputError(f"{origin.name}: holds no swatches, so it is no book that was exported.")
-    bk = loaded(made, contents)
+    bk = from_files(made, contents)
     shutil.rmtree(made, ignore_errors=True)
     made.mkdir(parents=True)
     put(made, pictures)
     with store.locked(made):
         what = [f"brought in from {origin.name}"]
-        store.commit(made, rendered(bk, _described(contents)), act="save", what=what)
+        store.commit(made, file_contents(bk, _described(contents)), act="save", what=what)
 
 
 def _described(contents: dict[str, bytes]) -> dict[str, Any]:
@@ -107,7 +115,7 @@ def _described(contents: dict[str, bytes]) -> dict[str, Any]:
 
 def _neutral(bk: Book) -> dict[str, bytes]:
     """The book's files with formulas neutralised, and a package that says so."""
-    package = json.loads(rendered(bk, {})[PACKAGE]) | {NEUTRALISED: True}
+    package = json.loads(file_contents(bk, {})[PACKAGE]) | {NEUTRALISED: True}
     text = json.dumps(package, ensure_ascii=False, indent=2) + "\n"
     contents = {PACKAGE: text.encode()}
     for name, frame in frames(bk).items():

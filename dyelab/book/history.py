@@ -11,7 +11,7 @@ import pandas as pd
 from dyelab.book import store
 from dyelab.book.merge_tables import counted
 from dyelab.book.model import FILES, Book
-from dyelab.book.opening import keep_outside_edits, loaded, open_book
+from dyelab.book.opening import from_files, keep_outside_edits, open_book
 from dyelab.errors import InputError
 
 
@@ -129,7 +129,7 @@ def was(path: str | Path, version: int) -> Book:
         raise InputError(
             f"{folder.name}: no version {version}. There are 1 to {max(every, default=0)}."
         )
-    return loaded(folder, store.contents(folder, every[version]))
+    return from_files(folder, store.contents(folder, every[version]))
 
 
 _TABLES = ("swatches", "steps", "readings", "photos")

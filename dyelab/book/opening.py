@@ -72,8 +72,8 @@ def create(
             f'book.open("{folder.name}").'
         )
     folder.mkdir(parents=True, exist_ok=True)
-    bk = replace(loaded(folder, {}), title=title or folder.name, white=white, notes=())
-    contents = rendered(bk, {})
+    bk = replace(from_files(folder, {}), title=title or folder.name, white=white, notes=())
+    contents = file_contents(bk, {})
     with store.locked(folder):
         store.commit(folder, contents, act="save", what=["a new book"])
     return _as_saved(bk, contents)
@@ -112,7 +112,7 @@ def opened(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
             f"{folder}: no swatches.csv here, so this is not a swatch book. "
             "Choose the folder that holds it."
         )
-    bk = loaded(folder, contents)
+    bk = from_files(folder, contents)
     unlike = unlike_saved(bk)
     return replace(bk, outside=tuple(fault["text"] for fault in unlike)), unlike
 
@@ -137,13 +137,13 @@ def unlike_saved(bk: Book) -> list[dict[str, Any]]:
     if not differ:
         return found
     try:
-        before = loaded(bk.path, store.contents(bk.path, last))
+        before = from_files(bk.path, store.contents(bk.path, last))
     except InputError:
         return found + outside_changes.unknown(differ)
     return found + outside_changes.changes(before, bk, differ)
 
 
-def loaded(folder: Path, contents: dict[str, bytes]) -> Book:
+def from_files(folder: Path, contents: dict[str, bytes]) -> Book:
     """Make a book of its files' bytes, every row checked."""
     missing = [file for file in TABLE_FILES.values() if file not in contents]
     found = {
@@ -231,8 +231,8 @@ def save(bk: Book, what: str = "") -> Book:
         store.recover(bk.path)
         disk = store.snapshot(bk.path, FILES)
         if {name: store.digest(text) for name, text in disk.items()} != bk.stamp:
-            bk = _joined(bk, loaded(bk.path, disk))
-        contents = rendered(bk, package_of(disk))
+            bk = _joined(bk, from_files(bk.path, disk))
+        contents = file_contents(bk, package_of(disk))
         if contents == disk and (bk.path / store.HISTORY / "files").exists():
             return _as_saved(bk, contents)
         keep_outside_edits(bk.path, disk)
@@ -257,7 +257,7 @@ def _joined(mine: Book, theirs: Book) -> Book:
     }
     title = theirs.title if mine.title == mine.path.name else mine.title
     joined = replace(theirs, **typed, title=title, base=tables(theirs))
-    checked = loaded(mine.path, rendered(joined, {}))
+    checked = from_files(mine.path, file_contents(joined, {}))
     return replace(checked, base=tables(theirs), title=title)
 
 
@@ -269,7 +269,7 @@ def _as_saved(bk: Book, contents: dict[str, bytes]) -> Book:
     return replace(bk, base=tables(bk), stamp=stamp, outside=left)
 
 
-def rendered(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
+def file_contents(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
     """Every file of the book as bytes."""
     text = json.dumps(_descriptor(bk, package), ensure_ascii=False, indent=2) + "\n"
     return {PACKAGE: text.encode(), **{f: as_csv(frame) for f, frame in frames(bk).items()}}

@@ -15,8 +15,8 @@ from dyelab.book import folder, store
 from dyelab.book.folder import PHOTOS as FOLDER
 from dyelab.book.model import FAULT_COLUMNS, Book
 from dyelab.book.opening import add, opened
-from dyelab.book.readings import entered
-from dyelab.book.views import located
+from dyelab.book.readings import enter
+from dyelab.book.views import locate
 from dyelab.errors import InputError
 
 
@@ -279,8 +279,8 @@ def add_photo(
             f"and this book keeps {table.white_text(bk.white)}. Measure it again with "
             "white=book.white."
         )
-    grown = entered(bk, names.values())
-    there = located(grown, names.values())
+    grown = enter(bk, names.values())
+    there = locate(grown, names.values())
     swatches, areas = zip(*(there[names[place]] for place in windows["place"]), strict=True)
     grown, source = keep_photo(grown, file, goes_with=goes_with)
     short = Path(source).stem[:8]
@@ -293,7 +293,7 @@ def add_photo(
         **{"source": source, "exposure": exposure, "unit": unit, "taken_at": taken_at},
         **{"amount": np.nan if amount is None else amount, "test": "", **table.NOT_STATED},
     )[table.READINGS.names]
-    aside = located(bk, witnesses)
+    aside = locate(bk, witnesses)
     untreated = rows["swatch"].isin({aside.get(name, (name, ""))[0] for name in witnesses})
     rows.loc[untreated, ["exposure", "amount", "unit"]] = ["none", np.nan, ""]
     again = sorted(set(rows["reading"]) & set(bk.readings["reading"]))

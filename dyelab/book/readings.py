@@ -11,7 +11,7 @@ import pandas as pd
 from dyelab import convert, table
 from dyelab.book.model import Book
 from dyelab.book.opening import add, change
-from dyelab.book.views import located, part_of
+from dyelab.book.views import locate, part_of
 from dyelab.errors import InputError
 
 UNSTATED = 0.3  # CIELAB units a coordinate: a handheld laid anew on cloth, by custom of the trade
@@ -103,7 +103,7 @@ def instrument_readings(
     found = _conditioned(found, conditions or {})
     given = {sample.strip(): swatch.strip() for sample, swatch in (names or {}).items()}
     called = [given.get(str(s).strip(), str(s).strip()) for s in found["sample"]]
-    there = located(bk, called)
+    there = locate(bk, called)
     found["swatch"] = [there.get(name, ("", ""))[0] for name in called]
     found["area"] = [there.get(name, ("", "whole"))[1] for name in called]
     left = found.loc[found["swatch"] == "", ["sample", *table.LAB]].reset_index(drop=True)
@@ -122,14 +122,14 @@ def instrument_readings(
     )
 
 
-def entered(bk: Book, names: Iterable[str]) -> Book:
+def enter(bk: Book, names: Iterable[str]) -> Book:
     """Enter names that a book doesn't know, before readings of them are added.
 
     Parameters
     ----------
     bk : Book
     names : iterable of str
-        As `located` takes them. Of a printed cloth, such as ``P-01 sky``, the rest becomes an
+        As `locate` takes them. Of a printed cloth, such as ``P-01 sky``, the rest becomes an
         area with nothing put on it of its own; every other name a swatch.
 
     Raises
@@ -142,12 +142,12 @@ def entered(bk: Book, names: Iterable[str]) -> Book:
     >>> from dyelab import book, plan
     >>> areas = {"leaf": "aluminium acetate 5"}
     >>> bk = book.add(book.create(folder / "b"), **plan.printed_cloth("P-01", areas))
-    >>> bk = book.entered(bk, ["P-01 sky", "K-01"])
+    >>> bk = book.enter(bk, ["P-01 sky", "K-01"])
     >>> book.named_areas(bk), list(bk.swatches["swatch"])
     ({'P-01': ['leaf', 'sky']}, ['P-01', 'K-01'])
     """
     names = list(names)
-    there = located(bk, names)
+    there = locate(bk, names)
     for name in dict.fromkeys(name for name in names if name not in there):
         code, area = part_of(bk, name)
         if not code:
@@ -341,7 +341,7 @@ def _repeatability(rows: pd.DataFrame, repeat: float | None) -> np.ndarray:
 
 def _after(rows: pd.DataFrame, exposure: str, amount: float, unit: str) -> pd.DataFrame:
     """What each reading came after: as its row says, else as all were told."""
-    rows = table.exposed(rows)
+    rows = table.with_exposure(rows)
     told = {"exposure": exposure, "amount": amount, "unit": unit}
     if "exposure" not in rows:
         return rows.assign(**told)

@@ -372,7 +372,7 @@ def _named(bk: Book) -> pd.DataFrame:
     return rows[~rows["area"].isin(["whole", ""]) & rows["area"].notna()]
 
 
-def located(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
+def locate(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
     """Find the swatch and area that each name means.
 
     Parameters
@@ -396,7 +396,7 @@ def located(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
     --------
     >>> from dyelab import book, synth
     >>> bk = book.open(synth.example())
-    >>> book.located(bk, ["W01", "W02 whole"])
+    >>> book.locate(bk, ["W01", "W02 whole"])
     {'W01': ('W01', 'whole'), 'W02 whole': ('W02', 'whole')}
     """
     codes = {str(code).casefold(): str(code) for code in bk.swatches["swatch"]}

@@ -34,7 +34,9 @@ def is_reference(frame: pd.DataFrame) -> pd.Series:
     return frame["fibre"].astype(str).str.casefold().eq("blue wool")
 
 
-def alike(grades: pd.DataFrame, *, confidence: float = 0.95, seed: int = 0) -> pd.DataFrame:
+def nearest_reference(
+    grades: pd.DataFrame, *, confidence: float = 0.95, seed: int = 0
+) -> pd.DataFrame:
     """Find the reference that changed as each sample did, at the same dose.
 
     Parameters
@@ -64,7 +66,7 @@ def alike(grades: pd.DataFrame, *, confidence: float = 0.95, seed: int = 0) -> p
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
-    >>> list(grade.alike(grades).columns[:4])
+    >>> list(grade.nearest_reference(grades).columns[:4])
     ['swatch', 'amount', 'unit', 'difference']
     """
     light = grades[grades["exposure"].eq("light") & grades["kind"].eq("change")]

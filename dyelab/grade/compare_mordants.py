@@ -16,7 +16,7 @@ _LACKING = (NO_REPLICATES, ONE_POT, ONE_LOAD)
 _ALIKE = 0.02  # of the colour: shares nearer than this are equal, by how the path is worked out
 
 
-def holding(
+def compare_fastness(
     grades: pd.DataFrame, reference: str, *, by: str = "variant", confidence: float = 0.95
 ) -> pd.DataFrame:
     """Compare how far each variant changed with how far the reference did.
@@ -61,7 +61,7 @@ def holding(
     >>> bk = book.open(synth.example())
     >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
     >>> rows = grades[grades["dye"] == "madder"].assign(variant=grades["mordant"])
-    >>> grade.holding(rows, "none")[["variant", "exposure", "verdict"]].head(1)
+    >>> grade.compare_fastness(rows, "none")[["variant", "exposure", "verdict"]].head(1)
            variant exposure      verdict
     0  potash alum     wash  cannot_tell
     """

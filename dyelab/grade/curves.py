@@ -17,7 +17,7 @@ from dyelab.compare import noise
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales, shapes
 from dyelab.grade.blue_wool import NOTICED
-from dyelab.grade.grades import gathered, grade_text, interval
+from dyelab.grade.grades import grade_text, interval, variants_of
 from dyelab.grade.pairing import MADE, WHERE, Matched
 
 QUANTITIES = ("L", "C", "h", "dE00", "dEF")
@@ -289,7 +289,7 @@ def drift(
     if rows.empty:
         raise InputError(words.say("grade.no_amounts"))
     most = max(rows.groupby(GROUP, sort=False).groups.values(), key=len)
-    variants = gathered(found, shared)
+    variants = variants_of(found, shared)
     return _fitted(_columns(_with_distances(rows.loc[most], variants)), variants)
 
 
@@ -311,7 +311,7 @@ def drifts(
     >>> [(one.swatch, one.exposure) for one in grade.drifts(few)]
     [('W01', 'wash'), ('W01', 'light')]
     """
-    variants = gathered(found, shared)
+    variants = variants_of(found, shared)
     tested = found.pairs[found.pairs["part"].eq("swatch") & found.pairs["amount"].gt(0)]
     places = sorted(tested.groupby(GROUP).indices.values(), key=lambda at: at[0])
     groups = [at for at in places if len(at) > 1]
@@ -337,7 +337,7 @@ def _fitted(rows: dict[str, np.ndarray], variants: compare.Variants) -> Drift:
     rows = {name: column[order] for name, column in rows.items()}
     at = [int(rows["first"][0]), *map(int, rows["second"])]
     lab, amounts = variants.mean[at], np.array([0.0, *rows["amount"]])
-    shapes.several(amounts[1:])
+    shapes.need_several(amounts[1:])
     grey = convert.lab_to_lch(lab)[:, 1].min() < _NEUTRAL
     told = {name: str(rows[name][0]) for name in (*WHERE, "exposure", "unit", "test")}
     ends = {name: [rows[f"{name}{end}"] for end in ("", "_low", "_high")] for name in DISTANCES}

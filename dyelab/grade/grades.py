@@ -64,7 +64,7 @@ def grades(
     """
     if not 0 < confidence < 1:
         raise InputError(f"grade: confidence is {confidence}. Give a value between 0 and 1.")
-    variants = gathered(found, shared)
+    variants = variants_of(found, shared)
     parts = [
         _one_kind(found.pairs[found.pairs["kind"] == kind], kind, variants, confidence)
         for kind in _KINDS
@@ -87,7 +87,7 @@ def _rows(frame: pd.DataFrame, *names: str) -> list[dict[Any, Any]]:
     return frame[list(names)].to_dict("records")
 
 
-def gathered(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
+def variants_of(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
     """Mean and noise of each set; a reading used twice is told apart by its row."""
     rows = found.readings.assign(_row=[f"{i}" for i in range(len(found.readings))])
     if shared is not None and len(shared):

@@ -327,7 +327,7 @@ def average(series: Series) -> Average:
     InputError
         With fewer than two exposures above 0.
     """
-    several(series.x)
+    need_several(series.x)
     u = series.x / series.longest
     curves = library(round(float(u[u > 0].min()), 3))
     size = _expected(series)
@@ -345,7 +345,7 @@ def average(series: Series) -> Average:
     return Average(series, curves, settings, members, kept / kept.sum(), evidence, smooth, size)
 
 
-def several(x: np.ndarray) -> None:
+def need_several(x: np.ndarray) -> None:
     """Refuse exposures x that make no curve: fewer than two above 0."""
     if len(np.unique(x[x > 0])) < 2:
         raise InputError(

@@ -34,7 +34,7 @@ class Study:
     fitted : callable
         Gives the curves of the swatches, and those of the blue wool references, when first asked.
     beside : DataFrame
-        As `bluewool.alike` gives it; empty without references.
+        As `blue_wool.nearest_reference` gives it; empty without references.
     missing : tuple of str
         What could not be graded, and what to do.
     gaps : tuple of str
@@ -157,7 +157,7 @@ def _taken(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:
 
 def _beside(grades: pd.DataFrame) -> pd.DataFrame:
     try:
-        return blue_wool.alike(grades)
+        return blue_wool.nearest_reference(grades)
     except InputError:  # most books have no references
         return pd.DataFrame()
 
@@ -211,7 +211,7 @@ def by_cloth(
         One row a cloth: `cloth`, `at` (place of its first row in ``found.hardest``), `swatches`,
         the count of each verdict (``met, not_met, not_settled``), `lowest`, `highest` (grades),
         and `least`: whether no cloth's middle piece changed less. That is an order of what was
-        read, not a finding that one cloth holds better than another: `holding` tests that.
+        read, not a finding that one cloth holds better than another: `compare_fastness` tests that.
 
     Examples
     --------

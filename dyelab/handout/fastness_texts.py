@@ -151,7 +151,7 @@ def compared(found: grade.Study) -> pd.DataFrame:
         base = str(made["variant"].iloc[int(np.argmin(plain.to_numpy()))])
         cloth = f"{part['dye'].iloc[0]}, {part['fibre'].iloc[0]}"
         try:
-            rows.append(grade.holding(_last(made), base).assign(cloth=cloth))
+            rows.append(grade.compare_fastness(_last(made), base).assign(cloth=cloth))
         except InputError:  # no amount that both had
             continue
     return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()

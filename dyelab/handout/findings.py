@@ -27,8 +27,9 @@ class Findings:
     held : DataFrame
         Every swatch after washing or light, as ``grade.grades`` gives it.
     light : DataFrame
-        Light fastness: the blue wool reference each swatch changed like, as ``grade.alike``
-        gives it; no rows where no references were lit beside the swatches.
+        Light fastness: the blue wool reference each swatch changed like, as
+        ``grade.nearest_reference`` gives it; no rows where no references were lit beside the
+        swatches.
     case : Separation or None
         Iron on a dyed and tannined cloth, split with its controls: of those the book can
         split, the best replicated, and among equals the one with the largest tannin share.
@@ -95,7 +96,7 @@ def find(
 
 def _light(graded: pd.DataFrame) -> pd.DataFrame:
     try:
-        placed = grade.alike(graded)
+        placed = grade.nearest_reference(graded)
     except InputError:  # no references beside the swatches
         return pd.DataFrame(columns=["swatch", "reference", "reference_low", "reference_high"])
     return placed[placed["best"]]

@@ -106,7 +106,7 @@ def offered(book: Book) -> list[str]:
 
 def _known(typed: dict[str, str], places: list[str], book: Book) -> dict[str, str]:
     """Lines with places and swatches spelt as the card and the book spell them."""
-    located = books.located(book, typed.values())
+    located = books.locate(book, typed.values())
     spelt = {
         name: code if area == "whole" else f"{code} {area}"
         for name, (code, area) in located.items()

@@ -303,7 +303,7 @@ def _lamps(bench: book_choice.Gathered, found: shift.Shift, formula: str) -> fra
     said = f"{first['pair'].map(lambda i: pairs['recipe'].iloc[i]).iloc[0]}: "
     chips = [_lit(row) for row in first.to_dict("records")]
     shown = table.reset_index().drop(columns="pair").round(1)
-    return frame.Shown(said + shift.told_of_lamps(first), None, shown, chips, notes)
+    return frame.Shown(said + shift.lamps_sentence(first), None, shown, chips, notes)
 
 
 def _lit(row: dict[Any, Any]) -> list[frame.Chip]:

@@ -46,7 +46,7 @@ class Home(frame.Panel):
         super()._display(shown)
         if self.opened is None or not self._side.children:
             return
-        self.patches.value = _next(self.book) + wall(plan.standing(self.book))
+        self.patches.value = _next(self.book) + wall(plan.stages(self.book))
         self.below.value += _doors() + _recent()
 
 
@@ -66,7 +66,7 @@ def _choose(_book: Book) -> dict[str, Any]:
 
 
 def _show(book: Book) -> frame.Shown:
-    counts = plan.standing(book)["stage"].value_counts()
+    counts = plan.stages(book)["stage"].value_counts()
     total = len(book.swatches)
     if not total:
         return frame.Shown(words.say("home.empty", book=book.title))
@@ -77,14 +77,14 @@ def _show(book: Book) -> frame.Shown:
 
 
 def _next(book: Book) -> str:
-    entries = [_entry(one) for one in plan.coming(book)]
+    entries = [_entry(one) for one in plan.next_tasks(book)]
     if not entries:
         first = "plan" if book.swatches.empty else "metals"
         entries = [(PAGES[first], words.say(f"home.first_{first}"), "")]
     return f"<h3>{html_parts.escape(words.say('home.next'))}</h3>{links(entries)}"
 
 
-def _entry(one: plan.Coming) -> tuple[str, str, str]:
+def _entry(one: plan.Task) -> tuple[str, str, str]:
     key = f"home.next_{one.what}"
     one_only = one.swatches == 1 and words.there(f"{key}_one")
     text = words.say(f"{key}_one" if one_only else key, count=one.swatches, **dict(one.facts))
@@ -115,7 +115,7 @@ def wall(rows: pd.DataFrame) -> str:
     Parameters
     ----------
     rows : DataFrame
-        What `plan.standing` gives.
+        What `plan.stages` gives.
     """
     rows = rows.assign(**_fills(rows))
     groups = rows.groupby("series", sort=False)

@@ -138,7 +138,7 @@ def _found(book: Book, **picked: Any) -> _Found:
     given = named(picked["names"])
     made = _rows(book, lab, spectra, given, picked)
     if picked["new"] and len(made.left):
-        book = books.entered(book, [given.get(n, n) for n in made.left["sample"].unique()])
+        book = books.enter(book, [given.get(n, n) for n in made.left["sample"].unique()])
         made = _rows(book, lab, spectra, given, picked)
     return _Found(book, made, notes)
 

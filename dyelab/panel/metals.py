@@ -64,7 +64,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 def _bench(book: Book) -> _Bench:
     source = colours.source(book)
     plain = shift.without_metals(source.made)
-    return _Bench(source, style.painted(source.made.assign(plain=plain)))
+    return _Bench(source, style.with_screen_colours(source.made.assign(plain=plain)))
 
 
 def _choose(bench: _Bench) -> dict[str, Any]:

@@ -112,11 +112,11 @@ def stage(rows: pd.DataFrame) -> pd.Series:
     return rows["kind"].mask(rows["kind"].eq("modifier") & rows["material"].isin(FIXING), "fixing")
 
 
-def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> pd.DataFrame:
+def with_baths(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> pd.DataFrame:
     """Give each step its bath.
 
     Swatches share a bath where step, material, dose and fibre agree, and where none of them
-    brings in what would spoil another: see `company`.
+    brings in what would spoil another: see `treatments_before`.
 
     Parameters
     ----------
@@ -135,10 +135,10 @@ def grouped(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> 
         The steps in working order with `bath`, such as ``M2``.
     """
     full, done = _helped(done), done[done["kind"] != "assist"]
-    facts = done.assign(company=company(done), helped=full["helped"].reindex(done.index))
+    facts = done.assign(before=treatments_before(done), helped=full["helped"].reindex(done.index))
     facts = facts.merge(rows[["swatch", "fibre", "place", "replicate"]], on="swatch")
     facts["kind"] = stage(facts)
-    keys = ["kind", "fibre", "material", "amount", "company", "helped"]
+    keys = ["kind", "fibre", "material", "amount", "before", "helped"]
     keys += [] if pots == "shared" else ["replicate"]
     facts["stage"] = facts["kind"].map(STAGES.index)
     facts = facts.sort_values(["stage", "place"], kind="stable")
@@ -168,7 +168,7 @@ def _helped(done: pd.DataFrame) -> pd.DataFrame:
     return done.assign(helped=text.groupby([done["swatch"], step]).transform(" ".join))
 
 
-def company(done: pd.DataFrame) -> pd.Series:
+def treatments_before(done: pd.DataFrame) -> pd.Series:
     """What each cloth carries that could leave it in this bath, as one text a step.
 
     Cloths keep company only where they carry the same: tannin comes off into an alum bath and
@@ -188,16 +188,16 @@ def company(done: pd.DataFrame) -> pd.Series:
     return before.where(~done["kind"].isin(["scour", "vat", "rinse"]), "")
 
 
-def kept_apart(done: pd.DataFrame) -> list[str]:
+def separated_kinds(done: pd.DataFrame) -> list[str]:
     """Kinds of step at which cloths of one recipe step were parted, because they would spoil."""
-    parted = done.assign(company=company(done))
+    parted = done.assign(before=treatments_before(done))
     same = ["kind", "material", "amount"]
-    many = parted.groupby(same, dropna=False)["company"].nunique()
+    many = parted.groupby(same, dropna=False)["before"].nunique()
     found = set(many[many > 1].index.get_level_values("kind"))
     return [kind for kind in ("mordant", "dye", "modifier") if kind in found]
 
 
-def listed(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame:
+def bath_rows(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFrame:
     """One row a bath and material: when, what to weigh, how much water, which swatches."""
     facts = done.merge(rows[["swatch", "fibre", "mass_g", "place", "replicate"]], on="swatch")
     facts["kind"] = stage(facts)

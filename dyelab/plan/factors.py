@@ -204,7 +204,7 @@ def _dose(factor: str, value: Any) -> float:
     return dose
 
 
-def crossed(
+def cross(
     chosen: Mapping[str, Sequence[Level]], listed: pd.DataFrame | None = None
 ) -> pd.DataFrame:
     """Return every recipe of the levels, one column a factor holding the level's text.
@@ -216,7 +216,7 @@ def crossed(
     >>> from dyelab import plan
     >>> factors = {"fibre": ["wool"], "dye": ["madder 50", "weld 50"], "iron": [0, 2]}
     >>> chosen = plan.levels(factors)
-    >>> len(plan.crossed(chosen))
+    >>> len(plan.cross(chosen))
     4
     """
     total = int(np.prod([len(found) for found in chosen.values()]))

@@ -14,7 +14,7 @@ _MOST = 6  # things to do that are listed: what fits beside the wall of a book
 
 
 @dataclass(frozen=True)
-class Coming:
+class Task:
     """Something to do: what, of which series, for how many swatches, with its particulars."""
 
     what: str
@@ -23,7 +23,7 @@ class Coming:
     facts: tuple[tuple[str, Any], ...] = ()
 
 
-def standing(bk: Book) -> pd.DataFrame:
+def stages(bk: Book) -> pd.DataFrame:
     """Say of each swatch how far it has come.
 
     Returns
@@ -37,7 +37,7 @@ def standing(bk: Book) -> pd.DataFrame:
     --------
     >>> from dyelab import book, plan, synth
     >>> bk = book.open(synth.example())
-    >>> plan.standing(bk)["stage"].value_counts().to_dict()
+    >>> plan.stages(bk)["stage"].value_counts().to_dict()
     {'measured': 105, 'tested': 98}
     """
     rows = bk.swatches[["swatch", "series", "fibre"]].copy()
@@ -63,18 +63,18 @@ def _longest(own: pd.DataFrame) -> pd.DataFrame:
     return kept.rename(columns={**after, "exposure": "test"})
 
 
-def coming(bk: Book, rows: pd.DataFrame | None = None) -> list[Coming]:
+def next_tasks(bk: Book, rows: pd.DataFrame | None = None) -> list[Task]:
     """List what can be done next, the most pressing first.
 
     Parameters
     ----------
     bk : Book
     rows : DataFrame, optional
-        What `standing` gave for it.
+        What `stages` gave for it.
 
     Returns
     -------
-    list of Coming
+    list of Task
         `what` is ``bath`` (the next bath of a series that waits), ``measure``, ``wash`` (swatches
         that stand at fewer washes than others of their series) or ``test``.
 
@@ -84,14 +84,14 @@ def coming(bk: Book, rows: pd.DataFrame | None = None) -> list[Coming]:
     >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
     >>> series = plan.series(levels, name="Iron")
     >>> bk = plan.into(book.create(folder / "mine"), series)
-    >>> plan.coming(bk)[0].what
+    >>> plan.next_tasks(bk)[0].what
     'bath'
     """
-    rows = standing(bk) if rows is None else rows
+    rows = stages(bk) if rows is None else rows
     return [*_baths(bk, rows), *_unread(rows), *_behind(rows), *_untested(rows)][:_MOST]
 
 
-def _baths(bk: Book, rows: pd.DataFrame) -> list[Coming]:
+def _baths(bk: Book, rows: pd.DataFrame) -> list[Task]:
     """Baths that wait; one whose swatches are measured was dyed, whether or not it was ticked."""
     waiting = open_baths(bk)
     undyed = set(rows.loc[rows["stage"] == "planned", "swatch"])
@@ -102,27 +102,27 @@ def _baths(bk: Book, rows: pd.DataFrame) -> list[Coming]:
     found = []
     for row in first:
         facts = (*((n, row[n]) for n in ("bath", "material")), ("left", left[row["series"]]))
-        found.append(Coming("bath", len(row["swatches"].split(", ")), row["series"], facts))
+        found.append(Task("bath", len(row["swatches"].split(", ")), row["series"], facts))
     return found
 
 
-def _unread(rows: pd.DataFrame) -> list[Coming]:
+def _unread(rows: pd.DataFrame) -> list[Task]:
     counts = rows.loc[rows["stage"] == "dyed", "series"].value_counts(sort=False)
-    return [Coming("measure", int(count), str(name)) for name, count in counts.items()]
+    return [Task("measure", int(count), str(name)) for name, count in counts.items()]
 
 
-def _behind(rows: pd.DataFrame) -> list[Coming]:
+def _behind(rows: pd.DataFrame) -> list[Task]:
     washed = rows[rows["test"] == "wash"]
     most = washed.groupby("series")["amount"].transform("max")
     short = washed[washed["amount"] < most].assign(most=most)
     groups = short.groupby(["series", "amount", "most"], sort=False).size()
     return [
-        Coming("wash", int(count), str(name), (("now", f"{now:g}"), ("most", f"{goal:g}")))
+        Task("wash", int(count), str(name), (("now", f"{now:g}"), ("most", f"{goal:g}")))
         for (name, now, goal), count in groups.items()
     ]
 
 
-def _untested(rows: pd.DataFrame) -> list[Coming]:
+def _untested(rows: pd.DataFrame) -> list[Task]:
     untested = rows[rows["stage"] == "measured"]
     names = list(dict.fromkeys(untested["series"]))
-    return [Coming("test", len(untested), "; ".join(names))] if len(untested) else []
+    return [Task("test", len(untested), "; ".join(names))] if len(untested) else []

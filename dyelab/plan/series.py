@@ -227,12 +227,12 @@ def _made(
     rows.insert(0, "swatch", _codes(rows, name, keep))
     rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
-    steps = bathing.grouped(steps, rows, pots=pots, most=most)
+    steps = bathing.with_baths(steps, rows, pots=pots, most=most)
     return Series(
         name=name,
         swatches=rows,
         steps=steps,
-        baths=bathing.listed(steps, rows, pots=pots),
+        baths=bathing.bath_rows(steps, rows, pots=pots),
         design=design,
         resolution=resolution,
         cannot=cannot + _unseen(replicates, controls, pots),
@@ -246,7 +246,7 @@ def _made(
 
 def _notes(steps: pd.DataFrame, rows: pd.DataFrame, listed: pd.DataFrame | None) -> tuple[str, ...]:
     """Why cloths were kept apart, and what is worth a thought in the recipes."""
-    apart = [words.say(f"series.apart_{kind}") for kind in bathing.kept_apart(steps)]
+    apart = [words.say(f"series.apart_{kind}") for kind in bathing.separated_kinds(steps)]
     return (*apart, *recipe.advise(steps, rows, listed)["advice"].unique())
 
 
@@ -268,7 +268,7 @@ def _design(
     listed: pd.DataFrame | None,
 ) -> tuple[pd.DataFrame, int | None]:
     choose(design, ("full", "fraction", "optimal"), "design")
-    full = factoring.crossed(chosen, listed)
+    full = factoring.cross(chosen, listed)
     if design == "full":
         return full, None
     if design == "optimal":

@@ -33,7 +33,7 @@ def ground(made: pd.DataFrame) -> Ground:
     Parameters
     ----------
     made : DataFrame
-        Recipes measured, as ``style.painted`` leaves them.
+        Recipes measured, as ``style.with_screen_colours`` leaves them.
     """
     tried = style.marks(made, name=words.say("exploring.tried"), size=8)
     layout = {"height": 460, **_layout(plane.around(made))}
@@ -42,10 +42,10 @@ def ground(made: pd.DataFrame) -> Ground:
 
 def measured(tried: Ground) -> dict[str, Any]:
     """Draw the swatches tried alone."""
-    return style.assembled(list(tried.traces), **tried.layout)
+    return style.plain_figure(list(tried.traces), **tried.layout)
 
 
-def landing(
+def predictions(
     tried: Ground,
     said: pd.DataFrame,
     plausible: Sequence[str],
@@ -54,7 +54,7 @@ def landing(
 ) -> dict[str, Any]:
     """Draw the a*b* plane with tried swatches, predictions with their bands, and a patch.
 
-    Plain data, as ``style.assembled`` gives it.
+    Plain data, as ``style.plain_figure`` gives it.
 
     Parameters
     ----------
@@ -67,18 +67,18 @@ def landing(
     wanted : DataFrame, optional
         The colour looked for.
     """
-    predicted = style.painted(said)
+    predicted = style.with_screen_colours(said)
     bands = _bands(said)
     traces = [*tried.traces, *bands]
     traces.append(style.marks(predicted, name=words.say("exploring.predicted"), shape="square"))
     traces.append(_strip(predicted, "square", 14, 1.0))
     if wanted is not None:
-        aim = style.painted(wanted)
+        aim = style.with_screen_colours(wanted)
         traces.append(style.marks(aim, name=words.say("exploring.wanted"), shape="star", size=18))
         traces.append(_strip(aim, "star", 18, 2.0))
     if len(plausible):
         traces.append(_patch(plausible))
-    return style.assembled(traces, **_holding(tried.layout, bands))
+    return style.plain_figure(traces, **_holding(tried.layout, bands))
 
 
 def _holding(layout: dict[str, Any], bands: list[dict[str, Any]]) -> dict[str, Any]:
@@ -141,7 +141,7 @@ def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
     outlines : DataFrame
         `group, metals, plane, x, y`, for one group.
     made : DataFrame
-        Recipes measured, as ``style.painted`` leaves them.
+        Recipes measured, as ``style.with_screen_colours`` leaves them.
     """
     hue: dict[str, Any] = {"xaxis": {"domain": [0, 0.46], "title": {"text": style.axis("a")}}}
     hue["yaxis"] = {"title": {"text": style.axis("b")}, "scaleanchor": "x"}

@@ -50,7 +50,7 @@ def figure(
     if fitted:
         drawn.update_layout(yaxis2={"range": _reach(lab["L"]), "dtick": None})
     if "hover" not in lab:
-        lab = style.painted(lab)
+        lab = style.with_screen_colours(lab)
     marks = style.shapes(lab[group])
     if path:
         drawn.add_traces(_paths(lab, path, size))

@@ -87,7 +87,7 @@ def figure(traces: Iterable[Any] = (), *, x: str = "", y: str = "", **layout: An
     return drawn
 
 
-def assembled(traces: Sequence[dict], **layout: Any) -> dict[str, Any]:
+def plain_figure(traces: Sequence[dict], **layout: Any) -> dict[str, Any]:
     """Return a figure in the house style as plain data, for what follows a slider.
 
     ``go.Figure`` makes a figure of it; checking every value takes most of a slider's step.
@@ -174,7 +174,7 @@ def screen(lab: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     return convert.screen(values, illuminant=illuminant, observer=observer)
 
 
-def painted(lab: pd.DataFrame) -> pd.DataFrame:
+def with_screen_colours(lab: pd.DataFrame) -> pd.DataFrame:
     """Add `fill`, `inside` and `hover` once, for a table whose rows are drawn again and again."""
     fills, inside = screen(lab)
     return lab.assign(fill=fills, inside=inside, hover=hover(lab, inside))
@@ -225,7 +225,7 @@ def marks(
     A mark that a screen can't show truly carries a cross inside (``…-x``), where its shape has
     one, and says so when hovered.
     """
-    ready = lab if {"fill", "inside", "hover"} <= set(lab) else painted(lab)
+    ready = lab if {"fill", "inside", "hover"} <= set(lab) else with_screen_colours(lab)
     fills, inside = ready["fill"], ready["inside"]
     wanted = [shape] * len(lab) if isinstance(shape, str) else list(shape)
     symbols = [s if ok else _crossed(s) for s, ok in zip(wanted, inside, strict=True)]

@@ -13,7 +13,6 @@ from dyelab import table
 from dyelab.errors import offer
 from dyelab.read.columns import Roles
 from dyelab.read.conditions import column_conditions, geometry
-from dyelab.table import STANDARD_UNCERTAINTIES, decimal_points, exposed, exposure_columns, fault
 
 White = tuple[str | None, int | None]  # illuminant and observer, as far as they are known
 
@@ -82,7 +81,7 @@ class Rows:
         """Word a fault of the i-th row."""
         word, number = self.grid.row_word, self.grid.rows[i]
         label = str(self.samples.iloc[i])
-        return fault(self.name, number, column, found, expected, remedy, label, word)
+        return table.fault(self.name, number, column, found, expected, remedy, label, word)
 
     def only(self, chosen: np.ndarray) -> "Rows":
         """These rows alone."""
@@ -132,7 +131,7 @@ def name_faults(rows: Rows) -> list[dict]:
     seen: dict[tuple[str, ...], int] = {}
     faults = []
     names = rows.grid.cells.columns
-    apart = rows.grid.cells[[*column_conditions(names), *exposure_columns(names)]]
+    apart = rows.grid.cells[[*column_conditions(names), *table.exposure_columns(names)]]
     for i, (sample, *how) in enumerate(zip(rows.samples, *apart.T.to_numpy(), strict=True)):
         key = (sample, *how)
         if not sample.strip():
@@ -154,7 +153,7 @@ def numbers(cells: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     comma = any(cells[name].str.match(r"^[-+]?\d*,\d+(?:[eE]|$)").any() for name in cells)
     if not comma:
         return values, []
-    points = decimal_points(cells)
+    points = table.decimal_points(cells)
     return points.apply(table.as_floats), ["decimal commas were read as points"]
 
 
@@ -180,11 +179,11 @@ def with_extras(frame: pd.DataFrame, grid: Grid, role: Roles) -> pd.DataFrame:
     """Add how it was read and the file's other columns, uncertainties as numbers."""
     taken = set(frame.columns) | role.others
     extra = grid.cells[[column for column in grid.cells if column and column not in taken]].copy()
-    for column in set(STANDARD_UNCERTAINTIES) & set(extra.columns):
+    for column in set(table.STANDARD_UNCERTAINTIES) & set(extra.columns):
         extra[column] = table.as_floats(extra[column])
     known = column_conditions(extra.columns)
     extra = extra.rename(columns={c: n for c, n in known.items() if n not in extra.columns})
     if "geometry" in extra:
         extra["geometry"] = extra["geometry"].map(geometry)
     stated = {name: cell for name, cell in grid.conditions.items() if name not in extra}
-    return pd.concat([frame.assign(**stated), exposed(extra, rows=grid.rows)], axis=1)
+    return pd.concat([frame.assign(**stated), table.with_exposure(extra, rows=grid.rows)], axis=1)

@@ -5,8 +5,8 @@ import re
 import pandas as pd
 
 from dyelab.errors import InputError
-from dyelab.table import exposed
 from dyelab.table import number as number_in
+from dyelab.table import with_exposure
 
 _AFTER = re.compile(r"(.*?)\s*\bafter\s+([\d.,]+)\s*([A-Za-z][A-Za-z ]*?)\s*:?", re.I)
 _SAYS = "Write the swatch, then L*, a*, b*, such as: W07 45.2 12.3 -4.1"
@@ -58,7 +58,7 @@ def typed_lines(text: str, *, illuminant: str, observer: int) -> pd.DataFrame:
     if not rows:
         raise InputError(f"typed values: nothing is written yet. {_SAYS}")
     made = pd.DataFrame(rows).assign(illuminant=illuminant, observer=observer, source="typed")
-    return exposed(made, "typed values,")
+    return with_exposure(made, "typed values,")
 
 
 def _after(name: str) -> tuple[str, dict[str, str]]:

@@ -20,9 +20,9 @@ from dyelab.shift.lamps import (
     ALIKE,
     APART,
     LAMPS,
-    apart_under,
+    differences_under,
+    lamps_sentence,
     reflectances,
-    told_of_lamps,
     under_lamps,
 )
 from dyelab.shift.pairs import (

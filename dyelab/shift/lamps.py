@@ -94,7 +94,7 @@ def under_lamps(
     ends = [np.array([found[pairs[i][end]] for i in kept]) for end in (0, 1)]
     seen = {lamp: [_lab(waves, end, lamp, observer) for end in ends] for lamp in lamps}
     parts = []
-    for lamp, part in apart_under(seen).groupby("lamp", sort=False):
+    for lamp, part in differences_under(seen).groupby("lamp", sort=False):
         told: dict[str, Any] = {"pair": kept, "lamp": lamp, "observer": observer}
         for n, lab in enumerate(seen[str(lamp)], start=1):
             told |= {f"{c}_{n}": lab[:, i] for i, c in enumerate(table.LAB)}
@@ -102,7 +102,7 @@ def under_lamps(
     return pd.concat(parts, ignore_index=True)
 
 
-def apart_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
+def differences_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
     """How far pairs of colours lie apart under each light.
 
     Parameters
@@ -121,7 +121,7 @@ def apart_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
     >>> import numpy as np
     >>> from dyelab import shift
     >>> grey, warm = np.array([[50.0, 0, 0]]), np.array([[50.0, 3, 0]])
-    >>> shift.apart_under({"D65": (grey, grey), "A": (grey, warm)})["index"].tolist()
+    >>> shift.differences_under({"D65": (grey, grey), "A": (grey, warm)})["index"].tolist()
     [0.0, 3.0]
     """
     first = next(iter(seen.values()))
@@ -140,7 +140,7 @@ def _lab(waves: np.ndarray, spectra: np.ndarray, lamp: str, observer: int) -> np
     return convert.spectrum_to_lab(waves, spectra, illuminant=lamp, observer=observer)
 
 
-def told_of_lamps(seen: pd.DataFrame) -> str:
+def lamps_sentence(seen: pd.DataFrame) -> str:
     """What one pair does under several lights, in words.
 
     Examples
@@ -148,7 +148,7 @@ def told_of_lamps(seen: pd.DataFrame) -> str:
     >>> import pandas as pd
     >>> from dyelab import shift
     >>> seen = pd.DataFrame({"lamp": ["D65", "A"], "dE00": [0.5, 3.2], "index": [0.0, 2.4]})
-    >>> shift.told_of_lamps(seen)
+    >>> shift.lamps_sentence(seen)
     'Alike in daylight, apart under a lamp: ΔE00 0.5 under daylight, 3.2 u...
     """
     first, *others = seen.to_dict("records")

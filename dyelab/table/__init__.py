@@ -43,10 +43,10 @@ from dyelab.table.conditions import (
     EXPOSURE,
     NOT_STATED,
     conditions_text,
-    exposed,
     exposure_columns,
     method_of,
     ways,
+    with_exposure,
 )
 from dyelab.table.white import (
     COVARIANCE,

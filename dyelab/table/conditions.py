@@ -57,7 +57,7 @@ def exposure_columns(columns: Iterable[str]) -> dict[str, str]:
     return found if roles.count("amount") == 1 and len(set(roles)) == len(roles) else {}
 
 
-def exposed(
+def with_exposure(
     frame: pd.DataFrame, where: str = "", rows: Sequence[int] | None = None
 ) -> pd.DataFrame:
     """Give a table that says what had been done the columns `EXPOSURE`, as readings keep them.
@@ -86,7 +86,7 @@ def exposed(
     --------
     >>> import pandas as pd
     >>> from dyelab import table
-    >>> table.exposed(pd.DataFrame({"dose (Mlx h)": [0.3]}))[["exposure", "amount", "unit"]]
+    >>> table.with_exposure(pd.DataFrame({"dose (Mlx h)": [0.3]}))[["exposure", "amount", "unit"]]
       exposure    amount  unit
     0    light  300000.0  lx h
     """

@@ -89,7 +89,7 @@ def _show_few(bench: Bench) -> frame.Shown:
 def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     said = bench.model.colour(offered.asked(bench, values))
     row, swatches = _first(said), _swatches(bench, said)
-    figure = drawn.landing(bench.tried, said, _plausible(bench, swatches))
+    figure = drawn.predictions(bench.tried, said, _plausible(bench, swatches))
     weighed = predict.weigh_out(row, float(values["fibre_g"]))
     chips = [_chips(bench, said, row), [_nearest(bench, row)]]
     notes = [*_notes(bench), *_other_lights(bench, said.head(1), bench.made)]
@@ -175,7 +175,7 @@ def _other_lights(bench: Bench, said: pd.DataFrame, others: pd.DataFrame) -> lis
         for lamp in shift.LAMPS
     }
     beside = words.say("exploring.beside", recipe=other["recipe"].iloc[0])
-    return [f"{beside} {shift.told_of_lamps(shift.apart_under(seen))}"]
+    return [f"{beside} {shift.lamps_sentence(shift.differences_under(seen))}"]
 
 
 def _closest(rows: pd.DataFrame, said: Mapping[str, Any] | pd.Series) -> pd.DataFrame:
@@ -203,7 +203,7 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     found = _found(bench, values)
     wanted = _wanted(bench, found.wanted)
     first = found.ranked.head(1)
-    figure = drawn.landing(
+    figure = drawn.predictions(
         bench.tried, first, _plausible(bench, _swatches(bench, first)), wanted=wanted
     )
     rows = found.ranked[_FOUND].assign(chance=(100 * found.ranked["chance"]).round())
@@ -241,7 +241,7 @@ def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
         after=f"{series['u_after'].iloc[-1]:.1f}",
     )
     said = bench.model.colour(series)
-    figure = drawn.landing(bench.tried, said, [])
+    figure = drawn.predictions(bench.tried, said, [])
     rows = series[["recipe", "L", "a", "b", "u_before", "u_after"]]
     return frame.Shown(sentence, figure, rows, (), _notes(bench), care=_care(bench, series))
 

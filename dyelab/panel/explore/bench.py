@@ -83,10 +83,10 @@ def prepared(book: Book) -> Bench:
     try:
         model = learned(book)
     except predict.TooFew as few:
-        made = style.painted(few.made)
+        made = style.with_screen_colours(few.made)
         kept = {"next": few.offered}
         return Bench(made, None, drawn.ground(made), str(few), books.materials(book), kept)
-    made = style.painted(model.made)
+    made = style.with_screen_colours(model.made)
     return Bench(made, model, drawn.ground(made), _trust(model), books.materials(book))
 
 

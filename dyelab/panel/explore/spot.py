@@ -179,7 +179,7 @@ def _drawn(scene: Scene, quad: np.ndarray) -> dict[str, Any]:
     x, y = (list(corners) for corners in np.vstack([quad, quad[:1]]).T)
     edge = {"type": "scatter", "mode": "lines", "x": x, "y": y, "hoverinfo": "skip"}
     line, fill = {"color": "#ffffff", "width": 2}, "rgba(255,255,255,0.05)"
-    return style.assembled(
+    return style.plain_figure(
         [{**edge, "line": {"color": "#000000", "width": 6}, "showlegend": False}],
         images=[{**picture, "layer": "below"}],
         shapes=[{"type": "path", "path": path, "line": line, "fillcolor": fill}],
