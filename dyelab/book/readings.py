@@ -18,8 +18,9 @@ UNSTATED = 0.3  # CIELAB units a coordinate: a handheld laid anew on cloth, by c
 _INSTRUMENTS = ("spectral", "colorimeter")
 _FEW = 3  # degrees of freedom below which repeats say too little
 # Repeats of cloths about this far off in L* tell of one another's spread (dark shades repeat
-# worse); all repeats together count for so many degrees of freedom beside them.
-_ALIKE, _ALL = 12.0, 4.0
+# worse); all repeats together count for so many degrees of freedom beside them. From 8 to 20 and
+# from 1 to 4 the stated spread is about as wrong (tests/benchmarks/repeat_spread.py).
+ALIKE, ALL = 12.0, 4.0
 _GLOW = 1.0  # ΔE*ab: over three times what a handheld repeats to
 
 
@@ -110,7 +111,7 @@ def instrument_readings(
     rows = found[found["swatch"] != ""].reset_index(drop=True)
     rows["flags"] = _glowing(bk, rows, exposure)
     error = rows[[*_ERROR]].to_numpy(float).reshape(-1, 3, 3)
-    rows = table.with_covariances(rows, _repeatability(rows, repeat) + error)
+    rows = table.with_covariances(rows, repeatability(rows, repeat) + error)
     rows = _after(rows, exposure, np.nan if amount is None else amount, unit)
     rows["reading"] = _labels(bk, rows)
     rows = rows.assign(part="swatch", test="", n=1, taken_at="")
@@ -321,7 +322,7 @@ def shared_by_adapting(rows: pd.DataFrame, error: np.ndarray) -> pd.DataFrame:
     return pd.DataFrame(made, columns=table.SHARED.names)
 
 
-def _repeatability(rows: pd.DataFrame, repeat: float | None) -> np.ndarray:
+def repeatability(rows: pd.DataFrame, repeat: float | None) -> np.ndarray:
     """Covariance (n, 3, 3) of one reading: as stated, else from repeats, else the custom."""
     one = np.eye(3) * (UNSTATED if repeat is None else repeat) ** 2
     groups = rows.groupby(["swatch", "area"])
@@ -332,11 +333,11 @@ def _repeatability(rows: pd.DataFrame, repeat: float | None) -> np.ndarray:
     times = groups["L"].transform("size").to_numpy(float)
     share = 1 - 1 / times  # degrees of freedom that each reading brings
     light = rows["L"].to_numpy(float)
-    near = np.exp(-0.5 * ((light[:, None] - light) / _ALIKE) ** 2)
+    near = np.exp(-0.5 * ((light[:, None] - light) / ALIKE) ** 2)
     squares = np.einsum("nk,nl->nkl", rest, rest)
     pooled = squares.sum(axis=0) / freedom
-    local = np.einsum("nm,mkl->nkl", near, squares) + _ALL * pooled
-    return local / (near @ share + _ALL)[:, None, None]
+    local = np.einsum("nm,mkl->nkl", near, squares) + ALL * pooled
+    return local / (near @ share + ALL)[:, None, None]
 
 
 def _after(rows: pd.DataFrame, exposure: str, amount: float, unit: str) -> pd.DataFrame:
