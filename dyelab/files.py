@@ -131,16 +131,24 @@ def write_table(frame: "pd.DataFrame", path: str | Path, float_format: str | Non
     >>> path.read_text().splitlines()
     ['note', "'=1+1"]
     """
-    texts = frame.select_dtypes(exclude="number").columns
-    safe = frame.assign(
-        **{
-            name: frame[name].map(lambda cell: plain(cell) if isinstance(cell, str) else cell)
-            for name in texts
-        }
-    )
     with whole(path) as file:
-        safe.to_csv(file, index=False, lineterminator="\n", float_format=float_format)
+        plain_cells(frame).to_csv(file, index=False, lineterminator="\n", float_format=float_format)
     return Path(path)
+
+
+def plain_cells(frame: "pd.DataFrame") -> "pd.DataFrame":
+    """Return a table whose texts a spreadsheet takes for texts, each as `plain` makes it.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import files
+    >>> files.plain_cells(pd.DataFrame({"note": ["=1+1"], "a": [-3.0]}))["note"].tolist()
+    ["'=1+1"]
+    """
+    texts = frame.select_dtypes(exclude="number").columns
+    safe = {name: [plain(c) if isinstance(c, str) else c for c in frame[name]] for name in texts}
+    return frame.assign(**safe)
 
 
 def unplain(text: str) -> str:

@@ -15,7 +15,6 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pandas as pd
-from pandas.api.types import is_numeric_dtype
 
 from dyelab import files, limits, table
 from dyelab.book import folder, store
@@ -118,10 +117,7 @@ def _neutral(bk: Book) -> dict[str, bytes]:
     package = json.loads(file_contents(bk, {})[PACKAGE]) | {NEUTRALISED: True}
     text = json.dumps(package, ensure_ascii=False, indent=2) + "\n"
     contents = {PACKAGE: text.encode()}
-    for name, frame in frames(bk).items():
-        words = frame.columns[[not is_numeric_dtype(kind) for kind in frame.dtypes]]
-        contents[name] = as_csv(frame.assign(**{n: frame[n].map(files.plain) for n in words}))
-    return contents
+    return contents | {name: as_csv(files.plain_cells(one)) for name, one in frames(bk).items()}
 
 
 def _to_folder(bk: Book, path: Path) -> Path:

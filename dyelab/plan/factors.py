@@ -29,6 +29,9 @@ class Level:
         return self.name if not self.dose else in_words(self.name, self.dose)
 
 
+Levels = Mapping[str, Sequence[Level]]  # of each factor
+
+
 class Part(NamedTuple):
     """One material of a level: its dose in % WOF (NaN where none is told), and its dips."""
 
@@ -204,9 +207,7 @@ def _dose(factor: str, value: Any) -> float:
     return dose
 
 
-def cross(
-    chosen: Mapping[str, Sequence[Level]], listed: pd.DataFrame | None = None
-) -> pd.DataFrame:
+def cross(chosen: Levels, listed: pd.DataFrame | None = None) -> pd.DataFrame:
     """Return every recipe of the levels, one column a factor holding the level's text.
 
     A vat dye takes no mordant: its recipes are kept without one, and once.
@@ -235,9 +236,7 @@ def cross(
     return frame.drop_duplicates(ignore_index=True)
 
 
-def _vats(
-    frame: pd.DataFrame, chosen: Mapping[str, Sequence[Level]], listed: pd.DataFrame | None
-) -> np.ndarray:
+def _vats(frame: pd.DataFrame, chosen: Levels, listed: pd.DataFrame | None) -> np.ndarray:
     """Which rows are dyed in a vat."""
     if "dye" not in chosen:
         return np.zeros(len(frame), bool)
@@ -253,9 +252,7 @@ def _is_vat(level: Level, listed: pd.DataFrame | None) -> bool:
 
 
 def recipes(
-    indices: pd.DataFrame,
-    chosen: Mapping[str, Sequence[Level]],
-    listed: pd.DataFrame | None = None,
+    indices: pd.DataFrame, chosen: Levels, listed: pd.DataFrame | None = None
 ) -> pd.DataFrame:
     """Turn level numbers into recipe columns: names and doses, ``none`` and 0 where absent."""
     columns: dict[str, Any] = {}

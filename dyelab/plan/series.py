@@ -60,7 +60,7 @@ class Series:
     cannot: tuple[str, ...]
     notes: tuple[str, ...]
     seed: int
-    levels: Mapping[str, Sequence[factoring.Level]] = field(default_factory=dict)
+    levels: factoring.Levels = field(default_factory=dict)
     pots: str = "rounds"
     water_bath: int = 0
 
@@ -218,7 +218,7 @@ def _made(
     resolution: int | None = None,
     cannot: tuple[str, ...] = (),
     controls: bool = True,
-    levels: Mapping[str, Sequence[factoring.Level]] | None = None,
+    levels: factoring.Levels | None = None,
 ) -> Series:
     """Dye recipes in rounds: codes, order, labels, steps and baths."""
     rows = rows.loc[rows.index.repeat(replicates)]
@@ -259,7 +259,7 @@ def _sensible(replicates: int, mass_g: float, liquor_ratio: float, pots: str) ->
 
 
 def _design(
-    chosen: Mapping[str, Sequence[factoring.Level]],
+    chosen: factoring.Levels,
     sizes: Mapping[str, int],
     design: str,
     runs: int | None,

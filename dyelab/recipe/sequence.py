@@ -7,7 +7,6 @@ Swatches whose lines differ are never replicates of one another. The line is a c
 into words last, by `in_words`.
 """
 
-import math
 import re
 from collections.abc import Iterable
 from typing import Any, NamedTuple
@@ -45,21 +44,13 @@ def parts(code: str) -> list[str]:
 
 def steps(code: str) -> list[Step]:
     """Read a line back into its steps."""
-    found = [_STEP.fullmatch(part) for part in parts(code)]
-    return [
-        Step(
-            match[1],
-            match[2] or "",
-            match[3],
-            float(match[4]) if match[4] else math.nan,
-            match[5] or "",
-            int(match[6] or 1),
-            int(match[7] or 1),
-            match[8] or "whole",
-        )
-        for match in found
-        if match
-    ]
+    return [_step(*match.groups()) for part in parts(code) if (match := _STEP.fullmatch(part))]
+
+
+def _step(kind: str, metal: str, material: str, *more: str | None) -> Step:
+    amount, unit, dips, use, area = more
+    dose, counts = float(amount or "nan"), (int(dips or 1), int(use or 1))
+    return Step(kind, metal or "", material, dose, unit or "", *counts, area or "whole")
 
 
 def in_words(code: str) -> str:

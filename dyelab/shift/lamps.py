@@ -125,12 +125,9 @@ def differences_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
     [0.0, 3.0]
     """
     first = next(iter(seen.values()))
-    made = {
-        lamp: (convert.dE00(*ends), convert.metamerism(*first, *ends))
-        for lamp, ends in seen.items()
-    }
     tables = []
-    for lamp, sizes in made.items():
+    for lamp, ends in seen.items():
+        sizes = convert.dE00(*ends), convert.metamerism(*first, *ends)
         far, index = map(np.atleast_1d, sizes)
         tables.append(pd.DataFrame({"lamp": lamp, "dE00": far, "index": index}))
     return pd.concat(tables)

@@ -88,19 +88,12 @@ class Incoming:
 
 def as_step(step: Any) -> recipe.sequence.Step:
     """One row of steps, its blanks filled in."""
-    held = {"metal": "", "dips": 1, "bath_use": 1, **{k: v for k, v in step.items() if v == v}}
-    amount = step.get("amount")
-    texts = {name: str(held.get(name) or "") for name in ("kind", "metal", "material", "unit")}
-    return recipe.sequence.Step(
-        kind=texts["kind"],
-        metal=texts["metal"],
-        material=texts["material"],
-        unit=texts["unit"],
-        dips=int(held["dips"] or 1),
-        bath_use=int(held["bath_use"] or 1),
-        amount=math.nan if amount is None else float(amount),
-        area=str(held.get("area") or "whole"),
-    )
+    held = {name: value for name, value in step.items() if value is not None and value == value}
+    named = ("kind", "metal", "material", "unit")
+    kind, metal, material, unit = (str(held.get(name) or "") for name in named)
+    amount, area = float(held.get("amount", math.nan)), str(held.get("area") or "whole")
+    dips, use = (int(held.get(name) or 1) for name in ("dips", "bath_use"))
+    return recipe.sequence.Step(kind, metal, material, amount, unit, dips, use, area)
 
 
 @dataclass
