@@ -113,7 +113,7 @@ def _fast(
 ) -> tuple[pd.DataFrame | None, tuple[tuple[int, str], ...]]:
     """Pandas' own reader, which is quick and gives up at the first odd line."""
     header = _cells(text.split("\n", 1)[0], separator) or []
-    plain = [name for name in header if name not in numeric and not _is_band(name)]
+    plain = [name for name in header if name not in numeric and not table.is_band(name)]
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
@@ -137,10 +137,6 @@ def _fast(
 
 # Newer pandas reads every float exactly and warns about the wish; older ones need to be told.
 _EXACT: Any = {} if int(pd.__version__.split(".")[0]) >= 3 else {"float_precision": "round_trip"}
-
-
-def _is_band(name: str) -> bool:
-    return name.replace(".", "", 1).isdigit()
 
 
 def _numbered(frame: pd.DataFrame) -> pd.DataFrame:

@@ -182,10 +182,6 @@ def _escape(text: str) -> str:
     return "".join(f"_x{ord(c):04X}_" for c in text[:1]) + text[1:]
 
 
-def _unescape(text: str) -> str:
-    return _ESCAPED.sub(lambda m: chr(int(m.group(1), 16)), text)
-
-
 @contextmanager
 def _opened(origin: Path) -> Iterator[tuple[dict[str, bytes], Iterator[tuple[str, bytes]]]]:
     """Yield an export's tables by file, and its photos one by one."""
@@ -252,5 +248,5 @@ def _text(value: Any) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        return _unescape(value)
+        return _ESCAPED.sub(lambda m: chr(int(m.group(1), 16)), value)
     return repr(value) if isinstance(value, float) else str(value)

@@ -68,7 +68,8 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
         for held in _WHERE[code]:
             changed = theirs[held][code].replace(new)
             theirs[held] = theirs[held].assign(**{code: changed})
-    fresh = {name: _new(name, getattr(bk, name), frame) for name, frame in theirs.items()}
+    here = {name: keys(name, frame) for name, frame in tables(bk).items()}
+    fresh = {name: frame[~keys(name, frame).isin(here[name])] for name, frame in theirs.items()}
     _copy_photos(other, bk)
     rows: Any = {name: frame for name, frame in fresh.items() if len(frame)}
     joined = add(bk, **rows)
@@ -99,10 +100,6 @@ def _content(frame: pd.DataFrame, code: str) -> dict[str, str]:
         said = ";".join(f"{k}={v}" for k, v in row.items() if v not in ("", "nan", "<NA>"))
         found[row[code]] = found.get(row[code], "") + "|" + said
     return found
-
-
-def _new(name: str, ours: pd.DataFrame, theirs: pd.DataFrame) -> pd.DataFrame:
-    return theirs[~keys(name, theirs).isin(keys(name, ours))]
 
 
 def _copy_photos(other: Book, bk: Book) -> None:

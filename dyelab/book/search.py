@@ -132,15 +132,10 @@ def _clause(rows: _Index, clause: str) -> np.ndarray:
 def _choice(rows: _Index, text: str) -> np.ndarray:
     for pattern, kind in _RANGES:
         match = re.fullmatch(rf"(?i)(.+?)\s*{pattern}", text)
-        if match and not _literal(rows, text):
+        if match and text.lower() not in rows.names:  # such as K-07 or autumn 2
             low, high = (table.number(match.group(i)) for i in (2, match.lastindex or 2))
             return _within(_values(rows, match.group(1)), kind, low, high)
     return _named(rows, text)
-
-
-def _literal(rows: _Index, text: str) -> bool:
-    """Whether the text is a code or a series as it stands, such as K-07 or autumn 2."""
-    return text.lower() in rows.names
 
 
 def _within(values: np.ndarray, kind: str, low: float, high: float) -> np.ndarray:

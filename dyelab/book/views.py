@@ -191,7 +191,8 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
     groups = done[by].drop_duplicates().set_index(by).index
     metal = done["counted"]
     mordant = done["kind"].eq("mordant")
-    alone = mordant & metal & ~_any(done, by, mordant & ~metal)
+    other = (mordant & ~metal).groupby([done[key] for key in by]).transform("any")
+    alone = mordant & metal & ~other
     kinds = {
         "tannin": done["kind"].eq("tannin"),
         "mordant": (mordant & ~metal) | alone,
@@ -296,10 +297,6 @@ def _dipped(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     run = (~again).cumsum()
     dips = done["dips"].astype(float).fillna(1).groupby(run).transform("sum")
     return done.assign(dips=dips)[~again].reset_index(drop=True)
-
-
-def _any(done: pd.DataFrame, by: list[str], mask: pd.Series) -> pd.Series:
-    return mask.groupby([done[key] for key in by]).transform("any")
 
 
 def _blanks(frame: pd.DataFrame) -> pd.DataFrame:

@@ -105,9 +105,9 @@ class Library:
         """Values of the curves at u (q,): (q, c)."""
         one, two, share, three, rest = self.theta.T
         value = _exponential(one, u)
-        for name, curve in (("power of dose", _power), ("logarithm", _logarithm)):
-            kind = self.shapes == name
-            value[:, kind] = curve(one[kind], u)
+        power, bent = (self.shapes == name for name in ("power of dose", "logarithm"))
+        value[:, power] = u[:, None] ** one[power]
+        value[:, bent] = np.log1p(one[bent] * u[:, None]) / np.log1p(one[bent])
         both = np.isin(self.shapes, ["two rates", "three rates"])
         value[:, both] *= share[both]
         value[:, both] += (1 - share - rest)[both] * _exponential(two[both], u)
@@ -122,14 +122,6 @@ def _exponential(k: np.ndarray, u: np.ndarray) -> np.ndarray:
     u = u if u.ndim > 1 else u[:, None]
     safe = np.where(k > 0, k, 1.0)
     return np.where(k > 0, np.expm1(-safe * u) / np.expm1(-safe), u)
-
-
-def _power(p: np.ndarray, u: np.ndarray) -> np.ndarray:
-    return u[:, None] ** p
-
-
-def _logarithm(c: np.ndarray, u: np.ndarray) -> np.ndarray:
-    return np.log1p(c * u[:, None]) / np.log1p(c)
 
 
 @lru_cache(maxsize=16)

@@ -184,15 +184,12 @@ def optimal(
             f"{runs} recipes can't tell these effects apart: {needed} are needed. Ask for "
             f"{needed} or more, or leave out effects of factors acting together."
         )
-    basis = np.linalg.qr(X)[0] if needed == X.shape[1] else _basis(X, needed)
+    full = needed == X.shape[1]
+    basis = np.linalg.qr(X)[0] if full else np.linalg.svd(X, full_matrices=False)[0][:, :needed]
     rng = np.random.default_rng(seed)
     found = [_exchange(basis, rng, min(runs, len(basis))) for _ in range(starts)]
     rows = max(found, key=lambda rows: np.linalg.slogdet(basis[rows].T @ basis[rows])[1])
     return candidates.iloc[sorted(rows)].reset_index(drop=True)
-
-
-def _basis(X: np.ndarray, rank: int) -> np.ndarray:
-    return np.linalg.svd(X, full_matrices=False)[0][:, :rank]
 
 
 def _exchange(X: np.ndarray, rng: np.random.Generator, runs: int) -> list[int]:
@@ -229,7 +226,8 @@ def cannot_tell(design: pd.DataFrame, sizes: Mapping[str, int]) -> list[str]:
     "the effect of iron can't be told from dye and mordant acting together."
     """
     terms = all_terms(sizes)
-    blocks = {term: _centred(block(design, sizes, term)) for term in terms}
+    blocks = {term: block(design, sizes, term) for term in terms}
+    blocks = {term: columns - columns.mean(axis=0) for term, columns in blocks.items()}
     full = {term: int(np.prod([sizes[name] - 1 for name in term])) for term in terms}
     rank = {term: _rank(columns) for term, columns in blocks.items()}
     said = [
@@ -257,10 +255,6 @@ def _joint(
         if _rank(np.hstack([blocks[term] for term in chosen])) < total:
             return [words.say(f"series.too_few_{what}")]
     return []
-
-
-def _centred(columns: np.ndarray) -> np.ndarray:
-    return columns - columns.mean(axis=0)
 
 
 def _rank(columns: np.ndarray) -> int:

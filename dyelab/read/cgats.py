@@ -55,7 +55,8 @@ def _sections(lines: list[str], name: str) -> Iterator[Grid]:
                 )
             end = _end(lines, at, "END_DATA", name)
             yield _table(lines[at + 1 : end], at + 2, columns, meta, name)
-            meta, at = [line for line in meta if not _counts(line)], end
+            counts = ("NUMBER_OF_SETS", "NUMBER_OF_FIELDS")
+            meta, at = [line for line in meta if not line.startswith(counts)], end
         elif word and not _is_remark(word):
             meta.append(word)
         at += 1
@@ -79,10 +80,6 @@ def _columns(lines: list[str], data: str) -> list[str]:
 
 def _is_remark(line: str) -> bool:
     return line.lstrip().startswith("#")
-
-
-def _counts(line: str) -> bool:
-    return line.startswith(("NUMBER_OF_SETS", "NUMBER_OF_FIELDS"))
 
 
 def _end(lines: list[str], start: int, word: str, name: str) -> int:
@@ -125,14 +122,15 @@ def _table(lines: list[str], first: int, columns: list[str], meta: list[str], na
         kept.append(cells)
         rows.append(number)
     notes, missing = _count_notes(meta, len(columns), len(kept) + len(faults), first, name)
+    stated = _stated(meta)
     frame = _unpaired(pd.DataFrame(kept, columns=columns, dtype=str), rows, name)
     return Grid(
         frame,
         rows,
         white=_white(meta),
         norm=_norm(meta, name),
-        conditions=conditions(_stated(meta)),
-        told=tuple(f"{key} {value}" for key, value in _stated(meta) if _says_what(key)),
+        conditions=conditions(stated),
+        told=tuple(f"{key} {value}" for key, value in stated if key.split()[0].upper() in _WHAT),
         notes=tuple(notes),
         faults=(*faults, *missing),
         row_word="line",
@@ -171,10 +169,6 @@ def _stated(meta: list[str]) -> list[tuple[str, str]]:
         found.append((key, value))
         found += [(f"{key} {k}", v) for k, v in re.findall(r"(\w+)=(\S+)", value)]
     return found
-
-
-def _says_what(key: str) -> bool:
-    return key.split()[0].upper() in _WHAT
 
 
 _WHAT = {"DESCRIPTOR", "FILE_DESCRIPTOR", "MEASUREMENT_TYPE", "MEASUREMENT_MODE", "DEVICE_CLASS"}

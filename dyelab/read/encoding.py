@@ -167,14 +167,11 @@ def _png_chunks(content: bytes) -> dict[bytes, bytes]:
         if kind == b"IDAT":
             break
         body = content[at + 8 : at + 8 + size]
-        if size < 1000 and zlib.crc32(kind + body) == _crc(content, at + 8 + size):
+        told = int.from_bytes(content[at + 8 + size : at + 12 + size], "big")
+        if size < 1000 and zlib.crc32(kind + body) == told:
             found[kind] = body
         at += 12 + size
     return found
-
-
-def _crc(content: bytes, at: int) -> int:
-    return int.from_bytes(content[at : at + 4], "big")
 
 
 def _of_png(content: bytes, stored: np.ndarray) -> Encoding | None:

@@ -173,7 +173,8 @@ def _parts(found: list[Grid], name: str, white: White, scale: Scale | None) -> l
     """Every table read, spectra first: CIELAB is needed only for samples that have none."""
     parts: list[Part] = []
     measured: set[str] = set()
-    for grid, role in sorted(((grid, _role(grid, name)) for grid in found), key=_without_bands):
+    held = [(grid, _role(grid, name)) for grid in found]
+    for grid, role in sorted(held, key=lambda one: not one[1].bands):
         names, notes = samples(grid, role)
         refuse_other_than_cloth(name, (*grid.told, f"descriptor {grid.sheet}"), names)
         rows = Rows(grid, name, names)
@@ -184,10 +185,6 @@ def _parts(found: list[Grid], name: str, white: White, scale: Scale | None) -> l
             part = _colorimetric(rows, role, white, measured)
         parts.append(replace(part, notes=(*grid.notes, *notes, *part.notes)))
     return parts
-
-
-def _without_bands(one: tuple[Grid, Roles]) -> bool:
-    return not one[1].bands
 
 
 def _role(grid: Grid, name: str) -> Roles:

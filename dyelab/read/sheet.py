@@ -52,7 +52,7 @@ def _open_quote(text: str, name: str) -> InputError:
 
 def _table(lines: list[list[str]], name: str) -> Grid | None:
     """Find the table in these lines, upright or lying on its side."""
-    at = _header_at(lines)
+    at = next((i for i, line in enumerate(lines[:_LOOK]) if is_header(line)), None)
     if at is not None:
         return _grid(lines, at, name)
     start = next((i for i, line in enumerate(lines[:_LOOK]) if _on_its_side(lines, i)), None)
@@ -113,10 +113,6 @@ def _text(cell: Any) -> str:
     if cell is None:
         return ""
     return f"{cell:.15g}" if isinstance(cell, float) else str(cell).strip()
-
-
-def _header_at(lines: list[list[str]]) -> int | None:
-    return next((i for i, line in enumerate(lines[:_LOOK]) if is_header(line)), None)
 
 
 def _no_header(name: str) -> InputError:

@@ -35,6 +35,7 @@ from dyelab.table.columns import (
     TESTS,
     Column,
     Table,
+    is_band,
     schema,
     spectra_table,
 )

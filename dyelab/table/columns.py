@@ -101,10 +101,22 @@ def spectra_table(columns: Iterable[str]) -> Table:
     bands = (
         Column(name, "number", about=f"reflectance factor at {name} nm", remedy=remedy, **limits)
         for name in map(str, columns)
-        if name.replace(".", "", 1).isdigit()
+        if is_band(name)
     )
     held = (Column("reading", required=True), *bands)
     return Table("spectra", held, key=("reading",), links=(("reading", "readings", "reading"),))
+
+
+def is_band(name: str) -> bool:
+    """Whether a column is named by a wavelength in nm.
+
+    Examples
+    --------
+    >>> from dyelab import table
+    >>> table.is_band("400"), table.is_band("reading")
+    (True, False)
+    """
+    return name.replace(".", "", 1).isdigit()
 
 
 def schema(table: Table, extra: Iterable[str] = ()) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """One sheet of a spreadsheet: its headings found, its rows numbered as the user sees them."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -262,14 +263,12 @@ def _without_totals(
     if frame.empty:
         return frame, []
     total = frame.apply(lambda row: any(_TOTAL.match(cell) for cell in row.iloc[:2]), axis=1)
-    said = [
-        (_place(int(at), turned), _shown(frame.loc[at]), words.say("spreadsheet.total"))
-        for at in frame.index[total]
-    ]
+    why = words.say("spreadsheet.total")
+    said = [(_place(int(at), turned), _shown(frame.loc[at]), why) for at in frame.index[total]]
     return frame[~total], said
 
 
-def _shown(row: pd.Series) -> str:
+def _shown(row: Iterable[str]) -> str:
     return ", ".join(cell for cell in row if cell)[:80]
 
 
@@ -281,7 +280,7 @@ def _formulas(grid: workbook.Grid) -> list[tuple[str, str, str]]:
 def _above(rows: list[list[str]], turned: bool) -> list[tuple[str, str, str]]:
     why = words.say("spreadsheet.above")
     return [
-        (_place(at, turned), ", ".join(dict.fromkeys(cell for cell in row if cell))[:80], why)
+        (_place(at, turned), _shown(dict.fromkeys(row)), why)
         for at, row in enumerate(rows, start=1)
         if any(row)
     ]
