@@ -82,7 +82,14 @@ def write(path: str | Path, content: bytes) -> None:
 
 
 def umask() -> int:
-    """Return the bits that new files of this process are made without."""
+    """Return the bits that new files of this process are made without.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> 0 <= files.umask() < 0o1000
+    True
+    """
     mask = os.umask(0)
     os.umask(mask)
     return mask
