@@ -365,12 +365,9 @@ class Panel(widgets.VBox):
 
     def put(self, values: Mapping[Any, Any]) -> None:
         """Set choices, or widgets, without showing anything."""
-        before, self._quiet = self._quiet, True
-        try:
+        with self.quiet():
             for one, value in values.items():
                 (self.choices[one] if isinstance(one, str) else one).value = value
-        finally:
-            self._quiet = before
 
     def update(self) -> None:
         """Show again with the values chosen now."""
