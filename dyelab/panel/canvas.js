@@ -14,6 +14,13 @@ async function unpack(packed) {
   window.dyelabPlotly = window.Plotly;
 }
 
+// What Plotly carries over from one figure to the next and must not where it is another: an axis
+// that had limits of its own keeps stale ones when a later figure leaves them open.
+function kept(layout) {
+  const own = Object.entries(layout).filter(([name]) => /^[xy]axis/.test(name));
+  return JSON.stringify(own.map(([name, axis]) => [name, "range" in axis, axis.type, axis.scaleanchor, axis.domain]));
+}
+
 function render({ model, el }) {
   const div = document.createElement("div");
   div.className = "dl-canvas";
@@ -21,20 +28,21 @@ function render({ model, el }) {
   el.append(div);
   const config = { displayModeBar: false, responsive: false, displaylogo: false };
   let width = 0; // what the figure was last drawn for
+  let axes = ""; // those of the figure last drawn
   let asked = -Infinity; // when Plotly was last asked for, in ms
   let busy = false; // Plotly draws one figure at a time; the last of those that came meanwhile is next
   let waiting = false;
 
   // Drawn for the width there is. Without one (not on the page yet, or a hidden tab) the
   // observer below draws it as soon as it has one. A new width is drawn from scratch: an update
-  // would leave the legend where it lay in the old one.
+  // would leave the legend where it lay in the old one. So are other axes.
   function draw() {
     const text = model.get("figure");
     div.setAttribute("aria-label", model.get("description"));
     el.style.display = text ? "" : "none";
     if (!text) width = 0; // what Plotly drew while hidden has no sizes: the next is drawn from scratch
     if (busy) return (waiting = true);
-    const before = width;
+    const before = axes + width;
     width = text ? Math.round(el.clientWidth) : 0;
     if (!width) return;
     if (!drawer()) return ask();
@@ -43,7 +51,8 @@ function render({ model, el }) {
     div.classList.toggle("dl-photo", Boolean(layout.images)); // what lies on a photo keeps its colour
     const height = meta.aspect ? Math.min(layout.height, Math.round(width * meta.aspect)) : layout.height;
     const set = { ...config, edits: { shapePosition: Boolean(meta.drag) } };
-    const how = width === before && div.data ? drawer().react : drawer().newPlot;
+    axes = kept(layout);
+    const how = axes + width === before && div.data ? drawer().react : drawer().newPlot;
     busy = true;
     const whole = { ...layout, width, height, autosize: false };
     new Promise((done) => done(how(div, data, whole, set))).then(drawn, lost).then(next);
