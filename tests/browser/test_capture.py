@@ -1,7 +1,9 @@
 """The capture notebook: measure a photo, drag a window, put the readings into a book."""
 
+import shutil
+
 import pytest
-from conftest import traced
+from conftest import COLD, traced
 
 from dyelab import book
 from dyelab.panel import capture
@@ -76,3 +78,29 @@ def test_measure_drag_and_add(notebook, page, shot, looks, tmp_path, drawn):
     assert len(book.open(mine).readings) == 26
     assert not traced(page)
     assert page.foreign == []
+
+
+@pytest.mark.parametrize("where", ["lab", "app"])
+def test_a_photo_is_chosen_as_a_file_is(where, request, page, tmp_path, shot):
+    photo = tmp_path / "my dyed card.jpg"
+    shutil.copyfile(capture.example(), photo)
+    address = request.getfixturevalue(where)
+    if where == "lab":
+        request.getfixturevalue("notebook")(NOTEBOOK)
+    else:
+        page.goto(address.replace("/?", f"/voila/render/{NOTEBOOK}?"), timeout=COLD)
+    page.wait_for_selector(".dyelab .dl-answer p", timeout=COLD)
+    with page.expect_file_chooser() as asked:
+        page.get_by_role("button", name="Choose a photo").first.click()
+    asked.value.set_files(photo)
+    answer = page.locator(".dyelab .dl-answer").first
+    answer.get_by_text("my dyed card.jpg: 24 windows measured").wait_for(timeout=90_000)
+    typed = page.get_by_label("Or the name of a photo's file").first
+    sync_api.expect(typed).to_have_value("")
+    shot(f"capture-chosen-{where}")
+    typed.fill(str(capture.example()))
+    typed.press("Tab")
+    if where == "lab":
+        answer.get_by_text("rendered_card_W01_W24.jpg: 24 windows").wait_for(timeout=90_000)
+    else:  # a served panel reads what lies in the desk's folder alone
+        answer.get_by_text("24 windows measured").or_(answer.get_by_text("folder")).first.wait_for()

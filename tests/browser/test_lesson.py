@@ -1,4 +1,4 @@
-"""The lesson's figure comes back whatever book was on show before, however fast they change."""
+"""The lesson's figure comes back, whatever book was on show before and however fast."""
 
 import shutil
 from dataclasses import replace
@@ -42,7 +42,9 @@ def books(desk):
     shutil.rmtree(red)
 
 
-def test_the_lesson_s_figure_is_there_after_every_change_of_the_book(books, notebook, page, choose, drawn):
+def test_the_lesson_s_figure_is_there_after_every_change_of_the_book(
+    books, notebook, page, choose, drawn
+):
     opened = notebook("8_lesson_controls.ipynb")
     opened.run_all()
     choose("Work from", "spectra (K/S)")
