@@ -44,15 +44,32 @@ PAIR = {"alum": (60, 30, 20), "iron": (58, 29, 20)}
         ((50, 0, 0), (50, 0, -3), "bluer"),
         ((91, -1, 13), (61, 0, 1), "much darker, much greyer"),  # iron on a tannin: plain grey
         ((91, -1, 12), (88, 2, 18), "darker, much yellower"),  # rust on undyed wool
-        ((90, -4, 26), (76, -5, 39), "much darker, slightly redder"),  # khaki on yellow
-        ((90, -4, 26), (87, -3, 60), "darker, much brighter"),  # a vivid yellow on a pale one
+        ((90, -4, 26), (76, -5, 39), "much darker, slightly redder in hue"),  # khaki on yellow: a* fell
+        ((90, -4, 26), (87, -3, 60), "darker, much more colourful"),  # a vivid yellow on a pale one
         ((50, 13, 0), (50, 8, 11), "much yellower"),
+        ((50, 20, 0), (60, 30, 0), "much lighter, much brighter"),
+        ((48, 37.5, 18), (39, 18.3, 9.9), "much darker, much duller, yellower in hue"),
         ((50, 20, 0), (51, 20, 0), "slightly lighter"),
         ((50, 20, 0), (np.nan, 20, 0), "not measured"),
     ],
 )
 def test_the_way_is_named_by_the_hue_really_moved(before, after, said):
     assert compare.direction(before, after) == [said]
+
+
+def test_a_plain_word_never_contradicts_the_numbers_beside_it():
+    rng = np.random.default_rng(11)
+    before = rng.uniform((20, -40, -40), (90, 40, 60), (4000, 3))
+    after = before + rng.normal(0, 8, before.shape)
+    signs = {"redder": (1, 1), "greener": (1, -1), "yellower": (2, 1), "bluer": (2, -1)}
+    told = set()
+    for said, move in zip(compare.direction(before, after), after - before, strict=True):
+        for word, (axis, sign) in signs.items():
+            if word in said:
+                assert (sign * move[axis] > 0) == (f"{word} in hue" not in said), (said, move)
+                told.add(f"{word} in hue" in said)
+        assert not ("darker" in said and "brighter" in said)
+    assert told == {True, False}
 
 
 def test_direction_refuses_arrays_that_dont_match():

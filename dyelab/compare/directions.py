@@ -23,11 +23,12 @@ def direction(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[str]:
     """Say which way each sample lies from its reference.
 
     Lightness and chroma by ΔL* and ΔC*ab; hue by the direction the colour really moved along
-    the hue circle, not by the name of its hue: a yellow that turns towards green is "greener".
+    the hue circle, not by the name of its hue: a yellow that turns towards green is "greener",
+    and "yellower in hue" is a colour that turned towards yellow while its b* did not rise.
     Beside a weakly coloured cloth (chroma under 15) the move on the a*b* plane itself is named,
-    or, where colour was lost, "duller" or "greyer" alone. A darker cloth is "brighter" only where
-    its chroma rose by twice the lightness lost, and beside a gain of chroma a turn of hue under a
-    quarter of it is left out.
+    or, where colour was lost, "duller" or "greyer" alone. A darker cloth is "more colourful" only
+    where its chroma rose by twice the lightness lost, and beside a gain of chroma a turn of hue
+    under a quarter of it is left out.
 
     Parameters
     ----------
@@ -74,10 +75,16 @@ def ways(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[tuple[str, .
     [('darker', 'duller')]
     """
     found = _ways(np.asarray(reference_lab, float), np.asarray(sample_lab, float))
-    return [() if way is None else tuple(name for name, _ in way) for way in found]
+    return [() if way is None else tuple(_code(name) for name, _ in way) for way in found]
+
+
+def _code(name: str) -> str:
+    return "brighter" if name == FULLER else name.removesuffix(IN_HUE.format(""))
 
 
 Way = list[tuple[str, str]] | None  # ways with their degree; None where a colour wasn't measured
+# Words that stand for a way where it would seem to contradict the numbers or the way beside it.
+FULLER, IN_HUE = "fuller", "{}_in_hue"
 
 
 def _ways(reference: np.ndarray, sample: np.ndarray) -> list[Way]:
@@ -85,7 +92,12 @@ def _ways(reference: np.ndarray, sample: np.ndarray) -> list[Way]:
     turn, towards = _hue_moves(reference[:, 1:], sample[:, 1:])
     moves = np.stack([sample[:, 0] - reference[:, 0], after - before, turn, before, after], axis=1)
     quarters = np.round(np.nan_to_num(towards) / 90).astype(int) % 4
-    return [_way(move, HUES[q]) for move, q in zip(moves.tolist(), quarters, strict=True)]
+    named = (sample - reference)[np.arange(len(moves)), 1 + quarters % 2]  # of a* or b*
+    against = named * np.where(quarters < 2, 1, -1) <= 0
+    hues = [
+        IN_HUE.format(HUES[q]) if a else HUES[q] for q, a in zip(quarters, against, strict=True)
+    ]
+    return [_way(move, hue) for move, hue in zip(moves.tolist(), hues, strict=True)]
 
 
 def _way(move: list[float], hue: str) -> Way:
@@ -100,7 +112,8 @@ def _way(move: list[float], hue: str) -> Way:
     if turn < MINOR * chroma:
         turn = 0.0
     less = "greyer" if after < GREY else "duller"
-    names = (("lighter", "darker"), ("brighter", less), (hue, ""))
+    more = FULLER if lightness <= -VISIBLE else "brighter"
+    names = (("lighter", "darker"), (more, less), (hue, ""))
     return [
         (rising if amount > 0 else falling, _degree(amount))
         for amount, (rising, falling) in zip((lightness, chroma, turn), names, strict=True)

@@ -237,8 +237,10 @@ def by_cloth(
     return made.assign(least=made["middle"].eq(made["middle"].max())).drop(columns="middle")
 
 
-def verdict_sentence(found: Study, exposure: str) -> str:
+def verdict_sentence(found: Study, exposure: str, *, bare: bool = True) -> str:
     """How many of the dyed swatches keep the required grade after the most they had.
+
+    With `bare` it says at the end how many undyed ones were left out.
 
     Examples
     --------
@@ -251,13 +253,13 @@ def verdict_sentence(found: Study, exposure: str) -> str:
     """
     rows = found.hardest(exposure)
     dyed = rows[_dyed(rows)]
-    rows, bare = (dyed, len(rows) - len(dyed)) if len(dyed) else (rows, 0)
+    rows, out = (dyed, len(rows) - len(dyed)) if len(dyed) else (rows, 0)
     counts = rows["verdict"].value_counts()
     met, unmet, unsettled = (int(counts.get(name, 0)) for name in (MET, NOT_MET, NOT_SETTLED))
     after = exposure_text(rows.iloc[0]) if rows["amount"].nunique() == 1 else exposure
     if len(rows) == 1:
         return piece_sentence(rows.iloc[0], after)
-    left_out = words.say("grade.undyed", number=bare) if bare else ""
+    left_out = words.say("grade.undyed", number=out) if bare and out else ""
     if len(rows) <= _NAMED:
         return pieces_sentence(rows, after) + left_out
     told = {"number": len(rows), "met": met, "unmet": unmet, "open": unsettled}

@@ -126,10 +126,10 @@ class Source:
         except InputError:  # a book need not have been washed or lit
             return pd.DataFrame()
 
-    def cautions(self, materials: Iterable[str], *, children: bool = False) -> tuple[str, ...]:
-        """What to take care of with these materials, as the recipe room words it."""
+    def cautions(self, materials: Iterable[str], **wanted: bool) -> tuple[str, ...]:
+        """What to take care of with these materials; `wanted` as of `recipe.cautions`."""
         listed = book.materials(self.book)
-        return recipe_.cautions(materials, listed, children=children)
+        return recipe_.cautions(materials, listed, **wanted)
 
     def used(self, rows: Iterable[Mapping[Any, Any]]) -> list[str]:
         """Every material that the swatches of these recipes took."""

@@ -270,7 +270,7 @@ def _opening(found: grade.Study) -> list[Any]:
 def lead(found: grade.Study) -> str:
     """The answer: one sentence a kind of exposure."""
     changed = [name for name in found.exposures if len(found.of(name))]
-    said = [grade.verdict_sentence(found, name) for name in changed]
+    said = [grade.verdict_sentence(found, name, bare=name == changed[-1]) for name in changed]
     return " ".join(said) or words.say("fastness.staining_only")
 
 

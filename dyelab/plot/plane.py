@@ -12,6 +12,7 @@ from dyelab.plot import style
 
 HIDDEN = {"showticklabels": False, "showgrid": False, "zeroline": False, "ticks": ""}
 _HEAD = {"symbol": "arrow", "angleref": "previous", "size": 11, "color": style.INK}
+_BESIDE = 36  # pixels: half of the strip's name stands out of a narrow figure's plot
 _CHI2_95 = 5.991  # two degrees of freedom: the outline that holds 95 % of a normal cloud
 
 
@@ -24,6 +25,7 @@ def figure(
     height: int = 460,
     spans: Sequence[float] | None = None,
     fitted: bool = False,
+    groups: Sequence[str] | None = None,
 ) -> go.Figure:
     """Draw swatches on the a*b* plane, with L* on a strip at its right.
 
@@ -44,14 +46,18 @@ def figure(
         Fixed axis limits, so that a figure that follows a slider doesn't jump.
     fitted : bool
         Axes as far as these colours reach, without the grey point and the whole of L*.
+    groups : sequence of str, optional
+        Values of `group` that figures beside one another share, so that each keeps its shape.
     """
     spans = around(lab, grey=False) if fitted and spans is None else spans
     drawn = style.figure(height=height, **_layout(lab, group, spans))
+    drawn.update_layout(margin={"r": _BESIDE})
     if fitted:
         drawn.update_layout(yaxis2={"range": _reach(lab["L"]), "dtick": None})
     if "hover" not in lab:
         lab = style.with_screen_colours(lab)
-    marks = style.shapes(lab[group])
+    dealt, there = style.shapes(lab[group] if groups is None else groups), set(lab[group].map(str))
+    marks = {name: shape for name, shape in dealt.items() if name in there}
     if path:
         drawn.add_traces(_paths(lab, path, size))
     drawn.add_traces(_outlines(lab))

@@ -127,6 +127,7 @@ def cautions(
     *,
     hot: bool = True,
     children: bool = False,
+    doses: bool = True,
 ) -> tuple[str, ...]:
     """Return what to say beside a bath of these materials, most serious first.
 
@@ -141,11 +142,13 @@ def cautions(
         Whether the bath is warmed.
     children : bool
         Whether children work in the room.
+    doses : bool
+        Whether usual doses and hints are wanted too; else only what is said of harmful materials.
 
     Returns
     -------
     tuple of str
-        `hazards`, `notes`, `care`.
+        `hazards`, `care`, `notes`; last, that the supplier's sheet decides.
 
     Examples
     --------
@@ -155,8 +158,9 @@ def cautions(
     """
     known = materials() if listed is None else listed
     names = _parted(names, known)
-    said = care(names, known, hot=hot, children=children)
-    return *hazards(names, known), *notes(names, known), *said
+    *said, decides = care(names, known, hot=hot, children=children)
+    beside = notes(names, known) if doses else _warned(_rows(names, known))
+    return *hazards(names, known), *said, *beside, decides
 
 
 def care(
@@ -300,6 +304,14 @@ def notes(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str
     known = materials() if listed is None else listed
     rows = _rows(_parted(names, known), known).to_dict("records")
     return tuple(filter(None, map(_note, rows)))
+
+
+def _warned(rows: pd.DataFrame) -> list[str]:
+    """What the list says of the materials that state a hazard, without their doses."""
+    harmful = rows[~rows["hazards"].isin(["", NONE])]
+    return list(
+        filter(None, (_note({**row, "high_wof": 0.0}) for row in harmful.to_dict("records")))
+    )
 
 
 def _note(row: Any) -> str:

@@ -160,12 +160,18 @@ def _lead(drifts: list[grade.Drift], found: grade.Study) -> str:
         return (
             words.say("clock.lead_one", cloth=said[0]) if said else words.say("clock.lead_untold")
         )
-    return words.say("clock.lead", most=said[0], least=said[-1])
+    grades = [row["said"] for _, row in told]
+    ranks = {
+        f"{end}_rank": words.say(f"clock.{end}{'_shared' * (grades.count(grades[at]) > 1)}")
+        for end, at in (("most", 0), ("least", -1))
+    }
+    return words.say("clock.lead", most=said[0], least=said[-1], **ranks)
 
 
 def _keeps(found: grade.Study, one: grade.Drift, at: pd.Series) -> str:
     row = found.grades[found.grades["swatch"].eq(one.swatch)].iloc[0].to_dict()
-    name = words.say("clock.named", swatch=one.swatch, cloth=fastness.cloth_name(row))
+    cloth = fastness_texts.name(row).removeprefix(f"{one.swatch}: ")
+    name = words.say("clock.named", swatch=one.swatch, cloth=cloth)
     ahead = words.say("clock.a_forecast") if at["known"] == grade.FORECAST else ""
     return words.say("clock.keeps", name=name, said=at["said"], forecast=ahead)
 

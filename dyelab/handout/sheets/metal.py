@@ -43,12 +43,12 @@ def sheet(
     every = sorted({*doses, *source.planned_doses(one, metal)})
     blocks = [
         parts.Text(told(one, last), "lead"),
-        _chips(source, every, one.dyed, 14),
+        _chips(source, every, one.dyed, 14, "pages.not_measured"),
         *_lamps(source, one, doses),
         *_controls(source, one, every),
         _figure(one, last),
         _numbers(one, doses),
-        parts.Caution(source.cautions(source.used(one.dyed[dose] for dose in doses))),
+        parts.Caution(source.cautions(source.used(one.dyed[dose] for dose in doses), doses=False)),
     ]
     title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
     aside = tuple(gaps(one, last))
@@ -56,14 +56,14 @@ def sheet(
 
 
 def _chips(
-    source: colours.Source, doses: list[Dose], rows: dict[Dose, dict], height: float
+    source: colours.Source, doses: list[Dose], rows: dict[Dose, dict], height: float, gap: str
 ) -> parts.Chips:
     """One chip a dose, in the same columns on every row of the page; dashed where none is."""
     own = [rows.get(dose, {}) for dose in doses]
     lab = pd.DataFrame(own, columns=[*table.LAB, *table.WHITE])
     labels = [metals(dose) or words.say("pages.no_salt") for dose in doses]
     notes = [
-        words.say("pages.pieces", count=rows[dose]["pieces"]) if dose in rows else ""
+        words.say("pages.pieces", count=rows[dose]["pieces"]) if dose in rows else words.say(gap)
         for dose in doses
     ]
     made = source.pictured(own, parts.patches(lab, labels, notes))
@@ -95,7 +95,10 @@ def _controls(source: colours.Source, one: Family, doses: list[Dose]) -> list[An
         rows = one.controls.get(name, {})
         if any(dose in rows for dose in doses[1:]):
             plain = {**next(iter(rows.values())), **dict.fromkeys(shift.METALS.values(), 0.0)}
-            blocks += [parts.Text(colours.recipe(plain)), _chips(source, doses, rows, 7)]
+            blocks += [
+                parts.Text(colours.recipe(plain)),
+                _chips(source, doses, rows, 7, "strip.gap_undyed"),
+            ]
     return blocks
 
 
@@ -107,7 +110,7 @@ def _figure(one: Family, last: Dose) -> parts.Live:
 def _drawn(one: Family, last: Dose) -> pd.DataFrame:
     parts_ = {one.picked["dye"]: one.way(last)}
     for name in CONTROLS:
-        ends = one.ends(name, last)
+        ends = one.ends(name, max(filter(last.__ge__, one.controls.get(name, {})), default=last))
         if ends:
             parts_[words.say(f"metals.{name}")] = ends
     return pd.DataFrame(

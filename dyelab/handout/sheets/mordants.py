@@ -47,6 +47,7 @@ def sheet(
         *_most(source, rows, dye),
         parts.Text(parts.seen(words.say("pages.mordants_lead", dye=dye, fibre=fibre))),
         *_groups(source, rows),
+        parts.Heading(words.say("pages.numbers")),
         _numbers(source, rows),
         parts.Caution(source.cautions(source.used(rows))),
     ]

@@ -8,10 +8,12 @@ import numpy as np
 import pandas as pd
 
 from dyelab import book as books
-from dyelab import compare, measure, recipe, table, words
+from dyelab import compare, measure, recipe, shift, table, words
 from dyelab.errors import choose
 from dyelab.handout import colours
 from dyelab.handout import page as parts
+
+_FINE = 0.095  # g: less is told to two figures, so that a stock's millilitres agree with it
 
 
 def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -> parts.Page:
@@ -37,13 +39,13 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
     blocks: list[Any] = [
         parts.Text(words.say("pages.card_lead", swatch=swatch), "lead"),
         *framed(source, [swatch])[swatch],
+        parts.Caution(source.cautions(used)),
         parts.Heading(words.say("pages.steps")),
         _steps(steps, about.get("mass_g")),
     ]
-    notes = _stocks(source, steps, about.get("mass_g"))
+    notes = [words.say("pages.water"), *_salts(steps), *_stocks(source, steps, about.get("mass_g"))]
     notes += [str(note) for note in steps.get("note", []) if isinstance(note, str) and note]
-    blocks += [parts.Points(tuple(dict.fromkeys(notes)))] if notes else []
-    blocks.append(parts.Caution(source.cautions(used)))
+    blocks.append(parts.Points(tuple(dict.fromkeys(notes))))
     return own.page(
         words.say("pages.card_title", recipe=_named(source, swatch)),
         blocks,
@@ -65,7 +67,7 @@ def samples(
     wanted = set(source.chosen(swatches))
     chosen = [code for code in source.book.swatches["swatch"] if code in wanted]
     blocks = [
-        parts.Text(words.say("pages.samples_lead"), "lead"),
+        parts.Text(words.say("pages.samples_lead", count=len(chosen)), "lead"),
         parts.Text(words.say("pages.samples_print"), "small"),
     ]
     made = framed(source, chosen)
@@ -183,6 +185,13 @@ _STEP_COLUMNS = [
 ]
 
 
+def _salts(steps: pd.DataFrame) -> list[str]:
+    """That a metal's dose, as the title has it, is one of its salt."""
+    salts = {recipe.metals.salts()[metal]: metal for metal in shift.METALS}
+    there = [name for name in steps["material"] if name in salts]
+    return [words.say("pages.salt", metal=salts[name], salt=name) for name in there]
+
+
 def _stocks(source: colours.Source, steps: pd.DataFrame, mass: Any) -> list[str]:
     """For what is too little to weigh, the millilitres of a stock of 1 g in 100 mL."""
     listed, said = books.materials(source.book), []
@@ -206,7 +215,7 @@ def _plain(value: Any) -> str:
 
 
 def _grams(row: dict[Any, Any], mass: Any) -> str:
-    """Grams for this swatch, to a hundredth; a paste on one area isn't weighed by the whole."""
+    """Grams for this swatch; a paste on one area isn't weighed by the whole."""
     known = (
         row["area"] == "whole"
         and pd.notna(row["amount"])
@@ -215,5 +224,6 @@ def _grams(row: dict[Any, Any], mass: Any) -> str:
         and mass > 0
     )
     if row["unit"] == "% WOF" and known:
-        return f"{recipe.grams(float(row['amount']), float(mass)):.2f}"
+        grams = recipe.grams(float(row["amount"]), float(mass))
+        return f"{grams:.2f}" if grams >= _FINE else f"{grams:.2g}"
     return f"{float(row['amount']):.2f}" if row["unit"] == "g" and known else parts.cell(None)

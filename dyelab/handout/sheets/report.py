@@ -26,7 +26,10 @@ def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
     """
     bk = source.book
     moved = {metal: source.pairs(metal) for metal in colours.METALS}
-    title = getattr(bk, "title", "") or words.say("pages.report_title")
+    named = getattr(bk, "title", "")
+    title = (
+        words.say("pages.report_whole", book=named) if named else words.say("pages.report_title")
+    )
     blocks = [
         parts.Text(_did(moved), "lead"),
         parts.Text(_counts(source), "small"),
@@ -37,7 +40,7 @@ def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
         *_faults(bk),
         parts.Heading(words.say("pages.method")),
         parts.Points(tuple(_method(source))),
-        parts.Caution(source.cautions(sorted(set(bk.steps["material"]) - {""}))),
+        parts.Caution(source.cautions(sorted(set(bk.steps["material"]) - {""}), doses=False)),
     ]
     return own.page(title, blocks, white=source.white, how=source.how)
 
@@ -75,6 +78,7 @@ def _counts(source: colours.Source) -> str:
 def _pairs(source: colours.Source, metal: str) -> list[Any]:
     """Each dyed cloth without the metal and with it, edge to edge."""
     found = asked(source, metal, len(source.made))
+    dyed = source.pairs(metal)
     found = found[found["dye"] != "none"].head(_PAIRS) if len(found) else found
     patches: list[parts.Patch] = []
     for row in found.to_dict("records"):
@@ -85,8 +89,10 @@ def _pairs(source: colours.Source, metal: str) -> list[Any]:
         patches += source.pictured(ends.to_dict("records"), made)
     if not patches:
         return []
-    title = parts.Heading(words.say("pages.report_pairs", metal=metal))
-    return [title, parts.Chips(tuple(patches), 6, 13, touching=True, pairs=True)]
+    count = int((dyed["dye"] != "none").sum())
+    key = "pairs" if count == len(found) else "some"
+    told = words.say(f"pages.report_{key}", metal=metal, shown=len(found), count=count)
+    return [parts.Heading(told), parts.Chips(tuple(patches), 6, 13, touching=True, pairs=True)]
 
 
 def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:

@@ -39,11 +39,11 @@ def strip(
     one, doses = dosed(source, metal, picked)
     splits = {dose: _split(source, one, metal, dose) for dose in doses[1:]}
     every: list[Dose] = sorted({*doses, *source.planned_doses(one, metal)})
-    bands = tuple(_bands(source, one, every, splits))
+    bands = tuple(_bands(source, one, metal, every, splits))
     blocks: list[Any] = [
         parts.Text(_sentence(one, metal, doses, splits), "lead"),
         parts.Bands(tuple(_column(dose) for dose in every), bands, _high(own)),
-        *[parts.Text(text, "small") for text in _small(one, doses)],
+        *[parts.Text(text) for text in _small(one, doses)],
     ]
     title = words.say("strip.title", metal=metal.capitalize(), dye=one.picked["dye"])
     white: Any = {"white": source.white, "how": source.how}
@@ -73,18 +73,23 @@ def _split(source: colours.Source, one: Family, metal: str, dose: Dose) -> shift
 
 
 def _bands(
-    source: colours.Source, one: Family, doses: list[Dose], splits: dict[Dose, shift.Separation]
+    source: colours.Source,
+    one: Family,
+    metal: str,
+    doses: list[Dose],
+    splits: dict[Dose, shift.Separation],
 ) -> list[parts.Band]:
     """The dye, its controls, and the dye's own share; a control nobody could dye has no band."""
     dye = str(one.picked["dye"])
     made = [_band(source, dye, doses, one.dyed)]
     for name in CONTROLS:
         if name == "undyed" or one.picked.get("tannin", "none") != "none":
-            made.append(_band(source, _control(one, name), doses, one.controls.get(name, {})))
+            gap = words.say("strip.gap_undyed")
+            made.append(_band(source, _control(one, name), doses, one.controls.get(name, {}), gap))
     share: dict[Dose, dict[Any, Any]] = {dose: s.as_if("dye") for dose, s in splits.items()}
     known = {dose: row for dose, row in share.items() if np.isfinite(row["L"])}
     share = {doses[0]: {**one.dyed[doses[0]], "swatch": ""}, **known} if known else {}
-    note = words.say("strip.own_note")
+    note = words.say("strip.own_note", metal=metal)
     own = _band(source, words.say("strip.own", dye=dye), doses, share, words.say("strip.untold"))
     return [*made, replace(own, note=note)]
 

@@ -65,17 +65,23 @@ def shared(
         If no swatch of the series was measured.
     """
     made, unread = _of(source, series), _planned(source, series)
-    title = series or getattr(source.book, "title", "") or words.say("pages.series_title")
+    named = getattr(source.book, "title", "")
+    whole = (
+        words.say("pages.series_whole", book=named) if named else words.say("pages.series_title")
+    )
     every = pd.concat([made, unread])
     blocks: list[Any] = [*_furthest(source, made), *strips(source, every)]
     for fibre, part in made.groupby("fibre", sort=False):
         said = words.say("pages.series_figure", fibre=fibre)
-        figure = plane.figure(part.assign(group=_dyes(part)), size=13)
+        figure = plane.figure(part.assign(group=_dyes(part)), size=13, groups=list(_dyes(made)))
         blocks += [parts.Heading(parts.opened(said)), parts.live(figure, said)]
         blocks.append(parts.Text(words.say("pages.series_marks"), "small"))
     blocks.append(parts.Text(words.say("pages.series_point"), only="screen"))
-    blocks += [parts.Heading(words.say("pages.numbers")), parts.number_table(made[_NUMBERS])]
-    return own.page(str(title), blocks, white=source.white, how=source.how)
+    blocks += [
+        parts.Heading(words.say("pages.numbers")),
+        parts.number_table(made[_NUMBERS], words.say("pages.series_numbers")),
+    ]
+    return own.page(series or whole, blocks, white=source.white, how=source.how)
 
 
 def _furthest(source: colours.Source, made: pd.DataFrame) -> list[Any]:

@@ -11,6 +11,8 @@ from dyelab.handout import colours, findings
 from dyelab.handout import page as parts
 from dyelab.handout.sheets import recipe_cards
 
+_ALIKE = 1.0  # of L*: nearer ones aren't put in order by eye (common practice, no source)
+
 
 def cards(
     source: colours.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
@@ -35,37 +37,63 @@ def cards(
     chosen = list(dict.fromkeys(chosen))
     one = {code for code in chosen if framed[code][0].patch.numbers}  # has one colour
     places = _places(source.leading[source.leading["swatch"].isin(one)])
+    iron = source.leading.loc[source.leading["swatch"].isin(one), "iron_wof"].fillna(0.0)
+    lead = _lead(iron.nunique() > 1, any(code in held for code in chosen))
+    untested = [words.say("sorting.untested")] if any(code in held for code in chosen) else []
     made = [
-        _card(str(number), framed[code][0], [*places.get(code, []), *held.get(code, [])])
+        _card(
+            str(number), framed[code][0], places.get(code, []), held.get(code, []) or untested, lead
+        )
         for number, code in enumerate(chosen, 1)
     ]
-    blocks: list[Any] = [parts.Text(words.say("sorting.lead"), "lead", only="screen"), *made]
+    blocks: list[Any] = [parts.Text(lead, "lead", only="screen"), *made]
     page = own.page(words.say("sorting.title"), blocks, white=source.white, how=source.how)
     return replace(page, paper="A6", tight=True, bare=True)
 
 
-def _card(number: str, shown: parts.Frame, told: list[str]) -> parts.Card:
-    said = [words.say("sorting.grades")] if len(told) > 2 else []
-    lines = (*shown.lines[:1], *told, *said)
-    return parts.Card(number, shown.patch, lines, words.say("sorting.lead"))
+def _lead(iron: bool, tested: bool) -> str:
+    """What to sort by: what the cards differ in, or what was tested."""
+    orders = ["by_light", *["by_iron"] * iron, *["by_hold"] * tested]
+    then = words.say("sorting.then").join(words.say(f"sorting.{one}") for one in orders)
+    return words.say("sorting.lead", orders=then)
+
+
+def _card(
+    number: str, shown: parts.Frame, places: list[str], held: list[str], lead: str
+) -> parts.Card:
+    said = (
+        [words.say("sorting.grades")]
+        if len(held) and held[0] != words.say("sorting.untested")
+        else []
+    )
+    return parts.Card(number, shown.patch, (*shown.lines[:1], *places, *held, *said), lead)
 
 
 def _places(rows: pd.DataFrame) -> dict[str, list[str]]:
     """Where each card comes when they lie in the right order: by lightness, then by iron."""
     doses = rows.groupby("swatch")[list(shift.METALS.values())].first().fillna(0.0)
-    light = rows.groupby("swatch")["L"].mean().rank(ascending=False, method="min")
-    iron, of, said = doses["iron_wof"].rank(method="min"), len(doses), {}
+    light, iron = rows.groupby("swatch")["L"].mean().loc[doses.index], doses["iron_wof"]
+    said = {}
     for code, row in doses.iterrows():
-        iron_ = {"what": _metals(row), "place": int(iron[code]), "of": of}
-        lines = [words.say("sorting.light", place=int(light[code]), of=of)]
-        said[str(code)] = [*lines, words.say("sorting.metals", **iron_)]
+        lines = [_place("light", -light, str(code), _ALIKE), _metals(row)]
+        lines += [_place("iron", iron, str(code))] if iron.nunique() > 1 else []
+        said[str(code)] = lines
     return said
+
+
+def _place(order: str, values: pd.Series, code: str, alike: float = 0.0) -> str:
+    """The card's place in an order from least to most, or the places that cards alike share."""
+    first = 1 + int((values < values[code] - alike).sum())
+    last = int((values <= values[code] + alike).sum())
+    key = "one" if first == last else "shared"
+    place = words.say(f"sorting.{key}", first=first, last=last, of=len(values))
+    return words.say(f"sorting.{order}", place=place)
 
 
 def _metals(doses: pd.Series) -> str:
     named = zip(shift.METALS, doses, strict=True)
     said = [shift.dosed(name, dose) for name, dose in named if dose > 0]
-    return ", ".join(said) or words.say("pages.no_salt")
+    return words.say("sorting.metals", what=", ".join(said)) if said else words.say("sorting.bare")
 
 
 def _held(source: colours.Source) -> dict[str, list[str]]:

@@ -54,15 +54,22 @@ def chart(
     whole = _grid(source, grid, rows, columns)
     blocks: list[Any] = [
         parts.Text(words.say("wall.lead", fibre=fibre), "lead"),
+        parts.Text(_care(grid), "small", only="screen"),
         replace(whole, only="screen"),
-        *_sheets(whole, across, down, further),
+        *_sheets(whole, across, down, further, _care(grid)),
     ]
     title = words.say("pages.wall_title", fibre=fibre)
     white: Any = {"white": source.white, "how": source.how}
     return replace(own.page(title, blocks, landscape=not upright, **white), tight=True)
 
 
-def _sheets(whole: parts.Bands, across: int, down: int, further: int) -> list[Any]:
+def _care(grid: pd.DataFrame) -> str:
+    """What to mind before filling the gaps."""
+    metals = [name for name, dose in shift.METALS.items() if (grid[dose] > 0).any()]
+    return words.say("wall.care", metals=", ".join(metals)) if metals else words.say("wall.gaps")
+
+
+def _sheets(whole: parts.Bands, across: int, down: int, further: int, care: str) -> list[Any]:
     """The chart cut into what a sheet of paper holds; no sheet on which nothing was dyed.
 
     Sheets of the first row hold `down` rows of chips, where one has the title; those of the
@@ -76,6 +83,7 @@ def _sheets(whole: parts.Bands, across: int, down: int, further: int) -> list[An
             bands = [replace(b, patches=b.patches[piece]) for b in whole.bands[at:end]]
             if any(patch.fill for band in bands for patch in band.patches):
                 said = words.say("wall.sheet", row=row, column=column)
+                said = said if blocks else f"{said} · {care}"
                 blocks += [parts.NewPage(only="paper")] if blocks else []
                 blocks.append(parts.Text(said, "small", only="paper"))
                 given: Any = {"bands": tuple(bands), "only": "paper", "level": row == 1}
@@ -134,7 +142,8 @@ def _grid(
     for order, name in rows.itertuples(index=False):
         own = grid[grid["order"] == order].drop_duplicates("column").set_index("column")
         placed = own.reindex(columns)
-        notes = [words.say("strip.gap")] * len(columns)
+        key = "gap" if own["dye"].ne("none").any() else "gap_undyed"
+        notes = [words.say(f"strip.{key}")] * len(columns)
         made = parts.patches(placed[[*table.LAB, *table.WHITE]], columns, notes)
         codes = placed[["swatch"]].fillna("").assign(area=placed.get("area"))
         bands.append(parts.Band(name, source.pictured(codes.to_dict("records"), made)))

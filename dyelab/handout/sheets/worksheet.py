@@ -12,6 +12,7 @@ from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
 from dyelab.handout.metal_texts import controls, distance, metals
+from dyelab.shift.family import Dose
 
 _LETTERS = ("A", "B", "C")
 _APART = 8.0  # ΔE00: told apart at a glance on a class's printer (common practice, no source)
@@ -51,18 +52,20 @@ def worksheet(
     asking = [_Asked(source, n, row, metal) for n, row in enumerate(found.to_dict("records"), 1)]
     title = words.say("pages.worksheet_title", metal=metal)
     used = source.used(one.after for one in asking)
+    holding = [one for one in _REASONS if any(one in own.reasons for own in asking)]
     blocks = [
         parts.Fields((words.say("worksheet.name"), words.say("worksheet.date"))),
         parts.Text(words.say("worksheet.lead", metal=metal), "lead"),
         *[block for one in asking for block in one.question()],
         parts.HandIn(),
-        parts.Caution(source.cautions(used, children=True)),
         parts.NewPage(only="paper"),
         parts.Heading(words.say("worksheet.teacher"), only="paper"),
         *[block for one in asking for block in one.answer()],
+        *[parts.Text(_why(metal, one), only="paper") for one in holding],
         parts.Text(words.say("pages.answers_note"), "small"),
         parts.Text(words.say("worksheet.basis"), "small"),
-        *_sources(metal, {reason for one in asking for reason in one.reasons}),
+        *_sources(metal, holding),
+        parts.Caution(source.cautions(used, children=True, doses=False)),
     ]
     return own.page(title, blocks, white=source.white, how=source.how)
 
@@ -98,7 +101,7 @@ class _Asked:
 
     @property
     def dose(self) -> str:
-        return metals(shift.doses_of(**{self.metal: self.row["dose"]}))
+        return metals(self._dose)
 
     @property
     def after(self) -> dict[Any, Any]:
@@ -128,14 +131,14 @@ class _Asked:
             parts.Chips(hidden, columns=5, height_mm=14, sticky=True),
             parts.Ticks(words.say("worksheet.which"), letters, 5, f"{key} which", one=True),
             parts.Ticks(words.say("worksheet.why"), why, key=f"{key} why"),
-            parts.Reveal(label, self._pair(), (self._said(), *self._because())),
+            parts.Reveal(label, self._pair(), (self._said(), self._right(), *self._because())),
         ]
 
     def answer(self) -> list[Any]:
         pair = parts.Chips(
             self._pair(), columns=4, height_mm=9, touching=True, only="paper", sticky=True
         )
-        texts = [self._said(), *self._because()]
+        texts = [self._said(), " ".join([self._right(), *self._controls()])]
         return [pair, *[parts.Text(text, only="paper") for text in texts]]
 
     def _pair(self) -> tuple[parts.Patch, ...]:
@@ -149,37 +152,48 @@ class _Asked:
         )
         return f"{self.letter}. {told}"
 
+    def _right(self) -> str:
+        """The reasons to tick."""
+        ticked = [words.say(f"worksheet.{one}", metal=self.metal) for one in self.reasons]
+        return words.say("worksheet.right", reasons="; ".join(ticked))
+
     def _because(self) -> list[str]:
-        """The reasons that hold, then what the cloths without the dye showed."""
-        why = [
-            words.say(
-                "worksheet.because",
-                why=words.say(f"worksheet.because_{one}", metal=self.metal),
-                source=words.say(f"worksheet.cite_{_source(self.metal, one)}"),
-            )
-            for one in self.reasons
-        ]
-        return [parts.opened(" ".join(why)), *self._controls()]
+        """Why the reasons hold, then what the cloths without the dye showed."""
+        return [" ".join(_why(self.metal, one) for one in self.reasons), *self._controls()]
 
     @cached_property
     def reasons(self) -> list[str]:
-        """Which of the reasons hold."""
+        """Which of the reasons hold: a metal's own colour where cloth without the dye shows it."""
         after = self.after
         tannin, dye = after.get("tannin", "none") != "none", after["dye"] != "none"
-        rows = self.source.rows
+        rows, own = self.source.rows, not (tannin or dye) or self._bare_moved()
         vat = "vat" in rows and bool(rows.loc[rows["variant"] == self.row["to_row"], "vat"].any())
-        found = {"tannin": tannin, "dye": dye and not vat, "vat": vat, "own": not (tannin or dye)}
+        found = {"tannin": tannin, "dye": dye and not vat, "vat": vat, "own": own}
         return [reason for reason, holds in found.items() if holds]
 
-    def _controls(self) -> list[str]:
-        if self.after["dye"] == "none":
-            return []
+    @cached_property
+    def _family(self) -> shift.Family | None:
+        """The dyed cloth with its controls; none where the pair has another metal in both."""
         picked = {key: self.after[key] for key in shift.shared_factors(self.source.made)}
         try:
-            one = shift.family(self.source.recipes, self.source.moves, metal=self.metal, **picked)
-        except InputError:  # the pair has another metal in both
+            return shift.family(self.source.recipes, self.source.moves, metal=self.metal, **picked)
+        except InputError:
+            return None
+
+    def _bare_moved(self) -> bool:
+        """Whether the metal changed cloth without dye and tannin by more than chance."""
+        ends = self._family.ends("undyed", self._dose) if self._family else []
+        change = self._family.moved(ends[-1]) if self._family and len(ends) == 2 else None
+        return bool(change and change["verdict"] == compare.REAL)
+
+    def _controls(self) -> list[str]:
+        if self.after["dye"] == "none" or self._family is None:
             return []
-        return controls(one, shift.doses_of(**{self.metal: self.row["dose"]}))
+        return controls(self._family, self._dose)
+
+    @property
+    def _dose(self) -> Dose:
+        return shift.doses_of(**{self.metal: self.row["dose"]})
 
 
 def _source(metal: str, reason: str) -> str:
@@ -187,9 +201,16 @@ def _source(metal: str, reason: str) -> str:
     return _SOURCES.get((metal, reason)) or _SOURCES.get(("", reason), "none")
 
 
-def _sources(metal: str, reasons: set[str]) -> list[Any]:
+def _why(metal: str, reason: str) -> str:
+    """Why a reason holds, and who says so."""
+    why = words.say(f"worksheet.because_{reason}", metal=metal)
+    source = words.say(f"worksheet.cite_{_source(metal, reason)}")
+    return parts.opened(words.say("worksheet.because", why=why, source=source))
+
+
+def _sources(metal: str, reasons: list[str]) -> list[Any]:
     """Published sources of these reasons, in full."""
-    cited = dict.fromkeys(_source(metal, reason) for reason in _REASONS if reason in reasons)
+    cited = dict.fromkeys(_source(metal, reason) for reason in reasons)
     texts = [words.say(f"worksheet.source_{name}") for name in cited if name != "none"]
     said = words.say("worksheet.sources", sources=" ".join(texts))
     return [parts.Text(said, "small")] if texts else []
