@@ -44,7 +44,11 @@ PAIR = {"alum": (60, 30, 20), "iron": (58, 29, 20)}
         ((50, 0, 0), (50, 0, -3), "bluer"),
         ((91, -1, 13), (61, 0, 1), "much darker, much greyer"),  # iron on a tannin: plain grey
         ((91, -1, 12), (88, 2, 18), "darker, much yellower"),  # rust on undyed wool
-        ((90, -4, 26), (76, -5, 39), "much darker, slightly redder in hue"),  # khaki on yellow: a* fell
+        (
+            (90, -4, 26),
+            (76, -5, 39),
+            "much darker, slightly redder in hue",
+        ),  # khaki on yellow: a* fell
         ((90, -4, 26), (87, -3, 60), "darker, much more colourful"),  # a vivid yellow on a pale one
         ((50, 13, 0), (50, 8, 11), "much yellower"),
         ((50, 20, 0), (60, 30, 0), "much lighter, much brighter"),

@@ -107,6 +107,13 @@ def test_a_folder_that_is_no_book_is_refused_before_anything_starts(tmp_path):
         )
 
 
+def test_with_nobody_to_ask_it_says_how_to_begin_a_book(tmp_path, monkeypatch):
+    monkeypatch.setattr(open_.sys, "stdin", SimpleNamespace(isatty=lambda: False))
+    with pytest.raises(InputError, match=r"no terminal to ask .* dyelab open .*new --white D65/10"):
+        open_.environment(tmp_path / "new")
+    assert not (tmp_path / "new").exists()
+
+
 @pytest.mark.parametrize("suffix", [".pdf", ".html"])
 def test_the_report_is_written(tmp_path, suffix):
     out = tmp_path / f"report{suffix}"

@@ -134,9 +134,16 @@ def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, 
         pdf = handout.write(page, tmp_path / "w.pdf")
         text = subprocess.run(["pdftotext", pdf, "-"], capture_output=True, check=True).stdout
         sheets = text.decode().rstrip("\f").split("\f")
-        assert "For the teacher" in sheets[-1]
-        assert "Because iron binds tannin" in sheets[-1]
-        assert not [sheet for sheet in sheets[:-1] if "ΔE00" in sheet]
+        teacher = next(i for i, sheet in enumerate(sheets) if "For the teacher" in sheet)
+        assert any("Because iron binds tannin" in sheet for sheet in sheets[teacher:])
+        assert not [sheet for sheet in sheets[:teacher] if "ΔE00" in sheet]
+        assert not [sheet for sheet in sheets[:teacher] if "Take care" in sheet]
+    ticked = [b.text for b in answered if isinstance(b, handout.Text) and "To tick: " in b.text]
+    assert len(ticked) == 4
+    offered = {text for b in asked if isinstance(b, handout.Ticks) for text in b.texts}
+    for text in ticked:
+        right = text.partition("To tick: ")[2].partition(". ")[0].rstrip(".").split("; ")
+        assert set(right) <= offered - {"the iron bath washes the dye out"}
 
 
 def test_answers_agree_with_the_differences(source):
@@ -166,7 +173,10 @@ def test_the_report_says_how_many_and_what_moved_most(source):
     pairs = pairs[pairs["dye"] != "none"]
     real = pairs[pairs["verdict"] == "real"]
     darker = (real["to_L"] - real["from_L"] < -0.5).sum()
-    assert lead.startswith(f"Of {len(pairs)} dyed cloths, iron made {darker} darker and ")
+    assert lead.startswith(
+        f"Of {len(pairs)} pairs of dyed cloths without iron and with it, "
+        f"iron made {darker} darker and "
+    )
 
 
 @pytest.mark.parametrize(
@@ -334,6 +344,10 @@ def test_the_dyes_own_share_without_spectra_is_the_difference_of_differences(sou
     np.testing.assert_allclose(own, lab[1] + (lab[0] - lab[1]) - (lab[2] - lab[3]), atol=1e-9)
 
 
+def gap(row):
+    return "still to do" if row.name == "no dye" else "dye me"
+
+
 @pytest.mark.parametrize(("paper", "upright"), [("A4", False), ("A2", True), ("A1", False)])
 def test_the_wall_has_every_recipe_once_in_its_column(source, paper, upright):
     page = wall.chart(source, Own(paper=paper), fibre="cotton", upright=upright)
@@ -346,7 +360,7 @@ def test_the_wall_has_every_recipe_once_in_its_column(source, paper, upright):
         assert sorted(n for _, n in shown) == sorted(handout.numbers(v) for v in LAB(made))
     for chart in bands:
         assert all(tuple(p.label for p in row.patches) == chart.columns for row in chart.bands)
-        assert all(p.fill or p.note == "dye me" for row in chart.bands for p in row.patches)
+        assert all(p.fill or p.note == gap(row) for row in chart.bands for p in row.patches)
         assert chart.cell_mm == chart.height_mm == 40
     sheets = sum(b.only == "paper" for b in bands)
     assert len(handout.pictures(page, ppi=10)) == sheets
@@ -360,7 +374,7 @@ def test_a_planned_recipe_is_a_dashed_place(tmp_path):
     sheet = mordant_sheet.sheet(source, fibre="wool", dye="madder")
     patches = [p for b in sheet.blocks if isinstance(b, handout.Chips) for p in b.patches]
     assert [p.note for p in patches if not p.fill] == ["not measured yet"]
-    assert "3 recipes, 2 of them measured" in report.report(source).blocks[1].text
+    assert "3 recipes, 2 of these recipes measured" in report.report(source).blocks[1].text
 
 
 def test_a_sorting_card_tells_nothing_in_front_and_all_on_its_back(source, tmp_path):

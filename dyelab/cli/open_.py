@@ -82,6 +82,8 @@ def environment(folder: Path | None, white: str | None = None) -> dict[str, str]
         return {**os.environ}
     if not folder.exists() and (white or _wanted(folder)):
         _begin(folder, white)
+    elif not folder.exists() and not sys.stdin.isatty():
+        raise _refusal("cli.nobody_to_ask", path=folder)
     elif white:
         raise _refusal("cli.white_stands", path=folder)
     if not (folder / "datapackage.json").is_file():

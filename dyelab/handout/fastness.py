@@ -17,7 +17,7 @@ from dyelab.plot import fastness as drawn
 _FEW = 3  # swatches of a cloth shown with every reading on its sheet
 _SHEETS = 4  # cloths with a sheet each; a page about more is an overview
 _STRIPS = 6  # swatches with every reading on the longer page; more, before and after only
-_PAIRS = 18
+_PAIRS, _LEAST = 18, 3  # swatches shown before and after, and how many of them changed least
 _CURVES = 4  # in one figure
 _SMALL = 135  # pixels: height of a curve's panel on a sheet
 _LONGEST = 8  # chips in one row
@@ -235,7 +235,9 @@ def _overview(found: grade.Study, tests: pd.DataFrame | None, book: Book | None)
         rows = rows[rows["dye"].ne("none")] if "dye" in rows else rows
         if len(rows):
             title = words.say(f"fastness.{exposure.replace(' ', '_')}")
-            title = f"{parts.opened(title)}: {words.say('fastness.most_changed').lower()}"
+            key = "most_and_least" if len(_last(rows)) > _PAIRS else "most_changed"
+            told = {"most": _PAIRS - _LEAST, "least": _LEAST}
+            title = f"{parts.opened(title)}: {words.say(f'fastness.{key}', **told)}"
             blocks += [parts.Heading(title), _pairs(rows, book)]
             blocks += _records(found, exposure, tests)
     blocks += [parts.Text(words.say("fastness.more"), "small")]
@@ -379,10 +381,17 @@ def _strip(
     return parts.Chips(patches, columns=columns, height_mm=8 if numbers else 6, touching=True)
 
 
+def _last(rows: pd.DataFrame) -> pd.DataFrame:
+    """Each swatch after the most it had, the most changed first."""
+    most = rows.sort_values("amount", kind="stable").drop_duplicates(_PIECE, keep="last")
+    return most.sort_values("value", kind="stable")
+
+
 def _pairs(rows: pd.DataFrame, book: Book | None = None) -> parts.Chips:
     """Many swatches: each before and after the most it had, the most changed first."""
-    most = rows.sort_values("amount", kind="stable").drop_duplicates(_PIECE, keep="last")
-    last = most.sort_values("value", kind="stable").head(_PAIRS)
+    last = _last(rows)
+    if len(last) > _PAIRS:
+        last = pd.concat([last.head(_PAIRS - _LEAST), last.tail(_LEAST)])
     crops = _crops(last, book)
     patches: list[parts.Patch] = []
     for row in last.to_dict("records"):

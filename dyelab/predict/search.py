@@ -356,7 +356,7 @@ def find(
     2
     """
     if not np.isfinite(tolerance) or tolerance <= 0:
-        raise ValueError(f"tolerance = {tolerance} is not above 0")
+        raise InputError(words.say("predict.tolerance", found=tolerance))
     lab, spread = wanted_colour(model, target), wanted_spread(model, target)
     limits = Limits(hold or {}, most or {}, tuple(without))
     candidates = within or reach(model, limits)

@@ -146,12 +146,12 @@ def measured_out(material: str, grams: float, listed: pd.DataFrame | None = None
     --------
     >>> from dyelab import recipe
     >>> recipe.measured_out("ferrous sulfate", 0.05)
-    'ferrous sulfate, 0.05 g: too little to weigh. Dissolve 1 g, make up to 100 mL, take 5.0 mL.'
+    'ferrous sulfate, 0.05 g: too little to weigh. Dissolve 1 g, make up to 100 mL, take 5.0 mL. La...
     """
-    if not 0 < round(grams, 2) < _LITTLE or no_stock(material, 1.0, listed):
+    if not 0 < grams < _LITTLE or no_stock(material, 1.0, listed):
         return ""
     ml = f"{stock_ml(grams, 1.0):.1f}"
-    return words.say("recipe.measured_out", material=material, grams=f"{grams:.2f}", ml=ml)
+    return words.say("recipe.measured_out", material=material, grams=f"{grams:.2g}", ml=ml)
 
 
 def diluted_ml(volume_ml: float, strength: float, stock_strength: float) -> tuple[float, float]:

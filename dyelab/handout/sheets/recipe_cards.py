@@ -193,14 +193,11 @@ def _salts(steps: pd.DataFrame) -> list[str]:
 
 
 def _stocks(source: colours.Source, steps: pd.DataFrame, mass: Any) -> list[str]:
-    """For what is too little to weigh, the millilitres of a stock of 1 g in 100 mL."""
-    listed, said = books.materials(source.book), []
-    for row in steps.to_dict("records"):
-        if _grams(row, mass) != parts.cell(None):
-            amount = float(row["amount"])
-            grams = amount if row["unit"] == "g" else recipe.grams(amount, float(mass))
-            said.append(recipe.measured_out(str(row["material"]), grams, listed))
-    return [text for text in said if text]
+    """For what is too little to weigh, the millilitres of a stock."""
+    listed = books.materials(source.book)
+    told = [(str(row["material"]), _weight(row, mass)) for row in steps.to_dict("records")]
+    said = [recipe.measured_out(name, grams, listed) for name, grams in told if grams is not None]
+    return list(filter(None, said))
 
 
 def _dose(row: dict[Any, Any]) -> str:
@@ -214,16 +211,16 @@ def _plain(value: Any) -> str:
     return parts.cell(None) if pd.isna(value) else f"{float(value):g}"
 
 
-def _grams(row: dict[Any, Any], mass: Any) -> str:
+def _weight(row: dict[Any, Any], mass: Any) -> float | None:
     """Grams for this swatch; a paste on one area isn't weighed by the whole."""
-    known = (
-        row["area"] == "whole"
-        and pd.notna(row["amount"])
-        and mass is not None
-        and pd.notna(mass)
-        and mass > 0
-    )
+    known = row["area"] == "whole" and pd.notna(row["amount"]) and pd.notna(mass) and mass > 0
     if row["unit"] == "% WOF" and known:
-        grams = recipe.grams(float(row["amount"]), float(mass))
-        return f"{grams:.2f}" if grams >= _FINE else f"{grams:.2g}"
-    return f"{float(row['amount']):.2f}" if row["unit"] == "g" and known else parts.cell(None)
+        return recipe.grams(float(row["amount"]), float(mass))
+    return float(row["amount"]) if row["unit"] == "g" and known else None
+
+
+def _grams(row: dict[Any, Any], mass: Any) -> str:
+    grams = _weight(row, mass)
+    if grams is None:
+        return parts.cell(None)
+    return f"{grams:.2f}" if grams >= _FINE else f"{grams:.2g}"

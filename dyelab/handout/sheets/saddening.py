@@ -43,7 +43,7 @@ def strip(
     blocks: list[Any] = [
         parts.Text(_sentence(one, metal, doses, splits), "lead"),
         parts.Bands(tuple(_column(dose) for dose in every), bands, _high(own)),
-        *[parts.Text(text) for text in _small(one, doses)],
+        *[parts.Text(text, "small") for text in _small(one, doses)],
     ]
     title = words.say("strip.title", metal=metal.capitalize(), dye=one.picked["dye"])
     white: Any = {"white": source.white, "how": source.how}
@@ -141,6 +141,9 @@ def _small(one: Family, doses: list[Dose]) -> list[str]:
     """Recipe, replicates and interval of each band, as small as they may be."""
     bands = {"dyed": one.dyed, **one.controls}
     said = [parts.seen(words.say("strip.key"))]
+    said += (
+        [words.say("strip.pale", metal=metal)] if len(one.controls.get("undyed", {})) > 1 else []
+    )
     for rows in bands.values():
         start = rows.get(doses[0])
         if start is None:
