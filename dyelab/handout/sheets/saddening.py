@@ -141,9 +141,6 @@ def _small(one: Family, doses: list[Dose]) -> list[str]:
     """Recipe, replicates and interval of each band, as small as they may be."""
     bands = {"dyed": one.dyed, **one.controls}
     said = [parts.seen(words.say("strip.key"))]
-    said += (
-        [words.say("strip.pale", metal=metal)] if len(one.controls.get("undyed", {})) > 1 else []
-    )
     for rows in bands.values():
         start = rows.get(doses[0])
         if start is None:
