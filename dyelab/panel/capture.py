@@ -280,7 +280,8 @@ class Capture(frame.Panel):
             notes.insert(0, words.say("capture.flagged", count=flagged))
         self.tap.offer(naming.open, offered(self.book), naming.swatches)
         drawn = self._drawn(made, naming)
-        answer = words.say("capture.of_photo", name=self.origin.name, said=said(naming))
+        name = self.origin.name if self.origin else ""
+        answer = words.say("capture.of_photo", name=name, said=said(naming))
         return frame.Shown(answer, drawn, table[_COLUMNS].round(2), notes=notes)
 
     def _drawn(self, made: measure.Measured, naming: Naming) -> go.Figure:

@@ -29,7 +29,7 @@ def load_ipython_extension(shell: Any) -> None:
         book_choice.gathered(book)
         taken: list[bool] = []
         shell.events.register("pre_execute", lambda: taken.append(True))
-        IOLoop.current().call_later(_QUIET, lambda: taken or _learn(book))
+        IOLoop.current().call_later(_QUIET, lambda: None if taken else _learn(book))
 
 
 def _learn(book: book_choice.Book) -> None:

@@ -146,7 +146,7 @@ def measured_out(material: str, grams: float, listed: pd.DataFrame | None = None
     --------
     >>> from dyelab import recipe
     >>> recipe.measured_out("ferrous sulfate", 0.05)
-    'ferrous sulfate, 0.05 g: too little to weigh. Dissolve 1 g, make up to 100 mL, take 5.0 mL. La...
+    'ferrous sulfate, 0.05 g: too little to weigh. Dissolve 1 g, make up...
     """
     if not 0 < grams < _LITTLE or no_stock(material, 1.0, listed):
         return ""
