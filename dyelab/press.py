@@ -40,8 +40,7 @@ def pdf(
     b'%PDF-'
     """
     content = compiled(template, data, pictures=pictures)
-    with files.whole(path, binary=True) as file:
-        file.write(content)
+    files.write(path, content)
     return Path(path)
 
 

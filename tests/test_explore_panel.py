@@ -128,7 +128,7 @@ def test_sliders_in_percent_show_it_behind_their_number(panel):
     sliders = [w for w in panel.choices.values() if isinstance(w, widgets.FloatSlider)]
     sliders.remove(panel.choices["dips"])
     assert len(sliders) == 9
-    assert all("dl-percent" in w._dom_classes for w in sliders)
+    assert all("dl-percent" in w.get_state()["_dom_classes"] for w in sliders)
 
 
 def test_a_photo_that_is_not_there_is_said_in_words(panel):

@@ -261,7 +261,7 @@ def _scattered(values: np.ndarray, owner: np.ndarray, many: np.ndarray) -> np.nd
 
 # Added to K/S, so that the noise of reading near-white cloth doesn't outweigh everything. Set by
 # tests/benchmarks/scatter_measure.py, which takes what makes recipes' scatter most alike.
-_FLOOR = 0.005
+FLOOR = 0.005
 # How unlike the recipes of one series are before anything is known: degrees of freedom that the
 # series lends to a recipe, and how sure that is (standard deviation of the logarithm). By trial in
 # tests/benchmarks/pots_truth.py: where recipes' scatter differs by a factor of four, ΔE00 of the
@@ -269,7 +269,7 @@ _FLOOR = 0.005
 _LENT, _SURE = 2.0, 0.35
 # Degrees of freedom looked through, from less than one swatch's to as good as alike;
 # tests/benchmarks/scatter_measure.py shows what a finer, wider grid would find.
-_GRID = np.geomspace(0.7, 120, 26)
+GRID = np.geomspace(0.7, 120, 26)
 # Reflectances between which a colour is put before K/S is taken: beyond the whitest and the
 # deepest cloth, where K/S would magnify the noise of reading.
 _WHITE, _BLACK = 0.97, 0.004
@@ -343,7 +343,7 @@ def to_log(lab: np.ndarray) -> np.ndarray:
     slope = np.where(low, 3 * (6 / 29) ** 2, 3 * f**2)
     band = np.clip(np.where(low, 3 * (6 / 29) ** 2 * (f - 4 / 29), f**3), _BLACK, _WHITE)
     ks = (1 - band) ** 2 / (2 * band)
-    by_band = (band**2 - 1) / (2 * band**2) / (ks + _FLOOR)
+    by_band = (band**2 - 1) / (2 * band**2) / (ks + FLOOR)
     return (by_band * slope)[:, :, None] * to_f
 
 
@@ -379,10 +379,10 @@ def likeness(
     floor = 1e-6 * np.trace(pooled, axis1=1, axis2=2)[:, None, None] + 1e-12
     root = np.linalg.inv(np.linalg.cholesky(pooled + floor * np.eye(3)))[series[use]]
     seen = np.einsum("nij,njk,nik->ni", root, own[use], root) / df[use, None]
-    chance = np.zeros((count, len(_GRID)))
-    for i, lent in enumerate(_GRID):
+    chance = np.zeros((count, len(GRID)))
+    for i, lent in enumerate(GRID):
         np.add.at(chance[:, i], series[use], _log_f(seen, df[use, None], lent))
-    return _GRID[(chance - 0.5 * (np.log(_GRID / _LENT) / _SURE) ** 2).argmax(axis=1)]
+    return GRID[(chance - 0.5 * (np.log(GRID / _LENT) / _SURE) ** 2).argmax(axis=1)]
 
 
 def _log_f(ratio: np.ndarray, df: np.ndarray, lent: float) -> np.ndarray:

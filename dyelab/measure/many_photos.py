@@ -276,8 +276,7 @@ def _work(path: Path, job: _Job) -> Measured | InputError:
             white=job.white,
         )
         if job.overlays is not None:
-            with files.whole(job.overlays / f"{path.stem}.overlay.jpg", binary=True) as file:
-                file.write(overlay(picture, made))
+            files.write(job.overlays / f"{path.stem}.overlay.jpg", overlay(picture, made))
     except InputError as error:
         return error
     return made

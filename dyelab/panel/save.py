@@ -41,8 +41,7 @@ def uploaded(given: Any, kind: str) -> Path | None:
     while path.exists() and path.read_bytes() != content:
         path, count = path.with_name(f"{named.stem}-{count}{named.suffix}"), count + 1
     if not path.exists():
-        with files.whole(path, binary=True) as file:
-            file.write(content)
+        files.write(path, content)
     return path
 
 
@@ -116,8 +115,7 @@ class Row(widgets.VBox):
     def _figure(self, form: str) -> None:
         def arrived(content: bytes) -> None:
             path = self._named(f".{form}")
-            with files.whole(path, binary=True) as file:
-                file.write(content)
+            files.write(path, content)
             self._tell(path)
 
         self.told.value = html_parts.sentence(words.say("frame.figure_wait"))

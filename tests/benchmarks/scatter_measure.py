@@ -28,9 +28,9 @@ def unlike(world, floor, books=300):
     if floor is None:
         out = np.tile(np.eye(3), (len(own), 1, 1))
     else:
-        was, pots._FLOOR = pots._FLOOR, floor
+        was, pots.FLOOR = pots.FLOOR, floor
         out = pots.to_log(means)
-        pots._FLOOR = was
+        pots.FLOOR = was
     pooled = (out @ own @ np.swapaxes(out, 1, 2)).mean(axis=0)
     back = np.linalg.inv(out)
     said = back @ pooled @ np.swapaxes(back, 1, 2)
@@ -42,7 +42,7 @@ def unlike(world, floor, books=300):
 def lent_by_grid(grid, unlike_by, series=40):
     """Degrees of freedom that each of some series lends, sought on a grid; seeded."""
     rng = np.random.default_rng(7)
-    was, pots._GRID = pots._GRID, grid
+    was, pots.GRID = pots.GRID, grid
     found = []
     for _ in range(series):
         many, df = int(rng.integers(4, 30)), 2
@@ -51,14 +51,14 @@ def lent_by_grid(grid, unlike_by, series=40):
         own, freedom = sizes * np.swapaxes(off, 1, 2) @ off, np.full(many, float(df))
         one = own, freedom, np.zeros(many, int), own.sum(axis=0)[None], freedom.sum()[None]
         found.append(pots.likeness(*one)[0])
-    pots._GRID = was
+    pots.GRID = was
     return np.array(found)
 
 
 def main():
-    fine = np.geomspace(pots._GRID[0] / 2, 2 * pots._GRID[-1], 8 * len(pots._GRID))
+    fine = np.geomspace(pots.GRID[0] / 2, 2 * pots.GRID[-1], 8 * len(pots.GRID))
     for unlike_by in (0.0, 0.7, 1.4):
-        ratio = lent_by_grid(pots._GRID, unlike_by) / lent_by_grid(fine, unlike_by)
+        ratio = lent_by_grid(pots.GRID, unlike_by) / lent_by_grid(fine, unlike_by)
         print("grid", unlike_by, *(f"{q:.2f}" for q in np.quantile(ratio, (0.5, 0.05, 0.95))))
     for world in ("synth", "dyehouse"):
         for floor in (None, 0.0, 0.005, 0.01, 0.02, 0.05, 0.1, 0.3):
