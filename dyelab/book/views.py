@@ -334,14 +334,9 @@ def _with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
     metals = dict(zip(listed["material"], listed["metal"], strict=True))
     material = done["material"].map(names)
     mass = done["swatch"].map(bk.swatches.set_index("swatch")["mass_g"])
-    by_unit: dict[str, Callable[[], pd.Series]] = {
-        "% WOF": lambda: done["amount"],
-        "g": lambda: 100 * done["amount"] / mass.where(mass > 0),
-        "g/L": lambda: done["amount"] * done["liquor_ratio"] / 10,
-    }
-    wof = pd.Series(np.nan, index=done.index)
-    for unit, dose in by_unit.items():
-        wof = wof.mask(done["unit"] == unit, dose())
+    amount = done["amount"]
+    doses = (amount, 100 * amount / mass.where(mass > 0), amount * done["liquor_ratio"] / 10)
+    wof = np.select([done["unit"].eq(u) for u in ("% WOF", "g", "g/L")], doses, np.nan)
     metal = material.map(metals).fillna("")
     counted = recipe.metals.counted(metal, done["kind"])
     return done.assign(material=material, metal=metal, counted=counted, wof=wof)

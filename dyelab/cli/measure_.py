@@ -240,16 +240,18 @@ def _measured(
         return measure.photos(
             photos,
             None if target == "white" else target,
+            **_how(options),
             layout=layout,
-            add=options["add"],
-            method=options["method"],
             stored=stored,
             overlays=options["overlay"],
             executor=executor,
             progress=lambda done, _all: bar.update(done - bar.n),
             skip_bad=options["skip_bad"],
-            white=options["white"],
         )
+
+
+def _how(options: dict[str, Any]) -> dict[str, Any]:
+    return {name: options[name] for name in ("add", "method", "white")}
 
 
 def _pool(count: int, jobs: int | None) -> Any:
@@ -260,10 +262,7 @@ def _pool(count: int, jobs: int | None) -> Any:
 
 
 def _keep(photo: Path, target: str, layout: Layout | None, options: dict[str, Any]) -> None:
-    made = measure.calibration(
-        photo, target, layout=layout, add=options["add"], method=options["method"],
-        white=options["white"],
-    )  # fmt: skip
+    made = measure.calibration(photo, target, layout=layout, **_how(options))
     calibrate.write_calibration(made, options["keep"])
     click.echo(f"{options['keep']}: the calibration of {photo.name}")
 

@@ -39,8 +39,7 @@ def pdf(page: Page, path: str | Path) -> Path:
     b'%PDF-'
     """
     content = _enlarged(page) if page.enlarged > 1 else _compiled(page)
-    with files.whole(path, binary=True) as file:
-        file.write(content)
+    files.write(path, content)
     return Path(path)
 
 
