@@ -15,7 +15,9 @@ from dyelab.book.views import materials, recipes, wide
 # half and to double on purpose, a slip of a decimal goes ten times past (common practice).
 _BEYOND = 3.0
 _DIPS = 20  # of one vat: dark blues take eight to twelve (common practice)
-_LIKE = 0.74  # likeness of two names (difflib's ratio): "wled" is nearly "weld", "lac" isn't "lax"
+# Likeness of two names (difflib's ratio): "wled" is nearly "weld", "lac" isn't "lax"; at 0.8 some
+# slips are missed, below 0.74 right names look like others (tests/benchmarks/near_words.py).
+LIKE = 0.74
 # Replicates are pointed out if they lie further apart than those of every other recipe by this
 # factor (the second where fewer than so many other recipes were repeated), and by more than an eye
 # overlooks; or if they lie so far apart as no two pieces of one recipe should (by eye).
@@ -91,7 +93,7 @@ def _names(bk: Book) -> Iterator[dict[str, Any]]:
         text = str(name).strip()
         if not text or recipe.known_name(text, listed) != text or text.lower() in known:
             continue
-        near = difflib.get_close_matches(text.lower(), known, n=1, cutoff=_LIKE)
+        near = difflib.get_close_matches(text.lower(), known, n=1, cutoff=LIKE)
         near += [one for one in known if len(one) > 3 and text.lower().startswith(f"{one} ")]
         if near:
             at = int(group.index[0]) + 2
