@@ -171,3 +171,25 @@ def greedy(covariance: np.ndarray, noise: float, count: int) -> list[int]:
         chosen.append(best)
         left -= np.outer(left[best], left[best]) / (left[best, best] + noise)
     return chosen
+
+
+def first_reached(x: np.ndarray, above: np.ndarray) -> np.ndarray:
+    """First x at which each row of `above` (d, n), straight between points, is not below 0.
+
+    Infinite for a row that always is.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import numerics
+    >>> above = np.array([[-1.0, 1.0, 2.0], [-3.0, -2.0, -1.0]])
+    >>> numerics.first_reached(np.array([0.0, 4.0, 8.0]), above).tolist()
+    [2.0, inf]
+    """
+    reached = above >= 0
+    at, row = np.argmax(reached, axis=1), np.arange(len(above))
+    before = np.maximum(at - 1, 0)
+    low, high = above[row, before], above[row, at]
+    part = np.where(high > low, -low / np.where(high > low, high - low, 1), 0.0)
+    place = x[before] + np.clip(part, 0, 1) * (x[at] - x[before])
+    return np.where(reached.any(axis=1), place, np.inf)

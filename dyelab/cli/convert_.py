@@ -13,6 +13,7 @@ from dyelab import convert, files, read
 from dyelab.cli import options
 from dyelab.errors import InputError
 from dyelab.table import COVARIANCE, EXPOSURE, LAB, STANDARD_UNCERTAINTIES, WHITE, covariances
+from dyelab.table.white import with_uncertainties
 
 _COARSE = 0.3  # ΔE*ab: about what a handheld repeats to
 _OPTIONS = {
@@ -176,11 +177,9 @@ def _lab(found: read.Measurements, name: str, illuminant: str, observer: int) ->
 
 def _sure(table: pd.DataFrame) -> pd.DataFrame:
     """The table with standard uncertainties, where there are any, in place of covariances."""
-    sizes = np.sqrt(np.diagonal(covariances(table), axis1=1, axis2=2))
+    spread = covariances(table)
     table = table.drop(columns=COVARIANCE)
-    if np.isnan(sizes).all():
-        return table
-    return table.assign(**dict(zip(STANDARD_UNCERTAINTIES, sizes.T, strict=True)))
+    return table if np.isnan(spread).all() else with_uncertainties(table, spread)
 
 
 def _from_spectra(

@@ -25,6 +25,7 @@ from dyelab.table import (
     covariances,
     need,
     with_covariances,
+    with_uncertainties,
 )
 
 # Misses of colours within REACH (CIELAB) speak for one another, at least the nearest FEW: between
@@ -155,7 +156,7 @@ def _moved(
 
 def _with_spread(table: pd.DataFrame, spread: np.ndarray) -> pd.DataFrame:
     if set(STANDARD_UNCERTAINTIES) <= set(table):
-        table[STANDARD_UNCERTAINTIES] = np.sqrt(np.diagonal(spread, axis1=-2, axis2=-1))
+        table = with_uncertainties(table, spread)
     return with_covariances(table, spread)
 
 

@@ -509,21 +509,9 @@ def _moment(one: Drift, name: str, level: float, confidence: float) -> Moment:
     if not np.isfinite(level):
         return Moment(np.inf, np.inf, np.inf, one.longest, curve.declined)
     low, high = curve.band(one.fan.x, confidence)
-    values = (curve.at(one.fan.x), high, low)
-    middle, earliest, latest = (_first(one.fan.x, value, level) for value in values)
+    above = np.stack([curve.at(one.fan.x), high, low]) - level
+    middle, earliest, latest = map(float, numerics.first_reached(one.fan.x, above))
     return Moment(middle, earliest, latest, one.longest, curve.declined)
-
-
-def _first(x: np.ndarray, curve: np.ndarray, level: float) -> float:
-    """Where a curve first reaches a level; infinity if it never does."""
-    over = np.flatnonzero(curve >= level)
-    if not len(over):
-        return np.inf
-    i = int(over[0])
-    if i == 0:
-        return float(x[0])
-    share = (level - curve[i - 1]) / (curve[i] - curve[i - 1])
-    return float(x[i - 1] + share * (x[i] - x[i - 1]))
 
 
 def curve_table(one: Drift, confidence: float = 0.95) -> pd.DataFrame:

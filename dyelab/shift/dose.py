@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, table, words
+from dyelab import compare, numerics, table, words
 from dyelab.compare.formulas import FORMULAS
 from dyelab.errors import InputError, choose
 from dyelab.shift.recipes import (
@@ -368,27 +368,15 @@ def _read_off(
     half = distance[:, -1:] / 2
     left = np.flip(back, axis=1)
     found = {
-        "visible": _crossing(grid, distance - visible),
-        "half": _crossing(grid, distance - half),
-        "enough": grid[-1] - _crossing(grid[-1] - np.flip(grid), left - visible),
+        "visible": numerics.first_reached(grid, distance - visible),
+        "half": numerics.first_reached(grid, distance - half),
+        "enough": grid[-1] - numerics.first_reached(grid[-1] - np.flip(grid), left - visible),
     }
     found["enough"] = np.where(np.isfinite(found["enough"]), found["enough"], 0.0)
     found["half"] = np.where(distance[:, -1] > 1e-9, found["half"], np.inf)
     tails = [0.5, (1 - confidence) / 2, (1 + confidence) / 2]
     rows = [[name, *np.quantile(found[name], tails, method="nearest")] for name in LEVELS]
     return pd.DataFrame(rows, columns=["what", "dose", "low", "high"])
-
-
-def _crossing(x: np.ndarray, above: np.ndarray) -> np.ndarray:
-    """First x where each row of `above` (d, g) becomes positive; infinite where it never does."""
-    positive = above > 0
-    at = np.argmax(positive, axis=1)
-    row = np.arange(len(above))
-    before = np.maximum(at - 1, 0)
-    low, high = above[row, before], above[row, at]
-    part = np.where(high > low, -low / np.where(high > low, high - low, 1), 0.0)
-    place = x[before] + np.clip(part, 0, 1) * (x[at] - x[before])
-    return np.where(positive.any(axis=1), place, np.inf)
 
 
 def _band(

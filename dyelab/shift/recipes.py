@@ -110,14 +110,8 @@ def as_dyed(
     made = first[there].assign(**colours, illuminant=white[0], observer=white[1])
     made = made.assign(pieces=variants.pieces, variant=np.arange(len(first)))
     made["swatch"] = [", ".join(codes[i]) for i in range(len(first))]
-    made = made.assign(**_uncertainties(variants))
+    made = table.with_uncertainties(made, compare.mean_covariances(variants))
     return Recipes(made, replace(variants, names=np.array(label(made), object)), rows)
-
-
-def _uncertainties(variants: compare.Variants) -> dict[str, np.ndarray]:
-    spread = np.diagonal(compare.mean_covariances(variants), axis1=1, axis2=2)
-    roots = np.sqrt(np.clip(spread, 0, None))
-    return dict(zip(table.STANDARD_UNCERTAINTIES, roots.T, strict=True))
 
 
 def pot_names(rows: pd.DataFrame) -> list[str]:

@@ -62,4 +62,5 @@ from dyelab.table.white import (
     one_white,
     white_text,
     with_covariances,
+    with_uncertainties,
 )

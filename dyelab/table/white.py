@@ -165,3 +165,19 @@ def with_covariances(frame: pd.DataFrame, matrices: np.ndarray) -> pd.DataFrame:
     m = np.asarray(matrices, float)
     terms = [m[:, 0, 0], m[:, 1, 1], m[:, 2, 2], m[:, 0, 1], m[:, 0, 2], m[:, 1, 2]]
     return frame.assign(**dict(zip(COVARIANCE, terms, strict=True)))
+
+
+def with_uncertainties(frame: pd.DataFrame, matrices: np.ndarray) -> pd.DataFrame:
+    """Return the table with `u_L, u_a, u_b`, the roots of (n, 3, 3) matrices' variances.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import pandas as pd
+    >>> from dyelab import table
+    >>> table.with_uncertainties(pd.DataFrame({"swatch": ["K1"]}), np.eye(3)[None] * 0.25)
+      swatch  u_L  u_a  u_b
+    0     K1  0.5  0.5  0.5
+    """
+    roots = np.sqrt(np.maximum(np.diagonal(matrices, axis1=1, axis2=2), 0))
+    return frame.assign(**dict(zip(STANDARD_UNCERTAINTIES, roots.T, strict=True)))
