@@ -170,11 +170,12 @@ def _digest(path: Path) -> str:
 
 
 def lab_command(port: int, no_browser: bool) -> list[str]:
-    arguments = [sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1"]
+    # The address alone is said in the terminal: it is critical to the server's log.
+    arguments = [sys.executable, "-m", "jupyterlab"]
+    arguments += ["--Application.log_level=ERROR", "--ServerApp.ip=127.0.0.1"]
     arguments += ["--LabApp.news_url=None", "--ServerApp.root_dir=."]
     arguments += [f"--ServerApp.kernel_manager_class={_WARM}"]
     arguments += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
-    arguments += ["--ServerApp.log_level=ERROR"]  # the address is shown all the same
     # In a container the only user is often root; the server answers to this machine alone.
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         arguments.append("--allow-root")

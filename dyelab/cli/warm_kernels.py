@@ -13,7 +13,7 @@ from tornado.ioloop import IOLoop
 from traitlets import Integer
 
 # Asked for by ipykernel's own option for extensions of the shell.
-WARM = "--IPKernelApp.extensions=['dyelab.panel.warm']"
+WARM = ["--IPKernelApp.extensions=['dyelab.panel.warm']", "--IPKernelApp.log_level=ERROR"]
 LOOK_SECONDS = 1.0
 
 
@@ -53,7 +53,7 @@ class WarmKernels(AsyncMappingKernelManager):
             if len(self.kept) < self.ahead:
                 name = self.new_kernel_id()
                 start = super()._async_start_kernel(
-                    kernel_id=name, path=ApiPath(""), extra_arguments=[WARM]
+                    kernel_id=name, path=ApiPath(""), extra_arguments=WARM
                 )
                 self.kept[name] = asyncio.ensure_future(start)
                 await asyncio.wait([self.kept[name]])

@@ -10,7 +10,11 @@ function label(handle) {
 // Texts in the page's language, kept on the page: they are still asked for when Python has ended.
 const said = (name) => (window.dyelabTexts || {})[name] || "";
 
+// What is worked by keys alone: the notebook would take an arrow there as its own, for the next cell.
+const WORKED = "select, .noUi-handle, input[type=checkbox], .widget-readout";
+
 function dress(root) {
+  root.querySelectorAll(WORKED).forEach((one) => one.setAttribute("data-lm-suppress-shortcuts", "true"));
   root.querySelectorAll('[title=null]').forEach((one) => one.removeAttribute("title"));
   root.querySelectorAll("button > i").forEach((icon) => icon.setAttribute("aria-hidden", "true"));
   root.querySelectorAll(".noUi-handle").forEach(label);

@@ -43,3 +43,15 @@ def test_home_fits_both_themes_and_all_widths(notebook, page, shot):
         for width in (1280, 800):
             shot(f"home-{theme}-{width}", ".dyelab", width)
             assert page.locator(".dyelab").first.evaluate(FITS)
+
+
+def test_a_list_is_worked_by_arrows_and_not_the_notebook(notebook, page):
+    notebook("0_start.ipynb").run_all(until=".dl-wall .dl-w")
+    name, role = (page.get_by_label(one) for one in ("Name of the material", "What it is for"))
+    name.fill("alder bark")
+    name.press("Tab")
+    page.wait_for_timeout(1500)
+    for wanted in (1, 2):
+        page.keyboard.press("ArrowDown")
+        page.wait_for_timeout(300)
+        assert role.evaluate("one => one.selectedIndex") == wanted
