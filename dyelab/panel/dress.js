@@ -120,6 +120,9 @@ function render({ model, el }) {
     root.setAttribute("role", "region");
     root.setAttribute("aria-label", model.get("title"));
     root.addEventListener("click", lead);
+    root.addEventListener("keydown", (event) => {
+      if (event.target.matches(WORKED) && !event.ctrlKey && !event.metaKey) event.stopPropagation();
+    });
     sight.observe(root);
     offerBigType(root, said("big"));
     dress(root);
