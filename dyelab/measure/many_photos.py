@@ -1,9 +1,11 @@
 """Many photos at once, through any `concurrent.futures` executor."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -16,6 +18,7 @@ from dyelab.measure.single_photo import Measured, photo
 from dyelab.table import DEFAULT_WHITE, LAB, WHITE, white_text
 
 Progress = Callable[[int, int], None]
+_Made = Measured | InputError
 
 
 @dataclass(frozen=True)
@@ -25,19 +28,6 @@ class Result:
     table: pd.DataFrame
     shared: pd.DataFrame
     faults: dict[str, str]
-
-
-@dataclass(frozen=True)
-class _Job:
-    """Everything a worker needs, small enough to send."""
-
-    reference: Reference | None
-    layout: Layout | None
-    add: pd.DataFrame | None
-    method: str
-    stored: Calibration | None
-    overlays: Path | None
-    white: tuple[str, int]
 
 
 def photos(
@@ -112,11 +102,12 @@ def photos(
     reference = None if target is None else calibrate.reference(target, white)
     readings = None if add is None else _added(Path(add), len(listed), white)
     folder = None if overlays is None else Path(overlays)
+    how = {"layout": layout, "method": method, "stored": stored, "white": white}
     jobs = [
-        _Job(reference, layout, _for_photo(readings, path.name), method, stored, folder, white)
+        partial(_work, path, reference, folder, add=_for_photo(readings, path.name), **how)
         for path in listed
     ]
-    done = _run(listed, jobs, executor, progress or (lambda _done, _all: None))
+    done = _run(jobs, executor, progress or (lambda _done, _all: None))
     return _gathered(listed, done, skip_bad)
 
 
@@ -240,19 +231,19 @@ def _for_photo(readings: pd.DataFrame | None, name: str) -> pd.DataFrame | None:
 
 
 def _run(
-    paths: list[Path], jobs: list[_Job], executor: Executor | None, progress: Progress
-) -> list[Measured | InputError]:
-    progress(0, len(paths))
+    jobs: Sequence[Callable[[], _Made]], executor: Executor | None, progress: Progress
+) -> list[_Made]:
+    progress(0, len(jobs))
     if executor is None:
         done = []
-        for i, (path, job) in enumerate(zip(paths, jobs, strict=True), 1):
-            done.append(_work(path, job))
-            progress(i, len(paths))
+        for i, job in enumerate(jobs, 1):
+            done.append(job())
+            progress(i, len(jobs))
         return done
-    futures = [executor.submit(_work, p, j) for p, j in zip(paths, jobs, strict=True)]
+    futures = [executor.submit(job) for job in jobs]
     try:
         for i, _ in enumerate(as_completed(futures), 1):
-            progress(i, len(paths))
+            progress(i, len(jobs))
     except BaseException:
         for future in futures:
             future.cancel()
@@ -260,29 +251,21 @@ def _run(
     return [future.result() for future in futures]
 
 
-def _work(path: Path, job: _Job) -> Measured | InputError:
+def _work(path: Path, reference: Reference | None, overlays: Path | None, **how: Any) -> _Made:
     import cv2
 
     cv2.setNumThreads(1)  # one photo a process; threads of their own would only compete
     try:
         picture = read.photo(path)
-        made = photo(
-            picture,
-            job.reference,
-            layout=job.layout,
-            add=job.add,
-            method=job.method,
-            stored=job.stored,
-            white=job.white,
-        )
-        if job.overlays is not None:
-            files.write(job.overlays / f"{path.stem}.overlay.jpg", overlay(picture, made))
+        made = photo(picture, reference, **how)
+        if overlays is not None:
+            files.write(overlays / f"{path.stem}.overlay.jpg", overlay(picture, made))
     except InputError as error:
         return error
     return made
 
 
-def _gathered(paths: list[Path], done: list[Measured | InputError], skip_bad: bool) -> Result:
+def _gathered(paths: list[Path], done: list[_Made], skip_bad: bool) -> Result:
     faults = {
         path.name: str(one) for path, one in zip(paths, done, strict=True)
         if isinstance(one, InputError)

@@ -16,6 +16,7 @@ from dyelab import convert, numerics, table
 from dyelab.book import Book, inside
 from dyelab.calibrate import Reference
 from dyelab.calibrate.shading import WINDOW_MM
+from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
 from dyelab.measure.single_photo import Measured, photo, places
 from dyelab.measure.uncertainty import calibration_doubt, fewer, storage
@@ -26,7 +27,7 @@ from dyelab.table import LAB, STANDARD_UNCERTAINTIES, covariances, with_covarian
 TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"
 # All by trial on pairs of rendered photos with cloths, lamps and programs of their own: half and
 # double of each by tests/benchmarks/pairs.py vary; judged by the same script without it.
-MOST_APART = 0.75  # ΔE00, root mean square of the patches, beyond which photos don't go together
+MOST_APART = 0.7  # ΔE00, root mean square of the patches, beyond which photos don't go together
 _CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays its own
 _GAIN = 0.045  # of a change: what an undone program leaves wrong of it
 _SCATTER = 0.67  # more variance than a window's cloth and light show, of theirs: position, blur
@@ -130,18 +131,38 @@ def kinship(
     if not (_shows_target(first) and _shows_target(second)):
         return Kinship(NO_TARGET)
     cal, later = first.setup.calibration, second.setup.calibration
-    # A program bends light as it came in, exposure and white balance included; these two apart, as
-    # each photo's own calibration takes care of them, one phone bends both photos' light alike.
-    lit = [cal.undoing.tone.undo(made.witnesses) for made in (cal, later)]
-    gain = np.exp(np.median(np.log(np.maximum(lit[1], 1e-5) / np.maximum(lit[0], 1e-5)), axis=0))
-    labs = [cal.lab(cal.undoing.values(lit[0])), cal.lab(cal.undoing.values(lit[1], gain))]
-    stored = _rounding(first) + _rounding(second)
-    real = 1 - np.trace(stored) / max(np.mean((labs[1] - labs[0]) ** 2) * 3, 1e-9)
-    apart = float(np.sqrt(np.mean(convert.dE00(*labs) ** 2) * np.clip(real, 0.1, 1)))
-    now = cal.undoing.tone.undo(later.undoing.redo(second.values))
-    seen = cal.undoing.values(now, gain)
+    stored = later.undoing.redo(second.values)
+    # One phone bends light as exposed, or it exposes what it has bent: whichever explains it.
+    apart, seen = min(
+        (_seen_again(first, second, stored, bent) for bent in (False, True)), key=lambda one: one[0]
+    )
     verdict = TOGETHER if apart <= MOST_APART else OTHER_LOOK
     return Kinship(verdict, apart, later.lab(second.values) - cal.lab(seen), first, seen)
+
+
+def _seen_again(
+    first: Measured, second: Measured, stored: np.ndarray, bent: bool
+) -> tuple[float, np.ndarray]:
+    """How far the patches are from the first photo's, and stored values (n, 3) as it undoes them.
+
+    Exposure and white balance apart, which each photo's own calibration takes care of: factors of
+    the light as stored, if it was `bent` before, else of the light as it came in.
+    """
+    cal = first.setup.calibration
+    tone = Tone() if bent else cal.undoing.tone
+    lit = [tone.undo(np.maximum(m.setup.calibration.witnesses, 1e-4)) for m in (first, second)]
+    gain = np.exp(np.median(np.log(lit[1] / lit[0]), axis=0))
+
+    def undone(values: np.ndarray, by: np.ndarray | float) -> np.ndarray:
+        values = tone.undo(values) / by
+        return cal.undoing.undo(values) if bent else cal.undoing.values(values)
+
+    labs = [cal.lab(undone(one.setup.calibration.witnesses, by))
+            for one, by in ((first, 1.0), (second, gain))]  # fmt: skip
+    noise = _rounding(first) + _rounding(second)
+    real = 1 - np.trace(noise) / max(np.mean((labs[1] - labs[0]) ** 2) * 3, 1e-9)
+    apart = np.sqrt(np.mean(convert.dE00(*labs) ** 2) * np.clip(real, 0.1, 1))
+    return float(apart), undone(stored, gain)
 
 
 def _shows_target(made: Measured) -> bool:
@@ -223,7 +244,7 @@ def joined(
         moved = (table[LAB].to_numpy(float) - was)[at]
         more = moved.T @ moved / len(at)
         shared, doubt = _shared(earlier, kin, measured, common, was, clipped, more)
-        own = (doubt.left + 2 * doubt.cloth)[at].mean(axis=0) / len(at)
+        own = doubt[at].mean(axis=0) / len(at)
         off = more @ np.linalg.solve(more + own, moved.mean(axis=0))
     shown = table.copy()
     shown[LAB] = np.clip(table[LAB].to_numpy() - off, [0, -160, -160], [100, 160, 160]).round(4)
@@ -264,7 +285,7 @@ def _by_the_first(
     common, own = calibration_doubt(first.setup.calibration, values, off)
     common, n = fewer(common), len(first.values)
     photo = _turned(earlier, first.table[LAB], common[:n], common[n:])
-    return _Factors(photo, numerics.symmetric_root(own[n:]), np.empty(0), np.empty(0))
+    return _Factors(photo, numerics.symmetric_root(own[n:]))
 
 
 @dataclass(frozen=True)
@@ -273,8 +294,8 @@ class _Factors:
 
     photo: np.ndarray
     recipe: np.ndarray
-    numbers: np.ndarray
-    recipe_numbers: np.ndarray
+    numbers: np.ndarray = field(default_factory=lambda: np.empty(0))
+    recipe_numbers: np.ndarray = field(default_factory=lambda: np.empty(0))
 
     @property
     def whole(self) -> np.ndarray:
@@ -285,11 +306,10 @@ class _Factors:
 def _factors(shared: pd.DataFrame, readings: list[str]) -> _Factors:
     """Shared rows as arrays, in the order of these readings; zero where a factor is missing."""
     of_recipe = shared["scope"].eq("recipe")
-    made = []
+    at, made = pd.Series(np.arange(len(readings)), index=readings), []
     for rows in (shared[~of_recipe], shared[of_recipe]):
         numbers = np.sort(rows["factor"].unique()).astype(int)
         values = np.zeros((len(readings), len(numbers), 3))
-        at = pd.Series(np.arange(len(readings)), index=readings)
         kept = rows[rows["reading"].isin(readings)]
         which = np.searchsorted(numbers, kept["factor"].to_numpy(int))
         values[at.loc[kept["reading"]].to_numpy(), which] = kept[LAB].to_numpy(float)
@@ -305,15 +325,15 @@ def _shared(
     was: np.ndarray,
     clipped: np.ndarray,
     more: np.ndarray | float = 0.0,
-) -> tuple[pd.DataFrame, "_Doubt"]:
-    """Rows of the later photo under the earlier one's source, and what remains of a change."""
+) -> tuple[pd.DataFrame, np.ndarray]:
+    """Rows of the later photo under the earlier one's source, and doubt (n, 3, 3) of a change."""
     table = measured.table
     first = _factors(earlier.shared, list(earlier.readings["reading"]))
     lab, whole = table[LAB].to_numpy(float), second.whole
     cloth = covariances(table) - whole
     change = np.nan_to_num(np.linalg.norm(lab - was, axis=1))
     left = (
-        np.where(clipped, 2.0, 0.0)[:, None, None] * whole
+        2.0 * clipped[:, None, None] * whole
         + 2 * _SCATTER * cloth
         + _NOISE * kin.refitted[:, :, None] * kin.refitted[:, None]
         + ((_GAIN * change) ** 2)[:, None, None] * np.eye(3)
@@ -332,7 +352,7 @@ def _shared(
         # Older books keep no recipe's part: then there is none to share it with.
         _rows(table, earlier.source, recipe[:, :many], first.recipe_numbers[:many], "recipe"),
     ]
-    return pd.concat(rows, ignore_index=True), _Doubt(left, cloth)
+    return pd.concat(rows, ignore_index=True), left + 2 * cloth
 
 
 def _numbers(first: _Factors, count: int) -> np.ndarray:
@@ -407,24 +427,15 @@ def _rows(
     )
 
 
-@dataclass(frozen=True)
-class _Doubt:
-    """Of a change, (n, 3, 3): what position leaves; and one photo's cloth and storage."""
-
-    left: np.ndarray
-    cloth: np.ndarray
-
-
 def _told(
-    table: pd.DataFrame, codes: np.ndarray, was: np.ndarray, doubt: _Doubt, at: list[int]
+    table: pd.DataFrame, codes: np.ndarray, was: np.ndarray, doubt: np.ndarray, at: list[int]
 ) -> pd.DataFrame:
     """What each witness saw, and whether it is more than position and noise usually do.
 
     Less than that is not taken off: two witnesses' own noise outweighs it (pairs.py).
     """
     now = table[LAB].to_numpy(float)[at]
-    own = doubt.left[at] + 2 * doubt.cloth[at]
-    size = np.einsum("nk,nkl,nl->n", now - was[at], np.linalg.inv(own), now - was[at])
+    size = np.einsum("nk,nkl,nl->n", now - was[at], np.linalg.inv(doubt[at]), now - was[at])
     return pd.DataFrame(
         {"swatch": codes[at], "dE00": convert.dE00(was[at], now), "large": size > _FAR}
     )

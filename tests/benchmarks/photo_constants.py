@@ -11,7 +11,7 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
   patches' strain, under a distribution with the tails of Student's t of 5 degrees;
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
   value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
-  colours and differences): in use is the middle of the two kinds', to one decimal;
+  colours and differences);
 - by kind of program, what of the light it leaves undone, what fits without each patch leave, and
   how the light's colour changes, beside `calibrate.DEVELOPED`, `TARGET_POOR` and `MIXED`.
 
@@ -61,7 +61,7 @@ def main(count=10, first=20_000):
     widths = (1.0, 1.1, 1.2, 1.3, 1.4)
     held_at = [told(fit, "WIDER", wider, held(rendered)) for wider in widths]
     asked = [np.interp(0.95, [shares[c].mean() for shares in held_at], widths) for c in CLOTHS]
-    print(f"WIDER asked: {asked[0]:.2f} dyed, {asked[1]:.2f} real; {np.mean(asked):.1f} between")
+    print(f"WIDER asked: {asked[0]:.2f} dyed, {asked[1]:.2f} real", flush=True)
     strains(taken(rendered))
 
 
