@@ -141,6 +141,13 @@ def test_photos_that_do_not_go_together_are_recognised(what):
     assert measure.kinship(*measured(pair)).verdict == "look"
 
 
+@pytest.mark.parametrize("seed", [20, 29])
+def test_exposure_before_or_after_a_phones_curve_keeps_photos_together(seed):
+    # Otherwise exposed, the first pair is 0.85 apart if light is taken as exposed before the curve,
+    # the second 1.1 if after it.
+    assert measure.kinship(*measured(pairs.pair(seed, "whole"))).verdict == "together"
+
+
 def test_another_camera_in_the_files_is_recognised(tmp_path):
     from PIL import Image
 
