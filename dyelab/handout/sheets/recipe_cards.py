@@ -187,8 +187,8 @@ _STEP_COLUMNS = [
 
 def _salts(steps: pd.DataFrame) -> list[str]:
     """That a metal's dose, as the title has it, is one of its salt."""
-    salts = {recipe.metals.salts()[metal]: metal for metal in shift.METALS}
-    there = [name for name in steps["material"] if name in salts]
+    salts = {salt: metal for metal, salt in recipe.metals.salts().items()}
+    there = [name for name in steps["material"] if name in shift.shifting_salts() & salts.keys()]
     return [words.say("pages.salt", metal=salts[name], salt=name) for name in there]
 
 
