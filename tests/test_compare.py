@@ -47,8 +47,8 @@ PAIR = {"alum": (60, 30, 20), "iron": (58, 29, 20)}
         (
             (90, -4, 26),
             (76, -5, 39),
-            "much darker, slightly redder in hue",
-        ),  # khaki on yellow: a* fell
+            "much darker, much more colourful",
+        ),  # khaki on cream
         ((90, -4, 26), (87, -3, 60), "darker, much more colourful"),  # a vivid yellow on a pale one
         ((50, 13, 0), (50, 8, 11), "much yellower"),
         ((50, 20, 0), (60, 30, 0), "much lighter, much brighter"),

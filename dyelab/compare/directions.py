@@ -15,7 +15,7 @@ VISIBLE, PLAIN, LARGE = 0.5, 1.5, 6.0  # CIELAB units: below the first, nothing 
 # called grey.
 WEAK, GREY = 15.0, 10.0
 TO_GREY = 0.7  # part of a move on the a*b* plane: past it the move is a loss of colour, not a hue
-VIVID = 2.0  # times the lightness lost: a darker cloth is brighter only by more chroma than that
+VIVID = 0.5  # times the lightness lost: of a darker cloth a smaller gain of chroma goes unsaid
 MINOR = 0.25  # of the chroma gained: beside that the eye doesn't see so small a turn of hue
 
 
@@ -27,7 +27,7 @@ def direction(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[str]:
     and "yellower in hue" is a colour that turned towards yellow while its b* did not rise.
     Beside a weakly coloured cloth (chroma under 15) the move on the a*b* plane itself is named,
     or, where colour was lost, "duller" or "greyer" alone. A darker cloth is "more colourful" only
-    where its chroma rose by twice the lightness lost, and beside a gain of chroma a turn of hue
+    where its chroma rose by half the lightness lost, and beside a gain of chroma a turn of hue
     under a quarter of it is left out.
 
     Parameters

@@ -93,8 +93,9 @@ def page(
         everything = _everything(found, tests)  # its tables are wide
         return own.page(words.say("fastness.title"), everything, landscape=True, **read(found))
     cloths = list(_cloths(found).items())
+    aside: tuple[str, ...] = ()
     if len(cloths) > _SHEETS or max(rows["swatch"].nunique() for _, rows in cloths) > 2 * _FEW:
-        blocks = _overview(found, tests, book)
+        blocks, aside = _overview(found, tests, book), (words.say("fastness.more"),)
     else:
         crops = _crops(found.grades, book)
         blocks = []
@@ -106,7 +107,7 @@ def page(
     if len(cloths) == 1:
         title = f"{title}: {cloths[0][0]}"
     # two swatches of a cloth, their table and the cautions fill one sheet only with small margins
-    return replace(own.page(title, blocks, **read(found)), tight=True)
+    return replace(own.page(title, blocks, **read(found)), tight=True, aside=aside)
 
 
 def _white(found: grade.Study) -> tuple[str, int]:
@@ -221,7 +222,7 @@ def _small_curves(found: grade.Study) -> list[Any]:
 
 def _overview(found: grade.Study, tests: pd.DataFrame | None, book: Book | None) -> list[Any]:
     """Many cloths: how many of each keep the grade, and those that changed most."""
-    blocks = _opening(found)
+    blocks = _opening(found, wools=False)
     counted = fastness_texts.by_cloth(found, cloth_name)
     least = fastness_texts.changed_least(counted)
     blocks += [parts.Points(tuple(least))] if least else []
@@ -240,7 +241,6 @@ def _overview(found: grade.Study, tests: pd.DataFrame | None, book: Book | None)
             title = f"{parts.opened(title)}: {words.say(f'fastness.{key}', **told)}"
             blocks += [parts.Heading(title), _pairs(rows, book)]
             blocks += _records(found, exposure, tests)
-    blocks += [parts.Text(words.say("fastness.more"), "small")]
     return [*blocks, parts.Caution(tuple(cautions(found)))]
 
 
@@ -262,11 +262,11 @@ def _everything(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
 _METHOD = ("by_change", "by_staining", "by_interval", "by_curve", "by_tone", "by_reference")
 
 
-def _opening(found: grade.Study) -> list[Any]:
+def _opening(found: grade.Study, *, wools: bool = True) -> list[Any]:
     """The answer, and what its numbers mean."""
     said = words.say("fastness.scale", required=found.change)
-    wools = f" {words.say('fastness.scale_wools')}" if len(found.beside) else ""
-    return [parts.Text(lead(found), "lead"), parts.Text(said + wools, "small")]
+    said += f" {words.say('fastness.scale_wools')}" if wools and len(found.beside) else ""
+    return [parts.Text(lead(found), "lead"), parts.Text(said, "small")]
 
 
 def lead(found: grade.Study) -> str:

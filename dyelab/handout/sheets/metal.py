@@ -125,4 +125,7 @@ def _numbers(one: Family, doses: list[Dose]) -> parts.NumberTable:
         numbers = {name: float(change[name]) for name in _COLUMNS}
         said = {"words": change["moved"], "verdict": compare.in_words(change)}
         rows.append({"added": metals(dose), **numbers, **said})
-    return parts.number_table(pd.DataFrame(rows), parts.seen(words.say("pages.compared_start")))
+    return parts.number_table(
+        pd.DataFrame(rows),
+        parts.seen(f"{words.say('pages.compared_start')} {words.say('pages.in_hue')}"),
+    )

@@ -140,4 +140,6 @@ def _numbers(source: colours.Source, rows: list[dict[Any, Any]]) -> parts.Number
         for row, label in zip(rows, colours.labels(rows), strict=True)
     ]
     told = pd.DataFrame(shown).dropna(axis=1, how="all")
-    return parts.number_table(told, words.say("pages.compared") if "dE00" in told else "")
+    return parts.number_table(
+        told, f"{words.say('pages.compared')} {words.say('pages.in_hue')}" if "dE00" in told else ""
+    )

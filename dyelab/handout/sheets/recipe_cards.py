@@ -43,7 +43,11 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
         parts.Heading(words.say("pages.steps")),
         _steps(steps, about.get("mass_g")),
     ]
-    notes = [words.say("pages.water"), *_salts(steps), *_stocks(source, steps, about.get("mass_g"))]
+    notes = [
+        _water(about.get("mass_g")),
+        *_salts(steps),
+        *_stocks(source, steps, about.get("mass_g")),
+    ]
     notes += [str(note) for note in steps.get("note", []) if isinstance(note, str) and note]
     blocks.append(parts.Points(tuple(dict.fromkeys(notes))))
     return own.page(
@@ -183,6 +187,16 @@ _STEP_COLUMNS = [
     "minutes",
     "pH",
 ]
+
+
+def _water(mass: Any) -> str:
+    """How much water, where the steps don't say."""
+    known = mass is not None and pd.notna(mass) and mass > 0
+    low, high = (
+        f"{recipe.water_L(float(mass), ratio) * 1000:.0f}" if known else "" for ratio in (20, 40)
+    )
+    told = words.say("pages.millilitres", low=low, high=high) if known else ""
+    return words.say("pages.water", millilitres=told)
 
 
 def _salts(steps: pd.DataFrame) -> list[str]:

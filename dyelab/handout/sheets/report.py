@@ -107,7 +107,11 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
         )
         title = words.say("pages.report_moved", metal=metal)
         blocks.append(parts.Heading(title))
-        blocks.append(parts.number_table(shown, parts.seen(words.say("pages.compared_pair"))))
+        blocks.append(
+            parts.number_table(
+                shown, parts.seen(f"{words.say('pages.compared_pair')} {words.say('pages.in_hue')}")
+            )
+        )
     return blocks
 
 

@@ -85,7 +85,7 @@ def _place(order: str, values: pd.Series, code: str, alike: float = 0.0) -> str:
     """The card's place in an order from least to most, or the places that cards alike share."""
     first = 1 + int((values < values[code] - alike).sum())
     last = int((values <= values[code] + alike).sum())
-    key = "one" if first == last else "shared"
+    key = "one" if first == last else "shared" if alike else "equal"
     place = words.say(f"sorting.{key}", first=first, last=last, of=len(values))
     return words.say(f"sorting.{order}", place=place)
 

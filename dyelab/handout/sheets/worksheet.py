@@ -62,7 +62,7 @@ def worksheet(
         parts.Heading(words.say("worksheet.teacher"), only="paper"),
         *[block for one in asking for block in one.answer()],
         *[parts.Text(_why(metal, one), only="paper") for one in holding],
-        parts.Text(words.say("pages.answers_note"), "small"),
+        parts.Text(f"{words.say('pages.answers_note')} {words.say('pages.in_hue')}", "small"),
         parts.Text(words.say("worksheet.basis"), "small"),
         *_sources(metal, holding),
         parts.Caution(source.cautions(used, children=True, doses=False)),
@@ -153,9 +153,13 @@ class _Asked:
         return f"{self.letter}. {told}"
 
     def _right(self) -> str:
-        """The reasons to tick."""
+        """The reasons to tick, and the metal's own colour where it is a small part of it."""
         ticked = [words.say(f"worksheet.{one}", metal=self.metal) for one in self.reasons]
-        return words.say("worksheet.right", reasons="; ".join(ticked))
+        said = words.say("worksheet.right", reasons="; ".join(ticked))
+        if "own" in self.reasons or self.row["verdict"] != compare.REAL or not self._bare_moved():
+            return said
+        own = words.say("worksheet.own", metal=self.metal)
+        return f"{said} {words.say('worksheet.partly', reason=own)}"
 
     def _because(self) -> list[str]:
         """Why the reasons hold, then what the cloths without the dye showed."""
@@ -163,12 +167,12 @@ class _Asked:
 
     @cached_property
     def reasons(self) -> list[str]:
-        """Which of the reasons hold: a metal's own colour where cloth without the dye shows it."""
+        """Which of the reasons hold."""
         after = self.after
         tannin, dye = after.get("tannin", "none") != "none", after["dye"] != "none"
-        rows, own = self.source.rows, not (tannin or dye) or self._bare_moved()
+        rows = self.source.rows
         vat = "vat" in rows and bool(rows.loc[rows["variant"] == self.row["to_row"], "vat"].any())
-        found = {"tannin": tannin, "dye": dye and not vat, "vat": vat, "own": own}
+        found = {"tannin": tannin, "dye": dye and not vat, "vat": vat, "own": not (tannin or dye)}
         return [reason for reason, holds in found.items() if holds]
 
     @cached_property
