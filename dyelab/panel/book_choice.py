@@ -16,6 +16,7 @@ from dyelab import book as books
 from dyelab import files, measure, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
+from dyelab.handout import colours
 from dyelab.panel import choices, remember
 
 _OTHER = ""
@@ -221,3 +222,9 @@ def gathered(book: Book) -> Gathered:
     """Gather the recipes of an open book."""
     wide = books.wide(book)
     return Gathered(shift.as_dyed(wide, shared=book.shared), book.spectra, wide, book)
+
+
+@lru_cache(1)
+def source(book: Book) -> colours.Source:
+    """What pages and the panels of metals take from an open book, with what was asked of it."""
+    return colours.source(book)

@@ -25,7 +25,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     return frame.Panel(
         *("guess", words.say("guess.panel_title"), _choose, _show),
         refresh=_fit,
-        prepare=colours.source,
+        prepare=book_choice.source,
         actions={"guess.write": _write},
         book=book,
     )

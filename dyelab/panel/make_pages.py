@@ -9,7 +9,7 @@ from dyelab.handout import colours
 from dyelab.handout import page as parts
 from dyelab.handout.kinds import CLOTH, KINDS
 from dyelab.handout.sheets import series
-from dyelab.panel import choices, frame
+from dyelab.panel import book_choice, choices, frame
 
 _OWN = ("paper", "title", "teacher", "text", "note", "logo", "address")
 _PREVIEWED = 3
@@ -25,7 +25,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     """
     title = words.say("make_pages.title")
     made = frame.Panel(
-        "pages", title, _choose, _show, refresh=_fit, prepare=colours.source, book=book
+        "pages", title, _choose, _show, refresh=_fit, prepare=book_choice.source, book=book
     )
     return made.save_first()
 

@@ -11,7 +11,7 @@ from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout.metal_texts import gaps, metals, told
-from dyelab.panel import choices, frame
+from dyelab.panel import book_choice, choices, frame
 from dyelab.plot import plane, style
 from dyelab.shift.family import CONTROLS, START, Dose, Family
 
@@ -62,7 +62,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 
 def _bench(book: Book) -> _Bench:
-    source = colours.source(book)
+    source = book_choice.source(book)
     plain = shift.without_metals(source.made)
     return _Bench(source, style.with_screen_colours(source.made.assign(plain=plain)))
 
