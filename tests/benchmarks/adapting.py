@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from worlds import melange, random_books, synth
 
 from dyelab import convert
-from dyelab.calibrate.cloths import cloths
+from dyelab.calibrate.cloths import invented
 from dyelab.convert import adaptation
 from dyelab.convert.adaptation import SURFACES, surfaces
 
@@ -40,7 +40,9 @@ def studio(count, seeds):
 
 
 def write():
-    table = pd.DataFrame(cloths(EACH, 41), columns=[f"{b:.0f}" for b in BANDS])
+    table = pd.DataFrame(
+        invented(EACH, np.random.default_rng(41)), columns=[f"{b:.0f}" for b in BANDS]
+    )
     table.insert(0, "family", "dyed")
     with open(SURFACES / "dyed.csv", "w", encoding="utf-8") as file:
         file.write(HEAD)

@@ -24,6 +24,23 @@ def test_a_page_runs_again_after_its_kernel_ended(page, lab, notebook):
     page.wait_for_selector(WALL, timeout=COLD)
 
 
+def test_a_tab_that_lay_behind_when_the_browser_was_closed_comes_alive(page, lab):
+    page.goto(f"{lab}/lab?reset", timeout=COLD)
+    page.wait_for_selector(WALL, timeout=COLD)
+    page.get_by_role("link", name="Iron and copper", exact=True).click()
+    page.wait_for_selector(".dl-canvas .main-svg", timeout=COLD)
+    page.get_by_role("link", name="To the book's home").first.click()
+    page.wait_for_selector(f".jp-NotebookPanel:not(.lm-mod-hidden) {WALL}", timeout=COLD)
+    page.wait_for_timeout(2000)  # the desk keeps its tabs
+    page.goto(f"{lab}/lab", timeout=COLD)
+    page.wait_for_selector(f".jp-NotebookPanel:not(.lm-mod-hidden) {WALL}", timeout=COLD)
+    page.wait_for_timeout(25_000)  # somebody looks at home first
+    page.locator(".lm-TabBar-tab:has-text('4_iron')").click()
+    page.wait_for_selector(
+        ".jp-NotebookPanel:not(.lm-mod-hidden) .dl-canvas .main-svg", timeout=COLD
+    )
+
+
 def test_a_notebook_of_somebody_else_does_not_run_by_itself(page, lab, notebook, desk):
     import nbformat
 

@@ -227,7 +227,7 @@ def _in_baths(steps: pd.DataFrame, swatches: pd.DataFrame) -> pd.DataFrame:
     turns = rounds(swatches)
     placed = swatches.assign(replicate=turns, place=range(len(swatches)))
     parts = [
-        baths.grouped(steps[steps["swatch"].isin(part["swatch"])], part, pots="rounds", most=24)
+        baths.with_baths(steps[steps["swatch"].isin(part["swatch"])], part, pots="rounds", most=24)
         for _, part in placed.groupby("series", sort=False)
     ]
     named = pd.concat(parts).set_index(["swatch", "order"])["bath"]

@@ -2,8 +2,9 @@
 // its code folded away, and a page whose kernel has ended says so and offers to run again.
 (() => {
   const HOME = "0_start.ipynb";
-  // In the page's language, as its panels left them there.
-  const said = (name) => (window.dyelabTexts || {})[name] || "↻";
+  // In the page's language, as its panels left them there, now or when this browser last saw one.
+  const TEXTS = "dyelab-texts";
+  const said = (name) => (window.dyelabTexts || JSON.parse(localStorage.getItem(TEXTS) || "{}"))[name] || "↻";
   // Only what opens a panel of ours is run unasked: a notebook from somebody else is not.
   const OURS = /^(from dyelab\.panel import [\w, ]+|(display\()?\w+\.panel\(\)\)?|\s*)$/;
   const wait = (ms) => new Promise((done) => setTimeout(done, ms));
@@ -35,7 +36,14 @@
   // How often the page's cells have been run, as their numbers say.
   const count = (page) => Math.max(0, ...[...page.content.model.cells].map((cell) => cell.executionCount || 0));
 
-  async function run(app, page) {
+  // The command runs the page in front: one page after the other.
+  let running = Promise.resolve();
+  const run = (app, page) => {
+    running = running.then(() => runs(app, page)).catch((fault) => console.error(fault));
+    return running;
+  };
+
+  async function runs(app, page) {
     await idle(page);
     await wait(150); // the notebook forgets a run that is asked for while it joins its kernel
     app.shell.activateById(page.id);
@@ -56,6 +64,7 @@
       if (count(page) === before) await wait(300);
     }
     for (let i = 0; i < 20; i += 1, await wait(100)) top(); // panels grow as they are drawn
+    if (window.dyelabTexts) localStorage.setItem(TEXTS, JSON.stringify(window.dyelabTexts));
   }
 
   function say(app, page) {
@@ -82,6 +91,7 @@
   async function take(app, page) {
     await page.context.ready;
     await page.revealed;
+    for (let i = 0; i < 100 && !page.content.model; i += 1) await wait(100); // a tab of yesterday's
     if (!ours(page)) return;
     fold(page);
     await page.sessionContext.ready;
@@ -97,14 +107,20 @@
   function activate(app) {
     if (!app.shell || !app.shell.currentChanged || !app.commands.hasCommand) return; // not a lab
     const known = new WeakSet();
+    // Until yesterday's tabs are all there each comes in front for a moment: only one that stays is run.
+    let settled = false;
     const style = document.createElement("style");
     style.textContent = ".dyelab-stopped .dyelab { opacity: 0.45; pointer-events: none; } .jupyter-widgets-disconnected::before, .dyelab .jupyter-widgets-disconnected::before { display: none !important; }";
     document.head.append(style);
     const look = () => {
       const page = app.shell.currentWidget;
-      if (!page || known.has(page) || !page.sessionContext || !page.content || !page.content.model || !page.content.widgets) return;
-      known.add(page);
-      take(app, page).catch((fault) => console.error(fault));
+      if (!page || known.has(page) || !page.sessionContext || !page.context || !page.content || !("widgets" in page.content)) return;
+      const begin = () => {
+        if (app.shell.currentWidget !== page || known.has(page)) return;
+        known.add(page);
+        take(app, page).catch((fault) => console.error(fault));
+      };
+      if (settled) begin(); else setTimeout(begin, 500);
     };
     app.shell.currentChanged.connect(look);
     // Home is read anew each time it is come back to: other pages have changed the book since.
@@ -123,6 +139,7 @@
         app.shell.collapseLeft(); // home leads everywhere; the list of files is a press away
         await app.commands.execute("docmanager:open", { path: HOME });
       }
+      setTimeout(() => { settled = true; }, 1000);
       for (let i = 0; i < 100; i += 1, await wait(200)) look();
     });
   }
