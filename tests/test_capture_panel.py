@@ -233,13 +233,13 @@ def test_small_changes_are_found_between_photos_that_go_together(tmp_path, monke
     shown.update()
     shown.add_to_book()
     assert "Added 24 readings" in shown.sentence
-    shown = capture.panel(tmp_path / "mine")
     shown.choices["names"].value = names_typed
     shown.choices["path"].value = str(tmp_path / "after.jpg")
     shown.choices["exposure"].value = "wash"
     shown.choices["amount"].value = 5
     shown.update()
     assert "Same phone, same card" in shown.below.value
+    assert shown.choices["goes_with"].layout.display is None
     shown.choices["goes_with"].value = shown.choices["goes_with"].options[1][1]
     shown.choices["witnesses"].value = "W03, W16"
     shown.update()

@@ -71,7 +71,7 @@ class Capture(frame.Panel):
         self.kind = choices.pick(words.say("capture.card"), kinds)
         super().__init__(
             *("capture", words.say("capture.title"), self._offered, self._measured),
-            refresh=_fit,
+            refresh=lambda _opened, made: _fit(self.book, made),  # with what was added since
             actions={
                 "capture.write_card": Capture.write_card,
                 "capture.write_labels": Capture.write_labels,
@@ -424,10 +424,10 @@ def _within(quad: np.ndarray, x: float, y: float) -> bool:
     return bool((turns >= 0).all() or (turns <= 0).all())
 
 
-def _fit(_book: Book, made: dict[str, Any]) -> None:
+def _fit(book: Book, made: dict[str, Any]) -> None:
     """Ask only what what was chosen before makes sense of."""
     choices.fit_exposure(made)
-    capture_together.fit(made)
+    capture_together.fit(book, made)
 
 
 def example() -> Path:

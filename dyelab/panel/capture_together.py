@@ -26,16 +26,19 @@ class Pairing:
 
 def offered(book: Any) -> dict[str, Any]:
     """Widgets `goes_with` and `witnesses`."""
-    say = words.say
-    alone = (say("capture.goes_alone"), "")
     return {
-        "goes_with": choices.pick("capture.goes_with", [alone, *photos(book)]),
+        "goes_with": choices.pick("capture.goes_with", _earlier(book)),
         "witnesses": choices.text("capture.witnesses"),
     }
 
 
-def fit(made: dict[str, Any]) -> None:
-    """Ask for witnesses of a photo that goes with an earlier one, and for that if there is one."""
+def _earlier(book: Any) -> list[tuple[str, str]]:
+    return [(words.say("capture.goes_alone"), ""), *photos(book)]
+
+
+def fit(book: Any, made: dict[str, Any]) -> None:
+    """Offer the photos that the book has by now; ask for witnesses of one that goes with them."""
+    choices.set_options(made["goes_with"], _earlier(book))
     made["goes_with"].layout.display = None if len(made["goes_with"].options) > 1 else "none"
     made["witnesses"].layout.display = None if made["goes_with"].value else "none"
 
