@@ -144,4 +144,5 @@ def _strip(part: pd.DataFrame, shape: str, size: float, name: str) -> go.Scatter
     look = {"shape": shape, "size": size, "name": name, "legendgroup": name, "showlegend": False}
     bars = {"array": list(np.nan_to_num(deviations)), **style.BARS}
     axes = {"xaxis": "x2", "yaxis": "y2"}
-    return style.points(part, x="_place", y="L", **look, **axes, error_y=bars)
+    # its marks are wider than the strip of a narrow figure: none is cut
+    return style.points(part, x="_place", y="L", **look, **axes, error_y=bars, cliponaxis=False)

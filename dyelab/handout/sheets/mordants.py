@@ -45,7 +45,7 @@ def sheet(
     rows = found.sort_values(_ORDER, kind="stable", key=_none_first).to_dict("records")
     blocks: list[Any] = [
         *_most(source, rows, dye),
-        parts.Text(parts.seen(words.say("pages.mordants_lead", dye=dye, fibre=fibre))),
+        parts.Text(parts.seen(words.say("pages.mordants_lead", fibre=fibre, **_dosed(dye, rows)))),
         *_groups(source, rows),
         parts.Heading(words.say("pages.numbers")),
         _numbers(source, rows),
@@ -53,6 +53,14 @@ def sheet(
     ]
     title = words.say("pages.mordants_title", dye=dye, fibre=fibre)
     return own.page(title, blocks, white=source.white, how=source.how)
+
+
+def _dosed(dye: str, rows: list[dict[Any, Any]]) -> dict[str, str]:
+    """The dye, with its dose where all cloths had the same: their labels then leave it out."""
+    doses = {row["dye_wof"] for row in rows}
+    if len(doses) > 1:
+        return {"dye": dye, "doses": words.say("pages.mordants_doses")}
+    return {"dye": dye if " + " in dye else shift.dosed(dye, *doses), "doses": ""}
 
 
 def _none_first(column: pd.Series) -> pd.Series:
