@@ -342,9 +342,9 @@ class Capture(frame.Panel):
             witnesses=capture_together.witnesses(told["witnesses"]),
         )  # fmt: skip
         new = len(grown.swatches) - len(self.book.swatches)
-        books.save(grown)
-        self.opened = books.open(grown.path)
         state = choices.exposure_text(told)
+        books.save(grown, f"{self.origin.name}, {state}" if self.origin else "")
+        self.opened = books.open(grown.path)
         key = "capture.added_new" if new else "capture.added"
         self._forget()
         self._say(words.say(key, count=len(rows), new=new, state=state))

@@ -322,7 +322,12 @@ def _put_step(book: Book, chosen: dict[str, Any]) -> _Put:
     unit = row["unit"] or ("% WOF" if given["amount"] is not None else "")
     given |= {"note": chosen["note"].strip(), "unit": unit}
     changed = books.change(book, steps=rows.assign(**given))
-    return changed, {"code": row["swatch"], "order": row["order"], "count": len(rows)}
+    now = " ".join(str(one) for one in (_told(given["amount"]), unit, given["material"]) if one)
+    return changed, {"code": row["swatch"], "order": row["order"], "count": len(rows), "now": now}
+
+
+def _told(amount: float | None) -> str:
+    return "" if amount is None else f"{amount:g}"
 
 
 def _put_swatch(book: Book, chosen: dict[str, Any]) -> _Put:

@@ -37,7 +37,17 @@ def _write(panel: frame.Panel) -> str:
     path = guess.write_guess_page(
         save.fresh(title, ".html"), panel.ready, count=int(panel.values["count"]), **asked
     )
-    return words.say("guess.wrote", path=path, size=round(path.stat().st_size / 1000))
+    wanted, cloths = int(panel.values["count"]), len(_asked(panel))
+    said = words.say(
+        "guess.wrote", path=path, size=round(path.stat().st_size / 1000), cloths=cloths
+    )
+    few = words.say("guess.few", metal=asked["metal"], wanted=wanted) if cloths < wanted else ""
+    return f"{said} {few}".strip()
+
+
+def _asked(panel: frame.Panel) -> list[shift.Question]:
+    metal, count = panel.values["metal"], int(panel.values["count"])
+    return guess.questions(panel.ready, metal=metal, count=count)
 
 
 def _choose(source: colours.Source) -> dict[str, Any]:
