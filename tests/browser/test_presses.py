@@ -36,6 +36,7 @@ class Hand:
     def follow(self, name, until):
         self.page.locator(HERE).get_by_role("link", name=name, exact=True).first.click()
         self.page.locator(f"{HERE} {until}").first.wait_for(timeout=COLD)
+        self.page.wait_for_timeout(2500)  # a page holds its top while its panels grow
         self._did(f"go to “{name}”")
 
     def home(self):
