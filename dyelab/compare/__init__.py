@@ -5,6 +5,7 @@ from dyelab.compare.differences import (
     contrast,
     mean_covariances,
     pairs,
+    places,
     reach,
     to_reference,
 )

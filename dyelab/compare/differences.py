@@ -394,3 +394,23 @@ def reach(lab: np.ndarray) -> tuple[float, int, int]:
     off = np.array([convert.dE00(np.broadcast_to(one, lab.shape), lab) for one in lab])
     first, second = sorted(np.unravel_index(off.argmax(), off.shape), key=lambda at: -lab[at, 0])
     return float(off.max()), int(first), int(second)
+
+
+def places(values: np.ndarray, alike: float = 0.0) -> np.ndarray:
+    """First and last place (n, 2) of each value from least to most, which those alike share.
+
+    Parameters
+    ----------
+    values : ndarray (n,)
+    alike : float
+        How far apart two values may lie and still not be put in order.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import compare
+    >>> compare.places(np.array([40.0, 90.0, 40.6]), alike=1.0).tolist()
+    [[1, 2], [3, 3], [1, 2]]
+    """
+    off = np.asarray(values, float)[:, None] - np.asarray(values, float)
+    return np.column_stack([1 + (off > alike).sum(axis=1), (off >= -alike).sum(axis=1)])

@@ -9,6 +9,8 @@ from dyelab.errors import InputError
 
 HUES = ("redder", "yellower", "greener", "bluer")  # at 0, 90, 180 and 270 degrees
 WAYS = ("lighter", "darker", "brighter", "duller", "greyer", *HUES)
+# Words for a way where its own would seem to contradict the numbers or the word beside it.
+FULLER, IN_HUE = "fuller", "{}_in_hue"
 VISIBLE, PLAIN, LARGE = 0.5, 1.5, 6.0  # CIELAB units: below the first, nothing is said
 # Set by eye; tests/benchmarks/direction_words.py prints what other values would say. Chroma: under
 # WEAK (undyed wool has 12) a cloth has no hue of its own to turn or to brighten, under GREY it is
@@ -83,8 +85,6 @@ def _code(name: str) -> str:
 
 
 Way = list[tuple[str, str]] | None  # ways with their degree; None where a colour wasn't measured
-# Words that stand for a way where it would seem to contradict the numbers or the way beside it.
-FULLER, IN_HUE = "fuller", "{}_in_hue"
 
 
 def _ways(reference: np.ndarray, sample: np.ndarray) -> list[Way]:

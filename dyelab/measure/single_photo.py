@@ -13,7 +13,14 @@ from dyelab.card import Layout
 from dyelab.errors import InputError
 from dyelab.measure.uncertainty import AREAS, NO_CARD, LightDoubt, covariances
 from dyelab.read import Photo
-from dyelab.table import COVARIANCE, DEFAULT_WHITE, LAB, STANDARD_UNCERTAINTIES, with_covariances
+from dyelab.table import (
+    COVARIANCE,
+    DEFAULT_WHITE,
+    LAB,
+    STANDARD_UNCERTAINTIES,
+    with_covariances,
+    with_uncertainties,
+)
 
 COLUMNS = ["photo", "place", *LAB, *STANDARD_UNCERTAINTIES, "illuminant", "observer", "n", "flags"]
 INNER = 0.7  # share of a window's width and height that is measured
@@ -236,15 +243,19 @@ def _table(
     name: str, places: list[str], made: Calibration, rgb: np.ndarray, covariance: np.ndarray
 ) -> pd.DataFrame:
     lab = made.lab(rgb)
-    spread = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
     table = pd.DataFrame({"photo": name, "place": places})
     table[LAB] = np.round(np.clip(lab, [0, -160, -160], [100, 160, 160]), 4)
-    table[STANDARD_UNCERTAINTIES] = np.round(spread, 4)
     table["illuminant"], table["observer"] = made.white
     table["n"], table["flags"] = AREAS, ""
-    table = with_covariances(table, np.round(covariance, 6))
+    table = with_doubt(table, covariance)
     table["method"], table["patch_dE00"] = made.method, round(made.left, 3)
     return table[[*COLUMNS, *COVARIANCE, "method", "patch_dE00"]]
+
+
+def with_doubt(table: pd.DataFrame, covariance: np.ndarray) -> pd.DataFrame:
+    """A table of windows with their covariances (n, 3, 3) and standard uncertainties, as kept."""
+    full = with_uncertainties(with_covariances(table, np.round(covariance, 6)), covariance)
+    return full.round(dict.fromkeys(STANDARD_UNCERTAINTIES, 4))
 
 
 def _flags(seen: Samples, rgb: np.ndarray, setup: Setup) -> list[str]:

@@ -18,11 +18,11 @@ from dyelab.calibrate import Reference
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
-from dyelab.measure.single_photo import Measured, photo, places
+from dyelab.measure.single_photo import Measured, photo, places, with_doubt
 from dyelab.measure.uncertainty import calibration_doubt, fewer, storage
 from dyelab.read import file_data
 from dyelab.read import photo as read_photo
-from dyelab.table import LAB, STANDARD_UNCERTAINTIES, covariances, with_covariances
+from dyelab.table import LAB, covariances
 
 TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"
 # All by trial on pairs of rendered photos with cloths, lamps and programs of their own: half and
@@ -267,10 +267,7 @@ def _as_the_first(
     by_first = _by_the_first(measured, kin.first, kin.seen, earlier)
     covariance = covariances(table) - own.whole + by_first.whole
     lab = (table[LAB] - _REFITTED * kin.refitted).clip([0, -160, -160], [100, 160, 160])
-    table = with_covariances(table.assign(**lab), np.round(covariance, 6))
-    spread = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
-    table[STANDARD_UNCERTAINTIES] = np.round(spread, 4)
-    return replace(measured, table=table), by_first
+    return replace(measured, table=with_doubt(table.assign(**lab), covariance)), by_first
 
 
 def _by_the_first(

@@ -13,6 +13,7 @@ from dyelab.errors import choose
 from dyelab.handout import colours
 from dyelab.handout import page as parts
 
+_LIQUOR = 20, 40  # water to dry fibre by weight, least and most (common practice of the trade)
 _FINE = 0.095  # g: less is told to two figures, so that a stock's millilitres agree with it
 
 
@@ -191,12 +192,12 @@ _STEP_COLUMNS = [
 
 def _water(mass: Any) -> str:
     """How much water, where the steps don't say."""
-    known = mass is not None and pd.notna(mass) and mass > 0
-    low, high = (
-        f"{recipe.water_L(float(mass), ratio) * 1000:.0f}" if known else "" for ratio in (20, 40)
-    )
-    told = words.say("pages.millilitres", low=low, high=high) if known else ""
-    return words.say("pages.water", millilitres=told)
+    low, high = _LIQUOR
+    told = ""
+    if mass is not None and pd.notna(mass) and mass > 0:
+        litres = [recipe.water_L(float(mass), ratio) for ratio in _LIQUOR]
+        told = words.say("pages.millilitres", low=1000 * litres[0], high=1000 * litres[1])
+    return words.say("pages.water", low=low, high=high, millilitres=told)
 
 
 def _salts(steps: pd.DataFrame) -> list[str]:

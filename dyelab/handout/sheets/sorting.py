@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import shift, words
+from dyelab import compare, shift, words
 from dyelab.handout import colours, findings
 from dyelab.handout import page as parts
 from dyelab.handout.sheets import recipe_cards
@@ -39,11 +39,11 @@ def cards(
     places = _places(source.leading[source.leading["swatch"].isin(one)])
     iron = source.leading.loc[source.leading["swatch"].isin(one), "iron_wof"].fillna(0.0)
     lead = _lead(iron.nunique() > 1, any(code in held for code in chosen))
-    untested = [words.say("sorting.untested")] if any(code in held for code in chosen) else []
+    if any(code in held for code in chosen):
+        untested = [words.say("sorting.untested")]
+        places = {code: [*places.get(code, []), *held.get(code, untested)] for code in chosen}
     made = [
-        _card(
-            str(number), framed[code][0], places.get(code, []), held.get(code, []) or untested, lead
-        )
+        _card(str(number), framed[code][0], places.get(code, []), lead)
         for number, code in enumerate(chosen, 1)
     ]
     blocks: list[Any] = [parts.Text(lead, "lead", only="screen"), *made]
@@ -58,36 +58,33 @@ def _lead(iron: bool, tested: bool) -> str:
     return words.say("sorting.lead", orders=then)
 
 
-def _card(
-    number: str, shown: parts.Frame, places: list[str], held: list[str], lead: str
-) -> parts.Card:
-    said = (
-        [words.say("sorting.grades")]
-        if len(held) and held[0] != words.say("sorting.untested")
-        else []
-    )
-    return parts.Card(number, shown.patch, (*shown.lines[:1], *places, *held, *said), lead)
+def _card(number: str, shown: parts.Frame, told: list[str], lead: str) -> parts.Card:
+    return parts.Card(number, shown.patch, (*shown.lines[:1], *told), lead)
 
 
 def _places(rows: pd.DataFrame) -> dict[str, list[str]]:
     """Where each card comes when they lie in the right order: by lightness, then by iron."""
     doses = rows.groupby("swatch")[list(shift.METALS.values())].first().fillna(0.0)
-    light, iron = rows.groupby("swatch")["L"].mean().loc[doses.index], doses["iron_wof"]
-    said = {}
-    for code, row in doses.iterrows():
-        lines = [_place("light", -light, str(code), _ALIKE), _metals(row)]
-        lines += [_place("iron", iron, str(code))] if iron.nunique() > 1 else []
-        said[str(code)] = lines
+    if doses.empty:
+        return {}
+    found = compare.gather(rows, by="swatch", piece="reading")
+    light = pd.Series(found.mean[:, 0], index=found.names).loc[doses.index]
+    lines = [
+        _said("light", -light, "shared", _ALIKE),
+        [_metals(row) for _, row in doses.iterrows()],
+    ]
+    lines += [_said("iron", doses["iron_wof"], "equal")] if doses["iron_wof"].nunique() > 1 else []
+    return dict(zip(map(str, doses.index), map(list, zip(*lines, strict=True)), strict=True))
+
+
+def _said(order: str, values: pd.Series, together: str, alike: float = 0.0) -> list[str]:
+    """Each card's place from least to most, or the places that cards alike share."""
+    said = []
+    for first, last in compare.places(values.to_numpy(float), alike).tolist():
+        key = "one" if first == last else together
+        place = words.say(f"sorting.{key}", first=first, last=last, of=len(values))
+        said.append(words.say(f"sorting.{order}", place=place))
     return said
-
-
-def _place(order: str, values: pd.Series, code: str, alike: float = 0.0) -> str:
-    """The card's place in an order from least to most, or the places that cards alike share."""
-    first = 1 + int((values < values[code] - alike).sum())
-    last = int((values <= values[code] + alike).sum())
-    key = "one" if first == last else "shared" if alike else "equal"
-    place = words.say(f"sorting.{key}", first=first, last=last, of=len(values))
-    return words.say(f"sorting.{order}", place=place)
 
 
 def _metals(doses: pd.Series) -> str:
@@ -97,12 +94,12 @@ def _metals(doses: pd.Series) -> str:
 
 
 def _held(source: colours.Source) -> dict[str, list[str]]:
-    """Grade of change after the hardest of each test, by swatch."""
+    """Grade of change after the hardest of each test, and what grades are, by swatch."""
     said: dict[str, list[str]] = {}
     if len(source.held):
         for row in source.held.drop_duplicates(["swatch", "area", "exposure"]).to_dict("records"):
             said.setdefault(str(row["swatch"]), []).append(_grade(row))
-    return said
+    return {code: [*lines, words.say("sorting.grades")] for code, lines in said.items()}
 
 
 def _grade(row: dict[Any, Any]) -> str:
