@@ -95,7 +95,7 @@ def umask() -> int:
     return mask
 
 
-def shipped(*parts: str) -> Path:
+def shipped_path(*parts: str) -> Path:
     """Path of something that comes with dyelab: ``shipped("data", "studio")``.
 
     An installed wheel carries it inside the package, a checkout at its top level.
@@ -103,7 +103,7 @@ def shipped(*parts: str) -> Path:
     Examples
     --------
     >>> from dyelab import files
-    >>> files.shipped("data", "marlpit_yard").name
+    >>> files.shipped_path("data", "marlpit_yard").name
     'marlpit_yard'
     """
     packed = _HERE / "_shipped"

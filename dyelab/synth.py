@@ -24,7 +24,7 @@ def example() -> Path:
     >>> synth.example().name
     'marlpit_yard'
     """
-    return files.shipped("data", "marlpit_yard")
+    return files.shipped_path("data", "marlpit_yard")
 
 
 def sources() -> Path:
@@ -36,10 +36,10 @@ def sources() -> Path:
     >>> synth.sources().name
     'studio'
     """
-    return files.shipped("data", "studio")
+    return files.shipped_path("data", "studio")
 
 
-def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
+def collect(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Read every instrument file that the studio's log names, and join the two.
 
     Parameters
@@ -67,7 +67,7 @@ def collected(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     Examples
     --------
     >>> from dyelab import synth
-    >>> readings, spectra = synth.collected(synth.sources())
+    >>> readings, spectra = synth.collect(synth.sources())
     >>> len(readings)
     913
     """
@@ -116,7 +116,7 @@ def write_book(folder: str | Path, path: str | Path) -> Book:
         name: pd.read_csv(Path(folder) / f"{name}.csv", keep_default_na=False)
         for name in ("swatches", "steps", "tests")
     }
-    readings, spectra = collected(folder)
+    readings, spectra = collect(folder)
     bk = book.create(path, title="Marlpit Yard (invented)")
     return book.save(book.add(bk, **tables, readings=readings, spectra=spectra))
 

@@ -4,7 +4,7 @@ import html
 
 from dyelab import files
 
-EXAMPLE = files.shipped("data", "marlpit_yard")
+EXAMPLE = files.shipped_path("data", "marlpit_yard")
 
 
 def said(panel):

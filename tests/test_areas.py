@@ -102,7 +102,7 @@ def test_a_printed_cloth_is_recorded_paste_by_paste(tmp_path):
     assert np.isnan(waiting.loc["P-01 leaf", "weigh_g"])
     assert waiting.loc["P-01 dye", "weigh_g"] == pytest.approx(6.0)  # 30 % of 20 g
     for bath in waiting.index:
-        bk = plan.done(bk, bath, on="2026-05-01")
+        bk = plan.mark_done(bk, bath, on="2026-05-01")
     assert plan.open_baths(bk).empty
     assert bk.swatches["made_on"].tolist() == ["2026-05-01"]
 

@@ -250,7 +250,7 @@ def test_undo_and_redo_walk_the_history(tmp_path):
     with pytest.raises(InputError, match=r"nothing to redo"):
         book.redo(path)
     assert len(book.history(path)) == 8
-    assert len(book.was(path, 2).swatches) == 3
+    assert len(book.open_version(path, 2).swatches) == 3
 
 
 def test_an_edit_by_hand_is_a_version_that_undo_brings_back(tmp_path):

@@ -247,12 +247,12 @@ def test_small_changes_are_found_between_photos_that_go_together(tmp_path, monke
     assert "Witness W03 changed by" in shown.below.value
     shown.add_to_book()
     kept = book.open(tmp_path / "mine")
-    told = grade.grades(grade.matched(book.wide(kept)), shared=kept.shared).set_index("swatch")
+    told = grade.grades(grade.pair(book.wide(kept)), shared=kept.shared).set_index("swatch")
     found = told.index[told["dE00_low"] > 0]
     assert {f"W{i + 1:02}" for i in changed} <= set(found)
     assert len(found) <= 7
     apart = kept.shared.assign(source=kept.shared["reading"])
-    alone = grade.grades(grade.matched(book.wide(kept)), shared=apart)
+    alone = grade.grades(grade.pair(book.wide(kept)), shared=apart)
     assert (alone["dE00_high"] - alone["dE00_low"]).median() > 2 * (
         told["dE00_high"] - told["dE00_low"]
     ).median()

@@ -160,7 +160,7 @@ def test_bath_sheets_say_it_beside_the_bath(planned):
 
 
 def test_the_record_panel_says_it_of_the_bath_that_is_ticked(planned, tmp_path):
-    bk = book.save(plan.into(book.create(tmp_path / "b"), planned))
+    bk = book.save(plan.add_series(book.create(tmp_path / "b"), planned))
     panel = record.panel(bk)
     baths = bk.steps.drop_duplicates("material")
     for name, bath in zip(baths["material"], baths["bath"], strict=True):

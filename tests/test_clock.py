@@ -19,7 +19,7 @@ SUMMER = 92 * 12 * 5000.0
 
 @pytest.fixture(scope="module")
 def source():
-    return colours.source(book.open(files.shipped("data", "marlpit_yard")))
+    return colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
 
 
 @pytest.fixture(scope="module")

@@ -64,7 +64,7 @@ def test_one_question_has_one_answer_and_says_what_it_used(tmp_path, monkeypatch
     on_page = shift.of_step(source.recipes, "iron").pairs["dE00"]
     assert on_page.tolist() == pytest.approx([true], abs=0.01)
     assert any("left out" in note for note in source.notes)
-    learned = training.gathered(book.wide(bk), None).made  # what the explorer learns from
+    learned = training.gather(book.wide(bk), None).made  # what the explorer learns from
     ends = learned.sort_values("iron_wof")[table.LAB].to_numpy(float)
     assert convert.dE00(*ends) == pytest.approx(true, abs=0.01)
 
@@ -98,7 +98,7 @@ def test_a_grade_across_conditions_is_not_promised(before, after, flag):
             for name, L, stated in both
         ]
     )
-    graded = grade.grades(grade.matched(rows))
+    graded = grade.grades(grade.pair(rows))
     assert graded["flags"].iloc[0] == flag
 
 

@@ -238,7 +238,7 @@ def test_a_half_saved_book_is_finished_in_memory_where_the_lock_is_refused(tmp_p
         raise InputError("can't write in this folder")
 
     with monkeypatch.context() as patched:
-        patched.setattr(store, "locked", refuse)
+        patched.setattr(store, "hold_lock", refuse)
         assert list(book.open(path).swatches["swatch"]) == ["A", "B", "late"]
         assert everything(path) == before
     assert list(book.open(path).swatches["swatch"]) == ["A", "B", "late"]

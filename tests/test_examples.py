@@ -18,7 +18,7 @@ ROOMS += ("synth", "table", "words")
 SLOW = {
     "book": ("open", "wide"),
     "calibrate": ("find_card", "find_on_card", "reference"),
-    "grade": ("drift", "grades", "matched", "study"),
+    "grade": ("drift", "grades", "pair", "study"),
     "measure": ("photo",),
     "predict": ("fit",),
     "read": ("photo",),

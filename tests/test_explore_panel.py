@@ -121,7 +121,7 @@ def test_without_target_and_card_a_photo_is_refused(panel, tmp_path):
     said = choose(panel, task="spot", target="white", photo=str(tmp_path / "grey.png"))
     assert "grey.png" in said
     assert "card" in said
-    choose(panel, target="average", photo=str(files.shipped(*offered.EXAMPLE)))
+    choose(panel, target="average", photo=str(files.shipped_path(*offered.EXAMPLE)))
 
 
 def test_sliders_in_percent_show_it_behind_their_number(panel):

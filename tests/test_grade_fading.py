@@ -61,7 +61,7 @@ def held(law, count, noise, stated, seeds):
     rows = []
     for seed in seeds:
         frame = fading.read(law, seed, count, noise, stated)
-        one = drift.drift(grade.matched(frame), "S", "light")
+        one = drift.drift(grade.pair(frame), "S", "light")
         low, high = one.curves["dE00"].band(np.array([2.0]))
         true = fading.true_change(law, seed, 2.0)
         curve = one.curves["dE00"]
@@ -106,7 +106,7 @@ def test_forecasts_of_real_series_hold_the_readings_to_come(real):
     for name, rows in real.groupby("swatch"):
         doses = rows["amount"].to_numpy()
         for count in range(5, 12):
-            one = drift.drift(grade.matched(rows.head(count)), name, "light")
+            one = drift.drift(grade.pair(rows.head(count)), name, "light")
             later = (doses > one.longest) & (doses <= 2 * one.longest)
             low, high = one.curves["dE00"].band(doses[later])
             lab = rows[table.LAB].to_numpy(float)
@@ -116,7 +116,7 @@ def test_forecasts_of_real_series_hold_the_readings_to_come(real):
 
 
 def test_on_a_real_blue_wool_the_curve_runs_through_its_readings(real):
-    one = drift.drift(grade.matched(real), "blue wool 1", "light")
+    one = drift.drift(grade.pair(real), "blue wool 1", "light")
     read = one.curves["dE00"].readings
     low, high = one.curves["dE00"].band(read["x"].to_numpy())
     assert ((low <= read["y"]) & (read["y"] <= high)).mean() >= 0.9
@@ -146,7 +146,7 @@ def test_a_cloth_that_does_not_change_is_no_certainty():
 
 def test_all_quantities_of_a_cloth_come_from_one_fit():
     frame = fading.read("two rates", 5, 11, 0.1, True)
-    one = drift.drift(grade.matched(frame), "S", "light")
+    one = drift.drift(grade.pair(frame), "S", "light")
     assert len({(c.shape, c.told) for c in one.curves.values()}) == 1
     assert set(one.curves) == set(drift.QUANTITIES)
 
@@ -176,7 +176,7 @@ def tried():
         exposures=[("wash", float(c)) for c in range(1, 11)]
         + [("light", dose) for dose in (0.3e6, 1e6, 3e6, 6e6, 10e6)],
     )
-    return made, grade.matched(made.wide)
+    return made, grade.pair(made.wide)
 
 
 def test_alum_and_iron_through_ten_washes_and_five_doses(tried):
@@ -235,7 +235,7 @@ def test_a_grey_has_no_hue_curve():
         for e, x in (("none", 0), ("wash", 1), ("wash", 5), ("wash", 10))
     ]
     frame = pd.DataFrame(rows).assign(illuminant="D65", observer=10)
-    one = drift.drift(grade.matched(frame), "G", "wash")
+    one = drift.drift(grade.pair(frame), "G", "wash")
     assert "Too near grey" in one.left_out["h"]
 
 
@@ -243,7 +243,7 @@ def test_rubbing_has_no_amount_and_no_curve():
     rows = [{"swatch": "G", "exposure": e, "L": 40, "a": 9, "b": 9} for e in ("none", "rub dry")]
     frame = pd.DataFrame(rows).assign(illuminant="D65", observer=10)
     with pytest.raises(InputError, match="Exposures without an amount give no curve"):
-        drift.drift(grade.matched(frame), "G", "rub dry")
+        drift.drift(grade.pair(frame), "G", "rub dry")
 
 
 def test_unknown_swatch_or_test_names_the_choices(tried):
@@ -258,7 +258,7 @@ def test_the_examples_curves_are_fitted_without_a_hitch():
     bk = book.open(synth.example())
     wide = book.wide(bk)
     some = wide[wide["swatch"].isin(["W01", "W02", "W17", "C03", "C30"])]
-    every = drift.drifts(grade.matched(some), shared=bk.shared)
+    every = drift.drifts(grade.pair(some), shared=bk.shared)
     assert len(every) >= 6
     assert all(np.isfinite(one.curves["dEF"].at(np.array([one.longest]))) for one in every)
 
@@ -272,7 +272,7 @@ def test_a_distance_below_its_noise_does_not_spoil_the_curve():
         rows = pd.DataFrame(true + rng.normal(0, 0.15, true.shape), columns=["L", "a", "b"])
         rows = rows.assign(swatch="S", exposure=["none", *["light"] * 4], amount=doses, unit="h")
         rows = rows.assign(illuminant="D65", observer=10, u_L=0.15, u_a=0.15, u_b=0.15)
-        one = drift.drift(grade.matched(rows), "S", "light")
+        one = drift.drift(grade.pair(rows), "S", "light")
         low, high = one.curves["dEF"].band(np.array([5.0]))
         middle = np.array([50, 20, 10]) + 5.0 * np.array([0.4, -0.1, 0.1])
         inside.append(low[0] <= grade.grey_scale_difference(true[0], middle) <= high[0])

@@ -41,7 +41,7 @@ def lit(swatch, change, fibre="wool", dose=DOSE, u=0.05, rng=None):
 
 
 def graded(*rows):
-    return grade.grades(grade.matched(pd.DataFrame([row for part in rows for row in part])))
+    return grade.grades(grade.pair(pd.DataFrame([row for part in rows for row in part])))
 
 
 REFERENCES = {n: 20 / 2.5**n for n in range(1, 9)}
@@ -103,7 +103,7 @@ def test_the_best_dose_is_the_one_nearest_to_grade_4():
     rows = [lit("S", change, dose=dose) for change, dose in ((0.4, 1e6), (1.8, 3e6), (6.0, 9e6))]
     more = [part for dose in (1e6, 3e6, 9e6) for part in references(dose=dose)]
     frame = pd.DataFrame([row for part in [*rows, *more] for row in part])
-    told = grade.nearest_reference(grade.grades(grade.matched(frame.drop_duplicates("reading"))))
+    told = grade.nearest_reference(grade.grades(grade.pair(frame.drop_duplicates("reading"))))
     assert list(told["best"]) == [False, True, False]
 
 
@@ -136,7 +136,7 @@ def test_the_examples_samples_against_its_references():
     bk = book.open(synth.example())
     wide = book.wide(bk)
     some = wide[wide["swatch"].isin(["W01", "W02", "W17"]) | wide["fibre"].eq("blue wool")]
-    told = grade.nearest_reference(grade.grades(grade.matched(some[some["exposure"].ne("wash")])))
+    told = grade.nearest_reference(grade.grades(grade.pair(some[some["exposure"].ne("wash")])))
     best = told[told["best"]].set_index("swatch")
     assert best["reference"].between(1, 8).all()
     assert best.at["W02", "reference"] == pytest.approx(3.4, abs=0.4)
@@ -275,7 +275,7 @@ def test_the_difference_between_variants_covers():
         for name, many in changes.items():
             rows = [row for j, c in enumerate(many) for row in lit(f"{i}-{name}{j}", c)]
             made.append(pd.DataFrame(rows).assign(test=f"t{i}", variant=name))
-    graded = grade.grades(grade.matched(pd.concat(made)))
+    graded = grade.grades(grade.pair(pd.concat(made)))
     told = pd.concat([grade.compare_fastness(part, "alum") for _, part in graded.groupby("test")])
     inside = (told["less_low"] <= 2.0) & (told["less_high"] >= 2.0)
     assert 0.88 <= inside.mean() <= 0.995  # about 95 %

@@ -39,7 +39,7 @@ AFTER = reading("A-w5", "A", "wash", 5, (52.5, 20, 20))
 
 
 def graded(*rows):
-    return grade.grades(grade.matched(frame(*rows)))
+    return grade.grades(grade.pair(frame(*rows)))
 
 
 def test_one_pair_is_graded_with_what_else_it_could_be():
@@ -60,28 +60,28 @@ def test_row_order_extra_columns_and_index_change_nothing():
     mixed = straight.sample(frac=1, random_state=3)
     mixed.index = mixed.index + 100
     for made in (straight, mixed):
-        told = grade.grades(grade.matched(made)).sort_values("swatch")
+        told = grade.grades(grade.pair(made)).sort_values("swatch")
         assert list(told["after"]) == ["A-w", "B-w", "C-w"]
         assert list(told["difference"]) == pytest.approx([1, 1, 1])
         assert list(told["odd"]) == ["x"] * 3
 
 
 def test_after_without_before_says_what_to_measure():
-    found = grade.matched(frame(BEFORE, AFTER, reading("B-w5", "B", "wash", 5)))
+    found = grade.pair(frame(BEFORE, AFTER, reading("B-w5", "B", "wash", 5)))
     assert list(found.pairs["swatch"]) == ["A"]
     assert found.missing["text"].iloc[0] == (
         "swatch B (area whole): read after wash but never before, so its change can't be graded. "
         "Measure an untested piece of the same swatch and enter it with exposure none."
     )
     with pytest.raises(InputError, match=r"swatch B .*never before.*Measure an untested piece"):
-        grade.matched(frame(reading("B-w5", "B", "wash", 5)))
+        grade.pair(frame(reading("B-w5", "B", "wash", 5)))
 
 
 def test_before_without_after_waits_for_its_test():
-    found = grade.matched(frame(BEFORE, AFTER, reading("B", "B")))
+    found = grade.pair(frame(BEFORE, AFTER, reading("B", "B")))
     assert list(found.missing["text"]) == ["Not tested yet (1): B."]
     with pytest.raises(InputError, match=r"No readings after a test yet.*enter the exposure"):
-        grade.matched(frame(BEFORE))
+        grade.pair(frame(BEFORE))
 
 
 def test_two_befores_are_averaged_and_it_is_said():
@@ -95,7 +95,7 @@ def test_two_befores_are_averaged_and_it_is_said():
 
 
 def test_two_befores_that_disagree_settle_nothing():
-    told = grade.required(graded(BEFORE, reading("A2", "A", lab=(55, 20, 20)), AFTER), change="2")
+    told = grade.judge(graded(BEFORE, reading("A2", "A", lab=(55, 20, 20)), AFTER), change="2")
     assert "check the labels" in told["cautions"].iloc[0]
     assert told["verdict"].iloc[0] == "not_settled"
 
@@ -109,7 +109,7 @@ def test_before_and_after_under_different_illuminants_are_refused():
 
 def test_another_instrument_or_geometry_is_flagged_and_settles_nothing():
     by_photo = {**AFTER, "method": "photo", "geometry": ""}
-    told = grade.required(graded(BEFORE, by_photo), change="2").iloc[0]
+    told = grade.judge(graded(BEFORE, by_photo), change="2").iloc[0]
     assert "different kinds of instrument" in told["cautions"]
     assert "a screening, not a certificate" in told["cautions"]
     assert told["verdict"] == "not_settled"
@@ -154,10 +154,10 @@ def test_readings_that_state_no_uncertainty_leave_the_others_theirs():
 
 def test_staining_needs_an_unstained_reference():
     stained = reading("A-wool-w5", "A", "wash", 5, (85, 2, 5), part="adjacent wool")
-    found = grade.matched(frame(BEFORE, AFTER, stained))
+    found = grade.pair(frame(BEFORE, AFTER, stained))
     assert "no unstained adjacent wool is in the book" in found.missing["text"].iloc[0]
     with pytest.raises(InputError, match="Measure a clean piece of the same cloth"):
-        grade.matched(frame(stained))
+        grade.pair(frame(stained))
 
 
 def test_staining_by_its_own_or_the_others_clean_cloth():
@@ -196,7 +196,7 @@ def test_without_uncertainty_there_is_a_grade_but_no_interval():
     rows = [
         {k: v for k, v in row.items() if k[:3] not in ("var", "cov")} for row in (BEFORE, AFTER)
     ]
-    told = grade.required(graded(*rows), change="3").iloc[0]
+    told = grade.judge(graded(*rows), change="3").iloc[0]
     assert told["said"] == "3-4, uncertainty not known"
     assert told["verdict"] == "not_settled"
     assert "state no uncertainty" in told["cautions"]
@@ -207,7 +207,7 @@ def test_a_shared_photo_error_is_not_counted_twice():
     alone = graded(*rows).iloc[0]
     part = {"source": "p", "factor": 1, "L": 0.09, "a": 0.0, "b": 0.0}
     shared = pd.DataFrame([{"reading": name, **part} for name in ("A", "A-w5")])
-    told = grade.grades(grade.matched(frame(*rows)), shared=shared).iloc[0]
+    told = grade.grades(grade.pair(frame(*rows)), shared=shared).iloc[0]
     wide, narrow = (x["difference_high"] - x["difference_low"] for x in (alone, told))
     assert narrow < 0.7 * wide
 
@@ -216,17 +216,17 @@ def test_requirement_met_not_met_not_settled():
     labs = {"A": 51.0, "B": 52.09, "C": 54.0}
     rows = [reading(s, s) for s in labs]
     rows += [reading(f"{s}-w", s, "wash", 5, (L, 20, 20)) for s, L in labs.items()]
-    told = grade.required(graded(*rows), change="4")
+    told = grade.judge(graded(*rows), change="4")
     assert list(told["verdict"]) == ["met", "not_settled", "not_met"]
-    assert set(grade.required(told, staining="4")["verdict"]) == {""}
+    assert set(grade.judge(told, staining="4")["verdict"]) == {""}
     with pytest.raises(InputError, match=r"no grade '4\.5'"):
-        grade.required(told, change="4.5")
+        grade.judge(told, change="4.5")
 
 
 def test_every_reading_of_the_example_is_matched():
     bk = book.open(synth.example())
     wide = book.wide(bk)
-    found = grade.matched(wide)
+    found = grade.pair(wide)
     assert len(found.pairs) == wide["exposure"].ne("none").sum()
     told = grade.grades(found, shared=bk.shared)
     assert told["grade"].isin(grade.GRADES).all()
@@ -267,7 +267,7 @@ def _noisy(part, u, n, seed):
 )
 def test_the_grades_interval_covers_the_true_grade(part, formula, of, u):
     first, second, noisy = _noisy(part, u, 1500, seed=11)
-    told = grade.grades(grade.matched(noisy))
+    told = grade.grades(grade.pair(noisy))
     true = formula(first, second)
     inside = (told["difference_low"] <= true) & (true <= told["difference_high"])
     assert 0.935 <= inside.mean() <= 0.975

@@ -13,7 +13,7 @@ from dyelab.panel import guess as panel_of_guesses
 
 @pytest.fixture(scope="module")
 def source():
-    return colours.source(book.open(files.shipped("data", "marlpit_yard")))
+    return colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from dyelab.panel import book_choice, home, own_materials
 from dyelab.panel import plan as plan_panel
 
 pytestmark = pytest.mark.usefixtures("desk")
-EXAMPLE = files.shipped("data", "marlpit_yard")
+EXAMPLE = files.shipped_path("data", "marlpit_yard")
 
 
 @pytest.fixture

@@ -178,7 +178,7 @@ def test_a_panel_shows_no_english(module):
 
 def test_the_record_panel_shows_no_english(tmp_path):
     series = plan.series({"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}, name="Iron")
-    bk = book.save(plan.into(book.create(tmp_path / "mine"), series))
+    bk = book.save(plan.add_series(book.create(tmp_path / "mine"), series))
     panel = record.panel(bk)
     kept = english(shown(panel), own_words(bk))
     assert [text for text in kept if "swatches added" not in text] == []  # the book's own history

@@ -48,7 +48,7 @@ def test_a_table_brings_every_dose_at_once(bk, tmp_path, columns):
     made = book.instrument_readings(bk, found.lab, found.spectra, method="colorimeter")
     is_light_series(made.readings)
     grown = book.add_readings(bk, made)
-    one = grade.drift(grade.matched(book.wide(grown)), "W01", "light")
+    one = grade.drift(grade.pair(book.wide(grown)), "W01", "light")
     assert list(one.amounts) == [0, 3e5, 1e6, 3e6]
 
 

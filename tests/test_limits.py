@@ -244,7 +244,7 @@ def test_a_heading_longer_than_any_is_refused(tmp_path):
 
 
 def test_a_step_of_infinite_order_is_a_fault_without_a_warning():
-    bk = book.open(files.shipped("data", "marlpit_yard"))
+    bk = book.open(files.shipped_path("data", "marlpit_yard"))
     text = table.as_text(bk.steps.head(2), table.STEPS).assign(order=["inf", "1.5"])
     faults = table.check(text, table.STEPS, "steps.csv")
     assert list(faults["column"]) == ["order", "order"]

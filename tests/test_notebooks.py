@@ -12,7 +12,7 @@ import pytest
 
 from dyelab import files
 
-NOTEBOOKS = sorted(files.shipped("notebooks").glob("*.ipynb"))
+NOTEBOOKS = sorted(files.shipped_path("notebooks").glob("*.ipynb"))
 LIMITS = "What could make this wrong"
 
 

@@ -11,7 +11,7 @@ from dyelab import book, files
 from dyelab.cli import open_, report_
 from dyelab.errors import InputError
 
-EXAMPLE = files.shipped("data", "marlpit_yard")
+EXAMPLE = files.shipped_path("data", "marlpit_yard")
 
 
 def edited(path, text):
@@ -22,7 +22,7 @@ def edited(path, text):
 
 def test_the_notebooks_are_copied_to_a_folder_of_the_users_own(tmp_path):
     assert open_.copies(tmp_path / "desk") == []
-    names = {path.name for path in files.shipped("notebooks").glob("*.ipynb")}
+    names = {path.name for path in files.shipped_path("notebooks").glob("*.ipynb")}
     assert names == {path.name for path in (tmp_path / "desk").glob("*.ipynb")}
 
 
@@ -35,15 +35,15 @@ def test_a_changed_copy_is_never_written_over(tmp_path):
     assert mine.name in said
     assert "my own words" in mine.read_text(encoding="utf-8")
     beside = desk / f"{mine.stem} (new).ipynb"
-    assert beside.read_bytes() == (files.shipped("notebooks") / mine.name).read_bytes()
+    assert beside.read_bytes() == (files.shipped_path("notebooks") / mine.name).read_bytes()
     assert open_.copies(desk) == []
 
 
 def test_an_untouched_copy_follows_a_new_version(tmp_path, monkeypatch):
     """A copy that was only run, not edited, is replaced when dyelab brings a newer one."""
     shipped = tmp_path / "shipped"
-    shutil.copytree(files.shipped("notebooks"), shipped)
-    monkeypatch.setattr(files, "shipped", lambda *parts: shipped)
+    shutil.copytree(files.shipped_path("notebooks"), shipped)
+    monkeypatch.setattr(files, "shipped_path", lambda *parts: shipped)
     desk = tmp_path / "desk"
     open_.copies(desk)
     name = sorted(path.name for path in shipped.glob("*.ipynb"))[0]
@@ -53,7 +53,7 @@ def test_an_untouched_copy_follows_a_new_version(tmp_path, monkeypatch):
 
 
 def test_the_notebooks_are_never_opened_inside_the_package():
-    inside = files.shipped("notebooks").parent / "dyelab" / "desk"
+    inside = files.shipped_path("notebooks").parent / "dyelab" / "desk"
     with pytest.raises(InputError, match="folder of your own"):
         open_.copies(inside)
     assert not inside.exists()

@@ -132,7 +132,7 @@ def test_dyes_known_only_over_one_another_are_learned_so():
 def typed(folder, recipes, colours):
     """A book of these recipes with a colour typed for each."""
     bk = book.create(folder)
-    bk = plan.into(bk, plan.of_recipes(recipes, name="A"))
+    bk = plan.add_series(bk, plan.of_recipes(recipes, name="A"))
     codes = list(bk.swatches["swatch"])
     frame = pd.DataFrame(colours, columns=table.LAB).assign(reading=codes, swatch=codes)
     told = {"exposure": "none", "method": "typed", "illuminant": "D65", "observer": 10}

@@ -21,7 +21,7 @@ from dyelab.handout.sheets import mordants as mordant_sheet
 from dyelab.handout.sheets import recipe_cards, report, saddening, sorting, wall, worksheet
 from dyelab.handout.sheets import series as series_page
 
-EXAMPLE = files.shipped("data", "marlpit_yard")
+EXAMPLE = files.shipped_path("data", "marlpit_yard")
 CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
 
 

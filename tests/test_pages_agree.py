@@ -23,7 +23,7 @@ LIGHT = "10 million lx h of light"
 @pytest.fixture(scope="module", params=["example", "ugly", 3])
 def source(request, tmp_path_factory):
     if request.param == "example":
-        return colours.source(book.open(files.shipped("data", "marlpit_yard")))
+        return colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
     folder = tmp_path_factory.mktemp("typed") / "book"
     ugly = request.param == "ugly"
     bk = ugly_book.ugly(folder) if ugly else typed_books.random_book(folder, request.param)

@@ -11,7 +11,7 @@ from dyelab import book, calibrate, compare, files, measure, read, shift
 from dyelab.cli.measure_ import command
 from dyelab.errors import InputError
 
-PHOTO = files.shipped("data", "studio", "photos", "card_1.jpg")
+PHOTO = files.shipped_path("data", "studio", "photos", "card_1.jpg")
 NAMES = {"A1": "W07", "A2": "W08", "B1": "W09"}
 
 

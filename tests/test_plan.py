@@ -127,7 +127,7 @@ def test_a_series_holds_every_recipe_its_replicates_and_its_controls():
 def test_the_controls_of_a_plan_separate_the_metals_work(tmp_path, tannin):
     factors = {**FACTORS, "fibre": ["wool"], "dye": ["madder 50"], "tannin": [tannin]}
     planned = plan.series(factors, name="Iron", replicates=2)
-    bk = plan.into(book.create(tmp_path / "book", "Iron"), planned)
+    bk = plan.add_series(book.create(tmp_path / "book", "Iron"), planned)
     made = synth.simulate(book.recipes(bk), seed=4, replicates=1, exposures=[])
     hold = {"dye": "madder", "fibre": "wool", "tannin": tannin.split()[0]}
     told = shift.separate(made.wide, "iron", hold=hold, spectra=made.spectra)
@@ -137,14 +137,14 @@ def test_the_controls_of_a_plan_separate_the_metals_work(tmp_path, tannin):
 
 def test_a_bath_that_is_recorded_leaves_the_books_order_as_it_was(tmp_path):
     planned = plan.series(FACTORS, name="Iron")
-    bk = plan.into(book.create(tmp_path / "book", "Iron"), planned)
+    bk = plan.add_series(book.create(tmp_path / "book", "Iron"), planned)
     before = list(bk.swatches["swatch"]), list(bk.steps["swatch"])
     waiting = plan.open_baths(bk)
     assert list(waiting["kind"].drop_duplicates()) == [
         *("scour", "tannin", "mordant", "dye", "modifier", "rinse"),
     ]
     for bath in waiting["bath"]:
-        bk = plan.done(bk, bath)
+        bk = plan.mark_done(bk, bath)
     assert (list(bk.swatches["swatch"]), list(bk.steps["swatch"])) == before
 
 
@@ -204,12 +204,12 @@ def test_overdyes_dips_and_tartar_are_planned_weighed_and_recorded(tmp_path):
     starts = {row["bath"]: row["from"] for row in over}
     second = s.steps[(s.steps["material"] == "weld") & (s.steps["amount"] == 30)]["bath"].iloc[0]
     assert starts[second] > starts[vat["bath"]]  # weld over indigo waits for the vat
-    bk = book.save(plan.into(book.create(tmp_path / "b"), s))
+    bk = book.save(plan.add_series(book.create(tmp_path / "b"), s))
     waiting = plan.open_baths(bk)
     row = waiting[waiting["bath"] == alum["bath"]].iloc[0]
     assert row["material"] == f"potash alum + cream of tartar {0.06 * fibre:.2f} g"
     assert row["fibre_g"] == fibre
-    done = plan.done(bk, alum["bath"], weighed_g=fibre * 0.14)
+    done = plan.mark_done(bk, alum["bath"], weighed_g=fibre * 0.14)
     now = done.steps[done.steps["bath"] == alum["bath"]].drop_duplicates("material")
     assert now["amount"].tolist() == pytest.approx([14.0, 6.0])
     assert set(now["state"]) == {"done"}
@@ -288,13 +288,13 @@ def test_replanning_keeps_codes_and_never_gives_one_twice():
 
 def test_a_series_goes_into_a_book_as_planned(tmp_path):
     s = plan.series(FACTORS, name="Autumn")
-    bk = book.save(plan.into(book.create(tmp_path / "b"), s))
+    bk = book.save(plan.add_series(book.create(tmp_path / "b"), s))
     found = book.recipes(bk).merge(s.swatches, on="swatch", suffixes=("", "_planned"))
     for name in ("tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof", "iron_wof"):
         assert (found[name] == found[f"{name}_planned"]).all(), name
     assert set(book.open(tmp_path / "b").steps["state"]) == {"planned"}
     with pytest.raises(InputError, match="is there twice"):
-        plan.into(bk, s)
+        plan.add_series(bk, s)
     again = plan.series(FACTORS, name="Autumn", keep=bk)
     assert not set(again.swatches["swatch"]) & set(bk.swatches["swatch"])
 
@@ -360,7 +360,7 @@ def test_label_numbers_differ_and_stay(tmp_path):
     assert s.swatches["label_number"].is_unique
     assert list(s.swatches["label_number"]) == list(again.swatches["label_number"])
     assert not set(s.swatches["label_number"]) & set(other.swatches["label_number"])
-    bk = book.save(plan.into(book.create(tmp_path / "mine"), s))
+    bk = book.save(plan.add_series(book.create(tmp_path / "mine"), s))
     kept = book.open(bk.path)
     assert list(kept.swatches["label_number"]) == list(s.swatches["label_number"])
     assert plan.with_label_numbers(kept).swatches.equals(kept.swatches)
@@ -399,30 +399,30 @@ def test_bath_sheets_carry_hazards_and_cautions():
 
 def test_a_bath_is_confirmed_with_its_corrections(tmp_path):
     s = plan.series(FACTORS, name="Autumn", replicates=1)
-    bk = book.save(plan.into(book.create(tmp_path / "b"), s))
+    bk = book.save(plan.add_series(book.create(tmp_path / "b"), s))
     waiting = plan.open_baths(bk)
     assert set(waiting["bath"]) == set(s.baths["bath"])
     alum = waiting[waiting["kind"] == "mordant"].iloc[0]
     codes = alum["swatches"].split(", ")
     # 12 swatches of 5 g and one left out: with 9 g really weighed, 9 / 60 = 15 %, 9 / 55 = 16.36 %.
-    bk = plan.done(bk, alum["bath"], swatches=codes[:-1], weighed_g=9, minutes=75, pH=4.5)
+    bk = plan.mark_done(bk, alum["bath"], swatches=codes[:-1], weighed_g=9, minutes=75, pH=4.5)
     rows = bk.steps[(bk.steps["bath"] == alum["bath"])].set_index("swatch")
     assert rows.loc[codes[0], "amount"] == pytest.approx(100 * 9 / (5 * (len(codes) - 1)))
     assert rows.loc[codes[0], ["state", "minutes", "pH"]].to_list() == ["done", 75, 4.5]
     assert rows.loc[codes[-1], "state"] == "planned"
     assert plan.open_baths(bk)["bath"].str.cat(sep=" ").split().count(alum["bath"]) == 1
     for bath in plan.open_baths(bk)["bath"]:
-        bk = plan.done(bk, bath, on="2026-05-01")
+        bk = plan.mark_done(bk, bath, on="2026-05-01")
     assert plan.open_baths(bk).empty
     assert set(bk.swatches["made_on"]) == {"2026-05-01"}
     with pytest.raises(InputError, match="no bath 'M9'"):
-        plan.done(bk, "M9")
+        plan.mark_done(bk, "M9")
 
 
 def test_the_story_of_a_swatch_lists_the_saves_that_touched_it(tmp_path):
     s = plan.series({"fibre": ["wool"], "dye": ["madder"]}, name="A", replicates=1, controls=False)
-    bk = book.save(plan.into(book.create(tmp_path / "b"), s))
-    bk = book.save(plan.done(bk, "D1", minutes=90))
+    bk = book.save(plan.add_series(book.create(tmp_path / "b"), s))
+    bk = book.save(plan.mark_done(bk, "D1", minutes=90))
     bk = book.save(book.add(bk, swatches=bk.swatches.assign(swatch="other")))
     told = book.swatch_history(bk, "A-01")
     assert list(told["what"]) == ["1 swatch added; 3 steps added", "1 step changed"]
@@ -501,7 +501,9 @@ def test_bran_fixes_the_mordant_before_the_dye_in_a_bath_of_its_own(tmp_path):
     ]
     done = [row["bath"] for day in plan.timetable(planned) for row in day["rows"]]
     assert done.index(bran["bath"]) < min(i for i, bath in enumerate(done) if bath[0] == "D")
-    waiting = plan.open_baths(plan.into(book.create(tmp_path / "b"), planned))["bath"].tolist()
+    waiting = plan.open_baths(plan.add_series(book.create(tmp_path / "b"), planned))[
+        "bath"
+    ].tolist()
     assert waiting.index(bran["bath"]) < waiting.index(own["bath"].iloc[3])
 
 
@@ -539,7 +541,7 @@ def test_a_rinse_is_one_entry_a_fibre_and_round():
 def test_baths_to_be_done_come_in_the_order_of_the_day(tmp_path):
     levels = {"fibre": ["wool"], "tannin": ["none", "gallnut"], "dye": ["madder"], "iron": [0, 2]}
     planned = plan.series(levels, name="In order", replicates=2)
-    waiting = plan.open_baths(plan.into(book.create(tmp_path / "b"), planned))
+    waiting = plan.open_baths(plan.add_series(book.create(tmp_path / "b"), planned))
     first = waiting["kind"].iloc[: list(waiting["kind"]).index("rinse") + 1]
     ranks = ["scour", "tannin", "mordant", "dye", "modifier", "rinse"]
     assert list(first) == sorted(first, key=ranks.index)
@@ -554,7 +556,7 @@ def test_a_vat_takes_the_alkali_and_the_reducer_that_are_written():
     assert ["indigo", "soda ash", "sodium dithionite"] in baths  # and no lime or fructose
     assert ["indigo", "hydrated lime", "fructose"] in baths
     assert ["weld", "chalk"] in baths
-    assert plan.used("dye", levels["dye"][0]) == ["indigo", "soda ash", "sodium dithionite"]
+    assert plan.materials_of("dye", levels["dye"][0]) == ["indigo", "soda ash", "sodium dithionite"]
     assert [text for text in found.notes if "soda ash in a vat for wool: alkali harms" in text]
     assert not [text for text in found.notes if "above the usual 1 to 5" in text]
 

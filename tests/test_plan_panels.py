@@ -46,7 +46,7 @@ def test_sheets_are_written_and_a_series_goes_into_a_new_book(tmp_path):
 @pytest.fixture
 def planned(tmp_path):
     s = plan.series({"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}, name="Autumn")
-    return book.save(plan.into(book.create(tmp_path / "b"), s))
+    return book.save(plan.add_series(book.create(tmp_path / "b"), s))
 
 
 def test_what_was_done_is_ticked_and_corrected(planned):

@@ -42,7 +42,7 @@ def test_the_slopes_of_the_evidence_are_those_of_finite_differences(world):
     made = world.recipes.head(15)
     steps = recipes.steps_of(made)
     kernels = [gp.Likeness(step) for step in steps]
-    codes = [recipes.coded(step, made) for step in steps]
+    codes = [recipes.code_step(step, made) for step in steps]
     rng = np.random.default_rng(0)
     mates = np.eye(15)
     mates[[0, 1, 2, 3], [1, 0, 3, 2]] = 0.5, 0.5, 1 / 3, 1 / 3
@@ -62,7 +62,7 @@ def test_leave_one_out_is_what_leaving_out_gives(world):
     made = world.recipes.head(12)
     steps = recipes.steps_of(made)
     kernels = [gp.Likeness(step) for step in steps]
-    codes = [recipes.coded(step, made) for step in steps]
+    codes = [recipes.code_step(step, made) for step in steps]
     p = np.concatenate([[0.0, -3.0, 0.0], *(k.priors[:, 0] for k in kernels)])
     K = gp.cross(p, kernels, codes, codes) + np.exp(-3.0) * np.eye(12)
     y = np.random.default_rng(0).normal(size=12)

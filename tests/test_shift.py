@@ -114,10 +114,10 @@ def test_one_method_can_be_asked_for_and_the_widest_is_named():
     rows = [madder(), madder(iron=2.0)]
     first = list(invented(rows).wide["swatch"].unique())[:1]
     wide = two_ways(rows, {"photo": None, "colorimeter": first})
-    assert shift.leading(wide) == "photo"
+    assert shift.leading_method(wide) == "photo"
     assert shift.as_dyed(wide).methods == ["colorimeter", "photo"]
     assert shift.as_dyed(wide, method="photo").methods == ["photo"]
-    assert shift.leading(wide.drop(columns="method")) is None
+    assert shift.leading_method(wide.drop(columns="method")) is None
     with pytest.raises(InputError, match="Did you mean 'photo'"):
         shift.as_dyed(wide, method="foto")
 

@@ -40,7 +40,7 @@ def invented(folder):
 
 def test_numbers_are_written_so_that_nothing_can_be_mistaken():
     values = [0.123, 1.5, 15.0, 1 / 3, 1.25e-7, -4.25, 1e21, float("nan"), -0.0, 12.345678901234]
-    texts = table.written(values)
+    texts = table.number_texts(values)
     assert texts[:3] == ["0.12300", "1.50000", "15"]
     back = [float(text) if text else np.nan for text in texts]
     np.testing.assert_array_equal(back, values)

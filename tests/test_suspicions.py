@@ -103,7 +103,7 @@ def test_a_tidy_book_has_nothing_to_point_at(tmp_path):
 
 
 def test_the_example_has_nothing_to_point_at():
-    found = book.suspicions(book.open(files.shipped("data") / "marlpit_yard"))
+    found = book.suspicions(book.open(files.shipped_path("data") / "marlpit_yard"))
     assert found.empty, found["text"].tolist()
 
 

@@ -136,7 +136,7 @@ def test_light_fastness_lies_near_blue_wool_3(example):
     from dyelab import book, grade
 
     wide = book.wide(book.open(synth.example()))
-    placed = grade.nearest_reference(grade.grades(grade.matched(wide)))
+    placed = grade.nearest_reference(grade.grades(grade.pair(wide)))
     placed = placed[placed["best"]].set_index("swatch")["reference"]
     for dye in ("madder", "weld", "cochineal"):
         alum, iron, copper = (

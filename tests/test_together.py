@@ -44,7 +44,7 @@ def washed():
 def graded(first, second):
     frame = pd.concat([readings(first), readings(second, "wash")], ignore_index=True)
     shared = pd.concat([first.shared, second.shared], ignore_index=True)
-    return grade.grades(grade.matched(frame), shared=shared).set_index("swatch")
+    return grade.grades(grade.pair(frame), shared=shared).set_index("swatch")
 
 
 def test_a_change_is_surer_where_photos_go_together(washed):
@@ -198,5 +198,5 @@ def test_a_book_keeps_which_photos_go_together(washed, tmp_path):
     assert measure.earlier(kept, rows["source"].iloc[0]).source == source
     state = kept.readings[kept.readings["swatch"].eq("W02")]["exposure"]
     assert list(state) == ["none", "none"]
-    told = grade.grades(grade.matched(book.wide(kept)), shared=kept.shared)
+    told = grade.grades(grade.pair(book.wide(kept)), shared=kept.shared)
     assert len(told) == 23

@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import table
 from dyelab.book.csv_text import Cells, end_to_end
-from dyelab.book.model import ASIDE, CELLS, FAULT_COLUMNS, LINES, Aside, described, keys
+from dyelab.book.model import ASIDE, CELLS, FAULT_COLUMNS, LINES, Aside, description, keys
 
 _TRIMMED = {"fibre", "series", "material", "ground"}
 
@@ -67,7 +67,7 @@ def _listed(
     name: str, frame: pd.DataFrame, typed: dict[str, pd.DataFrame], rows: dict[str, pd.DataFrame]
 ) -> pd.DataFrame:
     """Faults of one table, rows by their position in the frame."""
-    rules = described(name, frame)
+    rules = description(name, frame)
     _tidy(frame, rules)
     own = table.check(frame, rules, f"{name}.csv", rows=range(len(frame)))
     more = [_link_faults(name, frame, link, typed, rows) for link in rules.links]
@@ -155,7 +155,7 @@ def _split(
     name: str, frame: pd.DataFrame, listed: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[dict[str, str]]]:
     """Typed good rows, rows set aside, and single cells set aside."""
-    rules, text = described(name, frame), frame
+    rules, text = description(name, frame), frame
     if any(column.required and column.name not in text for column in rules.columns):
         return table.empty(rules), table.as_text(text, rules), []
     serious = {column.name for column in rules.columns if column.required} | set(rules.key)
@@ -169,7 +169,7 @@ def _split(
     for at, column, _ in blanked:
         numeric = pd.api.types.is_numeric_dtype(text[column].dtype)
         text.at[at, column] = np.nan if numeric else ""
-    good = table.typed(text[~bad], rules)
+    good = table.as_typed(text[~bad], rules)
     names = keys(name, good) if blanked else pd.Series(dtype=str)
     cells = [
         {"table": name, "key": str(names.loc[at]), "column": column, "found": found}

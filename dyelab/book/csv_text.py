@@ -66,7 +66,7 @@ _DAMAGE = re.compile("[\0\udc80-\udcff]")
 def _apart(names: list[str]) -> list[str]:
     """Headings with a number behind each that was there before."""
     seen: set[str] = set()
-    return [table.untaken(name.strip(), seen, ".{}", 1) for name in names]
+    return [table.free_name(name.strip(), seen, ".{}", 1) for name in names]
 
 
 def grid(content: bytes, name: str) -> tuple[list[list[str]], tuple[str, ...]]:

@@ -103,7 +103,7 @@ def _built(
     shutil.rmtree(made, ignore_errors=True)
     made.mkdir(parents=True)
     put(made, pictures)
-    with store.locked(made):
+    with store.hold_lock(made):
         what = [f"brought in from {origin.name}"]
         store.commit(made, file_contents(bk, _described(contents)), act="save", what=what)
 

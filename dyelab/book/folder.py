@@ -103,7 +103,7 @@ def number(name: str) -> int | None:
     return int(match.group(1)) if match else None
 
 
-def parsed(content: bytes, name: str) -> dict[str, Any]:
+def parse_version(content: bytes, name: str) -> dict[str, Any]:
     """Read a history file: it may name the book's own files only, by digests of 24 hex digits.
 
     Raises

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from dyelab.book import store
-from dyelab.book.merge_tables import counted
+from dyelab.book.merge_tables import say_counts
 from dyelab.book.model import FILES, Book
 from dyelab.book.opening import from_files, keep_outside_edits, open_book
 from dyelab.errors import InputError
@@ -59,7 +59,7 @@ def redo(path: str | Path) -> Book:
 
 
 def _step(path: Path, act: str) -> Book:
-    with store.locked(path):
+    with store.hold_lock(path):
         store.recover(path)
         keep_outside_edits(path, store.snapshot(path, FILES))
         done, undone = store.steps_back(path)
@@ -105,7 +105,7 @@ def history(path: str | Path) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["version", "saved_at", "act", "what"])
 
 
-def was(path: str | Path, version: int) -> Book:
+def open_version(path: str | Path, version: int) -> Book:
     """Open an earlier version of the book, to look at or take from.
 
     Raises
@@ -120,7 +120,7 @@ def was(path: str | Path, version: int) -> Book:
     >>> rows = pd.DataFrame({"swatch": ["K-01"]})
     >>> bk = book.save(book.create(folder / "mine"))
     >>> bk = book.save(book.add(bk, swatches=rows))
-    >>> len(book.was(bk.path, 1).swatches)
+    >>> len(book.open_version(bk.path, 1).swatches)
     0
     """
     folder = Path(path)
@@ -169,7 +169,7 @@ def swatch_history(bk: Book, swatch: str) -> pd.DataFrame:
 
 def _lines(path: Path, manifest: dict[str, Any], name: str, swatch: str) -> Counter[str] | None:
     """The swatch's rows in a version of a table, None where the version is no longer kept."""
-    content = store.kept(path, manifest, f"{name}.csv")
+    content = store.kept_content(path, manifest, f"{name}.csv")
     if content is None:
         return None
     reader = csv.DictReader(io.StringIO(content.decode("utf-8", "replace"), newline=""))
@@ -184,4 +184,4 @@ def _said(name: str, before: Counter[str], now: Counter[str]) -> list[str]:
     added, gone = (now - before).total(), (before - now).total()
     changed = min(added, gone)
     counts = {"added": added - changed, "changed": changed, "removed": gone - changed}
-    return counted(name, counts)
+    return say_counts(name, counts)

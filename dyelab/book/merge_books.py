@@ -63,7 +63,7 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     for name, code in _CODES.items():
         clashes = _clashes(name, code, tables(bk), theirs)
         taken = {*getattr(bk, name)[code], *theirs[name][code]}
-        new = {clash: table.untaken(clash, taken, "~{}") for clash in clashes}
+        new = {clash: table.free_name(clash, taken, "~{}") for clash in clashes}
         renamed += [(name, was, now) for was, now in new.items()]
         for held in _WHERE[code]:
             changed = theirs[held][code].replace(new)

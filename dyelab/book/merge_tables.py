@@ -91,14 +91,14 @@ def changes(before: Mapping[str, pd.DataFrame], after: Mapping[str, pd.DataFrame
             "changed": int(now[both].ne(was[both]).sum()),
             "removed": len(was.index.difference(now.index)),
         }
-        said += counted(name, counts)
+        said += say_counts(name, counts)
     return said or ["nothing but the wording of the files"]
 
 
 _NOUNS = {"swatches": "swatch", "spectra": "spectrum", "shared": "shared error"}
 
 
-def counted(name: str, counts: Mapping[str, int]) -> list[str]:
+def say_counts(name: str, counts: Mapping[str, int]) -> list[str]:
     """Say how many rows of a table each verb is about: ``3 swatches added``."""
     one = _NOUNS.get(name, name.removesuffix("s"))
     many = {"shared": "shared errors"}.get(name, name)

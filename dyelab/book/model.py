@@ -104,7 +104,7 @@ def tables(bk: Book) -> dict[str, pd.DataFrame]:
     return {name: getattr(bk, name) for name in TABLES}
 
 
-def described(name: str, frame: pd.DataFrame) -> table.Table:
+def description(name: str, frame: pd.DataFrame) -> table.Table:
     """Return the description of one of the book's tables; that of spectra follows its columns."""
     return table.spectra_table(frame.columns[1:]) if name == "spectra" else TABLES[name]
 

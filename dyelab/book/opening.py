@@ -25,7 +25,7 @@ from dyelab.book.model import (
     TABLE_FILES,
     TABLES,
     Book,
-    described,
+    description,
     keys,
     tables,
 )
@@ -74,7 +74,7 @@ def create(
     folder.mkdir(parents=True, exist_ok=True)
     bk = replace(from_files(folder, {}), title=title or folder.name, white=white, notes=())
     contents = file_contents(bk, {})
-    with store.locked(folder):
+    with store.hold_lock(folder):
         store.commit(folder, contents, act="save", what=["a new book"])
     return _as_saved(bk, contents)
 
@@ -95,11 +95,11 @@ def open_book(path: str | Path) -> Book:
     >>> book.open(synth.example())
     Book('marlpit_yard': 203 swatches, 679 steps, 913 readings, 0 faults)
     """
-    return opened(path)[0]
+    return open_checked(path)[0]
 
 
 @limits.in_time
-def opened(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
+def open_checked(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
     """Open a book, and list what is not as dyelab left it; see `unlike_saved`."""
     folder = Path(path)
     if folder.name == PACKAGE:
@@ -127,7 +127,7 @@ def unlike_saved(bk: Book) -> list[dict[str, Any]]:
         for file, *said in store.faults(bk.path)
     ]
     last = store.latest(bk.path)
-    if last is None or store.unfinished(bk.path):
+    if last is None or store.is_unfinished(bk.path):
         return found
     differ = [
         file
@@ -227,7 +227,7 @@ def save(bk: Book, what: str = "") -> Book:
     >>> sorted(path.name for path in bk.path.iterdir())[:3]
     ['datapackage.json', 'history', 'materials.csv']
     """
-    with store.locked(bk.path):
+    with store.hold_lock(bk.path):
         store.recover(bk.path)
         disk = store.snapshot(bk.path, FILES)
         if {name: store.digest(text) for name, text in disk.items()} != bk.stamp:
@@ -290,7 +290,7 @@ def as_csv(frame: pd.DataFrame) -> bytes:
     """Return a table as UTF-8 CSV, numbers at full precision and safe in any locale."""
     rows = _Rows()
     floats = frame.select_dtypes("float").columns
-    texts: Any = {name: table.written(frame[name].tolist()) for name in floats}
+    texts: Any = {name: table.number_texts(frame[name].tolist()) for name in floats}
     frame.assign(**texts).to_csv(rows, index=False, lineterminator=_Rows.END)
     return rows.getvalue().encode()
 
@@ -326,7 +326,7 @@ def _descriptor(bk: Book, package: dict[str, Any]) -> dict[str, Any]:
 
 
 def _resource(name: str, file: str, frame: pd.DataFrame) -> dict[str, Any]:
-    rules = described(name, frame)
+    rules = description(name, frame)
     known = set(rules.names)
     extra = [str(column) for column in frame.columns if column not in known]
     return _entry(name, file, table.schema(rules, extra))
@@ -417,7 +417,7 @@ def _one_white(bk: Book, readings: pd.DataFrame) -> None:
 def _with(name: str, old: pd.DataFrame, new: pd.DataFrame, replaced: bool) -> pd.DataFrame:
     """The table with new rows, typed where they can be and text where they can't."""
     new = new.rename(columns=str)
-    text = table.as_text(new, described(name, new))
+    text = table.as_text(new, description(name, new))
     for column in TABLES[name].columns:
         if column.default and column.name in TABLES[name].key:
             cells = text.get(column.name, pd.Series("", index=text.index))

@@ -14,7 +14,7 @@ from dyelab import files, limits, recipe, table
 from dyelab.book import folder, store
 from dyelab.book.folder import PHOTOS as FOLDER
 from dyelab.book.model import FAULT_COLUMNS, Book
-from dyelab.book.opening import add, opened
+from dyelab.book.opening import add, open_checked
 from dyelab.book.readings import enter
 from dyelab.book.views import locate
 from dyelab.errors import InputError
@@ -108,7 +108,7 @@ def put(book: Path, photos: Iterable[tuple[str, bytes]]) -> None:
     InputError
         If a link stands in the way, or the disk is full; nothing half-written is left.
     """
-    with store.locked(book):
+    with store.hold_lock(book):
         for name, content in photos:
             if folder.own(book, f"{FOLDER}/{name}") is None:
                 try:
@@ -157,7 +157,7 @@ def check(path: str | Path) -> pd.DataFrame:
     >>> len(book.check(synth.example()))
     0
     """
-    bk, unlike = opened(path)
+    bk, unlike = open_checked(path)
     grave = [fault for fault in unlike if fault["grave"]]
     found = [*grave, *recipe.hazard_faults(bk.materials), *_photo_faults(bk), *_source_faults(bk)]
     more = pd.DataFrame(found, columns=FAULT_COLUMNS)

@@ -248,7 +248,7 @@ def _coloured(
 
 def _spectral_flags(bands: pd.DataFrame) -> list[str]:
     ends = convert.missing_ends([float(band) for band in bands.columns])
-    bright = convert.brightened(bands.to_numpy(float))
+    bright = convert.is_brightened(bands.to_numpy(float))
     return [" ".join([*["ends"] * ends, *["fluorescent"] * bool(one)]) for one in bright]
 
 
@@ -289,12 +289,12 @@ def _under(lab: pd.DataFrame, white: tuple[str, int], adapt: bool) -> pd.DataFra
             "ask for them to be adapted (adapt=True; a tick in the panel): an estimate that is "
             "wrong by 1 to 5 on dyed cloth."
         )
-    moved, error = adapted(lab, white)
+    moved, error = adapt_readings(lab, white)
     columns = dict(zip(_ERROR, error.reshape(-1, 9).T, strict=True))
     return moved.assign(**columns, adapted_from=table.white_text(theirs))
 
 
-def adapted(lab: pd.DataFrame, white: tuple[str, int]) -> tuple[pd.DataFrame, np.ndarray]:
+def adapt_readings(lab: pd.DataFrame, white: tuple[str, int]) -> tuple[pd.DataFrame, np.ndarray]:
     """Rows brought to a white, without their stated spread, and what that errs by (n, 3, 3)."""
     stated = [*table.COVARIANCE, *table.STANDARD_UNCERTAINTIES]
     moved = convert.adapt(lab.drop(columns=stated, errors="ignore"), *white)
@@ -365,7 +365,7 @@ def _labels(bk: Book, rows: pd.DataFrame) -> list[str]:
     for row in rows[["swatch", "area", "source", *table.EXPOSURE]].itertuples():
         area = "" if row.area == "whole" else f"-{row.area}"
         stem = f"{row.swatch}{area}{_ending(row)}-{Path(str(row.source)).stem[:20]}"
-        made.append(table.untaken(stem, taken))
+        made.append(table.free_name(stem, taken))
     return made
 
 

@@ -25,7 +25,7 @@ from typing import Any
 
 from dyelab import files, limits
 from dyelab.book import folder
-from dyelab.book.folder import HISTORY, number, parsed
+from dyelab.book.folder import HISTORY, number, parse_version
 from dyelab.book.model import ASIDE, FILES
 from dyelab.errors import InputError
 
@@ -37,7 +37,7 @@ _TRIES = 200
 
 
 @contextmanager
-def locked(path: Path) -> Iterator[None]:
+def hold_lock(path: Path) -> Iterator[None]:
     """Hold the book's lock: one save at a time, also between programs."""
     from filelock import FileLock, Timeout
 
@@ -81,7 +81,7 @@ def _believed(path: Path, name: str) -> dict[str, Any]:
     content = folder.content(path, f"{HISTORY}/{name}", limits.HISTORY_BYTES)
     if content is None:
         raise InputError("is a link or no file")
-    return parsed(content, name)
+    return parse_version(content, name)
 
 
 def _sound(path: Path, names: list[str]) -> Iterator[dict[str, Any]]:
@@ -114,7 +114,7 @@ def _pending(path: Path) -> list[dict[str, Any]]:
     ]
 
 
-def unfinished(path: Path) -> bool:
+def is_unfinished(path: Path) -> bool:
     """Whether a save that counts waits to be finished, as on a disk that can't be written."""
     return bool(_pending(path))
 
@@ -169,14 +169,14 @@ def snapshot(path: Path, names: Iterable[str]) -> dict[str, bytes]:
         content = _read(path, wanted)
         if _mark(path) == before:
             return content
-    with locked(path):
+    with hold_lock(path):
         recover(path)
         return _read(path, wanted)
 
 
 def _finished(path: Path) -> bool:
     try:
-        with locked(path):
+        with hold_lock(path):
             recover(path)
     except (InputError, OSError):
         return False
@@ -349,7 +349,7 @@ def contents(path: Path, manifest: dict[str, Any]) -> dict[str, bytes]:
     InputError
         If the version's files are no longer kept.
     """
-    found = {name: kept(path, manifest, name) for name in manifest["files"]}
+    found = {name: kept_content(path, manifest, name) for name in manifest["files"]}
     if None in found.values():
         raise InputError(
             f"{path.name}: the files of version {manifest['version']} are no longer kept "
@@ -358,7 +358,7 @@ def contents(path: Path, manifest: dict[str, Any]) -> dict[str, bytes]:
     return {name: content for name, content in found.items() if content is not None}
 
 
-def kept(path: Path, manifest: dict[str, Any], name: str) -> bytes | None:
+def kept_content(path: Path, manifest: dict[str, Any], name: str) -> bytes | None:
     """One file of a version: nothing in it where the version has none, None if no longer kept."""
     if name not in manifest["files"]:
         return b""

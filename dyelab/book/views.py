@@ -239,7 +239,7 @@ def _identity(done: pd.DataFrame, by: list[str]) -> dict[str, pd.Series]:
 
 
 def _lines(texts: pd.Series, groups: list[pd.Series]) -> pd.Series:
-    return texts.astype(object).groupby(groups).agg(sequence.joined).astype(object)
+    return texts.astype(object).groupby(groups).agg(sequence.join).astype(object)
 
 
 def _told(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.Series:
@@ -338,7 +338,7 @@ def _with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
     doses = (amount, 100 * amount / mass.where(mass > 0), amount * done["liquor_ratio"] / 10)
     wof = np.select([done["unit"].eq(u) for u in ("% WOF", "g", "g/L")], doses, np.nan)
     metal = material.map(metals).fillna("")
-    counted = recipe.metals.counted(metal, done["kind"])
+    counted = recipe.metals.is_counted(metal, done["kind"])
     return done.assign(material=material, metal=metal, counted=counted, wof=wof)
 
 

@@ -8,9 +8,9 @@ import pandas as pd
 from dyelab import compare, files, grade, table
 from dyelab.cli import options
 from dyelab.errors import InputError
-from dyelab.table.columns import described
+from dyelab.table.columns import describe
 
-COLOURS, PAIRS = described("colours", "sample"), described("pairs")
+COLOURS, PAIRS = describe("colours", "sample"), describe("pairs")
 OUT = [
     *("reference", "sample", "dL", "da", "db", "dC", "dH", "dE76", "dE00", "dECMC"),
     *("dE00_low", "dE00_high", "verdict", "change_value", "change_grade"),
@@ -77,7 +77,7 @@ def _checked(path: Path, description: table.Table, skip_bad: bool) -> pd.DataFra
     good = text[[number not in rows for number in range(2, len(text) + 2)]]
     if good.empty:
         raise InputError(f"{path.name}: no good row is left. Mend the rows named above.")
-    return table.typed(good.reset_index(drop=True), description)
+    return table.as_typed(good.reset_index(drop=True), description)
 
 
 def _with_white(frame: pd.DataFrame, path: Path) -> pd.DataFrame:

@@ -189,7 +189,7 @@ def _from_spectra(
     old = table["flags"].fillna("") if "flags" in table else ""
     table, notes = table.assign(flags=old), []
     for bands, rows in convert.same_bands(spectra):
-        bright = convert.brightened(spectra.loc[rows, [f"{band}" for band in bands]])
+        bright = convert.is_brightened(spectra.loc[rows, [f"{band}" for band in bands]])
         table.loc[np.flatnonzero(rows)[bright], "flags"] += " fluorescent"
         off = convert.coarse_error(bands[1] - bands[0], illuminant, observer)
         if off > _COARSE:

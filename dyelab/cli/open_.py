@@ -123,7 +123,7 @@ def copies(desk: Path) -> list[str]:
     """
     from dyelab import files, words
 
-    source = files.shipped("notebooks")
+    source = files.shipped_path("notebooks")
     if desk.resolve().is_relative_to(Path(__file__).resolve().parents[1]):
         raise _refusal("cli.inside", path=desk)
     desk.mkdir(parents=True, exist_ok=True)

@@ -19,7 +19,7 @@ from dyelab.convert.difference import (
     differences,
     metamerism,
 )
-from dyelab.convert.kubelka_munk import brightened, ks, ks_to_reflectance
+from dyelab.convert.kubelka_munk import is_brightened, ks, ks_to_reflectance
 from dyelab.convert.lab import adapt_lab, lab_to_lch, lab_to_xyz, xyz_to_lab
 from dyelab.convert.light import colour_matching, illuminant_power, illuminants, white
 from dyelab.convert.spectrum import (

@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 _MOST = 1.02
 
 
-def brightened(reflectance: ArrayLike) -> np.ndarray:
+def is_brightened(reflectance: ArrayLike) -> np.ndarray:
     """Whether a spectrum holds light that it doesn't reflect, (..., k) to (...).
 
     A factor above 1 is fluorescence: of a brightener in the blue, of some dyes in the orange. The
@@ -16,7 +16,7 @@ def brightened(reflectance: ArrayLike) -> np.ndarray:
     Examples
     --------
     >>> from dyelab import convert
-    >>> convert.brightened([[0.4, 1.08, 0.9], [0.4, 0.5, 0.6]]).tolist()
+    >>> convert.is_brightened([[0.4, 1.08, 0.9], [0.4, 0.5, 0.6]]).tolist()
     [True, False]
     """
     with np.errstate(invalid="ignore"):
@@ -27,7 +27,7 @@ def ks(reflectance: ArrayLike) -> np.ndarray:
     """K/S = (1 - R)² / (2 R) of an opaque layer (Kubelka and Munk 1931), same shape.
 
     NaN where R <= 0, and where R is over 1 by more than an instrument's noise: K/S would rise
-    again there, and what shines is fluorescence (see `brightened`).
+    again there, and what shines is fluorescence (see `is_brightened`).
 
     Examples
     --------

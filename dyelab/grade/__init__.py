@@ -19,8 +19,8 @@ from dyelab.grade.curves import (
     reaches_noticed,
     shows,
 )
-from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required
-from dyelab.grade.pairing import Matched, matched
+from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, judge
+from dyelab.grade.pairing import Pairing, pair
 from dyelab.grade.scales import (
     CHANGE_LIMITS,
     GRADES,

@@ -65,7 +65,7 @@ def nearest_reference(
     --------
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
-    >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
+    >>> grades = grade.grades(grade.pair(book.wide(bk)), shared=bk.shared)
     >>> list(grade.nearest_reference(grades).columns[:4])
     ['swatch', 'amount', 'unit', 'difference']
     """

@@ -59,7 +59,7 @@ def compare_fastness(
     --------
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
-    >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
+    >>> grades = grade.grades(grade.pair(book.wide(bk)), shared=bk.shared)
     >>> rows = grades[grades["dye"] == "madder"].assign(variant=grades["mordant"])
     >>> grade.compare_fastness(rows, "none")[["variant", "exposure", "verdict"]].head(1)
            variant exposure      verdict

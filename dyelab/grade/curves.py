@@ -18,7 +18,7 @@ from dyelab.errors import InputError, choose
 from dyelab.grade import scales, shapes
 from dyelab.grade.blue_wool import NOTICED
 from dyelab.grade.grades import grade_text, interval, variants_of
-from dyelab.grade.pairing import MADE, WHERE, Matched
+from dyelab.grade.pairing import MADE, WHERE, Pairing
 
 QUANTITIES = ("L", "C", "h", "dE00", "dEF")
 DISTANCES: dict[str, Callable] = {"dE00": convert.dE00, "dEF": scales.grey_scale_difference}
@@ -245,7 +245,7 @@ class Drift:
 
 
 def drift(
-    found: Matched,
+    found: Pairing,
     swatch: str,
     exposure: str,
     *,
@@ -275,7 +275,7 @@ def drift(
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
+    >>> found = grade.pair(wide)
     >>> one = grade.drift(found, "W01", "wash")
     >>> one.swatch, one.exposure
     ('W01', 'wash')
@@ -294,7 +294,7 @@ def drift(
 
 
 def drifts(
-    found: Matched,
+    found: Pairing,
     *,
     shared: pd.DataFrame | None = None,
     progress: Callable[[float], None] | None = None,
@@ -306,8 +306,8 @@ def drifts(
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
-    >>> few = grade.matched(wide[wide["swatch"] == "W01"])
+    >>> found = grade.pair(wide)
+    >>> few = grade.pair(wide[wide["swatch"] == "W01"])
     >>> [(one.swatch, one.exposure) for one in grade.drifts(few)]
     [('W01', 'wash'), ('W01', 'light')]
     """
@@ -420,7 +420,7 @@ def along(one: Drift, amounts: np.ndarray) -> pd.DataFrame:
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
+    >>> found = grade.pair(wide)
     >>> one = grade.drift(found, "W01", "wash")
     >>> grade.along(one, np.array([1.0, 10.0])).round(1)[["L", "a", "b"]]
           L     a     b
@@ -464,7 +464,7 @@ def shows(one: Drift, level: float = VISIBLE, confidence: float = 0.95) -> Momen
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
+    >>> found = grade.pair(wide)
     >>> one = grade.drift(found, "W01", "wash")
     >>> grade.shows(one, 1.0).longest
     10.0
@@ -480,7 +480,7 @@ def fails(one: Drift, required: str, confidence: float = 0.95) -> Moment:
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
+    >>> found = grade.pair(wide)
     >>> one = grade.drift(found, "W01", "wash")
     >>> grade.fails(one, "4").longest
     10.0
@@ -496,7 +496,7 @@ def reaches_noticed(one: Drift, confidence: float = 0.95) -> Moment:
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
+    >>> found = grade.pair(wide)
     >>> one = grade.drift(found, "W01", "wash")
     >>> grade.reaches_noticed(one).longest
     10.0
@@ -531,7 +531,7 @@ def curve_table(one: Drift, confidence: float = 0.95) -> pd.DataFrame:
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
+    >>> found = grade.pair(wide)
     >>> one = grade.drift(found, "W01", "wash")
     >>> list(grade.curve_table(one)["quantity"])
     ['L', 'C', 'h', 'dE00', 'dEF']
@@ -598,7 +598,7 @@ def moment_text(moment: Moment, unit: str) -> str:
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
+    >>> found = grade.pair(wide)
     >>> one = grade.drift(found, "W01", "wash")
     >>> grade.moment_text(grade.fails(one, "4"), "cycle")
     'after about 1.5 washes (1.2 to 1.9 washes)'

@@ -9,7 +9,7 @@ from dyelab import compare, convert, table, words
 from dyelab.compare import CANNOT_TELL, CHANCE, REAL, noise
 from dyelab.errors import InputError
 from dyelab.grade import scales
-from dyelab.grade.pairing import WHERE, Matched
+from dyelab.grade.pairing import WHERE, Pairing
 
 MET, NOT_MET, NOT_SETTLED = "met", "not_met", "not_settled"
 UNSETTLING = ("instrument_changed", "geometry_changed", "conditions_changed", "disagree")
@@ -21,7 +21,7 @@ _PARTS = ["dL", "da", "db", "dC", "dH", "dE76", "dE00", "dECMC"]
 
 
 def grades(
-    found: Matched, *, shared: pd.DataFrame | None = None, confidence: float = 0.95
+    found: Pairing, *, shared: pd.DataFrame | None = None, confidence: float = 0.95
 ) -> pd.DataFrame:
     """Grade every matched pair.
 
@@ -56,7 +56,7 @@ def grades(
     --------
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
-    >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
+    >>> grades = grade.grades(grade.pair(book.wide(bk)), shared=bk.shared)
     >>> grades[["swatch", "exposure", "amount", "grade"]].head(2)
       swatch exposure  amount grade
     0    W01     wash     1.0     4
@@ -87,7 +87,7 @@ def _rows(frame: pd.DataFrame, *names: str) -> list[dict[Any, Any]]:
     return frame[list(names)].to_dict("records")
 
 
-def variants_of(found: Matched, shared: pd.DataFrame | None) -> compare.Variants:
+def variants_of(found: Pairing, shared: pd.DataFrame | None) -> compare.Variants:
     """Mean and noise of each set; a reading used twice is told apart by its row."""
     rows = found.readings.assign(_row=[f"{i}" for i in range(len(found.readings))])
     if shared is not None and len(shared):
@@ -174,7 +174,7 @@ def _cautions(row: dict) -> str:
     return " ".join(words.say(f"grade.{name}") for name in named)
 
 
-def required(
+def judge(
     grades: pd.DataFrame, *, change: str | None = None, staining: str | None = None
 ) -> pd.DataFrame:
     """Hold every grade against a requirement.
@@ -197,8 +197,8 @@ def required(
     --------
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
-    >>> grades = grade.grades(grade.matched(book.wide(bk)), shared=bk.shared)
-    >>> grade.required(grades, change="4")[["swatch", "grade", "verdict"]].head(2)
+    >>> grades = grade.grades(grade.pair(book.wide(bk)), shared=bk.shared)
+    >>> grade.judge(grades, change="4")[["swatch", "grade", "verdict"]].head(2)
       swatch grade      verdict
     0    W01     4  not_settled
     1    W02   4-5          met

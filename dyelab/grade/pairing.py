@@ -20,7 +20,7 @@ _SCATTER_CHANCE = 0.001  # readings this unlikely to agree are called out
 
 
 @dataclass(frozen=True)
-class Matched:
+class Pairing:
     """Before and after of every tested piece.
 
     Attributes
@@ -41,7 +41,7 @@ class Matched:
     missing: pd.DataFrame
 
 
-def matched(frame: pd.DataFrame) -> Matched:
+def pair(frame: pd.DataFrame) -> Pairing:
     """Match the readings after a test with those before it.
 
     Parameters
@@ -67,7 +67,7 @@ def matched(frame: pd.DataFrame) -> Matched:
     >>> from dyelab import book, grade, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> found = grade.matched(wide)
+    >>> found = grade.pair(wide)
     >>> len(found.pairs)
     686
     """
@@ -95,7 +95,7 @@ def matched(frame: pd.DataFrame) -> Matched:
         raise InputError(missing[0]["text"])
     missing += _no_after(rows, base, {tuple(p[name] for name in WHERE) for p in pairs})
     gaps = pd.DataFrame(missing, columns=[*WHERE, "text"]).drop_duplicates("text")
-    return Matched(pd.DataFrame(pairs), _stacked(rows, sets), gaps.reset_index(drop=True))
+    return Pairing(pd.DataFrame(pairs), _stacked(rows, sets), gaps.reset_index(drop=True))
 
 
 def _checked(frame: pd.DataFrame) -> pd.DataFrame:

@@ -12,8 +12,8 @@ from dyelab import recipe, table, words
 from dyelab.errors import InputError, choose
 from dyelab.grade import blue_wool
 from dyelab.grade.curves import Drift, amount_text, drifts, fails, moment_text, shows
-from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, required
-from dyelab.grade.pairing import matched
+from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, judge
+from dyelab.grade.pairing import pair
 from dyelab.grade.tone import DEEPER, PLAIN, TONE, UNSEEN, tone
 
 CHANGE, STAINING = "4", "3-4"
@@ -123,8 +123,8 @@ def study(
     >>> len(found.grades)
     16
     """
-    found = matched(_taken(wide, swatches))
-    judged = required(grades(found, shared=shared), change=change, staining=staining)
+    found = pair(_taken(wide, swatches))
+    judged = judge(grades(found, shared=shared), change=change, staining=staining)
     own = judged[~blue_wool.is_reference(judged)]
     if own.empty:
         raise InputError(words.say("grade.no_after"))

@@ -38,7 +38,7 @@ class Source:
     read : DataFrame
         All readings as dyed, by whatever method, the most trusted first.
     listed, unread : DataFrame
-        Every recipe of the book, and those planned and never measured, as ``shift.listed``
+        Every recipe of the book, and those planned and never measured, as ``shift.list_recipes``
         gives them.
     """
 
@@ -86,7 +86,7 @@ class Source:
         bare = (self.made[list(shift.METALS.values())] == 0).all(axis=1)
         found: dict[int, dict[Any, Any]] = {}
         for what in ("tannin", "mordant"):
-            rows = shift.matched(self.recipes, what).to_dict("records")
+            rows = shift.pairs(self.recipes, what).to_dict("records")
             found |= {int(row["to_row"]): row for row in rows if bare[row["to_row"]]}
         return found | {end: row for (start, end), row in self.moves.items() if bare[start]}
 
@@ -106,7 +106,7 @@ class Source:
     def pairs(self, metal: str) -> pd.DataFrame:
         """Every pair that differs in this metal alone, compared; its dye and cloth in words."""
         if metal not in self._paired:
-            self._paired[metal] = named(shift.matched(self.recipes, metal), self.made)
+            self._paired[metal] = named(shift.pairs(self.recipes, metal), self.made)
         return self._paired[metal]
 
     @cached_property
@@ -121,7 +121,7 @@ class Source:
         before = rows["exposure"].eq("none") | rows["amount"].eq(0)
         try:
             return grade.grades(
-                grade.matched(rows[before | rows["amount"].eq(most)]), shared=self.shared
+                grade.pair(rows[before | rows["amount"].eq(most)]), shared=self.shared
             )
         except InputError:  # a book need not have been washed or lit
             return pd.DataFrame()
@@ -231,10 +231,10 @@ def source(bk: Book) -> Source:
     every = shift.as_dyed(cloth, shared=shared)
     recipes = every
     if len(every.methods) > 1:
-        recipes = shift.as_dyed(cloth, shared=shared, method=shift.leading(cloth))
+        recipes = shift.as_dyed(cloth, shared=shared, method=shift.leading_method(cloth))
     made = _worded(recipes.made)
     listed = _listed(bk)
-    unread = _worded(shift.unread(listed, every))
+    unread = _worded(shift.unread_recipes(listed, every))
     return Source(bk, wide, recipes, made, every.rows, listed, unread)
 
 
@@ -243,7 +243,7 @@ def _listed(bk: Book) -> pd.DataFrame:
     areas = book.areas(bk)
     printed = areas.groupby("swatch")["area"].transform("nunique") > 1
     cloth = areas[(areas["fibre"] != REFERENCE_FIBRE) & ~(printed & (areas["area"] == "whole"))]
-    return shift.listed(cloth)
+    return shift.list_recipes(cloth)
 
 
 def _worded(made: pd.DataFrame) -> pd.DataFrame:
@@ -272,7 +272,7 @@ def labels(rows: Sequence[dict[Any, Any]]) -> list[str]:
     """
     made = [recipe(row, bare=True) for row in rows]
     if len(set(made)) < len(made):
-        dyes = [shift.dosed(row["dye"], row["dye_wof"]) for row in rows]
+        dyes = [shift.dose_text(row["dye"], row["dye_wof"]) for row in rows]
         made = [
             ", ".join(filter(None, [dye, recipe(row, bare=True) if _added(row) else ""])) or label
             for dye, row, label in zip(dyes, rows, made, strict=True)
@@ -309,7 +309,7 @@ def named(pairs: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     pairs : DataFrame
-        As ``shift.matched`` gives it.
+        As ``shift.pairs`` gives it.
     made : DataFrame
         The recipes they are of: every page gives or leaves out the doses of one name alike.
 
@@ -332,7 +332,7 @@ def _with_dose(pairs: pd.DataFrame, made: pd.DataFrame, name: str) -> np.ndarray
     if column not in pairs:
         return pairs[name].to_numpy()
     several = pairs[name].map(made.groupby(name)[column].nunique() > 1).fillna(False)
-    said = [shift.dosed(*row) for row in pairs[[name, column]].itertuples(index=False)]
+    said = [shift.dose_text(*row) for row in pairs[[name, column]].itertuples(index=False)]
     return np.where(several, said, pairs[name])
 
 

@@ -87,7 +87,7 @@ def find(
     """
     recipes = shift.as_dyed(wide, shared=shared)
     metals = pd.concat([_pairs(recipes, metal) for metal in colours.METALS], ignore_index=True)
-    graded = grade.grades(grade.matched(wide), shared=shared)
+    graded = grade.grades(grade.pair(wide), shared=shared)
     graded = graded.assign(swatch=table.pieces(graded))
     held = graded[(graded["kind"] == "change") & graded["exposure"].isin(["wash", "light"])]
     case = _case(recipes, metals, spectra, dose)
@@ -103,7 +103,7 @@ def _light(graded: pd.DataFrame) -> pd.DataFrame:
 
 
 def _pairs(recipes: shift.Recipes, metal: str) -> pd.DataFrame:
-    pairs = shift.matched(recipes, metal)
+    pairs = shift.pairs(recipes, metal)
     if pairs.empty:  # a book need not have every metal
         return pairs
     after = recipes.made.loc[pairs["to_row"], ["swatch", *table.WHITE]].reset_index(drop=True)
@@ -268,7 +268,7 @@ def _with_light(graded: pd.DataFrame, light: pd.DataFrame) -> pd.DataFrame:
 
 def _added(row: dict[Any, Any]) -> str:
     doses = {metal: row.get(column, 0.0) for metal, column in shift.METALS.items()}
-    said = [shift.dosed(metal, dose) for metal, dose in doses.items() if dose > 0]
+    said = [shift.dose_text(metal, dose) for metal, dose in doses.items() if dose > 0]
     return ", ".join([str(row["mordant"]), *said])
 
 

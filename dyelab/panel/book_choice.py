@@ -24,7 +24,7 @@ _OTHER = ""
 
 def example() -> Path:
     """Folder of the example book."""
-    return files.shipped("data", "marlpit_yard")
+    return files.shipped_path("data", "marlpit_yard")
 
 
 def is_example(book: Book) -> bool:
@@ -176,7 +176,7 @@ def typed(text: str) -> Path:
         roots: list[str | Path] = [
             desk,
             os.environ.get("DYELAB_BOOK") or desk,
-            files.shipped("data"),
+            files.shipped_path("data"),
         ]
         try:
             inside = any(path.resolve().is_relative_to(Path(root).resolve()) for root in roots)

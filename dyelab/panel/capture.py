@@ -432,7 +432,7 @@ def _fit(book: Book, made: dict[str, Any]) -> None:
 
 def example() -> Path:
     """Return the rendered photo that the panel starts with."""
-    return files.shipped(*_EXAMPLE)
+    return files.shipped_path(*_EXAMPLE)
 
 
 def _corners(pose: Any) -> np.ndarray:

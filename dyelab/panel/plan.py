@@ -78,7 +78,7 @@ class Planner(frame.Panel):
         else:
             self.own("planning.example_kept", put=words.say("planning.put"))
         refuse_twice(target, planned)
-        saved = self.saved(plan.into(target, planned), planned.name)
+        saved = self.saved(plan.add_series(target, planned), planned.name)
         many = len(planned.swatches)
         return words.say("planning.put_in", swatches=many, book=saved.title)
 
@@ -178,7 +178,7 @@ def _kept(book: Book, chosen: dict[str, Any]) -> tuple[dict[str, list[Any]], lis
     if not chosen["children"]:
         return found, []
     used = {
-        (name, text): plan.used(name, text, listed)
+        (name, text): plan.materials_of(name, text, listed)
         for name, given in found.items()
         if name != "fibre"
         for text in given

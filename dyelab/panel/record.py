@@ -61,7 +61,7 @@ def _enter(panel: frame.Panel) -> str:
     if "bath" not in chosen:
         raise InputError(words.say("planning.all_done"))
     series, bath = chosen["bath"]
-    panel.saved(plan.done(target, bath, series=series, **told(chosen)), f"{bath} done")
+    panel.saved(plan.mark_done(target, bath, series=series, **told(chosen)), f"{bath} done")
     return words.say("planning.done_now", bath=bath, count=len(chosen["in_it"]))
 
 
@@ -72,7 +72,7 @@ def _all_so(panel: frame.Panel) -> str:
     _, waiting = panel.ready
     baths = list(waiting.loc[waiting["series"] == series, "bath"])
     for bath in baths:
-        target = plan.done(target, bath, series=series, on=chosen["on"].strip())
+        target = plan.mark_done(target, bath, series=series, on=chosen["on"].strip())
     panel.saved(target, words.say("planning.all_so_history", series=series, count=len(baths)))
     return words.say("planning.all_so_done", series=series, count=len(baths))
 
@@ -86,7 +86,7 @@ def _turn(key: str, panel: frame.Panel) -> str:
 
 
 def told(chosen: dict[str, Any]) -> dict[str, Any]:
-    """What `plan.done` is told of the choices made; blanks are as planned."""
+    """What `plan.mark_done` is told of the choices made; blanks are as planned."""
     return {
         "swatches": list(chosen["in_it"]),
         "weighed_g": chosen["weighed"] or None,

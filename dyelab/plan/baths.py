@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe, words
-from dyelab.plan.factors import HELP, Part, kept_alive, parts
+from dyelab.plan.factors import HELP, Part, parts, with_vat_help
 from dyelab.recipe.advice import CELLULOSE
 
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "fixing": "F", "dye": "D", "vat": "V"}
@@ -79,7 +79,7 @@ def _put(kind: str, level: list[Part], roles: dict[str, str]) -> list[tuple[str,
     """The steps of a level; a dye's alkali goes into its bath, as does what keeps a vat alive."""
     dyed = kind == "dye"
     found: list[tuple[str, Part]] = []
-    for part in kept_alive(level, roles) if dyed else level:
+    for part in with_vat_help(level, roles) if dyed else level:
         own = roles.get(part.material)
         helps = own == "assist" or (dyed and bool(found) and own in HELP)
         found.append(("assist" if helps else "vat" if dyed and own == "vat" else kind, part))

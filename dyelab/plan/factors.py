@@ -131,7 +131,7 @@ def level_of(factor: str, value: Any, listed: pd.DataFrame | None) -> Level:
     return Level(" + ".join(named), first.dose) if first.material != "none" else Level("none")
 
 
-def used(factor: str, value: Any, listed: pd.DataFrame | None = None) -> list[str]:
+def materials_of(factor: str, value: Any, listed: pd.DataFrame | None = None) -> list[str]:
     """Return the materials that a level as written takes, what keeps its vat alive included.
 
     Parameters
@@ -144,7 +144,7 @@ def used(factor: str, value: Any, listed: pd.DataFrame | None = None) -> list[st
     Examples
     --------
     >>> from dyelab import plan
-    >>> plan.used("dye", "weld 50 + indigo 5 x3")
+    >>> plan.materials_of("dye", "weld 50 + indigo 5 x3")
     ['weld', 'indigo', 'hydrated lime', 'fructose']
     """
     level = level_of(factor, value, listed)
@@ -153,7 +153,7 @@ def used(factor: str, value: Any, listed: pd.DataFrame | None = None) -> list[st
     found = parts(level.name, level.dose)
     kinds = recipe.materials() if listed is None else listed
     roles = dict(zip(kinds["material"], kinds["role"], strict=True))
-    return [part.material for part in kept_alive(found, roles) if part.material != "none"]
+    return [part.material for part in with_vat_help(found, roles) if part.material != "none"]
 
 
 # An indigo vat of lime and fruit sugar, by weight of indigo: one, two, three (common practice).
@@ -161,7 +161,7 @@ VAT = {"hydrated lime": 2.0, "fructose": 3.0}
 HELP = ("assist", "modifier")  # roles of what goes into the bath of the dye or vat before it
 
 
-def kept_alive(level: Sequence[Part], roles: Mapping[str, str]) -> list[Part]:
+def with_vat_help(level: Sequence[Part], roles: Mapping[str, str]) -> list[Part]:
     """Put alkali and reducer behind each vat that is written without any of its own.
 
     Parameters

@@ -83,7 +83,7 @@ def next_tasks(bk: Book, rows: pd.DataFrame | None = None) -> list[Task]:
     >>> from dyelab import book, plan
     >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
     >>> series = plan.series(levels, name="Iron")
-    >>> bk = plan.into(book.create(folder / "mine"), series)
+    >>> bk = plan.add_series(book.create(folder / "mine"), series)
     >>> plan.next_tasks(bk)[0].what
     'bath'
     """

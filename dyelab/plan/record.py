@@ -27,7 +27,7 @@ def open_baths(bk: Book) -> pd.DataFrame:
     >>> from dyelab import book, plan
     >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
     >>> series = plan.series(levels, name="Iron")
-    >>> bk = plan.into(book.create(folder / "mine"), series)
+    >>> bk = plan.add_series(book.create(folder / "mine"), series)
     >>> plan.open_baths(bk)[["bath", "kind", "material", "weigh_g"]].head(2)
       bath   kind      material  weigh_g
     0   S1  scour  neutral soap      0.4
@@ -95,7 +95,7 @@ _COLUMNS = ["series", "bath", "kind", "material", "wof", "weigh_g", "fibre_g"]
 _COLUMNS += ["temperature_C", "minutes", "swatches", "note"]
 
 
-def done(
+def mark_done(
     bk: Book,
     bath: str,
     *,
@@ -137,8 +137,8 @@ def done(
     >>> from dyelab import book, plan
     >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
     >>> series = plan.series(levels, name="Iron")
-    >>> bk = plan.into(book.create(folder / "mine"), series)
-    >>> bk = plan.done(bk, "S1", weighed_g=0.2)
+    >>> bk = plan.add_series(book.create(folder / "mine"), series)
+    >>> bk = plan.mark_done(bk, "S1", weighed_g=0.2)
     >>> bk.steps.loc[bk.steps["bath"] == "S1", "state"].unique().tolist()
     ['done']
     """

@@ -393,7 +393,7 @@ def _unseen(replicates: int, controls: bool, pots: str) -> tuple[str, ...]:
     return tuple(words.say(f"series.{key}") for key in keys)
 
 
-def into(bk: Book, planned: Series) -> Book:
+def add_series(bk: Book, planned: Series) -> Book:
     """Add a planned series to a book: its swatches, and its steps marked as planned.
 
     Raises
@@ -406,7 +406,7 @@ def into(bk: Book, planned: Series) -> Book:
     >>> from dyelab import book, plan
     >>> levels = {"fibre": ["wool"], "dye": ["madder 50"], "iron": [0, 2]}
     >>> series = plan.series(levels, name="Iron")
-    >>> bk = plan.into(book.create(folder / "mine"), series)
+    >>> bk = plan.add_series(book.create(folder / "mine"), series)
     >>> bk
     Book('mine': 8 swatches, 24 steps, 0 readings, 0 faults)
     """

@@ -176,7 +176,7 @@ def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
 
 def _measured_out(own: pd.DataFrame, listed: pd.DataFrame) -> list[str]:
     rows = own[own["material"] != ""].to_dict("records")
-    said = [recipe.measured_out(row["material"], row["weigh_g"], listed) for row in rows]
+    said = [recipe.how_to_measure(row["material"], row["weigh_g"], listed) for row in rows]
     return [text for text in said if text]
 
 

@@ -2,7 +2,7 @@
 
 from dyelab.predict.candidates import Limits
 from dyelab.predict.model import Model, fit
-from dyelab.predict.recipes import Part, layers, written
+from dyelab.predict.recipes import Part, dye_columns, layers
 from dyelab.predict.search import (
     Found,
     Gamut,

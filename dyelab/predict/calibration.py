@@ -8,7 +8,7 @@ from dyelab import convert, table
 from dyelab.predict.basis import Basis
 from dyelab.predict.gp import folds, left_out
 from dyelab.predict.overdyes import Overdyed
-from dyelab.predict.training import Gathered
+from dyelab.predict.training import TrainingData
 
 LEVEL = 0.90
 LIMIT = float(stats.chi2.ppf(LEVEL, 3))
@@ -33,8 +33,8 @@ def spread(J: np.ndarray, left: np.ndarray) -> np.ndarray:
     return moves @ np.swapaxes(moves, 1, 2) + 1e-6 * np.eye(3)
 
 
-def judged(
-    known: Gathered, twice: Gathered, over: Overdyed
+def judge(
+    known: TrainingData, twice: TrainingData, over: Overdyed
 ) -> tuple[float, float, tuple[float, float], pd.DataFrame]:
     """Compare every swatch with what its book foretells without its recipe and its pots.
 
@@ -68,7 +68,7 @@ def _landed(basis: Basis, told: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return basis.lab(told[..., 0]), spread(basis.slopes(told[..., 0]), told[..., 1])
 
 
-def _named(known: Gathered) -> pd.DataFrame:
+def _named(known: TrainingData) -> pd.DataFrame:
     recipes = known.made["recipe"].to_numpy()[known.recipe]
     return pd.DataFrame({"swatch": known.swatches, "recipe": recipes})
 

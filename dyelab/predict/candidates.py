@@ -21,10 +21,10 @@ from dyelab.predict.recipes import (
     NONE,
     STEPS,
     Step,
+    dye_columns,
     dyes_of,
     layers,
     name_and_dose,
-    written,
 )
 
 METALS = recipe.metals.columns()
@@ -106,7 +106,7 @@ def of_book(
     InputError
         For an unknown column or material, or limits that leave nothing.
     """
-    checked(made, limits)
+    check_limits(made, limits)
     for counts in _DOSES:
         grid = _crossed(made, steps, limits, counts)
         if len(grid) <= size:
@@ -116,7 +116,7 @@ def of_book(
     return grid
 
 
-def checked(made: pd.DataFrame, limits: Limits) -> None:
+def check_limits(made: pd.DataFrame, limits: Limits) -> None:
     """Raise for limits that name a column or a material that isn't there."""
     known = [m for name in STEPS for m in dict.fromkeys(name_and_dose(made, name)[0])]
     known += [part for name in known for part in name.split(" + ")]
@@ -194,7 +194,7 @@ def _overdyes(made: pd.DataFrame, most: float | None, count: int) -> pd.DataFram
         ladders = [_ladder(np.array(doses), most, count) for doses in zip(*dyed, strict=True)]
         for doses in itertools.product(*ladders):
             parts = [Part(m, dose, dips) for (m, dips), dose in zip(key, doses, strict=True)]
-            rows.append(written(parts))
+            rows.append(dye_columns(parts))
     return pd.DataFrame(rows, columns=["dye", "dye_wof"]).drop_duplicates()
 
 
@@ -299,21 +299,21 @@ def anew(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFr
     InputError
         For an unknown column or material, or limits that leave nothing.
     """
-    checked(made, limits)
+    check_limits(made, limits)
     rng = np.random.default_rng(seed)
     parts = []
     for columns in _TOGETHER:
-        steps = within(made[[c for c in columns if c in made]], limits)
+        steps = keep_within(made[[c for c in columns if c in made]], limits)
         if steps.columns.size:
             doses = [c for c in steps if str(c).endswith("_wof")]
             once = steps[~steps.assign(**{str(c): steps[c] > 0 for c in doses}).duplicated()]
             drawn = once.iloc[rng.integers(len(once), size=_DRAWN * n)].reset_index(drop=True)
             parts.append(_capped(_free_doses(drawn, steps, rng), limits))
-    joined = within(_without_mordant(made, pd.concat(parts, axis=1)), limits)
+    joined = keep_within(_without_mordant(made, pd.concat(parts, axis=1)), limits)
     return joined.drop_duplicates().head(n).reset_index(drop=True)
 
 
-def within(recipes: pd.DataFrame, limits: Limits) -> pd.DataFrame:
+def keep_within(recipes: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     """Recipes within limits, doses brought down to the most allowed.
 
     Raises

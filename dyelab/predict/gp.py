@@ -62,7 +62,7 @@ class Likeness:
         small, here, there = self._by_level(p, one, two)
         return small[..., here[:, None], there]
 
-    def paired(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
+    def by_row(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
         """Likeness of each row of `one` to the same row of `two`, (..., n)."""
         small, here, there = self._by_level(p, one, two)
         return small[..., here, there]
@@ -279,7 +279,7 @@ class Process:
     def weighed(self, rows: Codes, mates: np.ndarray | None = None) -> Weighed:
         """Weigh what was measured for recipes; `mates` (n,) as of `Seen`, of pots they lie in."""
         k = cross(self.p, self.kernels, rows, self.codes)
-        prior = paired(self.p, self.kernels, rows, rows)
+        prior = cross_rows(self.p, self.kernels, rows, rows)
         more = self.nuggets
         if mates is not None:
             k = k + self.pots[:, None, None] * mates
@@ -302,7 +302,7 @@ class Process:
 
     def correlation(self, one: Codes, two: Codes) -> np.ndarray:
         """Correlation (q, m, k) of recipes before anything was measured."""
-        here, there = (np.sqrt(paired(self.p, self.kernels, rows, rows)) for rows in (one, two))
+        here, there = (np.sqrt(cross_rows(self.p, self.kernels, rows, rows)) for rows in (one, two))
         return cross(self.p, self.kernels, one, two) / (here[:, :, None] * there[:, None])
 
     def joint(self, rows: Codes, places: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -315,7 +315,7 @@ class Process:
         taken = [[Coded(code.kind[own], code.dose[own]) for code in rows] for own in places]
         C = np.empty((len(k), len(places), *places.shape))
         for i, j in itertools.combinations_with_replacement(range(len(places)), 2):
-            prior = paired(self.p, self.kernels, taken[i], taken[j])
+            prior = cross_rows(self.p, self.kernels, taken[i], taken[j])
             told = np.einsum("qmn,qmn->qm", weights[:, places[i]], k[:, places[j]])
             C[:, i, j] = C[:, j, i] = prior - told
         mean = np.einsum("qmn,nq->mq", k, self._alphas)
@@ -468,11 +468,11 @@ def likeness(
     return full
 
 
-def paired(p: np.ndarray, kernels: Sequence[Likeness], one: Codes, two: Codes) -> np.ndarray:
+def cross_rows(p: np.ndarray, kernels: Sequence[Likeness], one: Codes, two: Codes) -> np.ndarray:
     """`cross` of each row with the same row of the other table, (..., n)."""
     full = np.exp(p[..., 0, None]) * np.ones(len(one[0].kind))
     for kernel, own, a, b in zip(kernels, _own(p, kernels), one, two, strict=True):
-        full = full * (1 + kernel.paired(own, a, b))
+        full = full * (1 + kernel.by_row(own, a, b))
     return full
 
 

@@ -23,15 +23,15 @@ from dyelab.predict.recipes import (
     STEPS,
     Coded,
     Step,
-    coded,
+    code_step,
+    dye_columns,
     dyes_of,
     layers,
     levels,
     name_and_dose,
     steps_of,
-    written,
 )
-from dyelab.predict.training import enough, gathered
+from dyelab.predict.training import enough, gather
 from dyelab.recipe import sequence
 
 NEW_POT, KNOWN_POT, RECIPE = OF = ("new_pot", "known_pot", "recipe")
@@ -136,9 +136,9 @@ class Model:
         parts = [part for dye, dose in rows for part in layers(dye, dose)]
         return frozenset(part.material for part in parts if part.dose != part.dose)
 
-    def coded(self, recipes: pd.DataFrame) -> list[Coded]:
+    def codes(self, recipes: pd.DataFrame) -> list[Coded]:
         """Recipes as the kernels see them, step by step."""
-        return self.over.dyes.coded(recipes)
+        return self.over.dyes.codes(recipes)
 
     def weighed(self, recipes: pd.DataFrame, beside: int | None = None) -> gp.Weighed:
         """Weigh what was measured for each of these recipes; `weights` are of the book's recipes.
@@ -147,7 +147,7 @@ class Model:
         """
         several = self.over.dyes.joins(recipes)
         mates = None if beside is None else self.mates[beside]
-        one = self.process.weighed(self.coded(recipes[~several]), mates)
+        one = self.process.weighed(self.codes(recipes[~several]), mates)
         n, swatches = self.mates.shape[1], len(self.mates)
         more = np.zeros((len(recipes), swatches))
         more[~several, :n] = one.weights
@@ -233,7 +233,7 @@ class Model:
         InputError
             For a material or a swatch that the book doesn't know, or an unknown light.
         """
-        full, place = completed(self, recipes), _place(self, of, beside)
+        full, place = complete(self, recipes), _place(self, of, beside)
         white = (illuminant or self.white[0], observer or self.white[1])
         weighed = self.weighed(full, place)
         lab, C = _landed(self, weighed, white, of)
@@ -275,20 +275,20 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     >>> len(model.made)
     90
     """
-    both = gathered(wide, spectra)
+    both = gather(wide, spectra)
     known, twice, shared = both.parted()
     steps = steps_of(known.made)
     enough(known, steps)
     kernels = tuple(gp.Likeness(step) for step in steps)
     each = known.made.iloc[known.recipe]
-    codes = tuple(coded(step, each) for step in steps)
+    codes = tuple(code_step(step, each) for step in steps)
     basis = both.basis()
     process = gp.learn(kernels, codes, known.seen(basis))
     alone = frozenset(dyes[0] for dyes in dyes_of(known.made) if len(dyes) == 1)
     dyes = overdyes.Dyes(steps, process, basis, alone, frozenset(vats(known.made)))
-    over = overdyes.learned(dyes, twice.made.iloc[twice.recipe], twice.seen(basis))
+    over = overdyes.learn_overdyes(dyes, twice.made.iloc[twice.recipe], twice.seen(basis))
     made = pd.concat([known.made, twice.made], ignore_index=True)
-    judged = calibration.judged(known, twice, over)
+    judged = calibration.judge(known, twice, over)
     return Model(
         *(made, basis.white, basis, steps, levels(made), process, over),
         *(shared, *judged, both.notes),
@@ -311,7 +311,7 @@ def labels(recipes: pd.DataFrame) -> list[str]:
     return shift.label(recipes.assign(rest=lines))
 
 
-def landed(
+def predict_swatches(
     model: Model, recipes: pd.DataFrame, white: tuple[str, int] | None = None
 ) -> tuple[np.ndarray, np.ndarray]:
     """CIELAB (n, 3) and covariance (n, 3, 3) of a swatch of each recipe, all of known materials."""
@@ -339,7 +339,7 @@ def marks(model: Model, recipes: pd.DataFrame, weighed: Weighed) -> list[str]:
     """Why a recipe lies outside what was dyed; blank inside."""
     said: list[list[str]] = [[] for _ in range(len(recipes))]
     several = model.over.dyes.joins(recipes)
-    for step, code in zip(model.steps, model.coded(recipes), strict=True):
+    for step, code in zip(model.steps, model.codes(recipes), strict=True):
         for i, text in _doses_outside(model, step, code):
             said[i].append(text)
     for at in np.flatnonzero(several):
@@ -353,9 +353,9 @@ def marks(model: Model, recipes: pd.DataFrame, weighed: Weighed) -> list[str]:
 def _over_outside(model: Model, row: pd.Series) -> list[str]:
     """Doses of dyes that lie over others, and dyes never put over one another."""
     dyes = layers(row["dye"], row["dye_wof"])
-    alone = pd.DataFrame([written([part]) for part in dyes[1:]], columns=["dye", "dye_wof"])
+    alone = pd.DataFrame([dye_columns([part]) for part in dyes[1:]], columns=["dye", "dye_wof"])
     (step,) = (step for step in model.steps if step.name == "dye")
-    said = [text for _, text in _doses_outside(model, step, coded(step, alone))]
+    said = [text for _, text in _doses_outside(model, step, code_step(step, alone))]
     if not model.over.held(row["dye"]):
         named = ", ".join(part.material for part in dyes)
         said.append(words.say("predict.joined", dyes=named))
@@ -399,7 +399,7 @@ def _scatter(model: Model) -> float:
     return float(np.sqrt(np.median(np.trace(C, axis1=1, axis2=2))))
 
 
-def completed(model: Model, recipes: pd.DataFrame) -> pd.DataFrame:
+def complete(model: Model, recipes: pd.DataFrame) -> pd.DataFrame:
     """Recipes with every column a model needs, and only materials it knows.
 
     Raises

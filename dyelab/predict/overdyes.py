@@ -15,7 +15,7 @@ import pandas as pd
 
 from dyelab.predict import gp
 from dyelab.predict.basis import Basis
-from dyelab.predict.recipes import NONE, Coded, Step, coded, layers, written
+from dyelab.predict.recipes import NONE, Coded, Step, code_step, dye_columns, layers
 
 # Standard deviation of the share of a dye's K/S that it gives more or less over or under another,
 # and how far cloths of the same dyes, in the same order and turned, are off alike (0 to 1): set so
@@ -46,9 +46,9 @@ class Dyes:
     alone: frozenset[str]
     vats: frozenset[str]
 
-    def coded(self, recipes: pd.DataFrame) -> list[Coded]:
+    def codes(self, recipes: pd.DataFrame) -> list[Coded]:
         """Recipes as the kernels see them, step by step."""
-        return [coded(step, recipes) for step in self.steps]
+        return [code_step(step, recipes) for step in self.steps]
 
     def joins(self, recipes: pd.DataFrame) -> np.ndarray:
         """Which recipes are of several dyes that are all known alone, (n,)."""
@@ -64,7 +64,7 @@ class Dyes:
         found = [_undyed(recipes)]
         for own in zip(*rows, strict=True):
             plain = np.array([part.material in self.vats for part in own])
-            alone = self._dyed(recipes, plain, [written([part]) for part in own])
+            alone = self._dyed(recipes, plain, [dye_columns([part]) for part in own])
             found += [alone, _undyed(alone)]
         return found
 
@@ -92,7 +92,7 @@ class Dyes:
             )
             for dye, dose in least.items()
         ]
-        rows, place = _once(self.coded(pd.concat(frames, ignore_index=True)))
+        rows, place = _once(self.codes(pd.concat(frames, ignore_index=True)))
         ks = self.basis.roots(self.process.means(rows)) ** 2
         return ks[place.reshape(len(frames), -1)].min(axis=0)
 
@@ -110,7 +110,7 @@ class Dyes:
     def sums(self, recipes: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Scores (m, q) of recipes of equally many dyes, their variances, and weights (m, n)."""
         frames, palest = self.apart(recipes), self._palest(recipes)
-        rows, place = _once(self.coded(pd.concat(frames, ignore_index=True)))
+        rows, place = _once(self.codes(pd.concat(frames, ignore_index=True)))
         at, C, weights = self.process.joint(rows, place.reshape(len(frames), -1))
         slopes = self._slopes(at, palest)
         variance = np.einsum("pcmo,cprm,rcmo->mo", slopes, C, slopes)
@@ -196,7 +196,7 @@ class Overdyed:
         return _names(dye) in {_names(own) for own in self.recipes["dye"].unique()}
 
 
-def learned(dyes: Dyes, recipes: pd.DataFrame, seen: gp.Seen) -> Overdyed:
+def learn_overdyes(dyes: Dyes, recipes: pd.DataFrame, seen: gp.Seen) -> Overdyed:
     """Learn what the swatches of several dyes are off by."""
     q = len(dyes.process.scores)
     if recipes.empty:
@@ -251,9 +251,9 @@ def _sorted(dyes: Dyes, recipes: pd.DataFrame) -> list[list[Coded]]:
             for d, w in zip(recipes["dye"], recipes["dye_wof"], strict=True)
         )
     ]
-    texts = [written(own) for own in named[0]]
+    texts = [dye_columns(own) for own in named[0]]
     turned = recipes.assign(dye=[d for d, _ in texts], dye_wof=[w for _, w in texts])
-    return [dyes.coded(frame) for frame in dyes.apart(turned)[1::2]]
+    return [dyes.codes(frame) for frame in dyes.apart(turned)[1::2]]
 
 
 def _names(dye: str) -> tuple[str, ...]:

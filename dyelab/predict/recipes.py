@@ -50,20 +50,20 @@ def strength(part: Part) -> float:
     return (part.dose if part.dose == part.dose else 1.0) * part.dips
 
 
-def written(dyes: Sequence[Part]) -> tuple[str, float]:
+def dye_columns(dyes: Sequence[Part]) -> tuple[str, float]:
     """What the columns `dye` and `dye_wof` say of these dyes.
 
     Examples
     --------
     >>> from dyelab import predict
-    >>> predict.written(predict.layers("weld + indigo 5 x3", 50.0))
+    >>> predict.dye_columns(predict.layers("weld + indigo 5 x3", 50.0))
     ('weld + indigo 5 x3', 50.0)
     """
     first, *more = dyes
     return " + ".join([str(first._replace(dose=0.0)), *map(str, more)]), first.dose
 
 
-def laid(made: pd.DataFrame) -> pd.DataFrame:
+def with_layers(made: pd.DataFrame) -> pd.DataFrame:
     """Recipes with each dye's own dose and dips in `dye`, from what was done step by step."""
     if "recipe" not in made:
         return made
@@ -72,7 +72,7 @@ def laid(made: pd.DataFrame) -> pd.DataFrame:
         done = sequence.dyes(code)
         if len(done) > 1 or any(step.dips > 1 or step.amount != step.amount for step in done):
             doses = [step.amount if step.unit == "% WOF" else np.nan for step in done]
-            said[code] = written(
+            said[code] = dye_columns(
                 [Part(s.material, dose, s.dips) for s, dose in zip(done, doses, strict=True)]
             )
     own = zip(made["recipe"], made["dye"], made["dye_wof"], strict=True)
@@ -228,7 +228,7 @@ class Coded:
         return Coded(self.kind[first], self.dose[first]), place.ravel()
 
 
-def coded(step: Step, made: pd.DataFrame) -> Coded:
+def code_step(step: Step, made: pd.DataFrame) -> Coded:
     """Code recipes for a step; a material the book doesn't know is coded -2."""
     material, dose = name_and_dose(made, step.name)
     place = {kind: i for i, kind in enumerate(step.materials)} | {NONE: -1}

@@ -13,8 +13,8 @@ from dyelab import convert, recipe, table, words
 from dyelab.errors import InputError
 from dyelab.predict import calibration, gp
 from dyelab.predict.candidates import NO_LIMITS, SIZE, Grid, Limits, of_book
-from dyelab.predict.model import Model, completed, labels, landed, leans, marks
-from dyelab.predict.recipes import COLUMNS, NONE, STEPS, coded, dyes_of, layers, name_and_dose
+from dyelab.predict.model import Model, complete, labels, leans, marks, predict_swatches
+from dyelab.predict.recipes import COLUMNS, NONE, STEPS, code_step, dyes_of, layers, name_and_dose
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
 _SHORT, _AGAIN, _DRAWS = 250, 50, 300  # untried and tried ones looked at, swatches drawn of each
@@ -186,7 +186,7 @@ def _scores(model: Model, grid: Grid) -> np.ndarray:
     on_left = [i for i, s in enumerate(model.steps) if _in(s.name, grid.left)]
     on_right = [i for i in range(len(model.steps)) if i not in on_left]
     sides = [
-        ([coded(step, side) for step in model.steps], chosen)
+        ([code_step(step, side) for step in model.steps], chosen)
         for side, chosen in ((grid.left, on_left), (grid.right, on_right))
     ]
     scores = []
@@ -408,8 +408,8 @@ def _judged(
     target, unsure = aim
     if recipes.empty:
         return recipes.assign(middle=[], dE00=[], chance=[])
-    full = completed(model, recipes)
-    lab, C = landed(model, full)
+    full = complete(model, recipes)
+    lab, C = predict_swatches(model, full)
     away = convert.dE00(
         np.broadcast_to(target, (len(lab), _DRAWS, 3)), draws(model, lab, C + unsure)
     )

@@ -8,8 +8,8 @@ import pandas as pd
 
 from dyelab import convert
 from dyelab.compare.formulas import metric
-from dyelab.predict.candidates import Limits, anew, within
-from dyelab.predict.model import Model, completed, labels, landed
+from dyelab.predict.candidates import Limits, anew, keep_within
+from dyelab.predict.model import Model, complete, labels, predict_swatches
 from dyelab.predict.search import wanted_colour
 
 # Of 1,500 candidates the ten chosen left a mean error 0.27 smaller than of 400, over 8 worlds of
@@ -81,11 +81,11 @@ def next_swatches(
     """
     limits = Limits(hold or {}, most or {}, tuple(without))
     pool, places = (
-        completed(model, _asked(model, among, limits, many, seed + i))
+        complete(model, _asked(model, among, limits, many, seed + i))
         for i, many in enumerate((_POOL, _PLACES))
     )
     chosen, spreads = _greedy(model, (pool, places), *_looked_at(model, places, around, near), n)
-    lab, _ = landed(model, pool.iloc[chosen])
+    lab, _ = predict_swatches(model, pool.iloc[chosen])
     named = pool.iloc[chosen].reset_index(drop=True)
     named["recipe"] = labels(named)
     named[["L", "a", "b"]] = lab
@@ -98,8 +98,8 @@ def _asked(
     """Recipes to look at; sums of dyes, which are learned one by one, are left out."""
     if among is None:
         return anew(model.made[~model.over.dyes.joins(model.made)], limits, many, seed)
-    full = completed(model, among)
-    full = within(full[~model.over.dyes.joins(full)], limits)
+    full = complete(model, among)
+    full = keep_within(full[~model.over.dyes.joins(full)], limits)
     return full.sample(min(many, len(full)), random_state=seed)
 
 
@@ -131,7 +131,7 @@ def _greedy(
 ) -> tuple[list[int], np.ndarray]:
     """Rows of the pool, best first, and the usual uncertainty before and after each."""
     process, many = model.process, len(rows[0])
-    pool, both = model.coded(rows[0]), model.coded(pd.concat(rows, ignore_index=True))
+    pool, both = model.codes(rows[0]), model.codes(pd.concat(rows, ignore_index=True))
     K = process.posterior(pool, both)
     left = (model.weighed(rows[1]).left * sensitive).sum(axis=1)
     chosen: list[int] = []

@@ -12,12 +12,12 @@ from dyelab.numerics import greedy
 from dyelab.predict.basis import Basis, bands_of_lab, of_bands
 from dyelab.predict.candidates import of_book, sample
 from dyelab.predict.gp import Likeness, Seen, cross
-from dyelab.predict.recipes import COLUMNS, STEPS, Step, coded, dyes_of, laid
+from dyelab.predict.recipes import COLUMNS, STEPS, Step, code_step, dyes_of, with_layers
 from dyelab.recipe import metals, sequence
 
 
 @dataclass(frozen=True)
-class Gathered:
+class TrainingData:
     """Recipes of a book, what their n swatches measured, and what is odd about them.
 
     Attributes
@@ -47,7 +47,7 @@ class Gathered:
     white: tuple[str, int]
     notes: tuple[str, ...]
 
-    def parted(self) -> tuple["Gathered", "Gathered", np.ndarray]:
+    def parted(self) -> tuple["TrainingData", "TrainingData", np.ndarray]:
         """Those whose dyes a model learns, and those of several dyes that it knows one by one.
 
         The last is the share of baths that all have in common with the first, who come first.
@@ -59,7 +59,7 @@ class Gathered:
         shared = self.mates[np.argsort(~here, kind="stable")][:, here]
         return self._of(~twice), self._of(twice), shared
 
-    def _of(self, recipes: np.ndarray) -> "Gathered":
+    def _of(self, recipes: np.ndarray) -> "TrainingData":
         rows, number = recipes[self.recipe], np.cumsum(recipes) - 1
         return replace(
             self,
@@ -83,7 +83,7 @@ class Gathered:
         return Seen(y, basis.variances(y, self.stated), self.recipe, self.mates)
 
 
-def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
+def gather(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> TrainingData:
     """Average a book's readings as dyed, swatch by swatch, and gather the recipes.
 
     Raises
@@ -93,15 +93,15 @@ def gathered(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> Gathered:
     """
     rows, notes = _known_doses(_dyed_here(wide))
     rows, bands, more = _with_bands(rows, spectra)
-    method = shift.leading(rows)
+    method = shift.leading_method(rows)
     found = shift.as_dyed(rows, method=method)
-    made = laid(found.made).assign(recipe=shift.label(found.made))
+    made = with_layers(found.made).assign(recipe=shift.label(found.made))
     if "vat" in found.rows:
         made["vat"] = found.rows.groupby("variant")["vat"].first().to_numpy(bool)
     white = table.one_white(made)
     nm = None if bands is None else np.array([float(c) for c in bands.columns], float)
     said = (*notes, *more, *_left_out(rows, method))
-    return Gathered(made, *_swatches(found.rows, bands, white), nm, white, said)
+    return TrainingData(made, *_swatches(found.rows, bands, white), nm, white, said)
 
 
 def _dyed_here(wide: pd.DataFrame) -> pd.DataFrame:
@@ -161,7 +161,7 @@ def _with_bands(
 
 def _left_out(rows: pd.DataFrame, method: str | None) -> list[str]:
     """Say which readings taken by other methods were left out."""
-    fresh = shift.fresh(rows)
+    fresh = shift.fresh_readings(rows)
     if method is None or fresh["method"].nunique() < 2:
         return []
     kept, others = (fresh[fresh["method"].eq(method) == so] for so in (True, False))
@@ -184,7 +184,7 @@ def _bands(rows: pd.DataFrame, bands: pd.DataFrame | None, white: tuple[str, int
 def _swatches(
     rows: pd.DataFrame, bands: pd.DataFrame | None, white: tuple[str, int]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Average the readings of each swatch: see `Gathered` for the parts, in its order."""
+    """Average the readings of each swatch: see `TrainingData` for the parts, in its order."""
     keys = [rows["variant"].to_numpy(), rows["swatch"].to_numpy()]
     stated = np.nan_to_num(table.covariances(rows)).reshape(len(rows), 9)
     means, spread = (
@@ -245,7 +245,7 @@ class TooFew(InputError):
         self.made, self.offered = made, offered
 
 
-def enough(known: Gathered, steps: Sequence[Step]) -> None:
+def enough(known: TrainingData, steps: Sequence[Step]) -> None:
     """Raise unless the book can teach a model.
 
     Raises
@@ -282,7 +282,7 @@ def most_telling(made: pd.DataFrame, steps: Sequence[Step], n: int) -> pd.DataFr
     if not kernels or pool.empty:
         return pool.head(n)
     p = np.concatenate([[0.0, np.log(_NOISE), 0.0], *(k.priors[:, 0] for k in kernels)])
-    rows, own = ([coded(s, t) for s in steps] for t in (pool, made))
+    rows, own = ([code_step(s, t) for s in steps] for t in (pool, made))
     K = cross(p, kernels, rows, rows)
     k = cross(p, kernels, rows, own)
     inner = cross(p, kernels, own, own) + _NOISE * np.eye(len(made))

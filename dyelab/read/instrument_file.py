@@ -141,7 +141,7 @@ def _grids(path: Path) -> tuple[list[Grid], list[str]]:
         return cxf.grids(data, path.name), []
     if data.startswith(b"PK\x03\x04"):
         return sheet.from_workbook(data, path.name), []
-    content, notes = text.decoded(data, path.name)
+    content, notes = text.decode(data, path.name)
     if cgats.looks_like(content):
         return cgats.grids(content, path.name), notes
     _not_cut_off(content, path.name)

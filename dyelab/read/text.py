@@ -41,7 +41,7 @@ def content(path: Path) -> bytes:
     return data
 
 
-def decoded(data: bytes, name: str) -> tuple[str, list[str]]:
+def decode(data: bytes, name: str) -> tuple[str, list[str]]:
     """Text of a file with its line ends made plain, and notes on what had to be decided.
 
     UTF-8 or UTF-16 by their marks, UTF-16 by its zero bytes, else UTF-8, else Windows-1252.

@@ -8,7 +8,7 @@ from dyelab.recipe.arithmetic import (
     diluted_ml,
     exchange,
     grams,
-    measured_out,
+    how_to_measure,
     metal_wof,
     no_stock,
     stock_ml,
@@ -21,10 +21,10 @@ from dyelab.recipe.cautions import (
     cautions,
     hazard_faults,
     hazards,
+    materials_of,
     not_for_children,
     notes,
     statements,
-    used,
 )
 from dyelab.recipe.formula import metal_percent, molar_mass
 from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe, usual_range

@@ -139,13 +139,13 @@ def no_stock(material: str, stock_percent: float, listed: pd.DataFrame | None = 
     return words.say(f"recipe.{key}", material=name, most=f"{most:g}")
 
 
-def measured_out(material: str, grams: float, listed: pd.DataFrame | None = None) -> str:
+def how_to_measure(material: str, grams: float, listed: pd.DataFrame | None = None) -> str:
     """Say how to measure what is too little to weigh; blank where it isn't, or won't dissolve.
 
     Examples
     --------
     >>> from dyelab import recipe
-    >>> recipe.measured_out("ferrous sulfate", 0.05)
+    >>> recipe.how_to_measure("ferrous sulfate", 0.05)
     'ferrous sulfate, 0.05 g: too little to weigh. Dissolve 1 g, make up...
     """
     if not 0 < grams < _LITTLE or no_stock(material, 1.0, listed):

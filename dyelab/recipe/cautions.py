@@ -323,7 +323,7 @@ def _note(row: Any) -> str:
     return f"{row['material']}: {said}" if said else ""
 
 
-def used(row: Mapping[Any, Any]) -> list[str]:
+def materials_of(row: Mapping[Any, Any]) -> list[str]:
     """Return what a recipe's row takes: its materials, and the salts of its metals.
 
     Parameters
@@ -334,7 +334,7 @@ def used(row: Mapping[Any, Any]) -> list[str]:
     Examples
     --------
     >>> from dyelab import recipe
-    >>> recipe.used({"mordant": "potash alum", "dye": "weld", "iron_wof": 2.0})
+    >>> recipe.materials_of({"mordant": "potash alum", "dye": "weld", "iron_wof": 2.0})
     ['potash alum', 'weld', 'ferrous sulfate']
     """
     named = [str(row.get(name) or "none") for name in _COLUMNS]

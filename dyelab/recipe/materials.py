@@ -49,22 +49,22 @@ def materials(own: pd.DataFrame | None = None) -> pd.DataFrame:
     0    potash alum  mordant    Al
     1  ammonium alum  mordant    Al
     """
-    listed = shipped()
+    listed = shipped_materials()
     if own is None or own.empty:
         return listed.copy()
-    added = _worked_out(table.typed(table.as_text(own, table.MATERIALS), table.MATERIALS))
+    added = _worked_out(table.as_typed(table.as_text(own, table.MATERIALS), table.MATERIALS))
     kept = listed[~listed["material"].isin(added["material"])]
     return pd.concat([kept, added], ignore_index=True)
 
 
 @cache
-def shipped() -> pd.DataFrame:
+def shipped_materials() -> pd.DataFrame:
     """Return the materials that come with dyelab."""
     cells, _ = files.cells(_SHIPPED)
     more = metals.metals().rename(columns={"salt": "material"}).drop(columns="metal")
     more = more[~more["material"].isin(cells["material"])].rename(columns={"symbol": "metal"})
     more = table.as_text(more.assign(role="mordant"), table.MATERIALS)
-    return _worked_out(table.typed(pd.concat([cells, more]).fillna(""), table.MATERIALS))
+    return _worked_out(table.as_typed(pd.concat([cells, more]).fillna(""), table.MATERIALS))
 
 
 def _worked_out(frame: pd.DataFrame) -> pd.DataFrame:
@@ -119,7 +119,7 @@ def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:
     >>> recipe.find("copperas")["material"]
     'ferrous sulfate'
     """
-    listed = shipped() if listed is None else listed
+    listed = shipped_materials() if listed is None else listed
     known = _by_name(listed)
     key = _folded(name)
     if key in _AMBIGUOUS:
@@ -172,7 +172,7 @@ def known_name(name: str, listed: pd.DataFrame | None = None) -> str:
     >>> recipe.known_name("lye")
     'sodium hydroxide'
     """
-    listed = shipped() if listed is None else listed
+    listed = shipped_materials() if listed is None else listed
     at = _by_name(listed).get(_folded(name))
     return str(listed["material"].iloc[at]) if at is not None else name
 

@@ -80,7 +80,7 @@ def disposal(found: Iterable[str]) -> list[str]:
     return [words.other("disposal", metal, text) for metal, text in pairs]
 
 
-def named(part: str, said: str) -> str:
+def say_place(part: str, said: str) -> str:
     """Say where a metal, in words, went in: ``Fe before dye`` is ``iron 2 % before dye``."""
     where, _, salt = part.partition(" as ")
     step = where.partition(" before ")[2]
@@ -97,7 +97,7 @@ def salt_alone(row: Mapping[Any, Any]) -> str:
     return " > ".join(part for part in parts if " as " in part)
 
 
-def counted(symbol: pd.Series, kind: pd.Series) -> pd.Series:
+def is_counted(symbol: pd.Series, kind: pd.Series) -> pd.Series:
     """Which steps are told by the dose of their metal, rather than as a mordant or modifier.
 
     Parameters

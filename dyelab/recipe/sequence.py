@@ -132,6 +132,6 @@ def _more(counts: pd.Series, mark: str) -> pd.Series:
     )
 
 
-def joined(parts: pd.Series) -> str:
+def join(parts: pd.Series) -> str:
     """Join the parts of one swatch, in order, to its line."""
     return _PARTED.join(parts)

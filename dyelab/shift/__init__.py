@@ -27,11 +27,11 @@ from dyelab.shift.lamps import (
 )
 from dyelab.shift.pairs import (
     Shift,
-    compared,
+    compare_rows,
     interaction,
-    matched,
     mean_shift,
     of_step,
+    pairs,
     rank,
 )
 from dyelab.shift.recipes import (
@@ -40,16 +40,16 @@ from dyelab.shift.recipes import (
     VARIES,
     Recipes,
     as_dyed,
-    dosed,
-    fresh,
+    dose_text,
+    fresh_readings,
     in_words,
     label,
-    leading,
+    leading_method,
     level,
-    listed,
+    list_recipes,
     metals_of,
     shifting_salts,
-    unread,
+    unread_recipes,
     way_text,
     without_others,
 )

@@ -22,10 +22,10 @@ from dyelab.shift.recipes import (
     METALS,
     Recipes,
     as_dyed,
-    grouped,
-    having,
+    group_numbers,
     label,
     pot_names,
+    which_have,
     without_others,
 )
 
@@ -200,9 +200,9 @@ def _series(recipes: Recipes, metal: str, hold: dict[str, object], least: int = 
     """
     made = recipes.made
     table.need(made, [*hold], "dose curve")
-    keep = without_others(made, metal).to_numpy() & having(made, hold)
+    keep = without_others(made, metal).to_numpy() & which_have(made, hold)
     held = [name for name in FACTORS if name in made and name != METALS[metal]]
-    group = grouped(made, held)
+    group = group_numbers(made, held)
     doses = made[METALS[metal]].to_numpy(float)
     sizes = {g: len(set(doses[keep & (group == g)])) for g in np.unique(group[keep])}
     started = {g: n for g, n in sizes.items() if (doses[keep & (group == g)] == 0).any()}

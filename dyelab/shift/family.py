@@ -8,8 +8,16 @@ import pandas as pd
 
 from dyelab import words
 from dyelab.errors import InputError
-from dyelab.shift.pairs import matched
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, grouped, having, in_words, label
+from dyelab.shift.pairs import pairs
+from dyelab.shift.recipes import (
+    FACTORS,
+    METALS,
+    Recipes,
+    group_numbers,
+    in_words,
+    label,
+    which_have,
+)
 
 Dose = tuple[float, ...]  # % WOF of each metal's salt, in the order of METALS
 Row = dict[Any, Any]
@@ -107,7 +115,7 @@ def metal_moves(recipes: Recipes) -> dict[tuple[int, int], Row]:
     """
     found: dict[tuple[int, int], Row] = {}
     for what in ("metals", *METALS):
-        rows = matched(recipes, what).to_dict("records")
+        rows = pairs(recipes, what).to_dict("records")
         found |= {(int(row["from_row"]), int(row["to_row"])): row for row in rows}
     return found
 
@@ -123,7 +131,7 @@ def families(made: pd.DataFrame) -> np.ndarray:
     >>> len(set(shift.families(recipes.made)))
     42
     """
-    return grouped(made, shared_factors(made))
+    return group_numbers(made, shared_factors(made))
 
 
 def with_metal(made: pd.DataFrame) -> np.ndarray:
@@ -231,7 +239,7 @@ def family(
 
 def _parts(made: pd.DataFrame, picked: dict[str, Any]) -> list[dict[Dose, Row]]:
     """Each recipe that has what is picked, by its metals; apart by when they went in."""
-    like = made[having(made, {k: v for k, v in picked.items() if k != "metals_at"})]
+    like = made[which_have(made, {k: v for k, v in picked.items() if k != "metals_at"})]
     found = []
     for _, part in like.groupby(families(like), sort=False):
         at = part.get("metals_at", pd.Series("", part.index))
@@ -263,6 +271,6 @@ def _controls(made: pd.DataFrame, own: dict[str, Any]) -> dict[str, dict[Dose, R
     found = {}
     for name, cell in wanted.items():
         plain = {**cell, "mordant": "none", "mordant_wof": 0.0}
-        rows = [_by_dose(made[having(made, one)]) for one in (cell, plain)]
+        rows = [_by_dose(made[which_have(made, one)]) for one in (cell, plain)]
         found[name] = next((part for part in rows if part), {})
     return {name: rows for name, rows in found.items() if rows}

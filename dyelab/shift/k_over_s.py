@@ -72,7 +72,7 @@ def cell_spectra(recipes: Recipes, rows: np.ndarray, spectra: pd.DataFrame) -> C
     swatches = joined.groupby(["variant", "pot", "swatch"], sort=False)[bands].mean()
     pieces = swatches.groupby(["variant", "pot"], sort=False).mean()
     pieces = pieces[pieces.notna().all(axis=1)]
-    pieces = pieces[~convert.brightened(pieces.to_numpy(float))]  # no K/S: they shine themselves
+    pieces = pieces[~convert.is_brightened(pieces.to_numpy(float))]  # no K/S: they shine themselves
     there = set(pieces.index.get_level_values("variant"))
     if not {row for row in rows if row >= 0} <= there:
         return None
@@ -138,7 +138,7 @@ def even(ks: np.ndarray, uneven: np.ndarray) -> np.ndarray:
     return ks * np.exp(bent * uneven**2 / 2)
 
 
-def added(reflectance: np.ndarray, base: np.ndarray | None = None) -> np.ndarray:
+def ks_above(reflectance: np.ndarray, base: np.ndarray | None = None) -> np.ndarray:
     """K/S of a cloth less that of its undyed base, (..., k)."""
     ks = convert.ks(np.asarray(reflectance, float))
     return ks if base is None else ks - convert.ks(np.asarray(base, float))
@@ -146,7 +146,7 @@ def added(reflectance: np.ndarray, base: np.ndarray | None = None) -> np.ndarray
 
 def _refuse_fluorescent(waves: np.ndarray, **spectra: np.ndarray | None) -> None:
     for name, spectrum in spectra.items():
-        if spectrum is None or not np.any(convert.brightened(spectrum)):
+        if spectrum is None or not np.any(convert.is_brightened(spectrum)):
             continue
         rows = np.atleast_2d(np.asarray(spectrum, float))
         i, at = np.unravel_index(np.nanargmax(rows), rows.shape)
@@ -198,8 +198,8 @@ def relative_strength(
     """
     waves = np.asarray(wavelengths, float)
     _refuse_fluorescent(waves, reference=reference, sample=sample, base=base)
-    first = np.atleast_2d(added(reference, base))
-    second = np.atleast_2d(added(sample, base))
+    first = np.atleast_2d(ks_above(reference, base))
+    second = np.atleast_2d(ks_above(sample, base))
     first, second = np.broadcast_arrays(first, second)
     seen = (waves >= 400) & (waves <= 700)
     at = np.argmax(np.where(seen, first, -np.inf), axis=1)
@@ -258,7 +258,7 @@ def at_equal_depth(
     waves = np.asarray(wavelengths, float)
     strength = relative_strength(waves, reference, sample, base=base)
     scale = 100 / strength["strength_sum"].to_numpy()
-    second = np.atleast_2d(added(sample, base)) * scale[:, None]
+    second = np.atleast_2d(ks_above(sample, base)) * scale[:, None]
     ground = 0.0 if base is None else convert.ks(np.asarray(base, float))
     scaled = convert.ks_to_reflectance(np.maximum(second + ground, 0))
     white: dict[str, Any] = {"illuminant": illuminant, "observer": observer}

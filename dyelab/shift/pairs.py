@@ -15,11 +15,11 @@ from dyelab.shift.recipes import (
     METALS,
     Recipes,
     as_dyed,
-    grouped,
-    having,
+    group_numbers,
     label,
     level,
-    varying,
+    varied_columns,
+    which_have,
 )
 
 PARTS = ["dL", "da", "db", "dC", "dH"]
@@ -100,14 +100,14 @@ def of_step(
     0  potash alum 15 %  23.7
     """
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
-    found = matched(recipes, what, reference, hold, formula=formula, confidence=confidence)
+    found = pairs(recipes, what, reference, hold, formula=formula, confidence=confidence)
     if found.empty:
         made = recipes.made
-        raise InputError(_nothing(made[having(made, hold or {})], what, reference))
+        raise InputError(_nothing(made[which_have(made, hold or {})], what, reference))
     return Shift(what, found, recipes)
 
 
-def matched(
+def pairs(
     recipes: Recipes,
     what: str,
     reference: str = "none",
@@ -125,20 +125,20 @@ def matched(
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
     >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
-    >>> found = shift.matched(recipes, "iron")
+    >>> found = shift.pairs(recipes, "iron")
     >>> found[["recipe", "dE00"]].head(1).round(1)
                                                   recipe  dE00
     0  madder 50 % on wool, potash alum 15 %, iron 0.5 %   7.7
     """
     made = recipes.made
     table.need(made, [*(hold or {})], "what to hold")
-    columns = varying(what, made)
+    columns = varied_columns(what, made)
     first, second = _matched(made, what, columns, reference)
-    keep = having(made.iloc[second], hold or {})
+    keep = which_have(made.iloc[second], hold or {})
     first, second = first[keep], second[keep]
     if not len(first):
         return pd.DataFrame()
-    found = compared(recipes, first, second, formula=formula, confidence=confidence)
+    found = compare_rows(recipes, first, second, formula=formula, confidence=confidence)
     held = [name for name in FACTORS if name in made and name not in columns]
     sample = made.iloc[second].reset_index(drop=True)
     dosed = what != "metals" and columns[-1].endswith("_wof")
@@ -150,7 +150,7 @@ def matched(
     return pd.concat([context, found], axis=1)
 
 
-def compared(
+def compare_rows(
     recipes: Recipes,
     first: np.ndarray,
     second: np.ndarray,
@@ -166,7 +166,7 @@ def compared(
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
     >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
-    >>> found = shift.compared(recipes, np.array([0]), np.array([1]))
+    >>> found = shift.compare_rows(recipes, np.array([0]), np.array([1]))
     >>> found[["dE00", "verdict"]].round(1)
        dE00 verdict
     0  23.7    real
@@ -183,7 +183,7 @@ def _matched(
     """Row numbers of references and samples that agree in every other factor."""
     held = [name for name in FACTORS if name in made and name not in columns]
     base = _is_reference(made, what, reference)
-    group = grouped(made, held)
+    group = group_numbers(made, held)
     rows = pd.Series(np.flatnonzero(base), index=group[base])
     rows = rows[~rows.index.duplicated()]
     dosed = made[list(METALS.values())].notna().all(axis=1).to_numpy()  # unknown pairs with nothing
@@ -195,7 +195,7 @@ def _most_trusted(
     made: pd.DataFrame, first: np.ndarray, second: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Of a pair read by several methods, the most trusted reading; `made` has those first."""
-    recipe = grouped(made, [name for name in FACTORS if name in made and name != "method"])
+    recipe = group_numbers(made, [name for name in FACTORS if name in made and name != "method"])
     ends = pd.DataFrame({"first": recipe[first], "second": recipe[second]})
     keep = ~ends.duplicated().to_numpy()
     return first[keep], second[keep]
@@ -208,15 +208,15 @@ def _is_reference(made: pd.DataFrame, what: str, reference: str) -> np.ndarray:
 
 
 def _nothing(made: pd.DataFrame, what: str, reference: str) -> str:
-    having = made[level(made, what).to_numpy() != reference]
-    if having.empty:
+    others = made[level(made, what).to_numpy() != reference]
+    if others.empty:
         return (
             f"no swatch here has {what} other than {reference!r}. Dye one swatch of a recipe "
             f"you have with {what}, measure it, and come back."
         )
-    wanted = having.iloc[[0]].copy()
+    wanted = others.iloc[[0]].copy()
     if what not in made:
-        wanted[varying(what, made)] = 0.0
+        wanted[varied_columns(what, made)] = 0.0
     recipe = label(wanted, (what,) if what in made else ())[0]
     return (
         f"no two recipes here differ in {what} alone. Missing, for one: {recipe}, "
@@ -248,7 +248,7 @@ def mean_shift(
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
     >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
-    >>> shift.mean_shift(shift.matched(recipes, "iron"))[["dL"]].round(1)
+    >>> shift.mean_shift(shift.pairs(recipes, "iron"))[["dL"]].round(1)
          dL
     0 -16.3
     """

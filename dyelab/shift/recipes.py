@@ -73,8 +73,8 @@ def as_dyed(
     shared : DataFrame, optional
         The book's `shared` table.
     method : str, optional
-        Keep only what was read by this method: one of `METHODS`. `leading` names the one that
-        read most recipes.
+        Keep only what was read by this method: one of `METHODS`. `leading_method` names the
+        one that read most recipes.
 
     Returns
     -------
@@ -95,10 +95,10 @@ def as_dyed(
     98
     """
     table.need(wide, [*table.LAB, *table.WHITE, "swatch"], "shift")
-    rows = _read_by(fresh(wide), method)
+    rows = _read_by(fresh_readings(wide), method)
     white = table.one_white(rows)
     rows, there = _told(rows)
-    rows["variant"] = grouped(rows, there)
+    rows["variant"] = group_numbers(rows, there)
     series = "series" if "series" in rows else None
     known = shared if shared is not None and len(shared) else None
     variants = compare.gather(rows, by="variant", piece="swatch", shared=known, series=series)
@@ -124,7 +124,7 @@ def pot_names(rows: pd.DataFrame) -> list[str]:
     ]
 
 
-def fresh(wide: pd.DataFrame) -> pd.DataFrame:
+def fresh_readings(wide: pd.DataFrame) -> pd.DataFrame:
     """Readings of the cloth itself, taken before any test; `method` says the way (`table.ways`).
 
     Raises
@@ -137,7 +137,7 @@ def fresh(wide: pd.DataFrame) -> pd.DataFrame:
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> shift.fresh(wide)["exposure"].unique().tolist()
+    >>> shift.fresh_readings(wide)["exposure"].unique().tolist()
     ['none']
     """
     keep = wide[table.LAB].notna().all(axis=1)
@@ -151,7 +151,7 @@ def fresh(wide: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(method=table.ways(rows)) if "method" in rows else rows
 
 
-def listed(swatches: pd.DataFrame) -> pd.DataFrame:
+def list_recipes(swatches: pd.DataFrame) -> pd.DataFrame:
     """Every recipe of a book, read or not: one row each, as in ``Recipes.made``, without colours.
 
     Parameters
@@ -163,7 +163,7 @@ def listed(swatches: pd.DataFrame) -> pd.DataFrame:
     --------
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
-    >>> len(shift.listed(book.areas(bk)))
+    >>> len(shift.list_recipes(book.areas(bk)))
     98
     """
     rows, key = _told(swatches)
@@ -172,15 +172,15 @@ def listed(swatches: pd.DataFrame) -> pd.DataFrame:
     return first.assign(swatch=codes.agg(", ".join).to_numpy(), pieces=codes.size().to_numpy())
 
 
-def unread(every: pd.DataFrame, recipes: Recipes) -> pd.DataFrame:
-    """Those recipes of `listed` that were never read as dyed, by whatever method.
+def unread_recipes(every: pd.DataFrame, recipes: Recipes) -> pd.DataFrame:
+    """Those recipes of `list_recipes` that were never read as dyed, by whatever method.
 
     Examples
     --------
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
     >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
-    >>> len(shift.unread(shift.listed(book.areas(bk)), recipes))
+    >>> len(shift.unread_recipes(shift.list_recipes(book.areas(bk)), recipes))
     0
     """
     key = [name for name in [*FACTORS, *IDENTITY] if name in every and name in recipes.made]
@@ -220,7 +220,7 @@ def way_text(way: str) -> str:
     return named + way.removeprefix(method)
 
 
-def leading(wide: pd.DataFrame) -> str | None:
+def leading_method(wide: pd.DataFrame) -> str | None:
     """Name the method that has read the most swatches as dyed, the most trusted of equals.
 
     For what has to rest on one method as a whole, such as a page or a model. None where the table
@@ -231,12 +231,12 @@ def leading(wide: pd.DataFrame) -> str | None:
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
-    >>> shift.leading(wide)
+    >>> shift.leading_method(wide)
     'spectral'
     """
     if "method" not in wide:
         return None
-    rows = fresh(wide)
+    rows = fresh_readings(wide)
     swatches = rows.groupby("method")["swatch"].nunique()
     return max(_trusted(rows), key=lambda name: swatches[name])
 
@@ -294,7 +294,7 @@ def _no_salt(text: str, salts: frozenset[str]) -> str:
     return " + ".join(kept) or "none"
 
 
-def grouped(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
+def group_numbers(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
     """Number rows that agree in all these columns alike, in order of appearance."""
     key = np.zeros(len(frame), np.int64)
     for name in names:
@@ -303,7 +303,7 @@ def grouped(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
     return key
 
 
-def having(made: pd.DataFrame, picked: dict[str, Any]) -> np.ndarray:
+def which_have(made: pd.DataFrame, picked: dict[str, Any]) -> np.ndarray:
     """Which recipes have these values; a column that isn't there is passed over."""
     keep = np.ones(len(made), bool)
     for name, value in picked.items():
@@ -312,7 +312,7 @@ def having(made: pd.DataFrame, picked: dict[str, Any]) -> np.ndarray:
     return keep
 
 
-def varying(what: str, made: pd.DataFrame) -> list[str]:
+def varied_columns(what: str, made: pd.DataFrame) -> list[str]:
     """Columns that `what` varies: a metal, all metals, mordant, its assist, or tannin."""
     choose(what, VARIES, "step", "that can vary")
     return [name for name in VARIES[what] if name in made]
@@ -363,20 +363,20 @@ def level(made: pd.DataFrame, what: str) -> pd.Series:
         doses = zip(*(made[column].tolist() for column in asked.values()), strict=True)
         return pd.Series([_doses(dict(zip(asked, row, strict=True))) or "none" for row in doses])
     doses = made.get(f"{what}_wof", pd.Series(np.nan, index=made.index)).to_numpy(float)
-    return pd.Series([dosed(str(n), d) for n, d in zip(made[what], doses, strict=True)])
+    return pd.Series([dose_text(str(n), d) for n, d in zip(made[what], doses, strict=True)])
 
 
 def _doses(of: dict[str, float]) -> str:
-    return ", ".join(dosed(metal, dose) for metal, dose in of.items() if not dose <= 0)
+    return ", ".join(dose_text(metal, dose) for metal, dose in of.items() if not dose <= 0)
 
 
-def dosed(name: str, dose: float) -> str:
+def dose_text(name: str, dose: float) -> str:
     """A material with its dose, where that is known: ``iron 2 %``.
 
     Examples
     --------
     >>> from dyelab import shift
-    >>> shift.dosed("madder", 50.0)
+    >>> shift.dose_text("madder", 50.0)
     'madder 50 %'
     """
     return f"{name} {dose:.3g} %" if np.isfinite(dose) and dose > 0 else name
@@ -423,9 +423,9 @@ def in_words(row: dict, leave_out: tuple[str, ...] = ()) -> str:
     parts = [_cloth(row, leave_out)]
     for name in ("tannin", "mordant"):
         if name not in leave_out and _named(row, name):
-            parts.append(dosed(row[name], _amount(row, name)))
+            parts.append(dose_text(row[name], _amount(row, name)))
             if name == "mordant" and _named(row, "assist"):
-                helped = dosed(row["assist"], _amount(row, "assist"))
+                helped = dose_text(row["assist"], _amount(row, "assist"))
                 parts[-1] += words.say("recipe_words.with") + helped
     doses = {m: row.get(c) for m, c in METALS.items() if m not in leave_out}
     at = "" if "metals_at" in leave_out else str(row.get("metals_at") or "")
@@ -448,7 +448,7 @@ def _metals(doses: dict[str, float], at: str, mordant: str) -> str:
         metal = metals.symbols().get(symbol, symbol)
         dose = doses.pop(metal, np.nan) if symbols.count(symbol) == 1 else np.nan
         if (part.partition(" as ")[2] or metals.salts().get(metal)) != mordant:
-            early.append(metals.named(part, dosed(metal, dose)))
+            early.append(metals.say_place(part, dose_text(metal, dose)))
     return ", ".join(filter(None, [*early, _doses(doses)]))
 
 
@@ -469,7 +469,7 @@ def _cloth(row: dict, leave_out: tuple[str, ...]) -> str:
         return words.say("recipe_words.undyed", fibre=fibre).strip()
     layers = sequence.dyes(str(row.get("dyes", row.get("rest")) or ""))
     dye = words.say("recipe_words.then").join(map(sequence.step_in_words, layers))
-    dye = dye or dosed(row["dye"], _amount(row, "dye"))
+    dye = dye or dose_text(row["dye"], _amount(row, "dye"))
     return words.say("recipe_words.on", dye=dye, fibre=fibre) if fibre else dye
 
 

@@ -8,17 +8,17 @@ standard. The description checks rows, types columns, and is written into the bo
 from dyelab.table.cells import (
     as_floats,
     as_text,
+    as_typed,
     blanks,
     decimal_points,
     empty,
+    free_name,
     number,
     number_list,
+    number_texts,
     numbers,
     pieces,
     texts,
-    typed,
-    untaken,
-    written,
 )
 from dyelab.table.checking import FAULT, check, fault
 from dyelab.table.columns import (

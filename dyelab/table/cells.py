@@ -112,7 +112,7 @@ def decimal_points(frame: pd.DataFrame, *, sure: bool = True) -> pd.DataFrame:
 _DECIMALS = 5
 
 
-def written(values: Iterable[float]) -> list[str]:
+def number_texts(values: Iterable[float]) -> list[str]:
     """Write numbers so that no spreadsheet's locale takes them for others; NaN is blank.
 
     Every digit of a double is kept: 0.125 is ``0.12500``, 15.0 is ``15``.
@@ -120,7 +120,7 @@ def written(values: Iterable[float]) -> list[str]:
     Examples
     --------
     >>> from dyelab import table
-    >>> table.written([0.5, 12])
+    >>> table.number_texts([0.5, 12])
     ['0.50000', '12']
     """
     return [_written(value) for value in values]
@@ -138,7 +138,7 @@ def _written(value: float) -> str:
     return f"{whole}.{decimals:0<{_DECIMALS}}"
 
 
-def typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+def as_typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     """Turn checked text cells into typed columns, adding blank columns that are missing.
 
     Dates stay text (ISO 8601), so that nothing is lost on saving. A blank cell takes the
@@ -149,7 +149,7 @@ def typed(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
     >>> import pandas as pd
     >>> from dyelab import table
     >>> rows = table.as_text(pd.DataFrame({"swatch": ["K1"]}), table.SWATCHES)
-    >>> table.typed(rows, table.SWATCHES)["swatch"].tolist()
+    >>> table.as_typed(rows, table.SWATCHES)["swatch"].tolist()
     ['K1']
     """
     columns: dict[str, Any] = {}
@@ -195,13 +195,13 @@ def pieces(rows: pd.DataFrame) -> list[str]:
     return [str(s) if a in ("whole", "", None) or a != a else f"{s} {a}" for s, a in both]
 
 
-def untaken(name: str, taken: set[str], ending: str = "-{}", first: int = 2) -> str:
+def free_name(name: str, taken: set[str], ending: str = "-{}", first: int = 2) -> str:
     """The name, with the first free number behind it where it is taken; it is taken then.
 
     Examples
     --------
     >>> from dyelab import table
-    >>> table.untaken("W01", {"W01", "W01-2"})
+    >>> table.free_name("W01", {"W01", "W01-2"})
     'W01-3'
     """
     made = name
@@ -310,4 +310,4 @@ def empty(table: Table) -> pd.DataFrame:
     >>> list(table.empty(table.SWATCHES).columns[:3])
     ['swatch', 'form', 'fibre']
     """
-    return typed(pd.DataFrame({name: pd.Series(dtype=str) for name in table.names}), table)
+    return as_typed(pd.DataFrame({name: pd.Series(dtype=str) for name in table.names}), table)

@@ -61,22 +61,22 @@ with Path(__file__).with_suffix(".csv").open(encoding="utf-8", newline="") as _f
     _COLUMNS = list(csv.DictReader(_file))
 
 
-def described(name: str, *key: str, links: tuple[tuple[str, str, str], ...] = ()) -> Table:
+def describe(name: str, *key: str, links: tuple[tuple[str, str, str], ...] = ()) -> Table:
     """Describe a table by its rows of ``columns.csv``, beside this module."""
     return Table(name, tuple(_column(row) for row in _COLUMNS if row["table"] == name), key, links)
 
 
 _SWATCH = ("swatch", "swatches", "swatch")
-SWATCHES = described("swatches", "swatch")
-STEPS = described("steps", "swatch", "order", "area", links=(_SWATCH,))
-READINGS = described("readings", "reading", links=(_SWATCH, ("test", "tests", "test")))
+SWATCHES = describe("swatches", "swatch")
+STEPS = describe("steps", "swatch", "order", "area", links=(_SWATCH,))
+READINGS = describe("readings", "reading", links=(_SWATCH, ("test", "tests", "test")))
 # Readings of one photo share its calibration error. Each row here is one direction of that
 # error: how far it moves this reading for one standard deviation of the shared factor. Part of
 # the error belongs to the dyed spectrum: swatches of one recipe share it, others don't.
-SHARED = described("shared", "reading", "factor", links=(("reading", "readings", "reading"),))
-TESTS = described("tests", "test")
-PHOTOS = described("photos", links=(_SWATCH,))
-MATERIALS = described("materials", "material")
+SHARED = describe("shared", "reading", "factor", links=(("reading", "readings", "reading"),))
+TESTS = describe("tests", "test")
+PHOTOS = describe("photos", links=(_SWATCH,))
+MATERIALS = describe("materials", "material")
 
 FORMS = SWATCHES.options("form")
 EXPOSURES, METHODS = READINGS.options("exposure"), READINGS.options("method")

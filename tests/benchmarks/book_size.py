@@ -71,7 +71,7 @@ def main():
         for text in ("cotton, iron between 1 and 3", "madder, no copper, L below 30"):
             took, found = timed(lambda text=text: book.search(bk, text))
             print(f"search, {len(found):6} found         {1e3 * took:8.1f} ms  ({text})")
-    example, _ = timed(lambda: book.open(files.shipped("data", "marlpit_yard")))
+    example, _ = timed(lambda: book.open(files.shipped_path("data", "marlpit_yard")))
     print(f"open the example book        {example:8.3f} s")
 
 

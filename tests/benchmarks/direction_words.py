@@ -22,10 +22,10 @@ CONSTANTS = ("WEAK", "GREY", "TO_GREY", "VIVID", "MINOR", "VISIBLE", "PLAIN", "L
 
 def changes():
     """Recipes with each metal of the example, and their colours without and with it."""
-    bk = book.open(files.shipped("data", "marlpit_yard"))
+    bk = book.open(files.shipped_path("data", "marlpit_yard"))
     recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
     lab = recipes.made[table.LAB].to_numpy(float)
-    found = pd.concat([shift.matched(recipes, metal) for metal in ("iron", "copper")])
+    found = pd.concat([shift.pairs(recipes, metal) for metal in ("iron", "copper")])
     return found["recipe"].tolist(), lab[found["from_row"]], lab[found["to_row"]]
 
 

@@ -28,7 +28,7 @@ SAME |= {("induction", "slow start"), ("plateau", "slow start")}  # the name for
 def tried(law, count, noise, stated, seed):
     """One cloth: is the truth held at twice the dose and at the dose, declined, told, right."""
     frame = fading.read(law, seed, count, noise, stated)
-    one = grade.drift(grade.matched(frame), "S", "light")
+    one = grade.drift(grade.pair(frame), "S", "light")
     curve, inside = one.curves["dE00"], []
     for dose in (2.0, 1.0):
         low, high = curve.band(np.array([dose]))
@@ -50,7 +50,7 @@ def series():
     for name, one in rows.groupby("swatch"):
         dose, lab = one["amount"].to_numpy(), one[table.LAB].to_numpy(float)
         for count in range(5, len(one)):
-            fit = grade.drift(grade.matched(one.head(count)), name, "light")
+            fit = grade.drift(grade.pair(one.head(count)), name, "light")
             later = (dose > fit.longest) & (dose <= 2 * fit.longest)
             low, high = fit.curves["dE00"].band(dose[later])
             read = convert.dE00(lab[0], lab[later])

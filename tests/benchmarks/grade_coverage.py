@@ -92,7 +92,7 @@ def through_a_book(n):
             if together:
                 spread = ROOTS["photo"] @ ROOTS["photo"].T + COMMON @ COMMON.T
                 frame = table.with_covariances(frame, np.tile(spread, (2 * n, 1, 1)))
-            told = grade.grades(grade.matched(frame), shared=shared)
+            told = grade.grades(grade.pair(frame), shared=shared)
             true = formula(first, second)
             inside = told["difference_low"].le(true + 1e-6) & told["difference_high"].ge(true)
             wide = (told["difference_high"] - told["difference_low"]).median()
@@ -126,7 +126,7 @@ def speed(n=10_000):
     grade.change(first, second)
     floor = time.perf_counter() - start
     start = time.perf_counter()
-    grade.grades(grade.matched(frame))
+    grade.grades(grade.pair(frame))
     print(
         f"{n} pairs: formula and grade alone {floor:.2f} s (the floor);"
         f" matched, with intervals and words {time.perf_counter() - start:.2f} s"

@@ -61,7 +61,7 @@ def timed(work):
 
 def main(folder):
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 0
-    example = files.shipped("data", "marlpit_yard")
+    example = files.shipped_path("data", "marlpit_yard")
     bk = invented(folder / "large", count) if count else book.open(example)
     source, took = timed(lambda: colours.source(bk))
     print(f"reading the book {took:5.2f} s; then made, PDF, HTML in s of processor time")

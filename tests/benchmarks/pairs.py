@@ -50,7 +50,7 @@ def readings(made, exposure):
 def graded(first, second):
     frame = pd.concat([readings(first, "none"), readings(second, "wash")], ignore_index=True)
     shared = pd.concat([first.shared, second.shared], ignore_index=True)
-    return grade.grades(grade.matched(frame), shared=shared).set_index("swatch").loc[NAMES]
+    return grade.grades(grade.pair(frame), shared=shared).set_index("swatch").loc[NAMES]
 
 
 def measured(pair, reference):

@@ -57,7 +57,7 @@ def test_a_served_panel_has_no_serious_finding(app, page, name, until, theme):
 
 @pytest.fixture(scope="module")
 def pages():
-    source = colours.source(book.open(files.shipped("data", "marlpit_yard")))
+    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
     cloth = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut"}
     return {
         "mordants": mordant_sheet.sheet(source, fibre="wool", dye="madder"),
@@ -111,7 +111,7 @@ def test_everything_in_a_panel_is_reached_by_keyboard(app, page):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_guess_page_has_no_serious_finding_before_and_after(page, tmp_path, scheme):
-    source = colours.source(book.open(files.shipped("data", "marlpit_yard")))
+    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
     page.emulate_media(color_scheme=scheme)
     page.add_init_script(AXE.read_text(encoding="utf-8"))  # the page itself lets nothing in
     page.goto(guess.write_guess_page(tmp_path / "g.html", source, count=2).as_uri())

@@ -44,7 +44,7 @@ def canvas(page):
 @pytest.fixture(scope="module")
 def figures():
     """Curves with axes as far as they reach, and a plane with limits of its own."""
-    panel, found = tannin_share.panel(files.shipped("data", "marlpit_yard")), []
+    panel, found = tannin_share.panel(files.shipped_path("data", "marlpit_yard")), []
     for panel.choices["by_spectra"].value in (True, False):
         found.append(panel.canvas.figure)
     return found

@@ -10,7 +10,7 @@ from dyelab.handout.sheets import clock
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
-    source = colours.source(book.open(files.shipped("data", "marlpit_yard")))
+    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
     page = clock.clock(source, swatches=["W05", "W06", "W17"])
     return handout.write(page, tmp_path_factory.mktemp("clock") / "clock.html")
 

@@ -10,7 +10,7 @@ from dyelab.handout import colours, guess
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
-    source = colours.source(book.open(files.shipped("data", "marlpit_yard")))
+    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
     return guess.write_guess_page(tmp_path_factory.mktemp("guess") / "g.html", source, count=3)
 
 

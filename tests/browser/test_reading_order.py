@@ -54,7 +54,7 @@ def test_home_is_told_in_an_order_that_makes_sense(app, page):
 
 
 def test_the_guess_page_says_each_slider_as_it_is_shown(page, tmp_path):
-    source = colours.source(book.open(files.shipped("data", "marlpit_yard")))
+    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
     page.set_viewport_size({"width": 390, "height": 844})
     page.goto(guess.write_guess_page(tmp_path / "g.html", source, count=2).as_uri())
     found = told(page)

@@ -10,7 +10,7 @@ from dyelab.handout.sheets import worksheet
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
-    source = colours.source(book.open(files.shipped("data", "marlpit_yard")))
+    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
     page = worksheet.worksheet(source, count=2)
     return handout.write(page, tmp_path_factory.mktemp("worksheet") / "w.html")
 

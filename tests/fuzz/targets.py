@@ -16,7 +16,7 @@ from dyelab.handout import page as parts
 from dyelab.panel import save
 
 RNG = np.random.default_rng(2)
-STUDIO = files.shipped("data", "studio")
+STUDIO = files.shipped_path("data", "studio")
 
 
 def measurements(name):
@@ -167,7 +167,7 @@ def _repacked(content):
 def _sound(folder):
     """A small book with all kinds of tables, and its exports."""
     bk = book.create(folder / "sound")
-    example = book.open(files.shipped("data", "marlpit_yard"))
+    example = book.open(files.shipped_path("data", "marlpit_yard"))
     codes = list(example.swatches["swatch"][:3])
     rows = {
         name: frame[frame["swatch"].isin(codes)]

@@ -293,7 +293,7 @@ def _readings(
     for row in waiting:
         like = free.get(_when(row), [])
         before = like.pop(0) if like else None
-        name = before["reading"] if before else table.untaken(row["reading"], taken, "~{}")
+        name = before["reading"] if before else table.free_name(row["reading"], taken, "~{}")
         names[row["reading"]] = name
         rows.append({**(before or {}), **{k: v for k, v in row.items() if v == v}, "reading": name})
         told.append((row["swatch"], _read(row), _lab(before) if before else "", _lab(row)))

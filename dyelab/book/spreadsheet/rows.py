@@ -815,7 +815,7 @@ def _under_one_white(
         return rows[~other], None, named
     stated = rows.reindex(columns=[f"var_{name}" for name in table.LAB]).to_numpy(float)
     stated = np.where(other[:, None] & np.isnan(stated), from_instruments.UNSTATED**2, stated)
-    moved, error = from_instruments.adapted(rows, taking.into)
+    moved, error = from_instruments.adapt_readings(rows, taking.into)
     moved["adapted_from"] = list(map(table.white_text, whites))
     shared = from_instruments.shared_by_adapting(moved, error)
     spread = stated[:, :, None] * np.eye(3) + error
@@ -881,7 +881,7 @@ def _reading_name(source: str, row: dict[str, Any], taken: set[str]) -> str:
     amount = "" if row["amount"] is None else f"{row['amount']:g}"
     after = "" if row["exposure"] == "none" else f"-{row['exposure']}{amount}"
     stem = f"{row['swatch']}{area}{after}-{Path(source).stem[:20]}".replace(" ", "_")
-    return table.untaken(stem, taken)
+    return table.free_name(stem, taken)
 
 
 def _checked(taking: _Taking, frame: pd.DataFrame, rules: table.Table) -> pd.DataFrame:

@@ -178,7 +178,7 @@ def _framed(called: list[str], body: list[list[str]], at: int) -> tuple[pd.DataF
     """Rows that hold anything under headings that differ, and the places of the columns used."""
     used = [c for c in range(len(called)) if called[c] or any(row[c] for row in body)]
     seen: set[str] = set()
-    names = [table.untaken(called[c] or letter(c), seen, " {}") for c in used]
+    names = [table.free_name(called[c] or letter(c), seen, " {}") for c in used]
     texts, index = [[row[c] for c in used] for row in body], range(at, at + len(body))
     frame = pd.DataFrame(texts, columns=names, index=index, dtype=str)
     return frame[(frame != "").any(axis=1)] if used else frame, used

@@ -60,7 +60,7 @@ def _dosed(dye: str, rows: list[dict[Any, Any]]) -> dict[str, str]:
     doses = {row["dye_wof"] for row in rows}
     if len(doses) > 1:
         return {"dye": dye, "doses": words.say("pages.mordants_doses")}
-    return {"dye": dye if " + " in dye else shift.dosed(dye, *doses), "doses": ""}
+    return {"dye": dye if " + " in dye else shift.dose_text(dye, *doses), "doses": ""}
 
 
 def _none_first(column: pd.Series) -> pd.Series:

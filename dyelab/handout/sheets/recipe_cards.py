@@ -211,7 +211,7 @@ def _stocks(source: colours.Source, steps: pd.DataFrame, mass: Any) -> list[str]
     """For what is too little to weigh, the millilitres of a stock."""
     listed = books.materials(source.book)
     told = [(str(row["material"]), _weight(row, mass)) for row in steps.to_dict("records")]
-    said = [recipe.measured_out(name, grams, listed) for name, grams in told if grams is not None]
+    said = [recipe.how_to_measure(name, grams, listed) for name, grams in told if grams is not None]
     return list(filter(None, said))
 
 

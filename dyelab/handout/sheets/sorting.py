@@ -89,7 +89,7 @@ def _said(order: str, values: pd.Series, together: str, alike: float = 0.0) -> l
 
 def _metals(doses: pd.Series) -> str:
     named = zip(shift.METALS, doses, strict=True)
-    said = [shift.dosed(name, dose) for name, dose in named if dose > 0]
+    said = [shift.dose_text(name, dose) for name, dose in named if dose > 0]
     return words.say("sorting.metals", what=", ".join(said)) if said else words.say("sorting.bare")
 
 

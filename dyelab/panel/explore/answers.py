@@ -132,7 +132,11 @@ def _notes(bench: Bench) -> list[str]:
 
 def _care(bench: Bench, rows: pd.DataFrame) -> tuple[str, ...]:
     """Cautions of all that these recipes take."""
-    used = [name for row in rows.to_dict("records") for name in recipe.used(row | {"dye": "none"})]
+    used = [
+        name
+        for row in rows.to_dict("records")
+        for name in recipe.materials_of(row | {"dye": "none"})
+    ]
     dyes = zip(rows["dye"], rows["dye_wof"], strict=True)
     used += [part.material for dye, dose in dyes for part in predict.layers(dye, dose)]
     return recipe.cautions(used, bench.listed)

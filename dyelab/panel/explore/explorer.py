@@ -86,7 +86,7 @@ class Explorer(frame.Panel):
         self.own("exploring.example_kept", put=words.say(_PUT))
         name = words.say("exploring.series")
         planned = plan.of_recipes(rows, name=name, keep=self.book)
-        saved = books.save(plan.into(self.book, planned), name)
+        saved = books.save(plan.add_series(self.book, planned), name)
         self.go_on(saved)
         told = {"swatches": str(len(planned.swatches)), "book": saved.title, "name": name}
         return words.say("exploring.put_in", **told)

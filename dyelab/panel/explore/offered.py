@@ -90,7 +90,7 @@ def _photo() -> dict[str, Any]:
     known = [*convert.target_names(), WHITE_ONLY]
     targets = choices.coded("capture.target_", known)
     share = say("exploring.spot_share")
-    upload, photo = choices.photo(str(files.shipped(*EXAMPLE)))
+    upload, photo = choices.photo(str(files.shipped_path(*EXAMPLE)))
     return {
         "upload": upload,
         "photo": photo,
@@ -172,7 +172,7 @@ def _dyes(bench: Bench, values: dict[str, Any]) -> dict[str, Any]:
         for dye, dose in both
         if dye != "none" and not (dose == 0 and bench.doses.get(("dye", dye)))
     ]
-    dye, dose = predict.written(parts) if parts else ("none", 0.0)
+    dye, dose = predict.dye_columns(parts) if parts else ("none", 0.0)
     return {"dye": dye, "dye_wof": dose}
 
 

@@ -3,7 +3,7 @@
 Nothing here was measured. The model is stated in `worlds.synth.model`; its numbers are ours.
 """
 
-from dyelab.synth import collected, example, sources, write_book
+from dyelab.synth import collect, example, sources, write_book
 from worlds.synth.fade import blue_wool, faded, light_dose, stained
 from worlds.synth.materials import CLOTH, Cloth, varied
 from worlds.synth.model import contributions, reflectance, uptake
