@@ -5,12 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from benchmarks import tone_stray
 from worlds import synth
 from worlds.synth import model
 
 from dyelab import book, convert, grade, table
 from dyelab.errors import InputError
 from dyelab.grade import blue_wool
+from dyelab.grade.tone import STRAY
 
 DOSE = 3e6
 
@@ -174,6 +176,14 @@ def test_a_cloth_that_only_loses_dye_is_called_plain_fading(left, with_spectra):
     told = grade.tone(before, after, bare=bare, spectra=spectra if with_spectra else None)
     assert set(told["kind"]) <= {"plain fading", "no visible change"}
     assert told["colour_left"].to_numpy() == pytest.approx(np.full(8, left), abs=0.1)
+
+
+@pytest.mark.parametrize("world", [tone_stray.ours, tone_stray.theirs])
+@pytest.mark.parametrize(("kind", "known"), STRAY)
+def test_the_doubt_holds_the_straying_whether_or_not_the_bare_cloth_is_known(world, kind, known):
+    """Dye lost in two worlds; largest straying as tests/benchmarks/tone_stray.py prints it."""
+    strayed = tone_stray.strays(*world(), kind == "spectrum", known)
+    assert strayed.max() < STRAY[kind, known]
 
 
 @pytest.mark.parametrize("with_spectra", [True, False])

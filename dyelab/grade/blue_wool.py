@@ -14,9 +14,11 @@ NOTICED = 1.7  # ΔE_F of grade 4 on the grey scale for change (ISO 105-A02)
 WITH_UV = (0.22e6, 0.6e6, 1.5e6, 3.5e6, 8e6, 20e6, 50e6, 120e6)
 WITHOUT_UV = (0.3e6, 1e6, 3e6, 10e6, 30e6, 100e6, 300e6, 1100e6)
 _DRAWS = 1000
-_TOO_WIDE = 2.0  # references: a wider interval is no answer
+# References: each takes two and a half times the light of the one before, so an interval wider
+# than this leaves open whether a cloth lasts six times as long, which is no answer. A judgement.
+_TOO_WIDE = 2.0
 _KEPT = ["swatch", "amount", "unit", "difference"]
-_SAME_DOSE = 0.02  # relative
+_SAME_DOSE = 0.02  # relative: light meters of one make agree no better
 
 
 def is_reference(frame: pd.DataFrame) -> pd.Series:

@@ -15,10 +15,16 @@ from numpy.typing import ArrayLike
 from dyelab import compare, convert, table
 
 UNSEEN, PLAIN, DEEPER, TONE = "no visible change", "plain fading", "deepening", "tone change"
-# Of the whole change: how far the path worked out may stray from the true one. In two worlds it
-# strayed by 0.21 and 0.51 at most, by 0.37 and 0.63 where the bare cloth isn't known
-# (tests/benchmarks/tone_stray.py); of three bands (X, Y, Z) a clear yellow strays most.
-STRAY = {"spectrum": 0.33, "three bands": 0.55}
+# Of the whole change: how far the path worked out may stray from the true one, by what it is worked
+# out from and whether the bare cloth is known. In two worlds it strayed by 0.21 and 0.51 at most,
+# by 0.37 and 0.63 where the cloth isn't known (tests/benchmarks/tone_stray.py); of three bands (X,
+# Y, Z) a clear yellow strays most.
+STRAY = {
+    ("spectrum", True): 0.33,
+    ("spectrum", False): 0.40,
+    ("three bands", True): 0.55,
+    ("three bands", False): 0.68,
+}
 _LEFT = np.linspace(0, 1.5, 151)  # f
 _DEEPER = 1.03  # share of the dye left, above which a cloth has deepened
 _VISIBLE = 1.0  # ΔE00 (common practice)
@@ -85,7 +91,7 @@ def tone(
     best = np.argmin(away, axis=1)
     nearest, off = path[np.arange(len(path)), best], away.min(axis=1)
     whole, left = convert.dE00(first, second), _LEFT[best]
-    unsure = np.asarray(doubt, float) + STRAY[bands.kind] * whole
+    unsure = np.asarray(doubt, float) + STRAY[bands.kind, bare is not None] * whole
     kind = np.where(left > _DEEPER, DEEPER, PLAIN).astype(object)
     kind[off >= np.maximum(_VISIBLE, unsure)] = TONE
     kind[whole < _VISIBLE] = UNSEEN
