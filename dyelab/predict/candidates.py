@@ -24,7 +24,9 @@ from dyelab.predict.recipes import (
     dye_columns,
     dyes_of,
     layers,
+    layers_of,
     name_and_dose,
+    without_mordant,
 )
 
 METALS = recipe.metals.columns()
@@ -142,13 +144,13 @@ def _crossed(
         tables["dye"] = pd.concat([tables["dye"], over], ignore_index=True)
     kept = {name: _allowed(table, limits) for name, table in tables.items()}
     left, right = _joined(kept, _LEFT), _joined(kept, _RIGHT)
-    return Grid(left, right, _fits(made, left, right))
+    mordanted = left["mordant"].ne(NONE).to_numpy()[:, None]
+    return Grid(left, right, ~(mordanted & _in_plain_vats(made, right)))
 
 
-def _fits(made: pd.DataFrame, left: pd.DataFrame, right: pd.DataFrame) -> np.ndarray:
-    """A vat dye takes no mordant, unless the book holds one that did."""
-    plain = np.isin(_named(right["dye"]), list(vats(made)))
-    return ~(left["mordant"].ne(NONE).to_numpy()[:, None] & plain)
+def _in_plain_vats(made: pd.DataFrame, recipes: pd.DataFrame) -> np.ndarray:
+    """Which recipes take no mordant: those dyed in a vat, unless the book holds one that did."""
+    return np.isin(_named(recipes["dye"]), list(vats(made)))
 
 
 def vats(made: pd.DataFrame) -> set[str]:
@@ -184,8 +186,7 @@ def _levels(
 def _overdyes(made: pd.DataFrame, most: float | None, count: int) -> pd.DataFrame:
     """Dyes over one another as the book holds them, each in doses between those dyed."""
     found: dict[tuple, list[list[float]]] = {}
-    for dye, dose in zip(made["dye"], made["dye_wof"], strict=True):
-        own = layers(dye, dose)
+    for own in layers_of(made):
         if len(own) > 1:
             key = tuple((part.material, part.dips) for part in own)
             found.setdefault(key, []).append([part.dose for part in own])
@@ -249,6 +250,11 @@ def _weighable(dose: float, top: float) -> float:
 
 
 def _allowed(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
+    return table[which_allowed(table, limits)].reset_index(drop=True)
+
+
+def which_allowed(table: pd.DataFrame, limits: Limits) -> np.ndarray:
+    """Which recipes, or parts of recipes, keep to limits."""
     keep = np.ones(len(table), bool)
     for column in map(str, table):
         if column in limits.hold:
@@ -262,7 +268,7 @@ def _allowed(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
             banned = set(limits.without)
             names = _named(table[column].astype(str))
             keep &= ~np.array([bool(banned & set(n.split(" + "))) for n in names], bool)
-    return table[keep].reset_index(drop=True)
+    return keep
 
 
 def _named(column: pd.Series) -> list:
@@ -309,7 +315,8 @@ def anew(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFr
             once = steps[~steps.assign(**{str(c): steps[c] > 0 for c in doses}).duplicated()]
             drawn = once.iloc[rng.integers(len(once), size=_DRAWN * n)].reset_index(drop=True)
             parts.append(_capped(_free_doses(drawn, steps, rng), limits))
-    joined = keep_within(_without_mordant(made, pd.concat(parts, axis=1)), limits)
+    joined = pd.concat(parts, axis=1)
+    joined = keep_within(without_mordant(joined, _in_plain_vats(made, joined)), limits)
     return joined.drop_duplicates().head(n).reset_index(drop=True)
 
 
@@ -359,15 +366,6 @@ def _ends(kind: str, doses: pd.Series) -> tuple[float, float]:
 def _capped(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     most = {column: top for column, top in limits.most.items() if column in steps}
     return steps.assign(**{column: steps[column].clip(upper=top) for column, top in most.items()})
-
-
-def _without_mordant(made: pd.DataFrame, joined: pd.DataFrame) -> pd.DataFrame:
-    """A vat dye takes no mordant, unless the book holds one that did."""
-    plain = np.isin(_named(joined["dye"]), list(vats(made)))
-    return joined.assign(
-        mordant=joined["mordant"].mask(plain, NONE),
-        mordant_wof=joined["mordant_wof"].mask(plain, 0.0),
-    )
 
 
 def sample(grid: Grid, n: int, seed: int = 0) -> pd.DataFrame:

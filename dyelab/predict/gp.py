@@ -13,6 +13,7 @@ import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from scipy import linalg, optimize, special
@@ -180,36 +181,6 @@ class Seen:
 
 
 @dataclass(frozen=True)
-class Learned:
-    """One score, learned.
-
-    Attributes
-    ----------
-    p : ndarray
-        Parameters: logs of amplitude² and nugget², log odds of the pot's share in the nugget,
-        then each kernel's own.
-    alpha : ndarray (n,)
-        Weights of the swatches in a mean.
-    inverse : ndarray (n, n)
-        Of the covariance of the swatches.
-    """
-
-    p: np.ndarray
-    alpha: np.ndarray
-    inverse: np.ndarray
-
-    @property
-    def nugget(self) -> float:
-        """Variance from one swatch of a recipe to one in another pot."""
-        return float(np.exp(self.p[1]))
-
-    @property
-    def pot(self) -> float:
-        """Variance of a recipe's pots: what swatches of one pot share."""
-        return self.nugget * float(special.expit(self.p[2]))
-
-
-@dataclass(frozen=True)
 class Weighed:
     """What was measured, weighed for m recipes.
 
@@ -244,37 +215,31 @@ class Process:
     codes : sequence of Coded
         The recipes of the n swatches measured, step by step.
     seen : Seen
-    scores : tuple of Learned
+    p : ndarray (q, p)
+        Parameters of every score: logs of amplitude² and nugget², log odds of the pot's share in
+        the nugget, then each kernel's own.
+    alphas : ndarray (n, q)
+        Weights of the swatches in a mean.
+    inverses : ndarray (q, n, n)
+        Of the covariance of the swatches, score by score.
     """
 
     kernels: Sequence[Likeness]
     codes: Codes
     seen: Seen
-    scores: tuple[Learned, ...]
-
-    @cached_property
-    def p(self) -> np.ndarray:
-        """Parameters of every score, (q, p)."""
-        return np.stack([learned.p for learned in self.scores])
-
-    @cached_property
-    def inverses(self) -> np.ndarray:
-        """Inverse covariance of the swatches, score by score, (q, n, n)."""
-        return np.stack([learned.inverse for learned in self.scores])
+    p: np.ndarray
+    alphas: np.ndarray
+    inverses: np.ndarray
 
     @cached_property
     def nuggets(self) -> np.ndarray:
         """Variance of every score from a swatch to one of the same recipe in another pot."""
-        return np.array([learned.nugget for learned in self.scores])
+        return np.exp(self.p[:, 1])
 
     @cached_property
     def pots(self) -> np.ndarray:
         """Part of that which swatches of one pot share, (q,)."""
-        return np.array([learned.pot for learned in self.scores])
-
-    @cached_property
-    def _alphas(self) -> np.ndarray:
-        return np.stack([learned.alpha for learned in self.scores], axis=1)
+        return self.nuggets * special.expit(self.p[:, 2])
 
     def weighed(self, rows: Codes, mates: np.ndarray | None = None) -> Weighed:
         """Weigh what was measured for recipes; `mates` (n,) as of `Seen`, of pots they lie in."""
@@ -286,13 +251,13 @@ class Process:
             prior, more = prior + self.pots[:, None], more - self.pots
         weights = k @ self.inverses
         left = np.maximum(prior - np.einsum("qmn,qmn->qm", weights, k), 1e-9)
-        mean = np.einsum("qmn,nq->mq", k, self._alphas)
+        mean = np.einsum("qmn,nq->mq", k, self.alphas)
         return Weighed(mean, left.T, prior.T, weights[0], more)
 
     def means(self, rows: Codes) -> np.ndarray:
         """Scores (m, q) of recipes."""
         k = cross(self.p, self.kernels, rows, self.codes)
-        return np.einsum("qmn,nq->mq", k, self._alphas)
+        return np.einsum("qmn,nq->mq", k, self.alphas)
 
     def posterior(self, one: Codes, two: Codes) -> np.ndarray:
         """Covariance (q, m, k) of recipes given what was measured."""
@@ -318,14 +283,14 @@ class Process:
             prior = cross_rows(self.p, self.kernels, taken[i], taken[j])
             told = np.einsum("qmn,qmn->qm", weights[:, places[i]], k[:, places[j]])
             C[:, i, j] = C[:, j, i] = prior - told
-        mean = np.einsum("qmn,nq->mq", k, self._alphas)
+        mean = np.einsum("qmn,nq->mq", k, self.alphas)
         return mean[places], C, weights[0][places]
 
 
 def learn(kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> Process:
     """Learn every score from the swatches, its parameters from some of them."""
     some = np.sort(_recipe_by_recipe(seen.recipe)[:_MOST])
-    return Process(kernels, rows, seen, tuple(_learned(kernels, rows, seen, some)))
+    return _learned(kernels, rows, seen, some)
 
 
 def folds(recipe: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -346,15 +311,13 @@ def left_out(process: Process, seen: Seen, fold: np.ndarray, rest: np.ndarray) -
     """
     start = process.p.mean(axis=0)
     anew = _learned(process.kernels, process.codes, seen, rest, start, _ROUNDS_ANEW)
-    return without(anew, seen, fold)
+    return without_own(anew.inverses, seen.y, seen, fold)
 
 
-def without(scores: Sequence[Learned], seen: Seen, fold: np.ndarray) -> np.ndarray:
-    """As `left_out`, by parameters already learned."""
+def without_own(inverses: np.ndarray, y: np.ndarray, seen: Seen, fold: np.ndarray) -> np.ndarray:
+    """Mean and variance (m, q, 2) of y (n, q) at places without their recipes and pots."""
     blocks = own_blocks(seen, fold)
-    found = [
-        without_blocks(s.inverse, y, fold, blocks) for s, y in zip(scores, seen.y.T, strict=True)
-    ]
+    found = [without_blocks(K, own, fold, blocks) for K, own in zip(inverses, y.T, strict=True)]
     return np.stack(found, axis=1)
 
 
@@ -377,44 +340,27 @@ def _learned(
     some: np.ndarray,
     start: np.ndarray | None = None,
     rounds: tuple[int, int] = _ROUNDS,
-) -> list[Learned]:
+) -> Process:
     """Parameters of each score from some swatches, weights from all of them.
 
     All scores share parameters first, then each moves a little on its own.
     """
     prior = np.vstack([_AMPLITUDE, _NUGGET, _POT, *(k.priors for k in kernels)])
-    begin = prior[:, 0] if start is None else start
-    shared = _likeliest(kernels, rows, seen, some, prior, begin, rounds[0])
-    close = np.column_stack([shared, prior[:, 1] * _OWN_ROOM])
-    found = []
-    for own in (seen.score(c) for c in range(seen.y.shape[1])):
-        p = _likeliest(kernels, rows, own, some, close, shared, rounds[1])
-        inverse = _inverse(p, kernels, rows, own)
-        found.append(Learned(p, inverse @ own.y[:, 0], inverse))
-    return found
-
-
-def _likeliest(
-    kernels: Sequence[Likeness],
-    rows: Codes,
-    seen: Seen,
-    some: np.ndarray,
-    prior: np.ndarray,
-    start: np.ndarray,
-    rounds: int,
-) -> np.ndarray:
-    """Most probable parameters for some of the recipes."""
     few = [Coded(code.kind[some], code.dose[some]) for code in rows]
-    found = optimize.minimize(
-        cost,
-        start,
-        args=(kernels, few, seen.part(some), prior),
-        jac=True,
-        method="L-BFGS-B",
-        bounds=[(m - 6 * s, m + 6 * s) for m, s in prior],
-        options={"maxiter": rounds},
-    )
-    return found.x
+
+    def likeliest(own: Seen, prior: np.ndarray, begin: np.ndarray, many: int) -> np.ndarray:
+        ends = [(m - 6 * s, m + 6 * s) for m, s in prior]
+        how: Any = {"jac": True, "method": "L-BFGS-B", "options": {"maxiter": many}}
+        told = kernels, few, own.part(some), prior
+        return optimize.minimize(cost, begin, args=told, bounds=ends, **how).x
+
+    shared = likeliest(seen, prior, prior[:, 0] if start is None else start, rounds[0])
+    close = np.column_stack([shared, prior[:, 1] * _OWN_ROOM])
+    each = [seen.score(c) for c in range(seen.y.shape[1])]
+    p = [likeliest(own, close, shared, rounds[1]) for own in each]
+    inverses = [_inverse(one, kernels, rows, own) for one, own in zip(p, each, strict=True)]
+    alphas = [K @ own.y[:, 0] for K, own in zip(inverses, each, strict=True)]
+    return Process(kernels, rows, seen, np.stack(p), np.stack(alphas, axis=1), np.stack(inverses))
 
 
 def noise(p: np.ndarray, mates: np.ndarray) -> np.ndarray:

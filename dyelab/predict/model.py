@@ -27,6 +27,7 @@ from dyelab.predict.recipes import (
     dye_columns,
     dyes_of,
     layers,
+    layers_of,
     levels,
     name_and_dose,
     steps_of,
@@ -132,8 +133,7 @@ class Model:
     @cached_property
     def undosed(self) -> frozenset[str]:
         """Vats of which no dose is known: they are told in dips."""
-        rows = zip(self.made["dye"], self.made["dye_wof"], strict=True)
-        parts = [part for dye, dose in rows for part in layers(dye, dose)]
+        parts = [part for own in layers_of(self.made) for part in own]
         return frozenset(part.material for part in parts if part.dose != part.dose)
 
     def codes(self, recipes: pd.DataFrame) -> list[Coded]:
@@ -303,19 +303,16 @@ def _filled(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
 
 def labels(recipes: pd.DataFrame) -> list[str]:
     """Recipes in words, each of several dyes with its own dose and dips."""
-    rows = [layers(d, w) for d, w in zip(recipes["dye"], recipes["dye_wof"], strict=True)]
     lines = [
         sequence.of_dyes(own) if len(own) > 1 or any(part.dips > 1 for part in own) else ""
-        for own in rows
+        for own in layers_of(recipes)
     ]
     return shift.label(recipes.assign(rest=lines))
 
 
-def predict_swatches(
-    model: Model, recipes: pd.DataFrame, white: tuple[str, int] | None = None
-) -> tuple[np.ndarray, np.ndarray]:
+def predict_swatches(model: Model, recipes: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """CIELAB (n, 3) and covariance (n, 3, 3) of a swatch of each recipe, all of known materials."""
-    return _landed(model, model.weighed(recipes), white)
+    return _landed(model, model.weighed(recipes), None)
 
 
 def _place(model: Model, of: str, beside: str) -> int | None:

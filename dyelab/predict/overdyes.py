@@ -15,7 +15,17 @@ import pandas as pd
 
 from dyelab.predict import gp
 from dyelab.predict.basis import Basis
-from dyelab.predict.recipes import NONE, Coded, Step, code_step, dye_columns, layers
+from dyelab.predict.recipes import (
+    NONE,
+    Coded,
+    Part,
+    Step,
+    code_step,
+    layers,
+    layers_of,
+    with_dyes,
+    without_mordant,
+)
 
 # Standard deviation of the share of a dye's K/S that it gives more or less over or under another,
 # and how far cloths of the same dyes, in the same order and turned, are off alike (0 to 1): set so
@@ -60,24 +70,16 @@ class Dyes:
 
     def apart(self, recipes: pd.DataFrame) -> list[pd.DataFrame]:
         """The ground of recipes of equally many dyes, then each dye alone and its own ground."""
-        rows = [layers(d, w) for d, w in zip(recipes["dye"], recipes["dye_wof"], strict=True)]
         found = [_undyed(recipes)]
-        for own in zip(*rows, strict=True):
-            plain = np.array([part.material in self.vats for part in own])
-            alone = self._dyed(recipes, plain, [dye_columns([part]) for part in own])
+        for own in zip(*layers_of(recipes), strict=True):
+            alone = self._dyed(recipes, own)
             found += [alone, _undyed(alone)]
         return found
 
-    def _dyed(
-        self, recipes: pd.DataFrame, plain: np.ndarray, dyes: Sequence[tuple[str, float]]
-    ) -> pd.DataFrame:
-        """Recipes with these dyes alone, unmordanted where `plain`."""
-        return recipes.assign(
-            dye=[name for name, _ in dyes],
-            dye_wof=[dose for _, dose in dyes],
-            mordant=recipes["mordant"].mask(plain, NONE),
-            mordant_wof=recipes["mordant_wof"].mask(plain, 0.0),
-        )
+    def _dyed(self, recipes: pd.DataFrame, dyes: Sequence[Part]) -> pd.DataFrame:
+        """Recipes with these dyes alone, one each; unmordanted in a vat of the book's."""
+        plain = np.array([part.material in self.vats for part in dyes])
+        return without_mordant(with_dyes(recipes, [[part] for part in dyes]), plain)
 
     def _palest(self, recipes: pd.DataFrame) -> np.ndarray:
         """K/S (m, k) that the grounds keep below: of each of the book's dyes at its least dose.
@@ -86,12 +88,8 @@ class Dyes:
         """
         step = next(step for step in self.steps if step.name == "dye")
         least = {k: d for k, d in zip(step.materials, step.least, strict=True) if k in self.alone}
-        frames = [
-            self._dyed(
-                recipes, np.full(len(recipes), dye in self.vats), [(dye, dose)] * len(recipes)
-            )
-            for dye, dose in least.items()
-        ]
+        many = len(recipes)
+        frames = [self._dyed(recipes, [Part(*dye)] * many) for dye in least.items()]
         rows, place = _once(self.codes(pd.concat(frames, ignore_index=True)))
         ks = self.basis.roots(self.process.means(rows)) ** 2
         return ks[place.reshape(len(frames), -1)].min(axis=0)
@@ -182,12 +180,8 @@ class Overdyed:
 
     def left_out(self) -> np.ndarray:
         """Mean and variance (n, q, 2) of each swatch without its recipe and its pots."""
-        blocks = gp.own_blocks(self.seen, np.arange(len(self.recipes)))
-        found = [
-            gp.without_blocks(inverse, off, np.arange(len(off)), blocks)
-            for inverse, off in zip(self.inverses, (self.seen.y - self.sums).T, strict=True)
-        ]
-        told = np.stack(found, axis=1)
+        off, every = self.seen.y - self.sums, np.arange(len(self.recipes))
+        told = gp.without_own(self.inverses, off, self.seen, every)
         told[..., 0] += self.sums
         return told
 
@@ -198,14 +192,14 @@ class Overdyed:
 
 def learn_overdyes(dyes: Dyes, recipes: pd.DataFrame, seen: gp.Seen) -> Overdyed:
     """Learn what the swatches of several dyes are off by."""
-    q = len(dyes.process.scores)
+    q = len(dyes.process.p)
     if recipes.empty:
         nothing = np.zeros((0, q))
         return Overdyed(dyes, recipes, seen, nothing, nothing, np.zeros((q, 0, 0)))
     sums, variance, _ = _each(dyes, recipes)
     spread = np.sqrt(variance)
     K = _likeness(dyes, recipes, recipes) * spread.T[:, :, None] * spread.T[:, None, :]
-    noise = [gp.noise(score.p, seen.mates) for score in dyes.process.scores]
+    noise = [gp.noise(p, seen.mates) for p in dyes.process.p]
     known = np.stack([np.diag(own) for own in seen.known.T])
     return Overdyed(dyes, recipes, seen, sums, spread, np.linalg.inv(K + noise + known))
 
@@ -213,7 +207,7 @@ def learn_overdyes(dyes: Dyes, recipes: pd.DataFrame, seen: gp.Seen) -> Overdyed
 def _each(dyes: Dyes, recipes: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """`Dyes.sums` of recipes with any number of dyes."""
     many = recipes["dye"].map(lambda dye: len(_names(dye))).to_numpy()
-    q, n = len(dyes.process.scores), len(dyes.process.seen.y)
+    q, n = len(dyes.process.p), len(dyes.process.seen.y)
     found = tuple(np.zeros((len(recipes), width)) for width in (q, q, n))
     for count in np.unique(many):
         for whole, part in zip(found, dyes.sums(recipes[many == count]), strict=True):
@@ -224,7 +218,7 @@ def _each(dyes: Dyes, recipes: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np
 def _likeness(dyes: Dyes, one: pd.DataFrame, two: pd.DataFrame) -> np.ndarray:
     """How alike recipes of the same dyes are off, (q, m, n): of each dye alone, multiplied."""
     process = dyes.process
-    full = np.zeros((len(process.scores), len(one), len(two)))
+    full = np.zeros((len(process.p), len(one), len(two)))
     by_dyes: list[Mapping] = [
         rows.groupby(rows["dye"].map(lambda d: tuple(sorted(_names(d))))).indices
         for rows in (one, two)
@@ -245,15 +239,8 @@ def _likeness(dyes: Dyes, one: pd.DataFrame, two: pd.DataFrame) -> np.ndarray:
 
 def _sorted(dyes: Dyes, recipes: pd.DataFrame) -> list[list[Coded]]:
     """Each dye of some recipes alone, in the order of their names, coded."""
-    named = [
-        (
-            sorted(layers(d, w), key=lambda part: part.material)
-            for d, w in zip(recipes["dye"], recipes["dye_wof"], strict=True)
-        )
-    ]
-    texts = [dye_columns(own) for own in named[0]]
-    turned = recipes.assign(dye=[d for d, _ in texts], dye_wof=[w for _, w in texts])
-    return [dyes.codes(frame) for frame in dyes.apart(turned)[1::2]]
+    named = [sorted(own, key=lambda part: part.material) for own in layers_of(recipes)]
+    return [dyes.codes(frame) for frame in dyes.apart(with_dyes(recipes, named))[1::2]]
 
 
 def _names(dye: str) -> tuple[str, ...]:

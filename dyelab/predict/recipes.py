@@ -63,6 +63,23 @@ def dye_columns(dyes: Sequence[Part]) -> tuple[str, float]:
     return " + ".join([str(first._replace(dose=0.0)), *map(str, more)]), first.dose
 
 
+def layers_of(made: pd.DataFrame) -> list[list[Part]]:
+    """`layers` of every recipe."""
+    return [layers(d, w) for d, w in zip(made["dye"], made["dye_wof"], strict=True)]
+
+
+def with_dyes(made: pd.DataFrame, dyes: Sequence[Sequence[Part]]) -> pd.DataFrame:
+    """Recipes with these dyes, one list of layers each, instead of their own."""
+    said = [dye_columns(own) for own in dyes]
+    return made.assign(dye=[dye for dye, _ in said], dye_wof=[dose for _, dose in said])
+
+
+def without_mordant(made: pd.DataFrame, plain: np.ndarray) -> pd.DataFrame:
+    """Recipes whose mordant is left out where `plain`."""
+    bare = {"mordant": made["mordant"].mask(plain, NONE)}
+    return made.assign(**bare, mordant_wof=made["mordant_wof"].mask(plain, 0.0))
+
+
 def with_layers(made: pd.DataFrame) -> pd.DataFrame:
     """Recipes with each dye's own dose and dips in `dye`, from what was done step by step."""
     if "recipe" not in made:
@@ -183,8 +200,7 @@ def levels(made: pd.DataFrame) -> dict[str, tuple[str, ...]]:
 
 def dyes_of(made: pd.DataFrame) -> list[tuple[str, ...]]:
     """Names of the dyes of each recipe, in order."""
-    texts = zip(made["dye"], made["dye_wof"], strict=True)
-    return [tuple(part.material for part in layers(str(d), float(w))) for d, w in texts]
+    return [tuple(part.material for part in own) for own in layers_of(made)]
 
 
 def _indicators(lists: Iterable[list[str]]) -> np.ndarray:
@@ -199,12 +215,8 @@ def _indicators(lists: Iterable[list[str]]) -> np.ndarray:
 def _family(step: str, kind: str) -> str:
     """What a material has in common with others, by chemistry alone."""
     if step == "fibre":
-        name = kind.lower()
-        return (
-            "protein"
-            if name in advice.PROTEIN
-            else ("cellulose" if name in advice.CELLULOSE else kind)
-        )
+        groups = {"protein": advice.PROTEIN, "cellulose": advice.CELLULOSE}
+        return next((name for name, held in groups.items() if kind.lower() in held), kind)
     if step == "mordant":
         listed = recipe.materials()
         metal = listed.loc[listed["material"] == kind, "metal"]

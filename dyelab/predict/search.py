@@ -12,9 +12,9 @@ from scipy.spatial import ConvexHull, QhullError
 from dyelab import convert, recipe, table, words
 from dyelab.errors import InputError
 from dyelab.predict import calibration, gp
-from dyelab.predict.candidates import NO_LIMITS, SIZE, Grid, Limits, of_book
+from dyelab.predict.candidates import NO_LIMITS, SIZE, Grid, Limits, of_book, which_allowed
 from dyelab.predict.model import Model, complete, labels, leans, marks, predict_swatches
-from dyelab.predict.recipes import COLUMNS, NONE, STEPS, code_step, dyes_of, layers, name_and_dose
+from dyelab.predict.recipes import COLUMNS, NONE, STEPS, code_step, dyes_of, layers
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
 _SHORT, _AGAIN, _DRAWS = 250, 50, 300  # untried and tried ones looked at, swatches drawn of each
@@ -190,11 +190,11 @@ def _scores(model: Model, grid: Grid) -> np.ndarray:
         for side, chosen in ((grid.left, on_left), (grid.right, on_right))
     ]
     scores = []
-    for learned in process.scores:
+    for p, alpha in zip(process.p, process.alphas.T, strict=True):
         left, right = (
-            gp.likeness(learned.p, kernels, codes, process.codes, chosen) for codes, chosen in sides
+            gp.likeness(p, kernels, codes, process.codes, chosen) for codes, chosen in sides
         )
-        scores.append(((left * (np.exp(learned.p[0]) * learned.alpha)) @ right.T).ravel())
+        scores.append(((left * (np.exp(p[0]) * alpha)) @ right.T).ravel())
     return np.stack(scores, axis=1)
 
 
@@ -385,20 +385,12 @@ def _nearest(lab: np.ndarray, target: np.ndarray) -> np.ndarray:
 
 def _tried(model: Model, limits: Limits, target: np.ndarray) -> pd.DataFrame:
     """Recipes of the book that keep to the limits, those measured nearest."""
-    made, keep = model.made, np.ones(len(model.made), bool)
-    for column, value in limits.hold.items():
-        allowed = [value] if isinstance(value, str | float | int) else list(value)
-        keep &= made[column].isin(allowed).to_numpy()
-    for column, top in limits.most.items():
-        keep &= (made[column] <= top + 1e-9).to_numpy()
-    for name in STEPS:
-        material = name_and_dose(made, name)[0]
-        keep &= ~np.array([bool(set(m.split(" + ")) & set(limits.without)) for m in material])
-    columns = [c for c in COLUMNS if c in made]
-    found = made.loc[keep, columns].assign(tried=made.loc[keep, "swatch"]).reset_index(drop=True)
-    measured = made.loc[keep, table.LAB].to_numpy(float)
+    columns = [c for c in COLUMNS if c in model.made]
+    made = model.made[which_allowed(model.made[columns], limits)]
+    measured = made[table.LAB].to_numpy(float)
     away = convert.dE00(np.broadcast_to(target, measured.shape), measured)
-    return found.iloc[np.argsort(away, kind="stable")[:_AGAIN]].reset_index(drop=True)
+    nearest = made.iloc[np.argsort(away, kind="stable")[:_AGAIN]].reset_index(drop=True)
+    return nearest[columns].assign(tried=nearest["swatch"])
 
 
 def _judged(
