@@ -212,7 +212,7 @@ def _old_cells(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Cells set aside earlier whose place is still blank, and the faults that say so."""
     frame = _earlier(aside, "cells", CELLS)
-    blank = [_still_blank(typed, *row) for row in frame[CELLS].itertuples(index=False)]
+    blank = [_still_blank(typed, *row) for row in frame[CELLS[:3]].itertuples(index=False)]
     kept = frame[np.array(blank, bool)]
     faults = []
     for row, cell in kept.iterrows():
@@ -223,9 +223,7 @@ def _old_cells(
     return kept.reset_index(drop=True), pd.DataFrame(faults, columns=FAULT_COLUMNS)
 
 
-def _still_blank(
-    typed: dict[str, pd.DataFrame], name: str, key: str, column: str, _found: str
-) -> bool:
+def _still_blank(typed: dict[str, pd.DataFrame], name: str, key: str, column: str) -> bool:
     frame = typed.get(name)
     if frame is None or column not in frame:
         return False

@@ -5,7 +5,7 @@ import io
 import re
 import warnings
 from collections.abc import Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -23,7 +23,7 @@ class Cells:
 
     frame: pd.DataFrame
     notes: tuple[str, ...] = ()
-    broken: tuple[tuple[int, str], ...] = field(default=())  # (row, the line as it stands)
+    broken: tuple[tuple[int, str], ...] = ()  # (row, the line as it stands)
 
 
 def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
@@ -42,7 +42,7 @@ def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
         text = text.replace("\r", "\n")
     limits.need(text.count("\n"), limits.ROWS, "lines", name)
     limits.need(text.find("\n"), limits.LETTERS, "letters in the heading row", name)
-    separator = _separator(text)
+    separator = max((",", ";", "\t"), key=text.split("\n", 1)[0].count)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}; saved with commas from now on.")
     frame: pd.DataFrame | None = None
@@ -75,14 +75,12 @@ def grid(content: bytes, name: str) -> tuple[list[list[str]], tuple[str, ...]]:
     limits.need(text.count("\n"), limits.ROWS, "lines", name)
     lines = text.splitlines()[:30]
     separator = max((",", ";", "\t"), key=lambda sign: sorted(x.count(sign) for x in lines)[-3:])
-    rows = list(
-        csv.reader(io.StringIO(text.replace("\r\n", "\n"), newline=""), delimiter=separator)
-    )
+    plain = io.StringIO(text.replace("\r\n", "\n"), newline="")
+    rows = list(csv.reader(plain, delimiter=separator))
     width = max((len(row) for row in rows), default=0)
     limits.need(width, limits.COLUMNS, "columns", name)
-    limits.need(
-        width * len(rows), limits.CELLS, "cells, with every row as wide as the widest", name
-    )
+    said = "cells, with every row as wide as the widest"
+    limits.need(width * len(rows), limits.CELLS, said, name)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}.")
     return [[cell.strip() for cell in row] + [""] * (width - len(row)) for row in rows], notes
@@ -101,11 +99,6 @@ def _decoded(content: bytes, name: str) -> tuple[str, tuple[str, ...]]:
         return text, ()  # with a broken byte or none, but UTF-8 by all the rest of it
     said = f"{name}: not UTF-8, read as Windows-1252. Look at the accented letters once."
     return content.decode("cp1252", errors="replace"), (said,)
-
-
-def _separator(text: str) -> str:
-    head = text.split("\n", 1)[0]
-    return max((",", ";", "\t"), key=head.count)
 
 
 def _fast(

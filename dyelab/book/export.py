@@ -23,6 +23,7 @@ from dyelab.book.model import FILES, PACKAGE, Book
 from dyelab.book.opening import (
     NEUTRALISED,
     as_csv,
+    as_json,
     file_contents,
     frames,
     from_files,
@@ -105,19 +106,14 @@ def _built(
     put(made, pictures)
     with store.hold_lock(made):
         what = [f"brought in from {origin.name}"]
-        store.commit(made, file_contents(bk, _described(contents)), act="save", what=what)
-
-
-def _described(contents: dict[str, bytes]) -> dict[str, Any]:
-    return {k: v for k, v in package_of(contents).items() if k != NEUTRALISED}
+        store.commit(made, file_contents(bk, package_of(contents)), act="save", what=what)
 
 
 def _neutral(bk: Book) -> dict[str, bytes]:
     """The book's files with formulas neutralised, and a package that says so."""
     package = json.loads(file_contents(bk, {})[PACKAGE]) | {NEUTRALISED: True}
-    text = json.dumps(package, ensure_ascii=False, indent=2) + "\n"
-    contents = {PACKAGE: text.encode()}
-    return contents | {name: as_csv(files.plain_cells(one)) for name, one in frames(bk).items()}
+    plain = {name: as_csv(files.plain_cells(one)) for name, one in frames(bk).items()}
+    return {PACKAGE: as_json(package), **plain}
 
 
 def _to_folder(bk: Book, path: Path) -> Path:
@@ -167,7 +163,7 @@ def _cell(sheet: Any, value: Any) -> Any:
         return None if pd.isna(value) else value
     if value == "":
         return None
-    text = _CONTROL.sub(lambda m: _escape(m.group()), value)
+    text = _CONTROL.sub(lambda m: f"_x{ord(m.group()[0]):04X}_{m.group()[1:]}", value)
     if len(text) > _CELL:
         raise InputError(
             f"a text of {len(text):,} letters is too long for a spreadsheet cell ({_CELL:,}): "
@@ -176,10 +172,6 @@ def _cell(sheet: Any, value: Any) -> Any:
     cell = WriteOnlyCell(sheet, text)
     cell.data_type = "s"
     return cell
-
-
-def _escape(text: str) -> str:
-    return "".join(f"_x{ord(c):04X}_" for c in text[:1]) + text[1:]
 
 
 @contextmanager

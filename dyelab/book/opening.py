@@ -271,8 +271,13 @@ def _as_saved(bk: Book, contents: dict[str, bytes]) -> Book:
 
 def file_contents(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
     """Every file of the book as bytes."""
-    text = json.dumps(_descriptor(bk, package), ensure_ascii=False, indent=2) + "\n"
-    return {PACKAGE: text.encode(), **{f: as_csv(frame) for f, frame in frames(bk).items()}}
+    tables = {file: as_csv(frame) for file, frame in frames(bk).items()}
+    return {PACKAGE: as_json(_descriptor(bk, package)), **tables}
+
+
+def as_json(package: dict[str, Any]) -> bytes:
+    """Return a package file's bytes."""
+    return (json.dumps(package, ensure_ascii=False, indent=2) + "\n").encode()
 
 
 def frames(bk: Book) -> dict[str, pd.DataFrame]:

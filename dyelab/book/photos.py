@@ -1,6 +1,5 @@
 """The originals: photos and scans, never altered, named by their content."""
 
-import hashlib
 import re
 from collections.abc import Collection, Iterable, Mapping
 from datetime import UTC, datetime
@@ -81,7 +80,7 @@ def keep_photo(
     if not origin.is_file():
         raise InputError(f"{origin}: no such photo. Check the name and the folder.")
     content = limits.content(origin, limits.PHOTO_BYTES)
-    name = f"{_digest(content)}{_ending(origin)}"
+    name = f"{store.digest(content)}{_ending(origin)}"
     put(bk.path, [(name, content)])
     now = datetime.now(UTC).isoformat(timespec="seconds")
     listed = bk.photos.loc[bk.photos["photo"] == name, "swatch"]
@@ -118,10 +117,6 @@ def put(book: Path, photos: Iterable[tuple[str, bytes]]) -> None:
                         f"{book.name}: the photo {name} could not be written ({error.strerror}). "
                         "Make room or check the disk, and try again."
                     ) from error
-
-
-def _digest(content: bytes) -> str:
-    return hashlib.sha256(content).hexdigest()[:24]
 
 
 def photos_of(bk: Book, swatch: str) -> list[Path]:
@@ -169,13 +164,11 @@ def _photo_faults(bk: Book) -> list[dict[str, Any]]:
     for at, name in enumerate(bk.photos["photo"]):
         held = None if leads_out(name) else folder.own(bk.path, f"{FOLDER}/{name}")
         if leads_out(name):
-            expected, remedy = (
-                "leads out of the book's folder",
-                "Copy the photo in: book.keep_photo.",
-            )
+            expected = "leads out of the book's folder"
+            remedy = "Copy the photo in: book.keep_photo."
         elif held is None:
             expected, remedy = "is not in photos/", "Put the file back, or delete this row."
-        elif _digest(limits.content(held, limits.PHOTO_BYTES)) != Path(name).stem:
+        elif store.digest(limits.content(held, limits.PHOTO_BYTES)) != Path(name).stem:
             expected, remedy = "is not the photo it was", "Put the original back: it was altered."
         else:
             continue
@@ -285,10 +278,7 @@ def add_photo(
     grown, source = keep_photo(grown, file, goes_with=goes_with)
     short = Path(source).stem[:8]
     rows = windows[_FROM_PHOTO].assign(
-        reading=[
-            f"{code}-{short}-{place}"
-            for code, place in zip(swatches, windows["place"], strict=True)
-        ],
+        reading=[f"{s}-{short}-{at}" for s, at in zip(swatches, windows["place"], strict=True)],
         **{"swatch": swatches, "part": "swatch", "area": areas, "method": method},
         **{"source": source, "exposure": exposure, "unit": unit, "taken_at": taken_at},
         **{"amount": np.nan if amount is None else amount, "test": "", **table.NOT_STATED},

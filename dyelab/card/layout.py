@@ -15,6 +15,8 @@ import numpy as np
 from dyelab import files, limits
 from dyelab.errors import InputError, choose
 
+SIDES = ("x_mm", "y_mm", "width_mm", "height_mm")
+
 
 @dataclass(frozen=True)
 class Area:
@@ -25,6 +27,11 @@ class Area:
     width_mm: float
     height_mm: float
     place: str = ""
+
+    @property
+    def sides(self) -> dict[str, float]:
+        """Place and size by name, mm."""
+        return {name: getattr(self, name) for name in SIDES}
 
     @property
     def corners(self) -> np.ndarray:
@@ -82,23 +89,17 @@ def write_layout(card: Layout, path: str | Path) -> Path:
 
 
 def _as_json(card: Layout) -> dict[str, Any]:
-    def one(area: Area, named: bool = True) -> dict[str, Any]:
-        sides = {
-            "x_mm": round(area.x_mm, 4),
-            "y_mm": round(area.y_mm, 4),
-            "width_mm": round(area.width_mm, 4),
-            "height_mm": round(area.height_mm, 4),
-        }
-        return ({"place": area.place} if named else {}) | sides
+    def one(area: Area) -> dict[str, Any]:
+        return {name: round(side, 4) for name, side in area.sides.items()}
 
     return {
         "name": card.name,
         "page_mm": list(card.page_mm),
-        "windows": [one(window) for window in card.windows],
-        "target_area": one(card.target_area, False),
-        "white_areas": [one(area, False) for area in card.white_areas],
-        "grey_areas": [one(area, False) for area in card.grey_areas],
-        "markers": [{"number": int(m.place)} | one(m, False) for m in card.markers],
+        "windows": [{"place": window.place} | one(window) for window in card.windows],
+        "target_area": one(card.target_area),
+        "white_areas": [one(area) for area in card.white_areas],
+        "grey_areas": [one(area) for area in card.grey_areas],
+        "markers": [{"number": int(m.place)} | one(m) for m in card.markers],
         "marker_family": "AprilTag 36h11",
     }
 
@@ -137,7 +138,7 @@ def read_layout(path: str | Path) -> Layout:
 
 def _from_json(content: dict[str, Any]) -> Layout:
     def one(item: dict[str, Any], key: str = "place") -> Area:
-        x, y, w, h = (float(item[side]) for side in ("x_mm", "y_mm", "width_mm", "height_mm"))
+        x, y, w, h = (float(item[side]) for side in SIDES)
         if not all(np.isfinite([x, y, w, h])) or min(w, h) <= 0:
             raise ValueError(f"size for area {item.get(key, '')!r}")
         return Area(x, y, w, h, place=str(item.get(key, "")))
@@ -235,13 +236,10 @@ def _markers(kind: str, paper: str, width: float, height: float) -> list[Area]:
 
 def _borders(width: float, top: float, bottom: float) -> tuple[list[Area], list[Area]]:
     """Strips of white and mid-grey blocks in turn down both sides, and along top and bottom."""
-    white: list[Area] = []
-    grey: list[Area] = []
-    count = 13
-    step = (bottom - top) / count
-    for x in (EDGE, width - EDGE - STRIP):
-        for i in range(count):
-            (grey if i % 2 else white).append(Area(x, top + i * step, STRIP, step))
+    step = (bottom - top) / 13
+    sides = (EDGE, width - EDGE - STRIP)
+    blocks = [[Area(x, top + i * step, STRIP, step) for i in range(13)] for x in sides]
+    white, grey = ([area for side in blocks for area in side[odd::2]] for odd in (0, 1))
     return white, grey
 
 
@@ -266,10 +264,8 @@ def _windows(
         for row in range(rows):
             y = span[0] + row * height + (2.0 if span is below else 0.0)
             for column in range(columns):
-                place = f"{'ABCD'[first + row]}{column + 1}"
-                made.append(
-                    Area(left + column * pitch, y + LABEL, pitch - GAP, height - LABEL - 2, place)
-                )
+                place, x = f"{'ABCD'[first + row]}{column + 1}", left + column * pitch
+                made.append(Area(x, y + LABEL, pitch - GAP, height - LABEL - 2, place))
     return made
 
 
@@ -294,8 +290,6 @@ def of_markers(numbers: set[int]) -> Layout | None:
     >>> card.of_markers({60, 61, 62, 63}).name
     'A4 cloth'
     """
-    for kind in KINDS:
-        for paper in PAPERS:
-            if numbers & set(_numbers(kind, paper)):
-                return layout(paper, kind)
-    return None
+    every = ((paper, kind) for kind in KINDS for paper in PAPERS)
+    found = (layout(p, k) for p, k in every if not numbers.isdisjoint(_numbers(k, p)))
+    return next(found, None)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from dyelab import press, words
-from dyelab.card.layout import Area, Layout, marker_numbers
+from dyelab.card.layout import Layout, marker_numbers
 
 _TEMPLATE = Path(__file__).with_name("card.typ")
 
@@ -54,21 +54,12 @@ def _described(card: Layout) -> dict[str, Any]:
     return {
         "name": card.name,
         "page_mm": card.page_mm,
-        "windows": [_box(window) | {"place": window.place} for window in card.windows],
-        "target_area": _box(card.target_area),
-        "grey_areas": [_box(area) for area in card.grey_areas],
-        "strips": [_box(area) for area in bordered],
-        "markers": [_box(m) | {"cells": marker_cells(int(m.place))} for m in card.markers],
+        "windows": [window.sides | {"place": window.place} for window in card.windows],
+        "target_area": card.target_area.sides,
+        "grey_areas": [area.sides for area in card.grey_areas],
+        "strips": [area.sides for area in bordered],
+        "markers": [m.sides | {"cells": marker_cells(int(m.place))} for m in card.markers],
         "texts": texts | {"fields": fields, "hints": hints},
-    }
-
-
-def _box(area: Area) -> dict[str, float]:
-    return {
-        "x_mm": area.x_mm,
-        "y_mm": area.y_mm,
-        "width_mm": area.width_mm,
-        "height_mm": area.height_mm,
     }
 
 

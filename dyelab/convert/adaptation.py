@@ -7,7 +7,6 @@ covariance carried.
 
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -91,10 +90,7 @@ def _misses(
     bands, spectra, families = surfaces()
     spectra, families = spectra[families != without], families[families != without]
     _names, which, counts = np.unique(families, return_inverse=True, return_counts=True)
-    before, after = (
-        spectrum_to_lab(bands, spectra, illuminant=light, observer=degrees)
-        for light, degrees in (old, new)
-    )
+    before, after = (spectrum_to_lab(bands, spectra, *light) for light in (old, new))
     return before, after - adapt_lab(before, white(*old), white(*new)), 1 / counts[which]
 
 
@@ -179,10 +175,10 @@ def coarse_error(step: int, illuminant: str, observer: int) -> float:
     every = round(step / (bands[1] - bands[0]))
     if every <= 1:
         return 0.0
-    light: dict[str, Any] = {"illuminant": illuminant, "observer": observer}
+    light = illuminant, observer
     fine = np.arange(bands[0], bands[-1] + 1)
-    true = spectrum_to_lab(fine, CubicSpline(bands, spectra, axis=1)(fine), **light)
-    coarse = spectrum_to_lab(bands[::every], spectra[:, ::every], **light)
+    true = spectrum_to_lab(fine, CubicSpline(bands, spectra, axis=1)(fine), *light)
+    coarse = spectrum_to_lab(bands[::every], spectra[:, ::every], *light)
     return float(np.quantile(dE76(true, coarse), 0.95))
 
 

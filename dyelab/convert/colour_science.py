@@ -108,7 +108,7 @@ def target_lab(
         spectra = target_spectra(name)
         factors = spectra.drop(columns="sample").to_numpy(float)
         bands = [float(band) for band in spectra.columns[1:]]
-        lab = spectrum_to_lab(bands, factors, illuminant=illuminant, observer=observer)
+        lab = spectrum_to_lab(bands, factors, illuminant, observer)
         samples, flags = list(spectra["sample"]), ""
     else:
         published = table("target_colours")[[f"{name}_{c}" for c in "xyY"]]

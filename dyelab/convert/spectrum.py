@@ -19,7 +19,6 @@ _NM = re.compile(r"\d{3,4}")
 def spectrum_to_xyz(
     wavelengths: ArrayLike,
     reflectance: ArrayLike,
-    *,
     illuminant: str = "D65",
     observer: int = 10,
 ) -> np.ndarray:
@@ -69,7 +68,6 @@ def spectrum_to_xyz(
 def spectrum_to_lab(
     wavelengths: ArrayLike,
     reflectance: ArrayLike,
-    *,
     illuminant: str = "D65",
     observer: int = 10,
 ) -> np.ndarray:
@@ -82,7 +80,7 @@ def spectrum_to_lab(
     >>> convert.spectrum_to_lab(np.arange(400, 701, 10), np.full(31, 0.18)).round(2).tolist()
     [49.5, 0.0, 0.0]
     """
-    xyz = spectrum_to_xyz(wavelengths, reflectance, illuminant=illuminant, observer=observer)
+    xyz = spectrum_to_xyz(wavelengths, reflectance, illuminant, observer)
     return xyz_to_lab(xyz, white(illuminant, observer))
 
 
@@ -157,12 +155,8 @@ def spectra_to_lab(
     columns = wavelength_columns(spectra)
     lab = pd.DataFrame(np.nan, index=spectra.index, columns=LAB)
     for bands, rows in same_bands(spectra):
-        lab.loc[rows] = spectrum_to_lab(
-            bands,
-            spectra.loc[rows, [f"{band}" for band in bands]].to_numpy(float),
-            illuminant=illuminant,
-            observer=observer,
-        )
+        seen = spectra.loc[rows, [f"{band}" for band in bands]].to_numpy(float)
+        lab.loc[rows] = spectrum_to_lab(bands, seen, illuminant, observer)
     others = spectra.drop(columns=columns)
     return pd.concat([others, lab], axis=1).assign(illuminant=illuminant, observer=observer)
 

@@ -93,7 +93,7 @@ def screen_levels(linear: np.ndarray) -> np.ndarray:
     return np.rint(np.clip(srgb_from_linear(linear), 0, 1) * 255).astype(np.uint8)
 
 
-def screen_to_lab(hexes: object, *, illuminant: str = "D65", observer: int = 10) -> np.ndarray:
+def screen_to_lab(hexes: object, illuminant: str = "D65", observer: int = 10) -> np.ndarray:
     """CIELAB of sRGB colours given as ``#rrggbb`` text: (...) to (..., 3).
 
     Raises

@@ -67,7 +67,8 @@ def compare_fastness(
     """
     table.need(grades, [by, "exposure", "amount", "difference"], "comparing fastness")
     choose(str(reference), grades[by].astype(str).unique(), by, "among the tested")
-    rows = grades[grades["kind"].eq("change")].assign(_u=_standard(grades))
+    span = grades["difference_high"] - grades["difference_low"]  # of 95 %
+    rows = grades.assign(_u=span / (2 * 1.96))[grades["kind"].eq("change")]
     made = []
     for _, test in rows.groupby(["exposure", "amount", "unit"], sort=False, dropna=False):
         made += _one_test(test, str(reference), by, confidence)
@@ -78,11 +79,6 @@ def compare_fastness(
         )
     result = pd.DataFrame(made)
     return _judged(result, confidence)
-
-
-def _standard(grades: pd.DataFrame) -> pd.Series:
-    """Standard uncertainty of each difference, from its 95 % interval."""
-    return (grades["difference_high"] - grades["difference_low"]) / (2 * 1.96)
 
 
 def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) -> list[dict]:
@@ -97,7 +93,8 @@ def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) ->
     for name, part in groups.items():
         row = {**told, "variant": name, "reference": reference}
         row |= _less(base, part, scatter, freedom, confidence) | _repeats(base, part)
-        made.append(row | _left(base, part) | _cost(base, part))
+        row |= {"left": _share(part), "reference_left": _share(base)}
+        made.append(row | _cost(base, part))
     return made
 
 
@@ -115,8 +112,10 @@ def _less(
 ) -> dict:
     means = [float(one["difference"].mean()) for one in (base, part)]
     counts = [one["swatch"].nunique() for one in (base, part)]
-    variance = scatter * sum(1 / count for count in counts) if freedom else _of_readings(base, part)
-    df = float(freedom) if freedom else 1e9
+    variance, df = scatter * sum(1 / count for count in counts), float(freedom)
+    if not freedom:  # by the readings' own noise
+        variance = float(sum((one["_u"] ** 2).sum() / len(one) ** 2 for one in (base, part)))
+        df = 1e9
     by_load, loads = _between_loads(base, part)
     if by_load > variance:
         variance, df = by_load, float(loads - 1)
@@ -137,10 +136,6 @@ def _between_loads(base: pd.DataFrame, part: pd.DataFrame) -> tuple[float, int]:
     return (float(apart.var() / len(apart)), len(apart)) if len(apart) > 1 else (0.0, len(apart))
 
 
-def _of_readings(base: pd.DataFrame, part: pd.DataFrame) -> float:
-    return float(sum((one["_u"] ** 2).sum() / len(one) ** 2 for one in (base, part)))
-
-
 def _repeats(base: pd.DataFrame, part: pd.DataFrame) -> dict:
     """Pots and loads of the variant that has fewer; NaN pots where none are recorded."""
     pots = [_pots(one) for one in (base, part)]
@@ -155,13 +150,8 @@ def _pots(rows: pd.DataFrame) -> float:
     return float((series + " " + named["baths"].astype(str)).nunique())
 
 
-def _left(base: pd.DataFrame, part: pd.DataFrame) -> dict:
-    """Share of the colour still there: by the plainly faded colour nearest, else by chroma."""
-    shares = [_share(one) for one in (part, base)]
-    return {"left": shares[0], "reference_left": shares[1]}
-
-
 def _share(rows: pd.DataFrame) -> float:
+    """Share of the colour still there: by the plainly faded colour nearest, else by chroma."""
     if "tone_left" in rows:
         told = pd.to_numeric(rows["tone_left"], errors="coerce")
         if told.notna().any():

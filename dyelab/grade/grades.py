@@ -116,7 +116,8 @@ def _one_kind(
     result = pd.concat([result, convert.differences(before, after)[_PARTS], told], axis=1)
     result[[f"{name}_before" for name in table.LAB]] = before
     result[table.LAB] = after
-    result = table.with_covariances(result, _of_change(joint))
+    minus = np.hstack([-np.eye(3), np.eye(3)])  # after less before
+    result = table.with_covariances(result, minus @ joint.total @ minus.T)
     of = scales.change_of if kind == "change" else scales.staining_of
     result = result.assign(difference_low=low, difference_high=high, dE00_low=near, dE00_high=far)
     result = result.assign(chance_if_equal=chance, changed=_changed(chance, confidence))
@@ -145,12 +146,6 @@ def _changed(chance: np.ndarray, confidence: float) -> np.ndarray:
     """Verdict code on each pair: whether this piece changed at all."""
     told = np.where(chance <= 1 - confidence, REAL, CHANCE).astype(object)
     return np.where(np.isfinite(chance), told, CANNOT_TELL)
-
-
-def _of_change(joint: noise.Joint) -> np.ndarray:
-    """Covariance of after minus before: (n, 3, 3)."""
-    minus = np.hstack([-np.eye(3), np.eye(3)])
-    return minus @ joint.total @ minus.T
 
 
 def grade_text(row: dict) -> str:

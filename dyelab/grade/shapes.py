@@ -273,9 +273,8 @@ class Average:
         spreads = np.empty((len(self.members), len(x), 3, 3))
         for i in np.unique(self.members[:, 0]):
             at = self.members[:, 0] == i
-            means[at], spreads[at] = self._under(
-                self.settings[i], self.members[at, 1], x, float(level)
-            )
+            curves = self.members[at, 1]
+            means[at], spreads[at] = self._under(self.settings[i], curves, x, float(level))
         return means, spreads
 
     def _under(
@@ -322,7 +321,8 @@ def average(series: Series) -> Average:
     need_several(series.x)
     u = series.x / series.longest
     curves = library(round(float(u[u > 0].min()), 3))
-    size = _expected(series)
+    away = np.linalg.norm(series.lab - series.lab[0], axis=1).max() / np.sqrt(3)
+    size = max(float(away), _LEAST)  # to expect in each of L*, a*, b*: as the largest change read
     settings = tuple(_settings(series, curves, size))
     logs = np.array([setting.log_weight for setting in settings])
     weights = special.softmax(logs)
@@ -344,12 +344,6 @@ def need_several(x: np.ndarray) -> None:
             "fading: one exposure gives no curve. Read the swatch after at least two amounts, "
             "such as 1, 5 and 10 washes."
         )
-
-
-def _expected(series: Series) -> float:
-    """Size of an amplitude to expect in each of L*, a*, b*: as the largest change read."""
-    away = np.linalg.norm(series.lab - series.lab[0], axis=1).max() / np.sqrt(3)
-    return max(float(away), _LEAST)
 
 
 def _settings(series: Series, curves: Library, size: float) -> Iterator[Setting]:

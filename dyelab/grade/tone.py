@@ -85,7 +85,7 @@ def tone(
     ground = np.asarray([100.0, 0, 0] if bare is None else bare, float)
     bands = _three(first, ground, white)
     if spectra is not None and set(before["reading"]) <= set(spectra["reading"]):
-        bands = _spectral(before, ground, spectra, illuminant, observer)
+        bands = _spectral(before, ground, spectra, (illuminant, observer))
     path = bands.to_lab(_faded(bands))
     away = convert.dE00(second[:, None], path)
     best = np.argmin(away, axis=1)
@@ -108,20 +108,15 @@ def _three(before: np.ndarray, bare: np.ndarray, white: np.ndarray) -> _Bands:
 
 
 def _spectral(
-    before: pd.DataFrame, bare: np.ndarray, spectra: pd.DataFrame, illuminant: str, observer: int
+    before: pd.DataFrame, bare: np.ndarray, spectra: pd.DataFrame, light: tuple[str, int]
 ) -> _Bands:
     columns = [name for name in spectra.columns if name != "reading"]
     read = spectra.set_index("reading").loc[before["reading"], columns].to_numpy(float)
     wavelengths = np.array([float(name) for name in columns])
-    white = convert.white(illuminant, observer)
-    level = float(convert.lab_to_xyz(bare, white)[1]) / 100
-
-    def to_lab(reflectance: np.ndarray) -> np.ndarray:
-        return convert.spectrum_to_lab(
-            wavelengths, reflectance, illuminant=illuminant, observer=observer
-        )
-
-    return _Bands(read, np.full(len(columns), level), to_lab, "spectrum")
+    ground = np.full(len(columns), float(convert.lab_to_xyz(bare, convert.white(*light))[1]) / 100)
+    return _Bands(
+        read, ground, lambda r: convert.spectrum_to_lab(wavelengths, r, *light), "spectrum"
+    )
 
 
 def _faded(bands: _Bands) -> np.ndarray:

@@ -10,9 +10,9 @@ from dyelab.predict.search import (
     draws,
     find,
     gamut,
+    next_swatches,
     nine_in_ten,
     reach,
     weigh_out,
 )
-from dyelab.predict.suggest import next_swatches
 from dyelab.predict.training import TooFew

@@ -81,9 +81,7 @@ class Basis:
     def _broad(self, ks: np.ndarray) -> np.ndarray:
         """K/S (m, 3) of X/Xn, Y/Yn, Z/Zn for narrow bands (m, k)."""
         nm, _, _ = surfaces()
-        light, observer = self.white
-        seen = convert.ks_to_reflectance(ks)
-        lab = convert.spectrum_to_lab(nm, seen, illuminant=light, observer=observer)
+        lab = convert.spectrum_to_lab(nm, convert.ks_to_reflectance(ks), *self.white)
         return _roots(bands_of_lab(lab, self.white)) ** 2
 
     def lab_of_roots(self, roots: np.ndarray, white: tuple[str, int] | None = None) -> np.ndarray:
@@ -95,9 +93,7 @@ class Basis:
         """CIELAB (..., 3) of reflectances (..., k)."""
         light = white or self.white
         if self.wavelengths is not None:
-            return convert.spectrum_to_lab(
-                self.wavelengths, bands, illuminant=light[0], observer=light[1]
-            )
+            return convert.spectrum_to_lab(self.wavelengths, bands, *light)
         own = convert.white(*self.white)
         lab = convert.xyz_to_lab(bands * own, own)
         return lab if light == self.white else convert.adapt_lab(lab, own, convert.white(*light))
@@ -128,7 +124,7 @@ def _usual(white: tuple[str, int]) -> np.ndarray:
     a third to a half less, nine in ten (`predict_overdyes.py sums`).
     """
     nm, seen, _ = surfaces()
-    lab = convert.spectrum_to_lab(nm, seen, illuminant=white[0], observer=white[1])
+    lab = convert.spectrum_to_lab(nm, seen, *white)
     X = _terms(_roots(bands_of_lab(lab, white)))
     held = np.diag([0.0, *np.ones(9)])
     return np.linalg.solve(X.T @ X + held, X.T @ _roots(seen))

@@ -26,7 +26,15 @@ from dyelab import compare, convert, table, words
 from dyelab.errors import InputError, choose
 from dyelab.recipe import metals
 from dyelab.shift.k_over_s import CellSpectra, cell_spectra, pooled_log_noise
-from dyelab.shift.recipes import FACTORS, METALS, Recipes, as_dyed, label, without_others
+from dyelab.shift.recipes import (
+    FACTORS,
+    METALS,
+    Recipes,
+    as_dyed,
+    label,
+    which_have,
+    without_others,
+)
 
 PARTS = ("dye", "tannin", "fibre")
 _NOTHING = 2.0  # per cent of K/S: with less on tannin and fibre, there is nothing to compete for
@@ -148,11 +156,16 @@ def separate(
     found = None
     if spectra is not None and len(spectra):
         found = cell_spectra(recipes, rows, spectra)
-    if found is not None:
-        parts, bands = _by_ks(recipes, found, rows, confidence, draws, seed)
-        basis = "K/S"
-    else:
+    if found is None:
         parts, bands, basis = _by_lab(recipes, rows, confidence), None, "CIELAB"
+    else:
+        noise = pooled_log_noise(found, rows, draws, np.random.default_rng(seed))
+        tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+        split = _Split(found, noise, table.one_white(recipes.rows), tails)
+        possible = _possible(rows)
+        parts = _ordered(pd.DataFrame([split.record(part) for part in possible]))
+        parts, basis = _with_shares(parts, split, possible), "K/S"
+        bands = pd.concat([split.band(part) for part in possible], ignore_index=True)
     named = label(pd.DataFrame([wanted[1]]), (metal,))[0]
     method = str(wanted[0].get("method", ""))
     said = _sentence(parts, metal, wanted[0], named, missing, basis)
@@ -164,10 +177,8 @@ def _cells(recipes: Recipes, metal: str, hold: dict[str, object], dose: float | 
     table.need(pd.DataFrame([hold]), ["dye", "fibre"], "controls")
     column = METALS[metal]
     made = recipes.made
-    keep = without_others(made, metal) & (made[column] > 0)
-    for name, value in hold.items():
-        table.need(made, [name], "controls")
-        keep &= made[name] == value
+    table.need(made, list(hold), "controls")
+    keep = without_others(made, metal) & (made[column] > 0) & which_have(made, hold)
     if dose is not None:
         keep &= np.isclose(made[column], dose)
     with_metal = made[keep].sort_values("pieces", ascending=False, kind="stable")
@@ -245,134 +256,90 @@ def _ordered(found: pd.DataFrame) -> pd.DataFrame:
     return found.set_index("part").reindex(list(WEIGHTS)).rename_axis("part").reset_index()
 
 
-def _by_ks(
-    recipes: Recipes,
-    found: CellSpectra,
-    rows: np.ndarray,
-    confidence: float,
-    draws: int,
-    seed: int,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Parts from K/S, their noise drawn from the scatter of replicate swatches."""
-    noise = pooled_log_noise(found, rows, draws, np.random.default_rng(seed))
-    start = found.mean[1]
-    white = table.one_white(recipes.rows)
-    records, bands = [], []
-    for part in _possible(rows):
+@dataclass(frozen=True)
+class _Split:
+    """K/S of the six cloths, drawn `noise` (d, c, k) about it, and how it is to be told."""
+
+    found: CellSpectra
+    noise: np.ndarray | None
+    white: tuple[str, int]
+    tails: list[float]
+
+    @property
+    def visible(self) -> np.ndarray:
+        """Bands that are summed."""
+        return (self.found.wavelengths >= 400) & (self.found.wavelengths <= 700)
+
+    def summed(self, part: str) -> tuple[np.ndarray, np.ndarray | None]:
+        """K/S (k,) that a part stands for, and as drawn (d, k)."""
         weights = np.array(WEIGHTS[part], float)
         used = np.flatnonzero(weights)
-        centre = weights[used] @ found.mean[used]
-        cloud = None if noise is None else np.einsum("c,dck->dk", weights[used], noise[:, used])
-        records.append(_ks_record(part, centre, cloud, found.wavelengths, confidence))
-        records[-1] |= _colour_record(
-            start, centre, cloud, noise, found.wavelengths, white, confidence
-        )
-        records[-1] |= {"seen_share": _seen_share(found, centre, white)}
-        bands.append(_band(part, centre, cloud, found.wavelengths, confidence))
-    parts = _with_shares(_ordered(pd.DataFrame(records)), found, noise, rows, confidence)
-    return parts, pd.concat(bands, ignore_index=True)
+        centre = weights[used] @ self.found.mean[used]
+        if self.noise is None:
+            return centre, None
+        return centre, np.einsum("c,dck->dk", weights[used], self.noise[:, used])
+
+    def limits(self, drawn: np.ndarray | None, like: np.ndarray) -> np.ndarray:
+        """Both ends of the interval of what was drawn; NaN without noise."""
+        if drawn is None:
+            return np.full((2, *like.shape), np.nan)
+        return np.quantile(drawn, self.tails, axis=0)
+
+    def lab(self, ks: np.ndarray) -> np.ndarray:
+        """CIELAB of cloths of these K/S."""
+        seen = convert.ks_to_reflectance(np.maximum(ks, 1e-4))
+        return convert.spectrum_to_lab(self.found.wavelengths, seen, *self.white)
+
+    def record(self, part: str) -> dict:
+        """A part's K/S, the colour shift of it alone, and its share of the change that is seen."""
+        centre, cloud = self.summed(part)
+        total = centre[self.visible].sum()
+        drawn = None if cloud is None else cloud[:, self.visible].sum(axis=1)
+        low, high = self.limits(drawn, total)
+        told = {"part": part, "ks": total, "ks_low": low, "ks_high": high}
+        return told | self._moved(centre, cloud) | {"seen_share": self._seen_share(centre)}
+
+    def band(self, part: str) -> pd.DataFrame:
+        """A part's K/S, wavelength by wavelength."""
+        centre, cloud = self.summed(part)
+        low, high = self.limits(cloud, centre)
+        told = {"part": part, "wavelength": self.found.wavelengths}
+        return pd.DataFrame({**told, "ks": centre, "ks_low": low, "ks_high": high})
+
+    def _moved(self, centre: np.ndarray, cloud: np.ndarray | None) -> dict:
+        """Colour shift of one part alone, from the dyed cloth without the metal."""
+        start = self.found.mean[1]
+        first, second = self.lab(start[None])[0], self.lab((start + centre)[None])[0]
+        move = second - first
+        record: dict = dict(zip(("dL", "da", "db"), move, strict=True))
+        record["distance"] = float(np.linalg.norm(move))
+        record["moved"] = compare.direction(first, second)[0]
+        if cloud is not None and self.noise is not None:
+            base = self.noise[:, 1]
+            spread = np.quantile(self.lab(base + cloud) - self.lab(base), self.tails, axis=0)
+            for name, low, high in zip(("dL", "da", "db"), *spread, strict=True):
+                record |= {f"{name}_low": low, f"{name}_high": high}
+        return record
+
+    def _seen_share(self, part: np.ndarray) -> float:
+        """Per cent of the change from the cloth without the metal that goes with this part."""
+        with_metal, without = self.found.mean[0], self.found.mean[1]
+        lab = self.lab(np.array([without, with_metal, with_metal - part]))
+        whole, rest = convert.dE00(np.repeat(lab[:1], 2, axis=0), lab[1:])
+        return float(100 * (1 - rest / whole)) if whole > 0 else np.nan
 
 
-def _tails(confidence: float) -> list[float]:
-    return [(1 - confidence) / 2, (1 + confidence) / 2]
-
-
-def _visible(wavelengths: np.ndarray) -> np.ndarray:
-    return (wavelengths >= 400) & (wavelengths <= 700)
-
-
-def _ks_record(
-    part: str,
-    centre: np.ndarray,
-    cloud: np.ndarray | None,
-    wavelengths: np.ndarray,
-    confidence: float,
-) -> dict:
-    seen = _visible(wavelengths)
-    low = high = np.nan
-    if cloud is not None:
-        low, high = np.quantile(cloud[:, seen].sum(axis=1), _tails(confidence))
-    return {"part": part, "ks": centre[seen].sum(), "ks_low": low, "ks_high": high}
-
-
-def _band(
-    part: str,
-    centre: np.ndarray,
-    cloud: np.ndarray | None,
-    wavelengths: np.ndarray,
-    confidence: float,
-) -> pd.DataFrame:
-    blank = np.full(len(wavelengths), np.nan)
-    low, high = (blank, blank) if cloud is None else np.quantile(cloud, _tails(confidence), axis=0)
-    return pd.DataFrame(
-        {"part": part, "wavelength": wavelengths, "ks": centre, "ks_low": low, "ks_high": high}
-    )
-
-
-def _to_lab(ks: np.ndarray, wavelengths: np.ndarray, white: tuple[str, int]) -> np.ndarray:
-    reflectance = convert.ks_to_reflectance(np.maximum(ks, 1e-4))
-    return convert.spectrum_to_lab(wavelengths, reflectance, illuminant=white[0], observer=white[1])
-
-
-def _seen_share(found: CellSpectra, part: np.ndarray, white: tuple[str, int]) -> float:
-    """Per cent of the change from the cloth without the metal that is gone without this part."""
-    with_metal, without = found.mean[0], found.mean[1]
-    ks = np.array([without, with_metal, with_metal - part])
-    lab = _to_lab(ks, found.wavelengths, white)
-    whole, rest = convert.dE00(np.repeat(lab[:1], 2, axis=0), lab[1:])
-    return float(100 * (1 - rest / whole)) if whole > 0 else np.nan
-
-
-def _colour_record(
-    start: np.ndarray,
-    centre: np.ndarray,
-    cloud: np.ndarray | None,
-    noise: np.ndarray | None,
-    wavelengths: np.ndarray,
-    white: tuple[str, int],
-    confidence: float,
-) -> dict:
-    """Colour shift of one part alone, from the dyed cloth without the metal."""
-
-    def lab(ks: np.ndarray) -> np.ndarray:
-        return _to_lab(ks, wavelengths, white)
-
-    first, second = lab(start[None])[0], lab((start + centre)[None])[0]
-    move = second - first
-    record: dict = dict(zip(("dL", "da", "db"), move, strict=True))
-    record |= {
-        "distance": float(np.linalg.norm(move)),
-        "moved": compare.direction(first, second)[0],
-    }
-    if cloud is not None and noise is not None:
-        base = noise[:, 1]
-        spread = np.quantile(lab(base + cloud) - lab(base), _tails(confidence), axis=0)
-        for i, name in enumerate(("dL", "da", "db")):
-            record |= {f"{name}_low": spread[0, i], f"{name}_high": spread[1, i]}
-    return record
-
-
-def _with_shares(
-    parts: pd.DataFrame,
-    found: CellSpectra,
-    noise: np.ndarray | None,
-    rows: np.ndarray,
-    confidence: float,
-) -> pd.DataFrame:
+def _with_shares(parts: pd.DataFrame, split: _Split, possible: list[str]) -> pd.DataFrame:
     """Each part as a share of the whole change of K/S, per cent."""
     whole = parts.loc[parts["part"] == "naive", "ks"].iloc[0]
     result = parts.assign(share=100 * parts["ks"] / whole, share_low=np.nan, share_high=np.nan)
-    if noise is None:
-        return result.assign(bound=_bounds(result))
-    seen = _visible(found.wavelengths)
-    sums = noise[:, :, seen].sum(axis=2)
-    total = sums[:, 0] - sums[:, 1]
-    for i, part in enumerate(parts["part"]):
-        weights = np.array(WEIGHTS[part], float)
-        if part not in _possible(rows):
-            continue
-        share = 100 * (np.nan_to_num(sums) @ weights) / total
-        result.loc[i, ["share_low", "share_high"]] = np.quantile(share, _tails(confidence))
+    if split.noise is not None:
+        sums = split.noise[:, :, split.visible].sum(axis=2)
+        for i, part in enumerate(parts["part"]):
+            if part in possible:
+                share = 100 * (np.nan_to_num(sums) @ np.array(WEIGHTS[part], float))
+                share /= sums[:, 0] - sums[:, 1]
+                result.loc[i, ["share_low", "share_high"]] = np.quantile(share, split.tails)
     return result.assign(bound=_bounds(result))
 
 

@@ -261,17 +261,15 @@ def at_equal_depth(
     second = np.atleast_2d(ks_above(sample, base)) * scale[:, None]
     ground = 0.0 if base is None else convert.ks(np.asarray(base, float))
     scaled = convert.ks_to_reflectance(np.maximum(second + ground, 0))
-    white: dict[str, Any] = {"illuminant": illuminant, "observer": observer}
-    lab = convert.spectrum_to_lab(waves, scaled, **white)
-    first = np.broadcast_to(
-        convert.spectrum_to_lab(waves, np.atleast_2d(np.asarray(reference, float)), **white),
-        lab.shape,
-    )
+    lab = convert.spectrum_to_lab(waves, scaled, illuminant, observer)
+    whole = np.atleast_2d(np.asarray(reference, float))
+    first = np.broadcast_to(convert.spectrum_to_lab(waves, whole, illuminant, observer), lab.shape)
+    white = {"illuminant": illuminant, "observer": observer}
     result = pd.DataFrame(lab, columns=table.LAB).assign(**white, scale=scale)
     result = pd.concat([result, convert.differences(first, lab).reset_index(drop=True)], axis=1)
-    percent = strength["strength_sum"].to_numpy()
     seen = [bool(way) for way in ways(first, lab)]
-    return result.assign(strength_sum=percent, moved=direction(first, lab), seen=seen)
+    strong = strength["strength_sum"].to_numpy()
+    return result.assign(strength_sum=strong, moved=direction(first, lab), seen=seen)
 
 
 @dataclass(frozen=True)

@@ -92,7 +92,10 @@ def under_lamps(
         raise InputError(words.say("lamps.no_spectra"))
     observer = table.one_white(recipes.made)[1]
     ends = [np.array([found[pairs[i][end]] for i in kept]) for end in (0, 1)]
-    seen = {lamp: [_lab(waves, end, lamp, observer) for end in ends] for lamp in lamps}
+    seen = {
+        lamp: [convert.spectrum_to_lab(waves, end, lamp, observer) for end in ends]
+        for lamp in lamps
+    }
     parts = []
     for lamp, part in differences_under(seen).groupby("lamp", sort=False):
         told: dict[str, Any] = {"pair": kept, "lamp": lamp, "observer": observer}
@@ -131,10 +134,6 @@ def differences_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
         far, index = map(np.atleast_1d, sizes)
         tables.append(pd.DataFrame({"lamp": lamp, "dE00": far, "index": index}))
     return pd.concat(tables)
-
-
-def _lab(waves: np.ndarray, spectra: np.ndarray, lamp: str, observer: int) -> np.ndarray:
-    return convert.spectrum_to_lab(waves, spectra, illuminant=lamp, observer=observer)
 
 
 def lamps_sentence(seen: pd.DataFrame) -> str:
