@@ -15,9 +15,9 @@ from dyelab.recipe.advice import CELLULOSE
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "fixing": "F", "dye": "D", "vat": "V"}
 _LETTERS |= {"modifier": "X", "rinse": "R"}
 _STAGES = {letter: stage for stage, letter in _LETTERS.items()}
-STAGES = tuple(_LETTERS)
+BATH_KINDS = tuple(_LETTERS)
 POTS = ("rounds", "each", "shared")
-_DAYS = {"scour": 1, "tannin": 1, "mordant": 2, **dict.fromkeys(STAGES[3:], 3)}
+_DAYS = {"scour": 1, "tannin": 1, "mordant": 2, **dict.fromkeys(BATH_KINDS[3:], 3)}
 _SCOUR_WOF = 2.0  # % of the weight of fibre, by common practice
 FIXING = ("wheat bran", "sodium phosphate")  # what fixes a mordant before the dye, never after it
 
@@ -108,7 +108,7 @@ def step_of(kind: str, material: str, dose: float, fibre: str) -> dict[str, Any]
 
 
 def stage(rows: pd.DataFrame) -> pd.Series:
-    """Return which of `STAGES` each step belongs to: its kind, or fixing the mordant."""
+    """Return which of `BATH_KINDS` each step belongs to: its kind, or fixing the mordant."""
     return rows["kind"].mask(rows["kind"].eq("modifier") & rows["material"].isin(FIXING), "fixing")
 
 
@@ -140,7 +140,7 @@ def with_baths(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) 
     facts["kind"] = stage(facts)
     keys = ["kind", "fibre", "material", "amount", "before", "helped"]
     keys += [] if pots == "shared" else ["replicate"]
-    facts["stage"] = facts["kind"].map(STAGES.index)
+    facts["stage"] = facts["kind"].map(BATH_KINDS.index)
     facts = facts.sort_values(["stage", "place"], kind="stable")
     group = facts.groupby(keys, sort=False, dropna=False)
     many = group["swatch"].transform("size")

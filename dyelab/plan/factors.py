@@ -39,9 +39,13 @@ class Part(NamedTuple):
     dose: float
     dips: int = 1
 
-    def __str__(self) -> str:
-        dose = f" {self.dose:g}" if self.dose > 0 else ""
+    def said(self, sign: str = "") -> str:
+        """The material, its dose with this sign behind, and its dips."""
+        dose = f" {self.dose:g}{sign}" if self.dose > 0 else ""
         return f"{self.material}{dose}{f' x{self.dips}' if self.dips > 1 else ''}"
+
+    def __str__(self) -> str:
+        return self.said()
 
 
 def parts(name: str, dose: float) -> list[Part]:
@@ -61,18 +65,14 @@ def parts(name: str, dose: float) -> list[Part]:
 
 def in_words(name: str, dose: float) -> str:
     """Say a level: ``weld 50 %``, ``weld 50 % + indigo 10 % x3``."""
-    said = []
-    for part in parts(name, dose):
-        amount = f" {part.dose:g} %" if part.dose > 0 else ""
-        said.append(f"{part.material}{amount}{f' x{part.dips}' if part.dips > 1 else ''}")
-    return " + ".join(said)
+    return " + ".join(part.said(" %") for part in parts(name, dose))
 
 
 def _part(text: str) -> Part:
     held, _, dips = text.rpartition(" x")
     text, count = (held, int(dips)) if held and dips.isdigit() else (text, 1)
     name, _, last = text.rpartition(" ")
-    if name and _is_number(last):
+    if name and re.fullmatch(r"[\d.,]*\d", last):
         return Part(name, table.number(last), count)
     return Part(text, np.nan, count)
 
@@ -109,12 +109,11 @@ def levels(
     read = {}
     for name, given in factors.items():
         errors.choose(name, FACTORS, "factor", "in a series")
-        found = tuple(level_of(name, value, listed) for value in given)
-        if len(set(map(str, found))) < len(found) or not found:
+        read[name] = tuple(level_of(name, value, listed) for value in given)
+        if len(set(map(str, read[name]))) < len(read[name]) or not read[name]:
             raise InputError(
                 f"{name}: give each level once, and at least one. Found: {list(given)}."
             )
-        read[name] = found
     if "fibre" not in read:
         raise InputError('a series needs a fibre: fibre=["wool"], or ["wool", "cotton"].')
     return {name: read[name] for name in FACTORS if name in read}
@@ -196,10 +195,6 @@ def _known(factor: str, text: str, listed: pd.DataFrame | None) -> Part:
     return Part(str(row["material"]), dose, part.dips)
 
 
-def _is_number(text: str) -> bool:
-    return bool(re.fullmatch(r"[\d.,]*\d", text))
-
-
 def _dose(factor: str, value: Any) -> float:
     dose = table.number(str(value).strip().removesuffix("%"), factor, most=300)
     if not 0 <= dose <= 300:
@@ -230,9 +225,8 @@ def cross(chosen: Levels, listed: pd.DataFrame | None = None) -> pd.DataFrame:
     frame = pd.DataFrame(rows, columns=list(chosen))
     if "mordant" in chosen:
         bare = [level.name for level in chosen["mordant"]]
-        frame.loc[_vats(frame, chosen, listed), "mordant"] = (
-            bare.index("none") if "none" in bare else 0
-        )
+        none = bare.index("none") if "none" in bare else 0
+        frame.loc[_vats(frame, chosen, listed), "mordant"] = none
     return frame.drop_duplicates(ignore_index=True)
 
 
@@ -265,6 +259,10 @@ def recipes(
             if name in MATERIALS:
                 columns[f"{name}_wof"] = [x.dose for x in found] if found else 0.0
     frame = pd.DataFrame(columns, index=indices.index)
-    vat = _vats(indices, chosen, listed)
-    bare = {"mordant": frame["mordant"].mask(vat, "none")}
-    return frame.assign(**bare, mordant_wof=frame["mordant_wof"].mask(vat, 0.0))
+    return without_mordant(frame, _vats(indices, chosen, listed))
+
+
+def without_mordant(recipes: pd.DataFrame, vat: np.ndarray) -> pd.DataFrame:
+    """Recipes whose mordant is left out where they are dyed in a vat."""
+    bare = {"mordant": recipes["mordant"].mask(vat, "none")}
+    return recipes.assign(**bare, mordant_wof=recipes["mordant_wof"].mask(vat, 0.0))

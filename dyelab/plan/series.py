@@ -1,7 +1,7 @@
 """A planned series: recipes with codes, steps, baths, totals, and what it can and can't tell."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -142,19 +142,17 @@ def series(
     _sensible(replicates, mass_g, liquor_ratio, pots)
     chosen = factoring.levels(factors, listed)
     sizes = {factor: len(found) for factor, found in chosen.items()}
-    indices, resolution = _design(chosen, sizes, design, runs, divide, seed, listed)
+    indices, resolution = _design(chosen, design, runs, divide, seed, listed)
     rows = factoring.recipes(indices, chosen, listed).assign(purpose="series")
     if controls:
         rows = pd.concat([rows, _controls(rows)], ignore_index=True)
-    return _made(
-        rows,
-        *(name, design, replicates, mass_g, liquor_ratio, pots, water_bath, seed, listed, keep),
-        most=most_in_bath,
-        resolution=resolution,
-        cannot=tuple(designs.cannot_tell(indices, sizes)),
-        controls=controls,
-        levels=chosen,
-    )
+    made = of_recipes(
+        rows, name=name, replicates=replicates, mass_g=mass_g, liquor_ratio=liquor_ratio,
+        pots=pots, most_in_bath=most_in_bath, water_bath=water_bath, seed=seed, listed=listed,
+        keep=keep,
+    )  # fmt: skip
+    cannot = (*designs.cannot_tell(indices, sizes), *_unseen(replicates, controls, pots))
+    return replace(made, design=design, resolution=resolution, cannot=cannot, levels=chosen)
 
 
 def of_recipes(
@@ -165,6 +163,7 @@ def of_recipes(
     mass_g: float = 5.0,
     liquor_ratio: float = 40.0,
     pots: str = "rounds",
+    most_in_bath: int = 24,
     water_bath: int = 0,
     seed: int = 1,
     listed: pd.DataFrame | None = None,
@@ -175,8 +174,9 @@ def of_recipes(
     Parameters
     ----------
     recipes : DataFrame
-        One row a recipe, in the columns of ``book.recipes``.
-    name, replicates, mass_g, liquor_ratio, pots, water_bath, seed, listed, keep
+        One row a recipe, in the columns of ``book.recipes``; `purpose` is ``series`` where it
+        isn't there.
+    name, replicates, mass_g, liquor_ratio, pots, most_in_bath, water_bath, seed, listed, keep
         As for `series`.
 
     Raises
@@ -195,50 +195,18 @@ def of_recipes(
     _sensible(replicates, mass_g, liquor_ratio, pots)
     blank = {c: 0.0 if c.endswith("_wof") else "none" for c in RECIPE}
     rows = pd.DataFrame({c: recipes[c] if c in recipes else blank[c] for c in RECIPE})
-    return _made(
-        rows.reset_index(drop=True).assign(purpose="series"),
-        *(name, "given", replicates, mass_g, liquor_ratio, pots, water_bath, seed, listed, keep),
-    )
-
-
-def _made(
-    rows: pd.DataFrame,
-    name: str,
-    design: str,
-    replicates: int,
-    mass_g: float,
-    liquor_ratio: float,
-    pots: str,
-    water_bath: int,
-    seed: int,
-    listed: pd.DataFrame | None,
-    keep: "Series | Book | None",
-    *,
-    most: int = 24,
-    resolution: int | None = None,
-    cannot: tuple[str, ...] = (),
-    controls: bool = True,
-    levels: factoring.Levels | None = None,
-) -> Series:
-    """Dye recipes in rounds: codes, order, labels, steps and baths."""
+    rows = rows.assign(purpose=recipes.get("purpose", "series")).reset_index(drop=True)
     rows = rows.loc[rows.index.repeat(replicates)]
     rows["replicate"] = rows.groupby(level=0).cumcount() + 1
     rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
     rows.insert(0, "swatch", _codes(rows, name, keep))
     rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
-    steps = bathing.with_baths(steps, rows, pots=pots, most=most)
+    steps = bathing.with_baths(steps, rows, pots=pots, most=most_in_bath)
+    baths, notes = bathing.bath_rows(steps, rows, pots=pots), _notes(steps, rows, listed)
+    cannot = _unseen(replicates, True, pots)
     return Series(
-        name=name,
-        swatches=rows,
-        steps=steps,
-        baths=bathing.bath_rows(steps, rows, pots=pots),
-        design=design,
-        resolution=resolution,
-        cannot=cannot + _unseen(replicates, controls, pots),
-        notes=_notes(steps, rows, listed),
-        seed=seed,
-        levels=levels or {},
+        *(name, rows, steps, baths, "given", None, cannot, notes, seed),
         pots=pots,
         water_bath=water_bath,
     )
@@ -259,14 +227,10 @@ def _sensible(replicates: int, mass_g: float, liquor_ratio: float, pots: str) ->
 
 
 def _design(
-    chosen: factoring.Levels,
-    sizes: Mapping[str, int],
-    design: str,
-    runs: int | None,
-    divide: int,
-    seed: int,
-    listed: pd.DataFrame | None,
+    chosen: factoring.Levels, design: str, runs: int | None, divide: int, seed: int, listed: Any
 ) -> tuple[pd.DataFrame, int | None]:
+    """Level numbers of each recipe, and the resolution of a fraction."""
+    sizes = {factor: len(found) for factor, found in chosen.items()}
     choose(design, ("full", "fraction", "optimal"), "design")
     full = factoring.cross(chosen, listed)
     if design == "full":
@@ -306,13 +270,10 @@ def _controls(rows: pd.DataFrame) -> pd.DataFrame:
     A control keeps the mordant of the dyed cloth it stands for: iron on bare wool is another
     thing than iron on wool that took alum.
     """
-    frame = pd.DataFrame(
-        [
-            {**row, "purpose": _purpose(row)}
-            for fibre, own in rows.groupby("fibre", sort=False)
-            for row in _undyed(str(fibre), own)
-        ]
-    ).drop_duplicates(RECIPE)
+    groups = rows.groupby("fibre", sort=False)
+    undyed = [row for fibre, own in groups for row in _undyed(str(fibre), own)]
+    frame = pd.DataFrame({**row, "purpose": _purpose(row)} for row in undyed)
+    frame = frame.drop_duplicates(RECIPE)
     there = set(rows[RECIPE].itertuples(index=False, name=None))
     new = [row not in there for row in frame[RECIPE].itertuples(index=False, name=None)]
     return frame[new]
@@ -385,12 +346,9 @@ def _used(keep: Series | Book | None) -> tuple[set[str], dict[tuple[Any, ...], s
 
 
 def _unseen(replicates: int, controls: bool, pots: str) -> tuple[str, ...]:
-    keys = [
-        *(["one_swatch"] if replicates < 2 else []),
-        *([] if controls else ["no_controls"]),
-        *(["shared_bath"] if pots == "shared" and replicates > 1 else []),
-    ]
-    return tuple(words.say(f"series.{key}") for key in keys)
+    there = {"one_swatch": replicates < 2, "no_controls": not controls}
+    there["shared_bath"] = pots == "shared" and replicates > 1
+    return tuple(words.say(f"series.{key}") for key, holds in there.items() if holds)
 
 
 def add_series(bk: Book, planned: Series) -> Book:

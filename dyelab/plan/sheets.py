@@ -10,7 +10,7 @@ from dyelab import errors, press, recipe, words
 from dyelab.book import Book
 from dyelab.card import label_svg
 from dyelab.errors import InputError
-from dyelab.plan.baths import STAGES, stage
+from dyelab.plan.baths import BATH_KINDS, stage
 from dyelab.plan.factors import METALS
 from dyelab.plan.factors import parts as parted
 from dyelab.plan.series import RECIPE, Series, totals
@@ -207,7 +207,7 @@ def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, 
 
 def _stages(rows: pd.DataFrame) -> list[pd.DataFrame]:
     """Baths that can be on together, in order; a dye over a vat waits for it."""
-    found = [rows[rows["kind"] == kind] for kind in STAGES[: STAGES.index("dye")]]
+    found = [rows[rows["kind"] == kind] for kind in BATH_KINDS[: BATH_KINDS.index("dye")]]
     dyes = rows[rows["kind"].isin(["dye", "vat"])]
     for layer in sorted(dyes["layer"].unique()):
         found += [
@@ -366,7 +366,7 @@ def recipe_line(row: Any) -> str:
 
 
 def _check_data(planned: Series) -> dict[str, Any]:
-    kinds = [kind for kind in STAGES if (planned.baths["kind"] == kind).any()]
+    kinds = [kind for kind in BATH_KINDS if (planned.baths["kind"] == kind).any()]
     joined = planned.steps.groupby(["swatch", stage(planned.steps)])["bath"].agg(", ".join)
     baths: dict[Any, str] = joined.to_dict()
     rows = []

@@ -14,7 +14,7 @@ import pandas as pd
 
 from dyelab import recipe, words
 from dyelab.errors import InputError, choose
-from dyelab.plan.factors import Part
+from dyelab.plan.factors import Part, without_mordant
 from dyelab.predict.recipes import (
     CLOTH,
     COLUMNS,
@@ -26,7 +26,6 @@ from dyelab.predict.recipes import (
     layers,
     layers_of,
     name_and_dose,
-    without_mordant,
 )
 
 METALS = recipe.metals.columns()

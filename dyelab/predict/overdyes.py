@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from dyelab.plan.factors import without_mordant
 from dyelab.predict import gp
 from dyelab.predict.basis import Basis
 from dyelab.predict.recipes import (
@@ -24,7 +25,6 @@ from dyelab.predict.recipes import (
     layers,
     layers_of,
     with_dyes,
-    without_mordant,
 )
 
 # Standard deviation of the share of a dye's K/S that it gives more or less over or under another,

@@ -74,12 +74,6 @@ def with_dyes(made: pd.DataFrame, dyes: Sequence[Sequence[Part]]) -> pd.DataFram
     return made.assign(dye=[dye for dye, _ in said], dye_wof=[dose for _, dose in said])
 
 
-def without_mordant(made: pd.DataFrame, plain: np.ndarray) -> pd.DataFrame:
-    """Recipes whose mordant is left out where `plain`."""
-    bare = {"mordant": made["mordant"].mask(plain, NONE)}
-    return made.assign(**bare, mordant_wof=made["mordant_wof"].mask(plain, 0.0))
-
-
 def with_layers(made: pd.DataFrame) -> pd.DataFrame:
     """Recipes with each dye's own dose and dips in `dye`, from what was done step by step."""
     if "recipe" not in made:
