@@ -51,6 +51,11 @@ def meant_by(sheet, **changed):
     return {**dict(book.matches(sheet)[["column", "field"]].itertuples(index=False)), **changed}
 
 
+def as_guessed(path):
+    one = book.sheet(path)
+    return book.understand([one], {one.name: meant_by(one)}, white=("D65", 10))
+
+
 def taken(bk, path, **more):
     """Take a spreadsheet in as guessed, and say what that changed."""
     found = understood(path, own_sheets.Meant({}, white=("D65", 10)))
@@ -236,3 +241,44 @@ def test_days_that_could_be_months_are_said(tmp_path):
     path = own_sheets.text(tmp_path / "x.csv", "Code,Date\nA1,03/02/2026\nA2,02/14/2026\n")
     found = understood(path, own_sheets.Meant({}))
     assert found.swatches["made_on"].tolist() == ["2026-03-02", "2026-02-14"]
+
+
+LOSING = [
+    ("No,L*,a*,b*,±\nK1,50,1,2,about", "cell E2", {}),
+    ("No,L*,a*,b*,u L,u a\nK1,50,1,2,0.3,0.2", "cell E2", {}),
+    ("No,L*,a*,b*,Washes\nK1,50,1,2,several", "cell E2", {}),
+    ("No,L*,a*,b*,Read on\nK1,50,1,2,one day", "cell E2", {"Read on": "taken_at"}),
+    ("No,L*,a*,b*,Read by\nK1,50,1,2,eye", "cell E2", {"Read by": "method"}),
+]
+
+
+@pytest.mark.parametrize(("text", "where", "fields"), LOSING)
+def test_what_can_not_be_read_beside_a_colour_is_listed(tmp_path, text, where, fields):
+    path = own_sheets.text(tmp_path / "own.csv", text)
+    one = book.sheet(path)
+    found = book.understand([one], {one.name: meant_by(one, **fields)}, white=("D65", 10))
+    assert len(found.readings) == 1
+    assert any(place.startswith(where) for place in found.lost["where"]), found.lost.to_string()
+
+
+def test_a_dose_before_its_name_keeps_the_heat_told_with_the_name(tmp_path):
+    text = "No,Alum %,Mordant\nK1,15,alum 1 h at 85 °C"
+    found = as_guessed(own_sheets.text(tmp_path / "own.csv", text))
+    step = found.steps.iloc[0]
+    assert (step["amount"], step["temperature_C"], step["minutes"]) == (15, 85, 60)
+
+
+def test_a_tannin_written_as_a_mordant_is_a_tannin_in_rows_as_in_columns(tmp_path):
+    written = ("No,Step,Material,Amount\nK1,mordant,gallnut,8", "No,Mordant\nK1,gallnut 8")
+    rows, columns = (as_guessed(own_sheets.text(tmp_path / "a.csv", text)) for text in written)
+    assert rows.in_words("K1") == columns.in_words("K1")
+    assert list(rows.steps["kind"]) == list(columns.steps["kind"]) == ["tannin"]
+
+
+def test_half_a_colour_beside_a_spectrum_is_taken_from_the_spectrum(tmp_path):
+    bands = range(400, 701, 10)
+    heads = ",".join(["No", "L*", "a*", "b*", *map(str, bands)])
+    text = f"{heads}\nK1,50,,2,{','.join(['0.2'] * len(bands))}"
+    found = as_guessed(own_sheets.text(tmp_path / "own.csv", text))
+    assert found.readings["a"].iloc[0] == pytest.approx(0, abs=0.1)
+    assert found.readings["L"].iloc[0] == pytest.approx(51.8, abs=0.1)  # of R = 0.2 (CIE 15)

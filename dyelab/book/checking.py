@@ -1,6 +1,6 @@
 """From text cells to a book: every row checked, the good ones typed, the others set aside."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ from dyelab import table
 from dyelab.book.csv_text import Cells, end_to_end
 from dyelab.book.model import ASIDE, CELLS, FAULT_COLUMNS, LINES, Aside, description, keys
 
+_Fault = dict[str, Any]  # as of `table.fault`
 _TRIMMED = {"fibre", "series", "material", "ground"}
 
 
@@ -39,7 +40,7 @@ def sort_out(
     """
     typed: dict[str, pd.DataFrame] = dict(known or {})
     rows: dict[str, pd.DataFrame] = {}
-    faults: list[pd.DataFrame] = []
+    faults: list[_Fault] = []
     cells: list[dict[str, str]] = []
     lines = _old_lines(aside)
     for name, read in found.items():
@@ -50,29 +51,31 @@ def sort_out(
         typed[name], rows[name], blanked = _split(name, frame, listed)
         cells += blanked
         lines += [(name, str(row), line) for row, line in read.broken]
-        faults.append(_placed(name, parts, listed))
+        faults += _placed(name, parts, listed)
     left, old = _old_cells(aside, typed)
-    faults += [_line_faults(lines), old]
+    faults += [*_line_faults(lines), *old]
     kept = Aside(
         rows={name: frame for name, frame in rows.items() if len(frame)},
         lines=pd.DataFrame([(name, line) for name, _, line in lines], columns=LINES, dtype=str),
         cells=pd.concat([pd.DataFrame(cells, columns=CELLS, dtype=str), left], ignore_index=True),
     )
-    full = [frame for frame in faults if len(frame)]
-    every = pd.concat(full, ignore_index=True) if full else pd.DataFrame(columns=FAULT_COLUMNS)
-    return typed, kept, every
+    return typed, kept, pd.DataFrame(faults, columns=FAULT_COLUMNS)
 
 
 def _listed(
     name: str, frame: pd.DataFrame, typed: dict[str, pd.DataFrame], rows: dict[str, pd.DataFrame]
-) -> pd.DataFrame:
+) -> list[_Fault]:
     """Faults of one table, rows by their position in the frame."""
     rules = description(name, frame)
     _tidy(frame, rules)
-    own = table.check(frame, rules, f"{name}.csv", rows=range(len(frame)))
-    more = [_link_faults(name, frame, link, typed, rows) for link in rules.links]
-    more += [_covariance_faults(frame)] if name == "readings" else []
-    return pd.concat([part for part in [own, *more] if len(part)] or [own], ignore_index=True)
+    found: Any = table.check(frame, rules, f"{name}.csv", rows=range(len(frame)))
+    found = found.to_dict("records")
+    for link in rules.links:
+        here, there, column = link
+        if here in frame and there in typed:
+            waiting = set(rows[there].get(column, ())) if there in rows else set()
+            found += _link_faults(f"{name}.csv", frame, link, typed[there][column], waiting)
+    return found + list(_covariance_faults(frame) if name == "readings" else ())
 
 
 def _tidy(frame: pd.DataFrame, rules: table.Table) -> None:
@@ -92,34 +95,24 @@ def _tidy(frame: pd.DataFrame, rules: table.Table) -> None:
 
 
 def _link_faults(
-    name: str,
-    frame: pd.DataFrame,
-    link: tuple[str, str, str],
-    typed: dict[str, pd.DataFrame],
-    rows: dict[str, pd.DataFrame],
-) -> pd.DataFrame:
+    file: str, frame: pd.DataFrame, link: tuple[str, str, str], known: pd.Series, waiting: set[str]
+) -> Iterator[_Fault]:
     here, there, column = link
-    if here not in frame or there not in typed:
-        return pd.DataFrame(columns=FAULT_COLUMNS)
     cells = frame[here]
-    lost = ~cells.isin(typed[there][column]).to_numpy() & ~table.blanks(cells)
-    waiting = set(rows[there][column]) if there in rows and column in rows[there] else set()
-    faults = []
-    for at in np.flatnonzero(lost):
+    for at in np.flatnonzero(~cells.isin(known).to_numpy() & ~table.blanks(cells)):
         code = cells.iloc[at]
         expected = f"is not in {there}.csv"
         remedy = f"Add the {column} there, or correct the code here."
         if code in waiting:
             remedy = "Its row there has a fault of its own: mend that first, and this is well."
         label = str(frame.iloc[int(at), 0]) if frame.columns[0] != here else ""
-        faults.append(table.fault(f"{name}.csv", int(at), here, code, expected, remedy, label))
-    return pd.DataFrame(faults, columns=FAULT_COLUMNS)
+        yield table.fault(file, int(at), here, code, expected, remedy, label)
 
 
-def _covariance_faults(frame: pd.DataFrame) -> pd.DataFrame:
+def _covariance_faults(frame: pd.DataFrame) -> Iterator[_Fault]:
     """Covariances that no error can have: a correlation beyond 1."""
     if not set(table.COVARIANCE) <= set(frame.columns):
-        return pd.DataFrame(columns=FAULT_COLUMNS)
+        return
     terms = pd.DataFrame({name: table.numbers(frame[name]) for name in table.COVARIANCE})
     at = np.flatnonzero((terms[table.COVARIANCE[3:]].fillna(0) != 0).any(axis=1))
     matrices = table.covariances(terms.iloc[at])
@@ -129,42 +122,38 @@ def _covariance_faults(frame: pd.DataFrame) -> pd.DataFrame:
     wrong = least < -1e-6 * np.trace(np.nan_to_num(matrices), axis1=1, axis2=2)
     expected = "does not fit the other covariance terms: a correlation beyond 1"
     remedy = "Copy all six terms again from where the reading was made, or leave them blank."
-    faults = []
     for i in map(int, at[wrong]):
         label = str(frame["reading"].iloc[i]) if "reading" in frame else ""
         said = frame["var_L"].iloc[i], expected, remedy, label
-        faults.append(table.fault("readings.csv", i, "var_L", *said))
-    return pd.DataFrame(faults, columns=FAULT_COLUMNS)
+        yield table.fault("readings.csv", i, "var_L", *said)
 
 
-def _placed(name: str, parts: list[pd.DataFrame], listed: pd.DataFrame) -> pd.DataFrame:
-    """Turn positions into the file and the row number that a spreadsheet shows."""
-    numbers = [int(row) for part in parts for row in part.index] if len(listed) else []
-    records = listed.to_dict("records")
-    for fault in records:
+def _placed(name: str, parts: list[pd.DataFrame], listed: list[_Fault]) -> list[_Fault]:
+    """Turn positions into the file and the row number that a spreadsheet shows, in place."""
+    numbers = [int(row) for part in parts for row in part.index] if listed else []
+    for fault in listed:
         if fault["column"]:
             at = fault["row"]
             file = f"{ASIDE}/{name}.csv" if at >= len(parts[0]) else f"{name}.csv"
             said = fault["text"].removeprefix(f"{name}.csv row {at}")
             text = f"{file} row {numbers[at]}{said}"
             fault |= {"file": file, "row": numbers[at], "text": text}
-    return pd.DataFrame(records, columns=FAULT_COLUMNS)
+    return listed
 
 
 def _split(
-    name: str, frame: pd.DataFrame, listed: pd.DataFrame
+    name: str, frame: pd.DataFrame, listed: list[_Fault]
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[dict[str, str]]]:
     """Typed good rows, rows set aside, and single cells set aside."""
     rules, text = description(name, frame), frame
     if any(column.required and column.name not in text for column in rules.columns):
         return table.empty(rules), table.as_text(text, rules), []
     serious = {column.name for column in rules.columns if column.required} | set(rules.key)
-    told = listed.loc[listed["column"] != "", ["row", "column"]]
-    grave = told["column"].isin(serious)
+    told = [(fault["row"], fault["column"]) for fault in listed if fault["column"]]
     bad = np.zeros(len(frame), bool)
-    bad[told.loc[grave, "row"].to_numpy(int)] = True
-    light = told[~grave].itertuples(index=False)
-    blanked = [(at, column, str(text.at[at, column])) for at, column in light if not bad[at]]
+    bad[[at for at, column in told if column in serious]] = True
+    light = [(at, column) for at, column in told if column not in serious and not bad[at]]
+    blanked = [(at, column, str(text.at[at, column])) for at, column in light]
     text = text.copy() if blanked else text
     for at, column, _ in blanked:
         numeric = pd.api.types.is_numeric_dtype(text[column].dtype)
@@ -197,19 +186,17 @@ _REASON = {
 }
 
 
-def _line_faults(lines: list[tuple[str, str, str]]) -> pd.DataFrame:
-    faults: list[dict[str, Any]] = []
+def _line_faults(lines: list[tuple[str, str, str]]) -> Iterator[_Fault]:
     remedy = "Mend the line; cells that hold a comma stand in quotation marks."
     for i, (name, row, line) in enumerate(lines):
         place = (f"{name}.csv", int(row)) if row else (f"{ASIDE}/lines.csv", i + 2)
         expected = _REASON["\ufffd" in line].format(name=name)
-        faults.append(table.fault(*place, "", f"the line {line[:60]!r}", expected, remedy))
-    return pd.DataFrame(faults, columns=FAULT_COLUMNS)
+        yield table.fault(*place, "", f"the line {line[:60]!r}", expected, remedy)
 
 
 def _old_cells(
     aside: Mapping[str, Cells], typed: dict[str, pd.DataFrame]
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, list[_Fault]]:
     """Cells set aside earlier whose place is still blank, and the faults that say so."""
     frame = _earlier(aside, "cells", CELLS)
     blank = [_still_blank(typed, *row) for row in frame[CELLS[:3]].itertuples(index=False)]
@@ -220,7 +207,7 @@ def _old_cells(
         expected = f"could not be used in {cell['table']}.csv, where the cell is blank now"
         remedy = f"Fill in the right value in {cell['table']}.csv, or delete this row."
         faults.append(table.fault(*place, expected, remedy, cell["key"]))
-    return kept.reset_index(drop=True), pd.DataFrame(faults, columns=FAULT_COLUMNS)
+    return kept.reset_index(drop=True), faults
 
 
 def _still_blank(typed: dict[str, pd.DataFrame], name: str, key: str, column: str) -> bool:

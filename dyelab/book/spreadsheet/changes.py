@@ -9,14 +9,12 @@ import pandas as pd
 from dyelab import table
 from dyelab.book.model import Book
 from dyelab.book.opening import add, change, remove, without
+from dyelab.book.spreadsheet.columns import STEP
 from dyelab.book.spreadsheet.rows import Incoming, as_step
 from dyelab.recipe import sequence
 
 CHANGED = ["swatch", "what", "before", "now"]
-_OF_STEP = (
-    *("kind", "material", "amount", "unit", "area", "temperature_C", "minutes", "pH", "bath"),
-    *("dips", "bath_use", "liquor_ratio"),
-)
+_OF_STEP = ("area", *(name for name in STEP if name != "order"))
 _WHOLE = {"kind", "material", "amount", "unit", "area", "dips"}  # of a step: told as one
 _VALUES = [*table.LAB, "var_L", "var_a", "var_b"]
 _WHEN = ["swatch", "area", "exposure", "amount", "unit"]
@@ -154,14 +152,10 @@ def _planned(bk: Book, incoming: Incoming) -> _Plan:
     return _Plan(swatches, steps, readings[0], spectra, shared, lost, without, left, changes)
 
 
-def _under_names(
-    rows: pd.DataFrame | None, readings: pd.DataFrame, names: dict[str, str]
-) -> pd.DataFrame | None:
+def _under_names(rows: pd.DataFrame | None, readings: pd.DataFrame, names: Any) -> Any:
     """Rows of spectra or shared error of the readings to write, under the book's names for them."""
-    if rows is None:
-        return None
-    rows = rows.assign(reading=rows["reading"].map(names))
-    return rows[rows["reading"].isin(readings.get("reading", []))]
+    rows = None if rows is None else rows.assign(reading=rows["reading"].map(names))
+    return None if rows is None else rows[rows["reading"].isin(readings.get("reading", []))]
 
 
 def _shown(value: Any) -> str:

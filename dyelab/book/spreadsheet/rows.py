@@ -19,6 +19,7 @@ from dyelab.book.spreadsheet.columns import (
     KEEP,
     KINDS,
     LEAVE,
+    STEP,
     Meaning,
     meaning,
     role,
@@ -35,11 +36,7 @@ _WHITE = re.compile(r"\b(D50|D55|D65|D75|A|C|E|F\d{1,2})\s*[/,;°]?\s*(10|2)\s*�
 _XYZ = ("X", "Y", "Z")
 _COLOUR = (*table.LAB, *_XYZ, "u", "u_L", "u_a", "u_b")
 _ONE = 1.6  # XYZ whose largest value is no larger count the perfect reflector as 1
-_OF_STEP = (
-    *("temperature_C", "minutes", "pH", "bath", "bath_use", "liquor_ratio", "order"),
-    *("amount", "unit"),
-)
-
+_OF_STEP = set(STEP) - {"kind", "material", "dips"}  # what has to be said of which step
 
 _Step = dict[str, Any]
 
@@ -433,8 +430,7 @@ def _named(cell: _Cell) -> list[_Step]:
         material = _material(taking, part.material or cell.text, kind)
         if part.value is None and dose is not None:
             part = part._replace(value=dose.value, unit=dose.unit)
-        step = _step(_kind_of(material, kind, taking.listed), material, part)
-        found.append({**step, "\0kind": kind})
+        found.append(_step(_kind_of(material, kind, taking.listed), material, part, kind))
     return found
 
 
@@ -445,8 +441,7 @@ def _headed(cell: _Cell) -> list[_Step]:
         return []
     kind = cell.mean.of if cell.mean.of in KINDS else ""
     material = _material(taking, cell.mean.of, kind)
-    step = _step(_kind_of(material, kind, taking.listed), material, dose)
-    return [{**step, "\0kind": kind}]
+    return [_step(_kind_of(material, kind, taking.listed), material, dose, kind)]
 
 
 def _kind_of(material: str, column: str, listed: pd.DataFrame) -> str:
@@ -479,9 +474,10 @@ def _dose(cell: _Cell) -> cells.Part | None:
     return cells.Part("", amount.value, unit, 1)
 
 
-def _step(kind: str, material: str, part: cells.Part) -> dict[str, Any]:
-    """A step; without an amount it has no unit either."""
+def _step(kind: str, material: str, part: cells.Part, column: str = "") -> dict[str, Any]:
+    """A step of a column of this kind; without an amount it has no unit either."""
     step: dict[str, Any] = {"kind": kind, "material": material, "amount": part.value}
+    step |= {"\0kind": column} if column else {}
     step["unit"] = (part.unit or "% WOF") if part.value is not None else ""
     step["dips"] = part.dips if part.dips > 1 else None
     about = {"temperature_C": part.celsius, "minutes": part.minutes}
@@ -518,9 +514,7 @@ def _joined(found: list[_Step]) -> list[_Step]:
         same = [one for one in made if one["material"] == step["material"]
                 and (one["amount"] is None) != (step["amount"] is None)]  # fmt: skip
         if same and "\0written" not in step:
-            if same[0]["amount"] is None:
-                same[0] |= {"amount": step["amount"], "unit": step["unit"]}
-            same[0]["dips"] = same[0]["dips"] or step["dips"]
+            same[0] |= {k: v for k, v in step.items() if same[0].get(k) in (None, "")}
         else:
             made.append(step)
     return made
@@ -590,10 +584,7 @@ def _long_steps(row: _Row, code: str, area: str) -> bool:
     made = []
     for part in named.parts or [_TICKED]:
         material = _material(taking, part.material, str(kind or "")) if part.material else ""
-        own = role(material, taking.listed)
-        final = "vat" if kind == "dye" and own == "vat" else (kind or own or "other")
-        final = "assist" if own == "assist" else final
-        made.append(_step(str(final), material, part))
+        made.append(_step(_kind_of(material, str(kind or ""), taking.listed), material, part))
     if kind is None:
         taking.notes[words.say("spreadsheet.kind", found=kind_text)] = None
     _long_dose(row, made)
@@ -685,25 +676,35 @@ def _from_xyz(own: dict[str, _Cell], values: dict[str, Any], white: Any) -> dict
 
 
 def _taken(row: _Row) -> str:
-    day = cells.day(row.text("taken_at"), row.sheet.locale) if row.text("taken_at") else None
+    cell = row.find("taken_at")
+    day = cells.day(cell.text, cell.where) if cell.text else None
+    if cell.text and not day:
+        cell.lose("date")
     return f"{day}T00:00:00" if day else ""
 
 
 def _method(row: _Row, spectrum: dict[str, float]) -> str:
-    said = row.text("method").lower()
+    cell = row.find("method")
+    said = cell.text.lower()
+    if said and said not in table.METHODS:
+        cell.lose("method", methods=", ".join(table.METHODS))
     return "spectral" if spectrum else said if said in table.METHODS else "typed"
 
 
 def _uncertain(held: Mapping[str, _Cell]) -> dict[str, float]:
     """Variances from stated standard uncertainties; one for all three where only one is stated."""
     found = {}
-    for name in table.LAB:
-        cell = held.get(f"u_{name}", held.get("u"))
-        text = cell.text.lstrip("±").strip() if cell else ""
-        value = cells.number(text, cell.where) if cell and text else None
+    stated = {name: held.get(f"u_{name}", held.get("u")) for name in table.LAB}
+    told = {name: cell for name, cell in stated.items() if cell and cell.text}
+    for name, cell in told.items():
+        value = cells.number(cell.text.lstrip("±").strip(), cell.where)
         if value is not None and value >= 0:
             found[f"var_{name}"] = value**2
-    return found if len(found) == 3 else {}
+    if len(found) == 3:
+        return found
+    for cell in {cell.heading: cell for cell in told.values()}.values():
+        cell.lose("spread")
+    return {}
 
 
 def _exposed(row: _Row, after: str) -> cells.Exposure | None:
@@ -718,6 +719,8 @@ def _exposed(row: _Row, after: str) -> cells.Exposure | None:
     if not told.heading and not counted.heading:
         return _of_sheet(row.taking, row.sheet) or found
     number = cells.amount(counted.text, counted.where) if counted.text else None
+    if number is None and not cells.nothing(counted.text):
+        counted.lose("colour")
     if number is None or found.amount is not None:
         return found
     if found.kind == "none" and number.value > 0:  # a count without a word: its heading has one
@@ -863,7 +866,7 @@ def _read_tables(taking: _Taking) -> tuple[pd.DataFrame, pd.DataFrame | None]:
         row = {k: v for k, v in held.items() if not k.startswith("\0")}
         spectrum = held["\0spectrum"]
         white = held["\0white"] or taking.into
-        if spectrum and (row["L"] is None or white != taking.into):
+        if spectrum and (None in (row[n] for n in table.LAB) or white != taking.into):
             white = taking.into
             lab = convert.spectra_to_lab(pd.DataFrame([{"reading": "x", **spectrum}]), *white)
             row |= {name: float(lab[name].iloc[0]) for name in table.LAB}
@@ -892,13 +895,8 @@ def _checked(taking: _Taking, frame: pd.DataFrame, rules: table.Table) -> pd.Dat
     bad = set()
     for fault in faults.to_dict("records"):
         at = fault["row"]
-        taking.lost.append(
-            (
-                frame["\0place"].iloc[at],
-                f"{fault['column']} = {fault['found']}",
-                f"{fault['expected']}. {fault['remedy']}",
-            )
-        )
+        found, why = "{column} = {found}".format(**fault), "{expected}. {remedy}".format(**fault)
+        taking.lost.append((frame["\0place"].iloc[at], found, why))
         if fault["column"] in needed:
             bad.add(at)
         else:
