@@ -21,3 +21,12 @@ def desk(tmp_path, monkeypatch):
     """An empty folder to work in."""
     monkeypatch.chdir(tmp_path)
     return tmp_path
+
+
+@pytest.fixture(scope="session")
+def source():
+    """What pages take from the example book."""
+    from dyelab import book, files
+    from dyelab.handout import colours
+
+    return colours.source(book.open(files.shipped_path("data", "marlpit_yard")))

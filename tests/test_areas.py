@@ -109,10 +109,10 @@ def test_a_printed_cloth_is_recorded_paste_by_paste(tmp_path):
 
 def test_the_card_of_a_printed_cloth_shows_each_area_and_weighs_no_paste_by_the_whole(tmp_path):
     from dyelab.handout import colours
-    from dyelab.handout.sheets import recipe_cards
+    from dyelab.handout.sheets import cards
 
     bk = read(printed(tmp_path / "b", cloths=2))
-    page = recipe_cards.card(colours.source(bk), swatch="P-01")
+    page = cards.card(colours.source(bk), swatch="P-01")
     text = repr(page)
     for area in ("leaf", "stem", "flower"):
         assert f"P-01 {area}" in text
@@ -125,10 +125,10 @@ def test_the_card_of_a_printed_cloth_shows_each_area_and_weighs_no_paste_by_the_
 
 def test_one_frame_for_a_cloth_of_several_areas_shows_no_mean_colour(tmp_path):
     from dyelab.handout import colours
-    from dyelab.handout.sheets import recipe_cards
+    from dyelab.handout.sheets import cards
 
     source = colours.source(read(printed(tmp_path / "b", cloths=2)))
-    frame, areas = recipe_cards.framed(source, ["P-01"])["P-01"]
+    frame, areas = cards.framed(source, ["P-01"])["P-01"]
     whole, leaf = frame.patch, areas.patches[0]
     assert leaf.numbers.startswith("L*")
     assert (whole.numbers, whole.fill) == ("", "")
@@ -152,7 +152,7 @@ def test_the_metals_panel_shows_what_iron_did_to_a_printed_cloth(tmp_path, monke
 def test_a_photo_of_a_printed_cloth_shows_each_area_and_the_cloth_with_all_of_them(tmp_path):
     """A window an area on the card: its picture beside its chip, and all in a row for the cloth."""
     from dyelab.handout import Chips, Frame, colours
-    from dyelab.handout.sheets import recipe_cards
+    from dyelab.handout.sheets import cards
 
     bk = printed(tmp_path / "b", cloths=1)
     reference, folder = calibrate.reference(), tmp_path / "photo.jpg"
@@ -161,7 +161,7 @@ def test_a_photo_of_a_printed_cloth_shows_each_area_and_the_cloth_with_all_of_th
     found = measure.photo(read_file.photo(folder), reference)
     names = dict(zip(found.table["place"], ("P-01 leaf", "P-01 stem", "P-01 flower"), strict=False))
     bk, _ = book.add_photo(bk, found, folder, names)
-    blocks = recipe_cards.samples(colours.source(bk), swatches=["P-01"]).blocks
+    blocks = cards.samples(colours.source(bk), swatches=["P-01"]).blocks
     (whole,) = [block.patch for block in blocks if isinstance(block, Frame)]
     (areas,) = [block.patches for block in blocks if isinstance(block, Chips)]
     shown = [cv2.imdecode(np.frombuffer(p.crop, np.uint8), 1) for p in (whole, *areas)]
@@ -282,9 +282,9 @@ def test_an_explorer_with_few_printed_areas_says_what_to_print_next(tmp_path):
 
 def test_iron_printed_before_the_dye_has_a_strip(tmp_path):
     from dyelab.handout import colours
-    from dyelab.handout.sheets import saddening
+    from dyelab.handout.sheets import metal
 
     source = colours.source(read(printed(tmp_path / "b", cloths=2)))
     row = source.made[source.made["mordant"] == "aluminium acetate"].iloc[0]
     cloth = {name: row[name] for name in ("fibre", "dye", "tannin", "mordant")}
-    assert "2 % iron made" in repr(saddening.strip(source, metal="iron", **cloth))
+    assert "2 % iron made" in repr(metal.strip(source, metal="iron", **cloth))

@@ -8,6 +8,7 @@ import pandas as pd
 import photo_book
 import photos
 import pytest
+from panels import choose
 from worlds import random_books
 from worlds.synth import render
 
@@ -15,6 +16,9 @@ from dyelab import book, calibrate, convert, grade, plan, synth
 from dyelab.panel import capture, save
 
 pytestmark = pytest.mark.slow
+
+
+CODES = [f"K-{i:02}" for i in range(1, 27)]
 
 
 @pytest.fixture
@@ -25,6 +29,14 @@ def shown(tmp_path, monkeypatch):
     assert "Choose a photo" in made.answer.value
     made.choices["path"].value = str(capture.example())
     return made
+
+
+@pytest.fixture
+def coded(shown, tmp_path):
+    """The panel on a book that knows swatches."""
+    book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": CODES})))
+    shown.follow(tmp_path / "mine")
+    return shown
 
 
 def test_it_measures_the_example_and_names_its_swatches(shown):
@@ -71,39 +83,33 @@ def test_a_line_that_names_nothing_says_how_to_write_it(shown):
     assert "A1 = W07" in shown.sentence
 
 
-def test_names_are_spelt_as_card_and_book_spell_them(shown, tmp_path):
-    codes = [f"K-{i:02}" for i in range(1, 27)]
-    book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
-    shown.follow(tmp_path / "mine")
-    shown.choices["path"].value = str(capture.example())
-    assert "none has a name yet" not in shown.sentence  # a table lies beside the example
-    shown.choices["names"].value = "a1 = k-07, A2 = X9"
-    assert (names(shown)["A1"], names(shown)["A2"]) == ("K-07", "X9")
-    assert "entered as new: X9 (1)" in shown.sentence
-    shown.choices["names"].value = "A9 = K-07"
-    assert "no window A9: they are called A1 … D6" in shown.answer.value
-    shown.choices["names"].value = "A1 = K-07, A2 = k-07"
-    assert "K-07 is written beside several windows: A1, A2" in shown.answer.value
+def test_names_are_spelt_as_card_and_book_spell_them(coded):
+    coded.choices["path"].value = str(capture.example())
+    assert "none has a name yet" not in coded.sentence  # a table lies beside the example
+    coded.choices["names"].value = "a1 = k-07, A2 = X9"
+    assert (names(coded)["A1"], names(coded)["A2"]) == ("K-07", "X9")
+    assert "entered as new: X9 (1)" in coded.sentence
+    coded.choices["names"].value = "A9 = K-07"
+    assert "no window A9: they are called A1 … D6" in coded.answer.value
+    coded.choices["names"].value = "A1 = K-07, A2 = k-07"
+    assert "K-07 is written beside several windows: A1, A2" in coded.answer.value
 
 
-def test_a_window_is_named_by_tapping_it_and_choosing_a_swatch(shown, tmp_path):
-    codes = [f"K-{i:02}" for i in range(1, 27)]
-    book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
-    shown.follow(tmp_path / "mine")
+def test_a_window_is_named_by_tapping_it_and_choosing_a_swatch(coded, tmp_path):
     file = tmp_path / "alone.jpg"
     file.write_bytes(capture.example().read_bytes())
-    shown.choices["path"].value = str(file)
-    assert "none has a name yet" in shown.sentence
-    assert shown.tap.place.value == "A1"
-    assert shown.tap.swatch.options == tuple(codes)
-    shown.tapped(*shown.measured.quads[7].mean(axis=0))
-    place = shown.measured.table["place"][7]
-    assert shown.tap.place.value == place
-    shown.tap.swatch.value = "K-03"
-    assert names(shown)[place] == "K-03"
-    assert "K-03" not in shown.tap.swatch.options
-    assert shown.tap.place.value == "A1", "the next window without a name"
-    shown.add_to_book()
+    coded.choices["path"].value = str(file)
+    assert "none has a name yet" in coded.sentence
+    assert coded.tap.place.value == "A1"
+    assert coded.tap.swatch.options == tuple(CODES)
+    coded.tapped(*coded.measured.quads[7].mean(axis=0))
+    place = coded.measured.table["place"][7]
+    assert coded.tap.place.value == place
+    coded.tap.swatch.value = "K-03"
+    assert names(coded)[place] == "K-03"
+    assert "K-03" not in coded.tap.swatch.options
+    assert coded.tap.place.value == "A1", "the next window without a name"
+    coded.add_to_book()
     assert list(book.open(tmp_path / "mine").readings["swatch"]) == ["K-03"]
 
 
@@ -133,16 +139,11 @@ def test_boxes_serve_without_a_card(shown):
     assert list(shown.shown.table["place"]) == ["box 1", "box 2", "box 3"]
 
 
-def test_swatches_laid_in_the_books_order_need_no_names(shown, tmp_path):
-    codes = [f"K-{i:02}" for i in range(1, 27)]
-    book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
-    shown.follow(tmp_path / "mine")
-    shown.choices["path"].value = str(capture.example())
-    shown.choices["first"].value = "K-03"
-    shown.choices["names"].value = "B1 = K-01"
-    shown.update()
-    names = dict(zip(shown.shown.table["place"], shown.shown.table["swatch"], strict=True))
-    assert (names["A1"], names["A2"], names["B1"]) == ("K-03", "K-04", "K-01")
+def test_swatches_laid_in_the_books_order_need_no_names(coded):
+    choose(coded, path=str(capture.example()), first="K-03", names="B1 = K-01")
+    coded.update()
+    named = names(coded)
+    assert (named["A1"], named["A2"], named["B1"]) == ("K-03", "K-04", "K-01")
 
 
 def drawn(quad):
@@ -170,27 +171,23 @@ def drawn_names(shown):
     return [note.text for note in shown.shown.figure.layout.annotations]
 
 
-def test_names_are_shown_on_their_windows_as_soon_as_they_change(shown, tmp_path):
-    codes = [f"K-{i:02}" for i in range(1, 27)]
-    book.save(book.add(book.open(tmp_path / "mine"), swatches=pd.DataFrame({"swatch": codes})))
-    shown.follow(tmp_path / "mine")
-    shown.choices["path"].value = str(capture.example())
-    shown.update()
-    shown.choices["first"].value = "K-03"
-    assert names(shown)["A1"] == drawn_names(shown)[0] == "K-03"
-    assert "order alone" in shown.below.value
-    with shown.quiet():
-        shown.choices["first"].value = "K-01"
-    shown.add_to_book()
-    assert "have changed" in shown.answer.value
+def test_names_are_shown_on_their_windows_as_soon_as_they_change(coded, tmp_path):
+    coded.choices["path"].value = str(capture.example())
+    coded.update()
+    coded.choices["first"].value = "K-03"
+    assert names(coded)["A1"] == drawn_names(coded)[0] == "K-03"
+    assert "order alone" in coded.below.value
+    with coded.quiet():
+        coded.choices["first"].value = "K-01"
+    coded.add_to_book()
+    assert "have changed" in coded.answer.value
     assert book.open(tmp_path / "mine").readings.empty
 
 
 def test_labels_name_their_windows_and_the_doubtful_are_asked_for(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    codes = [f"K-{i:02}" for i in range(1, 27)]
     bk = book.create(tmp_path / "mine")
-    bk = plan.with_label_numbers(book.add(bk, swatches=pd.DataFrame({"swatch": codes})))
+    bk = plan.with_label_numbers(book.add(bk, swatches=pd.DataFrame({"swatch": CODES})))
     book.save(bk)
     numbers = list(bk.swatches["label_number"])
     windows = labelled.card.layout().windows
@@ -233,15 +230,11 @@ def test_small_changes_are_found_between_photos_that_go_together(tmp_path, monke
     shown.update()
     shown.add_to_book()
     assert "Added 24 readings" in shown.sentence
-    shown.choices["names"].value = names_typed
-    shown.choices["path"].value = str(tmp_path / "after.jpg")
-    shown.choices["exposure"].value = "wash"
-    shown.choices["amount"].value = 5
+    choose(shown, names=names_typed, path=str(tmp_path / "after.jpg"), exposure="wash", amount=5)
     shown.update()
     assert "Same phone, same card" in shown.below.value
     assert shown.choices["goes_with"].layout.display is None
-    shown.choices["goes_with"].value = shown.choices["goes_with"].options[1][1]
-    shown.choices["witnesses"].value = "W03, W16"
+    choose(shown, goes_with=shown.choices["goes_with"].options[1][1], witnesses="W03, W16")
     shown.update()
     assert "goes with the earlier one" in shown.below.value
     assert "Witness W03 changed by" in shown.below.value
@@ -259,9 +252,7 @@ def test_small_changes_are_found_between_photos_that_go_together(tmp_path, monke
 
 
 def test_a_photo_of_washed_cloth_is_kept_as_such(shown, tmp_path):
-    shown.choices["names"].value = "A1 = N1"
-    shown.choices["exposure"].value = "wash"
-    shown.choices["amount"].value = 5
+    choose(shown, names="A1 = N1", exposure="wash", amount=5)
     shown.add_to_book()
     row = book.open(tmp_path / "mine").readings.iloc[0]
     assert (row["exposure"], row["amount"], row["unit"]) == ("wash", 5, "cycle")
@@ -285,9 +276,7 @@ def test_the_photo_given_last_is_the_one_measured_and_named(shown):
 
 
 def test_what_was_added_does_not_wait_to_be_added_again(shown):
-    shown.choices["names"].value = "A1 = N1"
-    shown.choices["exposure"].value = "wash"
-    shown.choices["amount"].value = 5
+    choose(shown, names="A1 = N1", exposure="wash", amount=5)
     shown.add_to_book()
     assert "Added 1 reading (after washing, 5 times)" in shown.sentence
     for name, value in {"exposure": "light", "amount": 3}.items():
@@ -299,9 +288,7 @@ def test_what_was_added_does_not_wait_to_be_added_again(shown):
 def test_a_photo_after_a_test_that_stands_alone_is_asked_about(shown):
     shown.choices["names"].value = "A1 = N1"
     shown.add_to_book()
-    shown.choices["path"].value = str(capture.example())
-    shown.choices["names"].value = "A1 = N1"
-    shown.choices["exposure"].value = "wash"
+    choose(shown, path=str(capture.example()), names="A1 = N1", exposure="wash")
     shown.add_to_book()
     assert "goes with no earlier one" in shown.answer.value
     shown.add.click()
@@ -351,9 +338,7 @@ def test_the_books_instrument_readings_correct_the_photo(shown, tmp_path):
     assert any("Have you a colour instrument?" in note for note in shown.shown.notes)
     by_instrument(tmp_path / "mine", ["N1", "N2"], np.add(before[:2], moves))
     shown.follow(tmp_path / "mine")
-    shown.choices["path"].value = str(capture.example())
-    shown.choices["names"].value = "A1 = N1\nA2 = N2\nA3 = N3"
-    shown.choices["by_book"].value = True
+    choose(shown, path=str(capture.example()), names="A1 = N1\nA2 = N2\nA3 = N3", by_book=True)
     shown.update()
     after = shown.measured.table[["L", "a", "b"]].to_numpy()
     moved = after[:2] - before[:2]
@@ -365,7 +350,6 @@ def test_the_books_instrument_readings_correct_the_photo(shown, tmp_path):
 
 
 def test_a_book_without_such_readings_says_what_to_do(shown, tmp_path):
-    shown.choices["names"].value = "A1 = N1"
-    shown.choices["by_book"].value = True
+    choose(shown, names="A1 = N1", by_book=True)
     shown.update()
     assert "no instrument reading of a swatch named here" in shown.sentence

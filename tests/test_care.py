@@ -5,10 +5,11 @@ import html
 import numpy as np
 import pandas as pd
 import pytest
+from panels import choose
 
 from dyelab import book, plan, recipe, shift, words
 from dyelab.handout import colours
-from dyelab.handout.sheets import mordants, recipe_cards
+from dyelab.handout.sheets import cards, mordants
 from dyelab.panel import browse, explore, metals, own_materials, record, weigh
 from dyelab.panel import plan as planning
 from dyelab.recipe.cautions import statements
@@ -19,9 +20,7 @@ ROLE = dict(zip(NAMES, LISTED["role"], strict=True))
 PLANNED = [name for name in NAMES if ROLE[name] not in ("assist", "scour")]
 
 
-@pytest.fixture(autouse=True)
-def _own_home(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
+pytestmark = pytest.mark.usefixtures("desk")
 
 
 def lacks(texts, name, listed=LISTED):
@@ -88,7 +87,7 @@ def page_texts(page):
 
 def test_recipe_cards_say_it_of_every_material(dyed, source):
     for name, code in dyed[1].items():
-        assert lacks(page_texts(recipe_cards.card(source, swatch=code)), name) == [], name
+        assert lacks(page_texts(cards.card(source, swatch=code)), name) == [], name
 
 
 def test_mordant_sheets_say_it_of_every_dye_and_all_that_was_put_with_it(dyed, source):
@@ -171,8 +170,7 @@ def test_the_record_panel_says_it_of_the_bath_that_is_ticked(planned, tmp_path):
 
 def test_the_planner_says_it_as_text_for_all_that_is_ticked():
     panel = planning.panel()
-    panel.choices["controls"].value = False
-    panel.choices["replicates"].value = 1
+    choose(panel, controls=False, replicates=1)
     for factor in ("tannin", "mordant", "dye", "modifier"):
         roles = ("dye", "vat") if factor == "dye" else (factor,)
         every = [name for name in NAMES if ROLE[name] in roles]

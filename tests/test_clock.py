@@ -8,18 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyelab import book, convert, files, grade, handout
+from dyelab import book, convert, grade, handout
 from dyelab.errors import InputError
-from dyelab.handout import colours, html_page
+from dyelab.handout import html_page
 from dyelab.handout.sheets import clock
 
 LIT = ["W05", "W06", "W17"]
 SUMMER = 92 * 12 * 5000.0
-
-
-@pytest.fixture(scope="module")
-def source():
-    return colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
 
 
 @pytest.fixture(scope="module")

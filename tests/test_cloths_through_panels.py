@@ -21,11 +21,7 @@ from dyelab.panel import (
 )
 from dyelab.panel import plan as planning
 
-
-@pytest.fixture(autouse=True)
-def _own_home(tmp_path, monkeypatch):
-    monkeypatch.setenv("HOME", str(tmp_path / "home"))
-    monkeypatch.chdir(tmp_path)
+pytestmark = pytest.mark.usefixtures("desk")
 
 
 def told(panel):

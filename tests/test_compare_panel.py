@@ -6,6 +6,7 @@ import nasty
 import numpy as np
 import pandas as pd
 import pytest
+from panels import choose
 
 from dyelab import book, shift, synth
 from dyelab.panel import compare as comparing
@@ -30,8 +31,7 @@ def test_pick_what_varies_hold_and_read(yard):
     assert list(panel.shown.table)[:3] == ["recipe", "verdict", "moved"]
     panel.choices["dye"].value = comparing.ALL
     assert "40 recipes" in panel.sentence
-    panel.choices["dye"].value = "weld"
-    panel.choices["fibre"].value = "wool"
+    choose(panel, dye="weld", fibre="wool")
     assert len(panel.shown.table) == 6
     assert panel.shown.table["dE00"].is_monotonic_decreasing
     assert any("6 comparisons at once" in note for note in panel.shown.notes)
@@ -73,8 +73,7 @@ def test_the_way_of_reading_is_offered_and_said(yard):
 @pytest.mark.parametrize("picture", ["vectors", "multiples", "dose", "spectra", "family"])
 def test_every_picture_is_drawn_on_screen_and_paper(yard, picture):
     panel = comparing.panel(yard)
-    panel.choices["dye"].value = "weld"
-    panel.choices["picture"].value = picture
+    choose(panel, dye="weld", picture=picture)
     assert panel.shown.figure is not None
     assert "<svg" in static.svg(panel.shown.figure)
 
@@ -118,8 +117,7 @@ def test_the_share_opens_on_the_tannin_with_most_colour(yard):
 
 def test_a_missing_control_is_named_in_the_panel(yard):
     panel = tannin_share.panel(yard)
-    panel.choices["fibre"].value = "wool"
-    panel.choices["dose"].value = 4.0
+    choose(panel, fibre="wool", dose=4.0)
     assert "controls are missing" in panel.sentence
     assert any("iron 4 %" in note for note in panel.shown.notes)
 
@@ -201,8 +199,7 @@ def test_two_doses_are_drawn_as_points_with_what_a_curve_would_need(yard):
     panel = comparing.panel(
         replace(yard, readings=yard.readings[yard.readings["swatch"].isin(few)])
     )
-    panel.choices["dye"].value = "weld"
-    panel.choices["picture"].value = "dose"
+    choose(panel, dye="weld", picture="dose")
     assert "no curve is drawn through them" in panel.sentence
     assert "at least three doses" in panel.sentence
     assert {trace.mode for trace in panel.shown.drawn.data} == {"markers"}

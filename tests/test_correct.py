@@ -3,14 +3,14 @@
 import shutil
 
 import pytest
+from panels import choose
 
 from dyelab import book, synth
 from dyelab.panel import correct
 
 
 @pytest.fixture
-def panel(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "home"))
+def panel(tmp_path):
     shutil.copytree(synth.example(), tmp_path / "mine")
     return correct.panel(tmp_path / "mine")
 
@@ -27,8 +27,7 @@ def saved(panel):
 
 
 def test_a_step_that_was_done_is_put_right_for_all_who_shared_its_bath(panel):
-    panel.choices["swatch"].value = "W09"
-    panel.choices["step"].value = (2, "whole")
+    choose(panel, swatch="W09", step=(2, "whole"))
     assert panel.choices["material"].value == "potash alum"
     assert panel.choices["amount"].value == "15"
     assert "It shared bath M1 with 16 other swatches" in panel.sentence
@@ -86,8 +85,7 @@ def test_a_fastness_test_is_entered_and_corrected(panel):
     bk = panel.book
     loose = bk.readings[(bk.readings["exposure"] == "wash") & (bk.readings["swatch"] == "W09")]
     panel.saved(book.change(bk, readings=loose.assign(test="")), "loose")
-    panel.choices["note"].value = "scales slipped"
-    panel.choices["task"].value = "test"
+    choose(panel, note="scales slipped", task="test")
     assert panel.choices["covers"].options == ("W09",)
     assert "no name yet" in put(panel)
     assert "there is a test wash already" in put(panel, test_name="wash")
@@ -96,8 +94,7 @@ def test_a_fastness_test_is_entered_and_corrected(panel):
     assert after.tests.set_index("test").loc["wash 2", "method"] == "by hand"
     assert after.tests.set_index("test").loc["wash 2", "note"] == ""  # not a step's
     assert (after.readings["test"] == "wash 2").sum() == 3
-    panel.choices["task"].value = "test"
-    panel.choices["test"].value = "wash 2"
+    choose(panel, task="test", test="wash 2")
     assert panel.choices["who"].value == "Ada"
     assert "with 3 readings" in put(panel, who="Bea")
     assert saved(panel).tests.set_index("test").loc["wash 2", "who"] == "Bea"

@@ -6,14 +6,9 @@ import re
 import numpy as np
 import pytest
 
-from dyelab import book, convert, files, shift
-from dyelab.handout import colours, guess
+from dyelab import convert, shift
+from dyelab.handout import guess
 from dyelab.panel import guess as panel_of_guesses
-
-
-@pytest.fixture(scope="module")
-def source():
-    return colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from panels import choose
 
 from dyelab import book, plan, recipe, synth, words
 from dyelab.handout import colours, kinds
@@ -186,9 +187,7 @@ def test_the_record_panel_shows_no_english(tmp_path):
 
 def test_a_plan_of_a_part_of_the_recipes_shows_no_english():
     panel = planning.panel()
-    panel.choices["over"].value = "weld 50 + indigo 5 x3"
-    panel.choices["design"].value = "optimal"
-    panel.choices["runs"].value = 5
+    choose(panel, over="weld 50 + indigo 5 x3", design="optimal", runs=5)
     kept = english(shown(panel), own_words(book.open(synth.example())))
     assert panel.shown.notes
     assert kept == []

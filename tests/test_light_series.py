@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from panels import choose
 
 from dyelab import book, cli, grade, read, table
 from dyelab.errors import InputError
@@ -82,8 +83,7 @@ def test_the_panel_adds_a_typed_series(bk):
     panel = instrument.panel(bk.path)
     doses = [f"after {dose:g} Mlx h {50 + dose} 20 10" for dose in DOSES[1:]]
     lines = ["W01 50 20 10", *doses, "W02 50 20 10", *(f"W02 {line}" for line in doses)]
-    panel.choices["typed"].value = "\n".join(lines)
-    panel.choices["method"].value = "typed"
+    choose(panel, typed="\n".join(lines), method="typed")
     assert list(panel.shown.table["amount"].dropna()) == [3e5, 1e6, 3e6] * 2
     panel.actions["instrument.add"].click()
     is_light_series(book.open(bk.path).readings)

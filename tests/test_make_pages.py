@@ -2,7 +2,7 @@
 
 import nasty
 import pytest
-from panels import EXAMPLE, said
+from panels import EXAMPLE, choose, said
 
 from dyelab import handout
 from dyelab.panel import make_pages
@@ -36,24 +36,21 @@ def test_a_page_is_saved_as_pdf_and_as_html(panel, tmp_path, monkeypatch):
 
 @pytest.mark.parametrize("text", nasty.ALL)
 def test_a_teachers_own_words_are_shown_as_they_are(panel, text):
-    panel.choices["kind"].value = "card"
-    panel.choices["title"].value = text
+    choose(panel, kind="card", title=text)
     assert panel.shown.page.title == " ".join(text.split("\n"))
     assert "<script" not in panel.answer.value
     panel.choices["title"].value = ""
 
 
 def test_a_logo_that_is_not_there_is_told_and_can_be_mended(panel):
-    panel.choices["kind"].value = "card"
-    panel.choices["logo"].value = "nowhere.png"
+    choose(panel, kind="card", logo="nowhere.png")
     assert "no such file" in said(panel)
     panel.choices["logo"].value = ""
     assert "is ready" in panel.sentence
 
 
 def test_no_swatches_chosen_says_what_to_do(panel):
-    panel.choices["kind"].value = "samples"
-    panel.choices["swatches"].value = ()
+    choose(panel, kind="samples", swatches=())
     assert "Choose at least one" in said(panel)
 
 

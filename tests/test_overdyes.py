@@ -5,6 +5,7 @@ import html
 import numpy as np
 import pandas as pd
 import pytest
+from panels import choose
 from worlds import overdyes
 
 from dyelab import book, plan, predict, table
@@ -139,13 +140,7 @@ def typed(folder, recipes, colours):
     return book.save(book.add(bk, readings=frame.assign(**told)))
 
 
-@pytest.fixture
-def _own_home(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "home"))
-    monkeypatch.chdir(tmp_path)
-
-
-@pytest.mark.usefixtures("_own_home")
+@pytest.mark.usefixtures("desk")
 def test_the_explorer_has_a_slider_for_each_dye(tmp_path):
     rng = np.random.default_rng(5)
     made, _ = cloths(20, 4, rng)
@@ -171,7 +166,7 @@ def test_a_recipe_with_two_dyes_is_laid_out_on_the_sliders():
     assert (laid["over"], laid["over_wof"], laid["dips"]) == ("indigo", 5.0, 3)
 
 
-@pytest.mark.usefixtures("_own_home")
+@pytest.mark.usefixtures("desk")
 def test_a_book_that_teaches_little_opens_on_what_it_holds(tmp_path):
     """A printed cloth of three areas: no model, but no refusal either."""
     areas = {"leaf": "aluminium acetate 5", "stem": "aluminium acetate 5 + ferrous acetate 2"}
@@ -189,7 +184,7 @@ def test_a_book_that_teaches_little_opens_on_what_it_holds(tmp_path):
     assert panel.actions["exploring.put"].layout.display == "none"  # it would put plain swatches
 
 
-@pytest.mark.usefixtures("_own_home")
+@pytest.mark.usefixtures("desk")
 def test_any_metal_of_the_table_can_be_asked_about(tmp_path):
     """Tin and titanium, which no other book here holds."""
     rng = np.random.default_rng(6)
@@ -206,6 +201,5 @@ def test_any_metal_of_the_table_can_be_asked_about(tmp_path):
     assert any("stannous chloride" in said for said in panel.shown.care)
     panel.choices["task"].value = "reach"
     assert "Tin adds" in html.unescape(panel.sentence)
-    panel.choices["task"].value = "next"
-    panel.choices["most_tin"].value = 0
+    choose(panel, task="next", most_tin=0)
     assert not panel.shown.table["recipe"].str.contains("tin ").any()

@@ -16,18 +16,13 @@ from dyelab import book, files, handout, shift
 from dyelab.errors import InputError
 from dyelab.handout import colours, html_page
 from dyelab.handout.page import Own
+from dyelab.handout.sheets import cards, report, wall, worksheet
 from dyelab.handout.sheets import metal as metal_page
 from dyelab.handout.sheets import mordants as mordant_sheet
-from dyelab.handout.sheets import recipe_cards, report, saddening, sorting, wall, worksheet
 from dyelab.handout.sheets import series as series_page
 
 EXAMPLE = files.shipped_path("data", "marlpit_yard")
 CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
-
-
-@pytest.fixture(scope="module")
-def source():
-    return colours.source(book.open(EXAMPLE))
 
 
 def every(source, own=Own()):
@@ -36,8 +31,8 @@ def every(source, own=Own()):
     first = source.made[source.made["dye"] != "none"].iloc[0]
     return {
         "mordants": mordant_sheet.sheet(source, own, fibre=first["fibre"], dye=first["dye"]),
-        "card": recipe_cards.card(source, own, swatch=codes[0]),
-        "samples": recipe_cards.samples(source, own, swatches=codes[:3]),
+        "card": cards.card(source, own, swatch=codes[0]),
+        "samples": cards.samples(source, own, swatches=codes[:3]),
         "wall": wall.chart(source, own, fibre=first["fibre"]),
         "series": series_page.shared(source, own),
         "report": report.report(source, own),
@@ -107,7 +102,7 @@ def test_the_iron_page_tells_the_tannins_share_and_cautions(source):
 def test_a_recipe_card_weighs_out_for_the_swatch(source):
     """2 % of 4.5 g is 0.09 g: a rounded 0.1 g would be a tenth too much."""
     codes = source.rows.loc[(source.rows["iron_wof"] == 2) & (source.rows["dye"] == "madder")]
-    page = recipe_cards.card(source, swatch=codes["swatch"].iloc[0])
+    page = cards.card(source, swatch=codes["swatch"].iloc[0])
     (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
     (iron,) = [row for row in table.rows if "ferrous sulfate" in row]
     assert "0.09" in iron
@@ -183,8 +178,8 @@ def test_the_report_says_how_many_and_what_moved_most(source):
     ("make", "remedy"),
     [
         (lambda s: mordant_sheet.sheet(s, fibre="wool", dye="saffron"), "Choose another dye"),
-        (lambda s: recipe_cards.card(s, swatch="W0"), "Did you mean"),
-        (lambda s: recipe_cards.samples(s, swatches=["W01", "nope"]), "no swatch 'nope'"),
+        (lambda s: cards.card(s, swatch="W0"), "Did you mean"),
+        (lambda s: cards.samples(s, swatches=["W01", "nope"]), "no swatch 'nope'"),
         (lambda s: wall.chart(s, fibre="nettle"), "Choose another fibre"),
         (lambda s: series_page.shared(s, series="none such"), "Choose another"),
         (
@@ -238,13 +233,13 @@ def test_few_and_many_swatches(count, tmp_path):
     codes = list(source.book.swatches["swatch"])
     for name, page in every(source).items():
         assert handout.write(page, tmp_path / f"{name}.pdf").stat().st_size > 1000
-    page = recipe_cards.samples(source, swatches=codes)
+    page = cards.samples(source, swatches=codes)
     assert sum(isinstance(b, handout.Frame) for b in page.blocks) == count
 
 
 def test_a_swatch_never_measured_gets_an_empty_chip_that_says_so(tmp_path):
     source = colours.source(small(tmp_path, 3, blank=(1,)))
-    page = recipe_cards.samples(source, swatches=["S0", "S1", "S2"])
+    page = cards.samples(source, swatches=["S0", "S1", "S2"])
     frames = [b for b in page.blocks if isinstance(b, handout.Frame)]
     assert [bool(frame.patch.fill) for frame in frames] == [True, False, True]
     assert "not measured yet" in words_of(page)
@@ -286,11 +281,8 @@ def test_user_text_passes_through_every_page_as_text(text, tmp_path):
     plain = every(colours.source(bk), Own())
     source = colours.source(named)
     told = {"fibre": text, "dye": text}
-    recipes = replace(source.recipes, made=source.recipes.made.assign(**told))
-    read = source.read.assign(**told)
-    said = [colours.recipe(row) for row in recipes.made.to_dict("records")]
-    made = recipes.made.assign(recipe=said)
-    source = replace(source, recipes=recipes, made=made, read=read)
+    made, rows = source.every.made.assign(**told), source.every.rows.assign(**told)
+    source = replace(source, every=replace(source.every, made=made, rows=rows))
     for name, page in every(source, Own(text, text, text, text)).items():
         if name == "report":  # it reads the book again: its own words are the title and the foot
             assert text in "".join(Words(html_page.text(page)).words)
@@ -319,7 +311,7 @@ PICKED = {"fibre": "cotton", "dye": "weld", "tannin": "pomegranate rind"}
 
 
 def test_the_strip_is_one_sheet_of_full_bands_with_the_dyes_own_share(source):
-    page = saddening.strip(source, **PICKED, mordant="aluminium acetate")
+    page = metal_page.strip(source, **PICKED, mordant="aluminium acetate")
     (strip,) = [b for b in page.blocks if isinstance(b, handout.Bands)]
     assert strip.height_mm == 35
     assert len(strip.columns) == 5
@@ -330,7 +322,7 @@ def test_the_strip_is_one_sheet_of_full_bands_with_the_dyes_own_share(source):
     assert "in ten" in page.blocks[0].text
     for paper in ("A4", "Letter"):
         own = Own(paper=paper, teacher="Class 3")
-        page = saddening.strip(source, own, **PICKED, mordant="aluminium acetate")
+        page = metal_page.strip(source, own, **PICKED, mordant="aluminium acetate")
         assert len(handout.pictures(page, ppi=10)) == 1
     assert "no pair of bare swatches" in page.aside[0]
 
@@ -378,11 +370,11 @@ def test_a_planned_recipe_is_a_dashed_place(tmp_path):
 
 
 def test_a_sorting_card_tells_nothing_in_front_and_all_on_its_back(source, tmp_path):
-    page = sorting.cards(source, swatches=["W05", "W06"])
-    cards = [b for b in page.blocks if isinstance(b, handout.Card)]
-    assert [card.number for card in cards] == ["1", "2"]
-    assert any("iron 0.5 %" in line for line in cards[0].lines)
-    assert any("after 10 washes" in line for line in cards[0].lines)
+    page = cards.sorting(source, swatches=["W05", "W06"])
+    made = [b for b in page.blocks if isinstance(b, handout.Card)]
+    assert [card.number for card in made] == ["1", "2"]
+    assert any("iron 0.5 %" in line for line in made[0].lines)
+    assert any("after 10 washes" in line for line in made[0].lines)
     assert len(handout.pictures(page, ppi=20)) == 4
     if which("pdftotext"):
         pdf = handout.write(page, tmp_path / "cards.pdf")
@@ -395,17 +387,15 @@ def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
     bk = photo_book.photographed(tmp_path, (0,))
     found = colours.source(bk)
     (frame, *_) = [
-        b
-        for b in recipe_cards.samples(found, swatches=["P1"]).blocks
-        if isinstance(b, handout.Frame)
+        b for b in cards.samples(found, swatches=["P1"]).blocks if isinstance(b, handout.Frame)
     ]
     assert frame.patch.crop.startswith(b"\x89PNG")
     (card,) = [
-        b for b in sorting.cards(found, swatches=["P1"]).blocks if isinstance(b, handout.Card)
+        b for b in cards.sorting(found, swatches=["P1"]).blocks if isinstance(b, handout.Card)
     ]
     assert card.patch.crop == frame.patch.crop
     picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "potash alum"}
-    strip, sheet = saddening.strip(found, **picked), metal_page.sheet(found, **picked)
+    strip, sheet = metal_page.strip(found, **picked), metal_page.sheet(found, **picked)
     madder = mordant_sheet.sheet(found, fibre="wool", dye="madder")
     (bands,) = [b for b in strip.blocks if isinstance(b, handout.Bands)]
     assert bands.bands[0].patches[0].crop == frame.patch.crop
@@ -420,7 +410,7 @@ def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
 def test_a_planned_dose_has_its_column_on_the_strip_and_the_page_of_the_metal(tmp_path):
     found = colours.source(dosed(tmp_path, (0.0, 1.0, 2.0, 4.0), blank=(2.0,)))
     picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "none"}
-    strip = saddening.strip(found, **picked)
+    strip = metal_page.strip(found, **picked)
     (bands,) = [b for b in strip.blocks if isinstance(b, handout.Bands)]
     assert bands.columns == ("none", "1 % iron", "2 % iron", "4 % iron")
     assert [bool(p.fill) for p in bands.bands[0].patches] == [True, True, False, True]

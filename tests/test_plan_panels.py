@@ -4,7 +4,7 @@ import html
 from datetime import date
 
 import pytest
-from panels import EXAMPLE, said
+from panels import EXAMPLE, choose, said
 from PIL import Image
 
 from dyelab import book, plan
@@ -57,8 +57,7 @@ def test_what_was_done_is_ticked_and_corrected(planned):
     assert panel.choices["weighed"].value == pytest.approx(
         plan.open_baths(planned)["weigh_g"].iloc[0], abs=0.01
     )
-    panel.choices["weighed"].value = 2.0
-    panel.choices["in_it"].value = panel.choices["in_it"].options[:-1]
+    choose(panel, weighed=2.0, in_it=panel.choices["in_it"].options[:-1])
     panel.actions["planning.it_was"].click()
     after = book.open(planned.path)
     rows = after.steps[(after.steps["bath"] == first[1]) & (after.steps["state"] == "done")]
@@ -118,8 +117,7 @@ def test_browsing_finds_sorts_and_opens():
     panel.choices["swatch"].value = code
     assert said(panel).startswith(f"<p>{code}: cotton")
     assert any(note.startswith("1. ") for note in panel.shown.notes)
-    panel.choices["swatch"].value = ""
-    panel.choices["find"].value = "aubergine"
+    choose(panel, swatch="", find="aubergine")
     assert "no swatch here says 'aubergine'" in said(panel)
 
 
@@ -187,8 +185,7 @@ def test_with_children_in_the_room_metal_baths_are_left_out_and_said():
     assert "ferrous sulfate" in set(panel.shown.table["material"])
     panel.choices["children"].value = True
     assert any("work in the room: ferrous sulfate" in note for note in panel.shown.notes)
-    panel.choices["over"].value = "weld 50 + indigo vat 5 x3"
-    panel.choices["more"].value = "woad 5"
+    choose(panel, over="weld 50 + indigo vat 5 x3", more="woad 5")
     note = next(note for note in panel.shown.notes if "work in the room" in note)
     assert all(name in note for name in ("indigo", "hydrated lime", "woad")), note
     out = {"ferrous sulfate", "copper sulfate", "indigo", "woad", "hydrated lime"}

@@ -51,9 +51,9 @@ async def _walked(folder):
             kernels,
             kept,
             "import sys, os; there = 'dyelab.panel.compare' in sys.modules; "
-            "from dyelab.panel.book_choice import gathered; "
+            "from dyelab.panel.book_choice import source; "
             "from dyelab.panel.explore.bench import learned; "
-            "held = [one.cache_info().currsize for one in (gathered, learned)]; "
+            "held = [one.cache_info().currsize for one in (source, learned)]; "
             "print(there, held, os.getcwd())",
         )
         assert said.strip() == f"True [1, 1] {folder}"

@@ -5,7 +5,7 @@ import html
 import nasty
 import pandas as pd
 import pytest
-from panels import EXAMPLE, said
+from panels import EXAMPLE, choose, said
 
 from dyelab import book, recipe
 from dyelab.panel import printed_cloth, weigh
@@ -20,13 +20,8 @@ def sums():
     return panel
 
 
-def set_all(panel, **values):
-    for name, value in values.items():
-        panel.choices[name].value = value
-
-
 def test_a_dose_is_weighed_or_measured_from_a_stock(sums):
-    set_all(sums, dose=16, fibre_g=250, liquor_ratio=30, stock_percent=10)
+    choose(sums, dose=16, fibre_g=250, liquor_ratio=30, stock_percent=10)
     assert "weigh 40.00 g, in 7.50 L of bath at 1 : 30" in said(sums)
     assert "measure 400.0 mL" in said(sums)  # 40 g at 10 g in 100 mL
     assert sums.shown.table["stock_ml"].item() == pytest.approx(400)
@@ -35,12 +30,12 @@ def test_a_dose_is_weighed_or_measured_from_a_stock(sums):
 
 
 def test_a_weighed_amount_is_a_dose(sums):
-    set_all(sums, task="dose", weighed_g=12, fibre_g=80)
+    choose(sums, task="dose", weighed_g=12, fibre_g=80)
     assert "is 15.00 % WOF" in said(sums)
 
 
 def test_a_stock_is_diluted_and_a_weaker_one_refused(sums):
-    set_all(sums, task="dilute", volume_ml=500, strength=4, stock_strength=100)
+    choose(sums, task="dilute", volume_ml=500, strength=4, stock_strength=100)
     assert "20.0 mL of the stock of 100 g/L, made up with 480.0 mL of water" in said(sums)
     sums.choices["strength"].value = 200
     assert "can't be diluted to 200" in said(sums)
@@ -51,7 +46,7 @@ def test_a_salt_is_exchanged_by_its_metal(sums):
 
     KAl(SO4)2·12H2O 474.37 g/mol and Al2(SO4)3·18H2O 666.40 g/mol with two aluminium atoms.
     """
-    set_all(sums, task="exchange", wanted="aluminium sulfate 18-hydrate", dose=15, fibre_g=200)
+    choose(sums, task="exchange", wanted="aluminium sulfate 18-hydrate", dose=15, fibre_g=200)
     expected = 15 * 666.40 / 2 / 474.37
     assert f"{expected:.2f} % WOF of aluminium sulfate 18-hydrate" in said(sums)
     table = sums.shown.table.set_index("material")
@@ -65,12 +60,12 @@ def test_a_salt_is_exchanged_by_its_metal(sums):
 
 
 def test_a_bath_in_grams_a_litre_is_a_dose(sums):
-    set_all(sums, task="bath", strength=5, liquor_ratio=30, fibre_g=100)
+    choose(sums, task="bath", strength=5, liquor_ratio=30, fibre_g=100)
     assert "is 15.00 % WOF: 15.00 g for 100 g of dry fibre in 3.00 L" in said(sums)
 
 
 def test_cloth_is_weighed_by_its_size(sums):
-    set_all(sums, task="cloth", width_cm=150, length_cm=200, g_per_m2=140, pieces=3)
+    choose(sums, task="cloth", width_cm=150, length_cm=200, g_per_m2=140, pieces=3)
     assert "3 pieces" in said(sums)
     assert "weigh 1260.0 g" in said(sums)
 
@@ -82,7 +77,7 @@ def test_cautions_stand_beside_every_salt_that_is_weighed(sums):
         assert set(recipe.care(["copper sulfate"], hot=False)) <= set(sums.shown.care)
         hazards = [text for text in sums.shown.care if text.startswith("Danger, copper sulfate")]
         assert "very toxic to aquatic life" in hazards[0], task
-    set_all(sums, task="weigh", dose=0.5, fibre_g=100)
+    choose(sums, task="weigh", dose=0.5, fibre_g=100)
     assert any("shows whole grams" in note for note in sums.shown.notes)
 
 
@@ -124,8 +119,7 @@ def test_a_line_that_is_no_area_and_a_code_that_is_taken_are_named(mine):
 @pytest.mark.parametrize("text", nasty.ALL)
 def test_text_of_ones_own_is_shown_letter_by_letter(mine, text):
     panel = printed_cloth.panel(mine)
-    panel.choices["code"].value = text
-    panel.choices["areas"].value = f"{text.replace('=', '').replace(';', '')} = none"
+    choose(panel, code=text, areas=f"{text.replace('=', '').replace(';', '')} = none")
     assert "<script" not in panel.answer.value
     assert "<img" not in panel.answer.value
 
@@ -158,11 +152,11 @@ def test_no_stock_is_offered_of_what_does_not_dissolve(mine, material, why):
     own = pd.DataFrame([{"material": "alder bark", "role": "dye", "high_wof": 40.0}])
     panel = weigh.panel(book.save(book.add(mine, materials=own)))
     panel.choices["material"].value = material
-    set_all(panel, dose=5, fibre_g=100, stock_percent=20)
+    choose(panel, dose=5, fibre_g=100, stock_percent=20)
     assert "stock_ml" not in panel.shown.table
     assert any(why in note for note in panel.shown.notes)
-    set_all(panel, task="dilute", stock_strength=200)
+    choose(panel, task="dilute", stock_strength=200)
     assert why in said(panel)
-    set_all(panel, task="weigh", material="logwood extract")
+    choose(panel, task="weigh", material="logwood extract")
     assert "stock_ml" in panel.shown.table
     assert any("The dose is of the extract" in text for text in panel.shown.care)

@@ -27,13 +27,11 @@ def _check(folder: Path, *, several: bool) -> int:
     """Print one book's faults; a book that can't be opened is a fault of its own."""
     try:
         texts = list(book.check(folder)["text"])
+        slips = list(book.suspicions(book.open(folder))["text"])
     except InputError as error:
         if not several:
             raise
-        texts = [str(error)]
-        slips: list[str] = []
-    else:
-        slips = list(book.suspicions(book.open(folder))["text"])
+        texts, slips = [str(error)], []
     for text in texts:
         click.echo(f"{folder}: " * several + " ".join(text.split()))
     for text in slips:

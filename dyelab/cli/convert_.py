@@ -64,16 +64,10 @@ def command(
     sources: tuple[str, ...],
     out: str | None,
     into: str | None,
-    exposure: str,
-    amount: float | None,
-    unit: str,
     illuminant: str,
     observer: str,
     measured_under: str | None,
-    scale: read.Scale | None,
-    skip_bad: bool,
-    sheet: str | None,
-    geometry: str | None,
+    **told: Any,
 ) -> None:
     """Turn measurement files into one CIELAB table.
 
@@ -86,15 +80,11 @@ def command(
     _keep_sources(sources, out, into)
     light, angle = _white(measured_under)
     convert.white(illuminant, int(observer))  # refuse an unknown light before reading anything
-    every = {
-        source: read.measurements(
-            source, illuminant=light, observer=angle, scale=scale, skip_bad=skip_bad,
-            sheet=sheet, geometry=geometry, options=_OPTIONS,
-        )
-        for source in _slowly(sources)
-    }  # fmt: skip
+    state = {name: told.pop(name) for name in ("exposure", "amount", "unit")}
+    given = {"illuminant": light, "observer": angle, "options": _OPTIONS, **told}
+    every = {source: read.measurements(source, **given) for source in _slowly(sources)}
     if into is not None:
-        _add(into, every, {"exposure": exposure, "amount": amount, "unit": unit})
+        _add(into, every, state)
     if out is None:
         return
     tables = [_lab(found, Path(s).name, illuminant, int(observer)) for s, found in every.items()]

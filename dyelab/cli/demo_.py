@@ -57,8 +57,6 @@ def command(folder: Path) -> None:
 def _job(folder: Path) -> tuple[Book, pd.DataFrame, Findings]:
     with _progress(5) as step:
         step("reading")
-        from dyelab import synth
-
         bk = synth.write_book(synth.sources(), folder / BOOK)
         step("photo")
         bk, agreed = _photographed(bk, synth.sources() / "photos", folder / OVERLAYS)

@@ -85,9 +85,7 @@ Places = dict[str, dict[str, str]]  # swatch by place, by photo
     help="With --goes-with: swatches that were never treated, such as W01,W13.",
 )
 @common.treated("what had happened to the cloth, such as wash or light.")
-def command(
-    photos: tuple[Path, ...], target: str, card: Path | None, out: Path | None, **options: Any
-) -> None:
+def command(photos: tuple[Path, ...], out: Path | None, **options: Any) -> None:
     """Colours of the windows in each PHOTO of a swatch card, with their uncertainty.
 
     Everything is CIELAB under the illuminant and for the observer you ask for; colours that go
@@ -96,14 +94,15 @@ def command(
     """
     taken = _book(options, out)
     options["white"] = _white(options, taken)
-    _check_keep(target, options)
-    kept = options["calibration"]
-    layout = None if card is None else read_layout(card)
-    options |= {"card": layout, "target": None if target == "white" else target}
+    if options["target"] == "white":
+        options["target"] = None
+    _check_keep(options)
+    card, kept = options["card"], options["calibration"]
+    options["card"] = None if card is None else read_layout(card)
     stored = None if kept is None else calibrate.read_calibration(kept)
-    result = _measured(photos, target, layout, stored, options)
+    result = _measured(photos, stored, options)
     if options["keep"] is not None:
-        _keep(photos[0], target, layout, options)
+        _keep(photos[0], options)
     if options["shared"] is not None:
         files.write_table(result.shared, options["shared"])
     if out is not None:
@@ -225,11 +224,7 @@ def _source(bk: Book, name: str) -> str:
 
 
 def _measured(
-    photos: tuple[Path, ...],
-    target: str,
-    layout: Layout | None,
-    stored: Calibration | None,
-    options: dict[str, Any],
+    photos: tuple[Path, ...], stored: Calibration | None, options: dict[str, Any]
 ) -> measure.Result:
     from tqdm import tqdm
 
@@ -239,9 +234,8 @@ def _measured(
     ):
         return measure.photos(
             photos,
-            None if target == "white" else target,
+            options["target"],
             **_how(options),
-            layout=layout,
             stored=stored,
             overlays=options["overlay"],
             executor=executor,
@@ -251,7 +245,8 @@ def _measured(
 
 
 def _how(options: dict[str, Any]) -> dict[str, Any]:
-    return {name: options[name] for name in ("add", "method", "white")}
+    same = {name: options[name] for name in ("add", "method", "white")}
+    return {**same, "layout": options["card"]}
 
 
 def _pool(count: int, jobs: int | None) -> Any:
@@ -261,16 +256,16 @@ def _pool(count: int, jobs: int | None) -> Any:
     return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
 
 
-def _keep(photo: Path, target: str, layout: Layout | None, options: dict[str, Any]) -> None:
-    made = measure.calibration(photo, target, layout=layout, **_how(options))
+def _keep(photo: Path, options: dict[str, Any]) -> None:
+    made = measure.calibration(photo, options["target"], **_how(options))
     calibrate.write_calibration(made, options["keep"])
     click.echo(f"{options['keep']}: the calibration of {photo.name}")
 
 
-def _check_keep(target: str, options: dict[str, Any]) -> None:
+def _check_keep(options: dict[str, Any]) -> None:
     if options["keep"] is None:
         return
-    if target == "white":
+    if options["target"] is None:
         raise InputError("--keep needs the target in the picture. Give its values with --target.")
     if options["calibration"] is not None:
         raise InputError(

@@ -1,6 +1,7 @@
 """``dyelab open``: JupyterLab, or the panels alone, on copies of the notebooks."""
 
 import filecmp
+import hashlib
 import json
 import os
 import shutil
@@ -12,7 +13,9 @@ from typing import Any
 
 import click
 
+from dyelab import files, words
 from dyelab.cli import options
+from dyelab.errors import InputError
 
 FOLDER = "dyelab-notebooks"
 _RECORD = ".as-shipped"
@@ -45,11 +48,9 @@ def command(folder: Path | None, app: bool, desk: Path, white: str | None, **ser
     The notebooks are copied to a folder of your own; those you have changed are left as they
     are. The server answers to this machine alone.
     """
-    from dyelab import words
-
     given = environment(folder, white)
     if app and find_spec("voila") is None:
-        raise _refusal("cli.no_app")
+        raise InputError(words.say("cli.no_app"))
     for line in copies(desk):
         click.echo(line)
     click.echo(words.say("cli.serving", folder=desk.resolve()))
@@ -69,13 +70,6 @@ def with_looks(environment: Mapping[str, str]) -> dict[str, str]:
     return {**environment, **added}
 
 
-def _refusal(key: str, **values: Any) -> Exception:
-    from dyelab import words
-    from dyelab.errors import InputError
-
-    return InputError(words.say(key, **values))
-
-
 def environment(folder: Path | None, white: str | None = None) -> dict[str, str]:
     """Return the environment of the server, with the book the panels shall open on."""
     if folder is None:
@@ -83,17 +77,17 @@ def environment(folder: Path | None, white: str | None = None) -> dict[str, str]
     if not folder.exists() and (white or _wanted(folder)):
         _begin(folder, white)
     elif not folder.exists() and not sys.stdin.isatty():
-        raise _refusal("cli.nobody_to_ask", path=folder)
+        raise InputError(words.say("cli.nobody_to_ask", path=folder))
     elif white:
-        raise _refusal("cli.white_stands", path=folder)
+        raise InputError(words.say("cli.white_stands", path=folder))
     if not (folder / "datapackage.json").is_file():
-        raise _refusal("frame.no_book", path=folder)
+        raise InputError(words.say("frame.no_book", path=folder))
     return {**os.environ, "DYELAB_BOOK": str(folder.resolve())}
 
 
 def _begin(folder: Path, white: str | None) -> None:
     """Begin a book under the white given, or under the one chosen when asked."""
-    from dyelab import book, table, words
+    from dyelab import book, table
 
     offered = [table.white_text(one).rstrip("°") for one in table.WHITES]
     chosen = white or click.prompt(
@@ -104,11 +98,8 @@ def _begin(folder: Path, white: str | None) -> None:
 
 def _wanted(folder: Path) -> bool:
     """Ask whether a book shall be begun where there is none; unasked, the answer is no."""
-    from dyelab import words
-
-    if not sys.stdin.isatty():
-        return False
-    return click.confirm(words.say("cli.begin_book", path=folder), default=True)
+    said = words.say("cli.begin_book", path=folder)
+    return sys.stdin.isatty() and click.confirm(said, default=True)
 
 
 def copies(desk: Path) -> list[str]:
@@ -121,11 +112,9 @@ def copies(desk: Path) -> list[str]:
     InputError
         If the folder lies inside the installed package.
     """
-    from dyelab import files, words
-
     source = files.shipped_path("notebooks")
     if desk.resolve().is_relative_to(Path(__file__).resolve().parents[1]):
-        raise _refusal("cli.inside", path=desk)
+        raise InputError(words.say("cli.inside", path=desk))
     desk.mkdir(parents=True, exist_ok=True)
     record = _read_record(desk)
     said = []
@@ -159,8 +148,6 @@ def _untouched(target: Path, path: Path, record: dict[str, list[str]]) -> bool:
 
 def _digest(path: Path) -> str:
     """Digest of what a user writes in a notebook; outputs and counts don't matter."""
-    import hashlib
-
     try:
         cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
         kept = [[cell["cell_type"], "".join(cell["source"])] for cell in cells]

@@ -12,7 +12,8 @@ from dyelab import book, grade, measure, shift, table, words
 from dyelab import recipe as recipe_
 from dyelab.book import Book
 from dyelab.errors import InputError, choose
-from dyelab.handout.page import Patch
+from dyelab.handout import page as parts
+from dyelab.handout.page import Own, Page, Patch
 from dyelab.shift.recipes import FACTORS
 
 __all__ = ["FACTORS", "METALS", "Source", "cloth", "only", "recipe", "source"]
@@ -31,24 +32,53 @@ class Source:
     book : Book
     wide : DataFrame
         As ``book.wide`` gives it.
-    recipes : Recipes
-        As ``shift.as_dyed`` gathers them, all read by one method: the one that has read most.
-    made : DataFrame
-        ``recipes.made`` with `recipe`, in words.
-    read : DataFrame
-        All readings as dyed, by whatever method, the most trusted first.
-    listed, unread : DataFrame
-        Every recipe of the book, and those planned and never measured, as ``shift.list_recipes``
-        gives them.
+    every : Recipes
+        As ``shift.as_dyed`` gathers them, each method apart.
     """
 
     book: Book
     wide: pd.DataFrame
-    recipes: shift.Recipes
-    made: pd.DataFrame
-    read: pd.DataFrame
-    listed: pd.DataFrame
-    unread: pd.DataFrame
+    every: shift.Recipes
+
+    @cached_property
+    def _by_method(self) -> dict[str, shift.Recipes]:
+        return {}
+
+    def by(self, method: str | None) -> shift.Recipes:
+        """Recipes as read by one method; by all of them, each apart, where blank."""
+        if not method or self.every.methods == [method]:
+            return self.every
+        if method not in self._by_method:
+            given: Any = {"shared": self.shared, "method": method}
+            self._by_method[method] = shift.as_dyed(_dyed(self.wide), **given)
+        return self._by_method[method]
+
+    @cached_property
+    def recipes(self) -> shift.Recipes:
+        """Recipes all read by one method: the one that has read most."""
+        return self.by(shift.leading_method(_dyed(self.wide)))
+
+    @cached_property
+    def made(self) -> pd.DataFrame:
+        """``recipes.made`` with `recipe`, in words."""
+        return _worded(self.recipes.made)
+
+    @property
+    def read(self) -> pd.DataFrame:
+        """All readings as dyed, by whatever method, the most trusted first."""
+        return self.every.rows
+
+    @cached_property
+    def listed(self) -> pd.DataFrame:
+        """Every recipe of the book (``shift.list_recipes``); bare ends of prints apart."""
+        areas = _dyed(book.areas(self.book))
+        printed = areas.groupby("swatch")["area"].transform("nunique") > 1
+        return shift.list_recipes(areas[~(printed & (areas["area"] == "whole"))])
+
+    @cached_property
+    def unread(self) -> pd.DataFrame:
+        """Recipes planned and never measured."""
+        return _worded(shift.unread_recipes(self.listed, self.every))
 
     @property
     def rows(self) -> pd.DataFrame:
@@ -68,7 +98,7 @@ class Source:
     @property
     def shared(self) -> pd.DataFrame | None:
         """Errors that readings of one source share."""
-        return getattr(self.book, "shared", None)
+        return self.book.shared
 
     @cached_property
     def moves(self) -> dict[tuple[int, int], dict[Any, Any]]:
@@ -149,18 +179,30 @@ class Source:
         pairs = zip(readings["reading"], table.pieces(readings), strict=True)
         return {name: found[reading] for reading, name in pairs if reading in found}
 
-    def pictured(
-        self, rows: Sequence[dict[Any, Any]], patches: Sequence[Patch]
+    def page(self, own: Own, title: str, blocks: Sequence[Any], **laid: Any) -> Page:
+        """Return a teacher's page of this book's colours: its foot names white and method."""
+        return own.page(title, blocks, white=self.white, how=self.how, **laid)
+
+    def patches(
+        self, rows: Sequence[dict[Any, Any]], labels: Sequence[str], notes: Sequence[str] = ()
     ) -> tuple[Patch, ...]:
-        """Patches of recipes, each with a picture of a cloth dyed to it where a photo has one."""
+        """Patches of recipes, each with a picture of a cloth dyed to it where a photo has one.
+
+        A recipe without a colour is a blank place.
+        """
+        made = parts.patches(pd.DataFrame(rows, columns=parts.COLOUR), labels, notes)
+        cut = zip(made, self.cloth(rows), strict=True)
+        return tuple(replace(one, crop=crop) for one, crop in cut)
+
+    def cloth(self, rows: Sequence[dict[Any, Any]]) -> list[bytes]:
+        """A picture of a cloth dyed to each recipe, cut from a photo; empty where there is none."""
         codes = [str(row.get("swatch") or "").split(", ") for row in rows]
         cut = self.crops(code for some in codes for code in some)
         named = [
             table.pieces(pd.DataFrame({"swatch": some}).assign(area=row.get("area")))
             for row, some in zip(rows, codes, strict=True)
         ]
-        first = [next((cut[name] for name in some if name in cut), b"") for some in named]
-        return tuple(replace(one, crop=crop) for one, crop in zip(patches, first, strict=True))
+        return [next((cut[name] for name in some if name in cut), b"") for some in named]
 
     def chosen(self, swatches: Sequence[str]) -> list[str]:
         """Codes of swatches, each one of the book's.
@@ -226,24 +268,12 @@ def source(bk: Book) -> Source:
         If nothing in it has been measured as dyed.
     """
     wide = book.wide(bk)
-    cloth = wide[wide["fibre"] != REFERENCE_FIBRE]
-    shared = getattr(bk, "shared", None)
-    every = shift.as_dyed(cloth, shared=shared)
-    recipes = every
-    if len(every.methods) > 1:
-        recipes = shift.as_dyed(cloth, shared=shared, method=shift.leading_method(cloth))
-    made = _worded(recipes.made)
-    listed = _listed(bk)
-    unread = _worded(shift.unread_recipes(listed, every))
-    return Source(bk, wide, recipes, made, every.rows, listed, unread)
+    return Source(bk, wide, shift.as_dyed(_dyed(wide), shared=bk.shared))
 
 
-def _listed(bk: Book) -> pd.DataFrame:
-    """Every recipe of the book; light references and bare ends of prints apart."""
-    areas = book.areas(bk)
-    printed = areas.groupby("swatch")["area"].transform("nunique") > 1
-    cloth = areas[(areas["fibre"] != REFERENCE_FIBRE) & ~(printed & (areas["area"] == "whole"))]
-    return shift.list_recipes(cloth)
+def _dyed(rows: pd.DataFrame) -> pd.DataFrame:
+    """Rows of cloth, without those of light references."""
+    return rows[rows["fibre"] != REFERENCE_FIBRE]
 
 
 def _worded(made: pd.DataFrame) -> pd.DataFrame:
@@ -287,6 +317,12 @@ def _added(row: dict[Any, Any]) -> bool:
     return recipe(row, bare=True) != words.say("variants.bare")
 
 
+def metals(row: Mapping[Any, Any]) -> list[str]:
+    """The metals of a recipe: ``iron 2 %``, ``copper 1 %``."""
+    doses = {metal: row.get(column, 0.0) for metal, column in shift.METALS.items()}
+    return [shift.dose_text(metal, dose) for metal, dose in doses.items() if dose > 0]
+
+
 def dose(amount: Any) -> str:
     """A dose as the trade writes it: ``0.5 %`` of the weight of fibre."""
     return f"{float(amount):.3g} %" if amount is not None and np.isfinite(float(amount)) else "?"
@@ -301,6 +337,12 @@ def only(made: pd.DataFrame, **wanted: Any) -> pd.DataFrame:
         column = made[name]
         keep &= (column.fillna(0) == value) if isinstance(value, float) else (column == value)
     return made[keep]
+
+
+def none_first(column: pd.Series) -> pd.Series:
+    """What to sort a column of recipes by, so that ``none`` and a blank dose come first."""
+    numbers = pd.api.types.is_numeric_dtype(column)
+    return column.fillna(0.0) if numbers else column.where(column != "none", "")
 
 
 def named(pairs: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:

@@ -99,15 +99,15 @@ def page(
     else:
         crops = _crops(found.grades, book)
         blocks = []
-        for i, (name, rows) in enumerate(cloths):
-            blocks += [parts.NewPage()] if i else []
+        for name, rows in cloths:
+            blocks += [parts.NewPage()] if blocks else []
             heading = [parts.Heading(parts.opened(name))] if len(cloths) > 1 else []
             blocks += [*heading, *_sheet(_only(found, set(rows["swatch"])), tests, crops)]
     title = words.say("fastness.title")
     if len(cloths) == 1:
         title = f"{title}: {cloths[0][0]}"
     # two swatches of a cloth, their table and the cautions fill one sheet only with small margins
-    return replace(own.page(title, blocks, **read(found)), tight=True, aside=aside)
+    return own.page(title, blocks, tight=True, aside=aside, **read(found))
 
 
 def _white(found: grade.Study) -> tuple[str, int]:
@@ -160,12 +160,12 @@ def _sheet(found: grade.Study, tests: pd.DataFrame | None, crops: dict[str, byte
     for exposure, pieces in shown:
         if 0 < len(pieces) <= _FEW:
             for piece in pieces:
-                told = words.say(f"fastness.{exposure.replace(' ', '_')}")
+                told = words.worded("fastness.", exposure)
                 named = words.say("fastness.went", name=fastness_texts.name(piece[0]), test=told)
                 blocks.append(parts.Text(named, "small"))
                 blocks.append(_strip(piece, crops, numbers=strips <= 2))
         elif pieces:
-            title = words.say(f"fastness.{exposure.replace(' ', '_')}")
+            title = words.worded("fastness.", exposure)
             blocks += [parts.Text(parts.opened(title), "small"), _pairs(found.of(exposure))]
     outlook = fastness_texts.outlook(found)
     blocks += [*_small_curves(found), *([parts.number_table(outlook)] if len(outlook) else [])]
@@ -178,8 +178,7 @@ def _sheet(found: grade.Study, tests: pd.DataFrame | None, crops: dict[str, byte
 def _beside_said(found: grade.Study) -> list[str]:
     """What each piece stained, and what the blue wools beside it say."""
     texts = [text for name in found.exposures for text in stain_sentences(found, name)]
-    best = found.beside[found.beside["best"]] if len(found.beside) else found.beside
-    return [*texts, *(beside_sentence(row) for row in best.to_dict("records"))]
+    return [*texts, *beside_sentences(found)]
 
 
 def stain_sentences(found: grade.Study, exposure: str) -> list[str]:
@@ -203,9 +202,13 @@ def _stains(swatch: str, rows: pd.DataFrame) -> str:
     return words.say("fastness_panel.stains", **told)
 
 
-def beside_sentence(row: dict[Any, Any]) -> str:
-    """A swatch beside the blue wool references."""
-    return words.say("fastness_panel.beside", swatch=row["swatch"], said=row["said"])
+def beside_sentences(found: grade.Study) -> list[str]:
+    """What the blue wool references beside each swatch say of it."""
+    best = found.beside[found.beside["best"]] if len(found.beside) else found.beside
+    return [
+        words.say("fastness_panel.beside", swatch=row["swatch"], said=row["said"])
+        for row in best.to_dict("records")
+    ]
 
 
 def _small_curves(found: grade.Study) -> list[Any]:
@@ -235,7 +238,7 @@ def _overview(found: grade.Study, tests: pd.DataFrame | None, book: Book | None)
         rows = found.of(exposure)
         rows = rows[rows["dye"].ne("none")] if "dye" in rows else rows
         if len(rows):
-            title = words.say(f"fastness.{exposure.replace(' ', '_')}")
+            title = words.worded("fastness.", exposure)
             key = "most_and_least" if len(_last(rows)) > _PAIRS else "most_changed"
             told = {"most": _PAIRS - _LEAST, "least": _LEAST}
             title = f"{parts.opened(title)}: {words.say(f'fastness.{key}', **told)}"
@@ -303,7 +306,7 @@ def basis(grades: pd.DataFrame) -> str:
 def _exposure(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> list[Any]:
     """Everything about one kind of exposure."""
     rows = found.of(exposure)
-    title = parts.opened(words.say(f"fastness.{exposure.replace(' ', '_')}"))
+    title = parts.opened(words.worded("fastness.", exposure))
     blocks: list[Any] = [parts.Heading(title), *_records(found, exposure, tests)]
     if len(rows):
         blocks += [*_chips(rows), *_curves(found, exposure), *_said(found, exposure)]
@@ -335,10 +338,6 @@ def _record(row: dict[Any, Any]) -> str:
     return words.say("fastness.record", test=row["test"], told="; ".join(told)) if told else ""
 
 
-def _lab(row: dict[Any, Any], ending: str = "") -> list[float]:
-    return [float(row[f"{axis}{ending}"]) for axis in table.LAB]
-
-
 _PIECE = ["swatch", "test"]
 
 
@@ -356,27 +355,36 @@ def _chips(rows: pd.DataFrame) -> list[Any]:
         return [_pairs(rows)]
     blocks: list[Any] = []
     for piece in _pieces(rows).values():
-        blocks += [parts.Text(fastness_texts.name(piece[0])), _strip(piece)]
+        blocks += [parts.Text(fastness_texts.name(piece[0])), _strip(piece, {})]
     return blocks
 
 
+def _through(
+    piece: list[dict[Any, Any]],
+    labels: list[str],
+    notes: list[str],
+    crops: dict[str, bytes],
+    *,
+    numbers: bool = False,
+) -> list[parts.Patch]:
+    """One swatch before its test and after each exposure, with crops of the cloth."""
+    first = {name: piece[0][f"{name}_before"] for name in table.LAB}
+    frame = pd.DataFrame([{**piece[0], **first}, *piece], columns=parts.COLOUR)
+    shown = [piece[0]["before"], *(row["after"] for row in piece)]
+    cut = [crops.get(str(reading).split(", ")[0], b"") for reading in shown]
+    return [
+        replace(one, crop=crop, numbers=one.numbers if numbers else "")
+        for one, crop in zip(parts.patches(frame, labels, notes), cut, strict=True)
+    ]
+
+
 def _strip(
-    piece: list[dict[Any, Any]], crops: dict[str, bytes] | None = None, numbers: bool = True
+    piece: list[dict[Any, Any]], crops: dict[str, bytes], *, numbers: bool = True
 ) -> parts.Chips:
     """One swatch through its test, in one row as it went; crops of the cloth under the chips."""
-    shades = [_lab(piece[0], "_before"), *(_lab(row) for row in piece)]
     labels = [words.say("fastness.before"), *(fastness_texts.after(row) for row in piece)]
     notes = ["", *(words.say("fastness.grade", said=row["said"]) for row in piece)]
-    frame = pd.DataFrame(shades, columns=table.LAB).assign(
-        illuminant=piece[0]["illuminant"], observer=piece[0]["observer"]
-    )
-    shown = [piece[0]["before"], *(row["after"] for row in piece)]
-    cut = [(crops or {}).get(str(reading).split(", ")[0], b"") for reading in shown]
-    made = parts.patches(frame, labels, notes)
-    patches = tuple(
-        replace(one, crop=crop, numbers=one.numbers if numbers else "")
-        for one, crop in zip(made, cut, strict=True)
-    )
+    patches = tuple(_through(piece, labels, notes, crops, numbers=numbers))
     columns = len(patches) if len(patches) <= _LONGEST else int(np.ceil(len(patches) / 2))
     return parts.Chips(patches, columns=columns, height_mm=8 if numbers else 6, touching=True)
 
@@ -395,19 +403,11 @@ def _pairs(rows: pd.DataFrame, book: Book | None = None) -> parts.Chips:
     crops = _crops(last, book)
     patches: list[parts.Patch] = []
     for row in last.to_dict("records"):
-        frame = pd.DataFrame([_lab(row, "_before"), _lab(row)], columns=table.LAB)
-        frame = frame.assign(illuminant=row["illuminant"], observer=row["observer"])
-        labels = [
-            words.say("fastness.pair_before", swatch=row["swatch"]),
-            words.say("fastness.pair_after", after=fastness_texts.after(row)),
-        ]
+        after = words.say("fastness.pair_after", after=fastness_texts.after(row))
+        labels = [words.say("fastness.pair_before", swatch=row["swatch"]), after]
         grade_ = words.say("fastness.grade", said=row["said"])
         notes = [colours.recipe({**row, "area": ""}) if "dye" in row else "", grade_]
-        made = parts.patches(frame, labels, notes)
-        cut = [crops.get(str(row[end]).split(", ")[0], b"") for end in ("before", "after")]
-        patches += [
-            replace(one, numbers="", crop=crop) for one, crop in zip(made, cut, strict=True)
-        ]
+        patches += _through([row], labels, notes, crops)
     return parts.Chips(tuple(patches), columns=6, height_mm=9, touching=True, pairs=True)
 
 
@@ -430,7 +430,8 @@ def _drawn(
     fitted = [one for one in fitted if quantity in one.curves]
     if not fitted:
         return None
-    labels = [one.swatch if bare else _label(found, one) for one in fitted]
+    names = [one.swatch for one in fitted]
+    labels = names if bare else [fastness_texts.name_in(found, n, bare=True) for n in names]
     white = (str(found.grades["illuminant"].iloc[0]), int(found.grades["observer"].iloc[0]))
     sized = {"height": height, "columns": columns}
     limit = _limit(found, quantity)
@@ -445,11 +446,6 @@ def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:
         return fitted
     ends = [float(d.distances["dEF"][0, -1]) for d in fitted]
     return [fitted[i] for i in np.argsort(ends)[::-1][:_CURVES]]
-
-
-def _label(found: grade.Study, one: grade.Drift) -> str:
-    row = found.grades[found.grades["swatch"].eq(one.swatch)].iloc[0].to_dict()
-    return fastness_texts.name(row, bare=True)
 
 
 def _limit(found: grade.Study, quantity: str) -> tuple[float, str] | None:
@@ -516,14 +512,9 @@ def _from_dose(one: grade.Drift) -> str:
         return ""
     middle, without = (grade.from_dose(when.middle, uv=uv)[0] for uv in (True, False))
     low, high = (grade.from_dose(x)[0] if x > 0 else 1.0 for x in (when.earliest, when.latest))
-    span = words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
-    return words.say(
-        "fastness.from_dose",
-        swatch=one.swatch,
-        value=f"{middle:.1f}",
-        span=span,
-        without=f"{without:.1f}",
-    )
+    told = {"value": f"{middle:.1f}", "without": f"{without:.1f}"}
+    told["span"] = fastness_texts.span(low, high)
+    return words.say("fastness.from_dose", swatch=one.swatch, **told)
 
 
 def _mordants(found: grade.Study) -> list[Any]:

@@ -22,6 +22,12 @@ def name(row: dict[Any, Any], *, bare: bool = False) -> str:
     return f"{row['swatch']}: {colours.recipe({**row, 'area': ''}, bare=bare)}"
 
 
+def name_in(found: grade.Study, swatch: str, *, bare: bool = False) -> str:
+    """The same of a swatch of a study."""
+    row = found.grades[found.grades["swatch"].eq(swatch)].iloc[0]
+    return name(row.to_dict(), bare=bare)
+
+
 def after(row: dict[Any, Any]) -> str:
     """After what, in words."""
     return grade.exposure_text(row)
@@ -42,8 +48,11 @@ def shown(rows: pd.DataFrame) -> pd.DataFrame:
 
 def _interval(row: dict[Any, Any]) -> str:
     low, high = row["difference_low"], row["difference_high"]
-    if not np.isfinite(low):
-        return ""
+    return span(low, high) if np.isfinite(low) else ""
+
+
+def span(low: float, high: float) -> str:
+    """From least to most, to one decimal."""
     return words.say("fastness.span", low=f"{low:.1f}", high=f"{high:.1f}")
 
 
@@ -81,7 +90,7 @@ def outlook(found: grade.Study) -> pd.DataFrame:
     rows = [
         {
             "swatch": one.swatch,
-            "test": words.say(f"fastness.{one.exposure.replace(' ', '_')}"),
+            "test": words.worded("fastness.", one.exposure),
             "change_shows": grade.moment_text(grade.shows(one), one.unit),
             "grade_lost": grade.moment_text(grade.fails(one, found.change), one.unit),
         }

@@ -202,22 +202,15 @@ def rounded(row: dict[Any, Any]) -> dict[str, Any]:
 
 def _chips(pairs: pd.DataFrame, dose: float) -> parts.Chips:
     """Pairs side by side: each cloth without iron, then with it."""
-    pairs = pairs.reset_index(drop=True)
-    ends = [pairs[[f"{end}_{name}" for name in table.LAB]].to_numpy() for end in ("from", "to")]
-    labels = [
-        words.say("findings.without"),
-        words.say("findings.with_iron", dose=colours.dose(dose)),
-    ]
-    dyes = _told(pairs)["dye"].replace("none", words.say("findings.no_dye"))
-    notes = [f"{dye}, {cloth}" for dye, cloth in zip(dyes, pairs["cloth"], strict=True)]
-    lab = pd.DataFrame(_alternately(*ends), columns=table.LAB)
-    lab[table.WHITE] = pairs[table.WHITE].loc[pairs.index.repeat(2)].to_numpy()
-    patches = parts.patches(lab, labels * len(pairs), _alternately(notes, notes))
+    with_iron = words.say("findings.with_iron", dose=colours.dose(dose))
+    labels = [words.say("findings.without"), with_iron]
+    patches: list[parts.Patch] = []
+    for row in _told(pairs).to_dict("records"):
+        ends = [{**row, **{c: row[f"{end}_{c}"] for c in table.LAB}} for end in ("from", "to")]
+        dye = words.say("findings.no_dye") if row["dye"] == "none" else row["dye"]
+        notes = [f"{dye}, {row['cloth']}"] * 2
+        patches += parts.patches(pd.DataFrame(ends), labels, notes)
     return parts.Chips(tuple(patches), columns=6)
-
-
-def _alternately(first: Any, second: Any) -> list[Any]:
-    return [item for both in zip(first, second, strict=True) for item in both]
 
 
 def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
@@ -235,8 +228,9 @@ def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
     metals = doses.isin([0, found.dose]).all(axis=1)
     chosen = held[last & metals & (held["fibre"] == fibre) & (held["mordant"] != "none")]
     rows = fullest(chosen[chosen["dye"] != "none"]).to_dict("records")
-    named = [{**row, "when": when(row), "added": _added(row)} for row in rows]
-    frame = pd.DataFrame(named, columns=[*held.columns, "when", "added"])
+    for row in rows:
+        row |= {"when": when(row), "added": ", ".join([row["mordant"], *colours.metals(row)])}
+    frame = pd.DataFrame(rows, columns=[*held.columns, "when", "added"])
     wide = frame.pivot_table(
         index=["swatch", "dye", "added"],
         columns="when",
@@ -264,12 +258,6 @@ def _with_light(graded: pd.DataFrame, light: pd.DataFrame) -> pd.DataFrame:
     if said:
         graded = graded.assign(fades_like=graded["swatch"].map(said).fillna(""))
     return graded.drop(columns="swatch")
-
-
-def _added(row: dict[Any, Any]) -> str:
-    doses = {metal: row.get(column, 0.0) for metal, column in shift.METALS.items()}
-    said = [shift.dose_text(metal, dose) for metal, dose in doses.items() if dose > 0]
-    return ", ".join([str(row["mordant"]), *said])
 
 
 def when(row: dict[Any, Any]) -> str:

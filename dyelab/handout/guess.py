@@ -1,6 +1,5 @@
 """Guess, then see: a page on which a student guesses what a metal does, then sees the cloth."""
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -8,12 +7,12 @@ import numpy as np
 
 from dyelab import convert, files, words
 from dyelab.handout import colours
+from dyelab.handout.html_page import rendered, script
 from dyelab.handout.metal_texts import metals
 from dyelab.handout.sheets.worksheet import asked
 from dyelab.shift import doses_of
 from dyelab.shift.guesses import HEAD, Question
 
-_HERE = Path(__file__).parent
 _ROOM = 18.0  # units of a* and b* around all colours, so that a guess may go too far
 _WORDS = ["before", "yours", "measured", "lightness", "a", "b", "greener", "redder", "yellower"]
 _WORDS += ["bluer", "reveal", "off", "moved", "nobody", "copied"]
@@ -58,19 +57,13 @@ def guess_page(
     note : str
         A line of the teacher's own.
     """
-    import jinja2
-
-    text = (_HERE / "guess.html").read_text(encoding="utf-8")
-    maker = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    held = json.dumps(_data(source, metal, count)).replace("<", "\\u003c")
-    return maker.from_string(text).render(
+    return rendered(
+        "guess.html",
         title=words.say("guess.title", metal=metal),
         lead=words.say("guess.lead", metal=metal),
-        data=_safe(held),
+        data=script(_data(source, metal, count)),
         note=note.strip(),
         how=source.how,
-        say=words.say,
-        language="en",
     )
 
 
@@ -79,13 +72,6 @@ def write_guess_page(path: str | Path, source: colours.Source, **chosen: Any) ->
     with files.whole(path) as file:
         file.write(guess_page(source, **chosen))
     return Path(path)
-
-
-def _safe(text: str) -> Any:
-    """JSON inside a script: its only dangerous sign is escaped already."""
-    from markupsafe import Markup
-
-    return Markup(text)
 
 
 def _data(source: colours.Source, metal: str, count: int) -> dict[str, Any]:

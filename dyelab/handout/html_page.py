@@ -8,18 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import files, words
-from dyelab.handout.page import (
-    Chart,
-    Chips,
-    Clock,
-    HandIn,
-    Live,
-    Page,
-    code,
-    every_patch,
-    foot,
-    kept,
-)
+from dyelab.handout.page import Chips, Clock, HandIn, Live, Page, code, described, foot, kept
 
 _HERE = Path(__file__).parent
 _SHORT = 30  # letters of a note that has room under a narrow chip on a phone
@@ -44,17 +33,13 @@ def html(page: Page, path: str | Path) -> Path:
 
 def text(page: Page) -> str:
     """Return the page as HTML text."""
-    import jinja2
-
-    source = (_HERE / "page.html").read_text(encoding="utf-8")
-    maker = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    maker.filters["breakable"] = breakable
     alive = any(isinstance(block, Live) for block in page.blocks)
-    return maker.from_string(source).render(
+    return rendered(
+        "page.html",
         page=page,
         title=kept(page.title),
         foot=foot(page),
-        blocks=[_block(b) for b in page.blocks if getattr(b, "only", "") != "paper"],
+        blocks=[_block(b) for b in page.blocks if b.only != "paper"],
         logo=_address(page.logo.content, page.logo.form) if page.logo else "",
         code=_address(code(page.address), "svg") if page.address else "",
         plotly=_plotly() if alive else "",
@@ -63,9 +48,17 @@ def text(page: Page) -> str:
             for name, kind in _SCRIPTS.items()
             if any(isinstance(block, kind) for block in page.blocks)
         ],
-        say=words.say,
-        language="en",
     )
+
+
+def rendered(template: str, **values: Any) -> str:
+    """One of our templates with its values; every text in it is escaped, but what is `script`."""
+    import jinja2
+
+    source = (_HERE / template).read_text(encoding="utf-8")
+    maker = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    maker.filters["breakable"] = breakable
+    return maker.from_string(source).render(say=words.say, language="en", **values)
 
 
 def breakable(told: Any) -> str:
@@ -78,8 +71,8 @@ _SCRIPTS = {"clock": Clock, "hand_in": HandIn}
 
 def _with_words(name: str) -> str:
     """The script of a kind of block, with its words."""
-    script = (_HERE / f"{name}.js").read_text(encoding="utf-8")
-    return f"const {name.upper()} = {_script(words.topic(name))};\n{script}"
+    program = (_HERE / f"{name}.js").read_text(encoding="utf-8")
+    return f"const {name.upper()} = {script(words.topic(name))};\n{program}"
 
 
 def _plotly() -> str:
@@ -92,29 +85,23 @@ def _address(content: bytes, form: str) -> str:
     return f"data:{_TYPES[form]};base64,{base64.b64encode(content).decode()}"
 
 
-def _script(data: Any) -> str:
+def script(data: Any) -> str:
     """JSON to stand in a script: a "<" could end it; its escape means the same and can't."""
     return json.dumps(data, ensure_ascii=True).replace("<", "\\u003c")
 
 
 def _block(block: Any) -> dict[str, Any]:
-    kind = type(block).__name__.lower()
-    if isinstance(block, Chart):
-        more = {"about": block.about, "width_percent": block.width_percent}
-        return {"kind": kind, "src": _address(block.svg.encode("utf-8"), "svg"), **more}
     if isinstance(block, Live):
         drawn = json.loads(block.figure)
-        figure = _script(drawn)
+        figure = script(drawn)
         height = int(drawn.get("layout", {}).get("height") or 440)
-        return {"kind": kind, "figure": figure, "about": block.about, "height": height}
+        return {"kind": "live", "figure": figure, "about": block.about, "height": height}
     if isinstance(block, Clock):
-        return {"kind": kind, "data": _script(asdict(block))}
-    made = kept({"kind": kind, **asdict(block)})
+        return {"kind": "clock", "data": script(asdict(block))}
+    made = described(block, _address)
     if isinstance(block, Chips):
         made["told"] = not block.pairs and any(len(p.note) > _SHORT for p in block.patches)
         bare = all(not p.numbers and len(p.label) < 10 for p in block.patches)
         made["wordy"] = block.columns > 5 and not block.pairs
         made["least"] = "4rem" if bare else "8.5rem"
-    for patch in every_patch(made):
-        patch["crop"] = _address(patch["crop"], "png") if patch["crop"] else ""
     return made

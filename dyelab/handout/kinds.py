@@ -7,18 +7,7 @@ from typing import Any
 from dyelab.handout import fastness
 from dyelab.handout import page as parts
 from dyelab.handout.colours import Source
-from dyelab.handout.sheets import (
-    clock,
-    metal,
-    mordants,
-    recipe_cards,
-    report,
-    saddening,
-    series,
-    sorting,
-    wall,
-    worksheet,
-)
+from dyelab.handout.sheets import cards, clock, metal, mordants, report, series, wall, worksheet
 
 CLOTH = ("fibre", "dye", "tannin", "mordant")
 
@@ -50,13 +39,13 @@ def _fastness(source: Source, own: parts.Own, **chosen: Any) -> parts.Page:
 KINDS = {
     "mordants": Kind(mordants.sheet, ("fibre", "dye")),
     "metals": Kind(metal.sheet, ("metal", *CLOTH)),
-    "strip": Kind(saddening.strip, ("metal", *CLOTH)),
+    "strip": Kind(metal.strip, ("metal", *CLOTH)),
     "fastness": Kind(_fastness, ("series", "full")),
     "clock": Kind(clock.clock, ("swatches",)),
-    "card": Kind(recipe_cards.card, ("swatch",)),
+    "card": Kind(cards.card, ("swatch",)),
     "worksheet": Kind(worksheet.worksheet, ("metal", "count")),
-    "samples": Kind(recipe_cards.samples, ("swatches",)),
-    "sorting": Kind(sorting.cards, ("swatches",)),
+    "samples": Kind(cards.samples, ("swatches",)),
+    "sorting": Kind(cards.sorting, ("swatches",)),
     "wall": Kind(wall.chart, ("fibre", "upright")),
     "series": Kind(series.shared, ("series",)),
     "report": Kind(report.report, ()),

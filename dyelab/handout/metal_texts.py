@@ -5,7 +5,6 @@ from typing import Any
 import pandas as pd
 
 from dyelab import compare, shift, words
-from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.shift.family import CONTROLS, START, Dose, Family
 
@@ -19,22 +18,6 @@ def metals(dose: Dose) -> str:
         if amount > 0
     ]
     return words.say("family.and").join(parts)
-
-
-def dosed(source: colours.Source, metal: str, picked: dict[str, Any]) -> tuple[Family, list[Dose]]:
-    """A recipe with this metal alone, and its doses from none to the most that was dyed.
-
-    Raises
-    ------
-    InputError
-        If there is no unmodified swatch, or none with this metal.
-    """
-    one = shift.family(source.recipes, source.moves, metal=metal, **picked)
-    doses: list[Dose] = [dose for dose in one.dyed if shift.with_only(dose, metal)]
-    if len(doses) < 2:
-        named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": metal}
-        raise InputError(words.say("pages.no_metal", **named))
-    return one, doses
 
 
 def distance(row: dict[Any, Any]) -> str:

@@ -4,17 +4,17 @@ Every text is plain text. The renderers show it letter by letter, whatever is in
 """
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, field, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, press, table, words
+from dyelab import press, table, words
 from dyelab.errors import InputError
-from dyelab.plot import static
+from dyelab.plot import static, style
 
 PAPERS = {
     "A4": (210, 297),
@@ -25,6 +25,7 @@ PAPERS = {
     "A6": (105, 148),
 }
 _PICTURES = {".png": "png", ".jpg": "jpg", ".jpeg": "jpg", ".svg": "svg"}
+COLOUR = [*table.LAB, *table.WHITE]  # columns of a patch
 _FULL = 720  # pixels of a figure as wide as the paper
 _LARGEST_LOGO = 5_000_000
 _LONGEST_ADDRESS = 300  # letters: a code of more has modules too small for a phone at arm's length
@@ -47,15 +48,24 @@ class Patch:
 
 
 @dataclass(frozen=True)
-class Heading:
-    """A heading within the page; `only` as for `Text`."""
+class Block:
+    """A part of a page.
 
-    text: str
-    only: str = ""
+    `only` is ``screen`` for what paper leaves out, ``paper`` for what a page in a browser does.
+    """
+
+    only: str = field(default="", kw_only=True)
 
 
 @dataclass(frozen=True)
-class Text:
+class Heading(Block):
+    """A heading within the page; `only` as for `Text`."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Text(Block):
     """A paragraph; `tone` is ``body``, ``lead`` for the answer, or ``small``.
 
     `only` is ``screen`` for what paper leaves out, ``paper`` for what a page in a browser does.
@@ -63,11 +73,10 @@ class Text:
 
     text: str
     tone: str = "body"
-    only: str = ""
 
 
 @dataclass(frozen=True)
-class Points:
+class Points(Block):
     """A list of short texts; `numbered` for steps."""
 
     texts: tuple[str, ...]
@@ -75,7 +84,7 @@ class Points:
 
 
 @dataclass(frozen=True)
-class Chips:
+class Chips(Block):
     """Patches in a grid; `touching` sets them edge to edge, `pairs` keeps two and two together.
 
     `sticky` keeps them on the sheet of what follows.
@@ -86,7 +95,6 @@ class Chips:
     height_mm: float = 18
     touching: bool = False
     pairs: bool = False
-    only: str = ""
     sticky: bool = False
 
 
@@ -100,7 +108,7 @@ class Band:
 
 
 @dataclass(frozen=True)
-class Bands:
+class Bands(Block):
     """Rows of patches, the same column everywhere.
 
     Without `cell_mm` the patches share the width edge to edge; with it each is so wide and apart
@@ -115,11 +123,10 @@ class Bands:
     cell_mm: float = 0
     head_mm: float = 0
     level: bool = False
-    only: str = ""
 
 
 @dataclass(frozen=True)
-class NumberTable:
+class NumberTable(Block):
     """A table of texts; `numeric` says which columns line up to the right."""
 
     headings: tuple[str, ...]
@@ -129,7 +136,7 @@ class NumberTable:
 
 
 @dataclass(frozen=True)
-class Chart:
+class Chart(Block):
     """A drawing as SVG text, with the words that stand for it."""
 
     svg: str
@@ -138,14 +145,14 @@ class Chart:
 
 
 @dataclass(frozen=True)
-class Caution:
+class Caution(Block):
     """What can hurt, and what to do about it."""
 
     texts: tuple[str, ...]
 
 
 @dataclass(frozen=True)
-class Frame:
+class Frame(Block):
     """A dashed frame to staple the real swatch in, beside its printed chip and its numbers."""
 
     patch: Patch
@@ -155,7 +162,7 @@ class Frame:
 
 
 @dataclass(frozen=True)
-class Card:
+class Card(Block):
     """A card of two sides: in front a frame for the cloth and its chip, the rest on the back."""
 
     number: str
@@ -165,7 +172,7 @@ class Card:
 
 
 @dataclass(frozen=True)
-class Rules:
+class Rules(Block):
     """Ruled lines to write on, after a question."""
 
     question: str
@@ -173,14 +180,14 @@ class Rules:
 
 
 @dataclass(frozen=True)
-class Fields:
+class Fields(Block):
     """Places to write on, beside each other, such as name and date."""
 
     labels: tuple[str, ...]
 
 
 @dataclass(frozen=True)
-class Ticks:
+class Ticks(Block):
     """A question and what to tick; `columns` side by side.
 
     `key` names it in what a class hands in; with `one` a screen takes one tick.
@@ -194,20 +201,20 @@ class Ticks:
 
 
 @dataclass(frozen=True)
-class HandIn:
+class HandIn(Block):
     """Where a browser gives what was ticked as text, and counts a class's."""
 
-    only: str = "screen"
+    only: str = field(default="screen", kw_only=True)
 
 
 @dataclass(frozen=True)
-class Reveal:
+class Reveal(Block):
     """An answer that a page in a browser shows when its label is tapped; paper leaves it out."""
 
     label: str
     patches: tuple[Patch, ...]
     texts: tuple[str, ...]
-    only: str = "screen"
+    only: str = field(default="screen", kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -234,7 +241,7 @@ class Hand:
 
 
 @dataclass(frozen=True)
-class Clock:
+class Clock(Block):
     """Cloths as light changes them: a slider on a screen, a fan of cards to cut on paper.
 
     Attributes
@@ -262,7 +269,6 @@ class Clock:
     places: tuple[tuple[str, float], ...]
     opens_at: float
     marks: tuple[str, ...] = ()
-    only: str = ""
 
     def at(self, hours: float) -> int | None:
         """Which of the doses so many hours at the first place are; None beyond the last."""
@@ -272,42 +278,17 @@ class Clock:
 
 
 @dataclass(frozen=True)
-class NewPage:
+class NewPage(Block):
     """What follows starts a new page."""
-
-    reason: str = ""
-    only: str = ""
 
 
 @dataclass(frozen=True)
-class Live:
+class Live(Block):
     """A Plotly figure as JSON, for HTML pages; paper shows `paper` instead."""
 
     figure: str
     about: str
     paper: Chart | None = None
-
-
-Block = (
-    Heading
-    | Text
-    | Points
-    | Chips
-    | Bands
-    | NumberTable
-    | Chart
-    | Caution
-    | Frame
-    | Card
-    | Rules
-    | Fields
-    | Ticks
-    | HandIn
-    | Reveal
-    | NewPage
-    | Live
-    | Clock
-)
 
 
 @dataclass(frozen=True)
@@ -391,12 +372,12 @@ class Own:
         *,
         white: tuple[str, int] = table.DEFAULT_WHITE,
         how: str = "",
-        landscape: bool = False,
+        **laid: Any,
     ) -> Page:
         """Return a page with these on it; `title` is used where the teacher gave none.
 
         The foot names the white of the page's colours and how they were read, where the teacher
-        wrote no other line.
+        wrote no other line. `laid` is what else `Page` takes: ``landscape``, ``tight``, ``aside``.
         """
         opening: list[Block] = [Text(self.text)] if self.text else []
         read = ", ".join(filter(None, [table.white_text(white), how]))
@@ -408,8 +389,8 @@ class Own:
             note,
             self.logo,
             self.paper,
-            landscape,
             address=self.address.strip(),
+            **laid,
         )
 
 
@@ -516,19 +497,26 @@ def patches(lab: pd.DataFrame, labels: Sequence[str], notes: Sequence[str] = ())
     """
     if not len(lab):
         return []
-    values = lab[table.LAB].to_numpy(float)
-    known = np.isfinite(values).all(axis=1)
-    illuminant, observer = table.one_white(lab[known]) if known.any() else table.DEFAULT_WHITE
-    fills, inside = convert.screen(
-        np.where(known[:, None], values, 50.0), illuminant=illuminant, observer=observer
-    )
+    values, (fills, inside) = lab[table.LAB].to_numpy(float), style.screen(lab)
     more = list(notes) or [""] * len(lab)
     return [
         Patch(str(label), str(fills[i]), bool(inside[i]), numbers(values[i]), str(more[i]))
-        if known[i]
+        if fills[i]
         else Patch(str(label), note=str(more[i]) or words.say("pages.not_measured"))
         for i, label in enumerate(labels)
     ]
+
+
+def described(block: Block, put: Callable[[bytes, str], str]) -> dict[str, Any]:
+    """A block as plain data; `put` keeps a picture of a form and returns what stands for it."""
+    kind = {"kind": type(block).__name__.lower()}
+    if isinstance(block, Chart):
+        src = put(block.svg.encode("utf-8"), "svg")
+        return {**kind, "src": src, "about": block.about, "width_percent": block.width_percent}
+    made = kept({**kind, **asdict(block)})
+    for patch in every_patch(made):
+        patch["crop"] = put(patch["crop"], "png") if patch["crop"] else ""
+    return dict(made)
 
 
 def every_patch(block: dict[str, Any]) -> list[dict[str, Any]]:

@@ -1,19 +1,20 @@
 """A page description to PDF (or PNG pictures of its sheets) through Typst."""
 
 import re
+from collections.abc import Callable
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
 from dyelab import files, press, words
 from dyelab.handout.page import (
-    Chart,
     Clock,
     Live,
     Page,
     Shade,
     code,
     code_mm,
+    described,
     every_patch,
     foot,
     kept,
@@ -78,51 +79,36 @@ def _enlarged(page: Page) -> bytes:
 
 def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
     pictures: dict[str, bytes] = {}
-    blocks = [_block(block, pictures) for block in page.blocks]
-    if page.logo:
-        pictures[f"logo.{page.logo.form}"] = page.logo.content
-    if page.address:
-        pictures["code.svg"] = code(page.address)
+
+    def put(content: bytes, form: str) -> str:
+        pictures[f"{len(pictures)}.{form}"] = content
+        return list(pictures)[-1]
+
+    as_it_is = ("teacher", "address", "paper", "landscape", "tight", "bare")
+    blocks = [_block(block, put) for block in page.blocks if block.only != "screen"]
     data = {
+        **{name: getattr(page, name) for name in as_it_is},
         "title": kept(page.title),
-        "teacher": page.teacher,
         "note": foot(page),
-        "address": page.address,
-        "logo": f"logo.{page.logo.form}" if page.logo else "",
-        "paper": page.paper,
-        "landscape": page.landscape,
-        "tight": page.tight,
-        "bare": page.bare,
-        "language": "en",
-        "caution": words.say("pages.caution"),
+        "logo": put(page.logo.content, page.logo.form) if page.logo else "",
+        "code_svg": put(code(page.address), "svg") if page.address else "",
         "code_mm": code_mm(page.paper),
-        "code": words.say("pages.code"),
-        "staple": words.say("pages.staple"),
+        "language": "en",
+        **{name: words.say(f"pages.{name}") for name in ("caution", "code", "staple")},
         "blocks": [block for block in blocks if block],
     }
     return data, pictures
 
 
-def _block(block: Any, pictures: dict[str, bytes]) -> dict[str, Any] | None:
-    if getattr(block, "only", "") == "screen":
-        return None
+def _block(block: Any, put: Callable[[bytes, str], str]) -> dict[str, Any] | None:
     if isinstance(block, Live):
-        return _block(block.paper, pictures) if block.paper else None
-    if isinstance(block, Chart):
-        name = f"chart{len(pictures)}.svg"
-        pictures[name] = block.svg.encode("utf-8")
-        more = {"about": block.about, "width_percent": block.width_percent}
-        return {"kind": "chart", "file": name, **more}
+        return _block(block.paper, put) if block.paper else None
     if isinstance(block, Clock):
         return _fan(block)
-    made = kept({"kind": type(block).__name__.lower(), **asdict(block)})
+    made = described(block, put)
     for patch in every_patch(made):
-        crop = patch.pop("crop")
         for name in ("label", "note"):  # a chip is narrow: a long word may part
             patch[name] = _LONG.sub("\\g<0>\u200b", patch[name])
-        patch["crop"] = f"crop{len(pictures)}.png" if crop else ""
-        if crop:
-            pictures[patch["crop"]] = crop
     return made
 
 

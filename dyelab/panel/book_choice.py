@@ -3,17 +3,15 @@
 import json
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import count
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
-import pandas as pd
 
 from dyelab import book as books
-from dyelab import files, measure, shift, table, words
+from dyelab import files, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours
@@ -187,44 +185,7 @@ def typed(text: str) -> Path:
     return path
 
 
-@dataclass(frozen=True)
-class Gathered:
-    """Recipes of a book: `every` method apart, and by one method what `recipes` gives."""
-
-    every: shift.Recipes
-    spectra: pd.DataFrame | None
-    wide: pd.DataFrame
-    book: Book
-    kept: dict[str, shift.Recipes] = field(default_factory=dict)
-
-    def recipes(self, method: str) -> shift.Recipes:
-        """What was read by one method; by all of them, each apart, where blank."""
-        if not method or self.every.methods == [method]:
-            return self.every
-        if method not in self.kept:
-            self.kept[method] = shift.as_dyed(self.wide, shared=self.book.shared, method=method)
-        return self.kept[method]
-
-    def cloth(self, rows: pd.DataFrame) -> list[bytes]:
-        """A picture of each recipe's cloth as dyed, cut from a photo; empty where there is none."""
-        read = self.book.readings
-        read = read[(read["exposure"] == "none") & (read["part"] == "swatch")]
-        found = []
-        for row in rows.to_dict("records"):
-            own = read[read["swatch"].isin(row["swatch"].split(", "))]
-            own = own[own["area"] == row.get("area", "whole")]
-            found.append(next(iter(measure.crops(own, self.book.path).values()), b""))
-        return found
-
-
-@lru_cache(1)
-def gathered(book: Book) -> Gathered:
-    """Gather the recipes of an open book."""
-    wide = books.wide(book)
-    return Gathered(shift.as_dyed(wide, shared=book.shared), book.spectra, wide, book)
-
-
 @lru_cache(1)
 def source(book: Book) -> colours.Source:
-    """What pages and the panels of metals take from an open book, with what was asked of it."""
+    """What pages and panels take from an open book, with what was asked of it."""
     return colours.source(book)

@@ -13,15 +13,16 @@ from dyelab import grade, measure, recipe, shift, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
+from dyelab.table import LAB, WHITE
 
 _MOST = 72
 _ORDERS = ("recipe", "book", "lightness", "hue", "iron", "series")
 _TABLE = ["swatch", "fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
-_REST = ["modifier", "L", "a", "b"]
+_REST = ["modifier", *LAB]
 _RECIPE = ["fibre", "dye", "dye_wof", "tannin", "tannin_wof", "mordant", "mordant_wof"]
 _RECIPE += shift.METALS.values()
-_READING = ["reading", "exposure", "amount", "unit", "area", "part", "L", "a", "b", "illuminant"]
-_READING += ["observer", "method", "flags", "taken_at"]
+_READING = ["reading", "exposure", "amount", "unit", "area", "part", *LAB, *WHITE]
+_READING += ["method", "flags", "taken_at"]
 _PICTURE = 640
 
 
@@ -70,20 +71,15 @@ def _show(book: Book, find: str, order: str, swatch: str) -> frame.Shown:
         frame.Chip.of(row, row["swatch"], _recipe(row))
         for row in rows.head(_MOST).to_dict("records")
     ]
-    return frame.Shown(
-        sentence,
-        table=rows[[*_TABLE, *_metals(rows), *_REST]],
-        chips=chips,
-        notes=_notes(book, rows),
-    )
+    shown = rows[[*_TABLE, *_metals(rows), *_REST]]
+    return frame.Shown(sentence, table=shown, chips=chips, notes=_notes(book, rows))
 
 
 def _coloured(book: Book, rows: pd.DataFrame) -> pd.DataFrame:
     """Recipes with the first reading before any exposure, blank where there is none."""
-    fresh = book.readings[
-        (book.readings["exposure"] == "none") & (book.readings["part"] == "swatch")
-    ]
-    first = fresh.drop_duplicates("swatch")[["swatch", "L", "a", "b", "illuminant", "observer"]]
+    read = book.readings
+    fresh = read[(read["exposure"] == "none") & (read["part"] == "swatch")]
+    first = fresh.drop_duplicates("swatch")[["swatch", *LAB, *WHITE]]
     return rows.merge(first, on="swatch", how="left")
 
 
@@ -182,22 +178,19 @@ def step_text(row: Any) -> str:
 def cautions(book: Book, swatch: str) -> tuple[str, ...]:
     """Cautions of every material of a swatch's steps."""
     used = book.steps.loc[book.steps["swatch"] == swatch, "material"].unique()
-    return recipe.cautions(used, recipe.materials(book.materials))
+    return recipe.cautions(used, books.materials(book))
 
 
 def what(row: Any) -> str:
     """Say what was done in a step: material, dose, heat, time."""
-    known = {
-        "amount": f"{row['amount']:g} {row['unit']}" if row["amount"] == row["amount"] else "",
-        "area": row["area"] if row["area"] != "whole" else "",
-        "temperature_C": f"{row['temperature_C']:g} °C"
-        if row["temperature_C"] == row["temperature_C"]
-        else "",
-        "minutes": f"{row['minutes']:g} min" if row["minutes"] == row["minutes"] else "",
-        "pH": f"pH {row['pH']:g}" if row["pH"] == row["pH"] else "",
-        "note": row["note"],
-    }
-    return ", ".join(filter(None, [row["material"], *known.values()]))
+
+    def told(name: str, shape: str) -> str:
+        return shape.format(row[name]) if pd.notna(row[name]) else ""
+
+    area = row["area"] if row["area"] != "whole" else ""
+    said = [row["material"], told("amount", f"{{:g}} {row['unit']}"), area]
+    said += [told("temperature_C", "{:g} °C"), told("minutes", "{:g} min"), told("pH", "pH {:g}")]
+    return ", ".join(filter(None, [*said, row["note"]]))
 
 
 def _story(book: Book, swatch: str) -> list[str]:
@@ -224,7 +217,6 @@ def _pictures(book: Book, paths: list[Path]) -> list[tuple[str, bytes]]:
                 small.convert("RGB").save(out, "PNG")
         except (OSError, UnidentifiedImageError, Image.DecompressionBombError):
             continue
-        found.append(
-            (words.say("browse.photo", name=named.get(path.name) or path.name), out.getvalue())
-        )
+        said = words.say("browse.photo", name=named.get(path.name) or path.name)
+        found.append((said, out.getvalue()))
     return found

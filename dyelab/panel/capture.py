@@ -1,6 +1,5 @@
 """Capture: a photo of the card to named colours in the book; wrong corners are dragged right."""
 
-import base64
 import re
 from pathlib import Path
 from typing import Any
@@ -18,6 +17,7 @@ from dyelab.panel import book_choice, capture_together, choices, frame, html_par
 from dyelab.panel.book_choice import typed
 from dyelab.panel.capture_names import Naming, Tap, annotations, name_windows, named, offered, said
 from dyelab.panel.capture_names import notes as capture_notes
+from dyelab.plot import style
 from dyelab.table import LAB
 
 _EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
@@ -29,6 +29,7 @@ _NAMED_BY = ("names", "first", "witnesses")  # choices that name windows; the re
 _KEPT_AS = ("exposure", "amount", "unit", "method")  # said of the readings, measured or not
 _SELDOM = ("target", "own", "boxes", "by_book", "method")
 _GRIP = 9  # pixels of the shown picture
+_SQUARE = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
 
 
 def _in_order(book: Book) -> list[tuple[str, str]]:
@@ -63,8 +64,8 @@ class Capture(frame.Panel):
         self._named = Naming({}, {}, self._labels)
         self._pairing: capture_together.Pairing | None = None
         self._joined: measure.Joined | None = None
-        self.add = choices.button("capture.add", lambda: self._guard(self.add_to_book))
-        self.add.add_class("dl-main-button")
+        add = choices.button("capture.add", lambda: self._guard(self.add_to_book))
+        self.add = add.add_class("dl-main-button")
         self.tap = Tap(self._lies)
         self.paper = choices.pick(words.say("capture.paper"), list(card.PAPERS))
         kinds = choices.coded("capture.card_", card.KINDS)
@@ -117,9 +118,6 @@ class Capture(frame.Panel):
             self.tap.offer([], [])
 
     def _offered(self, book: Book) -> dict[str, Any]:
-        def say(key: str) -> str:
-            return words.say(f"capture.{key}")
-
         start = str(example()) if book_choice.is_example(book) else ""
         targets = choices.coded("capture.target_", (*convert.target_names(), _WHITE))
         upload, path = choices.photo(start)
@@ -132,9 +130,9 @@ class Capture(frame.Panel):
             "names": choices.text("capture.names", long=True),
             "target": choices.pick("capture.target", targets),
             "own": choices.text("capture.own"),
-            "boxes": choices.number("capture.boxes", 0, low=0, high=60),
+            "boxes": choices.number("capture.boxes", 0, high=60),
             "by_book": choices.tick("capture.by_book"),
-            "method": choices.pick("capture.method", [(say(m), m) for m in ("photo", "scan")]),
+            "method": choices.pick("capture.method", choices.coded("capture.", ("photo", "scan"))),
         }
 
     def _recall(self, path: Path) -> None:
@@ -145,12 +143,9 @@ class Capture(frame.Panel):
             self.measured = None
             return frame.Shown(words.say("capture.start"))
         assert self.photo is not None
-        white = picked["target"] == _WHITE and not picked["own"].strip()
-        reference = (
-            None
-            if white
-            else calibrate.reference(picked["own"].strip() or picked["target"], self.book.white)
-        )
+        target = picked["own"].strip() or picked["target"]
+        white = target == _WHITE
+        reference = None if white else calibrate.reference(target, self.book.white)
         count = int(picked["boxes"])
         if count and reference is None:
             raise InputError(words.say("capture.boxes_need_target"))
@@ -162,9 +157,10 @@ class Capture(frame.Panel):
         self._corrected = list(known["sample"])
         self._pairing = None
         if picked["goes_with"]:
-            self._pairing = capture_together.paired(
+            pair = measure.paired(
                 self.book, picked["goes_with"], self.measured, self.origin, reference
             )
+            self._pairing = capture_together.Pairing(*pair)
         return self._told(self.measured, self._naming())
 
     def _of(
@@ -191,7 +187,7 @@ class Capture(frame.Panel):
 
     def _by_instrument(self, made: measure.Measured, picked: dict[str, Any]) -> pd.DataFrame:
         """Places whose swatches an instrument read in the same state, if the book is asked."""
-        names, state = self._names(), choices.told_exposure(picked)
+        names, state = self._naming().swatches, choices.told_exposure(picked)
         told = books.read_by_instrument(self.book, **state).set_index("swatch")
         seen = [p for p in made.table["place"] if p in names]
         places = [p for p in seen if names[p] in told.index]
@@ -210,8 +206,7 @@ class Capture(frame.Panel):
                 return False
             origin = typed(picked["path"])
         if self.origin != origin:
-            self._moves, self.origin = {}, origin
-            self.photo = None
+            self._moves, self.origin, self.photo = {}, origin, None
         self.photo = self.photo or read.photo(origin)
         return True
 
@@ -235,12 +230,9 @@ class Capture(frame.Panel):
         assert self.photo is not None
         h, w = self.photo.pixels.shape[:2]
         side = min(w / (count + 1), h / 8)
-        made = {}
-        for i in range(count):
-            x, y = w * (i + 0.6) / (count + 0.2), h * 0.85
-            unit = np.array([[-0.4, -0.4], [0.4, -0.4], [0.4, 0.4], [-0.4, 0.4]]) * side
-            made[f"box {i + 1}"] = self._moves.get(f"box {i + 1}", unit + np.array([x, y]))
-        return made
+        places = {f"box {i + 1}": (w * (i + 0.6) / (count + 0.2), h * 0.85) for i in range(count)}
+        laid = {name: 0.4 * side * _SQUARE + place for name, place in places.items()}
+        return {name: self._moves.get(name, quad) for name, quad in laid.items()}
 
     def moved(self, change: dict[str, Any]) -> None:
         """Take what was dragged in the picture, and measure again."""
@@ -261,51 +253,36 @@ class Capture(frame.Panel):
             named_by=[how[place] for place in made.table["place"]],
         )
         flagged = int((table["flags"].str.replace("empty", "").str.strip() != "").sum())
-        left = made.setup.calibration.left
+        left, flags = made.setup.calibration.left, made.setup.calibration.flags
         notes = [
+            *([words.say("capture.flagged", count=flagged)] if flagged else []),
             *capture_notes(naming),
             *capture_together.notes(self._pairing, self._joined, self.book),
             words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
-            *(
-                words.say(f"capture.{flag}")
-                for flag in _TOLD
-                if flag in made.setup.calibration.flags
-            ),
+            *(words.say(f"capture.{flag}") for flag in _TOLD if flag in flags),
             *([words.say("capture.before_tests")] if self.values["exposure"] == "none" else []),
             words.say("capture.drag"),
             words.say("capture.unsure"),
             *_about_instrument(made, self._corrected),
         ]
-        if flagged:
-            notes.insert(0, words.say("capture.flagged", count=flagged))
         self.tap.offer(naming.open, offered(self.book), naming.swatches)
-        drawn = self._drawn(made, naming)
         name = self.origin.name if self.origin else ""
         answer = words.say("capture.of_photo", name=name, said=said(naming))
-        return frame.Shown(answer, drawn, table[_COLUMNS].round(2), notes=notes)
+        shown = table[_COLUMNS].round(2)
+        return frame.Shown(answer, self._drawn(made, naming), shown, notes=notes)
 
     def _drawn(self, made: measure.Measured, naming: Naming) -> go.Figure:
         """Photo with what was measured and each name; corners, target, windows can be dragged."""
         assert self.photo is not None
         h, w = self.photo.pixels.shape[:2]
-        content = base64.b64encode(measure.overlay(self.photo, made)).decode()
         self.grips = _grips(made, w * _GRIP / 900)
         figure = go.Figure()
-        picture: dict[str, Any] = {
-            "source": f"data:image/jpeg;base64,{content}",
-            "xref": "x",
-            "yref": "y",
-        }
-        picture |= {"x": 0, "y": 0, "sizex": w, "sizey": h, "sizing": "stretch", "layer": "below"}
-        shapes = [{"type": "path", "path": _path(q), "line": {"color": "#ffffff", "width": 2},
-                   "fillcolor": "rgba(255,255,255,0.05)"} for q in self.grips.values()]  # fmt: skip
         left, right, top, bottom = _looked_at(made, w, h)
         aspect = (bottom - top) / (right - left)
         figure.update_layout(
-            images=[picture], shapes=shapes,
+            **style.photo(measure.overlay(self.photo, made), (w, h), self.grips.values()),
             annotations=annotations(naming, list(made.table["place"]), made.quads),
             meta={"drag": True, "point": True, "aspect": aspect}, height=620,
-            margin={"l": 0, "r": 0, "t": 0, "b": 0},
             paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
             xaxis={"range": [left, right], "visible": False, "constrain": "domain"},
             yaxis={"range": [bottom, top], "visible": False, "scaleanchor": "x",
@@ -318,7 +295,7 @@ class Capture(frame.Panel):
         self.own()
         if self.measured is None or self.origin is None:
             raise InputError(words.say("capture.nothing"))
-        names = self._names()
+        names = self._naming().swatches
         if names != self._named.swatches:  # nothing is saved that wasn't on its window
             self._show_names()
             self.answer.value = html_parts.notice(words.say("capture.look_again"))
@@ -330,15 +307,15 @@ class Capture(frame.Panel):
             key = "all_by_book" if self._corrected else "unnamed"
             raise InputError(words.say(f"capture.{key}"))
         names = {place: names[place] for place in table["place"]}
-        told, source = self.values, ""
+        told = self.values
         if self._alone(told):
             self.answer.value = html_parts.notice(words.say("capture.alone"))
             return
-        if self._joined is not None and self._pairing is not None:
-            source = self._pairing.earlier.source
+        pair = self._pairing if self._joined is not None else None
         grown, rows = books.add_photo(
             self.book, self._joined.measured if self._joined else self.measured, self.origin,
-            names, method=told["method"], **choices.told_exposure(told), goes_with=source,
+            names, method=told["method"], **choices.told_exposure(told),
+            goes_with=pair.earlier.source if pair else "",
             witnesses=capture_together.witnesses(told["witnesses"]),
         )  # fmt: skip
         new = len(grown.swatches) - len(self.book.swatches)
@@ -367,9 +344,6 @@ class Capture(frame.Panel):
         assert self.measured is not None
         return name_windows(self.measured.table, self._labels, self.book, self.values, self.origin)
 
-    def _names(self) -> dict[str, str]:
-        return self._naming().swatches
-
     def _changed(self, change: Any) -> None:
         """Measure anew where something else is to be measured; else show what it is called."""
         chosen = [name for name, widget in self.choices.items() if widget is change["owner"]]
@@ -395,10 +369,10 @@ class Capture(frame.Panel):
 
     def _as_joined(self, made: measure.Measured, names: dict[str, str]) -> measure.Measured:
         """The photo as going with the earlier one chosen, if it does."""
-        self._joined = None
-        if self._pairing is not None and self._pairing.together:
-            told = self.values["witnesses"]
-            self._joined = capture_together.joined(self._pairing, made, names, told)
+        self._joined, pair = None, self._pairing
+        if pair is not None and pair.together:
+            seen = capture_together.witnesses(self.values["witnesses"])
+            self._joined = measure.joined(pair.earlier, pair.kin, made, names, seen)
         return made if self._joined is None else self._joined.measured
 
     def _show_names(self) -> None:
@@ -455,15 +429,10 @@ def _looked_at(made: measure.Measured, w: int, h: int) -> tuple[float, float, fl
 
 def _grips(made: measure.Measured, size: float) -> dict[str, np.ndarray]:
     """Everything that can be dragged, by name, as quadrilaterals in pixels."""
-    unit = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * size
     grips = {}
     if made.setup.pose is not None:
-        for i, corner in enumerate(_corners(made.setup.pose)):
-            grips[f"corner {i}"] = unit + corner
+        corners = enumerate(_corners(made.setup.pose))
+        grips = {f"corner {i}": size * _SQUARE + corner for i, corner in corners}
     if made.setup.target is not None:
         grips["target"] = made.setup.target.outline
     return grips | dict(zip(made.table["place"], made.quads, strict=True))
-
-
-def _path(quad: np.ndarray) -> str:
-    return "M" + "L".join(f"{x:.1f},{y:.1f}" for x, y in quad) + "Z"

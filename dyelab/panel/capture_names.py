@@ -1,6 +1,5 @@
 """Which swatch lies in which window: by label, by order, or as typed; and what is to be asked."""
 
-import re
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -223,13 +222,7 @@ def named(text: str) -> dict[str, str]:
     InputError
         For a line that isn't so.
     """
-    made = {}
-    for line in filter(None, map(str.strip, re.split(r"[\n;,]", text))):
-        place, equals, swatch = (part.strip() for part in line.partition("="))
-        if not (place and equals and swatch):
-            raise InputError(words.say("capture.line", line=line))
-        made[place] = swatch
-    return made
+    return dict(choices.equations(text, r"[\n;,]", "capture.line"))
 
 
 def _beside(origin: Path | None) -> dict[str, str]:

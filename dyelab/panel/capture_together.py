@@ -1,10 +1,7 @@
 """A photo that goes with an earlier one of the book: choose it, check it, say what came of it."""
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
-
-import pandas as pd
 
 from dyelab import measure, words
 from dyelab.panel import choices
@@ -48,35 +45,17 @@ def photos(book: Any) -> list[tuple[str, str]]:
     rows = book.readings[book.readings["method"].eq("photo")]
     rows = rows[rows["reading"].isin(book.shared["reading"])]
     names = dict(zip("photos/" + book.photos["photo"], book.photos["original"], strict=True))
-    found = [
-        (_called(names.get(source, source), part), str(source))
-        for source, part in rows.groupby("source", sort=False)
-    ]
+    found = []
+    for source, codes in rows.groupby("source", sort=False)["swatch"].agg(list).items():
+        told = {"name": names.get(source, source), "first": codes[0], "last": codes[-1]}
+        named = words.say("capture.photo_called", count=len(codes), **told)
+        found.append((named, str(source)))
     return found[::-1][:_MOST]
-
-
-def _called(name: str, rows: pd.DataFrame) -> str:
-    codes = list(rows["swatch"])
-    return words.say(
-        "capture.photo_called", name=name, count=len(codes), first=codes[0], last=codes[-1]
-    )
 
 
 def witnesses(text: str) -> tuple[str, ...]:
     """Swatch codes, parted by commas or spaces."""
     return tuple(text.replace(",", " ").replace(";", " ").split())
-
-
-def paired(
-    book: Any, source: str, made: measure.Measured, file: Path | None, reference: Any
-) -> Pairing:
-    """Compare a photo with an earlier one, as `measure.paired`."""
-    return Pairing(*measure.paired(book, source, made, file, reference))
-
-
-def joined(pairing: Pairing, made: measure.Measured, names: dict[str, str], text: str) -> Any:
-    """The photo measured as going with the earlier one."""
-    return measure.joined(pairing.earlier, pairing.kin, made, names, witnesses(text))
 
 
 def notes(pairing: Pairing | None, made: Any, book: Any) -> list[str]:

@@ -1,5 +1,6 @@
 """The choices a panel offers: one look, a name above each, all reachable by keyboard."""
 
+import re
 from collections import Counter
 from collections.abc import Callable, Container, Iterable, Sequence
 from typing import Any
@@ -8,6 +9,7 @@ import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import shift, words
+from dyelab.errors import InputError
 from dyelab.panel.widgets import Ticks
 
 
@@ -90,9 +92,7 @@ def pick_many(
     listed = _shown(options)
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     kept = [v for v in value if v in values]
-    made = Ticks(listed, kept, rows=rows)
-    made.add_class("dl-many")
-    return _dressed(made, name, note)
+    return _dressed(Ticks(listed, kept, rows=rows).add_class("dl-many"), name, note)
 
 
 def steps(name: str, options: Sequence[Any], value: Any = None) -> Any:
@@ -113,7 +113,7 @@ def amount(name: str, low: float, high: float, value: float, *, step: float, uni
 
 
 def number(
-    name: str, value: float, *, low: float, high: float, step: float = 1, unit: str = ""
+    name: str, value: float, *, low: float = 0, high: float, step: float = 1, unit: str = ""
 ) -> Any:
     """A typed number, held between two limits."""
     made = widgets.BoundedFloatText(value=value, min=low, max=high, step=step)
@@ -134,16 +134,14 @@ def typed_or_listed(name: str, options: Sequence[str] = (), *, hint: str = "") -
 def behind(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
     """A press, and the choices it shows: those seldom asked for."""
     press = widgets.ToggleButton(value=open_, description=words.say("frame.more"))
-    press.add_class("dl-button")
-    box = widgets.VBox(list(shown))
-    box.add_class("dl-behind")
+    box = widgets.VBox(list(shown)).add_class("dl-behind")
 
     def turn(_change: Any) -> None:
         box.layout.display = None if press.value else "none"
 
     press.observe(turn, "value")
     turn(None)
-    return press, box
+    return press.add_class("dl-button"), box
 
 
 def tick(name: str, value: bool = False, *, note: str = "") -> Any:
@@ -154,8 +152,7 @@ def tick(name: str, value: bool = False, *, note: str = "") -> Any:
 def upload(name: str, accept: str = "", *, many: bool = False) -> Any:
     """A file of the user's own; ``widget.value`` is ipywidgets' tuple of uploads."""
     made = widgets.FileUpload(accept=accept, multiple=many, description=_text(name))
-    made.add_class("dl-button")
-    return made
+    return made.add_class("dl-button")
 
 
 def file(button: str, accept: str, name: str, value: str = "") -> tuple[Any, Any]:
@@ -188,10 +185,26 @@ def set_options(widget: Any, options: Iterable[Any]) -> None:
 
 def button(key: str, work: Callable[[], None]) -> widgets.Button:
     """Return a button that says the words of `key` and does `work`."""
-    made = widgets.Button(description=words.say(key))
-    made.add_class("dl-button")
+    made = widgets.Button(description=words.say(key)).add_class("dl-button")
     made.on_click(lambda _: work())
     return made
+
+
+def equations(text: str, apart: str, refusal: str) -> list[tuple[str, str]]:
+    """Both sides of each line such as ``A1 = W07``; `apart` are the signs that part lines.
+
+    Raises
+    ------
+    InputError
+        For a line that isn't so: the words of `refusal`.
+    """
+    found = []
+    for line in filter(None, map(str.strip, re.split(apart, text))):
+        left, sign, right = map(str.strip, line.partition("="))
+        if not (left and sign and right):
+            raise InputError(words.say(refusal, line=line))
+        found.append((left, right))
+    return found
 
 
 def run(codes: Sequence[str]) -> str:
@@ -240,7 +253,7 @@ def exposures() -> dict[str, Any]:
     after = [(words.say(f"occasion.{name.replace(' ', '_')}"), name) for name in _COUNTED_IN]
     return {
         "exposure": pick(words.say("occasion.read"), after),
-        "amount": number(words.say("occasion.amount"), 1, low=0, high=1e9, step=1, unit=""),
+        "amount": number(words.say("occasion.amount"), 1, high=1e9),
         "unit": pick(words.say("occasion.unit"), _counted("none")),
     }
 

@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 
 from dyelab import compare, plan, shift, words
 from dyelab.errors import InputError
+from dyelab.handout import colours
 from dyelab.panel import book_choice, choices, frame
 from dyelab.plot import shift as drawn
 
@@ -29,7 +30,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     return frame.Panel(
         *("compare", words.say("comparing.title"), _choose, _show),
         refresh=_fit,
-        prepare=book_choice.gathered,
+        prepare=book_choice.source,
         actions={"comparing.one_pot": _one_pot},
         seldom=("reference", "formula", "method"),
         book=book,
@@ -47,7 +48,7 @@ def _one_pot(panel: frame.Panel) -> str:
     return words.say("comparing.shared", recipes=len(ends))
 
 
-def _choose(bench: book_choice.Gathered) -> dict[str, Any]:
+def _choose(bench: colours.Source) -> dict[str, Any]:
     made = bench.every.made
     picks = {"what": choices.pick("comparing.what", _steps(made))}
     for name in _HELD:
@@ -96,7 +97,7 @@ def _levels(made: pd.DataFrame, what: str) -> list[str]:
     return list(dict.fromkeys(["none", *names, *worded]))
 
 
-def _fit(bench: book_choice.Gathered, widgets: dict[str, Any]) -> None:
+def _fit(bench: colours.Source, widgets: dict[str, Any]) -> None:
     """Offer the references of the step that varies; a step that varies can't be held."""
     what = widgets["what"].value
     choices.set_options(widgets["reference"], _levels(bench.every.made, what))
@@ -105,7 +106,7 @@ def _fit(bench: book_choice.Gathered, widgets: dict[str, Any]) -> None:
 
 
 def _show(
-    bench: book_choice.Gathered,
+    bench: colours.Source,
     what: str,
     reference: str,
     formula: str,
@@ -116,10 +117,10 @@ def _show(
     fixed = _fixed(what, held)
     found = _found(bench, what, reference, formula, method=method, **held)
     recipes = found.recipes
-    figure, said = _picture(bench.spectra, found, picture, what, fixed, formula)
-    sentence = _sentence(found.pairs, what, reference, formula)
     if picture == "lamps":
         return _lamps(bench, found, formula)
+    figure, said = _picture(bench.book.spectra, found, picture, what, fixed, formula)
+    sentence = _sentence(found.pairs, what, reference, formula)
     return frame.Shown(
         f"{sentence} {said}".strip(),
         figure,
@@ -146,7 +147,7 @@ def _fixed(what: str, held: dict[str, str]) -> dict[str, str]:
 
 
 def _found(
-    bench: book_choice.Gathered,
+    bench: colours.Source,
     what: str,
     reference: str,
     formula: str,
@@ -155,7 +156,7 @@ def _found(
     picture: str = "",
     **held: str,
 ) -> shift.Shift:
-    recipes = bench.recipes(method)
+    recipes = bench.by(method)
     hold = _fixed(what, held)
     return shift.of_step(recipes, what, reference=reference, formula=formula, hold=hold)
 
@@ -194,7 +195,7 @@ def _table(pairs: pd.DataFrame, formula: str) -> pd.DataFrame:
 
 
 def _chips(
-    bench: book_choice.Gathered, made: pd.DataFrame, pairs: pd.DataFrame, formula: str
+    bench: colours.Source, made: pd.DataFrame, pairs: pd.DataFrame, formula: str
 ) -> list[list[frame.Chip]]:
     """The furthest pairs, edge to edge, with the cloth itself where a photo has it."""
     far = pairs.iloc[np.argsort(-pairs[formula].to_numpy(), kind="stable")[:_SHOWN]]
@@ -202,8 +203,8 @@ def _chips(
     for row, label, note in (("from_row", None, "reference"), ("to_row", "level", "recipe")):
         cloths = made.iloc[far[row].astype(int)]
         said = far[label].astype(str) if label else [words.say("comparing.before")] * len(far)
-        parts = zip(cloths.to_dict("records"), said, far[note].astype(str), bench.cloth(cloths),
-                    strict=True)  # fmt: skip
+        rows = cloths.to_dict("records")
+        parts = zip(rows, said, far[note].astype(str), bench.cloth(rows), strict=True)
         sides.append([replace(frame.Chip.of(c, s, n), crop=crop) for c, s, n, crop in parts])
     return [list(pair) for pair in zip(*sides, strict=True)]
 
@@ -249,8 +250,6 @@ def _picture(
         return drawn.dose(curve), curve.sentence
     if picture == "spectra":
         return _spectra(spectra, found, formula)
-    if picture == "lamps":
-        return None, ""
     if picture == "family":
         return _family(made, held), ""
     return drawn.vectors(found.pairs, made), ""
@@ -273,27 +272,21 @@ def _spectra(
     """K/S of the pair that moved furthest; weaker or duller is said in words."""
     pairs = found.pairs
     best = pairs.iloc[int(np.argmax(pairs[formula].to_numpy()))]
-    ends = [int(best["from_row"]), int(best["to_row"])]
-    depth = None
-    if spectra is not None and len(spectra):
-        depth = shift.depth_of(found.recipes, ends[0], ends[1], spectra)
+    ends = int(best["from_row"]), int(best["to_row"])
+    read = spectra is not None and len(spectra)
+    depth = shift.depth_of(found.recipes, *ends, spectra) if read else None
     if depth is None:
         raise InputError(words.say("comparing.no_spectra", recipe=best["recipe"]))
-    figure = drawn.spectra(
-        depth.wavelengths,
-        depth.reference,
-        depth.sample,
-        names=(str(best["reference"]), str(best["recipe"])),
-        strength=True,
-    )
-    return figure, depth.sentence
+    curves = depth.wavelengths, depth.reference, depth.sample
+    names = str(best["reference"]), str(best["recipe"])
+    return drawn.spectra(*curves, names=names, strength=True), depth.sentence
 
 
-def _lamps(bench: book_choice.Gathered, found: shift.Shift, formula: str) -> frame.Shown:
+def _lamps(bench: colours.Source, found: shift.Shift, formula: str) -> frame.Shown:
     """Each pair under several lights: the furthest as chips, all of them as numbers."""
     pairs = found.pairs.iloc[np.argsort(-found.pairs[formula].to_numpy(), kind="stable")]
     rows = list(zip(pairs["from_row"].astype(int), pairs["to_row"].astype(int), strict=True))
-    seen = shift.under_lamps(found.recipes, rows, bench.spectra)
+    seen = shift.under_lamps(found.recipes, rows, bench.book.spectra)
     first = seen[seen["pair"] == seen["pair"].min()]
     named = pairs["recipe"].to_numpy()[seen["pair"]]
     table = seen.assign(recipe=named).pivot(index=["pair", "recipe"], columns="lamp", values="dE00")
@@ -309,12 +302,9 @@ def _lamps(bench: book_choice.Gathered, found: shift.Shift, formula: str) -> fra
 def _lit(row: dict[Any, Any]) -> list[frame.Chip]:
     """A pair under one light, edge to edge."""
     lamp = words.say(f"lamps.{row['lamp']}")
-    ends = [tuple(float(row[f"{c}_{n}"]) for c in "Lab") for n in (1, 2)]
     told = (words.say("comparing.before"), f"ΔE00 {row['dE00']:.1f}")
-    return [
-        frame.Chip(text, lab, lamp, str(row["lamp"]), int(row["observer"]))
-        for text, lab in zip(told, ends, strict=True)
-    ]
+    under = {**row, "illuminant": row["lamp"]}
+    return [frame.Chip.of(under, text, lamp, ending=f"_{i}") for i, text in enumerate(told, 1)]
 
 
 def _metamers(seen: pd.DataFrame, names: np.ndarray) -> str:

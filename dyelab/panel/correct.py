@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -18,14 +19,8 @@ from dyelab.recipe.advice import CELLULOSE, PROTEIN
 _STEP = ["swatch", "step", "material", "amount", "temperature", "minutes", "pH", "dips", "note"]
 _TEST = ["test_method", "conditions", "detergent", "lamp", "started_on", "ended_on", "who"]
 _TEST += ["test_note"]
-_ASKED = {
-    "step": [*_STEP, "whole_bath"],
-    "swatch": ["code", "fibre", "mass_g", "series", "made_on", "lines"],
-    "rename": ["swatch", "new_code"],
-    "delete": ["gone"],
-    "test": ["test", "test_name", "exposure", "covers", *_TEST],
-}
-_NUMBERS = {"temperature": "temperature_C", "minutes": "minutes", "pH": "pH", "amount": "amount"}
+_NUMBERS = {"amount": "amount", "temperature": "temperature_C"}
+_NUMBERS |= {name: name for name in ("minutes", "pH", "dips")}
 _NOTHING = cells.Part("", None, "", 1)
 _EXPOSURES = ("wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
 
@@ -62,20 +57,18 @@ def _choose(book: Book) -> dict[str, Any]:
     say, today = choices.text, date.today().isoformat()
     kinds = [(words.say(f"grade.exposure_{n.replace(' ', '_')}"), n) for n in _EXPOSURES]
     tests = [(words.say("correcting.test_new"), ""), *zip(*[book.tests["test"]] * 2, strict=True)]
-    blank = words.say("correcting.blank_hint")
-    numbers = {name: say(f"correcting.{name}", hint=blank) for name in _NUMBERS}
-    made = {
-        "task": choices.pick("correcting.task", choices.coded("correcting.task_", _ASKED)),
+    blank, materials = words.say("correcting.blank_hint"), books.materials(book)["material"]
+    return {
+        "task": choices.pick("correcting.task", choices.coded("correcting.task_", _TASKS)),
         "swatch": choices.pick("correcting.swatch", book.swatches["swatch"]),
         "new_code": say("correcting.new_code"),
         "gone": choices.pick_many("correcting.gone", book.swatches["swatch"], rows=8),
         "step": choices.pick("correcting.step", []),
-        "material": choices.typed_or_listed("correcting.material", _listed(book)["material"]),
-        **{name: numbers[name] for name in ("amount", "temperature", "minutes", "pH")},
-        "dips": say("correcting.dips", hint=blank),
+        "material": choices.typed_or_listed("correcting.material", materials),
+        **{name: say(f"correcting.{name}", hint=blank) for name in _NUMBERS},
         "code": say("correcting.code", book_choice.free(book, "X")),
         "fibre": choices.pick("correcting.fibre", sorted(PROTEIN | CELLULOSE), "wool"),
-        "mass_g": choices.number("correcting.mass_g", 0, low=0, high=1e5, step=0.1, unit="g"),
+        "mass_g": choices.number("correcting.mass_g", 0, high=1e5, step=0.1, unit="g"),
         "series": say("correcting.series"),
         "made_on": say("correcting.made_on", today),
         "lines": say("correcting.lines", long=True),
@@ -87,11 +80,6 @@ def _choose(book: Book) -> dict[str, Any]:
         "note": say("correcting.note"),
         "whole_bath": choices.tick("correcting.whole_bath", True),
     }
-    return made
-
-
-def _listed(book: Book) -> pd.DataFrame:
-    return recipe.materials(book.materials)
 
 
 def _fit(book: Book, made: dict[str, Any]) -> None:
@@ -101,7 +89,7 @@ def _fit(book: Book, made: dict[str, Any]) -> None:
         _fill_step(book, made)
     elif task == "test":
         _fill_test(book, made)
-    asked = ["task", *_ASKED[task]]
+    asked = ["task", *_TASKS[task].asks]
     row = _row(book, made["swatch"].value, made["step"].value) if task == "step" else None
     out = {"dips"} if row is None or row["kind"] != "vat" else set()
     out |= {"whole_bath"} if row is None or not row["bath"] else set()
@@ -116,7 +104,7 @@ def _fill_step(book: Book, made: dict[str, Any]) -> None:
     if row is None or not _turned(made["step"], f"{row['swatch']} {made['step'].value}"):
         return
     made["material"].value, made["note"].value = str(row["material"]), str(row["note"])
-    for name, column in [*_NUMBERS.items(), ("dips", "dips")]:
+    for name, column in _NUMBERS.items():
         made[name].value = "" if pd.isna(row[column]) else f"{row[column]:g}"
 
 
@@ -154,7 +142,7 @@ def _readings(book: Book, exposure: str, test: str) -> pd.DataFrame:
 
 
 def _show(book: Book, task: str, **chosen: Any) -> frame.Shown:
-    return _SHOWS[task](book, chosen)
+    return _TASKS[task].show(book, chosen)
 
 
 def _show_step(book: Book, chosen: dict[str, Any]) -> frame.Shown:
@@ -172,7 +160,8 @@ def _show_step(book: Book, chosen: dict[str, Any]) -> frame.Shown:
         others=others,
         put=words.say("correcting.put_step"),
     )
-    return frame.Shown(said, notes=_back(), care=recipe.cautions([row["material"]], _listed(book)))
+    care = recipe.cautions([row["material"]], books.materials(book))
+    return frame.Shown(said, notes=_back(), care=care)
 
 
 def _shared(book: Book, row: Any) -> pd.DataFrame:
@@ -193,8 +182,8 @@ def _show_swatch(book: Book, chosen: dict[str, Any]) -> frame.Shown:
     shown = steps[["order", "kind", "material", "amount", "temperature_C", "minutes"]]
     text = ", ".join(filter(None, map(browse.what, steps.to_dict("records"))))
     said = words.say("correcting.show_swatch", code=swatch["swatch"].iloc[0], steps=text)
-    advice = recipe.advise(steps.assign(area="whole"), swatch, _listed(book))["advice"]
-    care = recipe.cautions(steps["material"], _listed(book))
+    advice = recipe.advise(steps.assign(area="whole"), swatch, books.materials(book))["advice"]
+    care = recipe.cautions(steps["material"], books.materials(book))
     return frame.Shown(said, table=shown, notes=[*advice, *_back()], care=care)
 
 
@@ -206,7 +195,7 @@ def unplanned(book: Book, *, lines: str, **chosen: Any) -> dict[str, pd.DataFram
     InputError
         If the code is missing or taken, or a line says no material.
     """
-    code, listed = _fresh(book, chosen["code"]), _listed(book)
+    code, listed = _fresh(book, chosen["code"]), books.materials(book)
     rows: list[dict[str, Any]] = []
     for line in filter(None, map(str.strip, lines.splitlines())):
         rows += _steps(line, listed, any(row["kind"] in ("dye", "vat") for row in rows))
@@ -284,19 +273,10 @@ def _back() -> list[str]:
     return [words.say("correcting.take_back")]
 
 
-_SHOWS: dict[str, Callable[[Book, dict[str, Any]], frame.Shown]] = {
-    "step": _show_step,
-    "swatch": _show_swatch,
-    "rename": _show_rename,
-    "delete": _show_delete,
-    "test": _show_test,
-}
-
-
 def _put(panel: frame.Panel) -> str:
     target, chosen = panel.own(), panel.values
     task = chosen.pop("task")
-    changed, told = _PUTS[task](target, chosen)
+    changed, told = _TASKS[task].put(target, chosen)
     saved = panel.saved(changed, f"{told.get('code', '')} {task}".strip())
     panel.restore({"task": task, "swatch": told.get("code", "")})  # go on where one was
     return words.say(f"correcting.done_{task}", book=saved.title, **told)
@@ -313,21 +293,17 @@ def _put_step(book: Book, chosen: dict[str, Any]) -> _Put:
     if not chosen["whole_bath"]:
         rows = rows[rows["swatch"] == row["swatch"]]
     recipe.refuse_unsafe(chosen["material"])
-    given: dict[str, Any] = {
-        "material": recipe.known_name(chosen["material"].strip(), _listed(book))
-    }
-    for name, column in [*_NUMBERS.items(), ("dips", "dips")]:
+    material = recipe.known_name(chosen["material"].strip(), books.materials(book))
+    given: dict[str, Any] = {"material": material}
+    for name, column in _NUMBERS.items():
         text = chosen[name].strip()
         given[column] = table.number(text, words.say(f"correcting.{name}")) if text else None
     unit = row["unit"] or ("% WOF" if given["amount"] is not None else "")
     given |= {"note": chosen["note"].strip(), "unit": unit}
     changed = books.change(book, steps=rows.assign(**given))
-    now = " ".join(str(one) for one in (_told(given["amount"]), unit, given["material"]) if one)
+    amount = "" if given["amount"] is None else f"{given['amount']:g}"
+    now = " ".join(filter(None, (amount, unit, material)))
     return changed, {"code": row["swatch"], "order": row["order"], "count": len(rows), "now": now}
-
-
-def _told(amount: float | None) -> str:
-    return "" if amount is None else f"{amount:g}"
 
 
 def _put_swatch(book: Book, chosen: dict[str, Any]) -> _Put:
@@ -365,10 +341,20 @@ def _put_test(book: Book, chosen: dict[str, Any]) -> _Put:
     return changed, {"test": name, "count": len(rows)}
 
 
-_PUTS: dict[str, Callable[[Book, dict[str, Any]], _Put]] = {
-    "step": _put_step,
-    "swatch": _put_swatch,
-    "rename": _put_rename,
-    "delete": _put_delete,
-    "test": _put_test,
+@dataclass(frozen=True)
+class _Task:
+    """What a task asks for, what it says beforehand, and what it does."""
+
+    asks: list[str]
+    show: Callable[[Book, dict[str, Any]], frame.Shown]
+    put: Callable[[Book, dict[str, Any]], _Put]
+
+
+_SWATCH = ["code", "fibre", "mass_g", "series", "made_on", "lines"]
+_TASKS = {
+    "step": _Task([*_STEP, "whole_bath"], _show_step, _put_step),
+    "swatch": _Task(_SWATCH, _show_swatch, _put_swatch),
+    "rename": _Task(["swatch", "new_code"], _show_rename, _put_rename),
+    "delete": _Task(["gone"], _show_delete, _put_delete),
+    "test": _Task(["test", "test_name", "exposure", "covers", *_TEST], _show_test, _put_test),
 }

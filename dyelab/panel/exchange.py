@@ -29,9 +29,8 @@ class Exchange(frame.Panel):
     def __init__(self, book: frame.Chosen = None) -> None:
         title = words.say("exchange.title")
         self.found, self.understood = widgets.HTML(), widgets.HTML()
-        self.columns, self.asked = widgets.VBox(), widgets.VBox()
-        for box in (self.columns, self.asked):
-            box.add_class("dl-choices")
+        self.columns = widgets.VBox().add_class("dl-choices")
+        self.asked = widgets.VBox().add_class("dl-choices")
         self._read: tuple[Any, tuple[Sheet, ...]] = ("", ())  # what is on show, and its sheets
         self._incoming: Incoming | None = None
         super().__init__(
@@ -205,7 +204,7 @@ def _choose(_book: Book) -> dict[str, Any]:
         "file": path,
         "upload": upload,
         "sheets": choices.pick_many("exchange.sheets", [], rows=3),
-        "heading": choices.number("exchange.heading", 0, low=0, high=999),
+        "heading": choices.number("exchange.heading", 0, high=999),
         "white": choices.pick("exchange.white", whites),
         "adapt": choices.tick("exchange.adapt"),
         "removing": choices.tick("exchange.removing"),
@@ -269,8 +268,7 @@ def _as_found(sheet: Sheet) -> str:
     shown = pd.DataFrame({"row": [str(at) for at in rows.index]})
     for letter, name in zip(sheet.letters[:12], rows.columns[:12], strict=True):
         shown[f"{letter}: {name}"] = rows[name].tolist()
-    title = words.say("exchange.as_found", sheet=sheet.name or sheet.file)
-    return html_parts.sentence(title) + html_parts.table(shown, title)
+    return _titled(words.say("exchange.as_found", sheet=sheet.name or sheet.file), shown)
 
 
 def _of_white(incoming: Incoming, book: Book, adapt: bool) -> str:
@@ -290,15 +288,15 @@ def _in_words(incoming: Incoming) -> str:
     rows = pd.DataFrame(
         [(code, said[code]) for code in different[:_IN_WORDS]], columns=["swatch", "understood"]
     )
-    title = words.say("exchange.in_words")
+    return _titled(words.say("exchange.in_words"), rows)
+
+
+def _titled(title: str, rows: pd.DataFrame) -> str:
     return html_parts.sentence(title) + html_parts.table(rows, title)
 
 
 def _changes(told: Changes) -> str:
     """What the book has already and would be changed, or has gone from the sheet."""
-    shown = ""
-    for name, rows in (("changed", told.changed), ("gone", told.gone)):
-        if len(rows):
-            title = words.say(f"exchange.{name}")
-            shown += html_parts.sentence(title) + html_parts.table(rows, title)
-    return shown
+    tables = {"changed": told.changed, "gone": told.gone}
+    there = {name: rows for name, rows in tables.items() if len(rows)}
+    return "".join(_titled(words.say(f"exchange.{name}"), rows) for name, rows in there.items())

@@ -111,11 +111,7 @@ def _tests(bench: _Bench, swatches: tuple[str, ...]) -> pd.DataFrame:
 
 def _exposures(bench: _Bench, swatches: tuple[str, ...]) -> list[tuple[str, str]]:
     there = set(_tests(bench, swatches)["exposure"])
-    return [
-        (words.say(f"fastness.{name.replace(' ', '_')}"), name)
-        for name in table.EXPOSURES
-        if name in there
-    ]
+    return [(words.worded("fastness.", name), name) for name in table.EXPOSURES if name in there]
 
 
 def _amounts(bench: _Bench, swatches: tuple[str, ...], exposure: str) -> list[tuple[str, float]]:
@@ -197,9 +193,7 @@ def _notes(found: grade.Study, exposure: str, quantity: str) -> list[str]:
         notes.append(grade.forecast_sentence(found, row["swatch"], exposure))
         if row["verdict"] != "not_settled":
             notes.append(grade.tone_sentence(row))
-    if exposure == "light" and len(found.beside):
-        best = found.beside[found.beside["best"]]
-        notes += [page.beside_sentence(row) for row in best.to_dict("records")]
+    notes += page.beside_sentences(found) if exposure == "light" else []
     notes += fastness_texts.held_sentences(found, exposure)
     notes += page.stain_sentences(found, exposure)
     one = next((d for d in found.drifts if d.exposure == exposure), None)

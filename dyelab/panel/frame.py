@@ -186,38 +186,29 @@ class Panel(widgets.VBox):
 
     def _parts(self, button: str) -> None:
         """Make the fixed places, once; only their content changes."""
-        self.answer, self.busy, self.patches = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.below = widgets.HTML()
-        self.answer.add_class("dl-answer")
-        self.busy.add_class("dl-busy")
+        self.answer = widgets.HTML().add_class("dl-answer")
+        self.busy = widgets.HTML().add_class("dl-busy")
+        self.patches, self.below = widgets.HTML(), widgets.HTML()
         self.canvas = Canvas()
         self.keep = save.Row(self)
         self.button = widgets.Button(description=button) if button else None
         if self.button:
-            self.button.add_class("dl-button")
-            self.button.add_class("dl-main-button")
+            self.button.add_class("dl-button").add_class("dl-main-button")
             self.button.on_click(lambda _: self.update())
-        self._side = widgets.VBox()
-        self._side.add_class("dl-choices")
-        self._result = widgets.VBox(
-            [self.answer, self.busy, self.patches, self.canvas, self.below, self.keep]
-        )
-        self._result.add_class("dl-result")
-        body = widgets.GridBox([self._side, self._result])
-        body.add_class("dl-body")
+        self._side = widgets.VBox().add_class("dl-choices")
+        shown = [self.answer, self.busy, self.patches, self.canvas, self.below, self.keep]
+        self._result = widgets.VBox(shown).add_class("dl-result")
+        body = widgets.GridBox([self._side, self._result]).add_class("dl-body")
         self.shelf = book_choice.Shelf(self._take)
-        heading = widgets.HTML(f"<h2>{html_parts.escape(self.title)}</h2>")
-        heading.add_class("dl-title")
-        head = widgets.Box([heading, *([] if self.name in _AT_HOME else [_way_home()])])
-        head.add_class("dl-head")
+        heading = widgets.HTML(f"<h2>{html_parts.escape(self.title)}</h2>").add_class("dl-title")
+        home = [] if self.name in _AT_HOME else [_way_home()]
+        head = widgets.Box([heading, *home]).add_class("dl-head")
         super().__init__([Dress(self._seen, title=self.title, name=self.name), head, body])
 
     def under(self, *parts: Any, first: bool = False) -> None:
         """Put a panel's own buttons in a row, what they tell below: last, or under the answer."""
-        line = widgets.HBox(parts)
-        line.add_class("dl-save")
-        self.told = widgets.HTML()
-        self.told.add_class("dl-saved")
+        line = widgets.HBox(parts).add_class("dl-save")
+        self.told = widgets.HTML().add_class("dl-saved")
         there = list(self._result.children)
         at = there.index(self.busy) + 1 if first else len(there)
         self._result.children = (*there[:at], line, self.told, *there[at:])
@@ -377,7 +368,8 @@ class Panel(widgets.VBox):
     def _run(self) -> None:
         self.busy.value = html_parts.busy(words.say("frame.busy"))
         try:
-            more = {"progress": self.progress} if _takes_progress(self._show) else {}
+            told = "progress" in inspect.signature(self._show).parameters
+            more = {"progress": self.progress} if told else {}
             self._display(self._show(self.ready, **self.values, **more))
         finally:
             self.busy.value = ""
@@ -394,17 +386,15 @@ class Panel(widgets.VBox):
         self.canvas.show(shown.figure, shown.sentence)
         self.patches.value = html_parts.chips(shown.chips)
         label = words.say("frame.table_label", title=self.title)
+        # What another program did to the book, or a stranger put into it, every panel says.
+        outside = self.opened.outside if self.opened else []
         self.below.value = (
             html_parts.table(shown.table, label)
             + html_parts.pictures(shown.pictures)
-            + html_parts.notes([*self._unlike_saved(), *shown.notes])
+            + html_parts.notes([*outside, *shown.notes])
             + html_parts.care(shown.care)
         )
         self.keep.fit(shown)
-
-    def _unlike_saved(self) -> list[str]:
-        """What another program did to the book, or a stranger put into it; every panel says it."""
-        return list(self.opened.outside) if self.opened else []
 
     def _guard(self, work: Callable[[], None]) -> None:
         """Run; whatever goes wrong is said in the answer's place, in words."""
@@ -428,12 +418,6 @@ def _in_words(fault: Exception) -> str:
 
 def _way_home() -> widgets.HTML:
     """The link to the book's home that every other panel has at its head."""
-    made = widgets.HTML(
-        f'<a class="dl-to" href="0_start.ipynb">{html_parts.escape(words.say("home.way_home"))}</a>'
-    )
-    made.add_class("dl-way-home")
-    return made
-
-
-def _takes_progress(call: Callable) -> bool:
-    return "progress" in inspect.signature(call).parameters
+    said = html_parts.escape(words.say("home.way_home"))
+    link = f'<a class="dl-to" href="0_start.ipynb">{said}</a>'
+    return widgets.HTML(link).add_class("dl-way-home")

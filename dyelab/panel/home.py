@@ -15,12 +15,6 @@ from dyelab.plot import style
 from dyelab.table import LAB
 
 _RECENT = 6
-_LEADS = {
-    "bath": "1_plan.ipynb#record",
-    "measure": "2_capture.ipynb",
-    "wash": "5_fastness.ipynb",
-    "test": "5_fastness.ipynb",
-}
 PAGES = {
     "plan": "1_plan.ipynb",
     "capture": "2_capture.ipynb",
@@ -32,6 +26,10 @@ PAGES = {
     "guess": "9_guess.ipynb",
     "lesson": "8_lesson_controls.ipynb",
 }
+
+
+_LEADS = {"bath": f"{PAGES['plan']}#record", "measure": PAGES["capture"]}
+_LEADS |= dict.fromkeys(("wash", "test"), PAGES["fastness"])
 
 
 class Home(frame.Panel):
@@ -117,33 +115,18 @@ def wall(rows: pd.DataFrame) -> str:
     rows : DataFrame
         What `plan.stages` gives.
     """
-    rows = rows.assign(**_fills(rows))
+    after = rows[[f"{name}_after" for name in LAB]].set_axis(LAB, axis=1)
+    after = after.assign(illuminant=rows["illuminant"], observer=rows["observer"])
+    rows = rows.assign(fill=style.screen(rows)[0], fill_after=style.screen(after)[0])
     groups = rows.groupby("series", sort=False)
     shown = "".join(_series(str(name), part) for name, part in groups)
     return shown and shown + _key()
 
 
-def _fills(rows: pd.DataFrame) -> dict[str, list[str]]:
-    after = rows[[f"{name}_after" for name in LAB]].set_axis(LAB, axis=1)
-    after = after.assign(illuminant=rows["illuminant"], observer=rows["observer"])
-    return {"fill": _screen(rows[rows.columns[:]]), "fill_after": _screen(after)}
-
-
-def _screen(rows: pd.DataFrame) -> list[str]:
-    found = pd.Series("", index=rows.index)
-    there = rows[rows["L"].notna() & rows["illuminant"].notna()]
-    if len(there):
-        found.loc[there.index] = list(style.screen(there)[0])
-    return found.tolist()
-
-
 def _series(name: str, part: pd.DataFrame) -> str:
     counts = part["stage"].value_counts()
-    told = ", ".join(
-        words.say(f"home.count_{stage}", count=counts[stage])
-        for stage in plan.STAGES
-        if stage in counts
-    )
+    there = [stage for stage in plan.STAGES if stage in counts]
+    told = ", ".join(words.say(f"home.count_{stage}", count=counts[stage]) for stage in there)
     shown = escape(name or words.say("home.no_series"))
     windows = "".join(_window(row) for row in part.to_dict("records"))
     return (

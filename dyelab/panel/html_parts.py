@@ -45,10 +45,8 @@ class Chip:
         return cls(label, (L, a, b), note, str(row["illuminant"]), int(row["observer"]))
 
 
-_SHORT, _LONG = (
-    16,
-    26,
-)  # characters: a column as short stays on one line, a longer one is given room
+# Letters: a column as short stays on one line, a longer one is given room.
+_SHORT, _LONG = 16, 26
 
 
 def sentence(text: str) -> str:
@@ -193,9 +191,8 @@ def _kind(cells: pd.Series) -> str:
     if pd.api.types.is_numeric_dtype(cells):
         return ' class="dl-num"'
     most = cells.map(lambda cell: len(shown(cell))).max() if len(cells) else 0
-    return (
-        f' class="{"dl-short" if most <= _SHORT else "dl-middle" if most <= _LONG else "dl-long"}"'
-    )
+    size = "short" if most <= _SHORT else "middle" if most <= _LONG else "long"
+    return f' class="dl-{size}"'
 
 
 def shown(value: Any, *, whole: bool = False) -> str:

@@ -70,11 +70,9 @@ def _added(panel: frame.Panel) -> str:
 
 
 def _choose(_book: Book) -> dict[str, Any]:
-    def say(key: str) -> str:
-        return words.say(f"instrument.{key}")
-
     every = [f"{name}/{degrees}°" for name in convert.illuminants() for degrees in (10, 2)]
     whites = [(name, name) for name in dict.fromkeys((*_USUAL_WHITES, *every))]
+    stated = words.say("instrument.white_stated")
     kinds = ".txt,.cgats,.cxf,.xml,.csv,.tsv,.xlsx"
     upload, path = choices.file("instrument.upload", kinds, "instrument.path")
     return {
@@ -83,31 +81,29 @@ def _choose(_book: Book) -> dict[str, Any]:
         "typed": choices.text("instrument.typed", long=True),
         "sheet": choices.text("instrument.sheet"),
         "reading": choices.text("instrument.reading"),
-        "white": choices.pick("instrument.white", [(say("white_stated"), ""), *whites]),
+        "white": choices.pick("instrument.white", [(stated, ""), *whites]),
         "adapt": choices.tick("instrument.adapt"),
         "method": choices.pick("instrument.method", choices.coded("instrument.from_", _METHODS)),
-        **_conditions(say),
+        **_conditions(),
         **choices.exposures(),
         "names": choices.text("instrument.names", long=True),
         "new": choices.tick("instrument.new"),
-        "repeat": choices.number("instrument.repeat", 0, low=0, high=5, step=0.05),
+        "repeat": choices.number("instrument.repeat", 0, high=5, step=0.05),
     }
 
 
-def _conditions(say: Any) -> dict[str, Any]:
+def _conditions() -> dict[str, Any]:
     """How it was read, where the file doesn't say."""
-    blank = [(say("not_stated"), "")]
+    blank = [(words.say("instrument.not_stated"), "")]
     gloss = choices.coded("instrument.specular_", ("in", "out"))
-    lamps = [(say(name.lower()), name) for name in M_CONDITIONS]
+    lamps = [(words.say(f"instrument.{name.lower()}"), name) for name in M_CONDITIONS]
     return {
         "geometry": choices.pick("instrument.geometry", [*blank, *((g, g) for g in _GEOMETRIES)]),
         "specular": choices.pick("instrument.specular", [*blank, *gloss]),
         "m_condition": choices.pick("instrument.m_condition", [*blank, *lamps]),
-        "aperture_mm": choices.number(
-            "instrument.aperture", 0, low=0, high=100, step=0.5, unit="mm"
-        ),
+        "aperture_mm": choices.number("instrument.aperture", 0, high=100, step=0.5, unit="mm"),
         "backing": choices.text("instrument.backing"),
-        "layers": choices.number("instrument.layers", 0, low=0, high=64),
+        "layers": choices.number("instrument.layers", 0, high=64),
     }
 
 
@@ -177,7 +173,9 @@ def _show(book: Book, **picked: Any) -> frame.Shown:
     )  # fmt: skip
     variances = readings[["var_L", "var_a", "var_b"]].to_numpy(float) ** 0.5
     table = readings.assign(**dict(zip(STANDARD_UNCERTAINTIES, variances.T, strict=True)))
-    return frame.Shown(sentence, table=table[_SHOWN].round(2), chips=_chips(readings), notes=notes)
+    few = readings.head(_MANY).to_dict("records")
+    chips = [frame.Chip.of(row, str(row["swatch"])) for row in few]
+    return frame.Shown(sentence, table=table[_SHOWN].round(2), chips=chips, notes=notes)
 
 
 def _told_of(readings: pd.DataFrame) -> list[str]:
@@ -189,9 +187,3 @@ def _told_of(readings: pd.DataFrame) -> list[str]:
     if len(glowing):
         notes.append(words.say("instrument.fluorescent", names=", ".join(glowing)))
     return notes
-
-
-def _chips(readings: pd.DataFrame) -> list[frame.Chip]:
-    return [
-        frame.Chip.of(row, str(row["swatch"])) for row in readings.head(_MANY).to_dict("records")
-    ]

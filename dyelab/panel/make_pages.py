@@ -2,8 +2,6 @@
 
 from typing import Any
 
-import pandas as pd
-
 from dyelab import handout, shift, words
 from dyelab.handout import colours
 from dyelab.handout import page as parts
@@ -24,10 +22,8 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         Else the one the session was opened with, else the example.
     """
     title = words.say("make_pages.title")
-    made = frame.Panel(
-        "pages", title, _choose, _show, refresh=_fit, prepare=book_choice.source, book=book
-    )
-    return made.save_first()
+    given: Any = {"refresh": _fit, "prepare": book_choice.source, "book": book}
+    return frame.Panel("pages", title, _choose, _show, **given).save_first()
 
 
 def _choose(source: colours.Source) -> dict[str, Any]:
@@ -36,7 +32,8 @@ def _choose(source: colours.Source) -> dict[str, Any]:
     kinds = choices.coded("make_pages.", KINDS)
     both = shift.metals_of(made)
     listed = [(say("make_pages.every_series"), ""), *((n, n) for n in series.names(source))]
-    picks = {n: choices.pick(f"make_pages.{n}", _kinds(made, n)) for n in CLOTH}
+    dyed = made[made["dye"] != "none"] if made["dye"].ne("none").any() else made
+    picks = {n: choices.pick(f"make_pages.{n}", choices.most_often(dyed, n)) for n in CLOTH}
     return {
         "kind": choices.pick("make_pages.kind", kinds),
         "metal": choices.pick("make_pages.metal", both),
@@ -59,12 +56,6 @@ def _choose(source: colours.Source) -> dict[str, Any]:
     }
 
 
-def _kinds(made: pd.DataFrame, name: str) -> list[str]:
-    """What was dyed, the most often dyed first."""
-    dyed = made[made["dye"] != "none"]
-    return list((dyed if len(dyed) else made)[name].value_counts().index)
-
-
 def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
     """Show the choices this page asks for, each narrowed by those above it."""
     asked = KINDS[widgets["kind"].value].asks
@@ -77,11 +68,9 @@ def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
 
 
 def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
-    texts = {
-        name: chosen[name] for name in ("title", "teacher", "text", "note", "paper", "address")
-    }
-    own = parts.Own(**texts, logo=handout.logo(chosen["logo"].strip()))
-    page = KINDS[kind].make(source, own, chosen)
+    own = {name: chosen[name] for name in _OWN}
+    own["logo"] = handout.logo(own["logo"].strip())
+    page = KINDS[kind].make(source, parts.Own(**own), chosen)
     sheets = handout.pictures(page)
     shown = [
         (words.say("make_pages.sheet", number=i, count=len(sheets)), sheet)

@@ -76,14 +76,13 @@ def _choose(bench: _Bench) -> dict[str, Any]:
         name: choices.pick(f"metals.{name}", choices.most_often(dyed, column))
         for name, column in asked.items()
     }
-    doses = {metal: choices.steps(_heading(metal), _doses(dyed, metal)) for metal in bench.metals}
+    doses = {}
+    for metal in bench.metals:
+        named = words.say("metals.metal", metal=metal.capitalize(), salt=colours.SALTS[metal])
+        doses[metal] = choices.steps(named, _doses(dyed, metal))
     _fit(bench, picks | doses)
     _open_with_a_story(bench, picks["recipe"].value, doses)
     return {**picks, **doses}
-
-
-def _heading(metal: str) -> str:
-    return words.say("metals.metal", metal=metal.capitalize(), salt=colours.SALTS[metal])
 
 
 def _open_with_a_story(bench: _Bench, plain: str, doses: dict[str, Any]) -> None:

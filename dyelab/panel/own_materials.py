@@ -81,8 +81,8 @@ def _choose(_book: Book) -> dict[str, Any]:
     return {
         "name": choices.text("own_materials.name"),
         "role": choices.pick("own_materials.role", roles),
-        "low": choices.number("own_materials.low", 0, low=0, high=500, unit="% WOF"),
-        "high": choices.number("own_materials.high", 0, low=0, high=500, unit="% WOF"),
+        "low": choices.number("own_materials.low", 0, high=500, unit="% WOF"),
+        "high": choices.number("own_materials.high", 0, high=500, unit="% WOF"),
         "note": choices.text("own_materials.note"),
         "more": choices.tick("own_materials.more"),
         "metal": choices.pick("own_materials.metal", [tuple(one) for one in metals]),
@@ -111,7 +111,8 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     name = " ".join(chosen["name"].split())
     said = words.say("own_materials.count" if len(own) else "own_materials.none", count=len(own))
     known = recipe.known_name(name, recipe.materials(own)) if name else ""
-    notes = [words.say("own_materials.known", name=known)] if _listed(known, own) else []
+    there = known in set(recipe.materials(own)["material"])
+    notes = [words.say("own_materials.known", name=known)] if there else []
     usual = _usual().get(chosen["role"])
     if usual and not (chosen["low"] or chosen["high"]):
         notes.append(words.say("own_materials.as_kind", low=f"{usual[0]:g}", high=f"{usual[1]:g}"))
@@ -127,7 +128,3 @@ def _hazards(name: str, chosen: dict[str, Any]) -> tuple[str, ...]:
     row = {"material": name, "role": chosen["role"], "hazards": chosen["hazards"]}
     listed = recipe.materials(table.as_text(pd.DataFrame([row]), table.MATERIALS))
     return recipe.hazards([name], listed)
-
-
-def _listed(name: str, own: pd.DataFrame) -> bool:
-    return bool(name) and name in set(recipe.materials(own)["material"])

@@ -20,6 +20,7 @@ from dyelab.recipe.advice import CELLULOSE, PROTEIN
 _FACTORS = ("tannin", "mordant", "dye", "modifier")
 _ROLES = {"dye": ("dye", "vat")}
 _START = {
+    "fibre": ("wool",),
     "tannin": ("none", "gallnut"),
     "mordant": ("potash alum",),
     "dye": ("madder",),
@@ -31,26 +32,15 @@ _SELDOM = (
 )
 _MOST = 60  # recipes shown before anything is saved; the sheets hold them all
 _PREVIEW = 110  # pixels an inch
-_SHOWN = [
-    "bath",
-    "round",
-    "day",
-    "kind",
-    "fibre",
-    "material",
-    "weigh_g",
-    "fibre_g",
-    "water_L",
-    "swatches",
-]
+_SHOWN = ["bath", "round", "day", "kind", "fibre", "material", "weigh_g", "fibre_g"]
+_SHOWN += ["water_L", "swatches"]
 
 
 class Planner(frame.Panel):
     """The panel that plans, with its two buttons below, and the new book that they may begin."""
 
     def __init__(self, book: frame.Chosen = None) -> None:
-        self.folder = choices.text("planning.new_book")
-        self.folder.add_class("dl-wide")
+        self.folder = choices.text("planning.new_book").add_class("dl-wide")
         self.white = choices.pick("planning.new_white", book_choice.whites())
         super().__init__(
             *("plan", words.say("planning.title"), _choose, _show),
@@ -95,21 +85,18 @@ def panel(book: frame.Chosen = None) -> Planner:
 
 
 def _choose(book: Book) -> dict[str, Any]:
-    listed = recipe.materials(book.materials)
+    listed = books.materials(book)
     hint = words.say("planning.many_hint")
+    offered = {name: _options(listed, name) for name in _FACTORS}
+    usual = ("wool", "silk", "cotton")
+    offered["fibre"] = sorted(PROTEIN | CELLULOSE, key=lambda name: (name not in usual, name))
     picks = {
-        name: choices.pick_many(
-            f"planning.{name}", _options(listed, name), _START[name], rows=5, note=hint
-        )
-        for name in _FACTORS
+        name: choices.pick_many(f"planning.{name}", offered[name], _START[name], note=hint)
+        for name in ("fibre", *_FACTORS)
     }
-    fibres = sorted(
-        sorted(PROTEIN | CELLULOSE), key=lambda name: name not in ("wool", "silk", "cotton")
-    )
     doses = words.say("planning.doses_hint")
     return {
         "name": choices.text("planning.name", _name(book)),
-        "fibre": choices.pick_many("planning.fibre", fibres, ["wool"], rows=5, note=hint),
         **picks,
         "iron": choices.text(_metal("iron"), "0 2", hint=doses),
         "copper": choices.text(_metal("copper"), "0", hint=doses),
@@ -117,7 +104,7 @@ def _choose(book: Book) -> dict[str, Any]:
         "doses": choices.text("planning.another_doses", "0 2", hint=doses),
         "more": choices.text("planning.more"),
         "over": choices.text("planning.over"),
-        "tartar": choices.number("planning.tartar", 0, low=0, high=50, step=1, unit="% WOF"),
+        "tartar": choices.number("planning.tartar", 0, high=50, step=1, unit="% WOF"),
         **_sizes(),
     }
 
@@ -144,7 +131,7 @@ def _sizes() -> dict[str, Any]:
             "planning.liquor_ratio", 40, low=5, high=300, step=5, unit="L"
         ),
         "baths": choices.pick("planning.baths", choices.coded("planning.", plan.POTS)),
-        "water_bath": choices.number("planning.water_bath", 0, low=0, high=60),
+        "water_bath": choices.number("planning.water_bath", 0, high=60),
         "pots": choices.number("planning.pots", 2, low=1, high=12),
         "paper": choices.pick("planning.paper", ["A4", "Letter"]),
         "children": choices.tick("planning.children"),
@@ -166,14 +153,9 @@ def _fit(_book: Book, made: dict[str, Any]) -> None:
         made[name].layout.display = None if made["design"].value == design else "none"
 
 
-def factors(book: Book, chosen: dict[str, Any]) -> dict[str, list[Any]]:
-    """Factors and levels of the choices made."""
-    return _kept(book, chosen)[0]
-
-
 def _kept(book: Book, chosen: dict[str, Any]) -> tuple[dict[str, list[Any]], list[str]]:
     """Factors and levels, and what stays out of a room where children work."""
-    listed = recipe.materials(book.materials)
+    listed = books.materials(book)
     found = _asked(listed, chosen)
     if not chosen["children"]:
         return found, []
@@ -246,18 +228,15 @@ def planned_series(book: Book, **chosen: Any) -> plan.Series:
 
 def _planned(book: Book, chosen: dict[str, Any]) -> plan.Series:
     return plan.series(
-        factors(book, chosen),
+        _kept(book, chosen)[0],
         name=chosen["name"].strip() or _name(book),
-        design=chosen["design"],
-        divide=chosen["divide"],
+        **{name: chosen[name] for name in ("design", "divide", "controls", "mass_g")},
+        liquor_ratio=chosen["liquor_ratio"],
         runs=int(chosen["runs"]) if chosen["design"] == "optimal" else None,
         replicates=int(chosen["replicates"]),
-        controls=chosen["controls"],
-        mass_g=chosen["mass_g"],
-        liquor_ratio=chosen["liquor_ratio"],
         pots=chosen["baths"],
         water_bath=int(chosen["water_bath"]),
-        listed=recipe.materials(book.materials),
+        listed=books.materials(book),
         keep=book,
     )
 
@@ -294,16 +273,15 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     )
     if planned.resolution:
         sentence += " " + words.say("planning.resolution", resolution=planned.resolution)
-    cannot = [words.say("planning.cannot", what=text) for text in planned.cannot]
     out = _kept(book, chosen)[1]
-    left = [words.say("planning.children_out", what=", ".join(out))] if out else []
-    notes = [*left, *cannot, *planned.notes, words.say("planning.keeps"), words.say("planning.own")]
-    caption = words.say("planning.first_page")
-    listed, used = recipe.materials(book.materials), planned.baths["material"].unique()
+    notes = [words.say("planning.children_out", what=", ".join(out))] if out else []
+    notes += [words.say("planning.cannot", what=text) for text in planned.cannot]
+    notes += [*planned.notes, words.say("planning.keeps"), words.say("planning.own")]
+    listed, used = books.materials(book), planned.baths["material"].unique()
     asked = {"paper": chosen["paper"], "children": chosen["children"], "listed": listed}
     template, data, pictures = plan.page(planned, "baths", **asked)
     made: Any = press.compiled(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
-    preview = [(caption, made[0] if isinstance(made, list) else made)]
+    preview = [(words.say("planning.first_page"), made[0] if isinstance(made, list) else made)]
     baths = planned.baths[_SHOWN].assign(weigh_g=planned.baths["weigh_g"].replace(0, np.nan))
     return frame.Shown(
         sentence,
@@ -324,6 +302,6 @@ def _written(panel: frame.Panel) -> str:
         paper=chosen["paper"],
         pots=int(chosen["pots"]),
         children=chosen["children"],
-        listed=recipe.materials(book.materials),
+        listed=books.materials(book),
     )
     return words.say("planning.wrote", files="\n".join(str(path) for path in written.values()))

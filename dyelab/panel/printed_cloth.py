@@ -1,5 +1,6 @@
 """Plan a printed or painted cloth: areas with mordants of their own, one dye bath."""
 
+from collections import Counter
 from typing import Any
 
 import pandas as pd
@@ -34,7 +35,7 @@ def _into(panel: frame.Panel) -> str:
 
 
 def _choose(book: Book) -> dict[str, Any]:
-    say, listed = words.say, recipe.materials(book.materials)
+    say, listed = words.say, books.materials(book)
     dyes = list(listed.loc[listed["role"].isin(["dye", "vat"]), "material"])
     fixing = ["wheat bran", "chalk"]
     fixing += [n for n in listed.loc[listed["role"].eq("modifier"), "material"] if n not in fixing]
@@ -60,15 +61,11 @@ def parted(text: str) -> dict[str, str]:
     InputError
         For a line that isn't so, or an area named twice.
     """
-    found: dict[str, str] = {}
-    for line in filter(None, (part.strip() for part in text.replace(";", "\n").splitlines())):
-        area, sign, put_on = (part.strip() for part in line.partition("="))
-        if not (area and sign and put_on):
-            raise InputError(words.say("printing.line", line=line))
-        if area in found:
-            raise InputError(words.say("printing.twice", area=area))
-        found[area] = put_on
-    return found
+    found = choices.equations(text, r"[\n;]", "printing.line")
+    named = Counter(area for area, _ in found)
+    if twice := [area for area, count in named.items() if count > 1]:
+        raise InputError(words.say("printing.twice", area=twice[0]))
+    return dict(found)
 
 
 def planned(book: Book, **chosen: Any) -> dict[str, pd.DataFrame]:
@@ -78,12 +75,12 @@ def planned(book: Book, **chosen: Any) -> dict[str, pd.DataFrame]:
         raise InputError(words.say("printing.taken", code=code, free=book_choice.free(book, "P")))
     told = {name: chosen[name] for name in ("fibre", "fixing", "mass_g")}
     told |= {"dye": f"{chosen['dye']} {chosen['dose']:g}", "series": chosen["series"].strip()}
-    listed = recipe.materials(book.materials)
+    listed = books.materials(book)
     return plan.printed_cloth(code, parted(chosen["areas"]), **told, listed=listed)
 
 
 def _show(book: Book, **chosen: Any) -> frame.Shown:
-    made, listed = planned(book, **chosen), recipe.materials(book.materials)
+    made, listed = planned(book, **chosen), books.materials(book)
     steps, areas = made["steps"], parted(chosen["areas"])
     told = {"fibre": chosen["fibre"], "fixing": chosen["fixing"], "areas": ", ".join(areas)}
     told |= {"dye": f"{chosen['dye']} {chosen['dose']:g} %"}

@@ -117,10 +117,10 @@ def _choose(ready: _Ready) -> dict[str, Any]:
     return {
         "bath": choices.pick("planning.bath", options),
         "in_it": choices.pick_many("planning.in_it", [], rows=8, note=say("planning.many_hint")),
-        "weighed": choices.number("planning.weighed", 0, low=0, high=1e5, step=0.01, unit="g"),
+        "weighed": choices.number("planning.weighed", 0, high=1e5, step=0.01, unit="g"),
         "temperature": choices.number("planning.temperature", 20, low=-5, high=130, unit="°C"),
-        "minutes": choices.number("planning.minutes", 60, low=0, high=1e5),
-        "pH": choices.number("planning.pH", 0, low=0, high=14, step=0.1),
+        "minutes": choices.number("planning.minutes", 60, high=1e5),
+        "pH": choices.number("planning.pH", 0, high=14, step=0.1),
         "bath_use": choices.number("planning.bath_use", 1, low=1, high=50),
         "note": choices.text("planning.note"),
         "on": choices.text("planning.on", date.today().isoformat()),
@@ -166,4 +166,4 @@ def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
 def cautions(book: Book, bath: str) -> tuple[str, ...]:
     """Cautions of all that goes into a bath, what helps its dye or mordant included."""
     own = book.steps[(book.steps["bath"] == bath) & (book.steps["state"] == "planned")]
-    return recipe.cautions(own["material"].unique(), recipe.materials(book.materials))
+    return recipe.cautions(own["material"].unique(), books.materials(book))

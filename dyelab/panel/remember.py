@@ -10,11 +10,11 @@ from dyelab import files
 _KEPT_BOOKS = 12
 
 
-def place() -> Path:
-    """Return the file of the choices, in the user's own folder for state."""
+def place(name: str = "choices.json") -> Path:
+    """Return the file of the choices, or another, in the user's own folder for state."""
     import platformdirs
 
-    return Path(platformdirs.user_state_dir("dyelab")) / "choices.json"
+    return Path(platformdirs.user_state_dir("dyelab")) / name
 
 
 def _all() -> dict[str, Any]:

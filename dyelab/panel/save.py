@@ -7,7 +7,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from dyelab import files, handout, words
-from dyelab.panel import book_choice, choices, html_parts
+from dyelab.panel import book_choice, choices, html_parts, remember
 
 FOLDER = html_parts.SAVED
 
@@ -58,9 +58,7 @@ def _plain_name(name: str) -> str:
 
 def fault(text: str) -> Path:
     """Keep the details of a fault where they can be found again."""
-    import platformdirs
-
-    path = Path(platformdirs.user_state_dir("dyelab")) / "last-fault.txt"
+    path = remember.place("last-fault.txt")
     try:
         with files.whole(path) as file:
             file.write(text)
@@ -81,10 +79,8 @@ class Row(widgets.VBox):
             "pdf": self._button("frame.save_pdf", lambda: self._page(".pdf")),
             "html": self._button("frame.save_html", self._share),
         }
-        self.told = widgets.HTML()
-        self.told.add_class("dl-saved")
-        line = widgets.HBox(list(self.buttons.values()))
-        line.add_class("dl-save")
+        self.told = widgets.HTML().add_class("dl-saved")
+        line = widgets.HBox(list(self.buttons.values())).add_class("dl-save")
         super().__init__([line, self.told])
 
     def _button(self, key: str, work: Callable[[], None]) -> widgets.Button:

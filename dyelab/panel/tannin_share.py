@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 from dyelab import book as books
 from dyelab import shift, words
 from dyelab.errors import InputError
+from dyelab.handout import colours
 from dyelab.panel import book_choice, choices, frame
 from dyelab.plot import plane
 from dyelab.plot import shift as drawn
@@ -28,11 +29,11 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     """
     title = words.say("share.title")
     return frame.Panel(
-        "share", title, _choose, _show, refresh=_fit, prepare=book_choice.gathered, book=book
+        "share", title, _choose, _show, refresh=_fit, prepare=book_choice.source, book=book
     )
 
 
-def _choose(bench: book_choice.Gathered) -> dict[str, Any]:
+def _choose(bench: colours.Source) -> dict[str, Any]:
     made = pd.concat([_dyed(bench, metal) for metal in shift.METALS])
     if made.empty:
         raise InputError(words.say("share.nothing"))
@@ -51,7 +52,7 @@ def _choose(bench: book_choice.Gathered) -> dict[str, Any]:
     return picks
 
 
-def _dyed(bench: book_choice.Gathered, metal: str) -> pd.DataFrame:
+def _dyed(bench: colours.Source, metal: str) -> pd.DataFrame:
     """Dyed recipes with this metal alone; those with controls at the same dose first."""
     made = bench.every.made
     column = shift.METALS[metal]
@@ -63,7 +64,7 @@ def _dyed(bench: book_choice.Gathered, metal: str) -> pd.DataFrame:
     return found.iloc[np.argsort(~np.array(controlled, bool), kind="stable")]
 
 
-def _start(bench: book_choice.Gathered, metal: str) -> pd.Series:
+def _start(bench: colours.Source, metal: str) -> pd.Series:
     """The recipe to open with: on the tannin that has most colour of its own."""
     made = bench.every.made
     bare = (made["dye"] == "none") & (made[list(shift.METALS.values())] == 0).all(axis=1)
@@ -78,7 +79,7 @@ def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
     return [(f"{dose:g} %", dose) for dose in made[shift.METALS[metal]].unique() if dose > 0]
 
 
-def _fit(bench: book_choice.Gathered, widgets: dict[str, Any]) -> None:
+def _fit(bench: colours.Source, widgets: dict[str, Any]) -> None:
     """Offer only what was dyed with this metal: each choice narrows those below it."""
     left = _dyed(bench, widgets["metal"].value)
     left = choices.narrowed(widgets, left, _PICKED, lambda rows, name: list(rows[name].unique()))
@@ -86,7 +87,7 @@ def _fit(bench: book_choice.Gathered, widgets: dict[str, Any]) -> None:
 
 
 def _show(
-    bench: book_choice.Gathered,
+    bench: colours.Source,
     metal: str,
     dose: float | None,
     by_spectra: bool,
@@ -95,10 +96,8 @@ def _show(
 ) -> frame.Shown:
     if dose is None or "none" in (hold["fibre"], hold["dye"]):
         raise InputError(words.say("share.not_dyed", metal=metal))
-    spectra = bench.spectra if by_spectra else None
-    found = shift.separate(
-        bench.recipes(method), metal, hold=dict(hold), spectra=spectra, dose=dose
-    )
+    spectra = bench.book.spectra if by_spectra else None
+    found = shift.separate(bench.by(method), metal, hold=dict(hold), spectra=spectra, dose=dose)
     notes = [_lacks(bench, recipe) for recipe in found.missing]
     if by_spectra and found.basis != "K/S":
         notes.append(words.say("share.no_spectra"))
@@ -107,7 +106,7 @@ def _show(
     return frame.Shown(found.sentence, _figure(found), _table(found), _chips(found, metal), notes)
 
 
-def _lacks(bench: book_choice.Gathered, recipe: str) -> str:
+def _lacks(bench: colours.Source, recipe: str) -> str:
     """What a missing control wants: to be dyed, to be measured, or to be measured as the rest."""
     dyed = books.recipes(bench.book)
     dyed = dyed.loc[[named == recipe for named in shift.label(dyed)], "swatch"]

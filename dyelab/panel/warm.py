@@ -26,7 +26,7 @@ def load_ipython_extension(shell: Any) -> None:
     import_module("dyelab.panel.widgets")._plotly()
     with suppress(Exception):  # a panel says what is wrong with a book
         book = book_choice.opened(remember.start() or book_choice.example())
-        book_choice.gathered(book)
+        book_choice.source(book)
         taken: list[bool] = []
         shell.events.register("pre_execute", lambda: taken.append(True))
         IOLoop.current().call_later(_QUIET, lambda: None if taken else _learn(book))

@@ -7,11 +7,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dyelab import book as books
 from dyelab import recipe, words
-from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
 
+_Known = dict[str, Any]  # what was asked and worked out, by the name that words and columns have
 _LITTLE = 1.0  # g: what a kitchen scale errs by
 _ASKS = {
     "weigh": ("material", "dose", "fibre_g", "liquor_ratio", "stock_percent"),
@@ -45,12 +46,8 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     book : Book or path, optional
         Its own materials count too. Else the one the session was opened with, else the example.
     """
-    title = words.say("weighing.title")
-    return frame.Panel("weigh", title, _choose, _show, refresh=_fit, prepare=_listed, book=book)
-
-
-def _listed(book: Book) -> pd.DataFrame:
-    return recipe.materials(book.materials)
+    given: Any = {"refresh": _fit, "prepare": books.materials, "book": book}
+    return frame.Panel("weigh", words.say("weighing.title"), _choose, _show, **given)
 
 
 def _choose(listed: pd.DataFrame) -> dict[str, Any]:
@@ -98,16 +95,15 @@ def _usual_dose(listed: pd.DataFrame, made: dict[str, Any]) -> None:
     made["dose"].dl_material = material
 
 
-def _asked(listed: pd.DataFrame, material: str, dose: float) -> list[str]:
+def _doubts(listed: pd.DataFrame, material: str, dose: float) -> list[str]:
     """Ask whether a dose outside the usual range is meant."""
     try:
         low, high, most = recipe.usual_range(material, listed)
     except InputError as error:
         return [str(error)]
-    if low <= dose <= high:
-        return []
     key = "weighing.over_most" if dose > most else "weighing.outside"
-    return [words.say(key, material=material, dose=dose, low=low, high=high)]
+    told = words.say(key, material=material, dose=dose, low=low, high=high)
+    return [] if low <= dose <= high else [told]
 
 
 def _salts(listed: pd.DataFrame, material: str) -> pd.DataFrame:
@@ -124,43 +120,36 @@ def _show(listed: pd.DataFrame, task: str, **chosen: Any) -> frame.Shown:
     asked = {name: chosen[name] for name in _ASKS[task]}
     named = [asked[name] for name in ("material", "wanted") if asked.get(name)]
     care = recipe.cautions(named, listed, hot=False) if named else ()
-    return replace(_SUMS[task](listed, **asked), care=care)
+    return replace(_SUMS[task](listed, asked), care=care)
 
 
-def _weigh(
-    listed: pd.DataFrame,
-    material: str,
-    dose: float,
-    fibre_g: float,
-    liquor_ratio: float,
-    stock_percent: float,
-) -> frame.Shown:
-    grams, water = recipe.grams(dose, fibre_g), recipe.water_L(fibre_g, liquor_ratio)
-    said: dict[str, Any] = {"material": material, "dose": dose, "fibre_g": fibre_g, "grams": grams}
-    sentence = _asked(listed, material, dose)
-    sentence.append(words.say("weighing.weigh", **said, water=water, ratio=liquor_ratio))
-    row: dict[str, Any] = {"material": material, "wof": dose, "weigh_g": grams, "water_L": water}
-    notes = _metal(listed, material, dose)
-    apart = recipe.no_stock(material, stock_percent, listed)
+def _weigh(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+    material, strength, fibre_g = (asked[n] for n in ("material", "stock_percent", "fibre_g"))
+    water = recipe.water_L(fibre_g, asked["liquor_ratio"])
+    grams = recipe.grams(asked["dose"], fibre_g)
+    found = {**asked, "wof": asked["dose"], "weigh_g": grams, "water_L": water}
+    sentence = [*_doubts(listed, material, found["wof"]), words.say("weighing.weigh", **found)]
+    columns, notes = ["material", "wof", "weigh_g", "water_L"], _metal(listed, found)
+    apart = recipe.no_stock(material, strength, listed)
     if apart:
         notes.append(apart)
-    elif stock_percent > 0:
-        row["stock_ml"] = recipe.stock_ml(grams, stock_percent)
-        told: dict[str, Any] = {"strength": stock_percent}
-        sentence.append(words.say("weighing.from_stock", ml=row["stock_ml"], **told))
-        notes.append(words.say("weighing.make_stock", material=material, **told))
+    elif strength > 0:
+        columns.append("stock_ml")
+        found["stock_ml"] = recipe.stock_ml(grams, strength)
+        sentence.append(words.say("weighing.from_stock", **found))
+        notes.append(words.say("weighing.make_stock", **found))
     if 0 < grams < _LITTLE:
         key = "weighing.small_solid" if apart else "weighing.small"
-        notes.append(words.say(key, grams=grams))
-    return frame.Shown(" ".join(sentence), table=pd.DataFrame([row]), notes=notes)
+        notes.append(words.say(key, **found))
+    return frame.Shown(" ".join(sentence), table=pd.DataFrame([found])[columns], notes=notes)
 
 
-def _metal(listed: pd.DataFrame, material: str, dose: float) -> list[str]:
+def _metal(listed: pd.DataFrame, found: _Known) -> list[str]:
     """How much of the metal itself a dose brings, where the material holds one."""
-    row = recipe.find(material, listed)
+    row = recipe.find(found["material"], listed)
     if not np.isfinite(row["metal_percent"]):
         return []
-    wof = recipe.metal_wof(material, dose, listed)
+    wof = recipe.metal_wof(found["material"], found["wof"], listed)
     return [words.say("weighing.metal", wof=wof, metal=_named(row["metal"]))]
 
 
@@ -169,68 +158,66 @@ def _named(metal: str) -> str:
     return recipe.metals.symbols().get(metal, metal)
 
 
-def _dose(listed: pd.DataFrame, material: str, weighed_g: float, fibre_g: float) -> frame.Shown:
-    wof = recipe.wof(weighed_g, fibre_g)
-    amounts: dict[str, Any] = {"fibre_g": fibre_g, "wof": wof}
-    said = words.say("weighing.dosed", material=material, weighed_g=weighed_g, **amounts)
-    row = pd.DataFrame([{"material": material, "weigh_g": weighed_g, **amounts}])
-    sentence = " ".join([said, *_asked(listed, material, wof)])
-    return frame.Shown(sentence, table=row, notes=_metal(listed, material, wof))
+def _dose(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+    grams = asked["weighed_g"]
+    wof = recipe.wof(grams, asked["fibre_g"])
+    return _dosed(listed, "dosed", {**asked, "wof": wof, "weigh_g": grams})
 
 
-def _dilute(
-    listed: pd.DataFrame, material: str, volume_ml: float, strength: float, stock_strength: float
-) -> frame.Shown:
-    if apart := recipe.no_stock(material, stock_strength / 10, listed):
+def _dosed(listed: pd.DataFrame, key: str, found: _Known) -> frame.Shown:
+    """What a dose came to, in a sentence and a row, and whether it is meant."""
+    doubts = _doubts(listed, found["material"], found["wof"])
+    sentence = " ".join([words.say(f"weighing.{key}", **found), *doubts])
+    table = pd.DataFrame([found])[_ROWS[key]]
+    return frame.Shown(sentence, table=table, notes=_metal(listed, found))
+
+
+_ROWS = {
+    "dosed": ["material", "weigh_g", "fibre_g", "wof"],
+    "bathed": ["material", "g_per_L", "wof", "weigh_g", "water_L"],
+}
+
+
+def _dilute(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+    strength, stock_strength = asked["strength"], asked["stock_strength"]
+    if apart := recipe.no_stock(asked["material"], stock_strength / 10, listed):
         raise InputError(apart)
-    stock, water = recipe.diluted_ml(volume_ml, strength, stock_strength)
-    said: dict[str, Any] = {"stock": stock, "water": water, "volume": volume_ml}
-    said |= {"strength": strength, "stock_strength": stock_strength}
-    row = {"material": material, "stock_ml": stock, "water_ml": water, "g_per_L": strength}
-    told, notes = words.say("weighing.diluted", **said), [words.say("weighing.add_slowly")]
-    return frame.Shown(told, table=pd.DataFrame([row]), notes=notes)
+    stock, water = recipe.diluted_ml(asked["volume_ml"], strength, stock_strength)
+    found = {**asked, "stock_ml": stock, "water_ml": water, "g_per_L": strength}
+    row = pd.DataFrame([found])[["material", "stock_ml", "water_ml", "g_per_L"]]
+    notes = [words.say("weighing.add_slowly")]
+    return frame.Shown(words.say("weighing.diluted", **found), table=row, notes=notes)
 
 
-def _exchange(
-    listed: pd.DataFrame, material: str, wanted: str | None, dose: float, fibre_g: float
-) -> frame.Shown:
+def _exchange(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+    material, wanted, fibre_g = (asked[name] for name in ("material", "wanted", "fibre_g"))
     if not wanted or wanted == material:
         raise InputError(words.say("weighing.no_twin", material=material))
     rows = _salts(listed, material)[["material", "formula", "metal_percent"]]
-    doses = [recipe.exchange(dose, material, name, listed)[0] for name in rows["material"]]
+    doses = [recipe.exchange(asked["dose"], material, n, listed)[0] for n in rows["material"]]
     table = rows.assign(wof=doses, weigh_g=[recipe.grams(wof, fibre_g) for wof in doses])
-    other, caution = recipe.exchange(dose, material, wanted, listed)
+    wof, caution = recipe.exchange(asked["dose"], material, wanted, listed)
     metal = _named(recipe.find(material, listed)["metal"])
-    said: dict[str, Any] = {"material": material, "wanted": wanted, "metal": metal}
-    said |= {"dose": dose, "other": other, "fibre_g": fibre_g}
-    told = words.say("weighing.exchanged", **said, grams=recipe.grams(other, fibre_g))
+    found = {**asked, "wof": wof, "metal": metal, "weigh_g": recipe.grams(wof, fibre_g)}
     notes = [caution, words.say("weighing.by_label"), words.say("weighing.salts", metal=metal)]
-    return frame.Shown(told, table=table, notes=notes)
+    return frame.Shown(words.say("weighing.exchanged", **found), table=table, notes=notes)
 
 
-def _bath(
-    listed: pd.DataFrame, material: str, strength: float, liquor_ratio: float, fibre_g: float
-) -> frame.Shown:
-    wof, water = recipe.bath_wof(strength, liquor_ratio), recipe.water_L(fibre_g, liquor_ratio)
-    grams = recipe.grams(wof, fibre_g)
-    said: dict[str, Any] = {"material": material, "strength": strength, "ratio": liquor_ratio}
-    said |= {"wof": wof, "fibre_g": fibre_g, "water": water, "grams": grams}
-    row: dict[str, Any] = {"material": material, "g_per_L": strength, "wof": wof}
-    table = pd.DataFrame([{**row, "weigh_g": grams, "water_L": water}])
-    sentence = " ".join([words.say("weighing.bathed", **said), *_asked(listed, material, wof)])
-    return frame.Shown(sentence, table=table, notes=_metal(listed, material, wof))
+def _bath(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+    strength, ratio, fibre_g = (asked[n] for n in ("strength", "liquor_ratio", "fibre_g"))
+    wof, water = recipe.bath_wof(strength, ratio), recipe.water_L(fibre_g, ratio)
+    found = {**asked, "g_per_L": strength, "wof": wof, "water_L": water}
+    return _dosed(listed, "bathed", {**found, "weigh_g": recipe.grams(wof, fibre_g)})
 
 
-def _cloth(
-    _listed: pd.DataFrame, width_cm: float, length_cm: float, g_per_m2: float, pieces: float
-) -> frame.Shown:
-    grams = recipe.cloth_g(width_cm, length_cm, g_per_m2, int(pieces))
-    said: dict[str, Any] = {"width": width_cm, "length": length_cm, "density": g_per_m2}
-    sentence = words.say("weighing.cloth", grams=grams, pieces=int(pieces), **said)
+def _cloth(_listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+    found = {**asked, "pieces": int(asked["pieces"])}
+    found["weigh_g"] = recipe.cloth_g(**found)
+    sentence = words.say("weighing.cloth", **found)
     return frame.Shown(sentence, notes=[words.say("weighing.cloth_note")])
 
 
-_SUMS: dict[str, Callable[..., frame.Shown]] = {
+_SUMS: dict[str, Callable[[pd.DataFrame, _Known], frame.Shown]] = {
     "weigh": _weigh,
     "dose": _dose,
     "dilute": _dilute,

@@ -110,7 +110,7 @@ def _strip(part: pd.DataFrame, shape: str, size: float, place: float) -> dict[st
     if place == 1.0:
         spread = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.645
         bars = {"type": "data", "array": list(spread), "color": style.INK, "thickness": 1}
-    look: dict[str, Any] = {"xaxis": "x2", "yaxis": "y2", "showlegend": False, "error_y": bars}
+    look: dict[str, Any] = {**style.pair(2), "showlegend": False, "error_y": bars}
     placed = part.assign(_place=place)
     return style.marks(placed, x="_place", y="L", shape=shape, size=size, **look)
 
@@ -145,16 +145,13 @@ def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
     """
     hue: dict[str, Any] = {"xaxis": {"domain": [0, 0.46], "title": {"text": style.axis("a")}}}
     hue["yaxis"] = {"title": {"text": style.axis("b")}, "scaleanchor": "x"}
-    depth: dict[str, Any] = {
-        "xaxis2": {"domain": [0.58, 1], "title": {"text": style.axis("C")}, "anchor": "y2"}
-    }
-    depth["yaxis2"] = {"title": {"text": style.axis("L")}, "range": [0, 100], "anchor": "x2"}
+    across = {"title": {"text": style.axis("C")}}
+    up = {"title": {"text": style.axis("L")}, "range": [0, 100]}
+    depth = style.placed(style.pair(2), [0.58, 1], [0, 1], across, up)
     drawn = style.figure(height=460, **hue, **depth)
     chroma = made.assign(C=np.hypot(made["a"], made["b"]))
     drawn.add_trace(style.points(chroma, name=words.say("exploring.tried"), size=8))
-    drawn.add_trace(
-        style.points(chroma, x="C", y="L", size=8, xaxis="x2", yaxis="y2", showlegend=False)
-    )
+    drawn.add_trace(style.points(chroma, x="C", y="L", size=8, showlegend=False, **style.pair(2)))
     order = list(dict.fromkeys(outlines["metals"]))
     for (metals, plane_), part in outlines.groupby(["metals", "plane"], sort=False):
         drawn.add_trace(_region(str(metals), str(plane_), part, order.index(metals)))
@@ -162,7 +159,7 @@ def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
 
 
 def _region(metals: str, plane_: str, part: pd.DataFrame, place: int) -> go.Scatter:
-    second = {"xaxis": "x2", "yaxis": "y2", "showlegend": False} if plane_ == "CL" else {}
+    second = {**style.pair(2), "showlegend": False} if plane_ == "CL" else {}
     key = metals if metals in ("without", "all") else "metal"
     name = words.say(f"exploring.region_{key}", metal=metals)
     colour, dash = style.COLOURS[place % len(style.COLOURS)], _DASHES[place]

@@ -20,9 +20,8 @@ _ROOM = 76  # pixels between rows, for the axis title of one and the names of th
 def scale_of(unit: str) -> tuple[float, str]:
     """What an exposure is divided by for an axis, and the axis title."""
     size, name = _UNITS.get(unit, (1.0, ""))
-    return size, words.say(
-        f"fastness_panel.{name}"
-    ) if name else f"{words.heading('exposure')} ({unit})"
+    other = f"{words.heading('exposure')} ({unit})"
+    return size, words.say(f"fastness_panel.{name}") if name else other
 
 
 def curves(
@@ -71,7 +70,7 @@ def curves(
         row, column = divmod(i, columns)
         by, title = scale_of(one.unit)
         far = max(grade.HORIZON * d.longest for d, _ in pairs if d.unit == one.unit) / by
-        axes = _panel(drawn, i, (row, column), (rows, columns), _ROOM / tall)
+        axes = style.pair(i + 1)
         drawn.add_traces(_band(one, quantity, by, axes))
         drawn.add_traces(_line(one, quantity, by, name, axes))
         drawn.add_trace(_readings(one, quantity, by, name, white, axes))
@@ -82,29 +81,18 @@ def curves(
         across = {"range": [-0.02 * far, far * 1.01], "title": {"text": title if last else ""}}
         named = words.say(f"fastness_panel.{quantity}") if column == 0 else ""
         up = {"range": span, "title": {"text": named}, "showticklabels": column == 0}
-        drawn.update_layout({_axis(axes["xaxis"]): across, _axis(axes["yaxis"]): up})
+        place = _place((row, column), (rows, columns), _ROOM / tall)
+        drawn.update_layout(style.placed(axes, *place, across, up))
     return drawn
 
 
-def _axis(name: str) -> str:
-    """Layout key of an axis: ``x2`` is ``xaxis2``."""
-    return f"{name[0]}axis{name[1:]}"
-
-
-def _panel(
-    drawn: go.Figure, i: int, place: tuple[int, int], grid: tuple[int, int], room: float
-) -> dict[str, str]:
-    """Set a panel's axes in its place of the grid; their names as traces take them."""
-    ending = str(i + 1) if i else ""
+def _place(
+    place: tuple[int, int], grid: tuple[int, int], room: float
+) -> tuple[list[float], list[float]]:
+    """The parts of the figure's width and height that a panel of the grid takes."""
     width, height = (1 - _GAP * (grid[1] - 1)) / grid[1], (1 - room * (grid[0] - 1)) / grid[0]
     left, top = place[1] * (width + _GAP), 1 - place[0] * (height + room)
-    drawn.update_layout(
-        {
-            f"xaxis{ending}": {"domain": [left, left + width], "anchor": f"y{ending}"},
-            f"yaxis{ending}": {"domain": [max(top - height, 0), top], "anchor": f"x{ending}"},
-        }
-    )
-    return {"xaxis": f"x{ending}", "yaxis": f"y{ending}"}
+    return [left, left + width], [max(top - height, 0), top]
 
 
 def _x(one: grade.Drift, beyond: bool) -> np.ndarray:

@@ -141,8 +141,8 @@ def _outlines(lab: pd.DataFrame) -> list[go.Scatter]:
 
 def _strip(part: pd.DataFrame, shape: str, size: float, name: str) -> go.Scatter:
     deviations = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.96
-    look = {"shape": shape, "size": size, "name": name, "legendgroup": name, "showlegend": False}
+    look: dict[str, Any] = {"shape": shape, "size": size, "name": name, "legendgroup": name}
     bars = {"array": list(np.nan_to_num(deviations)), **style.BARS}
-    axes = {"xaxis": "x2", "yaxis": "y2"}
     # its marks are wider than the strip of a narrow figure: none is cut
-    return style.points(part, x="_place", y="L", **look, **axes, error_y=bars, cliponaxis=False)
+    look |= {"showlegend": False, **style.pair(2), "error_y": bars, "cliponaxis": False}
+    return style.points(part, x="_place", y="L", **look)

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Sequence
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -47,10 +48,7 @@ def vectors(pairs: pd.DataFrame, recipes: pd.DataFrame) -> go.Figure:
     start, finish = _ends(pairs, recipes)
     both = pd.concat([start, finish], ignore_index=True)
     drawn = style.figure(height=470, **_two_planes(both))
-    places: list[tuple[str, str, dict[str, Any]]] = [
-        ("a", "b", {}),
-        ("C", "L", {"xaxis": "x2", "yaxis": "y2"}),
-    ]
+    places: list[tuple[str, str, dict[str, Any]]] = [("a", "b", {}), ("C", "L", style.pair(2))]
     for x, y, axes in places:
         drawn.add_trace(_arrows(start, finish, x, y, **axes))
         drawn.add_traces(_marks(start, finish, pairs["level"].astype(str), x, y, axes))
@@ -61,12 +59,9 @@ def _two_planes(both: pd.DataFrame) -> dict[str, Any]:
     most = float(both["C"].max()) * 1.08 + 3
     places = plane.axes(plane.around(both), (0, 0.56))
     places["yaxis"]["constrain"] = "domain"
-    second = {"domain": [0.68, 1], "anchor": "y2", "range": [0, most]}
-    return {
-        **places,
-        "xaxis2": {**second, "title": {"text": style.axis("C")}},
-        "yaxis2": {"anchor": "x2", "range": [0, 100], "title": {"text": style.axis("L")}},
-    }
+    chroma = {"range": [0, most], "title": {"text": style.axis("C")}}
+    light = {"range": [0, 100], "title": {"text": style.axis("L")}}
+    return places | style.placed(style.pair(2), [0.68, 1], [0, 1], chroma, light)
 
 
 def _arrows(
@@ -133,25 +128,22 @@ def multiples(pairs: pd.DataFrame, recipes: pd.DataFrame) -> go.Figure:
     if pairs[columns].nunique() == 1 < pairs[rows].nunique():  # one column would be low and wide
         columns, rows = rows, columns
     across, down = list(dict.fromkeys(pairs[columns])), list(dict.fromkeys(pairs[rows]))
-    a_low, a_high, b_low, b_high = plane.around(pd.concat([start, finish]))
+    limits = plane.around(pd.concat([start, finish]))
     layout: dict[str, Any] = {"height": 90 + 220 * len(down), "annotations": []}
     traces: list[Any] = []
     named: set[str] = set()
     kinds = _kinds(level)
-    n = 0
-    for j, below in enumerate(down):
-        for i, beside in enumerate(across):
-            here = ((pairs[columns] == beside) & (pairs[rows] == below)).to_numpy()
-            if not here.any():
-                continue
-            n += 1
-            axes = {"xaxis": f"x{n}" if n > 1 else "x", "yaxis": f"y{n}" if n > 1 else "y"}
-            layout |= _cell(n, (i, len(across)), (j, len(down)), (a_low, a_high, b_low, b_high))
-            title = f"{style.plain(beside, 24)}, {style.plain(below, 24)}"
-            layout["annotations"].append(style.over_panel(title, axes, y=1.02))
-            traces.append(_arrows(start[here], finish[here], "a", "b", size=8, **axes))
-            marks = _marks(start[here], finish[here], level[here], "a", "b", axes, size=10)
-            traces += _once(marks, named, kinds)
+    for (j, below), (i, beside) in product(enumerate(down), enumerate(across)):
+        here = ((pairs[columns] == beside) & (pairs[rows] == below)).to_numpy()
+        if not here.any():
+            continue
+        axes = style.pair(len(layout["annotations"]) + 1)
+        layout |= _cell(axes, (i, len(across)), (j, len(down)), limits)
+        title = f"{style.plain(beside, 24)}, {style.plain(below, 24)}"
+        layout["annotations"].append(style.over_panel(title, axes, y=1.02))
+        traces.append(_arrows(start[here], finish[here], "a", "b", size=8, **axes))
+        marks = _marks(start[here], finish[here], level[here], "a", "b", axes, size=10)
+        traces += _once(marks, named, kinds)
     return style.figure(traces, **layout)
 
 
@@ -169,26 +161,17 @@ def _once(traces: list[go.Scatter], named: set[str], kinds: dict[str, str]) -> l
 
 
 def _cell(
-    n: int, across: tuple[int, int], down: tuple[int, int], limits: Sequence[float]
+    axes: dict[str, str],
+    across: tuple[int, int],
+    down: tuple[int, int],
+    limits: Sequence[float],
 ) -> dict[str, Any]:
     (i, columns), (j, rows) = across, down
-    end = "" if n == 1 else str(n)
-    width, height = 1 / columns, 1 / rows
-    x = {
-        "domain": [i * width + 0.02, (i + 1) * width - 0.01],
-        "range": list(limits[:2]),
-        "anchor": f"y{end}",
-        "title": {"text": "a*" if j == rows - 1 else ""},
-    }
-    top = 1 - j * height
-    y = {
-        "domain": [top - height + 0.05, top - 0.07],
-        "range": list(limits[2:]),
-        "anchor": f"x{end}",
-        "showticklabels": i == 0,
-        "title": {"text": "b*" if i == 0 else ""},
-    }
-    return {f"xaxis{end}": x, f"yaxis{end}": y}
+    wide, high = [i / columns + 0.02, (i + 1) / columns - 0.01], 1 - j / rows
+    x = {"range": list(limits[:2]), "title": {"text": "a*" if j == rows - 1 else ""}}
+    y = {"range": list(limits[2:]), "title": {"text": "b*" if i == 0 else ""}}
+    tall = [high - 1 / rows + 0.05, high - 0.07]
+    return style.placed(axes, wide, tall, x, {**y, "showticklabels": i == 0})
 
 
 _COORDINATES = ("L", "a", "b")
@@ -207,23 +190,14 @@ def dose(curve: DoseCurve) -> go.Figure:
     }
     layout["xaxis"]["title"] = {"text": words.say("shift_plot.metal_axis", metal=curve.metal)}
     for i, name in enumerate(_COORDINATES):
-        n = i + 2
-        bottom = 1 - (i + 1) / 3 + (0.03 if i < 2 else 0)
-        layout[f"xaxis{n}"] = {"domain": [0.7, 1], "anchor": f"y{n}", "showticklabels": i == 2}
-        layout[f"yaxis{n}"] = {
-            "domain": [bottom, 1 - i / 3 - 0.03],
-            "anchor": f"x{n}",
-            "title": {"text": f"{name}*"},
-        }
+        up = [1 - (i + 1) / 3 + (0.03 if i < 2 else 0), 1 - i / 3 - 0.03]
+        ticks, title = {"showticklabels": i == 2}, {"title": {"text": f"{name}*"}}
+        layout |= style.placed(style.pair(i + 2), [0.7, 1], up, ticks, title)
     layout["xaxis4"]["title"] = {"text": "% WOF"}
     drawn = style.figure(height=440, **layout)
-    fitted = len(curve.band) > 0
-    if fitted:
-        drawn.add_traces(_banded(curve.band, "distance", {}))
-    drawn.add_trace(_swatches(curve.points, "distance", {}))
-    for i, name in enumerate(_COORDINATES):
-        axes = {"xaxis": f"x{i + 2}", "yaxis": f"y{i + 2}"}
-        if fitted:
+    beside = [(name, style.pair(i)) for i, name in enumerate(_COORDINATES, 2)]
+    for name, axes in [("distance", {}), *beside]:
+        if len(curve.band):
             drawn.add_traces(_banded(curve.band, name, axes))
         drawn.add_trace(_swatches(curve.points, name, axes))
     _mark_doses(drawn, curve)

@@ -4,6 +4,7 @@ The frame around the marks is grey, so that the only colour on screen is the clo
 chosen to read on white and on near-black; a panel sharpens them to the theme in use.
 """
 
+import base64
 import html
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -96,11 +97,40 @@ def plain_figure(traces: Sequence[dict], **layout: Any) -> dict[str, Any]:
     return {"data": list(traces), "layout": {**fixed, **layout}}
 
 
+def photo(content: bytes, size: tuple[int, int], quads: Iterable[np.ndarray]) -> dict[str, Any]:
+    """Layout that shows a photo, and quadrilaterals on it that can be dragged.
+
+    `content` is a JPEG, `size` its width and height, `quads` corners (4, 2), all in pixels.
+    """
+    source = f"data:image/jpeg;base64,{base64.b64encode(content).decode()}"
+    picture = {"source": source, "xref": "x", "yref": "y", "x": 0, "y": 0, "layer": "below"}
+    picture |= {"sizex": size[0], "sizey": size[1], "sizing": "stretch"}
+    look = {"line": {"color": "#ffffff", "width": 2}, "fillcolor": "rgba(255,255,255,0.05)"}
+    paths = ("L".join(f"{x:.1f},{y:.1f}" for x, y in quad) for quad in quads)
+    shapes = [{"type": "path", "path": f"M{path}Z", **look} for path in paths]
+    return {"images": [picture], "shapes": shapes, "margin": dict.fromkeys("lrtb", 0)}
+
+
 def line(x: Any, y: Any, *, dash: str = "solid", width: float = 1.5, **more: Any) -> go.Scatter:
     """A line in the frame's grey; without a name it has no place in the legend and no hover."""
     quiet = {} if more.get("name") else QUIET
     look = {"color": more.pop("color", INK), "width": width, "dash": dash}
     return go.Scatter(**{"x": x, "y": y, "mode": "lines", "line": look, **quiet, **more})
+
+
+def pair(n: int) -> dict[str, str]:
+    """Names of the nth pair of axes, from 1, as traces take them."""
+    ending = str(n) if n > 1 else ""
+    return {"xaxis": f"x{ending}", "yaxis": f"y{ending}"}
+
+
+def placed(
+    axes: dict[str, str], across: Sequence[float], up: Sequence[float], x: dict, y: dict
+) -> dict[str, Any]:
+    """Layout of such a pair over parts of the figure's width and height, with more of each."""
+    first = {"domain": list(across), "anchor": axes["yaxis"], **x}
+    second = {"domain": list(up), "anchor": axes["xaxis"], **y}
+    return {f"xaxis{axes['xaxis'][1:]}": first, f"yaxis{axes['yaxis'][1:]}": second}
 
 
 def over_panel(text: str, axes: dict[str, str], *, x: float = 0.5, **more: Any) -> dict[str, Any]:
@@ -166,12 +196,16 @@ def plain(text: Any, length: int = 60) -> str:
 
 
 def screen(lab: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Screen colours (hex texts) of a CIELAB table, and whether a screen can show each."""
-    if not len(lab):
-        return np.array([], dtype=object), np.array([], dtype=bool)
-    illuminant, observer = table.one_white(lab)
+    """Screen colours (hex texts) of a CIELAB table, and whether a screen can show each.
+
+    Blank where a row has no colour.
+    """
     values = lab[table.LAB].to_numpy(float)
-    return convert.screen(values, illuminant=illuminant, observer=observer)
+    known = np.isfinite(values).all(axis=1)
+    illuminant, observer = table.one_white(lab[known]) if known.any() else table.DEFAULT_WHITE
+    shown = np.where(known[:, None], values, 50.0)
+    fills, inside = convert.screen(shown, illuminant=illuminant, observer=observer)
+    return np.where(known, fills, ""), inside
 
 
 def with_screen_colours(lab: pd.DataFrame) -> pd.DataFrame:

@@ -144,15 +144,18 @@ def chromium():
 
 @pytest.fixture
 def page(chromium):
-    """Return a browser page that fails the test if it asks any other machine for anything."""
+    """Return a browser page; it fails the test if it asks any other machine for anything, or if a
+    traceback can be seen at the end.
+    """
     context = chromium.new_context(viewport={"width": 1280, "height": 900})
     shown = context.new_page()
     shown.set_default_timeout(30_000)
     foreign = []
     shown.on("request", lambda ask: foreign.append(ask.url) if abroad(ask.url) else None)
-    shown.foreign = foreign
     yield shown
+    faults = shown.locator(".jp-OutputArea-output[data-mime-type*='error']").count()
     context.close()
+    assert (foreign, faults) == ([], 0)
 
 
 def abroad(url):
@@ -241,11 +244,6 @@ def looks(page, shot):
     return take
 
 
-def traced(page):
-    """Whether a traceback can be seen."""
-    return page.locator(".jp-OutputArea-output[data-mime-type*='error']").count() > 0
-
-
 @pytest.fixture
 def choose(page):
     """Choose an option of a panel's list by the list's label."""
@@ -254,6 +252,19 @@ def choose(page):
         page.locator(".dyelab").get_by_label(label, exact=True).select_option(label=option)
 
     return pick
+
+
+@pytest.fixture
+def save(page):
+    """Press buttons that save, each told with the ending of its file, until they say so."""
+
+    def press(**buttons):
+        for suffix, name in buttons.items():
+            page.get_by_role("button", name=name).click()
+            ended = "end => document.querySelector('.dl-saved').innerText.trim().endsWith(end)"
+            page.wait_for_function(ended, arg=f".{suffix}", timeout=60_000)
+
+    return press
 
 
 @pytest.fixture

@@ -3,14 +3,12 @@
 import pytest
 from conftest import ARTEFACTS
 
-from dyelab import book, files, handout
-from dyelab.handout import colours
+from dyelab import handout
 from dyelab.handout.sheets import clock
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory):
-    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
+def written(source, tmp_path_factory):
     page = clock.clock(source, swatches=["W05", "W06", "W17"])
     return handout.write(page, tmp_path_factory.mktemp("clock") / "clock.html")
 

@@ -1,9 +1,11 @@
 """The compare notebook and the lesson on controls, as a dyer meets them."""
 
-from conftest import FITS, traced
+from conftest import FITS
 
 
-def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, shot, looks, desk):
+def test_pick_what_varies_and_see_every_picture(
+    notebook, page, drawn, choose, shot, looks, save, desk
+):
     opened = notebook("3_compare.ipynb")
     opened.run_all()
     answer = page.locator(".dyelab .dl-answer")
@@ -24,15 +26,8 @@ def test_pick_what_varies_and_see_every_picture(notebook, page, drawn, choose, s
     looks(opened, "compare")
     drawn(lambda: choose("Show what this step does", "the tannin"))
     assert "tannin" in answer.inner_text()
-    for name, suffix in (("Save the table (CSV)", "csv"), ("Save the figure (SVG)", "svg")):
-        page.get_by_role("button", name=name).click()
-        page.wait_for_function(
-            "end => document.querySelector('.dl-saved').innerText.trim().endsWith(end)",
-            arg="." + suffix,
-        )
+    save(csv="Save the table (CSV)", svg="Save the figure (SVG)")
     assert {".csv", ".svg"} <= {path.suffix for path in (desk / "saved").iterdir()}
-    assert not traced(page)
-    assert page.foreign == []
 
 
 def test_the_tannins_share_is_told(notebook, page, drawn, choose, shot, looks):
@@ -44,5 +39,3 @@ def test_the_tannins_share_is_told(notebook, page, drawn, choose, shot, looks):
     drawn(lambda: choose("Work from", "colours alone (CIELAB)"))
     assert "difference of CIELAB differences" in answer.inner_text()
     shot("share-colours", width=1280)
-    assert not traced(page)
-    assert page.foreign == []

@@ -1,7 +1,5 @@
 """The explorer, as a dyer meets it."""
 
-from conftest import traced
-
 NOTEBOOK = "6_explore.ipynb"
 
 
@@ -46,5 +44,3 @@ def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, looks, drawn
     assert answer.inner_text() != pointed
     page.get_by_role("button", name="Find a recipe for this spot").press("Enter")
     page.locator(".dyelab").get_by_text("its own uncertainty").wait_for()
-    assert not traced(page)
-    assert page.foreign == []

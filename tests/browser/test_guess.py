@@ -4,13 +4,12 @@ import numpy as np
 import pytest
 from conftest import ARTEFACTS
 
-from dyelab import book, convert, files
-from dyelab.handout import colours, guess
+from dyelab import convert
+from dyelab.handout import guess
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory):
-    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
+def written(source, tmp_path_factory):
     return guess.write_guess_page(tmp_path_factory.mktemp("guess") / "g.html", source, count=3)
 
 

@@ -1,7 +1,5 @@
 """The page maker, as a teacher meets it."""
 
-from conftest import traced
-
 NOTEBOOK = "7_make_pages.ipynb"
 SHEET = ".dyelab .dl-pictures img"
 
@@ -12,7 +10,7 @@ def answers(page, text):
     )
 
 
-def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, looks, desk):
+def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, looks, save, desk):
     opened = notebook(NOTEBOOK)
     opened.run_all(until=SHEET)
     panel = page.locator(".dyelab")
@@ -25,11 +23,7 @@ def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, loo
     title.fill("<b>Iron</b> & us 🧵")
     title.press("Tab")
     answers(page, "<b>Iron</b> & us 🧵")
-    for name, suffix in (("Save the page (PDF)", ".pdf"), ("Save to share (HTML)", ".html")):
-        page.get_by_role("button", name=name).click()
-        page.wait_for_function(
-            "end => document.querySelector('.dl-saved').innerText.trim().endsWith(end)", arg=suffix
-        )
+    save(pdf="Save the page (PDF)", html="Save to share (HTML)")
     saved = {path.suffix: path for path in (desk / "saved").glob("*")}
     assert saved[".pdf"].read_bytes().startswith(b"%PDF")
     assert "&lt;b&gt;Iron&lt;/b&gt; &amp; us 🧵" in saved[".html"].read_text(encoding="utf-8")
@@ -39,5 +33,3 @@ def test_choose_write_a_title_save_and_see_the_files(notebook, page, choose, loo
     assert shared.value.locator(".hand_in textarea").first.is_visible(), "its scripts run"
     shared.value.close()
     looks(opened, "make-pages")
-    assert not traced(page)
-    assert page.foreign == []

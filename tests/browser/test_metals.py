@@ -1,11 +1,9 @@
 """The first notebook, as a dyer meets it."""
 
-from conftest import traced
-
 NOTEBOOK = "4_iron_and_copper.ipynb"
 
 
-def test_choose_slide_save_and_see_the_file(notebook, page, drawn, choose, looks, desk):
+def test_choose_slide_save_and_see_the_file(notebook, page, drawn, choose, looks, save, desk):
     opened = notebook(NOTEBOOK)
     opened.run_all()
     answer = page.locator(".dyelab .dl-answer")
@@ -17,14 +15,8 @@ def test_choose_slide_save_and_see_the_file(notebook, page, drawn, choose, looks
     drawn(lambda: page.keyboard.press("ArrowRight"))
     assert answer.inner_text() != before
     assert "ΔE00" in answer.inner_text()
-    for name, suffix in (("Save the table (CSV)", ".csv"), ("Save the figure (SVG)", ".svg")):
-        page.get_by_role("button", name=name).click()
-        page.wait_for_function(
-            "end => document.querySelector('.dl-saved').innerText.trim().endsWith(end)", arg=suffix
-        )
+    save(csv="Save the table (CSV)", svg="Save the figure (SVG)")
     saved = {path.suffix: path for path in (desk / "saved").glob("*copper*")}
     assert "<svg" in saved[".svg"].read_text(encoding="utf-8")
     assert "madder" in saved[".csv"].read_text(encoding="utf-8")
     looks(opened, "metals")
-    assert not traced(page)
-    assert page.foreign == []

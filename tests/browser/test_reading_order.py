@@ -4,8 +4,7 @@ import re
 
 from conftest import COLD
 
-from dyelab import book, files
-from dyelab.handout import colours, guess
+from dyelab.handout import guess
 
 SILENT = {"generic", "none", "InlineTextBox", "StaticText", "LineBreak", "LabelText"}
 
@@ -53,8 +52,7 @@ def test_home_is_told_in_an_order_that_makes_sense(app, page):
         assert nonsense(told(page)) == []
 
 
-def test_the_guess_page_says_each_slider_as_it_is_shown(page, tmp_path):
-    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
+def test_the_guess_page_says_each_slider_as_it_is_shown(page, source, tmp_path):
     page.set_viewport_size({"width": 390, "height": 844})
     page.goto(guess.write_guess_page(tmp_path / "g.html", source, count=2).as_uri())
     found = told(page)

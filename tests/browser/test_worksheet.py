@@ -3,14 +3,12 @@
 import pytest
 from conftest import ARTEFACTS
 
-from dyelab import book, files, handout
-from dyelab.handout import colours
+from dyelab import handout
 from dyelab.handout.sheets import worksheet
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory):
-    source = colours.source(book.open(files.shipped_path("data", "marlpit_yard")))
+def written(source, tmp_path_factory):
     page = worksheet.worksheet(source, count=2)
     return handout.write(page, tmp_path_factory.mktemp("worksheet") / "w.html")
 

@@ -7,10 +7,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import book, convert, grade, table, words
+from dyelab import book, grade, table, words
 from dyelab.errors import InputError
 from dyelab.handout import colours, fastness, fastness_texts
 from dyelab.handout import page as parts
+from dyelab.plot import style
 
 _UNIT = "lx h"
 _DAY = 12  # hours of light in a day: about the yearly mean anywhere; the page says so
@@ -18,6 +19,7 @@ _MOMENTS = {"before": 0, "week": 7, "month": 30, "summer": 92, "half_year": 183,
 # Illuminance in lx: a window and daylight as in S. Michalski, "Light, ultraviolet and infrared",
 # Canadian Conservation Institute; from memory. The page names it.
 _PLACES = {"window": 5000.0, "daylight": 30000.0, "room": 500.0, "gallery": 50.0}
+_SUMMER = _DAY * _MOMENTS["summer"] * _PLACES["window"]  # lx h
 _STEPS = 81  # of the slider, closer together near the start, where cloth changes fastest
 _A_FAN = 6  # cloths on one fan of cards
 _MOST = 48  # cloths: each is fitted anew, and nobody looks at more
@@ -47,7 +49,7 @@ def clock(
     found, drifts = _lit(source, chosen)
     doses = _doses([*drifts, *found.references])
     white = table.one_white(found.grades)
-    hands = [_hand(one, _name(found, one), doses, white) for one in drifts]
+    hands = [_hand(one, fastness_texts.name_in(found, one.swatch), doses, white) for one in drifts]
     beside = [
         _hand(one, words.say("clock.wool", swatch=one.swatch), doses, white)
         for one in _references(found)
@@ -69,11 +71,11 @@ def clock(
         parts.Points(tuple(_said(found, whole))),
         parts.Caution((*fastness.cautions(found), words.say("clock.beyond"))),
     ]
-    made = own.page(words.say("clock.title"), blocks, landscape=True, **fastness.read(found))
     lit = {one.swatch.removesuffix(f" {one.area}") for one in drifts}
     left = sorted(set(swatches) - lit)
     aside = (words.say("clock.unlit", swatches=", ".join(left)),) if left else ()
-    return replace(made, tight=True, aside=aside)
+    laid: Any = {"landscape": True, "tight": True, "aside": aside, **fastness.read(found)}
+    return own.page(words.say("clock.title"), blocks, **laid)
 
 
 def _cut(whole: parts.Clock) -> str:
@@ -127,17 +129,9 @@ def _hand(one: grade.Drift, name: str, doses: np.ndarray, white: tuple[str, int]
 
 def _fills(rows: pd.DataFrame, end: str, white: tuple[str, int]) -> tuple[list[str], np.ndarray]:
     """Screen colours, blank where the colour isn't known, and which are shown truly."""
-    lab = rows[[f"{end}{name}" for name in table.LAB]].to_numpy(float)
-    known = np.isfinite(lab).all(axis=1)
-    shown = np.where(known[:, None], lab, 50.0)
-    fills, inside = convert.screen(shown, illuminant=white[0], observer=white[1])
-    return [str(fill) if told else "" for fill, told in zip(fills, known, strict=True)], inside
-
-
-def _name(found: grade.Study, one: grade.Drift) -> str:
-    return fastness_texts.name(
-        found.grades[found.grades["swatch"].eq(one.swatch)].iloc[0].to_dict()
-    )
+    lab = rows[[f"{end}{name}" for name in table.LAB]].set_axis(table.LAB, axis=1)
+    fills, inside = style.screen(lab.assign(illuminant=white[0], observer=white[1]))
+    return fills.tolist(), inside
 
 
 def _fans(whole: parts.Clock) -> list[Any]:
@@ -151,7 +145,7 @@ def _fans(whole: parts.Clock) -> list[Any]:
 
 def _lead(drifts: list[grade.Drift], found: grade.Study) -> str:
     """Who changed most and who least after a summer, or that nobody can say."""
-    dose = np.array([_DAY * _MOMENTS["summer"] * _PLACES["window"]])
+    dose = np.array([_SUMMER])
     rows = [grade.along(one, dose).iloc[0] for one in drifts]
     told = [pair for pair in zip(drifts, rows, strict=True) if pair[1]["known"] != grade.UNTOLD]
     told.sort(key=lambda pair: -pair[1]["difference"])
@@ -169,8 +163,7 @@ def _lead(drifts: list[grade.Drift], found: grade.Study) -> str:
 
 
 def _keeps(found: grade.Study, one: grade.Drift, at: pd.Series) -> str:
-    row = found.grades[found.grades["swatch"].eq(one.swatch)].iloc[0].to_dict()
-    cloth = fastness_texts.name(row).removeprefix(f"{one.swatch}: ")
+    cloth = fastness_texts.name_in(found, one.swatch).removeprefix(f"{one.swatch}: ")
     name = words.say("clock.named", swatch=one.swatch, cloth=cloth)
     ahead = words.say("clock.a_forecast") if at["known"] == grade.FORECAST else ""
     return words.say("clock.keeps", name=name, said=at["said"], forecast=ahead)
@@ -186,10 +179,7 @@ def _just_fades(dose: float) -> str:
 
 def _said(found: grade.Study, whole: parts.Clock) -> list[str]:
     """What the blue wools say, and what the moments assume."""
-    best = found.beside[found.beside["best"]] if len(found.beside) else found.beside
-    said = [fastness.beside_sentence(row) for row in best.to_dict("records")]
-    dose = _DAY * _MOMENTS["summer"] * _PLACES["window"] / 1e6
     assumed = {"days": _MOMENTS["summer"], "hours": _DAY, "lux": f"{_PLACES['window']:,.0f}"}
     none = [] if whole.beside else [words.say("clock.no_references")]
-    summer = words.say("clock.assumes", dose=f"{dose:.1f}", **assumed)
-    return [*said, *none, summer, words.say("clock.alike")]
+    summer = words.say("clock.assumes", dose=f"{_SUMMER / 1e6:.1f}", **assumed)
+    return [*fastness.beside_sentences(found), *none, summer, words.say("clock.alike")]

@@ -1,21 +1,26 @@
-"""The page of a metal: where a colour goes as the metal rises, and why."""
+"""The pages of a metal: where a colour goes as it rises, and the strip to hold up in a class."""
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from dyelab import compare, convert, shift, table, words
+from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.metal_texts import dosed, gaps, metals, told
+from dyelab.handout.metal_texts import distance, gaps, metals, told
 from dyelab.plot import plane
 from dyelab.shift.family import CONTROLS, Dose, Family
 
 _WIDE = 430  # pixels of 720: near a square, so that the colours fill the plane
 _LAMP = "FL11"  # a shop's tube, the light that parts dyeings most
 _COLUMNS = ["dE00", "dE00_low", "dE00_high", "dL", "dC", "dH"]
+_HIGH = 35  # mm, to be seen from the back of a room
+_BESIDE_CODE = 31  # mm, so that the sheet stays one where a code takes room in the head
+_DRAWS = 500  # of the noise: the strip shows the middle alone
+
+Splits = dict[Dose, shift.Separation]
 
 
 def sheet(
@@ -38,12 +43,11 @@ def sheet(
     InputError
         If there is no unmodified swatch, or none with this metal.
     """
-    one, doses = dosed(source, metal, picked)
+    one, doses, every = _dosed(source, metal, picked)
     last = doses[-1]
-    every = sorted({*doses, *source.planned_doses(one, metal)})
     blocks = [
         parts.Text(told(one, last), "lead"),
-        _chips(source, every, one.dyed, 14, "pages.not_measured"),
+        _chips(_patches(source, every, one.dyed, "pages.not_measured", counted=True), 14),
         *_lamps(source, one, doses),
         *_controls(source, one, every),
         _figure(one, last),
@@ -51,41 +55,97 @@ def sheet(
         parts.Caution(source.cautions(source.used(one.dyed[dose] for dose in doses), doses=False)),
     ]
     title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
-    aside = tuple(gaps(one, last))
-    return replace(own.page(title, blocks, white=source.white, how=source.how), aside=aside)
+    return source.page(own, title, blocks, aside=tuple(gaps(one, last)))
 
 
-def _chips(
-    source: colours.Source, doses: list[Dose], rows: dict[Dose, dict], height: float, gap: str
-) -> parts.Chips:
-    """One chip a dose, in the same columns on every row of the page; dashed where none is."""
-    own = [rows.get(dose, {}) for dose in doses]
-    lab = pd.DataFrame(own, columns=[*table.LAB, *table.WHITE])
-    labels = [metals(dose) or words.say("pages.no_salt") for dose in doses]
-    notes = [
-        words.say("pages.pieces", count=rows[dose]["pieces"]) if dose in rows else words.say(gap)
-        for dose in doses
+def strip(
+    source: colours.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", **picked: Any
+) -> parts.Page:
+    """Bands of the dye, the tannin alone, the fibre alone, and what the metal did to the dye.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+    metal : str
+        One of ``recipe.metals``, such as ``iron``.
+    **picked
+        As for the page of a metal.
+
+    Raises
+    ------
+    InputError
+        If there is no unmodified swatch, or none with this metal.
+    """
+    one, doses, every = _dosed(source, metal, picked)
+    splits = {dose: _split(source, one, metal, dose) for dose in doses[1:]}
+    bands = tuple(_bands(source, one, metal, every, splits))
+    blocks: list[Any] = [
+        parts.Text(_sentence(one, metal, doses, splits), "lead"),
+        parts.Bands(tuple(map(_column, every)), bands, _high(own)),
+        *[parts.Text(text, "small") for text in _small(one, doses)],
     ]
-    made = source.pictured(own, parts.patches(lab, labels, notes))
-    return parts.Chips(made, columns=max(4, len(doses)), height_mm=height, touching=True)
+    title = words.say("strip.title", metal=metal.capitalize(), dye=one.picked["dye"])
+    laid: Any = {"landscape": True, "tight": True, "aside": tuple(gaps(one, doses[-1]))}
+    return source.page(own, title, blocks, **laid)
+
+
+def _dosed(
+    source: colours.Source, metal: str, picked: dict[str, Any]
+) -> tuple[Family, list[Dose], list[Dose]]:
+    """A recipe with this metal alone, its doses from none to the most, and those with the planned.
+
+    Raises
+    ------
+    InputError
+        If there is no unmodified swatch, or none with this metal.
+    """
+    one = shift.family(source.recipes, source.moves, metal=metal, **picked)
+    doses: list[Dose] = [dose for dose in one.dyed if shift.with_only(dose, metal)]
+    if len(doses) < 2:
+        named = {"dye": picked["dye"], "fibre": picked["fibre"], "metal": metal}
+        raise InputError(words.say("pages.no_metal", **named))
+    return one, doses, sorted({*doses, *source.planned_doses(one, metal)})
+
+
+def _column(dose: Dose) -> str:
+    return metals(dose) or words.say("pages.no_salt")
+
+
+def _patches(
+    source: colours.Source,
+    doses: list[Dose],
+    rows: dict[Dose, dict[Any, Any]],
+    gap: str,
+    *,
+    counted: bool = False,
+) -> tuple[parts.Patch, ...]:
+    """One patch a dose, in the same columns on every row of the page; a gap where none is."""
+
+    def note(dose: Dose) -> str:
+        if dose not in rows:
+            return words.say(gap)
+        return words.say("pages.pieces", count=rows[dose]["pieces"]) if counted else ""
+
+    own = [rows.get(dose, {}) for dose in doses]
+    return source.patches(own, list(map(_column, doses)), list(map(note, doses)))
+
+
+def _chips(patches: tuple[parts.Patch, ...], height: float) -> parts.Chips:
+    return parts.Chips(patches, columns=max(4, len(patches)), height_mm=height, touching=True)
 
 
 def _lamps(source: colours.Source, one: Family, doses: list[Dose]) -> list[Any]:
     """The same cloths under a shop's lamp, where all of them have spectra."""
-    waves, found = shift.reflectances(source.recipes, getattr(source.book, "spectra", None))
-    rows = [int(one.dyed[dose]["variant"]) for dose in doses if dose in one.dyed]
-    if not rows or not set(rows) <= set(found):
+    waves, found = shift.reflectances(source.recipes, source.book.spectra)
+    rows = [int(one.dyed[dose]["variant"]) for dose in doses]
+    if not set(rows) <= set(found):
         return []
     light: Any = {"illuminant": _LAMP, "observer": source.white[1]}
     lab = convert.spectrum_to_lab(waves, np.array([found[row] for row in rows]), **light)
     frame = pd.DataFrame(lab, columns=table.LAB).assign(**light)
-    chips = parts.Chips(
-        tuple(parts.patches(frame, [""] * len(rows))),
-        columns=max(4, len(rows)),
-        height_mm=9,
-        touching=True,
-    )
     named = f"{words.say(f'lamps.{_LAMP}')} ({_LAMP})"
+    chips = _chips(tuple(parts.patches(frame, [""] * len(rows))), 9)
     return [parts.Text(words.say("lamps.page", lamp=named), "small"), chips]
 
 
@@ -95,10 +155,10 @@ def _controls(source: colours.Source, one: Family, doses: list[Dose]) -> list[An
         rows = one.controls.get(name, {})
         if any(dose in rows for dose in doses[1:]):
             plain = {**next(iter(rows.values())), **dict.fromkeys(shift.METALS.values(), 0.0)}
-            blocks += [
-                parts.Text(colours.recipe(plain)),
-                _chips(source, doses, rows, 7, "strip.gap_undyed"),
-            ]
+            blocks.append(parts.Text(colours.recipe(plain)))
+            blocks.append(
+                _chips(_patches(source, doses, rows, "strip.gap_undyed", counted=True), 7)
+            )
     return blocks
 
 
@@ -129,3 +189,78 @@ def _numbers(one: Family, doses: list[Dose]) -> parts.NumberTable:
         pd.DataFrame(rows),
         parts.seen(f"{words.say('pages.compared_start')} {words.say('pages.in_hue')}"),
     )
+
+
+def _high(own: parts.Own) -> float:
+    """How high a band is: as on A4, and higher on larger paper."""
+    high = _BESIDE_CODE if own.address else _HIGH
+    return high * max(1.0, parts.PAPERS[own.paper][0] / parts.PAPERS["Letter"][0])
+
+
+def _split(source: colours.Source, one: Family, metal: str, dose: Dose) -> shift.Separation:
+    amount = dose[list(shift.METALS).index(metal)]
+    given: Any = {"hold": one.picked, "spectra": source.book.spectra, "draws": _DRAWS}
+    return shift.separate(source.recipes, metal, dose=amount, **given)
+
+
+def _bands(
+    source: colours.Source, one: Family, metal: str, doses: list[Dose], splits: Splits
+) -> list[parts.Band]:
+    """The dye, its controls, and the dye's own share; a control nobody could dye has no band."""
+    dye = str(one.picked["dye"])
+    shown = [(dye, one.dyed, "strip.gap")]
+    for name in CONTROLS:
+        if name == "undyed" or one.picked["tannin"] != "none":
+            shown.append((_control(one, name), one.controls.get(name, {}), "strip.gap_undyed"))
+    share: dict[Dose, dict[Any, Any]] = {dose: s.as_if("dye") for dose, s in splits.items()}
+    known = {dose: row for dose, row in share.items() if np.isfinite(row["L"])}
+    share = {doses[0]: {**one.dyed[doses[0]], "swatch": ""}, **known} if known else {}
+    shown.append((words.say("strip.own", dye=dye), share, "strip.untold"))
+    notes = [""] * (len(shown) - 1) + [words.say("strip.own_note", metal=metal)]
+    return [
+        parts.Band(name, _patches(source, doses, rows, gap), note)
+        for (name, rows, gap), note in zip(shown, notes, strict=True)
+    ]
+
+
+def _control(one: Family, name: str) -> str:
+    tannin, mordant = one.picked["tannin"], one.picked["mordant"]
+    key = "undyed_with" if name == "undyed" and mordant != "none" else name
+    return words.say(f"strip.{key}", tannin=tannin, mordant=mordant)
+
+
+def _sentence(one: Family, metal: str, doses: list[Dose], splits: Splits) -> str:
+    """What a class takes home, from the strongest dose whose controls were dyed."""
+    known = [dose for dose in doses[1:] if np.isfinite(splits[dose].as_if("dye")["L"])]
+    last = known[-1] if known else doses[-1]
+    row = one.moved(one.dyed[last]) or {}
+    named = {"metals": parts.opened(metals(last)), "dye": one.picked["dye"], "moved": row["moved"]}
+    said = words.say("strip.lead", fibre=one.picked["fibre"], **named)
+    return f"{said} {_share(metal, splits[last]) if known else words.say('strip.unknown')}"
+
+
+def _share(metal: str, split: shift.Separation) -> str:
+    rows = split.parts.set_index("part").to_dict("index")
+    dye = rows["dye"]
+    if "seen_share" not in dye or not np.isfinite(dye["seen_share"]):
+        return words.say("strip.own_moved", metal=metal, moved=dye["moved"])
+    tenths = int(np.clip(round(dye["seen_share"] / 10), 0, 10))
+    key = "at_least" if dye.get("bound") == "at_least" else "share"
+    return words.say(f"strip.{key}", tenths=tenths, metal=metal)
+
+
+def _small(one: Family, doses: list[Dose]) -> list[str]:
+    """Recipe, replicates and interval of each band, as small as they may be."""
+    said = [parts.seen(words.say("strip.key"))]
+    for rows in (one.dyed, *one.controls.values()):
+        if doses[0] in rows:
+            told = "; ".join(_dose(one, dose, rows[dose]) for dose in doses if dose in rows)
+            recipe = colours.recipe(rows[doses[0]])
+            said.append(words.say("strip.small", recipe=recipe, doses=told))
+    return said
+
+
+def _dose(one: Family, dose: Dose, row: dict[Any, Any]) -> str:
+    change = one.moved(row)
+    pieces = words.say("strip.count", count=row["pieces"])
+    return ", ".join([_column(dose), *([distance(change)] if change else []), pieces])

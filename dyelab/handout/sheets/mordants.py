@@ -42,7 +42,7 @@ def sheet(
         raise InputError(words.say("pages.no_dye", dye=dye, fibre=fibre))
     found = colours.only(source.planned, fibre=fibre, dye=dye)
     found = found.assign(metals=found[_METALS].sum(axis=1) > 0)
-    rows = found.sort_values(_ORDER, kind="stable", key=_none_first).to_dict("records")
+    rows = found.sort_values(_ORDER, kind="stable", key=colours.none_first).to_dict("records")
     blocks: list[Any] = [
         *_most(source, rows, dye),
         parts.Text(parts.seen(words.say("pages.mordants_lead", fibre=fibre, **_dosed(dye, rows)))),
@@ -52,7 +52,7 @@ def sheet(
         parts.Caution(source.cautions(source.used(rows))),
     ]
     title = words.say("pages.mordants_title", dye=dye, fibre=fibre)
-    return own.page(title, blocks, white=source.white, how=source.how)
+    return source.page(own, title, blocks)
 
 
 def _dosed(dye: str, rows: list[dict[Any, Any]]) -> dict[str, str]:
@@ -61,11 +61,6 @@ def _dosed(dye: str, rows: list[dict[Any, Any]]) -> dict[str, str]:
     if len(doses) > 1:
         return {"dye": dye, "doses": words.say("pages.mordants_doses")}
     return {"dye": dye if " + " in dye else shift.dose_text(dye, *doses), "doses": ""}
-
-
-def _none_first(column: pd.Series) -> pd.Series:
-    numbers = pd.api.types.is_numeric_dtype(column)
-    return column.fillna(0.0) if numbers else column.where(column != "none", "")
 
 
 def _change(source: colours.Source, row: dict[Any, Any]) -> dict[Any, Any]:
@@ -90,7 +85,7 @@ def _most(source: colours.Source, rows: list[dict[Any, Any]], dye: str) -> list[
 
 def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
     """Each cloth beside those that had one thing more; then what stands beside nothing."""
-    patches = source.pictured(rows, _patches(rows))
+    patches = source.patches(rows, colours.labels(rows))
     starts: dict[Any, list[int]] = {}
     for at, row in enumerate(rows):
         starts.setdefault(_change(source, row).get("from_row"), []).append(at)
@@ -99,7 +94,8 @@ def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
     for at, row in enumerate(rows):
         added = starts.get(row["variant"], [])
         if added:
-            blocks.append(parts.Heading(_beside(patches[at])))
+            told = words.say("pages.beside", reference=patches[at].label)
+            blocks.append(parts.Heading(parts.opened(told)))
             first = replace(patches[at], note=words.say("pages.start"))
             blocks += _strips(first, [_told(source, rows[i], patches[i]) for i in added])
     rest = [patches[at] for at in alone if rows[at]["variant"] not in starts]
@@ -107,15 +103,6 @@ def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
         blocks.append(parts.Heading(words.say("pages.beside_nothing")))
         blocks.append(parts.Chips(tuple(rest), columns=_ABREAST, height_mm=_HIGH))
     return blocks
-
-
-def _beside(patch: parts.Patch) -> str:
-    return parts.opened(words.say("pages.beside", reference=patch.label))
-
-
-def _patches(rows: list[dict[Any, Any]]) -> list[parts.Patch]:
-    lab = pd.DataFrame(rows)[[*table.LAB, *table.WHITE]]
-    return parts.patches(lab, colours.labels(rows))
 
 
 def _told(source: colours.Source, row: dict[Any, Any], patch: parts.Patch) -> parts.Patch:

@@ -26,7 +26,7 @@ def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
     """
     bk = source.book
     moved = {metal: source.pairs(metal) for metal in colours.METALS}
-    named = getattr(bk, "title", "")
+    named = bk.title
     title = (
         words.say("pages.report_whole", book=named) if named else words.say("pages.report_title")
     )
@@ -42,7 +42,7 @@ def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
         parts.Points(tuple(_method(source))),
         parts.Caution(source.cautions(sorted(set(bk.steps["material"]) - {""}), doses=False)),
     ]
-    return own.page(title, blocks, white=source.white, how=source.how)
+    return source.page(own, title, blocks)
 
 
 def _did(moved: dict[str, pd.DataFrame]) -> str:
@@ -85,8 +85,7 @@ def _pairs(source: colours.Source, metal: str) -> list[Any]:
         ends = source.made.iloc[[row["from_row"], row["to_row"]]]
         labels = [colours.cloth(row), words.say("pages.with", what=row["level"])]
         notes = ["", f"{row['moved']}, {compare.in_words(row, said=True)}"]
-        made = parts.patches(ends[[*table.LAB, *table.WHITE]], labels, notes)
-        patches += source.pictured(ends.to_dict("records"), made)
+        patches += source.patches(ends.to_dict("records"), labels, notes)
     if not patches:
         return []
     count = int((dyed["dye"] != "none").sum())

@@ -11,13 +11,7 @@ from dyelab.handout import page as parts
 from dyelab.plot import plane
 
 _NUMBERS = ["recipe", *table.LAB, *table.STANDARD_UNCERTAINTIES, "pieces"]
-_FACTORS = [
-    *colours.FACTORS,
-    *table.LAB,
-    *table.STANDARD_UNCERTAINTIES,
-    *table.WHITE,
-    "pieces",
-]
+_FACTORS = [*colours.FACTORS, *table.LAB, *table.STANDARD_UNCERTAINTIES, *table.WHITE, "pieces"]
 
 
 def names(source: colours.Source) -> list[str]:
@@ -65,7 +59,7 @@ def shared(
         If no swatch of the series was measured.
     """
     made, unread = _of(source, series), _planned(source, series)
-    named = getattr(source.book, "title", "")
+    named = source.book.title
     whole = (
         words.say("pages.series_whole", book=named) if named else words.say("pages.series_title")
     )
@@ -81,7 +75,7 @@ def shared(
         parts.Heading(words.say("pages.numbers")),
         parts.number_table(made[_NUMBERS], words.say("pages.series_numbers")),
     ]
-    return own.page(series or whole, blocks, white=source.white, how=source.how)
+    return source.page(own, series or whole, blocks)
 
 
 def _furthest(source: colours.Source, made: pd.DataFrame) -> list[Any]:
@@ -98,8 +92,7 @@ def _furthest(source: colours.Source, made: pd.DataFrame) -> list[Any]:
     labels = [colours.labels(records)[at] for at in ends]
     named = {"dye": part["dye"].iloc[0], "fibre": part["fibre"].iloc[0], "far": f"{far:.1f}"}
     said = words.say("pages.series_lead", light=labels[0], dark=labels[1], **named)
-    pair = parts.patches(part[[*table.LAB, *table.WHITE]].iloc[ends], labels)
-    shown = source.pictured([records[at] for at in ends], pair)
+    shown = source.patches([records[at] for at in ends], labels)
     return [parts.Text(parts.seen(said), "lead"), parts.Chips(shown, 2, 22, touching=True)]
 
 
@@ -109,10 +102,10 @@ def strips(source: colours.Source, every: pd.DataFrame) -> list[Any]:
     for (fibre, dye), part in every.groupby(["fibre", "dye"], sort=False):
         rows = part.sort_values("L", ascending=False, na_position="last", kind="stable")
         records = rows.to_dict("records")
-        made = parts.patches(rows[[*table.LAB, *table.WHITE]], colours.labels(records))
         named = colours.cloth({"dye": dye, "cloth": fibre})
         title = words.say("pages.light_to_dark", count=int(rows["L"].notna().sum()), cloth=named)
-        chips = parts.Chips(source.pictured(records, made), columns=6, height_mm=13, touching=True)
+        made = source.patches(records, colours.labels(records))
+        chips = parts.Chips(made, columns=6, height_mm=13, touching=True)
         blocks += [parts.Heading(parts.opened(title)), chips]
     return blocks
 

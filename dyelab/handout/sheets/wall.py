@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import shift, table, words
+from dyelab import shift, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
@@ -59,8 +59,7 @@ def chart(
         *_sheets(whole, across, down, further, _care(grid)),
     ]
     title = words.say("pages.wall_title", fibre=fibre)
-    white: Any = {"white": source.white, "how": source.how}
-    return replace(own.page(title, blocks, landscape=not upright, **white), tight=True)
+    return source.page(own, title, blocks, landscape=not upright, tight=True)
 
 
 def _care(grid: pd.DataFrame) -> str:
@@ -113,7 +112,7 @@ def _placed(made: pd.DataFrame) -> pd.DataFrame:
 
     Recipes that these words leave alike, such as with more dips, get rows of their own.
     """
-    rows = made.sort_values(_ADDED, kind="stable", key=_none_first)
+    rows = made.sort_values(_ADDED, kind="stable", key=colours.none_first)
     records = rows.to_dict("records")
     rows = rows.assign(
         column=[colours.recipe(row, bare=True) for row in records],
@@ -123,11 +122,6 @@ def _placed(made: pd.DataFrame) -> pd.DataFrame:
     first = {name: i for i, name in enumerate(dict.fromkeys(made.sort_index()["dye"]))}
     order = zip(rows["dye"].map(first), -rows["dye_wof"], rows["dye_name"], again, strict=True)
     return rows.assign(order=list(order))
-
-
-def _none_first(column: pd.Series) -> pd.Series:
-    numbers = pd.api.types.is_numeric_dtype(column)
-    return column.fillna(0.0) if numbers else column.where(column != "none", "")
 
 
 def _dye(row: dict[Any, Any]) -> str:
@@ -144,7 +138,6 @@ def _grid(
         placed = own.reindex(columns)
         key = "gap" if own["dye"].ne("none").any() else "gap_undyed"
         notes = [words.say(f"strip.{key}")] * len(columns)
-        made = parts.patches(placed[[*table.LAB, *table.WHITE]], columns, notes)
-        codes = placed[["swatch"]].fillna("").assign(area=placed.get("area"))
-        bands.append(parts.Band(name, source.pictured(codes.to_dict("records"), made)))
+        made = placed.fillna({"swatch": ""}).to_dict("records")
+        bands.append(parts.Band(name, source.patches(made, columns, notes)))
     return parts.Bands(tuple(columns), tuple(bands), _CHIP, _CHIP, _LINE * _lines(columns))

@@ -67,7 +67,7 @@ def worksheet(
         *_sources(metal, holding),
         parts.Caution(source.cautions(used, children=True, doses=False)),
     ]
-    return own.page(title, blocks, white=source.white, how=source.how)
+    return source.page(own, title, blocks)
 
 
 def asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
@@ -239,5 +239,4 @@ def _unlike(made: pd.DataFrame, start: int, right: int) -> list[int]:
 
 
 def _chips(source: colours.Source, rows: list[int], labels: list[str]) -> tuple[parts.Patch, ...]:
-    lab = source.made.iloc[rows][[*table.LAB, *table.WHITE]]
-    return tuple(parts.patches(lab, labels[: len(rows)]))
+    return tuple(parts.patches(source.made.iloc[rows], labels[: len(rows)]))

@@ -34,10 +34,8 @@ def _found(bench: Bench, values: dict[str, Any]) -> predict.Found:
         bench.model,
         _aim(bench, values),
         tolerance=float(values["tolerance"]),
-        hold=limits.hold,
-        most=limits.most,
-        without=limits.without,
         within=bench.reach(limits),
+        **vars(limits),
     )
 
 
@@ -51,14 +49,8 @@ def _next(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
     limits, wanted = offered.limits(values), values["wanted"].strip() or None
     key = ("next", int(values["many"]), wanted, str(limits))
     if key not in bench.kept:
-        bench.kept[key] = predict.next_swatches(
-            bench.model,
-            int(values["many"]),
-            around=wanted,
-            hold=limits.hold,
-            most=limits.most,
-            without=limits.without,
-        )
+        given = {"around": wanted, **vars(limits)}
+        bench.kept[key] = predict.next_swatches(bench.model, int(values["many"]), **given)
     return bench.kept[key]
 
 
@@ -78,36 +70,29 @@ def _show_few(bench: Bench) -> frame.Shown:
     sentence = words.say("exploring.few", why=bench.trust)
     next_ = bench.kept["next"]
     rows = next_ if len(next_) else bench.made
-    notes = (
-        [words.say("exploring.few_printed", title=words.say("printing.title"))]
-        if bench.printed
-        else []
-    )
+    printed = words.say("exploring.few_printed", title=words.say("printing.title"))
+    notes = [printed] if bench.printed else []
     return frame.Shown(sentence, figure, rows[["recipe"]], (), notes, care=_care(bench, next_))
 
 
 def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     said = bench.model.colour(offered.asked(bench, values))
-    row, swatches = _first(said), _swatches(bench, said)
+    row, swatches = said.iloc[0].to_dict(), _swatches(bench, said)
     figure = drawn.predictions(bench.tried, said, _plausible(bench, swatches))
     weighed = predict.weigh_out(row, float(values["fibre_g"]))
-    chips = [_chips(bench, said, row), [_nearest(bench, row)]]
+    near = _closest(bench.made, row).iloc[0]
+    nearest = frame.Chip.of(near, words.say("exploring.chip_nearest"), str(near["recipe"]))
+    chips = [_chips(bench, said, row), [nearest]]
     notes = [*_notes(bench), *_other_lights(bench, said.head(1), bench.made)]
     care = _care(bench, said.head(1))
     return frame.Shown(_told(row, swatches), figure, weighed, chips, notes, care=care)
 
 
-def _first(said: pd.DataFrame) -> dict[str, Any]:
-    return {str(name): value for name, value in said.iloc[0].items()}
-
-
 def _told(row: dict[str, Any], swatches: np.ndarray) -> str:
     lab = np.array([row[name] for name in table.LAB])
-    numbers = {name: f"{row[name]:.1f}".replace("-", "−") for name in table.LAB}
-    near = f"{predict.nine_in_ten(lab, swatches):.1f}"
-    text = words.say(
-        "exploring.said", recipe=row["recipe"], near=near, leans=row["leans_on"], **numbers
-    )
+    told = {name: f"{row[name]:.1f}".replace("-", "−") for name in table.LAB}
+    told |= {"recipe": row["recipe"], "leans": row["leans_on"]}
+    text = words.say("exploring.said", near=f"{predict.nine_in_ten(lab, swatches):.1f}", **told)
     if row["extrapolates"]:
         text += " " + words.say("exploring.guess", why=row["extrapolates"])
     return text
@@ -148,10 +133,8 @@ def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame
     lamps = [name for name in shift.LAMPS if name != here["illuminant"]]
     if not bench.model.spectral:
         return [frame.Chip.of(here, own)]
-    return [
-        frame.Chip.of(here, own),
-        *(frame.Chip.of(_lit(bench, said, name), _under(name)) for name in lamps),
-    ]
+    under = (frame.Chip.of(_lit(bench, said, name), _under(name)) for name in lamps)
+    return [frame.Chip.of(here, own), *under]
 
 
 def _lit(bench: Bench, said: pd.DataFrame, lamp: str) -> pd.Series:
@@ -189,11 +172,6 @@ def _closest(rows: pd.DataFrame, said: Mapping[str, Any] | pd.Series) -> pd.Data
     return rows.iloc[[int(convert.dE00(target, lab).argmin())]]
 
 
-def _nearest(bench: Bench, said: dict[str, Any]) -> frame.Chip:
-    row = _closest(bench.made, said).iloc[0]
-    return frame.Chip.of(row, words.say("exploring.chip_nearest"), str(row["recipe"]))
-
-
 def _wanted(bench: Bench, lab: np.ndarray) -> pd.DataFrame:
     illuminant, observer = bench.model.white
     row = dict(zip(table.LAB, lab, strict=True))
@@ -207,21 +185,17 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     found = _found(bench, values)
     wanted = _wanted(bench, found.wanted)
     first = found.ranked.head(1)
-    figure = drawn.predictions(
-        bench.tried, first, _plausible(bench, _swatches(bench, first)), wanted=wanted
-    )
+    plausible = _plausible(bench, _swatches(bench, first))
+    figure = drawn.predictions(bench.tried, first, plausible, wanted=wanted)
     rows = found.ranked[_FOUND].assign(chance=(100 * found.ranked["chance"]).round())
+    best = first.iloc[0]
     pair = [frame.Chip.of(wanted.iloc[0], words.say("exploring.chip_wanted"))]
-    pair.append(
-        frame.Chip.of(first.iloc[0], words.say("exploring.chip"), str(first.iloc[0]["recipe"]))
-    )
-    notes = [_weighed(first.iloc[0], values)]
+    pair.append(frame.Chip.of(best, words.say("exploring.chip"), str(best["recipe"])))
+    notes = [_weighed(best, values)]
     if not isinstance(_aim(bench, values), str):
         notes.append(words.say("exploring.spot_aim"))
-    notes += _notes(bench)
-    notes += _other_lights(bench, first, found.ranked)
-    care = _care(bench, found.ranked.head(1))
-    seen = rows.drop(columns="leans_on")
+    notes += [*_notes(bench), *_other_lights(bench, first, found.ranked)]
+    seen, care = rows.drop(columns="leans_on"), _care(bench, first)
     return frame.Shown(found.sentence, figure, seen, [pair], notes, care=care, numbers=rows)
 
 
@@ -236,14 +210,10 @@ def _weighed(row: Any, values: dict[str, Any]) -> str:
 
 def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     series = _next(bench, values)
-    where = "colour" if values["wanted"].strip() else "all"
-    sentence = words.say(
-        "exploring.next",
-        many=len(series),
-        where=words.say(f"exploring.where_{where}"),
-        before=f"{series['u_before'].iloc[0]:.1f}",
-        after=f"{series['u_after'].iloc[-1]:.1f}",
-    )
+    where = words.say(f"exploring.where_{'colour' if values['wanted'].strip() else 'all'}")
+    told = {"before": f"{series['u_before'].iloc[0]:.1f}"}
+    told["after"] = f"{series['u_after'].iloc[-1]:.1f}"
+    sentence = words.say("exploring.next", many=len(series), where=where, **told)
     said = bench.model.colour(series)
     figure = drawn.predictions(bench.tried, said, [])
     rows = series[["recipe", "L", "a", "b", "u_before", "u_after"]]
@@ -264,15 +234,14 @@ def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Shown:
         for metal in offered.METALS
         if f"{metal}_adds" in row
     ]
-    sentence = words.say(
-        "exploring.reach",
-        group=fibre,
-        without=int(row["without"]),
-        adds=" ".join(adds),
-    )
+    told = {"without": int(row["without"]), "adds": " ".join(adds)}
     outlines = whole.outlines[whole.outlines["group"] == fibre]
     mine = bench.made[bench.made["fibre"] == fibre]
-    figure = drawn.gamut(outlines, mine)
     notes = [words.say("exploring.reach_note"), *_notes(bench)]
-    care = _care(bench, mine)
-    return frame.Shown(sentence, figure, parts.counts, (), notes, care=care)
+    return frame.Shown(
+        words.say("exploring.reach", group=fibre, **told),
+        drawn.gamut(outlines, mine),
+        parts.counts,
+        notes=notes,
+        care=_care(bench, mine),
+    )

@@ -71,7 +71,7 @@ def _search(bench: Bench) -> dict[str, Any]:
     for metal in _metals(bench):
         top = float(bench.made[METALS[metal]].max())
         text = say("exploring.most_metal", metal=metal)
-        most[_MOST[metal]] = choices.number(text, top, low=0, high=top, step=0.5, unit="%")
+        most[_MOST[metal]] = choices.number(text, top, high=top, step=0.5, unit="%")
     return {
         "wanted": choices.text("exploring.wanted"),
         "tolerance": choices.number(

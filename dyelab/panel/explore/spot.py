@@ -1,6 +1,5 @@
 """A colour to aim at: a spot in a photo of a target or the card, measured where it lies."""
 
-import base64
 import dataclasses
 import re
 from pathlib import Path
@@ -57,13 +56,7 @@ def show(bench: Bench, values: dict[str, Any], progress: Any) -> frame.Shown:
     table = made.table.assign(flags=made.table["flags"].map(_own))
     row = table.iloc[0]
     bench.kept["spot"] = table[[*LAB, *WHITE, *COVARIANCE]].iloc[0]
-    chip = frame.Chip(
-        words.say("exploring.spot_chip"),
-        (float(row["L"]), float(row["a"]), float(row["b"])),
-        _unsure(row),
-        str(row["illuminant"]),
-        int(row["observer"]),
-    )
+    chip = frame.Chip.of(row, words.say("exploring.spot_chip"), _unsure(row))
     notes = [words.say("exploring.spot_move"), _rests_on(scene, row)]
     if setup.pose is None:
         notes.append(words.say("exploring.spot_no_card"))
@@ -161,31 +154,19 @@ def _quad(photo: read.Photo, values: dict[str, Any]) -> np.ndarray:
     half = 0.5 * min(float(values["size"]) / 100, 0.5) * min(width, height)
     x = np.clip(float(values["across"]) / 100 * width, half + 1, width - half - 1)
     y = np.clip(float(values["down"]) / 100 * height, half + 1, height - half - 1)
-    unit = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-    return half * unit + np.array([x, y])
+    return half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) + (x, y)
 
 
 def _drawn(scene: Scene, quad: np.ndarray) -> dict[str, Any]:
     """The photo, and the spot to be dragged; a click elsewhere moves it there."""
     height, width = scene.photo.pixels.shape[:2]
-    content = base64.b64encode(scene.picture).decode()
-    picture: dict[str, Any] = {
-        "source": f"data:image/jpeg;base64,{content}",
-        "xref": "x",
-        "yref": "y",
-    }
-    picture |= {"x": 0, "y": 0, "sizex": width, "sizey": height, "sizing": "stretch"}
-    path = "M" + "L".join(f"{x:.1f},{y:.1f}" for x, y in quad) + "Z"
     x, y = (list(corners) for corners in np.vstack([quad, quad[:1]]).T)
     edge = {"type": "scatter", "mode": "lines", "x": x, "y": y, "hoverinfo": "skip"}
-    line, fill = {"color": "#ffffff", "width": 2}, "rgba(255,255,255,0.05)"
     return style.plain_figure(
         [{**edge, "line": {"color": "#000000", "width": 6}, "showlegend": False}],
-        images=[{**picture, "layer": "below"}],
-        shapes=[{"type": "path", "path": path, "line": line, "fillcolor": fill}],
+        **style.photo(scene.picture, (width, height), [quad]),
         meta={"drag": True, "point": True},
         height=_HEIGHT,
-        margin={"l": 0, "r": 0, "t": 0, "b": 0},
         xaxis={"range": [0, width], "visible": False},
         yaxis={"range": [height, 0], "visible": False, "scaleanchor": "x"},
     )
