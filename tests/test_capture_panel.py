@@ -13,11 +13,12 @@ from worlds import random_books
 from worlds.synth import render
 
 from dyelab import book, calibrate, convert, grade, plan, synth
-from dyelab.panel import capture, save
+from dyelab.panel import book_choice, capture, save
 
 pytestmark = pytest.mark.slow
 
 
+EXAMPLE = str(book_choice.example_photo())
 CODES = [f"K-{i:02}" for i in range(1, 27)]
 
 
@@ -27,7 +28,7 @@ def shown(tmp_path, monkeypatch):
     book.save(book.create(tmp_path / "mine"))
     made = capture.panel(tmp_path / "mine")
     assert "Choose a photo" in made.answer.value
-    made.choices["path"].value = str(capture.example())
+    made.choices["path"].value = EXAMPLE
     return made
 
 
@@ -84,7 +85,7 @@ def test_a_line_that_names_nothing_says_how_to_write_it(shown):
 
 
 def test_names_are_spelt_as_card_and_book_spell_them(coded):
-    coded.choices["path"].value = str(capture.example())
+    coded.choices["path"].value = EXAMPLE
     assert "none has a name yet" not in coded.sentence  # a table lies beside the example
     coded.choices["names"].value = "a1 = k-07, A2 = X9"
     assert (names(coded)["A1"], names(coded)["A2"]) == ("K-07", "X9")
@@ -97,7 +98,7 @@ def test_names_are_spelt_as_card_and_book_spell_them(coded):
 
 def test_a_window_is_named_by_tapping_it_and_choosing_a_swatch(coded, tmp_path):
     file = tmp_path / "alone.jpg"
-    file.write_bytes(capture.example().read_bytes())
+    file.write_bytes(book_choice.example_photo().read_bytes())
     coded.choices["path"].value = str(file)
     assert "none has a name yet" in coded.sentence
     assert coded.tap.place.value == "A1"
@@ -140,7 +141,7 @@ def test_boxes_serve_without_a_card(shown):
 
 
 def test_swatches_laid_in_the_books_order_need_no_names(coded):
-    choose(coded, path=str(capture.example()), first="K-03", names="B1 = K-01")
+    choose(coded, path=EXAMPLE, first="K-03", names="B1 = K-01")
     coded.update()
     named = names(coded)
     assert (named["A1"], named["A2"], named["B1"]) == ("K-03", "K-04", "K-01")
@@ -172,7 +173,7 @@ def drawn_names(shown):
 
 
 def test_names_are_shown_on_their_windows_as_soon_as_they_change(coded, tmp_path):
-    coded.choices["path"].value = str(capture.example())
+    coded.choices["path"].value = EXAMPLE
     coded.update()
     coded.choices["first"].value = "K-03"
     assert names(coded)["A1"] == drawn_names(coded)[0] == "K-03"
@@ -260,7 +261,7 @@ def test_a_photo_of_washed_cloth_is_kept_as_such(shown, tmp_path):
 
 def chosen(name):
     """What the browser's file chooser hands over."""
-    content = capture.example().read_bytes()
+    content = book_choice.example_photo().read_bytes()
     return ({"name": name, "type": "image/jpeg", "size": len(content), "content": content,
              "last_modified": datetime(2026, 5, 1, tzinfo=UTC)},)  # fmt: skip
 
@@ -270,7 +271,7 @@ def test_the_photo_given_last_is_the_one_measured_and_named(shown):
     shown.choices["upload"].value = chosen("dyed.jpg")
     assert shown.choices["path"].value == ""
     assert shown.sentence.startswith("dyed.jpg: 24 windows")
-    shown.choices["path"].value = str(capture.example())
+    shown.choices["path"].value = EXAMPLE
     assert shown.choices["upload"].value == ()
     assert shown.sentence.startswith("rendered_card_W01_W24.jpg: ")
 
@@ -288,7 +289,7 @@ def test_what_was_added_does_not_wait_to_be_added_again(shown):
 def test_a_photo_after_a_test_that_stands_alone_is_asked_about(shown):
     shown.choices["names"].value = "A1 = N1"
     shown.add_to_book()
-    choose(shown, path=str(capture.example()), names="A1 = N1", exposure="wash")
+    choose(shown, path=EXAMPLE, names="A1 = N1", exposure="wash")
     shown.add_to_book()
     assert "goes with no earlier one" in shown.answer.value
     shown.add.click()
@@ -338,7 +339,12 @@ def test_the_books_instrument_readings_correct_the_photo(shown, tmp_path):
     assert any("Have you a colour instrument?" in note for note in shown.shown.notes)
     by_instrument(tmp_path / "mine", ["N1", "N2"], np.add(before[:2], moves))
     shown.follow(tmp_path / "mine")
-    choose(shown, path=str(capture.example()), names="A1 = N1\nA2 = N2\nA3 = N3", by_book=True)
+    choose(
+        shown,
+        path=EXAMPLE,
+        names="A1 = N1\nA2 = N2\nA3 = N3",
+        by_book=True,
+    )
     shown.update()
     after = shown.measured.table[["L", "a", "b"]].to_numpy()
     moved = after[:2] - before[:2]

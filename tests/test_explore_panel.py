@@ -8,9 +8,8 @@ import pytest
 from panels import EXAMPLE, choose
 from PIL import Image
 
-from dyelab import book, convert, files
-from dyelab.panel import explore, remember
-from dyelab.panel.explore import offered
+from dyelab import book, convert
+from dyelab.panel import book_choice, explore, remember
 
 
 @pytest.fixture(scope="module")
@@ -121,7 +120,7 @@ def test_without_target_and_card_a_photo_is_refused(panel, tmp_path):
     said = choose(panel, task="spot", target="white", photo=str(tmp_path / "grey.png"))
     assert "grey.png" in said
     assert "card" in said
-    choose(panel, target="average", photo=str(files.shipped_path(*offered.EXAMPLE)))
+    choose(panel, target="average", photo=str(book_choice.example_photo()))
 
 
 def test_sliders_in_percent_show_it_behind_their_number(panel):

@@ -382,16 +382,9 @@ class Own:
         opening: list[Block] = [Text(self.text)] if self.text else []
         read = ", ".join(filter(None, [table.white_text(white), how]))
         note = self.note or words.say("pages.foot", white=read)
-        return Page(
-            self.title or opened(title),
-            (*opening, *blocks),
-            self.teacher,
-            note,
-            self.logo,
-            self.paper,
-            address=self.address.strip(),
-            **laid,
-        )
+        own = (self.teacher, note, self.logo, self.paper)
+        laid["address"] = self.address.strip()
+        return Page(self.title or opened(title), (*opening, *blocks), *own, **laid)
 
 
 def code(address: str) -> bytes:

@@ -25,6 +25,11 @@ def example() -> Path:
     return files.shipped_path("data", "marlpit_yard")
 
 
+def example_photo() -> Path:
+    """Return the rendered photo that a panel starts with."""
+    return files.shipped_path("data", "studio", "photos", "rendered_card_W01_W24.jpg")
+
+
 def is_example(book: Book) -> bool:
     """Whether this is the book that ships with dyelab, which nothing may change."""
     return Path(book.path).resolve() == example().resolve()

@@ -9,7 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from dyelab import book as books
-from dyelab import calibrate, card, convert, files, measure, plan, read, words
+from dyelab import calibrate, card, convert, measure, plan, read, words
 from dyelab.book import Book
 from dyelab.calibrate import through
 from dyelab.errors import InputError
@@ -20,7 +20,6 @@ from dyelab.panel.capture_names import notes as capture_notes
 from dyelab.plot import style
 from dyelab.table import LAB
 
-_EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
 _WHITE = "white"
 _TOLD = ("developed", "mixed_light", "target_poor")  # flags of a whole photo that are explained
 _COLUMNS = ["place", "swatch", "named_by", *LAB, "u_L", "u_a", "u_b", "flags"]
@@ -118,7 +117,7 @@ class Capture(frame.Panel):
             self.tap.offer([], [])
 
     def _offered(self, book: Book) -> dict[str, Any]:
-        start = str(example()) if book_choice.is_example(book) else ""
+        start = str(book_choice.example_photo()) if book_choice.is_example(book) else ""
         targets = choices.coded("capture.target_", (*convert.target_names(), _WHITE))
         upload, path = choices.photo(start)
         return {
@@ -402,11 +401,6 @@ def _fit(book: Book, made: dict[str, Any]) -> None:
     """Ask only what what was chosen before makes sense of."""
     choices.fit_exposure(made)
     capture_together.fit(book, made)
-
-
-def example() -> Path:
-    """Return the rendered photo that the panel starts with."""
-    return files.shipped_path(*_EXAMPLE)
 
 
 def _corners(pose: Any) -> np.ndarray:

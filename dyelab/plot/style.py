@@ -164,24 +164,10 @@ def outlines(lab: pd.DataFrame, chi2: float, points: int) -> np.ndarray:
     return np.where(known[:, None, None], rings, np.nan)
 
 
-def shapes(categories: Iterable[Any]) -> dict[str, str]:
-    """Give each category, in order of appearance, a marker shape of its own."""
-    return dict(_dealt(categories, SHAPES))
-
-
-def dashes(categories: Iterable[Any]) -> dict[str, str]:
-    """Give each category, in order of appearance, a line pattern of its own."""
-    return dict(_dealt(categories, DASHES))
-
-
-def colours(categories: Iterable[Any]) -> dict[str, str]:
-    """Give each category a colour; always beside a shape, a pattern or a label."""
-    return dict(_dealt(categories, COLOURS))
-
-
-def _dealt(categories: Iterable[Any], marks: Sequence[str]) -> Iterable[tuple[str, str]]:
+def deal(categories: Iterable[Any], marks: Sequence[str]) -> dict[str, str]:
+    """Give each category, in order of appearance, one of `SHAPES`, `DASHES` or `COLOURS`."""
     names = list(dict.fromkeys(str(category) for category in categories))
-    return ((name, marks[i % len(marks)]) for i, name in enumerate(names))
+    return {name: marks[i % len(marks)] for i, name in enumerate(names)}
 
 
 def plain(text: Any, length: int = 60) -> str:

@@ -6,7 +6,7 @@ import pytest
 from conftest import COLD
 
 from dyelab import book
-from dyelab.panel import capture
+from dyelab.panel import book_choice
 
 sync_api = pytest.importorskip("playwright.sync_api")
 NOTEBOOK = "2_capture.ipynb"
@@ -50,7 +50,7 @@ def test_measure_drag_and_add(notebook, page, shot, looks, tmp_path, drawn):
     sync_api.expect(panel.get_by_label("Or the name of a photo's file")).to_have_value(
         "", timeout=30_000
     )
-    panel.get_by_label("Or the name of a photo's file").fill(str(capture.example()))
+    panel.get_by_label("Or the name of a photo's file").fill(str(book_choice.example_photo()))
     drawn(lambda: panel.get_by_label("Or the name of a photo's file").press("Tab"), 90_000)
     assert "24" in panel.locator(".dl-answer").inner_text()
     before = row(page, "A1")
@@ -81,7 +81,7 @@ def test_measure_drag_and_add(notebook, page, shot, looks, tmp_path, drawn):
 @pytest.mark.parametrize("where", ["lab", "app"])
 def test_a_photo_is_chosen_as_a_file_is(where, request, page, tmp_path, shot):
     photo = tmp_path / "my dyed card.jpg"
-    shutil.copyfile(capture.example(), photo)
+    shutil.copyfile(book_choice.example_photo(), photo)
     address = request.getfixturevalue(where)
     if where == "lab":
         request.getfixturevalue("notebook")(NOTEBOOK)
@@ -96,7 +96,7 @@ def test_a_photo_is_chosen_as_a_file_is(where, request, page, tmp_path, shot):
     typed = page.get_by_label("Or the name of a photo's file").first
     sync_api.expect(typed).to_have_value("")
     shot(f"capture-chosen-{where}")
-    typed.fill(str(capture.example()))
+    typed.fill(str(book_choice.example_photo()))
     typed.press("Tab")
     if where == "lab":
         answer.get_by_text("rendered_card_W01_W24.jpg: 24 windows").wait_for(timeout=90_000)

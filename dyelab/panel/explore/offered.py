@@ -5,15 +5,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, files, predict, recipe, words
-from dyelab.panel import choices
+from dyelab import convert, predict, recipe, words
+from dyelab.panel import book_choice, choices
 from dyelab.panel.explore.bench import Bench
 from dyelab.panel.explore.spot import WHITE_ONLY
 
 TASKS = ("recipe", "find", "spot", "next", "reach")
 SPOT = ("upload", "photo", "target", "across", "down", "size")
 DOSED = {"dye": "dye_wof", "tannin": "tannin_wof", "mordant": "mordant_wof"}
-EXAMPLE = ("data", "studio", "photos", "rendered_card_W01_W24.jpg")
 METALS = recipe.metals.columns()
 _MOST = {metal: f"most_{metal}" for metal in METALS}
 _OVER = ("over", "over_wof", "dips")
@@ -90,7 +89,7 @@ def _photo() -> dict[str, Any]:
     known = [*convert.target_names(), WHITE_ONLY]
     targets = choices.coded("capture.target_", known)
     share = say("exploring.spot_share")
-    upload, photo = choices.photo(str(files.shipped_path(*EXAMPLE)))
+    upload, photo = choices.photo(str(book_choice.example_photo()))
     return {
         "upload": upload,
         "photo": photo,
