@@ -128,7 +128,7 @@ def test_one_frame_for_a_cloth_of_several_areas_shows_no_mean_colour(tmp_path):
     from dyelab.handout.sheets import cards
 
     source = colours.source(read(printed(tmp_path / "b", cloths=2)))
-    frame, areas = cards.framed(source, ["P-01"])["P-01"]
+    frame, areas = cards.make_frames(source, ["P-01"])["P-01"]
     whole, leaf = frame.patch, areas.patches[0]
     assert leaf.numbers.startswith("L*")
     assert (whole.numbers, whole.fill) == ("", "")
@@ -255,13 +255,13 @@ def test_windows_tell_new_swatches_from_parts_with_nothing_on_them(tmp_path):
     from dyelab.panel import capture_names
 
     bk = printed(tmp_path / "b", cloths=1)
-    assert "P-01 sky" in capture_names.offered(bk)
+    assert "P-01 sky" in capture_names.candidates(bk)
     windows = pd.DataFrame({"place": ["A1", "A2", "A3"], "flags": ""})
     labels = measure.names_by_label(pd.DataFrame(columns=["place"]), [], bk.swatches)
     picked = {"names": "A1 = P-01 sky; A2 = P-01 root; A3 = K-9", "first": ""}
     found = capture_names.name_windows(windows, labels, bk, picked, None)
     assert (found.new, found.bare) == (("K-9",), ("P-01 root",))
-    assert "nothing put on it of its own: P-01 root" in capture_names.said(found)
+    assert "nothing put on it of its own: P-01 root" in found.summary
     with pytest.raises(InputError, match="Write it as one of them"):
         capture_names.name_windows(
             windows, labels, bk, {"names": "A1 = P-01 stm", "first": ""}, None

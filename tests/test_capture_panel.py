@@ -314,11 +314,11 @@ def test_the_example_is_never_written_to(shown):
 def test_another_photo_of_the_same_name_is_another_photo(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     given = [({"name": "image.jpg", "content": memoryview(text)},) for text in (b"one", b"two")]
-    first, second = (save.uploaded(one, "photos") for one in given)
+    first, second = (save.keep_upload(one, "photos") for one in given)
     assert (first.name, second.name) == ("image.jpg", "image-2.jpg")
     assert [path.read_bytes() for path in (first, second)] == [b"one", b"two"]
-    assert save.uploaded(given[1], "photos") == second
-    assert save.uploaded((), "photos") is None
+    assert save.keep_upload(given[1], "photos") == second
+    assert save.keep_upload((), "photos") is None
 
 
 def by_instrument(path, swatches, lab):

@@ -84,7 +84,7 @@ def test_swatches_are_deleted_and_come_back(panel):
 def test_a_fastness_test_is_entered_and_corrected(panel):
     bk = panel.book
     loose = bk.readings[(bk.readings["exposure"] == "wash") & (bk.readings["swatch"] == "W09")]
-    panel.saved(book.change(bk, readings=loose.assign(test="")), "loose")
+    panel.save_book(book.change(bk, readings=loose.assign(test="")), "loose")
     choose(panel, note="scales slipped", task="test")
     assert panel.choices["covers"].options == ("W09",)
     assert "no name yet" in put(panel)

@@ -245,7 +245,7 @@ def test_one_swatch_has_one_set_of_numbers_everywhere(which, bk, by_photo):
             assert (high >= mark["low"] - 1e-9).all()
     for exposure in found.exposures:
         last = found.hardest(exposure)
-        shown = fastness_texts.shown(last)  # what the panel's table and CSV hold
+        shown = fastness_texts.grade_table(last)  # what the panel's table and CSV hold
         ordered = last.sort_values(["value", "swatch"], kind="stable")
         assert list(shown["said"]) == list(ordered["said"])
         np.testing.assert_allclose(shown["difference"], ordered["difference"])

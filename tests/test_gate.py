@@ -14,7 +14,7 @@ import pytest
 from dyelab.cli import open_
 from dyelab.cli.gate import Gate, loopback
 from dyelab.errors import InputError
-from dyelab.panel.book_choice import typed
+from dyelab.panel.book_choice import typed_path
 
 
 class Asked:
@@ -58,8 +58,8 @@ def test_only_loopback_names_of_this_port_are_ours(address, ours):
 )
 def test_a_page_of_another_place_is_refused(origin):
     gate = Gate(8000, "token")
-    assert gate.refused(Asked(origin=origin)) == "origin"
-    assert gate.refused(Asked(origin="http://127.0.0.1:8000")) == ""
+    assert gate.refusal(Asked(origin=origin)) == "origin"
+    assert gate.refusal(Asked(origin="http://127.0.0.1:8000")) == ""
 
 
 def test_the_token_opens_once_and_the_cookie_from_then_on():
@@ -69,9 +69,9 @@ def test_the_token_opens_once_and_the_cookie_from_then_on():
     assert gate.onward(Asked(query="token=token&a=1", path="//elsewhere.example/")) == (
         "/elsewhere.example/?a=1"
     )
-    assert not gate.known(Asked())
-    assert not gate.known(Asked(cookie=Held("token")))
-    assert gate.known(Asked(cookie=Held(gate.pass_key)))
+    assert not gate.is_known(Asked())
+    assert not gate.is_known(Asked(cookie=Held("token")))
+    assert gate.is_known(Asked(cookie=Held(gate.pass_key)))
 
 
 def test_typed_paths_of_served_panels_stay_below_desk_and_book(tmp_path, monkeypatch):
@@ -79,15 +79,15 @@ def test_typed_paths_of_served_panels_stay_below_desk_and_book(tmp_path, monkeyp
     desk.mkdir()
     kept.mkdir()
     (desk / "way.out").symlink_to("/etc")
-    assert str(typed("/etc/hostname")) == "/etc/hostname"
+    assert str(typed_path("/etc/hostname")) == "/etc/hostname"
     monkeypatch.setenv("DYELAB_DESK", str(desk))
     monkeypatch.setenv("DYELAB_BOOK", str(kept))
     monkeypatch.chdir(desk)
-    assert typed("photos/x.jpg") is not None
-    assert typed(str(kept / "photos")) == kept / "photos"
+    assert typed_path("photos/x.jpg") is not None
+    assert typed_path(str(kept / "photos")) == kept / "photos"
     for text in ("/etc/hostname", "../other", "~", "way.out/hostname", "\0"):
         with pytest.raises(InputError, match=r"outside the folder desk and the book"):
-            typed(text)
+            typed_path(text)
 
 
 def answer(address, **headers):

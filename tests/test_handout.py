@@ -158,7 +158,7 @@ def test_refusals_say_what_to_do(tmp_path):
 
 def test_a_shared_page_carries_its_figure_and_its_table(tmp_path):
     lab = stand_in.lab(["a"], [(45, 42, 30)], group="g")
-    page = handout.shared("Iron", "It moved.", plane.figure(lab), lab[["swatch", "L"]])
+    page = handout.share_page("Iron", "It moved.", plane.figure(lab), lab[["swatch", "L"]])
     source = handout.write(page, tmp_path / "share.html").read_text(encoding="utf-8")
     assert "Plotly.newPlot" in source
     assert source.count("</script>") == 3

@@ -130,7 +130,7 @@ def test_an_entry_that_cannot_stand_is_refused_in_words(given, said):
     whole = {"name": "bark", "role": "dye", "metal": "", "low": 1.0, "high": 2.0}
     whole |= {"hazards": "", "note": "", "more": True}
     with pytest.raises(InputError, match=said):
-        own_materials.entered(**{**whole, **given})
+        own_materials.material_row(**{**whole, **given})
 
 
 def test_the_example_takes_no_material():
@@ -146,15 +146,15 @@ def test_a_stored_panel_says_that_it_is_not_running(mine):
 
 def test_an_open_book_is_kept_until_anything_of_it_changes(tmp_path):
     path = shutil.copytree(book_choice.example(), tmp_path / "held")
-    first = book_choice.opened(path)
-    assert book_choice.opened(path) is first
+    first = book_choice.open_book(path)
+    assert book_choice.open_book(path) is first
     for name in ("swatches.csv", "datapackage.json"):
         (path / name).write_bytes((path / name).read_bytes())
-        assert book_choice.opened(path) is not first
-        first = book_choice.opened(path)
+        assert book_choice.open_book(path) is not first
+        first = book_choice.open_book(path)
     (path / "set_aside").mkdir(exist_ok=True)
     (path / "set_aside" / "swatches.csv").write_text("swatch\n")
-    assert book_choice.opened(path) is not first
+    assert book_choice.open_book(path) is not first
     mine = book.wide(first)
     mine["L"] = 0.0
     assert book.wide(first)["L"].max() > 0, "whoever asks has a table of their own"

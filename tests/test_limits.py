@@ -129,7 +129,7 @@ def test_a_pipe_is_no_file(tmp_path):
 )
 def test_an_upload_of_any_name_gets_a_plain_one(tmp_path, monkeypatch, name, kept):
     monkeypatch.chdir(tmp_path)
-    path = save.uploaded(({"name": name, "content": b"x"},), "photos")
+    path = save.keep_upload(({"name": name, "content": b"x"},), "photos")
     assert path.as_posix() == f"saved/photos/{kept}"
     assert path.read_bytes() == b"x"
 

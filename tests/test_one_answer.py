@@ -188,7 +188,7 @@ def test_every_place_states_the_same_uncertainty(typed, tmp_path, monkeypatch):
     wanted = np.sqrt(np.diagonal(compare.mean_covariances(gathered), axis1=1, axis2=2))
     csv = pd.read_csv(io.StringIO(series_page.numbers(source).to_csv(index=False)))
     np.testing.assert_allclose(csv[STATED], wanted, atol=1e-12)
-    page = series_page.shared(source)
+    page = series_page.sheet(source)
     (numbers,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
     printed = {row[0]: row[4:7] for row in numbers.rows}
     for recipe, stated in zip(source.made["recipe"], wanted, strict=True):

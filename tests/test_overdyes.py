@@ -161,7 +161,7 @@ def test_the_explorer_has_a_slider_for_each_dye(tmp_path):
 def test_a_recipe_with_two_dyes_is_laid_out_on_the_sliders():
     row = {"fibre": "wool", "tannin": "none", "tannin_wof": 0.0, "mordant": "potash alum"}
     row |= {"mordant_wof": 15.0, "dye": "weld + indigo 5 x3", "dye_wof": 50.0, "iron_wof": 1.0}
-    laid = offered.laid_out(row)
+    laid = offered.slider_values(row)
     assert (laid["dye"], laid["dye_wof"]) == ("weld", 50.0)
     assert (laid["over"], laid["over_wof"], laid["dips"]) == ("indigo", 5.0, 3)
 

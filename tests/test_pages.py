@@ -34,7 +34,7 @@ def every(source, own=Own()):
         "card": cards.card(source, own, swatch=codes[0]),
         "samples": cards.samples(source, own, swatches=codes[:3]),
         "wall": wall.chart(source, own, fibre=first["fibre"]),
-        "series": series_page.shared(source, own),
+        "series": series_page.sheet(source, own),
         "report": report.report(source, own),
     }
 
@@ -151,7 +151,7 @@ def test_answers_agree_with_the_differences(source):
 
 def test_the_shared_series_counts_and_tables_agree(source):
     name = series_page.names(source)[0]
-    page = series_page.shared(source, series=name)
+    page = series_page.sheet(source, series=name)
     frame = series_page.numbers(source, series=name)
     (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
     assert len(table.rows) == len(frame)
@@ -181,7 +181,7 @@ def test_the_report_says_how_many_and_what_moved_most(source):
         (lambda s: cards.card(s, swatch="W0"), "Did you mean"),
         (lambda s: cards.samples(s, swatches=["W01", "nope"]), "no swatch 'nope'"),
         (lambda s: wall.chart(s, fibre="nettle"), "Choose another fibre"),
-        (lambda s: series_page.shared(s, series="none such"), "Choose another"),
+        (lambda s: series_page.sheet(s, series="none such"), "Choose another"),
         (
             lambda s: metal_page.sheet(s, metal="copper", **(CLOTH | {"tannin": "gallnut"})),
             "Choose another cloth or metal",

@@ -52,7 +52,7 @@ async def _walked(folder):
             kept,
             "import sys, os; there = 'dyelab.panel.compare' in sys.modules; "
             "from dyelab.panel.book_choice import source; "
-            "from dyelab.panel.explore.bench import learned; "
+            "from dyelab.panel.explore.bench import learn; "
             "held = [one.cache_info().currsize for one in (source, learned)]; "
             "print(there, held, os.getcwd())",
         )

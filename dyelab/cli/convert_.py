@@ -32,7 +32,7 @@ FIRST = ["sample", *LAB, *WHITE, "source"]
 @click.option(
     "--into", metavar="BOOK", type=click.Path(), help="Swatch book to add the readings to."
 )
-@options.treated(
+@options.treatment(
     "what had happened to the cloth, where the files don't say (columns exposure, amount, unit, or "
     "one such as dose (Mlx h))."
 )

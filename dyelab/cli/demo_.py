@@ -133,7 +133,7 @@ def _by_phone(agreed: pd.DataFrame) -> Iterator[str]:
 def _metal(found: Findings, metal: str) -> Iterator[str]:
     yield words.say(f"demo.{metal}", dose=colours.dose(DOSE))
     lines = []
-    for row in map(findings.rounded, found.plain(metal).to_dict("records")):
+    for row in map(findings.round_row, found.plain(metal).to_dict("records")):
         said = [words.say(f"demo.{key}", **row) for key in ("cloth", "distance")]
         lines.append([*said, compare.in_words(row), str(row["moved"])])
     yield from columns(lines)

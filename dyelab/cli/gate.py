@@ -31,7 +31,7 @@ class Gate:
         self.pass_key = secrets.token_urlsafe(32)
         self.cookie = f"dyelab-{port}"
 
-    def refused(self, request: Any) -> str:
+    def refusal(self, request: Any) -> str:
         """Return why a request isn't answered, nothing where host and origin are in order."""
         if not loopback(request.headers.get("Host", ""), self.port):
             return "host"
@@ -44,7 +44,7 @@ class Gate:
             return "origin"
         return ""
 
-    def known(self, request: Any) -> bool:
+    def is_known(self, request: Any) -> bool:
         """Whether the request's cookie is the one this gate gave."""
         held = request.cookies.get(self.cookie)
         return held is not None and _same(held.value, self.pass_key)
@@ -73,7 +73,7 @@ def guard(app: Any, gate: Gate) -> None:
 
     class _Refuse(RequestHandler):
         def prepare(self) -> None:
-            reason = gate.refused(self.request) or "token"
+            reason = gate.refusal(self.request) or "token"
             self.set_status(403)
             self.set_header("Content-Type", "text/plain; charset=utf-8")
             self.finish(words.say(f"cli.refused_{reason}"))
@@ -88,11 +88,11 @@ def guard(app: Any, gate: Gate) -> None:
     inner = app.find_handler
 
     def find_handler(request: Any, **more: Any) -> Any:
-        if gate.refused(request):
+        if gate.refusal(request):
             return app.get_handler_delegate(request, _Refuse)
         if request.method == "GET" and gate.onward(request) is not None:
             return app.get_handler_delegate(request, _Onward)
-        if not gate.known(request):
+        if not gate.is_known(request):
             return app.get_handler_delegate(request, _Refuse)
         return inner(request, **more)
 

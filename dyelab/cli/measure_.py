@@ -84,7 +84,7 @@ Places = dict[str, dict[str, str]]  # swatch by place, by photo
     default="",
     help="With --goes-with: swatches that were never treated, such as W01,W13.",
 )
-@common.treated("what had happened to the cloth, such as wash or light.")
+@common.treatment("what had happened to the cloth, such as wash or light.")
 def command(photos: tuple[Path, ...], out: Path | None, **options: Any) -> None:
     """Colours of the windows in each PHOTO of a swatch card, with their uncertainty.
 

@@ -14,7 +14,7 @@ def path(*names: str, **told: Any) -> Callable:
     return click.option(*names, type=PATH, **told)
 
 
-def treated(what: str) -> Callable:
+def treatment(what: str) -> Callable:
     """Give a command what had happened to the cloth: --exposure, --amount and --unit."""
     counted = "With --into: what that is counted in, such as cycle or lx h."
     options = [

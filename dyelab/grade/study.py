@@ -320,7 +320,7 @@ def exposure_text(row: Mapping[Any, Any] | pd.Series) -> str:
     '5 washes'
     """
     amount = float(row["amount"])
-    exposure = words.worded("grade.exposure_", row["exposure"])
+    exposure = words.wording("grade.exposure_", row["exposure"])
     if not np.isfinite(amount):
         return exposure
     said = amount_text(amount, str(row["unit"]))

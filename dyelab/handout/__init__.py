@@ -52,7 +52,7 @@ def write(page: Page, path: str | Path) -> Path:
     Examples
     --------
     >>> from dyelab import handout
-    >>> page = handout.shared("Madder", "Iron made it darker.")
+    >>> page = handout.share_page("Madder", "Iron made it darker.")
     >>> handout.write(page, folder / "a.html").name
     'a.html'
     """
@@ -79,7 +79,7 @@ def ending(path: str | Path) -> str:
     return found
 
 
-def shared(
+def share_page(
     title: str, sentence: str, figure: Any = None, table: Any = None, notes: Sequence[str] = ()
 ) -> Page:
     """What a panel shows, as a page to pass on: the answer, figure, table, what limits it.
@@ -87,7 +87,7 @@ def shared(
     Examples
     --------
     >>> from dyelab import handout
-    >>> handout.shared("Madder", "Iron made it darker.").title
+    >>> handout.share_page("Madder", "Iron made it darker.").title
     'Madder'
     """
     blocks: list[Any] = [Text(sentence, "lead")]

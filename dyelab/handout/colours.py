@@ -136,7 +136,7 @@ class Source:
     def pairs(self, metal: str) -> pd.DataFrame:
         """Every pair that differs in this metal alone, compared; its dye and cloth in words."""
         if metal not in self._paired:
-            self._paired[metal] = named(shift.pairs(self.recipes, metal), self.made)
+            self._paired[metal] = name_pairs(shift.pairs(self.recipes, metal), self.made)
         return self._paired[metal]
 
     @cached_property
@@ -161,11 +161,11 @@ class Source:
         listed = book.materials(self.book)
         return recipe_.cautions(materials, listed, **wanted)
 
-    def used(self, rows: Iterable[Mapping[Any, Any]]) -> list[str]:
-        """Every material that the swatches of these recipes took."""
+    def cautions_of(self, rows: Iterable[Mapping[Any, Any]], **wanted: bool) -> tuple[str, ...]:
+        """What to take care of with every material that the swatches of these recipes took."""
         codes = {code for row in rows for code in str(row.get("swatch", "")).split(", ")}
         steps = self.book.steps
-        return list(steps.loc[steps["swatch"].isin(codes), "material"].unique())
+        return self.cautions(steps.loc[steps["swatch"].isin(codes), "material"].unique(), **wanted)
 
     def crops(self, swatches: Iterable[str]) -> dict[str, bytes]:
         """Pictures of these cloths as dyed, cut from the book's photos; those that have one.
@@ -204,7 +204,7 @@ class Source:
         ]
         return [next((cut[name] for name in some if name in cut), b"") for some in named]
 
-    def chosen(self, swatches: Sequence[str]) -> list[str]:
+    def check_swatches(self, swatches: Sequence[str]) -> list[str]:
         """Codes of swatches, each one of the book's.
 
         Raises
@@ -345,7 +345,7 @@ def none_first(column: pd.Series) -> pd.Series:
     return column.fillna(0.0) if numbers else column.where(column != "none", "")
 
 
-def named(pairs: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:
+def name_pairs(pairs: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:
     """Give pairs their `dye` and `cloth` in words, with doses where one name has several.
 
     Parameters

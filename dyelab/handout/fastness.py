@@ -101,7 +101,7 @@ def page(
         blocks = []
         for name, rows in cloths:
             blocks += [parts.NewPage()] if blocks else []
-            heading = [parts.Heading(parts.opened(name))] if len(cloths) > 1 else []
+            heading = [parts.Heading(parts.capital(name))] if len(cloths) > 1 else []
             blocks += [*heading, *_sheet(_only(found, set(rows["swatch"])), tests, crops)]
     title = words.say("fastness.title")
     if len(cloths) == 1:
@@ -160,13 +160,13 @@ def _sheet(found: grade.Study, tests: pd.DataFrame | None, crops: dict[str, byte
     for exposure, pieces in shown:
         if 0 < len(pieces) <= _FEW:
             for piece in pieces:
-                told = words.worded("fastness.", exposure)
+                told = words.wording("fastness.", exposure)
                 named = words.say("fastness.went", name=fastness_texts.name(piece[0]), test=told)
                 blocks.append(parts.Text(named, "small"))
                 blocks.append(_strip(piece, crops, numbers=strips <= 2))
         elif pieces:
-            title = words.worded("fastness.", exposure)
-            blocks += [parts.Text(parts.opened(title), "small"), _pairs(found.of(exposure))]
+            title = words.wording("fastness.", exposure)
+            blocks += [parts.Text(parts.capital(title), "small"), _pairs(found.of(exposure))]
     outlook = fastness_texts.outlook(found)
     blocks += [*_small_curves(found), *([parts.number_table(outlook)] if len(outlook) else [])]
     said = _beside_said(found)
@@ -238,10 +238,10 @@ def _overview(found: grade.Study, tests: pd.DataFrame | None, book: Book | None)
         rows = found.of(exposure)
         rows = rows[rows["dye"].ne("none")] if "dye" in rows else rows
         if len(rows):
-            title = words.worded("fastness.", exposure)
+            title = words.wording("fastness.", exposure)
             key = "most_and_least" if len(_last(rows)) > _PAIRS else "most_changed"
             told = {"most": _PAIRS - _LEAST, "least": _LEAST}
-            title = f"{parts.opened(title)}: {words.say(f'fastness.{key}', **told)}"
+            title = f"{parts.capital(title)}: {words.say(f'fastness.{key}', **told)}"
             blocks += [parts.Heading(title), _pairs(rows, book)]
             blocks += _records(found, exposure, tests)
     return [*blocks, parts.Caution(tuple(cautions(found)))]
@@ -306,17 +306,17 @@ def basis(grades: pd.DataFrame) -> str:
 def _exposure(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> list[Any]:
     """Everything about one kind of exposure."""
     rows = found.of(exposure)
-    title = parts.opened(words.worded("fastness.", exposure))
+    title = parts.capital(words.wording("fastness.", exposure))
     blocks: list[Any] = [parts.Heading(title), *_records(found, exposure, tests)]
     if len(rows):
         blocks += [*_chips(rows), *_curves(found, exposure), *_said(found, exposure)]
-        blocks.append(parts.number_table(fastness_texts.shown(found.hardest(exposure)), decimals=1))
+        blocks.append(parts.number_table(fastness_texts.grade_table(found.hardest(exposure))))
     if exposure == "light":
         blocks += _beside(found)
     stained = found.hardest(exposure, "staining")
     if len(stained):
         caption = words.say("fastness.staining", required=found.staining)
-        blocks.append(parts.number_table(fastness_texts.stained(stained), caption, decimals=1))
+        blocks.append(parts.number_table(fastness_texts.staining_table(stained), caption))
     return blocks
 
 
@@ -464,7 +464,7 @@ def _curves(found: grade.Study, exposure: str) -> list[Any]:
         [fastness_texts.curve_rows(one) for one in _fitted(found, exposure)], ignore_index=True
     )
     caption = words.say("fastness.curve_table")
-    return [parts.live(made, about), parts.number_table(rows, caption, decimals=1)]
+    return [parts.live(made, about), parts.number_table(rows, caption)]
 
 
 def _said(found: grade.Study, exposure: str) -> list[Any]:
@@ -497,7 +497,7 @@ def _beside(found: grade.Study) -> list[Any]:
                 "blue_wool": best["said"],
             }
         )
-        blocks.append(parts.number_table(rows, words.say("fastness.beside"), decimals=1))
+        blocks.append(parts.number_table(rows, words.say("fastness.beside")))
     lit = [one for one in found.drifts if one.exposure == "light"][:_STRIPS]
     lines = [text for one in lit if (text := _from_dose(one))]
     return [*blocks, *([parts.Points(tuple(lines))] if lines else [])]
@@ -519,9 +519,9 @@ def _from_dose(one: grade.Drift) -> str:
 
 def _mordants(found: grade.Study) -> list[Any]:
     """Variants of one dye and cloth held against the one with the fewest metals."""
-    told = fastness_texts.compared(found)
+    told = fastness_texts.comparison(found)
     if told.empty:
         return []
     note = words.say("fastness.mordants_note")
     heading = parts.Heading(words.say("fastness.mordants"))
-    return [heading, parts.number_table(fastness_texts.by_mordant(told), note, decimals=1)]
+    return [heading, parts.number_table(fastness_texts.by_mordant(told), note)]

@@ -33,7 +33,7 @@ def after(row: dict[Any, Any]) -> str:
     return grade.exposure_text(row)
 
 
-def shown(rows: pd.DataFrame) -> pd.DataFrame:
+def grade_table(rows: pd.DataFrame) -> pd.DataFrame:
     """Grades as a table for readers: what, after what, grade, verdict, which way."""
     ordered = rows.sort_values(["value", "swatch"], kind="stable")
     records = ordered.to_dict("records")
@@ -90,7 +90,7 @@ def outlook(found: grade.Study) -> pd.DataFrame:
     rows = [
         {
             "swatch": one.swatch,
-            "test": words.worded("fastness.", one.exposure),
+            "test": words.wording("fastness.", one.exposure),
             "change_shows": grade.moment_text(grade.shows(one), one.unit),
             "grade_lost": grade.moment_text(grade.fails(one, found.change), one.unit),
         }
@@ -99,9 +99,9 @@ def outlook(found: grade.Study) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def stained(rows: pd.DataFrame) -> pd.DataFrame:
+def staining_table(rows: pd.DataFrame) -> pd.DataFrame:
     """Staining grades as a table for readers."""
-    made = shown(rows).rename(columns={"difference": "dEGS"})
+    made = grade_table(rows).rename(columns={"difference": "dEGS"})
     ordered = rows.sort_values(["value", "swatch"], kind="stable")
     made.insert(1, "part", ordered["part"].to_numpy())
     return made.drop(columns=["dE00", "moved"])
@@ -111,7 +111,7 @@ def curve_rows(one: grade.Drift) -> pd.DataFrame:
     """Curves of one swatch: shape, rate, start, now, and the span forecast."""
     told = grade.curve_table(one)
     by, _ = drawn.scale_of(one.unit)
-    names = [words.worded("fastness.shape_", name) for name in told["shape"]]
+    names = [words.wording("fastness.shape_", name) for name in told["shape"]]
     shape = [
         name if sure else words.say("fastness.open_shape", shape=name)
         for name, sure in zip(names, told["told"], strict=True)
@@ -144,7 +144,7 @@ def _rate(row: dict[Any, Any], by: float) -> str:
     return words.say(f"fastness.rate_{row['rate_of']}", middle=middle, low=low, high=high)
 
 
-def compared(found: grade.Study) -> pd.DataFrame:
+def comparison(found: grade.Study) -> pd.DataFrame:
     """Variants of one dye and cloth against the plainest, after the most they had."""
     if "dye" not in found.grades:
         return pd.DataFrame()
@@ -200,7 +200,7 @@ def held_word(row: dict[Any, Any]) -> str:
 
 def held_sentences(found: grade.Study, exposure: str) -> list[str]:
     """Which variant holds better under this exposure, and at what cost in hue."""
-    told = compared(found)
+    told = comparison(found)
     if told.empty:
         return []
     return [_held(row) for row in told[told["exposure"].eq(exposure)].to_dict("records")]

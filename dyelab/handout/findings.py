@@ -107,7 +107,7 @@ def _pairs(recipes: shift.Recipes, metal: str) -> pd.DataFrame:
     if pairs.empty:  # a book need not have every metal
         return pairs
     after = recipes.made.loc[pairs["to_row"], ["swatch", *table.WHITE]].reset_index(drop=True)
-    said = colours.named(pairs, recipes.made)[["dye", "cloth"]]
+    said = colours.name_pairs(pairs, recipes.made)[["dye", "cloth"]]
     named = pairs.assign(metal=metal, cloth=said["cloth"], dye_told=said["dye"])
     return pd.concat([named, after.rename(columns={"swatch": "swatch_with"})], axis=1)
 
@@ -175,14 +175,14 @@ def _told(pairs: pd.DataFrame) -> pd.DataFrame:
 def furthest(found: Findings) -> list[str]:
     """Say which dye iron moved furthest where no tannin was in the way."""
     first = _told(found.plain().head(1)).to_dict("records")
-    return [words.say("findings.furthest", **rounded(row)) for row in first]
+    return [words.say("findings.furthest", **round_row(row)) for row in first]
 
 
 def quick_answer(found: Findings) -> list[str]:
     """Say what iron seems to do to a dye on tannin, and how much of it is the tannin's own."""
     if found.case is None:
         return []
-    dyed, control = (rounded(row) for row in _told(found.misled()).to_dict("records"))
+    dyed, control = (round_row(row) for row in _told(found.misled()).to_dict("records"))
     return [
         words.say("findings.quick", **dyed),
         words.say("findings.alone", **control),
@@ -195,7 +195,7 @@ def _shares(split: shift.Separation) -> dict[str, str]:
     return {part: shift.share_text(rows[part]) for part in ("dye", "tannin")}
 
 
-def rounded(row: dict[Any, Any]) -> dict[str, Any]:
+def round_row(row: dict[Any, Any]) -> dict[str, Any]:
     """Numbers of one row as printed, with one decimal."""
     return {str(k): f"{v:.1f}" if isinstance(v, float) else v for k, v in row.items()}
 
@@ -252,7 +252,7 @@ def fullest(rows: pd.DataFrame) -> pd.DataFrame:
 def _with_light(graded: pd.DataFrame, light: pd.DataFrame) -> pd.DataFrame:
     """Put the blue wool reference in a last column; the swatch codes have done their work."""
     said = {
-        row["swatch"]: words.say("findings.reference", **rounded(row))
+        row["swatch"]: words.say("findings.reference", **round_row(row))
         for row in light.to_dict("records")
     }
     if said:

@@ -7,9 +7,9 @@ import numpy as np
 
 from dyelab import convert, files, words
 from dyelab.handout import colours
-from dyelab.handout.html_page import rendered, script
+from dyelab.handout.html_page import render, script
 from dyelab.handout.metal_texts import metals
-from dyelab.handout.sheets.worksheet import asked
+from dyelab.handout.sheets.worksheet import pick_pairs
 from dyelab.shift import doses_of
 from dyelab.shift.guesses import HEAD, Question
 
@@ -39,7 +39,7 @@ def questions(source: colours.Source, *, metal: str = "iron", count: int = 5) ->
             noise=float(row["noise_floor"]) if np.isfinite(row["noise_floor"]) else 0.0,
             told=str(row["words"]),
         )
-        for row in asked(source, metal, count).to_dict("records")
+        for row in pick_pairs(source, metal, count).to_dict("records")
     ]
 
 
@@ -57,7 +57,7 @@ def guess_page(
     note : str
         A line of the teacher's own.
     """
-    return rendered(
+    return render(
         "guess.html",
         title=words.say("guess.title", metal=metal),
         lead=words.say("guess.lead", metal=metal),

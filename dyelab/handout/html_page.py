@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import files, words
-from dyelab.handout.page import Chips, Clock, HandIn, Live, Page, code, described, foot, kept
+from dyelab.handout.page import Chips, Clock, HandIn, Live, Page, code, describe, foot, keep_units
 
 _HERE = Path(__file__).parent
 _SHORT = 30  # letters of a note that has room under a narrow chip on a phone
@@ -22,7 +22,7 @@ def html(page: Page, path: str | Path) -> Path:
     Examples
     --------
     >>> from dyelab import handout
-    >>> page = handout.shared("Madder", "Iron made it darker.")
+    >>> page = handout.share_page("Madder", "Iron made it darker.")
     >>> handout.html(page, folder / "a.html").name
     'a.html'
     """
@@ -34,10 +34,10 @@ def html(page: Page, path: str | Path) -> Path:
 def text(page: Page) -> str:
     """Return the page as HTML text."""
     alive = any(isinstance(block, Live) for block in page.blocks)
-    return rendered(
+    return render(
         "page.html",
         page=page,
-        title=kept(page.title),
+        title=keep_units(page.title),
         foot=foot(page),
         blocks=[_block(b) for b in page.blocks if b.only != "paper"],
         logo=_address(page.logo.content, page.logo.form) if page.logo else "",
@@ -51,7 +51,7 @@ def text(page: Page) -> str:
     )
 
 
-def rendered(template: str, **values: Any) -> str:
+def render(template: str, **values: Any) -> str:
     """One of our templates with its values; every text in it is escaped, but what is `script`."""
     import jinja2
 
@@ -98,7 +98,7 @@ def _block(block: Any) -> dict[str, Any]:
         return {"kind": "live", "figure": figure, "about": block.about, "height": height}
     if isinstance(block, Clock):
         return {"kind": "clock", "data": script(asdict(block))}
-    made = described(block, _address)
+    made = describe(block, _address)
     if isinstance(block, Chips):
         made["told"] = not block.pairs and any(len(p.note) > _SHORT for p in block.patches)
         bare = all(not p.numbers and len(p.label) < 10 for p in block.patches)

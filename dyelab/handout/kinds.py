@@ -47,6 +47,6 @@ KINDS = {
     "samples": Kind(cards.samples, ("swatches",)),
     "sorting": Kind(cards.sorting, ("swatches",)),
     "wall": Kind(wall.chart, ("fibre", "upright")),
-    "series": Kind(series.shared, ("series",)),
+    "series": Kind(series.sheet, ("series",)),
     "report": Kind(report.report, ()),
 }

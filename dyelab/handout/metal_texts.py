@@ -28,7 +28,7 @@ def distance(row: dict[Any, Any]) -> str:
     return words.say("family.span", **values)
 
 
-def told(one: Family, dose: Dose) -> str:
+def answer_text(one: Family, dose: Dose) -> str:
     """The answer in words: what the metals did to the dye, and to cloth without it."""
     row = one.moved(one.dyed[dose])
     if row is None:

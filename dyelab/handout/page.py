@@ -384,7 +384,7 @@ class Own:
         note = self.note or words.say("pages.foot", white=read)
         own = (self.teacher, note, self.logo, self.paper)
         laid["address"] = self.address.strip()
-        return Page(self.title or opened(title), (*opening, *blocks), *own, **laid)
+        return Page(self.title or capital(title), (*opening, *blocks), *own, **laid)
 
 
 def code(address: str) -> bytes:
@@ -419,12 +419,12 @@ def code_mm(paper: str) -> int:
 _SVG = "http://www.w3.org/2000/svg"
 
 
-def seen(text: str) -> str:
+def with_step(text: str) -> str:
     """A text with what a ΔE00 of 1 means to the eye."""
     return f"{text} {words.say('pages.step_seen')}"
 
 
-def opened(text: str) -> str:
+def capital(text: str) -> str:
     """Text with a capital at its start, for a title or a sentence that begins with a name."""
     return text[:1].upper() + text[1:]
 
@@ -500,13 +500,13 @@ def patches(lab: pd.DataFrame, labels: Sequence[str], notes: Sequence[str] = ())
     ]
 
 
-def described(block: Block, put: Callable[[bytes, str], str]) -> dict[str, Any]:
+def describe(block: Block, put: Callable[[bytes, str], str]) -> dict[str, Any]:
     """A block as plain data; `put` keeps a picture of a form and returns what stands for it."""
     kind = {"kind": type(block).__name__.lower()}
     if isinstance(block, Chart):
         src = put(block.svg.encode("utf-8"), "svg")
         return {**kind, "src": src, "about": block.about, "width_percent": block.width_percent}
-    made = kept({**kind, **asdict(block)})
+    made = keep_units({**kind, **asdict(block)})
     for patch in every_patch(made):
         patch["crop"] = put(patch["crop"], "png") if patch["crop"] else ""
     return dict(made)
@@ -524,13 +524,13 @@ _TOGETHER = re.compile(
 )
 
 
-def kept(data: Any) -> Any:
+def keep_units(data: Any) -> Any:
     """Texts of a page's data in which no line parts a number from its unit or its name."""
     if isinstance(data, str):
         return _TOGETHER.sub(lambda found: found.group().replace(" ", "\u00a0"), data)
     if isinstance(data, dict):
-        return {key: kept(value) for key, value in data.items()}
-    return type(data)(map(kept, data)) if isinstance(data, list | tuple) else data
+        return {key: keep_units(value) for key, value in data.items()}
+    return type(data)(map(keep_units, data)) if isinstance(data, list | tuple) else data
 
 
 def foot(page: Page) -> str:
@@ -570,7 +570,7 @@ def number_table(frame: pd.DataFrame, caption: str = "", decimals: int = 1) -> N
     >>> handout.number_table(pd.DataFrame({"L": [50.123]})).rows
     (('50.1',),)
     """
-    frame = words.coded(frame)
+    frame = words.in_words(frame)
     numeric = tuple(bool(pd.api.types.is_numeric_dtype(frame[c])) for c in frame.columns)
     heads = tuple(words.heading(str(name)) for name in frame.columns)
     rows = tuple(

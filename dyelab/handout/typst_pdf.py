@@ -14,10 +14,10 @@ from dyelab.handout.page import (
     Shade,
     code,
     code_mm,
-    described,
+    describe,
     every_patch,
     foot,
-    kept,
+    keep_units,
 )
 
 _HERE = Path(__file__).parent
@@ -35,7 +35,7 @@ def pdf(page: Page, path: str | Path) -> Path:
     Examples
     --------
     >>> from dyelab import handout
-    >>> page = handout.shared("Madder", "Iron made it darker.")
+    >>> page = handout.share_page("Madder", "Iron made it darker.")
     >>> handout.pdf(page, folder / "a.pdf").read_bytes()[:5]
     b'%PDF-'
     """
@@ -50,7 +50,7 @@ def pictures(page: Page, ppi: float = 100) -> list[bytes]:
     Examples
     --------
     >>> from dyelab import handout
-    >>> page = handout.shared("Madder", "Iron made it darker.")
+    >>> page = handout.share_page("Madder", "Iron made it darker.")
     >>> len(handout.pictures(page, ppi=20))
     1
     """
@@ -73,7 +73,8 @@ def _compiled(page: Page, **asked: Any) -> bytes:
 def _enlarged(page: Page) -> bytes:
     """The sheets of A4 drawn over the whole of a larger paper, letters and all."""
     drawn = {f"{i}.svg": sheet for i, sheet in enumerate(_sheets(page, form="svg"))}
-    data = {"title": kept(page.title), "paper": page.paper.lower(), "landscape": page.landscape}
+    title = keep_units(page.title)
+    data = {"title": title, "paper": page.paper.lower(), "landscape": page.landscape}
     return press.compiled(_LARGE, {**data, "sheets": list(drawn)}, pictures=drawn)
 
 
@@ -88,7 +89,7 @@ def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:
     blocks = [_block(block, put) for block in page.blocks if block.only != "screen"]
     data = {
         **{name: getattr(page, name) for name in as_it_is},
-        "title": kept(page.title),
+        "title": keep_units(page.title),
         "note": foot(page),
         "logo": put(page.logo.content, page.logo.form) if page.logo else "",
         "code_svg": put(code(page.address), "svg") if page.address else "",
@@ -105,7 +106,7 @@ def _block(block: Any, put: Callable[[bytes, str], str]) -> dict[str, Any] | Non
         return _block(block.paper, put) if block.paper else None
     if isinstance(block, Clock):
         return _fan(block)
-    made = described(block, put)
+    made = describe(block, put)
     for patch in every_patch(made):
         for name in ("label", "note"):  # a chip is narrow: a long word may part
             patch[name] = _LONG.sub("\\g<0>\u200b", patch[name])
@@ -126,8 +127,9 @@ def _fan(block: Clock) -> dict[str, Any]:
             continue
         cards.append({"title": title, "dose": dose, "hands": rows[0], "beside": rows[1]})
     names = [[hand.name for hand in hands] for hands in (block.hands, block.beside)]
-    said = {name: words.say(f"clock.{name}") for name in ("key", "untold", "references")}
-    return kept({"kind": "fan", "cards": cards, "names": names[0], "beside": names[1], **said})
+    said: Any = {name: words.say(f"clock.{name}") for name in ("key", "untold", "references")}
+    said |= {"kind": "fan", "cards": cards, "names": names[0], "beside": names[1]}
+    return keep_units(said)
 
 
 def _shade(shade: Shade) -> dict[str, Any] | None:

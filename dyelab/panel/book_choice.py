@@ -53,7 +53,7 @@ def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Book:
     return book
 
 
-def opened(path: Path) -> Book:
+def open_book(path: Path) -> Book:
     """Open a book; the example is one like any other. The last one is kept until it changes."""
     return _opened(path.resolve(), stamp(path))
 
@@ -86,7 +86,7 @@ def title(path: Path) -> str:
     return str(told or path.name)
 
 
-def found() -> list[Path]:
+def find_books() -> list[Path]:
     """Books to offer: the session's own, those beside the notebook, those seen before."""
     started = remember.start()
     beside = sorted(p.parent for p in Path.cwd().glob("*/datapackage.json"))
@@ -99,7 +99,7 @@ class Shelf(widgets.VBox):
 
     def __init__(self, chosen: Callable[[Path], None]) -> None:
         self._chosen = chosen
-        self._books = found()
+        self._books = find_books()
         self.list = choices.pick("frame.book", self._options(), self._first())
         self.folder = choices.text("frame.folder")
         self.folder.layout.display = "none"
@@ -141,7 +141,7 @@ class Shelf(widgets.VBox):
         if not wanted:
             return
         try:
-            path = typed(wanted)
+            path = typed_path(wanted)
         except InputError:
             path = Path(Path(wanted).name)  # in the desk folder; the panel says what is wrong
         if (path / "datapackage.json").is_file():
@@ -164,7 +164,7 @@ def missing(path: Path) -> InputError:
     return InputError(words.say("frame.no_book", path=path))
 
 
-def typed(text: str) -> Path:
+def typed_path(text: str) -> Path:
     """Return the path that was typed.
 
     Raises

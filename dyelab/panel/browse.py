@@ -41,7 +41,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 def _choose(book: Book) -> dict[str, Any]:
     if book.swatches.empty:
         raise InputError(words.say("browse.empty"))
-    orders = choices.coded("browse.by_", _ORDERS)
+    orders = choices.options("browse.by_", _ORDERS)
     return {
         "find": choices.text("browse.find"),
         "order": choices.pick("browse.order", orders),

@@ -14,9 +14,8 @@ from dyelab.book import Book
 from dyelab.calibrate import through
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, capture_together, choices, frame, html_parts, save
-from dyelab.panel.book_choice import typed
-from dyelab.panel.capture_names import Naming, Tap, annotations, name_windows, named, offered, said
-from dyelab.panel.capture_names import notes as capture_notes
+from dyelab.panel.book_choice import typed_path
+from dyelab.panel.capture_names import Naming, Tap, candidates, name_windows, read_names
 from dyelab.plot import style
 from dyelab.table import LAB
 
@@ -27,6 +26,7 @@ _WORTH = 12  # windows to read by instrument
 _NAMED_BY = ("names", "first", "witnesses")  # choices that name windows; the rest measures anew
 _KEPT_AS = ("exposure", "amount", "unit", "method")  # said of the readings, measured or not
 _SELDOM = ("target", "own", "boxes", "by_book", "method")
+_METHODS = ("photo", "scan")
 _GRIP = 9  # pixels of the shown picture
 _SQUARE = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
 
@@ -67,7 +67,7 @@ class Capture(frame.Panel):
         self.add = add.add_class("dl-main-button")
         self.tap = Tap(self._lies)
         self.paper = choices.pick(words.say("capture.paper"), list(card.PAPERS))
-        kinds = choices.coded("capture.card_", card.KINDS)
+        kinds = choices.options("capture.card_", card.KINDS)
         self.kind = choices.pick(words.say("capture.card"), kinds)
         super().__init__(
             *("capture", words.say("capture.title"), self._offered, self._measured),
@@ -104,7 +104,7 @@ class Capture(frame.Panel):
     def follow(self, path: Path) -> None:
         """Keep what was measured when only the book behind it was saved."""
         if self.shows(path):
-            self.opened = book_choice.opened(path)
+            self.opened = book_choice.open_book(path)
             choices.set_options(self.choices["first"], _in_order(self.book))
         else:
             super().follow(path)
@@ -118,20 +118,20 @@ class Capture(frame.Panel):
 
     def _offered(self, book: Book) -> dict[str, Any]:
         start = str(book_choice.example_photo()) if book_choice.is_example(book) else ""
-        targets = choices.coded("capture.target_", (*convert.target_names(), _WHITE))
+        targets = choices.options("capture.target_", (*convert.target_names(), _WHITE))
         upload, path = choices.photo(start)
         return {
             "upload": upload,
             "path": path,
             **choices.exposures(),
-            **capture_together.offered(book),
+            **capture_together.choose(book),
             "first": choices.pick("capture.first", _in_order(book)),
             "names": choices.text("capture.names", long=True),
             "target": choices.pick("capture.target", targets),
             "own": choices.text("capture.own"),
             "boxes": choices.number("capture.boxes", 0, high=60),
             "by_book": choices.tick("capture.by_book"),
-            "method": choices.pick("capture.method", choices.coded("capture.", ("photo", "scan"))),
+            "method": choices.pick("capture.method", choices.options("capture.", _METHODS)),
         }
 
     def _recall(self, path: Path) -> None:
@@ -186,7 +186,7 @@ class Capture(frame.Panel):
 
     def _by_instrument(self, made: measure.Measured, picked: dict[str, Any]) -> pd.DataFrame:
         """Places whose swatches an instrument read in the same state, if the book is asked."""
-        names, state = self._naming().swatches, choices.told_exposure(picked)
+        names, state = self._naming().swatches, choices.exposure_values(picked)
         told = books.read_by_instrument(self.book, **state).set_index("swatch")
         seen = [p for p in made.table["place"] if p in names]
         places = [p for p in seen if names[p] in told.index]
@@ -199,11 +199,11 @@ class Capture(frame.Panel):
 
     def _read(self, picked: dict[str, Any]) -> bool:
         """Read the photo chosen, if there is one; another one forgets what was dragged."""
-        origin = save.uploaded(picked["upload"], "photos")
+        origin = save.keep_upload(picked["upload"], "photos")
         if origin is None:
             if not picked["path"].strip():
                 return False
-            origin = typed(picked["path"])
+            origin = typed_path(picked["path"])
         if self.origin != origin:
             self._moves, self.origin, self.photo = {}, origin, None
         self.photo = self.photo or read.photo(origin)
@@ -255,7 +255,7 @@ class Capture(frame.Panel):
         left, flags = made.setup.calibration.left, made.setup.calibration.flags
         notes = [
             *([words.say("capture.flagged", count=flagged)] if flagged else []),
-            *capture_notes(naming),
+            *naming.notes,
             *capture_together.notes(self._pairing, self._joined, self.book),
             words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
             *(words.say(f"capture.{flag}") for flag in _TOLD if flag in flags),
@@ -264,9 +264,9 @@ class Capture(frame.Panel):
             words.say("capture.unsure"),
             *_about_instrument(made, self._corrected),
         ]
-        self.tap.offer(naming.open, offered(self.book), naming.swatches)
+        self.tap.offer(naming.open, candidates(self.book), naming.swatches)
         name = self.origin.name if self.origin else ""
-        answer = words.say("capture.of_photo", name=name, said=said(naming))
+        answer = words.say("capture.of_photo", name=name, said=naming.summary)
         shown = table[_COLUMNS].round(2)
         return frame.Shown(answer, self._drawn(made, naming), shown, notes=notes)
 
@@ -280,7 +280,7 @@ class Capture(frame.Panel):
         aspect = (bottom - top) / (right - left)
         figure.update_layout(
             **style.photo(measure.overlay(self.photo, made), (w, h), self.grips.values()),
-            annotations=annotations(naming, list(made.table["place"]), made.quads),
+            annotations=naming.annotations(list(made.table["place"]), made.quads),
             meta={"drag": True, "point": True, "aspect": aspect}, height=620,
             paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
             xaxis={"range": [left, right], "visible": False, "constrain": "domain"},
@@ -313,7 +313,7 @@ class Capture(frame.Panel):
         pair = self._pairing if self._joined is not None else None
         grown, rows = books.add_photo(
             self.book, self._joined.measured if self._joined else self.measured, self.origin,
-            names, method=told["method"], **choices.told_exposure(told),
+            names, method=told["method"], **choices.exposure_values(told),
             goes_with=pair.earlier.source if pair else "",
             witnesses=capture_together.witnesses(told["witnesses"]),
         )  # fmt: skip
@@ -363,7 +363,7 @@ class Capture(frame.Panel):
 
     def _lies(self, place: str, swatch: str) -> None:
         """Write down which swatch lies in a window, as if it had been typed."""
-        held = named(self.choices["names"].value) | {place: swatch}
+        held = read_names(self.choices["names"].value) | {place: swatch}
         self.choices["names"].value = "\n".join(f"{p} = {s}" for p, s in held.items())
 
     def _as_joined(self, made: measure.Measured, names: dict[str, str]) -> measure.Measured:

@@ -55,6 +55,58 @@ class Naming:
         """Places whose label doesn't name them."""
         return [place for place, how in self.how.items() if how in _ASKED]
 
+    @property
+    def summary(self) -> str:
+        """How many windows have a name, and what to do next."""
+        empty = [place for place, how in self.how.items() if how == EMPTY]
+        count, named_ = len(self.how) - len(empty), len(self.swatches)
+        key = "none" if not named_ else "all" if named_ == count else "some"
+        told = [words.say(f"capture.told_{key}", count=count, named=named_, left=count - named_)]
+        if self.asked:
+            told.append(words.say("capture.asked_many", count=len(self.asked)))
+        if empty:
+            told.append(words.say("capture.told_empty", places=choices.run(empty)))
+        if self.new:
+            new = choices.run(self.new)
+            told.append(words.say("capture.told_new", swatches=new, count=len(self.new)))
+        if self.bare:
+            told.append(words.say("capture.told_bare", areas=choices.run(self.bare)))
+        return " ".join(told)
+
+    @property
+    def notes(self) -> list[str]:
+        """What is to be said about the labels, the windows to be asked for last."""
+        labels = self.labels
+        rows = [r for r in labels.to_dict("records") if self.how.get(r["place"]) in _ASKED]
+        said = [_about(row) for row in rows if row["label"] != "twice"]
+        for swatch, pair in labels[labels["label"] == "twice"].groupby("about"):
+            if set(pair["place"]) & set(self.asked):
+                places = ", ".join(pair["place"])
+                said.append(words.say("capture.label_twice", swatch=swatch, places=places))
+        turned = labels["place"][labels["upside_down"] & labels["label"].eq("read")]
+        if len(turned):
+            said.append(words.say("capture.label_turned", places=", ".join(turned)))
+        if self.asked:
+            said.append(words.say("capture.asked", lines=", ".join(f"{p} = …" for p in self.asked)))
+        if ORDER in self.how.values():
+            said.append(words.say("capture.by_order"))
+        return said
+
+    def annotations(self, places: list[str], quads: Any) -> list[dict[str, Any]]:
+        """Each name on its window, for the figure; a question mark where it is to be asked."""
+        made = []
+        for place, quad in zip(places, quads, strict=True):
+            text = self.swatches.get(place, "?" if self.how[place] in _ASKED else "")
+            if not text:
+                continue
+            low = quad[quad[:, 1].argsort()[2:]].mean(axis=0)
+            made.append(
+                {"x": float(low[0]), "y": float(low[1]), "text": text, "showarrow": False,
+                 "yanchor": "bottom", "borderpad": 2, "font": {"size": 11, "color": "#ffffff"},
+                 "bgcolor": "#a33b00" if text == "?" else "rgba(20,20,20,0.78)"}
+            )  # fmt: skip
+        return made
+
 
 def name_windows(
     table: pd.DataFrame, labels: pd.DataFrame, book: Book, picked: dict[str, Any],
@@ -73,7 +125,7 @@ def name_windows(
         If a line names a place that isn't there, or one swatch twice.
     """
     places, codes = list(table["place"]), list(book.swatches["swatch"])
-    typed = _known(named(picked["names"]), places, book)
+    typed = _known(read_names(picked["names"]), places, book)
     read = labels[labels["label"] == measure.READ]
     by_label = dict(zip(read["place"], read["swatch"], strict=True))
     first = picked["first"]
@@ -90,13 +142,13 @@ def name_windows(
     why |= {place: EMPTY for place in bare if place not in doubtful}
     how = {p: next((n for s, n in sources if p in s), why.get(p, "none")) for p in places}
     swatches = {p: s for p, s in swatches.items() if s and p in places}
-    there = {*codes, *offered(book)}
+    there = {*codes, *candidates(book)}
     new = dict.fromkeys(s for s in swatches.values() if s not in there)
     apart = tuple(name for name in new if books.part_of(book, name)[0])
     return Naming(swatches, how, labels, tuple(s for s in new if s not in apart), apart)
 
 
-def offered(book: Book) -> list[str]:
+def candidates(book: Book) -> list[str]:
     """What may lie in a window: the book's swatches, and the areas of those that have any."""
     areas = books.named_areas(book)
     each = [(code, areas.get(code, [""])) for code in book.swatches["swatch"]]
@@ -129,24 +181,6 @@ def _bare(table: pd.DataFrame) -> list[str]:
     """
     looks = table["flags"].str.split().map(lambda flags: EMPTY in flags)
     return list(table["place"][looks[::-1].cummin()[::-1]])
-
-
-def said(naming: Naming) -> str:
-    """How many windows have a name, and what to do next."""
-    empty = [place for place, how in naming.how.items() if how == EMPTY]
-    count, named_ = len(naming.how) - len(empty), len(naming.swatches)
-    key = "none" if not named_ else "all" if named_ == count else "some"
-    told = [words.say(f"capture.told_{key}", count=count, named=named_, left=count - named_)]
-    if naming.asked:
-        told.append(words.say("capture.asked_many", count=len(naming.asked)))
-    if empty:
-        told.append(words.say("capture.told_empty", places=choices.run(empty)))
-    if naming.new:
-        new = choices.run(naming.new)
-        told.append(words.say("capture.told_new", swatches=new, count=len(naming.new)))
-    if naming.bare:
-        told.append(words.say("capture.told_bare", areas=choices.run(naming.bare)))
-    return " ".join(told)
 
 
 class Tap(widgets.HBox):
@@ -191,30 +225,11 @@ class Tap(widgets.HBox):
             self._told(self.place.value, swatch)
 
 
-def notes(naming: Naming) -> list[str]:
-    """What is to be said about the labels, the windows to be asked for last."""
-    labels = naming.labels
-    rows = [r for r in labels.to_dict("records") if naming.how.get(r["place"]) in _ASKED]
-    said = [_about(row) for row in rows if row["label"] != "twice"]
-    for swatch, pair in labels[labels["label"] == "twice"].groupby("about"):
-        if set(pair["place"]) & set(naming.asked):
-            places = ", ".join(pair["place"])
-            said.append(words.say("capture.label_twice", swatch=swatch, places=places))
-    turned = labels["place"][labels["upside_down"] & labels["label"].eq("read")]
-    if len(turned):
-        said.append(words.say("capture.label_turned", places=", ".join(turned)))
-    if naming.asked:
-        said.append(words.say("capture.asked", lines=", ".join(f"{p} = …" for p in naming.asked)))
-    if ORDER in naming.how.values():
-        said.append(words.say("capture.by_order"))
-    return said
-
-
 def _about(row: dict[Any, Any]) -> str:
     return words.say(f"capture.label_{row['label']}", place=row["place"])
 
 
-def named(text: str) -> dict[str, str]:
+def read_names(text: str) -> dict[str, str]:
     """Which swatch lies at which place, from lines such as ``A1 = W07``.
 
     Raises
@@ -232,19 +247,3 @@ def _beside(origin: Path | None) -> dict[str, str]:
         return {}
     by_photo = books.read_places(beside)
     return by_photo.get("", {}) | by_photo.get(origin.name, {})
-
-
-def annotations(naming: Naming, places: list[str], quads: Any) -> list[dict[str, Any]]:
-    """Each name on its window, for the figure; a question mark where it is to be asked."""
-    made = []
-    for place, quad in zip(places, quads, strict=True):
-        text = naming.swatches.get(place, "?" if naming.how[place] in _ASKED else "")
-        if not text:
-            continue
-        low = quad[quad[:, 1].argsort()[2:]].mean(axis=0)
-        made.append(
-            {"x": float(low[0]), "y": float(low[1]), "text": text, "showarrow": False,
-             "yanchor": "bottom", "borderpad": 2, "font": {"size": 11, "color": "#ffffff"},
-             "bgcolor": "#a33b00" if text == "?" else "rgba(20,20,20,0.78)"}
-        )  # fmt: skip
-    return made

@@ -21,7 +21,7 @@ class Pairing:
         return self.kin.verdict == "together"
 
 
-def offered(book: Any) -> dict[str, Any]:
+def choose(book: Any) -> dict[str, Any]:
     """Widgets `goes_with` and `witnesses`."""
     return {
         "goes_with": choices.pick("capture.goes_with", _earlier(book)),

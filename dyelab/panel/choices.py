@@ -39,7 +39,7 @@ def _dressed(widget: Any, name: str, note: str = "", unit: str = "") -> Any:
     return widget
 
 
-def coded(key: str, codes: Iterable[Any]) -> list[tuple[str, Any]]:
+def options(key: str, codes: Iterable[Any]) -> list[tuple[str, Any]]:
     """Options of a `pick`: each code under the words of the key that ends in it."""
     return [(words.say(f"{key}{code}"), code) for code in codes]
 
@@ -73,7 +73,7 @@ def read_by(methods: list[str]) -> Any:
     return pick("reading.by", [*best, *named])
 
 
-def used(methods: Iterable[str], there: list[str]) -> list[str]:
+def method_notes(methods: Iterable[str], there: list[str]) -> list[str]:
     """Say by which methods the compared colours were read, where the book holds several."""
     if len(there) < 2:
         return []
@@ -223,7 +223,7 @@ def most_often(rows: pd.DataFrame, name: str) -> list[Any]:
     return list(rows[name].value_counts().index)
 
 
-def narrowed(
+def narrow(
     widgets_: dict[str, Any],
     rows: pd.DataFrame,
     names: Sequence[str],
@@ -266,7 +266,7 @@ def fit_exposure(made: dict[str, Any]) -> None:
         made[name].layout.display = "none" if exposure == "none" else None
 
 
-def told_exposure(picked: dict[str, Any]) -> dict[str, Any]:
+def exposure_values(picked: dict[str, Any]) -> dict[str, Any]:
     """The choices as a reading keeps them."""
     if picked["exposure"] == "none":
         return {"exposure": "none", "amount": None, "unit": ""}

@@ -44,7 +44,7 @@ def _one_pot(panel: frame.Panel) -> str:
     made = found.recipes.made["swatch"]
     ends = sorted({*found.pairs["from_row"], *found.pairs["to_row"]})
     named = plan.one_pot(own, [made.iloc[row].split(", ") for row in ends])
-    panel.saved(named, words.say("comparing.one_pot"))
+    panel.save_book(named, words.say("comparing.one_pot"))
     return words.say("comparing.shared", recipes=len(ends))
 
 
@@ -60,7 +60,7 @@ def _choose(bench: colours.Source) -> dict[str, Any]:
     )
     formulas = [(sign, name) for name, sign in compare.SIGNS.items()]
     picks["formula"] = choices.pick("comparing.formula", formulas, "dE00")
-    figures = choices.coded("comparing.", _FIGURES)
+    figures = choices.options("comparing.", _FIGURES)
     picks["picture"] = choices.pick("comparing.picture", figures)
     picks["method"] = choices.read_by(bench.every.methods)
     return picks
@@ -129,7 +129,7 @@ def _show(
         [
             *_notes(found.pairs),
             *_together(recipes, what, fixed),
-            *choices.used(found.pairs.get("method", ()), bench.every.methods),
+            *choices.method_notes(found.pairs.get("method", ()), bench.every.methods),
         ],
         numbers=_table(found.pairs, formula),
     )
@@ -292,7 +292,7 @@ def _lamps(bench: colours.Source, found: shift.Shift, formula: str) -> frame.Sho
     table = seen.assign(recipe=named).pivot(index=["pair", "recipe"], columns="lamp", values="dE00")
     table.columns = [words.say(f"lamps.{lamp}") for lamp in table.columns]
     notes = [_metamers(seen, pairs["recipe"].to_numpy()), words.say("lamps.about")]
-    notes += choices.used(pairs.get("method", ()), bench.every.methods)
+    notes += choices.method_notes(pairs.get("method", ()), bench.every.methods)
     said = f"{first['pair'].map(lambda i: pairs['recipe'].iloc[i]).iloc[0]}: "
     chips = [_lit(row) for row in first.to_dict("records")]
     shown = table.reset_index().drop(columns="pair").round(1)

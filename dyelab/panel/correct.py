@@ -59,7 +59,7 @@ def _choose(book: Book) -> dict[str, Any]:
     tests = [(words.say("correcting.test_new"), ""), *zip(*[book.tests["test"]] * 2, strict=True)]
     blank, materials = words.say("correcting.blank_hint"), books.materials(book)["material"]
     return {
-        "task": choices.pick("correcting.task", choices.coded("correcting.task_", _TASKS)),
+        "task": choices.pick("correcting.task", choices.options("correcting.task_", _TASKS)),
         "swatch": choices.pick("correcting.swatch", book.swatches["swatch"]),
         "new_code": say("correcting.new_code"),
         "gone": choices.pick_many("correcting.gone", book.swatches["swatch"], rows=8),
@@ -178,7 +178,7 @@ def _shared(book: Book, row: Any) -> pd.DataFrame:
 def _show_swatch(book: Book, chosen: dict[str, Any]) -> frame.Shown:
     if not chosen["lines"].strip():
         return frame.Shown(words.say("correcting.show_no_lines"), notes=_back())
-    steps, swatch = (unplanned(book, **chosen)[name] for name in ("steps", "swatches"))
+    steps, swatch = (new_swatch(book, **chosen)[name] for name in ("steps", "swatches"))
     shown = steps[["order", "kind", "material", "amount", "temperature_C", "minutes"]]
     text = ", ".join(filter(None, map(browse.what, steps.to_dict("records"))))
     said = words.say("correcting.show_swatch", code=swatch["swatch"].iloc[0], steps=text)
@@ -187,7 +187,7 @@ def _show_swatch(book: Book, chosen: dict[str, Any]) -> frame.Shown:
     return frame.Shown(said, table=shown, notes=[*advice, *_back()], care=care)
 
 
-def unplanned(book: Book, *, lines: str, **chosen: Any) -> dict[str, pd.DataFrame]:
+def new_swatch(book: Book, *, lines: str, **chosen: Any) -> dict[str, pd.DataFrame]:
     """Swatch and steps as entered, ready for ``book.add``.
 
     Raises
@@ -260,7 +260,7 @@ def _show_delete(book: Book, chosen: dict[str, Any]) -> frame.Shown:
 
 
 def _show_test(book: Book, chosen: dict[str, Any]) -> frame.Shown:
-    what = words.worded("grade.exposure_", chosen["exposure"])
+    what = words.wording("grade.exposure_", chosen["exposure"])
     rows = _readings(book, chosen["exposure"], chosen["test"])
     count = int(rows["swatch"].isin(chosen["covers"]).sum())
     key = "show_test" if count else "show_no_readings"
@@ -277,7 +277,7 @@ def _put(panel: frame.Panel) -> str:
     target, chosen = panel.own(), panel.values
     task = chosen.pop("task")
     changed, told = _TASKS[task].put(target, chosen)
-    saved = panel.saved(changed, f"{told.get('code', '')} {task}".strip())
+    saved = panel.save_book(changed, f"{told.get('code', '')} {task}".strip())
     panel.restore({"task": task, "swatch": told.get("code", "")})  # go on where one was
     return words.say(f"correcting.done_{task}", book=saved.title, **told)
 
@@ -309,7 +309,7 @@ def _put_step(book: Book, chosen: dict[str, Any]) -> _Put:
 def _put_swatch(book: Book, chosen: dict[str, Any]) -> _Put:
     if not chosen["lines"].strip():
         raise InputError(words.say("correcting.show_no_lines"))
-    made = unplanned(book, **chosen)
+    made = new_swatch(book, **chosen)
     return books.add(book, **made), {"code": made["swatches"]["swatch"].iloc[0]}
 
 

@@ -12,7 +12,7 @@ from dyelab.book import Book, Changes, Incoming, Sheet
 from dyelab.book.spreadsheet.columns import KINDS, meaning
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame, html_parts, remember, save
-from dyelab.panel.book_choice import typed
+from dyelab.panel.book_choice import typed_path
 
 _TASKS = ("sheet", "merge", "zip", "xlsx", "folder", "undo")
 _SUFFIX = {"zip": ".zip", "xlsx": ".xlsx", "folder": ""}
@@ -44,16 +44,16 @@ class Exchange(frame.Panel):
         *rest, keep = [part for part in self._result.children if part not in head]
         self._result.children = (*head, *rest, self.found, self.columns, keep)
 
-    def kept(self) -> dict[str, Any]:
+    def lasting_values(self) -> dict[str, Any]:
         """What stays chosen when the book is shown anew: the file, but not its upload."""
-        return {k: v for k, v in super().kept().items() if k != "upload"}
+        return {k: v for k, v in super().lasting_values().items() if k != "upload"}
 
     def _look(self, book: Book, task: str, file: str, **chosen: Any) -> frame.Shown:
         """Say what would be done; for a spreadsheet, all that comes in and all that doesn't."""
         if task != "sheet":
             self._cleared()
             return frame.Shown(words.say(f"exchange.{task}_says", book=book.title))
-        path = save.uploaded(chosen["upload"], "sheets") or typed(file)
+        path = save.keep_upload(chosen["upload"], "sheets") or typed_path(file)
         if not chosen["upload"] and not file.strip():
             self._cleared()
             return frame.Shown(words.say("exchange.name_a_file"))
@@ -157,14 +157,14 @@ class Exchange(frame.Panel):
             self.turn_to(books.undo(self.own().path))
             return words.say("exchange.undone")
         if task == "merge":
-            source = typed(file)
+            source = typed_path(file)
             mine, apart = self.own(), save.fresh(source.stem, "")
             other = books.open(source) if source.is_dir() else books.restore(source, apart)
             joined, named = books.merge(mine, other)[0], source.name
         else:
             joined, named = self._sheet_in(chosen["removing"])
         before = len(self.book.swatches)
-        saved = self.saved(joined, f"{task}: {named}")
+        saved = self.save_book(joined, f"{task}: {named}")
         count = len(saved.swatches) - before
         said = words.say("exchange.taken", count=count, book=saved.title)
         slips = books.suspicions(saved)["text"].head(_IN_WORDS)
@@ -195,7 +195,7 @@ def panel(book: frame.Chosen = None) -> Exchange:
 
 def _choose(_book: Book) -> dict[str, Any]:
     say = words.say
-    tasks = choices.coded("exchange.", _TASKS)
+    tasks = choices.options("exchange.", _TASKS)
     whites: list[Any] = [(say("exchange.no_white"), ())]
     whites += [(f"{light}/{angle}°", (light, angle)) for light, angle in _WHITES]
     upload, path = choices.file("exchange.upload", ".csv,.tsv,.txt,.xlsx,.ods", "exchange.file")

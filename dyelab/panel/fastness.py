@@ -72,7 +72,7 @@ def _choose(bench: _Bench) -> dict[str, Any]:
         raise InputError(f"{words.say('grade.no_after')} {words.say('washing.see')}")
     dyed_first = bench.tested.sort_values("dye", key=lambda dye: dye.eq("none"), kind="stable")
     cloths = list(dyed_first["cloth"].drop_duplicates())
-    quantities = choices.coded("fastness_panel.", _QUANTITIES)
+    quantities = choices.options("fastness_panel.", _QUANTITIES)
     return {
         "cloth": choices.pick("fastness_panel.what", cloths),
         "swatches": choices.pick_many(
@@ -111,7 +111,7 @@ def _tests(bench: _Bench, swatches: tuple[str, ...]) -> pd.DataFrame:
 
 def _exposures(bench: _Bench, swatches: tuple[str, ...]) -> list[tuple[str, str]]:
     there = set(_tests(bench, swatches)["exposure"])
-    return [(words.worded("fastness.", name), name) for name in table.EXPOSURES if name in there]
+    return [(words.wording("fastness.", name), name) for name in table.EXPOSURES if name in there]
 
 
 def _amounts(bench: _Bench, swatches: tuple[str, ...], exposure: str) -> list[tuple[str, float]]:
@@ -160,7 +160,7 @@ def _show(
     return frame.Shown(
         _sentence(now, at),
         page.figure(found, exposure, quantity, at=at or None),
-        fastness_texts.shown(rows),
+        fastness_texts.grade_table(rows),
         _chips(found, rows, now),
         [*_more_alike(bench, swatches), *_notes(found, exposure, quantity)],
         page=lambda: page.page(found, bench.book.tests, book=bench.book, full=full),

@@ -170,7 +170,7 @@ class Panel(widgets.VBox):
         """Return the book if it is the user's own; the example is refused, in words."""
         return book_choice.own(self.book, refusal, **values)
 
-    def saved(self, changed: Book, what: str) -> Book:
+    def save_book(self, changed: Book, what: str) -> Book:
         """Save a changed book under what was done, and show it from here on."""
         return self.turn_to(books.save(changed, what))
 
@@ -223,7 +223,7 @@ class Panel(widgets.VBox):
         """Say what came of such a button, also where it was refused."""
         self.told.value = ""
         try:
-            self.told.value = html_parts.written(work())
+            self.told.value = html_parts.outcome(work())
         except Exception as fault:  # a button must never end without a word
             self.told.value = html_parts.notice(_in_words(fault))
 
@@ -271,7 +271,7 @@ class Panel(widgets.VBox):
 
     def follow(self, path: Path) -> None:
         """Turn to the book that another panel has just opened or saved."""
-        kept = self.kept() if self.shows(path) else {}
+        kept = self.lasting_values() if self.shows(path) else {}
         self._led = True
         try:
             self._take(path)
@@ -285,7 +285,7 @@ class Panel(widgets.VBox):
             self.follow(self.opened.path)
             self._stamp = book_choice.stamp(self.opened.path)
 
-    def kept(self) -> dict[str, Any]:
+    def lasting_values(self) -> dict[str, Any]:
         """What stays chosen when the same book is shown anew; the rest is remembered anyway."""
         return self.values if self._remember == "session" else {}
 
@@ -299,7 +299,7 @@ class Panel(widgets.VBox):
         self._side.children = (self.shelf,)
         if ready is None and not (path / "datapackage.json").is_file():
             raise book_choice.missing(path)
-        self.opened = book_choice.opened(path) if ready is None else ready
+        self.opened = book_choice.open_book(path) if ready is None else ready
         self._stamp = book_choice.stamp(self.opened.path)
         self.ready = self._prepare(self.opened)
         self.choices = self._choose(self.ready)

@@ -54,7 +54,7 @@ def sentence(text: str) -> str:
     return f"<p>{escape(text)}</p>" if text else ""
 
 
-def written(text: str) -> str:
+def outcome(text: str) -> str:
     """What a button says it has done; files it saved beside the notebook are links."""
     folder = re.escape(f"{Path.cwd() / SAVED}{os.sep}")
     parts = re.split(rf"{folder}([^\n/\\]+\.(?:pdf|html|csv|svg|png))", text)
@@ -138,7 +138,7 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
     """A table that scrolls in its own box, numbers to the right, headings in words."""
     if frame is None or not len(frame.columns):
         return ""
-    frame = words.coded(frame)
+    frame = words.in_words(frame)
     kinds = [_kind(frame.iloc[:, i]) for i in range(frame.shape[1])]
     heads = "".join(
         f'<th scope="col"{kind}{_meaning(str(name))}>{escape(words.heading(str(name)))}</th>'
@@ -175,7 +175,7 @@ def glossary() -> str:
 
 def _cells(row: Iterable[Any], kinds: Sequence[str], whole: Sequence[bool]) -> Iterable[str]:
     for value, kind, of_wholes in zip(row, kinds, whole, strict=True):
-        yield f"<td{kind}>{_together(shown(value, whole=of_wholes))}</td>"
+        yield f"<td{kind}>{_together(cell_text(value, whole=of_wholes))}</td>"
 
 
 def _whole(cells: pd.Series) -> bool:
@@ -190,12 +190,12 @@ def _kind(cells: pd.Series) -> str:
     """Class of a column: numbers to the right; text gets the room it needs to be read."""
     if pd.api.types.is_numeric_dtype(cells):
         return ' class="dl-num"'
-    most = cells.map(lambda cell: len(shown(cell))).max() if len(cells) else 0
+    most = cells.map(lambda cell: len(cell_text(cell))).max() if len(cells) else 0
     size = "short" if most <= _SHORT else "middle" if most <= _LONG else "long"
     return f' class="dl-{size}"'
 
 
-def shown(value: Any, *, whole: bool = False) -> str:
+def cell_text(value: Any, *, whole: bool = False) -> str:
     """A cell as a reader sees it: blank for missing, two decimals at most."""
     if value is None or (not isinstance(value, str) and pd.isna(value)):
         return ""

@@ -10,8 +10,8 @@ from dyelab import convert, read, words
 from dyelab.book import Book, InstrumentReadings
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame, save
-from dyelab.panel.book_choice import typed
-from dyelab.panel.capture_names import named
+from dyelab.panel.book_choice import typed_path
+from dyelab.panel.capture_names import read_names
 from dyelab.table import (
     CONDITIONS,
     EXPOSURE,
@@ -64,7 +64,7 @@ def _added(panel: frame.Panel) -> str:
     found, typed_ = _found(panel.own(), **panel.values), panel.values["typed"]
     count, left = len(found.made.readings), found.made.left
     what = words.say("instrument.saved_as", count=count)
-    panel.saved(books.add_readings(found.book, found.made), what)
+    panel.save_book(books.add_readings(found.book, found.made), what)
     panel.choices["typed"].value = _still(typed_, set(left["sample"]))
     return words.say("instrument.added", count=count, left=len(left))
 
@@ -83,7 +83,7 @@ def _choose(_book: Book) -> dict[str, Any]:
         "reading": choices.text("instrument.reading"),
         "white": choices.pick("instrument.white", [(stated, ""), *whites]),
         "adapt": choices.tick("instrument.adapt"),
-        "method": choices.pick("instrument.method", choices.coded("instrument.from_", _METHODS)),
+        "method": choices.pick("instrument.method", choices.options("instrument.from_", _METHODS)),
         **_conditions(),
         **choices.exposures(),
         "names": choices.text("instrument.names", long=True),
@@ -95,7 +95,7 @@ def _choose(_book: Book) -> dict[str, Any]:
 def _conditions() -> dict[str, Any]:
     """How it was read, where the file doesn't say."""
     blank = [(words.say("instrument.not_stated"), "")]
-    gloss = choices.coded("instrument.specular_", ("in", "out"))
+    gloss = choices.options("instrument.specular_", ("in", "out"))
     lamps = [(words.say(f"instrument.{name.lower()}"), name) for name in M_CONDITIONS]
     return {
         "geometry": choices.pick("instrument.geometry", [*blank, *((g, g) for g in _GEOMETRIES)]),
@@ -117,11 +117,11 @@ def _read(
         lab = read.typed_lines(picked["typed"], illuminant=white[0], observer=white[1])
         told = words.say("instrument.typed_white", white=white_text(white))
         return lab, None, () if illuminant else (told,)
-    path = save.uploaded(picked["upload"], "readings")
+    path = save.keep_upload(picked["upload"], "readings")
     if path is None and not picked["path"].strip():
         raise InputError(words.say("instrument.start"))
     found = read.measurements(
-        path or typed(picked["path"]),
+        path or typed_path(picked["path"]),
         illuminant=illuminant or None, observer=int(degrees) if degrees else None,
         sheet=picked["sheet"].strip() or None, geometry=picked["reading"].strip() or None,
         options={name: words.say(f"instrument.offer_{name}") for name in _OFFERED},
@@ -131,7 +131,7 @@ def _read(
 
 def _found(book: Book, **picked: Any) -> _Found:
     lab, spectra, notes = _read(book, **picked)
-    given = named(picked["names"])
+    given = read_names(picked["names"])
     made = _rows(book, lab, spectra, given, picked)
     if picked["new"] and len(made.left):
         book = books.enter(book, [given.get(n, n) for n in made.left["sample"].unique()])
@@ -144,7 +144,7 @@ def _rows(book: Book, lab: Any, spectra: Any, given: dict[str, str], picked: Any
         book, lab, spectra, names=given, method=picked["method"],
         repeat=picked["repeat"] or None, adapt=picked["adapt"],
         conditions={name: picked[name] for name in CONDITIONS if picked[name]},
-        **choices.told_exposure(picked),
+        **choices.exposure_values(picked),
     )  # fmt: skip
 
 

@@ -29,7 +29,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 def _choose(source: colours.Source) -> dict[str, Any]:
     say = words.say
     made, codes = source.made, list(source.book.swatches["swatch"])
-    kinds = choices.coded("make_pages.", KINDS)
+    kinds = choices.options("make_pages.", KINDS)
     both = shift.metals_of(made)
     listed = [(say("make_pages.every_series"), ""), *((n, n) for n in series.names(source))]
     dyed = made[made["dye"] != "none"] if made["dye"].ne("none").any() else made
@@ -64,7 +64,7 @@ def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
     if "metal" in asked and "dye" in asked:
         doses = left[f"{widgets['metal'].value}_wof"].fillna(0.0)
         left = left[doses > 0] if (doses > 0).any() else left
-    choices.narrowed(widgets, left, CLOTH)
+    choices.narrow(widgets, left, CLOTH)
 
 
 def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:

@@ -10,7 +10,7 @@ from dyelab import compare, shift, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours
-from dyelab.handout.metal_texts import gaps, metals, told
+from dyelab.handout.metal_texts import answer_text, gaps, metals
 from dyelab.panel import book_choice, choices, frame
 from dyelab.plot import plane, style
 from dyelab.shift.family import CONTROLS, START, Dose, Family
@@ -106,7 +106,7 @@ def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
     if bench.offered == [_picked(widgets)]:
         return  # only a metal was moved
     left = bench.made[bench.made["dye"] != "none"]
-    left = choices.narrowed(widgets, left, _PICKED)
+    left = choices.narrow(widgets, left, _PICKED)
     recipe = widgets["recipe"]
     choices.set_options(recipe, choices.most_often(left, "plain"))
     recipe.layout.display = None if len(recipe.options) > 1 else "none"
@@ -138,10 +138,10 @@ def answer(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
     notes = [str(moved["judged"])] if moved else []
     notes += _together(bench, one, dose)
     notes += [*gaps(one, dose), words.say("metals.outlines"), *bench.source.notes]
-    sentence = told(one, dose)
     table = _table(bench, one, dose)
-    care = bench.source.cautions(bench.source.used([one.dyed[dose]]))
-    return frame.Shown(sentence, drawn, table, _chips(one, dose), notes, care=care)
+    care = bench.source.cautions_of([one.dyed[dose]])
+    said = answer_text(one, dose)
+    return frame.Shown(said, drawn, table, _chips(one, dose), notes, care=care)
 
 
 def _together(bench: _Bench, one: Family, dose: Dose) -> list[str]:

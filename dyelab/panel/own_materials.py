@@ -34,15 +34,15 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 
 def _put(panel: frame.Panel) -> str:
-    target, row = panel.own(), entered(**panel.values)
+    target, row = panel.own(), material_row(**panel.values)
     name = row["material"].iloc[0]
     put = books.change if name in set(target.materials["material"]) else books.add
     what = words.say("own_materials.history", name=name)
-    saved = panel.saved(put(target, materials=row), what)
+    saved = panel.save_book(put(target, materials=row), what)
     return words.say("own_materials.saved", name=name, book=saved.title)
 
 
-def entered(
+def material_row(
     name: str, role: str, metal: str, low: float, high: float, hazards: str, note: str, more: bool
 ) -> pd.DataFrame:
     """Return the row of `table.MATERIALS` that was entered, checked.
@@ -73,7 +73,7 @@ def entered(
 
 
 def _choose(_book: Book) -> dict[str, Any]:
-    roles = choices.coded("own_materials.role_", _ROLES)
+    roles = choices.options("own_materials.role_", _ROLES)
     metals = [
         (words.say("recipe_words.none"), ""),
         *recipe.metals.metals()[["metal", "symbol"]].itertuples(index=False),

@@ -14,7 +14,7 @@ from dyelab import plan, press, recipe, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame, save
-from dyelab.panel.book_choice import typed
+from dyelab.panel.book_choice import typed_path
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
 _FACTORS = ("tannin", "mordant", "dye", "modifier")
@@ -64,11 +64,11 @@ class Planner(frame.Panel):
         planned = planned_series(self.book, **self.values)
         if self.folder.value.strip():
             white = table.book_white(self.white.value)
-            target = books.create(typed(self.folder.value), planned.name, white=white)
+            target = books.create(typed_path(self.folder.value), planned.name, white=white)
         else:
             self.own("planning.example_kept", put=words.say("planning.put"))
         refuse_twice(target, planned)
-        saved = self.saved(plan.add_series(target, planned), planned.name)
+        saved = self.save_book(plan.add_series(target, planned), planned.name)
         many = len(planned.swatches)
         return words.say("planning.put_in", swatches=many, book=saved.title)
 
@@ -119,7 +119,7 @@ def _further() -> list[str]:
 
 
 def _sizes() -> dict[str, Any]:
-    kinds = choices.coded("planning.", ("full", "fraction", "optimal"))
+    kinds = choices.options("planning.", ("full", "fraction", "optimal"))
     return {
         "design": choices.pick("planning.design", kinds),
         "divide": choices.pick("planning.divide", [2, 3, 4, 8, 9]),
@@ -130,7 +130,7 @@ def _sizes() -> dict[str, Any]:
         "liquor_ratio": choices.number(
             "planning.liquor_ratio", 40, low=5, high=300, step=5, unit="L"
         ),
-        "baths": choices.pick("planning.baths", choices.coded("planning.", plan.POTS)),
+        "baths": choices.pick("planning.baths", choices.options("planning.", plan.POTS)),
         "water_bath": choices.number("planning.water_bath", 0, high=60),
         "pots": choices.number("planning.pots", 2, low=1, high=12),
         "paper": choices.pick("planning.paper", ["A4", "Letter"]),

@@ -29,8 +29,8 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 def _into(panel: frame.Panel) -> str:
     target, code = panel.own("printing.example_kept"), panel.values["code"].strip()
-    saved = panel.saved(books.add(target, **planned(target, **panel.values)), code)
-    areas = len(parted(panel.values["areas"]))
+    saved = panel.save_book(books.add(target, **plan_cloth(target, **panel.values)), code)
+    areas = len(read_areas(panel.values["areas"]))
     return words.say("printing.put_in", code=code, book=saved.title, areas=areas)
 
 
@@ -53,7 +53,7 @@ def _choose(book: Book) -> dict[str, Any]:
     }
 
 
-def parted(text: str) -> dict[str, str]:
+def read_areas(text: str) -> dict[str, str]:
     """Areas and what is put on each, from lines such as ``leaf = aluminium acetate 5``.
 
     Raises
@@ -68,7 +68,7 @@ def parted(text: str) -> dict[str, str]:
     return dict(found)
 
 
-def planned(book: Book, **chosen: Any) -> dict[str, pd.DataFrame]:
+def plan_cloth(book: Book, **chosen: Any) -> dict[str, pd.DataFrame]:
     """Swatch and steps of the choices made, ready for ``book.add``."""
     code = chosen["code"].strip() or book_choice.free(book, "P")
     if code in set(book.swatches["swatch"]):
@@ -76,12 +76,12 @@ def planned(book: Book, **chosen: Any) -> dict[str, pd.DataFrame]:
     told = {name: chosen[name] for name in ("fibre", "fixing", "mass_g")}
     told |= {"dye": f"{chosen['dye']} {chosen['dose']:g}", "series": chosen["series"].strip()}
     listed = books.materials(book)
-    return plan.printed_cloth(code, parted(chosen["areas"]), **told, listed=listed)
+    return plan.printed_cloth(code, read_areas(chosen["areas"]), **told, listed=listed)
 
 
 def _show(book: Book, **chosen: Any) -> frame.Shown:
-    made, listed = planned(book, **chosen), books.materials(book)
-    steps, areas = made["steps"], parted(chosen["areas"])
+    made, listed = plan_cloth(book, **chosen), books.materials(book)
+    steps, areas = made["steps"], read_areas(chosen["areas"])
     told = {"fibre": chosen["fibre"], "fixing": chosen["fixing"], "areas": ", ".join(areas)}
     told |= {"dye": f"{chosen['dye']} {chosen['dose']:g} %"}
     code = made["swatches"]["swatch"].iloc[0]

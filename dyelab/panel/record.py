@@ -61,7 +61,9 @@ def _enter(panel: frame.Panel) -> str:
     if "bath" not in chosen:
         raise InputError(words.say("planning.all_done"))
     series, bath = chosen["bath"]
-    panel.saved(plan.mark_done(target, bath, series=series, **told(chosen)), f"{bath} done")
+    panel.save_book(
+        plan.mark_done(target, bath, series=series, **done_values(chosen)), f"{bath} done"
+    )
     return words.say("planning.done_now", bath=bath, count=len(chosen["in_it"]))
 
 
@@ -73,7 +75,7 @@ def _all_so(panel: frame.Panel) -> str:
     baths = list(waiting.loc[waiting["series"] == series, "bath"])
     for bath in baths:
         target = plan.mark_done(target, bath, series=series, on=chosen["on"].strip())
-    panel.saved(target, words.say("planning.all_so_history", series=series, count=len(baths)))
+    panel.save_book(target, words.say("planning.all_so_history", series=series, count=len(baths)))
     return words.say("planning.all_so_done", series=series, count=len(baths))
 
 
@@ -85,7 +87,7 @@ def _turn(key: str, panel: frame.Panel) -> str:
     return words.say(f"planning.{'taken_back' if back else 'put_again'}", what=what)
 
 
-def told(chosen: dict[str, Any]) -> dict[str, Any]:
+def done_values(chosen: dict[str, Any]) -> dict[str, Any]:
     """What `plan.mark_done` is told of the choices made; blanks are as planned."""
     return {
         "swatches": list(chosen["in_it"]),

@@ -22,7 +22,7 @@ def fresh(stem: str, suffix: str) -> Path:
     return path
 
 
-def uploaded(given: Any, kind: str) -> Path | None:
+def keep_upload(given: Any, kind: str) -> Path | None:
     """Keep a file that was uploaded beside the notebook; None where there is none.
 
     Another file of the same name, as phones are wont to give, gets a name of its own.
@@ -128,8 +128,8 @@ class Row(widgets.VBox):
             return self._page(".html")
         shown = self._panel.shown
         said = (self._panel.title, shown.sentence, shown.drawn, shown.table)
-        page = handout.shared(*said, tuple(shown.notes))
+        page = handout.share_page(*said, tuple(shown.notes))
         return self._tell(handout.write(page, self._named(".html")))
 
     def _tell(self, path: Path) -> None:
-        self.told.value = html_parts.written(words.say("frame.saved", path=path))
+        self.told.value = html_parts.outcome(words.say("frame.saved", path=path))

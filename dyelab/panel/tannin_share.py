@@ -82,7 +82,7 @@ def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
 def _fit(bench: colours.Source, widgets: dict[str, Any]) -> None:
     """Offer only what was dyed with this metal: each choice narrows those below it."""
     left = _dyed(bench, widgets["metal"].value)
-    left = choices.narrowed(widgets, left, _PICKED, lambda rows, name: list(rows[name].unique()))
+    left = choices.narrow(widgets, left, _PICKED, lambda rows, name: list(rows[name].unique()))
     choices.set_options(widgets["dose"], _doses(left, widgets["metal"].value))
 
 
@@ -102,7 +102,7 @@ def _show(
     if by_spectra and found.basis != "K/S":
         notes.append(words.say("share.no_spectra"))
     notes += [words.say(f"share.how_{'ks' if found.basis == 'K/S' else 'lab'}")]
-    notes += choices.used([found.method], bench.every.methods)
+    notes += choices.method_notes([found.method], bench.every.methods)
     return frame.Shown(found.sentence, _figure(found), _table(found), _chips(found, metal), notes)
 
 

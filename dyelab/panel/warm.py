@@ -25,7 +25,7 @@ def load_ipython_extension(shell: Any) -> None:
         import_module(drawn_with)
     import_module("dyelab.panel.widgets")._plotly()
     with suppress(Exception):  # a panel says what is wrong with a book
-        book = book_choice.opened(remember.start() or book_choice.example())
+        book = book_choice.open_book(remember.start() or book_choice.example())
         book_choice.source(book)
         taken: list[bool] = []
         shell.events.register("pre_execute", lambda: taken.append(True))
@@ -36,4 +36,4 @@ def _learn(book: book_choice.Book) -> None:
     with suppress(Exception):
         _ = book_choice.source(book).added
     with suppress(Exception):  # fewer recipes than a model takes
-        bench.learned(book)
+        bench.learn(book)

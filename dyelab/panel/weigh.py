@@ -52,7 +52,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 def _choose(listed: pd.DataFrame) -> dict[str, Any]:
     say = words.say
-    tasks = choices.coded("weighing.task_", _ASKS)
+    tasks = choices.options("weighing.task_", _ASKS)
     names = list(listed["material"])
     made = {
         "task": choices.pick("weighing.task", tasks),

@@ -40,7 +40,7 @@ def ground(made: pd.DataFrame) -> Ground:
     return Ground((tried, _strip(made, "circle", 8, 0.0)), layout)
 
 
-def measured(tried: Ground) -> dict[str, Any]:
+def measurements(tried: Ground) -> dict[str, Any]:
     """Draw the swatches tried alone."""
     return style.plain_figure(list(tried.traces), **tried.layout)
 
@@ -147,7 +147,7 @@ def gamut(outlines: pd.DataFrame, made: pd.DataFrame) -> go.Figure:
     hue["yaxis"] = {"title": {"text": style.axis("b")}, "scaleanchor": "x"}
     across = {"title": {"text": style.axis("C")}}
     up = {"title": {"text": style.axis("L")}, "range": [0, 100]}
-    depth = style.placed(style.pair(2), [0.58, 1], [0, 1], across, up)
+    depth = style.place_axes(style.pair(2), [0.58, 1], [0, 1], across, up)
     drawn = style.figure(height=460, **hue, **depth)
     chroma = made.assign(C=np.hypot(made["a"], made["b"]))
     drawn.add_trace(style.points(chroma, name=words.say("exploring.tried"), size=8))

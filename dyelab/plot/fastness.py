@@ -82,7 +82,7 @@ def curves(
         named = words.say(f"fastness_panel.{quantity}") if column == 0 else ""
         up = {"range": span, "title": {"text": named}, "showticklabels": column == 0}
         place = _place((row, column), (rows, columns), _ROOM / tall)
-        drawn.update_layout(style.placed(axes, *place, across, up))
+        drawn.update_layout(style.place_axes(axes, *place, across, up))
     return drawn
 
 

@@ -61,7 +61,7 @@ def _two_planes(both: pd.DataFrame) -> dict[str, Any]:
     places["yaxis"]["constrain"] = "domain"
     chroma = {"range": [0, most], "title": {"text": style.axis("C")}}
     light = {"range": [0, 100], "title": {"text": style.axis("L")}}
-    return places | style.placed(style.pair(2), [0.68, 1], [0, 1], chroma, light)
+    return places | style.place_axes(style.pair(2), [0.68, 1], [0, 1], chroma, light)
 
 
 def _arrows(
@@ -171,7 +171,7 @@ def _cell(
     x = {"range": list(limits[:2]), "title": {"text": "a*" if j == rows - 1 else ""}}
     y = {"range": list(limits[2:]), "title": {"text": "b*" if i == 0 else ""}}
     tall = [high - 1 / rows + 0.05, high - 0.07]
-    return style.placed(axes, wide, tall, x, {**y, "showticklabels": i == 0})
+    return style.place_axes(axes, wide, tall, x, {**y, "showticklabels": i == 0})
 
 
 _COORDINATES = ("L", "a", "b")
@@ -192,7 +192,7 @@ def dose(curve: DoseCurve) -> go.Figure:
     for i, name in enumerate(_COORDINATES):
         up = [1 - (i + 1) / 3 + (0.03 if i < 2 else 0), 1 - i / 3 - 0.03]
         ticks, title = {"showticklabels": i == 2}, {"title": {"text": f"{name}*"}}
-        layout |= style.placed(style.pair(i + 2), [0.7, 1], up, ticks, title)
+        layout |= style.place_axes(style.pair(i + 2), [0.7, 1], up, ticks, title)
     layout["xaxis4"]["title"] = {"text": "% WOF"}
     drawn = style.figure(height=440, **layout)
     beside = [(name, style.pair(i)) for i, name in enumerate(_COORDINATES, 2)]

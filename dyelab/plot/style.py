@@ -124,7 +124,7 @@ def pair(n: int) -> dict[str, str]:
     return {"xaxis": f"x{ending}", "yaxis": f"y{ending}"}
 
 
-def placed(
+def place_axes(
     axes: dict[str, str], across: Sequence[float], up: Sequence[float], x: dict, y: dict
 ) -> dict[str, Any]:
     """Layout of such a pair over parts of the figure's width and height, with more of each."""

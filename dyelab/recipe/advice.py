@@ -165,7 +165,7 @@ def _tannin(one: Steps) -> Iterator[Advice]:
         yield _say(tannins[0], "tannin_late", fibre=fibre)
     for row in tannins:
         if row["own_colour"] not in ("clear", ""):
-            colour = words.worded("recipe.colour_", row["own_colour"])
+            colour = words.wording("recipe.colour_", row["own_colour"])
             yield _say(row, "own_colour", tannin=row["material"], colour=colour)
 
 

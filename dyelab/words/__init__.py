@@ -125,18 +125,18 @@ def heading(column: str) -> str:
     return texts.get(column, column.replace("_", " "))
 
 
-def coded(frame: Any) -> Any:
+def in_words(frame: Any) -> Any:
     """Put words for the codes of a table: of steps, readings and tests, and ``none`` everywhere.
 
     Examples
     --------
     >>> import pandas as pd
     >>> from dyelab import words
-    >>> words.coded(pd.DataFrame({"kind": ["scour"]}))["kind"].tolist()
+    >>> words.in_words(pd.DataFrame({"kind": ["scour"]}))["kind"].tolist()
     ['scour']
     """
     ways = {"kind": heading, "step": heading, "flags": flags, "part": part}
-    ways |= {name: partial(worded, of) for name, of in _CODED.items()}
+    ways |= {name: partial(wording, of) for name, of in _CODED.items()}
     there = [name for name in ways if name in frame]
     said = {name: frame[name].map(ways[name], na_action="ignore") for name in there}
     codes = {code: _texts("recipe_words")[code] for code in ("none", "whole")}
@@ -149,13 +149,13 @@ _CODED = {"method": "reading.", "exposure": "occasion.", "unit": "occasion.unit_
 _CODED |= {"role": "own_materials.role_"}
 
 
-def worded(of: str, code: Any) -> str:
+def wording(of: str, code: Any) -> str:
     """Return the words of a code whose keys begin alike, or the code as it stands.
 
     Examples
     --------
     >>> from dyelab import words
-    >>> words.worded("occasion.", "rub dry")
+    >>> words.wording("occasion.", "rub dry")
     'after dry rubbing'
     """
     key = f"{of}{code}".replace(" ", "_")
@@ -183,7 +183,7 @@ def flags(codes: Any) -> str:
     >>> words.flags("clipped shadow")
     'too bright for the camera, in shadow'
     """
-    return ", ".join(worded("flags.", code) for code in str(codes).split())
+    return ", ".join(wording("flags.", code) for code in str(codes).split())
 
 
 def topic(name: str) -> dict[str, str]:

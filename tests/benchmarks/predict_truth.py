@@ -162,7 +162,7 @@ def slider():
         model = panel.ready.model
 
         def predicted():
-            return model.colour(offered.asked({**panel.values, "iron_wof": next(doses)}))
+            return model.colour(offered.slider_recipe({**panel.values, "iron_wof": next(doses)}))
 
         def moved():
             panel.choices["iron_wof"].value = next(doses)

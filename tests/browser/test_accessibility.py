@@ -62,7 +62,7 @@ def pages(source):
         "mordants": mordant_sheet.sheet(source, fibre="wool", dye="madder"),
         "iron": metal_page.sheet(source, **cloth, mordant="aluminium acetate"),
         "worksheet": worksheet.worksheet(source),
-        "series": series_page.shared(source),
+        "series": series_page.sheet(source),
     }
 
 

@@ -128,7 +128,7 @@ def words(content, folder):
 
 def upload(content, folder):
     name = content.decode("utf-8", "replace")
-    kept = save.uploaded(({"name": name, "content": b"x"},), "fuzz")
+    kept = save.keep_upload(({"name": name, "content": b"x"},), "fuzz")
     assert kept.parent.name == "fuzz"
     kept.unlink()
 

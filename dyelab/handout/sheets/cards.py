@@ -40,7 +40,7 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
     used = [str(name) for name in steps["material"] if str(name)]
     blocks: list[Any] = [
         parts.Text(words.say("pages.card_lead", swatch=swatch), "lead"),
-        *framed(source, [swatch])[swatch],
+        *make_frames(source, [swatch])[swatch],
         parts.Caution(source.cautions(used)),
         parts.Heading(words.say("pages.steps")),
         _steps(steps, mass),
@@ -62,13 +62,13 @@ def samples(
     InputError
         If the book has no such swatch.
     """
-    wanted = set(source.chosen(swatches))
+    wanted = set(source.check_swatches(swatches))
     chosen = [code for code in source.book.swatches["swatch"] if code in wanted]
     blocks = [
         parts.Text(words.say("pages.samples_lead", count=len(chosen)), "lead"),
         parts.Text(words.say("pages.samples_print"), "small"),
     ]
-    made = framed(source, chosen)
+    made = make_frames(source, chosen)
     frames = [block for code in chosen for block in made[code]]
     named = source.book.title
     title = words.say(f"pages.samples_{'title' if named else 'untitled'}", book=named)
@@ -88,7 +88,7 @@ def _planned(source: colours.Source, swatch: str) -> str:
     return str(next(iter(source.unread.loc[own, "recipe"]), swatch))
 
 
-def framed(source: colours.Source, swatches: Sequence[str]) -> dict[str, list[Any]]:
+def make_frames(source: colours.Source, swatches: Sequence[str]) -> dict[str, list[Any]]:
     """A frame for each swatch, with its chip, its picture if there is one, and what it is.
 
     Of a printed cloth, whose mean colour is nowhere on it, the areas follow as chips.
@@ -243,8 +243,8 @@ def sorting(
     InputError
         If the book has no such swatch.
     """
-    chosen = source.chosen(swatches)
-    held, frames = _held(source), framed(source, chosen)
+    chosen = source.check_swatches(swatches)
+    held, frames = _held(source), make_frames(source, chosen)
     chosen = list(dict.fromkeys(chosen))
     one = {code for code in chosen if frames[code][0].patch.numbers}  # has one colour
     places = _places(source.leading[source.leading["swatch"].isin(one)])

@@ -43,7 +43,7 @@ def clock(
         If none of them was read after two doses of light, they are too many, or the book has no
         such swatch.
     """
-    chosen = source.chosen(swatches)
+    chosen = source.check_swatches(swatches)
     if len(chosen) > _MOST:
         raise InputError(words.say("clock.too_many", count=len(chosen), most=_MOST))
     found, drifts = _lit(source, chosen)

@@ -9,7 +9,7 @@ from dyelab import compare, convert, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.metal_texts import distance, gaps, metals, told
+from dyelab.handout.metal_texts import answer_text, distance, gaps, metals
 from dyelab.plot import plane
 from dyelab.shift.family import CONTROLS, Dose, Family
 
@@ -46,13 +46,13 @@ def sheet(
     one, doses, every = _dosed(source, metal, picked)
     last = doses[-1]
     blocks = [
-        parts.Text(told(one, last), "lead"),
+        parts.Text(answer_text(one, last), "lead"),
         _chips(_patches(source, every, one.dyed, "pages.not_measured", counted=True), 14),
         *_lamps(source, one, doses),
         *_controls(source, one, every),
         _figure(one, last),
         _numbers(one, doses),
-        parts.Caution(source.cautions(source.used(one.dyed[dose] for dose in doses), doses=False)),
+        parts.Caution(source.cautions_of((one.dyed[dose] for dose in doses), doses=False)),
     ]
     title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
     return source.page(own, title, blocks, aside=tuple(gaps(one, last)))
@@ -164,7 +164,7 @@ def _controls(source: colours.Source, one: Family, doses: list[Dose]) -> list[An
 
 def _figure(one: Family, last: Dose) -> parts.Live:
     drawn = plane.figure(_drawn(one, last), path="path", height=270, fitted=True)
-    return parts.live(drawn, told(one, last), width=_WIDE)
+    return parts.live(drawn, answer_text(one, last), width=_WIDE)
 
 
 def _drawn(one: Family, last: Dose) -> pd.DataFrame:
@@ -187,7 +187,7 @@ def _numbers(one: Family, doses: list[Dose]) -> parts.NumberTable:
         rows.append({"added": metals(dose), **numbers, **said})
     return parts.number_table(
         pd.DataFrame(rows),
-        parts.seen(f"{words.say('pages.compared_start')} {words.say('pages.in_hue')}"),
+        parts.with_step(f"{words.say('pages.compared_start')} {words.say('pages.in_hue')}"),
     )
 
 
@@ -234,7 +234,7 @@ def _sentence(one: Family, metal: str, doses: list[Dose], splits: Splits) -> str
     known = [dose for dose in doses[1:] if np.isfinite(splits[dose].as_if("dye")["L"])]
     last = known[-1] if known else doses[-1]
     row = one.moved(one.dyed[last]) or {}
-    named = {"metals": parts.opened(metals(last)), "dye": one.picked["dye"], "moved": row["moved"]}
+    named = {"metals": parts.capital(metals(last)), "dye": one.picked["dye"], "moved": row["moved"]}
     said = words.say("strip.lead", fibre=one.picked["fibre"], **named)
     return f"{said} {_share(metal, splits[last]) if known else words.say('strip.unknown')}"
 
@@ -251,7 +251,7 @@ def _share(metal: str, split: shift.Separation) -> str:
 
 def _small(one: Family, doses: list[Dose]) -> list[str]:
     """Recipe, replicates and interval of each band, as small as they may be."""
-    said = [parts.seen(words.say("strip.key"))]
+    said = [parts.with_step(words.say("strip.key"))]
     for rows in (one.dyed, *one.controls.values()):
         if doses[0] in rows:
             told = "; ".join(_dose(one, dose, rows[dose]) for dose in doses if dose in rows)

@@ -43,13 +43,14 @@ def sheet(
     found = colours.only(source.planned, fibre=fibre, dye=dye)
     found = found.assign(metals=found[_METALS].sum(axis=1) > 0)
     rows = found.sort_values(_ORDER, kind="stable", key=colours.none_first).to_dict("records")
+    lead = words.say("pages.mordants_lead", fibre=fibre, **_dosed(dye, rows))
     blocks: list[Any] = [
         *_most(source, rows, dye),
-        parts.Text(parts.seen(words.say("pages.mordants_lead", fibre=fibre, **_dosed(dye, rows)))),
+        parts.Text(parts.with_step(lead)),
         *_groups(source, rows),
         parts.Heading(words.say("pages.numbers")),
         _numbers(source, rows),
-        parts.Caution(source.cautions(source.used(rows))),
+        parts.Caution(source.cautions_of(rows)),
     ]
     title = words.say("pages.mordants_title", dye=dye, fibre=fibre)
     return source.page(own, title, blocks)
@@ -95,7 +96,7 @@ def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
         added = starts.get(row["variant"], [])
         if added:
             told = words.say("pages.beside", reference=patches[at].label)
-            blocks.append(parts.Heading(parts.opened(told)))
+            blocks.append(parts.Heading(parts.capital(told)))
             first = replace(patches[at], note=words.say("pages.start"))
             blocks += _strips(first, [_told(source, rows[i], patches[i]) for i in added])
     rest = [patches[at] for at in alone if rows[at]["variant"] not in starts]

@@ -10,7 +10,7 @@ from dyelab.book import Book
 from dyelab.handout import colours, fastness
 from dyelab.handout import page as parts
 from dyelab.handout.sheets.series import strips
-from dyelab.handout.sheets.worksheet import asked
+from dyelab.handout.sheets.worksheet import pick_pairs
 
 _PAIRS = 12  # cloths of a metal shown before and after
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
@@ -77,7 +77,7 @@ def _counts(source: colours.Source) -> str:
 
 def _pairs(source: colours.Source, metal: str) -> list[Any]:
     """Each dyed cloth without the metal and with it, edge to edge."""
-    found = asked(source, metal, len(source.made))
+    found = pick_pairs(source, metal, len(source.made))
     dyed = source.pairs(metal)
     found = found[found["dye"] != "none"].head(_PAIRS) if len(found) else found
     patches: list[parts.Patch] = []
@@ -104,13 +104,9 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
             dose=rows["dose"].map(colours.dose),
             dye=rows["dye"].replace("none", words.say("pages.undyed")),
         )
-        title = words.say("pages.report_moved", metal=metal)
-        blocks.append(parts.Heading(title))
-        blocks.append(
-            parts.number_table(
-                shown, parts.seen(f"{words.say('pages.compared_pair')} {words.say('pages.in_hue')}")
-            )
-        )
+        caption = f"{words.say('pages.compared_pair')} {words.say('pages.in_hue')}"
+        blocks.append(parts.Heading(words.say("pages.report_moved", metal=metal)))
+        blocks.append(parts.number_table(shown, parts.with_step(caption)))
     return blocks
 
 

@@ -41,7 +41,7 @@ def _planned(source: colours.Source, series: str | None) -> pd.DataFrame:
     return source.unread[kept]
 
 
-def shared(
+def sheet(
     source: colours.Source, own: parts.Own = parts.Own(), *, series: str | None = None
 ) -> parts.Page:
     """Return a page with the figures alive inside, for a student with nothing installed.
@@ -68,7 +68,7 @@ def shared(
     for fibre, part in made.groupby("fibre", sort=False):
         said = words.say("pages.series_figure", fibre=fibre)
         figure = plane.figure(part.assign(group=_dyes(part)), size=13, groups=list(_dyes(made)))
-        blocks += [parts.Heading(parts.opened(said)), parts.live(figure, said)]
+        blocks += [parts.Heading(parts.capital(said)), parts.live(figure, said)]
         blocks.append(parts.Text(words.say("pages.series_marks"), "small"))
     blocks.append(parts.Text(words.say("pages.series_point"), only="screen"))
     blocks += [
@@ -93,7 +93,7 @@ def _furthest(source: colours.Source, made: pd.DataFrame) -> list[Any]:
     named = {"dye": part["dye"].iloc[0], "fibre": part["fibre"].iloc[0], "far": f"{far:.1f}"}
     said = words.say("pages.series_lead", light=labels[0], dark=labels[1], **named)
     shown = source.patches([records[at] for at in ends], labels)
-    return [parts.Text(parts.seen(said), "lead"), parts.Chips(shown, 2, 22, touching=True)]
+    return [parts.Text(parts.with_step(said), "lead"), parts.Chips(shown, 2, 22, touching=True)]
 
 
 def strips(source: colours.Source, every: pd.DataFrame) -> list[Any]:
@@ -106,7 +106,7 @@ def strips(source: colours.Source, every: pd.DataFrame) -> list[Any]:
         title = words.say("pages.light_to_dark", count=int(rows["L"].notna().sum()), cloth=named)
         made = source.patches(records, colours.labels(records))
         chips = parts.Chips(made, columns=6, height_mm=13, touching=True)
-        blocks += [parts.Heading(parts.opened(title)), chips]
+        blocks += [parts.Heading(parts.capital(title)), chips]
     return blocks
 
 

@@ -46,12 +46,11 @@ def worksheet(
     InputError
         If no swatch differs from another by this metal alone.
     """
-    found = asked(source, metal, int(count))
+    found = pick_pairs(source, metal, int(count))
     if found.empty:
         raise InputError(words.say("pages.no_pairs", metal=metal))
     asking = [_Asked(source, n, row, metal) for n, row in enumerate(found.to_dict("records"), 1)]
     title = words.say("pages.worksheet_title", metal=metal)
-    used = source.used(one.after for one in asking)
     holding = [one for one in _REASONS if any(one in own.reasons for own in asking)]
     blocks = [
         parts.Fields((words.say("worksheet.name"), words.say("worksheet.date"))),
@@ -65,12 +64,14 @@ def worksheet(
         parts.Text(f"{words.say('pages.answers_note')} {words.say('pages.in_hue')}", "small"),
         parts.Text(words.say("worksheet.basis"), "small"),
         *_sources(metal, holding),
-        parts.Caution(source.cautions(used, children=True, doses=False)),
+        parts.Caution(
+            source.cautions_of((one.after for one in asking), children=True, doses=False)
+        ),
     ]
     return source.page(own, title, blocks)
 
 
-def asked(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
+def pick_pairs(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
     """Matched pairs of many kinds: each dye and cloth once, at the dose most often dyed.
 
     One of three or more is on a tannin, where the book has one: there the metal does most.
@@ -209,7 +210,7 @@ def _why(metal: str, reason: str) -> str:
     """Why a reason holds, and who says so."""
     why = words.say(f"worksheet.because_{reason}", metal=metal)
     source = words.say(f"worksheet.cite_{_source(metal, reason)}")
-    return parts.opened(words.say("worksheet.because", why=why, source=source))
+    return parts.capital(words.say("worksheet.because", why=why, source=source))
 
 
 def _sources(metal: str, reasons: list[str]) -> list[Any]:

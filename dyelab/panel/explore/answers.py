@@ -22,7 +22,7 @@ def recipes(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
         return bench.kept["next"]
     task = values["task"]
     if task == "recipe":
-        return offered.asked(bench, values)
+        return offered.slider_recipe(bench, values)
     if task == "find" and values["wanted"].strip():
         return _found(bench, values).ranked.head(1)
     return _next(bench, values) if task == "next" else pd.DataFrame()
@@ -66,7 +66,7 @@ def show(bench: Bench, task: str = "", progress: Any = None, **values: Any) -> f
 
 def _show_few(bench: Bench) -> frame.Shown:
     """What was measured, and what to dye so that there is something to foretell from."""
-    figure = drawn.measured(bench.tried)
+    figure = drawn.measurements(bench.tried)
     sentence = words.say("exploring.few", why=bench.trust)
     next_ = bench.kept["next"]
     rows = next_ if len(next_) else bench.made
@@ -76,7 +76,7 @@ def _show_few(bench: Bench) -> frame.Shown:
 
 
 def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
-    said = bench.model.colour(offered.asked(bench, values))
+    said = bench.model.colour(offered.slider_recipe(bench, values))
     row, swatches = said.iloc[0].to_dict(), _swatches(bench, said)
     figure = drawn.predictions(bench.tried, said, _plausible(bench, swatches))
     weighed = predict.weigh_out(row, float(values["fibre_g"]))

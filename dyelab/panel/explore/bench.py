@@ -78,10 +78,10 @@ class Bench:
         return self.kept[key]
 
 
-def prepared(book: Book) -> Bench:
+def prepare(book: Book) -> Bench:
     """Learn from a book."""
     try:
-        model = learned(book)
+        model = learn(book)
     except predict.TooFew as few:
         made = style.with_screen_colours(few.made)
         kept = {"next": few.offered}
@@ -91,7 +91,7 @@ def prepared(book: Book) -> Bench:
 
 
 @lru_cache(1)
-def learned(book: Book) -> predict.Model:
+def learn(book: Book) -> predict.Model:
     """Fit a book's model, once while the book stays as it is."""
     return predict.fit(books.wide(book), spectra=book.spectra)
 

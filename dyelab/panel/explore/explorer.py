@@ -24,7 +24,7 @@ class Explorer(frame.Panel):
         super().__init__(
             *("explore", words.say("exploring.title"), offered.choose, answers.show),
             refresh=offered.fit,
-            prepare=bench.prepared,
+            prepare=bench.prepare,
             actions=dict(zip(_TAKES, works, strict=True)),
             book=book,
         )
@@ -49,7 +49,7 @@ class Explorer(frame.Panel):
         return ""
 
     def _dragged(self, change: dict[str, Any]) -> None:
-        middle = spot.dragged(change)
+        middle = spot.dragged_middle(change)
         if middle is not None:
             self._pointed(*middle)
 
@@ -69,7 +69,7 @@ class Explorer(frame.Panel):
         rows = answers.recipes(self.ready, self.values)
         if self.values.get("task") not in ("find", "next") or rows.empty:
             raise InputError(words.say("exploring.nothing_found"))
-        best = offered.laid_out(rows.iloc[0])
+        best = offered.slider_values(rows.iloc[0])
         with self.quiet():
             for name in ("fibre", *offered.DOSED, "over", "dips"):
                 self.choices[name].value = best.pop(name)

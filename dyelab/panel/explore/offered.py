@@ -30,7 +30,7 @@ def choose(bench: Bench) -> dict[str, Any]:
     if bench.model is None:
         return {}
     say = words.say
-    tasks = choices.coded("exploring.task_", TASKS)
+    tasks = choices.options("exploring.task_", TASKS)
     dyed = bench.made[bench.made["dye"] != "none"]
     picks: dict[str, Any] = {"task": choices.pick("exploring.task", tasks)}
     fibres = list((dyed if len(dyed) else bench.made)["fibre"].value_counts().index)
@@ -87,7 +87,7 @@ def _search(bench: Bench) -> dict[str, Any]:
 def _photo() -> dict[str, Any]:
     say = words.say
     known = [*convert.target_names(), WHITE_ONLY]
-    targets = choices.coded("capture.target_", known)
+    targets = choices.options("capture.target_", known)
     share = say("exploring.spot_share")
     upload, photo = choices.photo(str(book_choice.example_photo()))
     return {
@@ -149,7 +149,7 @@ def limits(values: dict[str, Any]) -> predict.Limits:
     return predict.Limits({"fibre": values["fibre"]}, most, without)
 
 
-def asked(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
+def slider_recipe(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
     """Recipe on the sliders."""
     row: dict[str, Any] = {name: values[name] for name in ("fibre", *DOSED)}
     row |= {dose: float(values.get(dose, 0)) for dose in (*DOSED.values(), *METALS.values())}
@@ -175,7 +175,7 @@ def _dyes(bench: Bench, values: dict[str, Any]) -> dict[str, Any]:
     return {"dye": dye, "dye_wof": dose}
 
 
-def laid_out(row: Any) -> dict[str, Any]:
+def slider_values(row: Any) -> dict[str, Any]:
     """The sliders of a recipe."""
     found = {name: row[name] for name in ("fibre", *DOSED)}
     found |= {dose: float(row[dose]) for dose in (*DOSED.values(), *METALS.values()) if dose in row}

@@ -11,7 +11,7 @@ import pandas as pd
 from dyelab import calibrate, measure, read, words
 from dyelab.errors import InputError
 from dyelab.panel import frame, save
-from dyelab.panel.book_choice import typed
+from dyelab.panel.book_choice import typed_path
 from dyelab.panel.explore.bench import Bench
 from dyelab.plot import style
 from dyelab.table import COVARIANCE, LAB, STANDARD_UNCERTAINTIES, WHITE
@@ -77,7 +77,7 @@ def place(scene: Scene, x: float, y: float) -> dict[str, float]:
     return {name: float(np.clip(round(share, 1), 0, 100)) for name, share in shares.items()}
 
 
-def dragged(change: dict[str, Any]) -> np.ndarray | None:
+def dragged_middle(change: dict[str, Any]) -> np.ndarray | None:
     """Middle of the spot that was dragged, in pixels."""
     for value in change.values():
         if isinstance(value, str):
@@ -122,7 +122,7 @@ def _scene(bench: Bench, values: dict[str, Any], progress: Any) -> Scene:
 
 def _path(values: dict[str, Any]) -> Path:
     """The photo chosen; one that was uploaded is kept beside the notebook."""
-    return save.uploaded(values["upload"], "photos") or typed(str(values["photo"]))
+    return save.keep_upload(values["upload"], "photos") or typed_path(str(values["photo"]))
 
 
 def _found(path: Path, values: dict[str, Any]) -> Scene:
