@@ -11,7 +11,7 @@ import pytest
 from panels import choose
 
 from dyelab import book, plan, recipe, synth, words
-from dyelab.handout import colours, kinds
+from dyelab.handout import colours, sheets
 from dyelab.handout import page as parts
 from dyelab.panel import (
     browse,
@@ -193,12 +193,12 @@ def test_a_plan_of_a_part_of_the_recipes_shows_no_english():
     assert kept == []
 
 
-@pytest.mark.parametrize("kind", [*sorted(kinds.KINDS), "fastness, longer"])
+@pytest.mark.parametrize("kind", [*sorted(sheets.KINDS), "fastness, longer"])
 def test_a_page_shows_no_english(kind):
     bk = book.open(synth.example())
     kind, _, longer = kind.partition(", ")
     chosen = CHOSEN | {"full": bool(longer)}
-    page = kinds.KINDS[kind].make(colours.source(bk), parts.Own(), chosen)
+    page = sheets.KINDS[kind].make(colours.source(bk), parts.Own(), chosen)
     known = own_words(bk)
     left = [t for t in english(printed(page), known) if t not in MARKS]
     assert [t for t in left if not re.fullmatch(r"\d+ W\d+ (which|why)", t)] == []

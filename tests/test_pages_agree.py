@@ -10,7 +10,7 @@ import ugly_book
 
 from dyelab import book, compare, convert, files, grade, handout, shift
 from dyelab.errors import InputError
-from dyelab.handout import colours, kinds
+from dyelab.handout import colours, sheets
 from dyelab.handout.page import Own
 from dyelab.plot import static
 
@@ -41,7 +41,7 @@ def undrawn():
 @pytest.fixture(scope="module")
 def pages(source):
     """Every page of the book, by kind: of each dye, metal, fibre and swatch that has one."""
-    return {name: list(made(source, kind)) for name, kind in kinds.KINDS.items()}
+    return {name: list(made(source, kind)) for name, kind in sheets.KINDS.items()}
 
 
 def made(source, kind):
@@ -321,4 +321,4 @@ def test_the_series_says_how_far_its_own_two_chips_lie_apart(pages, source):
 
 
 def test_every_kind_of_page_is_compared_with_another():
-    assert {*CHANGES, *GRADES, *OF_RECIPES, *OF_SWATCHES, *WITHOUT} == set(kinds.KINDS)
+    assert {*CHANGES, *GRADES, *OF_RECIPES, *OF_SWATCHES, *WITHOUT} == set(sheets.KINDS)

@@ -30,8 +30,6 @@ def sheet(
     *,
     swatches: Any = None,
     series: str | None = None,
-    change: str = grade.CHANGE,
-    staining: str = grade.STAINING,
     full: bool = False,
 ) -> parts.Page:
     """Describe the fastness of some swatches of a book.
@@ -44,8 +42,6 @@ def sheet(
         All tested ones without it.
     series : str, optional
         Those of one series.
-    change, staining : str
-        Grades asked for.
     full : bool
         The longer page: every number, the shapes of the curves, how it was worked out.
 
@@ -56,7 +52,6 @@ def sheet(
     """
     wide = books.wide(bk)
     given: Any = {"shared": bk.shared, "spectra": bk.spectra}
-    given |= {"change": change, "staining": staining}
     given["swatches"] = _of_series(bk, series) if series and swatches is None else swatches
     found = grade.study(wide if full else _hardest(wide), **given)
     if not full and found.grades["swatch"].nunique() <= _SHEETS * 2 * _FEW:

@@ -213,8 +213,8 @@ def _chips(pairs: pd.DataFrame, dose: float) -> parts.Chips:
     return parts.Chips(tuple(patches), columns=6)
 
 
-def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
-    """Change grades on one mordanted fibre, plain and with each metal at the dose asked about.
+def grades(found: Findings) -> pd.DataFrame:
+    """Change grades on mordanted wool, plain and with each metal at the dose asked about.
 
     Returns
     -------
@@ -226,7 +226,7 @@ def grades(found: Findings, *, fibre: str = "wool") -> pd.DataFrame:
     last = held["amount"] == held.groupby("exposure")["amount"].transform("max")
     doses = held[[c for c in shift.METALS.values() if c in held]]
     metals = doses.isin([0, found.dose]).all(axis=1)
-    chosen = held[last & metals & (held["fibre"] == fibre) & (held["mordant"] != "none")]
+    chosen = held[last & metals & (held["fibre"] == "wool") & (held["mordant"] != "none")]
     rows = fullest(chosen[chosen["dye"] != "none"]).to_dict("records")
     for row in rows:
         row |= {"when": when(row), "added": ", ".join([row["mordant"], *colours.metals(row)])}

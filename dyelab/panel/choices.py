@@ -57,13 +57,13 @@ def _nothing() -> tuple[str, None]:
     return words.say("recipe_words.none"), None
 
 
-def pick(name: str, options: Iterable[Any], value: Any = None, *, note: str = "") -> Any:
+def pick(name: str, options: Iterable[Any], value: Any = None) -> Any:
     """One of a list; options are values or (label, value) pairs."""
     listed = _shown(options)
     values = [o[1] if isinstance(o, tuple) else o for o in listed]
     # By place: a list whose first option stands for None would else show nothing chosen.
     first = values.index(value) if value in values else (0 if values else None)
-    return _dressed(widgets.Dropdown(options=listed, index=first), name, note)
+    return _dressed(widgets.Dropdown(options=listed, index=first), name)
 
 
 def read_by(methods: list[str]) -> Any:
@@ -144,9 +144,9 @@ def behind(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
     return press.add_class("dl-button"), box
 
 
-def tick(name: str, value: bool = False, *, note: str = "") -> Any:
+def tick(name: str, value: bool = False) -> Any:
     """Yes or no."""
-    return _dressed(widgets.Checkbox(value=value, indent=False), name, note)
+    return _dressed(widgets.Checkbox(value=value, indent=False), name)
 
 
 def upload(name: str, accept: str = "", *, many: bool = False) -> Any:

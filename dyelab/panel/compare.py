@@ -279,7 +279,7 @@ def _spectra(
         raise InputError(words.say("comparing.no_spectra", recipe=best["recipe"]))
     curves = depth.wavelengths, depth.reference, depth.sample
     names = str(best["reference"]), str(best["recipe"])
-    return drawn.spectra(*curves, names=names, strength=True), depth.sentence
+    return drawn.spectra(*curves, names=names), depth.sentence
 
 
 def _lamps(bench: colours.Source, found: shift.Shift, formula: str) -> frame.Shown:

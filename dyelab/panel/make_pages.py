@@ -5,8 +5,7 @@ from typing import Any
 from dyelab import handout, shift, words
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.kinds import CLOTH, KINDS
-from dyelab.handout.sheets import series
+from dyelab.handout.sheets import CLOTH, KINDS, series
 from dyelab.panel import book_choice, choices, frame
 
 _OWN = ("paper", "title", "teacher", "text", "note", "logo", "address")

@@ -19,7 +19,6 @@ _CHI2_95 = 5.991  # two degrees of freedom: the outline that holds 95 % of a nor
 def figure(
     lab: pd.DataFrame,
     *,
-    group: str = "group",
     path: str | None = None,
     size: float = 16,
     height: int = 460,
@@ -32,10 +31,9 @@ def figure(
     Parameters
     ----------
     lab : DataFrame
-        `L, a, b, illuminant, observer`, `swatch`, the columns named by `group` and `path`, and,
-        where known, `recipe` and covariance columns (drawn as 95 % outlines and bars).
-    group : str
-        Column that decides the marker shape; its values make the legend.
+        `L, a, b, illuminant, observer`, `swatch`, `group`, which decides the marker's shape and
+        makes the legend, the column named by `path`, and, where known, `recipe` and covariance
+        columns (drawn as 95 % outlines and bars).
     path : str, optional
         Column whose equal, non-blank values are joined by a line, in row order.
     size : float
@@ -50,29 +48,29 @@ def figure(
         Values of `group` that figures beside one another share, so that each keeps its shape.
     """
     spans = around(lab, grey=False) if fitted and spans is None else spans
-    drawn = style.figure(height=height, **_layout(lab, group, spans))
+    drawn = style.figure(height=height, **_layout(lab, spans))
     drawn.update_layout(margin={"r": _BESIDE})
     if fitted:
         drawn.update_layout(yaxis2={"range": _reach(lab["L"]), "dtick": None})
     if "hover" not in lab:
         lab = style.with_screen_colours(lab)
-    dealt = style.deal(lab[group] if groups is None else groups, style.SHAPES)
-    there = set(lab[group].map(str))
+    dealt = style.deal(lab["group"] if groups is None else groups, style.SHAPES)
+    there = set(lab["group"].map(str))
     marks = {name: shape for name, shape in dealt.items() if name in there}
     if path:
         drawn.add_traces(_paths(lab, path, size))
     drawn.add_traces(_outlines(lab))
     strip = {name: i for i, name in enumerate(marks)}
     for name, shape in marks.items():
-        part = lab[lab[group].astype(str) == name]
+        part = lab[lab["group"].astype(str) == name]
         drawn.add_trace(style.points(part, name=name, shape=shape, size=size, legendgroup=name))
         placed = part.assign(_place=float(strip[name]))
         drawn.add_trace(_strip(placed, shape, size, name))
     return drawn
 
 
-def _layout(lab: pd.DataFrame, group: str, spans: Sequence[float] | None) -> dict:
-    groups = lab[group].nunique()
+def _layout(lab: pd.DataFrame, spans: Sequence[float] | None) -> dict:
+    groups = lab["group"].nunique()
     strip = {"domain": [0.9, 1], "anchor": "y2", "range": [-0.8, max(0.8, groups - 0.2)]}
     layout = {
         **axes(spans or around(lab), (0, 0.8)),

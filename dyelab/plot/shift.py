@@ -286,27 +286,23 @@ def spectra(
     sample: np.ndarray,
     *,
     names: tuple[str, str],
-    strength: bool = False,
 ) -> go.Figure:
-    """Two spectra with the difference shaded: reflectance, or K/S.
+    """K/S of two spectra with the difference shaded.
 
     Parameters
     ----------
     wavelengths, reference, sample : ndarray (k,)
-        nm; reflectance factors, or K/S with `strength`.
+        nm; K/S.
     names : (str, str)
         Of the two cloths.
-    strength : bool
-        The values are K/S.
     """
-    y = words.say("shift_plot.ks") if strength else "reflectance"
     first, second = (style.plain(name) for name in names)
     shade = {"fill": "tonexty", "fillcolor": "rgba(128,128,128,0.22)"}
     lines = [
         style.line(wavelengths, reference, width=2, name=first),
         style.line(wavelengths, sample, width=2, dash="dash", name=second, **shade),
     ]
-    return style.figure(lines, x="wavelength", y=y, height=400)
+    return style.figure(lines, x="wavelength", y=words.say("shift_plot.ks"), height=400)
 
 
 def family(recipes: pd.DataFrame, *, labels: Sequence[str]) -> go.Figure:

@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from dyelab import book, files, handout  # noqa: E402
-from dyelab.handout import colours, kinds  # noqa: E402
+from dyelab.handout import colours, sheets  # noqa: E402
 from dyelab.handout.page import Own  # noqa: E402
 
 DYES = ["none", "weld", "madder", "cochineal", "walnut", "logwood", "birch", "tansy", "alder"]
@@ -67,9 +67,9 @@ def main(folder):
     print(f"reading the book {took:5.2f} s; then made, PDF, HTML in s of processor time")
     one = source.made[(source.made["dye"] != "none") & (source.made["iron_wof"] > 0)].iloc[0]
     lit = bk.readings.loc[bk.readings["exposure"].eq("light"), "swatch"].unique()
-    chosen = {name: one[name] for name in kinds.CLOTH} | {"metal": "iron", "series": "", "count": 8}
-    chosen |= {"upright": False, "full": False, "swatch": lit[0]}
-    for name, kind in kinds.KINDS.items():
+    chosen = {name: one[name] for name in sheets.CLOTH} | {"metal": "iron", "count": 8}
+    chosen |= {"upright": False, "full": False, "series": "", "swatch": lit[0]}
+    for name, kind in sheets.KINDS.items():
         every = list(lit[:6]) if name == "clock" else list(bk.swatches["swatch"])
         asked = {**chosen, "swatches": every}
         page, took = timed(lambda kind=kind, asked=asked: kind.make(source, Own(), asked))

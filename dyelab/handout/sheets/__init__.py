@@ -1,1 +1,52 @@
-"""The pages to hand out, one file a kind."""
+"""The pages to hand out, one file a kind: what makes each, and what it asks for."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from dyelab.handout import fastness
+from dyelab.handout import page as parts
+from dyelab.handout.colours import Source
+from dyelab.handout.sheets import cards, clock, metal, mordants, report, series, wall, worksheet
+
+CLOTH = ("fibre", "dye", "tannin", "mordant")
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of page.
+
+    Attributes
+    ----------
+    sheet : callable
+        ``sheet(source, own, **chosen)``.
+    asks : tuple of str
+        The choices it asks for.
+    """
+
+    sheet: Callable[..., parts.Page]
+    asks: tuple[str, ...]
+
+    def make(self, source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
+        """Return the page; of what was chosen by name it takes what it asks for."""
+        return self.sheet(source, own, **{name: chosen[name] for name in self.asks})
+
+
+def _fastness(source: Source, own: parts.Own, **chosen: Any) -> parts.Page:
+    return fastness.sheet(source.book, own, **chosen)
+
+
+KINDS = {
+    "mordants": Kind(mordants.sheet, ("fibre", "dye")),
+    "metals": Kind(metal.sheet, ("metal", *CLOTH)),
+    "strip": Kind(metal.strip, ("metal", *CLOTH)),
+    "fastness": Kind(_fastness, ("series", "full")),
+    "clock": Kind(clock.clock, ("swatches",)),
+    "card": Kind(cards.card, ("swatch",)),
+    "worksheet": Kind(worksheet.worksheet, ("metal", "count")),
+    "samples": Kind(cards.samples, ("swatches",)),
+    "sorting": Kind(cards.sorting, ("swatches",)),
+    "wall": Kind(wall.chart, ("fibre", "upright")),
+    "series": Kind(series.sheet, ("series",)),
+    "report": Kind(report.report, ()),
+}
