@@ -153,27 +153,21 @@ def _sheet(found: grade.Study, tests: pd.DataFrame | None, crops: dict[str, byte
     strips = sum(len(pieces) for _, pieces in shown)
     blocks = _opening(found)
     for exposure, pieces in shown:
+        told = words.wording("fastness.", exposure)
         if 0 < len(pieces) <= _FEW:
             for piece in pieces:
-                told = words.wording("fastness.", exposure)
                 named = words.say("fastness.went", name=fastness_texts.name(piece[0]), test=told)
                 blocks.append(parts.Text(named, "small"))
                 blocks.append(_strip(piece, crops, numbers=strips <= 2))
         elif pieces:
-            title = words.wording("fastness.", exposure)
-            blocks += [parts.Text(parts.capital(title), "small"), _pairs(found.of(exposure))]
+            blocks += [parts.Text(parts.capital(told), "small"), _pairs(found.of(exposure))]
     outlook = fastness_texts.outlook(found)
     blocks += [*_small_curves(found), *([parts.number_table(outlook)] if len(outlook) else [])]
-    said = _beside_said(found)
+    said = [text for name in found.exposures for text in stain_sentences(found, name)]
+    said += beside_sentences(found)
     blocks += [parts.Points(tuple(said))] if said else []
     blocks += [text for name in found.exposures for text in _records(found, name, tests)]
     return [*blocks, parts.Caution(tuple(cautions(found)))]
-
-
-def _beside_said(found: grade.Study) -> list[str]:
-    """What each piece stained, and what the blue wools beside it say."""
-    texts = [text for name in found.exposures for text in stain_sentences(found, name)]
-    return [*texts, *beside_sentences(found)]
 
 
 def stain_sentences(found: grade.Study, exposure: str) -> list[str]:
@@ -183,15 +177,11 @@ def stain_sentences(found: grade.Study, exposure: str) -> list[str]:
 
 
 def _stains(swatch: str, rows: pd.DataFrame) -> str:
-    said = [
-        words.say(
-            "fastness_panel.stain",
-            part=words.part(row["part"]),
-            said=row["said"],
-            verdict=words.say(f"grade.{row['verdict']}"),
-        )
-        for row in rows.to_dict("records")
-    ]
+    said = []
+    for row in rows.to_dict("records"):
+        told = {"part": words.part(row["part"]), "said": row["said"]}
+        verdict = words.say(f"grade.{row['verdict']}")
+        said.append(words.say("fastness_panel.stain", verdict=verdict, **told))
     required = rows["required"].iloc[0]
     told = {"swatch": swatch, "parts": "; ".join(said), "required": required}
     return words.say("fastness_panel.stains", **told)
@@ -480,18 +470,10 @@ def _beside(found: grade.Study) -> list[Any]:
     """Light fastness by the references beside the samples, and from the dose alone."""
     blocks: list[Any] = []
     if len(found.beside):
-        best = found.beside[found.beside["best"]]
-        rows = pd.DataFrame(
-            {
-                "swatch": best["swatch"],
-                "after": [
-                    fastness_texts.after({**row, "exposure": "light"})
-                    for row in best.to_dict("records")
-                ],
-                "difference": best["difference"],
-                "blue_wool": best["said"],
-            }
-        )
+        best = found.beside[found.beside["best"]].assign(exposure="light")
+        rows = best.rename(columns={"said": "blue_wool"})
+        rows["after"] = [fastness_texts.after(row) for row in best.to_dict("records")]
+        rows = rows[["swatch", "after", "difference", "blue_wool"]]
         blocks.append(parts.number_table(rows, words.say("fastness.beside")))
     lit = [one for one in found.drifts if one.exposure == "light"][:_STRIPS]
     lines = [text for one in lit if (text := _from_dose(one))]

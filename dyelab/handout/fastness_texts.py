@@ -109,31 +109,23 @@ def staining_table(rows: pd.DataFrame) -> pd.DataFrame:
 
 def curve_rows(one: grade.Drift) -> pd.DataFrame:
     """Curves of one swatch: shape, rate, start, now, and the span forecast."""
-    told = grade.curve_table(one)
     by, _ = drawn.scale_of(one.unit)
-    names = [words.wording("fastness.shape_", name) for name in told["shape"]]
-    shape = [
-        name if sure else words.say("fastness.open_shape", shape=name)
-        for name, sure in zip(names, told["told"], strict=True)
-    ]
-    return pd.DataFrame(
-        {
-            "swatch": one.swatch,
-            "quantity": [words.heading(q) for q in told["quantity"]],
-            "shape": shape,
-            "rate": [_rate(row, by) for row in told.to_dict("records")],
-            "from_value": told["before"],
-            "to_value": told["after"],
-            "forecast": [
-                words.say(
-                    "fastness.no_forecast" if row["declined"] else "fastness.span",
-                    low=f"{row['forecast_low']:.1f}",
-                    high=f"{row['forecast_high']:.1f}",
-                )
-                for row in told.to_dict("records")
-            ],
-        }
-    )
+    told = grade.curve_table(one).to_dict("records")
+    return pd.DataFrame([{"swatch": one.swatch, **_curve_row(row, by)} for row in told])
+
+
+def _curve_row(row: dict[Any, Any], by: float) -> dict[str, Any]:
+    shape = words.wording("fastness.shape_", row["shape"])
+    key = "no_forecast" if row["declined"] else "span"
+    ends = {end: f"{row[f'forecast_{end}']:.1f}" for end in ("low", "high")}
+    return {
+        "quantity": words.heading(row["quantity"]),
+        "shape": shape if row["told"] else words.say("fastness.open_shape", shape=shape),
+        "rate": _rate(row, by),
+        "from_value": row["before"],
+        "to_value": row["after"],
+        "forecast": words.say(f"fastness.{key}", **ends),
+    }
 
 
 def _rate(row: dict[Any, Any], by: float) -> str:

@@ -33,15 +33,15 @@ def answer_text(one: Family, dose: Dose) -> str:
     row = one.moved(one.dyed[dose])
     if row is None:
         return words.say("family.start", recipe=one.name)
-    said = words.say(
-        "family.answer",
-        metals=metals(dose),
-        recipe=one.name,
-        moved=row["moved"],
-        distance=distance(row),
-        verdict=compare.in_words(row, said=True),
-    )
+    named = {"metals": metals(dose), "recipe": one.name}
+    said = words.say("family.answer", **named, **change_words(row))
     return " ".join([said, *controls(one, dose)])
+
+
+def change_words(row: dict[Any, Any]) -> dict[str, str]:
+    """How far a colour moved, which way, and whether it did, for a sentence."""
+    verdict = compare.in_words(row, said=True)
+    return {"distance": distance(row), "moved": row["moved"], "verdict": verdict}
 
 
 def controls(one: Family, dose: Dose) -> list[str]:
@@ -51,9 +51,7 @@ def controls(one: Family, dose: Dose) -> list[str]:
         ends = one.ends(name, dose)
         change = one.moved(ends[-1]) if len(ends) == 2 else None
         if change is not None:
-            shown = {"distance": distance(change), "moved": change["moved"]}
-            shown |= {"verdict": compare.in_words(change, said=True)}
-            said.append(words.say(f"family.{name}_moved", **shown))
+            said.append(words.say(f"family.{name}_moved", **change_words(change)))
     return said
 
 

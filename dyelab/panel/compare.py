@@ -16,6 +16,7 @@ from dyelab.plot import shift as drawn
 ALL = ""
 _HELD = ("fibre", "dye", "tannin", "mordant")
 _FIGURES = ("vectors", "multiples", "dose", "spectra", "family", "lamps")
+_VERDICTS = (compare.REAL, compare.CHANCE, compare.CANNOT_TELL)
 _SHOWN = 4  # chips of at most so many pairs
 
 
@@ -167,21 +168,18 @@ def _sentence(pairs: pd.DataFrame, what: str, reference: str, formula: str) -> s
     mean = shift.mean_shift(pairs).iloc[0]
     furthest = shift.rank(pairs, formula=formula).iloc[0]
     counts = pairs["verdict"].value_counts()
+    base = "without" if reference == "none" else "with"
     return words.say(
         "comparing.answer",
         what=what if what in shift.METALS else words.say(f"comparing.step_{what}"),
-        reference=words.say(
-            "comparing.without" if reference == "none" else "comparing.with", reference=reference
-        ),
+        reference=words.say(f"comparing.{base}", reference=reference),
         pairs=len(pairs),
         moved=mean["moved"],
         sign=compare.SIGNS[formula],
         low=f"{pairs[formula].min():.1f}",
         high=f"{pairs[formula].max():.1f}",
         furthest=furthest["recipe"],
-        real=int(counts.get(compare.REAL, 0)),
-        chance=int(counts.get(compare.CHANCE, 0)),
-        cannot_tell=int(counts.get(compare.CANNOT_TELL, 0)),
+        **{code: int(counts.get(code, 0)) for code in _VERDICTS},
     )
 
 

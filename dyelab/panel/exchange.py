@@ -17,6 +17,7 @@ from dyelab.panel.book_choice import typed_path
 _TASKS = ("sheet", "merge", "zip", "xlsx", "folder", "undo")
 _SUFFIX = {"zip": ".zip", "xlsx": ".xlsx", "folder": ""}
 _WHITES = (table.DEFAULT_WHITE, ("D65", 2), ("D50", 2), ("D50", 10), ("A", 10), ("C", 2))
+_COUNTED = ("swatches", "steps", "readings", "lost")
 _AS_FOUND = 4  # rows of the sheet that are shown as they stand
 _IN_WORDS = 3  # rows that are written out in words
 _ASKED = {"sheet": ("file", "upload", "heading", "white"), "merge": ("file",)}
@@ -108,34 +109,21 @@ class Exchange(frame.Panel):
         for made in self.columns.children:
             meanings[made.sheet][made.column] = made.value
         answers = remember.words("materials") | {m.word: m.value for m in self.asked.children}
-        incoming = books.understand(
-            sheets,
-            meanings,
-            listed=books.materials(book),
-            answers=answers,
-            white=chosen["white"] or None,
-            into=book.white,
-            adapt=chosen["adapt"],
-        )
-        self._incoming = incoming
+        whites: Any = {"white": chosen["white"] or None, "into": book.white}
+        asked = {"listed": books.materials(book), "answers": answers, "adapt": chosen["adapt"]}
+        self._incoming = incoming = books.understand(sheets, meanings, **whites, **asked)
         self._ask(incoming)
         told = books.what_changes(book, incoming)
         self.choices["removing"].layout.display = None if len(told.gone) else "none"
         self.choices["adapt"].layout.display = None if incoming.other_white else "none"
         self.understood.value = _in_words(incoming) + _changes(told)
-        said = words.say(
-            "exchange.sheet_says",
-            swatches=len(incoming.swatches),
-            steps=len(incoming.steps),
-            readings=len(incoming.readings),
-            lost=len(incoming.lost),
-        )
-        again = words.say(
-            "exchange.again", new=len(told.new), changed=len(told.changed), gone=len(told.gone)
-        )
-        seen = len(told.new) < len(incoming.swatches)
+        counts = {name: len(getattr(incoming, name)) for name in _COUNTED}
+        changes = {name: len(getattr(told, name)) for name in ("new", "changed", "gone")}
+        said = words.say("exchange.sheet_says", **counts)
+        again = words.say("exchange.again", **changes)
+        seen = changes["new"] < counts["swatches"]
         lost = incoming.lost.rename(columns={"found": "found_there"})
-        if seen and not len(told.new) + len(told.changed) + len(told.gone):
+        if seen and not sum(changes.values()):
             said, again = words.say("exchange.all_there", book=book.title), ""
         said += _of_white(incoming, book, chosen["adapt"])
         text = f"{said} {again}".strip() if seen else said

@@ -3,7 +3,7 @@
 import base64
 import os
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from html import escape
@@ -139,21 +139,19 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
     if frame is None or not len(frame.columns):
         return ""
     frame = words.in_words(frame)
-    kinds = [_kind(frame.iloc[:, i]) for i in range(frame.shape[1])]
-    heads = "".join(
-        f'<th scope="col"{kind}{_meaning(str(name))}>{escape(words.heading(str(name)))}</th>'
-        for name, kind in zip(frame.columns, kinds, strict=True)
-    )
-    whole = [_whole(frame.iloc[:, i]) for i in range(frame.shape[1])]
-    rows = "".join(
-        "<tr>" + "".join(_cells(row, kinds, whole)) + "</tr>"
-        for row in frame.itertuples(index=False)
-    )
+    columns = [frame.iloc[:, i] for i in range(frame.shape[1])]
+    heads = "".join(map(_head, map(str, frame.columns), columns))
+    cells = zip(*map(_cells, columns), strict=True)
+    rows = "".join(f"<tr>{''.join(row)}</tr>" for row in cells)
     label = escape(title, quote=True)
     return (
         f'<div class="dl-table" role="region" tabindex="0" aria-label="{label}">'
         f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
     )
+
+
+def _head(name: str, column: pd.Series) -> str:
+    return f'<th scope="col"{_kind(column)}{_meaning(name)}>{escape(words.heading(name))}</th>'
 
 
 def _meaning(column: str) -> str:
@@ -173,9 +171,9 @@ def glossary() -> str:
     return f'<dl class="dl-glossary">{terms}</dl>'
 
 
-def _cells(row: Iterable[Any], kinds: Sequence[str], whole: Sequence[bool]) -> Iterable[str]:
-    for value, kind, of_wholes in zip(row, kinds, whole, strict=True):
-        yield f"<td{kind}>{_together(cell_text(value, whole=of_wholes))}</td>"
+def _cells(column: pd.Series) -> list[str]:
+    kind, whole = _kind(column), _whole(column)
+    return [f"<td{kind}>{_together(cell_text(value, whole=whole))}</td>" for value in column]
 
 
 def _whole(cells: pd.Series) -> bool:

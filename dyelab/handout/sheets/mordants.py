@@ -5,11 +5,11 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import compare, shift, table, words
+from dyelab import shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.metal_texts import distance
+from dyelab.handout.metal_texts import change_words
 
 _ABREAST, _HIGH = 5, 16  # chips in a row, mm
 _METALS = list(shift.METALS.values())
@@ -75,12 +75,7 @@ def _most(source: colours.Source, rows: list[dict[Any, Any]], dye: str) -> list[
     top = max(changes, key=lambda change: change["dE00"], default=None)
     if top is None:
         return [parts.Text(words.say("pages.mordants_alone", dye=dye), "lead")]
-    values = {
-        "what": top["level"],
-        "moved": top["moved"],
-        "verdict": compare.in_words(top, said=True),
-    }
-    said = words.say("pages.mordants_most", dye=dye, distance=distance(top), **values)
+    said = words.say("pages.mordants_most", dye=dye, what=top["level"], **change_words(top))
     return [parts.Text(said, "lead")]
 
 
@@ -109,8 +104,7 @@ def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
 def _told(source: colours.Source, row: dict[Any, Any], patch: parts.Patch) -> parts.Patch:
     """A patch of what was added, with what that did."""
     change = _change(source, row)
-    values = {"moved": change["moved"], "verdict": compare.in_words(change, said=True)}
-    said = words.say("pages.did", distance=distance(change), **values)
+    said = words.say("pages.did", **change_words(change))
     return replace(patch, label=words.say("pages.with", what=change["level"]), note=said)
 
 

@@ -11,7 +11,7 @@ from dyelab import compare, convert, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.metal_texts import controls, distance, metals
+from dyelab.handout.metal_texts import change_words, controls, metals
 from dyelab.shift.family import Dose
 
 _LETTERS = ("A", "B", "C")
@@ -147,10 +147,7 @@ class _Asked:
         return _chips(self.source, [self.row["from_row"], self.row["to_row"]], labels)
 
     def _said(self) -> str:
-        values = {"moved": self.row["moved"], "verdict": compare.in_words(self.row, said=True)}
-        told = words.say(
-            "pages.one", recipe=colours.cloth(self.row), distance=distance(self.row), **values
-        )
+        told = words.say("pages.one", recipe=colours.cloth(self.row), **change_words(self.row))
         return f"{self.letter}. {told}"
 
     def _right(self) -> str:

@@ -98,11 +98,6 @@ def learn(book: Book) -> predict.Model:
 
 def _trust(model: predict.Model) -> str:
     """How good the model is, in words."""
-    return words.say(
-        "exploring.trust",
-        recipes=len(model.made),
-        swatches=len(model.left_out),
-        error=f"{model.error:.1f}",
-        error_90=f"{model.error_90:.1f}",
-        inside=f"{100 * model.inside:.0f}",
-    )
+    errors = {name: f"{getattr(model, name):.1f}" for name in ("error", "error_90")}
+    counts = {"recipes": len(model.made), "swatches": len(model.left_out)}
+    return words.say("exploring.trust", inside=f"{100 * model.inside:.0f}", **errors, **counts)
