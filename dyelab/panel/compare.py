@@ -1,6 +1,6 @@
 """Compare variants: what one step did, to which cloths, and whether it is more than noise."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -41,9 +41,9 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 def _one_pot(panel: frame.Panel) -> str:
     """Record that the swatches of each recipe shown shared a pot, and judge anew."""
     own = panel.own("comparing.example_kept", put=words.say("comparing.one_pot"))
-    found = _found(panel.ready, **panel.values)
-    made = found.recipes.made["swatch"]
-    ends = sorted({*found.pairs["from_row"], *found.pairs["to_row"]})
+    one = _ask(panel.ready, **panel.values)
+    made = one.found.recipes.made["swatch"]
+    ends = sorted({*one.pairs["from_row"], *one.pairs["to_row"]})
     named = plan.one_pot(own, [made.iloc[row].split(", ") for row in ends])
     panel.save_book(named, words.say("comparing.one_pot"))
     return words.say("comparing.shared", recipes=len(ends))
@@ -106,33 +106,49 @@ def _fit(bench: colours.Source, widgets: dict[str, Any]) -> None:
         widgets[name].disabled = name == what
 
 
-def _show(
-    bench: colours.Source,
-    what: str,
-    reference: str,
-    formula: str,
-    picture: str,
-    method: str,
-    **held: str,
-) -> frame.Shown:
-    fixed = _fixed(what, held)
-    found = _found(bench, what, reference, formula, method=method, **held)
-    recipes = found.recipes
+@dataclass(frozen=True)
+class _Asked:
+    """What was chosen, and the pairs that it gives."""
+
+    what: str
+    reference: str
+    formula: str
+    hold: dict[str, str]
+    found: shift.Shift
+
+    @property
+    def pairs(self) -> pd.DataFrame:
+        return self.found.pairs
+
+    @property
+    def furthest(self) -> pd.DataFrame:
+        """The pairs, the furthest apart first."""
+        return self.pairs.iloc[np.argsort(-self.pairs[self.formula].to_numpy(), kind="stable")]
+
+
+def _ask(
+    bench: colours.Source, what: str, reference: str, formula: str, method: str, **held: str
+) -> _Asked:
+    hold = {name: held[name] for name in _HELD if held[name] != ALL and name != what}
+    given: Any = {"reference": reference, "formula": formula}
+    found = shift.of_step(bench.by(method), what, hold=hold, **given)
+    return _Asked(what, **given, hold=hold, found=found)
+
+
+def _show(bench: colours.Source, picture: str, **chosen: str) -> frame.Shown:
+    one = _ask(bench, **chosen)
+    read_by = choices.method_notes(one.pairs.get("method", ()), bench.every.methods)
     if picture == "lamps":
-        return _lamps(bench, found, formula)
-    figure, said = _picture(bench.book.spectra, found, picture, what, fixed, formula)
-    sentence = _sentence(found.pairs, what, reference, formula)
+        return _lamps(bench, one, read_by)
+    figure, said = _picture(bench, one, picture)
+    numbers = _table(one)
     return frame.Shown(
-        f"{sentence} {said}".strip(),
+        f"{_sentence(one)} {said}".strip(),
         figure,
-        _first(_table(found.pairs, formula), formula),
-        _chips(bench, recipes.made, found.pairs, formula),
-        [
-            *_notes(found.pairs),
-            *_together(recipes, what, fixed),
-            *choices.method_notes(found.pairs.get("method", ()), bench.every.methods),
-        ],
-        numbers=_table(found.pairs, formula),
+        _first(numbers, one.formula),
+        _chips(bench, one),
+        [*_notes(one.pairs), *_together(one), *read_by],
+        numbers=numbers,
     )
 
 
@@ -143,36 +159,18 @@ def _first(numbers: pd.DataFrame, formula: str) -> pd.DataFrame:
     return numbers[["recipe", "verdict", "moved", *ends, *more]]
 
 
-def _fixed(what: str, held: dict[str, str]) -> dict[str, str]:
-    return {name: value for name, value in held.items() if value != ALL and name != what}
-
-
-def _found(
-    bench: colours.Source,
-    what: str,
-    reference: str,
-    formula: str,
-    *,
-    method: str,
-    picture: str = "",
-    **held: str,
-) -> shift.Shift:
-    recipes = bench.by(method)
-    hold = _fixed(what, held)
-    return shift.of_step(recipes, what, reference=reference, formula=formula, hold=hold)
-
-
-def _sentence(pairs: pd.DataFrame, what: str, reference: str, formula: str) -> str:
+def _sentence(one: _Asked) -> str:
+    pairs, what, formula = one.pairs, one.what, one.formula
     if len(pairs) == 1:
         return str(pairs["words"].iloc[0])
     mean = shift.mean_shift(pairs).iloc[0]
     furthest = shift.rank(pairs, formula=formula).iloc[0]
     counts = pairs["verdict"].value_counts()
-    base = "without" if reference == "none" else "with"
+    base = "without" if one.reference == "none" else "with"
     return words.say(
         "comparing.answer",
         what=what if what in shift.METALS else words.say(f"comparing.step_{what}"),
-        reference=words.say(f"comparing.{base}", reference=reference),
+        reference=words.say(f"comparing.{base}", reference=one.reference),
         pairs=len(pairs),
         moved=mean["moved"],
         sign=compare.SIGNS[formula],
@@ -183,20 +181,18 @@ def _sentence(pairs: pd.DataFrame, what: str, reference: str, formula: str) -> s
     )
 
 
-def _table(pairs: pd.DataFrame, formula: str) -> pd.DataFrame:
+def _table(one: _Asked) -> pd.DataFrame:
+    formula = one.formula
     names = ["recipe", formula, f"{formula}_low", f"{formula}_high", "noise_floor", "verdict"]
     names += ["more_swatches", "moved", "dL", "da", "db", "dC", "dH", "pieces"]
-    order = np.argsort(-pairs[formula].to_numpy(), kind="stable")
-    ways = shift.rank(pairs, formula=formula)[["saddening", "warming", "greening"]]
-    shown = compare.readable(pairs.iloc[order])[names]
+    ways = shift.rank(one.pairs, formula=formula)[["saddening", "warming", "greening"]]
+    shown = compare.readable(one.furthest)[names]
     return pd.concat([shown.reset_index(drop=True), ways], axis=1)
 
 
-def _chips(
-    bench: colours.Source, made: pd.DataFrame, pairs: pd.DataFrame, formula: str
-) -> list[list[frame.Chip]]:
+def _chips(bench: colours.Source, one: _Asked) -> list[list[frame.Chip]]:
     """The furthest pairs, edge to edge, with the cloth itself where a photo has it."""
-    far = pairs.iloc[np.argsort(-pairs[formula].to_numpy(), kind="stable")[:_SHOWN]]
+    far, made = one.furthest.head(_SHOWN), one.found.recipes.made
     sides = []
     for row, label, note in (("from_row", None, "reference"), ("to_row", "level", "recipe")):
         cloths = made.iloc[far[row].astype(int)]
@@ -218,61 +214,50 @@ def _notes(pairs: pd.DataFrame) -> list[str]:
     return [*notes, words.say("comparing.floor"), words.say("comparing.marks")]
 
 
-def _together(recipes: shift.Recipes, what: str, held: dict[str, str]) -> list[str]:
+def _together(one: _Asked) -> list[str]:
     """What iron and copper did together beyond the sum of each, where both were dyed."""
-    if what not in shift.METALS:
+    if one.what not in shift.METALS:
         return []
-    both = shift.interaction(recipes)
+    both = shift.interaction(one.found.recipes)
     keep = np.ones(len(both), bool)
-    for name, value in held.items():
+    for name, value in one.hold.items():
         keep &= (both[name] == value).to_numpy() if name in both else False
     return list(both[keep].head(3)["words"]) if len(both) else []
 
 
-def _picture(
-    spectra: pd.DataFrame | None,
-    found: shift.Shift,
-    picture: str,
-    what: str,
-    held: dict[str, str],
-    formula: str,
-) -> tuple[go.Figure | None, str]:
+def _picture(bench: colours.Source, one: _Asked, picture: str) -> tuple[go.Figure | None, str]:
     """The figure asked for, and what it adds to the answer."""
-    made = found.recipes.made
+    made = one.found.recipes.made
     if picture == "multiples":
-        return drawn.multiples(found.pairs, made), ""
+        return drawn.multiples(one.pairs, made), ""
     if picture == "dose":
-        if what not in shift.METALS:
+        if one.what not in shift.METALS:
             raise InputError(words.say("comparing.no_dose"))
-        curve = _curve(found.recipes, what, held, formula)
+        curve = _curve(one)
         return drawn.dose(curve), curve.sentence
     if picture == "spectra":
-        return _spectra(spectra, found, formula)
+        return _spectra(bench.book.spectra, one)
     if picture == "family":
-        return _family(made, held), ""
-    return drawn.vectors(found.pairs, made), ""
+        return _family(made, one.hold), ""
+    return drawn.vectors(one.pairs, made), ""
 
 
-def _curve(
-    recipes: shift.Recipes, what: str, held: dict[str, str], formula: str
-) -> shift.DoseCurve:
+def _curve(one: _Asked) -> shift.DoseCurve:
     """The dose curve; where the doses are too few for one, they themselves and what it needs."""
+    given: Any = {"hold": one.hold, "formula": one.formula}
     try:
-        return shift.dose_curve(recipes, what, hold=dict(held), formula=formula)
+        return shift.dose_curve(one.found.recipes, one.what, **given)
     except InputError as needs:
-        tried = shift.tried_doses(recipes, what, hold=dict(held), formula=formula)
+        tried = shift.tried_doses(one.found.recipes, one.what, **given)
         return replace(tried, sentence=words.say("comparing.tried", needs=needs))
 
 
-def _spectra(
-    spectra: pd.DataFrame | None, found: shift.Shift, formula: str
-) -> tuple[go.Figure, str]:
+def _spectra(spectra: pd.DataFrame | None, one: _Asked) -> tuple[go.Figure, str]:
     """K/S of the pair that moved furthest; weaker or duller is said in words."""
-    pairs = found.pairs
-    best = pairs.iloc[int(np.argmax(pairs[formula].to_numpy()))]
+    best = one.furthest.iloc[0]
     ends = int(best["from_row"]), int(best["to_row"])
     read = spectra is not None and len(spectra)
-    depth = shift.depth_of(found.recipes, *ends, spectra) if read else None
+    depth = shift.depth_of(one.found.recipes, *ends, spectra) if read else None
     if depth is None:
         raise InputError(words.say("comparing.no_spectra", recipe=best["recipe"]))
     curves = depth.wavelengths, depth.reference, depth.sample
@@ -280,17 +265,16 @@ def _spectra(
     return drawn.spectra(*curves, names=names), depth.sentence
 
 
-def _lamps(bench: colours.Source, found: shift.Shift, formula: str) -> frame.Shown:
+def _lamps(bench: colours.Source, one: _Asked, read_by: list[str]) -> frame.Shown:
     """Each pair under several lights: the furthest as chips, all of them as numbers."""
-    pairs = found.pairs.iloc[np.argsort(-found.pairs[formula].to_numpy(), kind="stable")]
+    pairs = one.furthest
     rows = list(zip(pairs["from_row"].astype(int), pairs["to_row"].astype(int), strict=True))
-    seen = shift.under_lamps(found.recipes, rows, bench.book.spectra)
+    seen = shift.under_lamps(one.found.recipes, rows, bench.book.spectra)
     first = seen[seen["pair"] == seen["pair"].min()]
     named = pairs["recipe"].to_numpy()[seen["pair"]]
     table = seen.assign(recipe=named).pivot(index=["pair", "recipe"], columns="lamp", values="dE00")
     table.columns = [words.say(f"lamps.{lamp}") for lamp in table.columns]
-    notes = [_metamers(seen, pairs["recipe"].to_numpy()), words.say("lamps.about")]
-    notes += choices.method_notes(pairs.get("method", ()), bench.every.methods)
+    notes = [_metamers(seen, pairs["recipe"].to_numpy()), words.say("lamps.about"), *read_by]
     said = f"{first['pair'].map(lambda i: pairs['recipe'].iloc[i]).iloc[0]}: "
     chips = [_lit(row) for row in first.to_dict("records")]
     shown = table.reset_index().drop(columns="pair").round(1)

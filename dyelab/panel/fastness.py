@@ -137,33 +137,24 @@ def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
         widgets["at"].value = offered_amounts[-1][1]
 
 
-def _show(
-    bench: _Bench,
-    cloth: str,
-    swatches: tuple[str, ...],
-    exposure: str,
-    at: float,
-    quantity: str,
-    asked: str,
-    full: bool,
-    progress: Any,
-) -> frame.Shown:
+def _show(bench: _Bench, progress: Any, **chosen: Any) -> frame.Shown:
+    swatches, exposure, at = (chosen[name] for name in ("swatches", "exposure", "at"))
     if not swatches:
         raise InputError(words.say("fastness_panel.none"))
     if len(swatches) > _MOST:
         raise InputError(words.say("fastness_panel.many", most=_MOST))
-    found = bench.study(tuple(swatches), asked, progress)
+    found = bench.study(tuple(swatches), chosen["asked"], progress)
     rows = found.of(exposure)
     if rows.empty:
         raise InputError(words.say("fastness_panel.not_so", exposure=exposure))
     now = rows if rows["amount"].isna().all() else rows[rows["amount"].eq(at)]
     return frame.Shown(
         _sentence(now, at),
-        page.figure(found, exposure, quantity, at=at or None),
+        page.figure(found, exposure, chosen["quantity"], at=at or None),
         fastness_texts.grade_table(rows),
         _chips(found, rows, now),
-        [*_more_alike(bench, swatches), *_notes(found, exposure, quantity)],
-        page=lambda: page.page(found, bench.book.tests, book=bench.book, full=full),
+        [*_more_alike(bench, swatches), *_notes(found, exposure, chosen["quantity"])],
+        page=lambda: page.page(found, bench.book.tests, book=bench.book, full=chosen["full"]),
     )
 
 
