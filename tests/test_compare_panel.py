@@ -229,3 +229,12 @@ def test_the_lesson_says_what_a_missing_control_wants(yard, way, said):
     panel = tannin_share.panel(left)
     panel.choices["tannin"].value = "gallnut"
     assert said in " ".join(panel.shown.notes), panel.sentence
+
+
+def test_small_planes_show_colours_that_no_screen_does(recipes):
+    pairs = shift.of_step(recipes, "iron").pairs
+    levels = [f"iron {number % 5} %" for number in range(len(pairs))]
+    made = recipes.made.assign(a=recipes.made["a"] * 5)
+    figure = drawn.multiples(pairs.assign(level=levels), made)
+    marks = {mark for trace in figure.data if trace.name in levels for mark in trace.marker.symbol}
+    assert {"square-x", "cross-open"} <= marks

@@ -21,7 +21,7 @@ def home(tmp_path, monkeypatch):
         (tmp_path / name).mkdir()
         (tmp_path / name / "datapackage.json").write_text(f'{{"title": "Book {name}"}}')
     monkeypatch.setattr(book_choice, "example", lambda: tmp_path / "example")
-    monkeypatch.setattr(book_choice, "opened", lambda path: stand_in.Book(path))
+    monkeypatch.setattr(book_choice, "open_book", lambda path: stand_in.Book(path))
     return tmp_path
 
 
@@ -279,7 +279,7 @@ def test_several_are_ticked_one_by_one_without_a_key_to_hold():
 
 
 def test_a_panel_looked_at_again_shows_what_another_page_saved(tmp_path, monkeypatch):
-    monkeypatch.setattr(book_choice, "opened", book.open)
+    monkeypatch.setattr(book_choice, "open_book", book.open)
     bk = book.save(book.create(tmp_path / "own"))
 
     def count(opened, **_):
@@ -298,3 +298,13 @@ def test_a_panel_looked_at_again_shows_what_another_page_saved(tmp_path, monkeyp
     dress.received({"kind": "seen"})
     assert made.sentence == "1 swatches"
     assert made.values == {"n": 4}
+
+
+def test_a_button_of_a_panel_with_nothing_to_show_says_why(tmp_path):
+    from dyelab.panel import compare, guess
+
+    bk = book.save(book.create(tmp_path / "own"))
+    for made in (compare.panel(bk), guess.panel(bk)):
+        next(iter(made.actions.values())).click()
+        assert made.sentence
+        assert "stumbled" not in made.told.value

@@ -131,3 +131,9 @@ def test_the_example_is_left_alone_and_strangers_are_refused(mine, tmp_path):
     panel.choices["typed"].value = "W01 45 12 -4"
     panel.actions["instrument.add"].click()
     assert "example stays as it is" in panel.told.value
+
+
+def test_values_of_no_swatch_here_are_named(mine):
+    panel = instrument.panel(mine)
+    panel.choices["typed"].value = "Z9 40 1 2"
+    assert "Z9" in panel.below.value

@@ -183,7 +183,9 @@ def _told_of(readings: pd.DataFrame) -> list[str]:
     read_as = readings.apply(conditions_text, axis=1) if len(readings) else []
     how = " · ".join(dict.fromkeys(filter(None, read_as))) or words.say("instrument.not_stated")
     notes = [words.say("instrument.conditions", how=how)]
-    glowing = readings.loc[readings["flags"].str.contains("fluorescent"), "swatch"].unique()
+    glowing = readings.loc[
+        readings["flags"].astype(str).str.contains("fluorescent"), "swatch"
+    ].unique()
     if len(glowing):
         notes.append(words.say("instrument.fluorescent", names=", ".join(glowing)))
     return notes

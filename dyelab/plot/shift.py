@@ -151,10 +151,9 @@ def _once(traces: list[go.Scatter], named: set[str], kinds: dict[str, str]) -> l
     """One shape for a kind in every panel, named in the legend the first time only."""
     for trace in traces:
         if trace.name in kinds:
-            crossed = {"-x": "-x", "en": "-open"}
-            trace.marker.symbol = [
-                kinds[trace.name] + crossed.get(str(old)[-2:], "") for old in trace.marker.symbol
-            ]
+            shape = kinds[trace.name]
+            beyond = [old.endswith(("-x", "-open")) for old in trace.marker.symbol]
+            trace.marker.symbol = [style.crossed(shape) if far else shape for far in beyond]
         trace.showlegend = trace.name not in named
         named.add(trace.name)
     return traces
