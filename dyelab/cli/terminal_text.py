@@ -4,7 +4,7 @@ import shutil
 import textwrap
 from collections.abc import Iterator, Sequence
 
-_WIDEST, _LEAST = 100, 24
+_WIDEST, _LEAST = 100, 24  # letters: longer lines read badly, shorter columns break words
 
 
 def width() -> int:

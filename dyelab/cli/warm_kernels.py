@@ -14,7 +14,7 @@ from traitlets import Integer
 
 # Asked for by ipykernel's own option for extensions of the shell.
 WARM = ["--IPKernelApp.extensions=['dyelab.panel.warm']", "--IPKernelApp.log_level=ERROR"]
-LOOK_SECONDS = 1.0
+LOOK_SECONDS = 1.0  # how soon the next kernel may start, so that the page at work goes first
 
 
 class WarmKernels(AsyncMappingKernelManager):

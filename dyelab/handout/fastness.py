@@ -14,6 +14,7 @@ from dyelab.handout import colours, fastness_texts
 from dyelab.handout import page as parts
 from dyelab.plot import fastness as drawn
 
+# How much of each fits one A4 sheet beside the table and the cautions.
 _FEW = 3  # swatches of a cloth shown with every reading on its sheet
 _SHEETS = 4  # cloths with a sheet each; a page about more is an overview
 _STRIPS = 6  # swatches with every reading on the longer page; more, before and after only

@@ -27,7 +27,7 @@ PAPERS = {
 _PICTURES = {".png": "png", ".jpg": "jpg", ".jpeg": "jpg", ".svg": "svg"}
 COLOUR = [*table.LAB, *table.WHITE]  # columns of a patch
 _FULL = 720  # pixels of a figure as wide as the paper
-_LARGEST_LOGO = 5_000_000
+_LARGEST_LOGO = 5_000_000  # bytes: it travels inside every page
 _LONGEST_ADDRESS = 300  # letters: a code of more has modules too small for a phone at arm's length
 
 

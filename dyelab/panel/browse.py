@@ -15,7 +15,7 @@ from dyelab.errors import InputError
 from dyelab.panel import choices, frame
 from dyelab.table import LAB, WHITE
 
-_MOST = 72
+_MOST = 72  # patches: more take a page longer to draw than the eye to tire
 _ORDERS = ("recipe", "book", "lightness", "hue", "iron", "series")
 _TABLE = ["swatch", "fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
 _REST = ["modifier", *LAB]
@@ -23,7 +23,7 @@ _RECIPE = ["fibre", "dye", "dye_wof", "tannin", "tannin_wof", "mordant", "mordan
 _RECIPE += shift.METALS.values()
 _READING = ["reading", "exposure", "amount", "unit", "area", "part", *LAB, *WHITE]
 _READING += ["method", "flags", "taken_at"]
-_PICTURE = 640
+_PICTURE = 640  # pixels: a photo as wide as the panel
 
 
 def panel(book: frame.Chosen = None) -> frame.Panel:

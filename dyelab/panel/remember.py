@@ -7,7 +7,7 @@ from typing import Any
 
 from dyelab import files
 
-_KEPT_BOOKS = 12
+_KEPT_BOOKS = 12  # what a list of books shows without scrolling
 
 
 def place(name: str = "choices.json") -> Path:

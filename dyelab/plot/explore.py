@@ -13,9 +13,9 @@ from dyelab import table, words
 from dyelab.plot import plane, style
 
 _CHI2_90 = 4.605  # two degrees of freedom: an outline that holds 90 %
-_COLUMNS, _ROWS = 6, 10
+_COLUMNS, _ROWS = 6, 10  # of the patch: enough for the eye to see how swatches differ
 PATCH = _COLUMNS * _ROWS
-_LEFT, _STRIP, _RIGHT = [0, 0.64], [0.72, 0.79], [0.84, 1.0]
+_LEFT, _STRIP, _RIGHT = [0, 0.64], [0.72, 0.79], [0.84, 1.0]  # parts of the width
 _DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "5px,1px")
 
 
@@ -108,7 +108,7 @@ def _layout(spans: Sequence[float]) -> dict:
 def _strip(part: pd.DataFrame, shape: str, size: float, place: float) -> dict[str, Any]:
     bars = None
     if place == 1.0:
-        spread = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.645
+        spread = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.645  # nine in ten of a normal
         bars = {"type": "data", "array": list(spread), "color": style.INK, "thickness": 1}
     look: dict[str, Any] = {**style.pair(2), "showlegend": False, "error_y": bars}
     placed = part.assign(_place=place)

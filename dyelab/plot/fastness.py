@@ -11,7 +11,7 @@ from dyelab import grade, table, words
 from dyelab.plot import style
 
 _UNITS = {"cycle": (1.0, "washes"), "lx h": (1e6, "light_dose"), "h": (1.0, "hours")}
-_BAND = "rgba(128,128,128,0.22)"
+_BAND = "rgba(128,128,128,0.22)"  # grid lines show through
 _COLUMNS, PANEL = 4, 230  # panels in a row, and their height in pixels
 _GAP = 0.03  # between panels beside one another, as a part of the figure
 _ROOM = 76  # pixels between rows, for the axis title of one and the names of the next

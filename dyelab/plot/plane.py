@@ -94,7 +94,7 @@ def axes(spans: Sequence[float], domain: Sequence[float]) -> dict[str, dict[str,
 def _reach(values: pd.Series) -> list[float]:
     """Limits of an axis about these values."""
     low, high = float(values.min()), float(values.max())
-    room = max(0.12 * (high - low), 2.0)
+    room = max(0.12 * (high - low), 2.0)  # of L*: half a mark's height at either end
     return [low - room, high + room]
 
 
@@ -109,6 +109,7 @@ def around(lab: pd.DataFrame, *, grey: bool = True) -> tuple[float, float, float
     reach = np.clip(reach, 0, (high - low).max() / 2)  # large doubt doesn't dwarf the marks
     ends = np.vstack([low, high, values[: len(lab)] - reach, values[: len(lab)] + reach])
     low, high = np.nanmin(ends, axis=0), np.nanmax(ends, axis=0)
+    # room for marks at the edge; never so near that readings' scatter fills the plane
     half = max(float((high - low).max()) / 2 * 1.12, 6.0) + 2
     middle = (low + high) / 2
     return (middle[0] - half, middle[0] + half, middle[1] - half, middle[1] + half)
@@ -139,7 +140,7 @@ def _outlines(lab: pd.DataFrame) -> list[go.Scatter]:
 
 
 def _strip(part: pd.DataFrame, shape: str, size: float, name: str) -> go.Scatter:
-    deviations = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.96
+    deviations = np.sqrt(table.covariances(part)[:, 0, 0]) * 1.96  # 95 % of a normal
     look: dict[str, Any] = {"shape": shape, "size": size, "name": name, "legendgroup": name}
     bars = {"array": list(np.nan_to_num(deviations)), **style.BARS}
     # its marks are wider than the strip of a narrow figure: none is cut

@@ -56,7 +56,7 @@ def vectors(pairs: pd.DataFrame, recipes: pd.DataFrame) -> go.Figure:
 
 
 def _two_planes(both: pd.DataFrame) -> dict[str, Any]:
-    most = float(both["C"].max()) * 1.08 + 3
+    most = float(both["C"].max()) * 1.08 + 3  # C*: room for half a mark
     places = plane.axes(plane.around(both), (0, 0.56))
     places["yaxis"]["constrain"] = "domain"
     chroma = {"range": [0, most], "title": {"text": style.axis("C")}}
@@ -69,7 +69,7 @@ def _arrows(
 ) -> go.Scatter:
     """Every shift as a line with a head past its middle; one trace, parted by gaps."""
     gap = np.full(len(start), np.nan)
-    past = 0.4 * start[[x, y]] + 0.6 * finish[[x, y]]
+    past = 0.4 * start[[x, y]] + 0.6 * finish[[x, y]]  # clear of the marks at both ends
     places = {
         name: np.stack([start[name], past[name], finish[name], gap], axis=1).ravel()
         for name in (x, y)

@@ -17,7 +17,7 @@ import plotly.graph_objects as go
 from dyelab import convert, table, words
 
 INK = "#737373"
-FAINT = "rgba(128,128,128,0.28)"
+FAINT = "rgba(128,128,128,0.28)"  # seen on white and on near-black, behind every mark
 FONT = "system-ui, 'Segoe UI', 'Helvetica Neue', 'DejaVu Sans', sans-serif"
 
 # Okabe and Ito's colours, told apart with any colour vision; never the only carrier of a meaning.

@@ -10,13 +10,14 @@ from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
 
-_CHIP = 40  # mm
+_CHIP = 40  # mm: told apart across a room
 _CELL, _ROW = _CHIP + 3, _CHIP + 7  # mm from chip to chip, with its numbers
 _NAMES, _MARGINS = 51, 24  # mm: the column of names, both margins
 # mm: over the columns with the title and without, foot, a line of text
 _TITLE, _BARE, _FOOT, _LINE = 33, 15, 14, 6
 _BESIDE = 11  # mm of a code that stand beside the title
 _TEXT = 100, 6  # letters of a teacher's own text in a line, mm of that line
+# As page.typ sets it.
 _LETTERS = 17  # of a column's heading in one line
 _ADDED = ["tannin", "mordant", "mordant_wof", "tannin_wof", *shift.METALS.values()]
 _NOT_DYE = ("fibre", "tannin", "mordant", *shift.METALS, "metals_at", "modifier", "form", "ground")

@@ -17,7 +17,7 @@ from dyelab.plot import style
 from dyelab.table import COVARIANCE, LAB, STANDARD_UNCERTAINTIES, WHITE
 
 WHITE_ONLY = "white"
-_HEIGHT = 560
+_HEIGHT = 560  # pixels: a photo and its notes on one screen
 _OF_THE_PHOTO = ("no_card", "no_target", "stored_calibration")  # in a note, or its own
 
 
