@@ -42,7 +42,7 @@ def everything(text):
         handout.Text(text, "lead"),
         handout.Text(text),
         handout.Text(text, "small"),
-        handout.Points((text, text), numbered=True),
+        handout.Points((text, text)),
         handout.Points((text,)),
         handout.Chips(patches, columns=4, touching=True),
         handout.number_table(lab[["swatch", "L", "group"]], text),
@@ -50,7 +50,6 @@ def everything(text):
         handout.live(figure, text),
         handout.Caution((text,)),
         handout.Frame(patches[0], (text,)),
-        handout.Rules(text, 2),
         handout.NewPage(),
     )
     return handout.Page(text, blocks, teacher=text, note=text, logo=handout.logo_of(PNG, "png", ""))

@@ -26,7 +26,6 @@ from dyelab.handout.page import (
     Patch,
     Points,
     Reveal,
-    Rules,
     Text,
     Ticks,
     cell,

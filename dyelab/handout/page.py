@@ -77,10 +77,9 @@ class Text(Block):
 
 @dataclass(frozen=True)
 class Points(Block):
-    """A list of short texts; `numbered` for steps."""
+    """A list of short texts."""
 
     texts: tuple[str, ...]
-    numbered: bool = False
 
 
 @dataclass(frozen=True)
@@ -157,7 +156,6 @@ class Frame(Block):
 
     patch: Patch
     lines: tuple[str, ...] = ()
-    width_mm: float = 60
     height_mm: float = 42
 
 
@@ -169,14 +167,6 @@ class Card(Block):
     patch: Patch
     lines: tuple[str, ...]
     foot: str = ""
-
-
-@dataclass(frozen=True)
-class Rules(Block):
-    """Ruled lines to write on, after a question."""
-
-    question: str
-    count: int = 2
 
 
 @dataclass(frozen=True)
