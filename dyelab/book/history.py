@@ -9,9 +9,9 @@ from typing import Any
 import pandas as pd
 
 from dyelab.book import store
-from dyelab.book.merge_tables import say_counts
 from dyelab.book.model import FILES, Book
 from dyelab.book.opening import from_files, keep_outside_edits, open_book
+from dyelab.book.table_changes import say_counts
 from dyelab.errors import InputError
 
 

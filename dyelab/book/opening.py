@@ -13,10 +13,9 @@ import pandas as pd
 from pandas.api.types import is_numeric_dtype
 
 from dyelab import files, limits, table
-from dyelab.book import outside_changes, store
+from dyelab.book import store, table_changes
 from dyelab.book.checking import sort_out
 from dyelab.book.csv_text import Cells, end_to_end, read
-from dyelab.book.merge_tables import changes, three_way
 from dyelab.book.model import (
     ASIDE,
     ASIDE_FILES,
@@ -29,6 +28,7 @@ from dyelab.book.model import (
     keys,
     tables,
 )
+from dyelab.book.table_changes import changes, three_way
 from dyelab.errors import InputError, choose
 
 NEUTRALISED = "formulas_neutralised"  # in an export: text cells may begin with an apostrophe
@@ -118,7 +118,7 @@ def open_checked(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
 
 
 def unlike_saved(bk: Book) -> list[dict[str, Any]]:
-    """Return what is not as dyelab left it, as faults: see `store.faults` and `outside_changes`.
+    """Return what is not as dyelab left it, as faults: see `store.faults` and `table_changes`.
 
     ``grave`` tells what a check counts from what is only said.
     """
@@ -139,8 +139,8 @@ def unlike_saved(bk: Book) -> list[dict[str, Any]]:
     try:
         before = from_files(bk.path, store.contents(bk.path, last))
     except InputError:
-        return found + outside_changes.unknown(differ)
-    return found + outside_changes.changes(before, bk, differ)
+        return found + table_changes.unknown_changes(differ)
+    return found + table_changes.outside_changes(before, bk, differ)
 
 
 def from_files(folder: Path, contents: dict[str, bytes]) -> Book:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,7 @@ from dyelab.book.opening import add, change
 from dyelab.book.views import locate, part_of
 from dyelab.errors import InputError
 
+_Table: TypeAlias = pd.DataFrame | None
 UNSTATED = 0.3  # CIELAB units a coordinate: a handheld laid anew on cloth, by custom of the trade
 _INSTRUMENTS = ("spectral", "colorimeter")
 _FEW = 3  # degrees of freedom below which repeats say too little
@@ -227,11 +228,7 @@ _ERROR = [f"error {row}{column}" for row in table.LAB for column in table.LAB]
 
 
 def _coloured(
-    lab: pd.DataFrame | None,
-    spectra: pd.DataFrame | None,
-    method: str,
-    white: tuple[str, int],
-    adapt: bool,
+    lab: _Table, spectra: _Table, method: str, white: tuple[str, int], adapt: bool
 ) -> list[pd.DataFrame]:
     parts = []
     if spectra is not None and len(spectra):

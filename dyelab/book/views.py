@@ -172,17 +172,6 @@ def _one_word(text: str) -> str:
     return "_".join(text.split())
 
 
-def _filled(frame: pd.DataFrame) -> pd.DataFrame:
-    doses = {name: 0.0 for name in RECIPE if name.endswith("_wof")}
-    absent = frame["tannin"].isna()
-    for name in RECIPE:
-        blank = doses.get(name, False if name == "vat" else "none")
-        frame[name] = frame[name].where(~absent, blank)
-    for name in IDENTITY:
-        frame[name] = frame[name].astype(object).where(frame[name].notna(), "").astype(str)
-    return frame.astype(dict.fromkeys(doses, float) | {"vat": bool})
-
-
 def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.DataFrame:
     """One row a group of steps, with the columns of a recipe."""
     done = bk.steps if steps is None else steps
@@ -211,7 +200,7 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
     columns["assist_wof"] = _sum(done[assist], by)
     columns |= _identity(done, by)
     frame = pd.DataFrame({name: column.reindex(groups) for name, column in columns.items()})
-    return _blanks(frame).reset_index()[[*by, *RECIPE, *IDENTITY]]
+    return frame.reset_index()[[*by, *RECIPE, *IDENTITY]]
 
 
 _PRINTED = " > printed"
@@ -299,16 +288,15 @@ def _dipped(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     return done.assign(dips=dips)[~again].reset_index(drop=True)
 
 
-def _blanks(frame: pd.DataFrame) -> pd.DataFrame:
-    for name in ("tannin", "mordant", "dye", "modifier", "assist"):
-        frame[name] = frame[name].astype(object).where(frame[name].notna(), "none").astype(str)
-        dose = f"{name}_wof"
-        if dose in frame:
-            frame[dose] = frame[dose].replace(-np.inf, np.nan)
-            frame[dose] = frame[dose].where(frame[name] != "none", 0.0)
-    for name in METALS.values():
-        frame[name] = frame[name].fillna(0.0).replace(-np.inf, np.nan)
-    return frame
+def _filled(frame: pd.DataFrame) -> pd.DataFrame:
+    """Nothing where no step says otherwise: ``none``, no dose, no vat."""
+    named = dict.fromkeys(("tannin", "mordant", "dye", "modifier", "assist"), "none")
+    for name, blank in {**named, **dict.fromkeys(IDENTITY, "")}.items():
+        frame[name] = frame[name].astype(object).where(frame[name].notna(), blank).astype(str)
+    for dose in (name for name in RECIPE if name.endswith("_wof")):
+        absent = frame.get(dose.removesuffix("_wof"), frame[dose].fillna("none")) == "none"
+        frame[dose] = frame[dose].mask(absent, 0.0).replace(-np.inf, np.nan).astype(float)
+    return frame.assign(vat=frame["vat"].eq(True))
 
 
 def _names(done: pd.DataFrame, by: list[str]) -> pd.Series:

@@ -109,10 +109,8 @@ def _checked(frame: pd.DataFrame) -> pd.DataFrame:
         choose(str(name), table.EXPOSURES, "exposure")
     below = rows[rows["amount"] < 0]
     if len(below):
-        row = below.iloc[0]
-        raise InputError(
-            words.say("grade.negative", reading=row["reading"], amount=f"{row['amount']:g}")
-        )
+        told = {"reading": below["reading"].iloc[0], "amount": f"{below['amount'].iloc[0]:g}"}
+        raise InputError(words.say("grade.negative", **told))
     _one_white(rows)
     measured = rows[table.LAB].apply(pd.to_numeric, errors="coerce").notna().all(axis=1)
     return rows[measured].reset_index(drop=True)
@@ -177,13 +175,7 @@ def _alike(cells: Cells, before: np.ndarray, after: np.ndarray) -> tuple[np.ndar
 _CHANGED = {"method": "instrument", "geometry": "geometry"}
 
 
-def _pair(
-    cells: Cells,
-    first: np.ndarray,
-    after: np.ndarray,
-    flags: list[str],
-    sets: dict[tuple[int, ...], int],
-) -> dict:
+def _pair(cells: Cells, first: np.ndarray, after: np.ndarray, flags: list[str], sets: dict) -> dict:
     row = {name: column[after[0]] for name, column in cells.items() if name not in _OWN}
     numbers = [sets.setdefault(tuple(int(i) for i in at), len(sets)) for at in (first, after)]
     methods = {cells["method"][i] for i in (*first, *after)}

@@ -179,11 +179,8 @@ def reach(model: Model, limits: Limits = NO_LIMITS, *, size: int = SIZE) -> Reac
     several = model.over.dyes.joins(made.right)[places % len(made.right)]
     for rows in _chunks(np.flatnonzero(several)):
         scores[rows] = model.weighed(made.recipes(places[rows])).mean
-    return Reach(
-        made,
-        places,
-        np.concatenate([model.basis.lab(scores[i]) for i in _chunks(np.arange(len(scores)))]),
-    )
+    lab = [model.basis.lab(scores[rows]) for rows in _chunks(np.arange(len(scores)))]
+    return Reach(made, places, np.concatenate(lab))
 
 
 def _chunks(rows: np.ndarray) -> list[np.ndarray]:
@@ -371,12 +368,8 @@ def find(
     limits = Limits(hold or {}, most or {}, tuple(without))
     candidates = within or reach(model, limits)
     untried = candidates.recipes(_nearest(candidates.lab, lab))
-    judged = pd.concat(
-        [
-            _judged(model, recipes, (lab, spread), tolerance)
-            for recipes in (_tried(model, limits, lab), untried)
-        ]
-    )
+    both = (_tried(model, limits, lab), untried)
+    judged = pd.concat([_judged(model, rows, (lab, spread), tolerance) for rows in both])
     ranked = _ranked(judged, tolerance).head(n).reset_index(drop=True)
     reachable = bool((judged["middle"] <= tolerance).any())
     ranked = _with_marks(model, ranked)
@@ -412,9 +405,8 @@ def _judged(
         return recipes.assign(middle=[], dE00=[], chance=[])
     full = complete(model, recipes)
     lab, C = predict_swatches(model, full)
-    away = convert.dE00(
-        np.broadcast_to(target, (len(lab), _DRAWS, 3)), draws(model, lab, C + unsure)
-    )
+    drawn = draws(model, lab, C + unsure)
+    away = convert.dE00(np.broadcast_to(target, drawn.shape), drawn)
     middle = convert.dE00(np.broadcast_to(target, lab.shape), lab)
     white = dict(zip(table.WHITE, model.white, strict=True))
     answered = full.assign(**dict(zip(table.LAB, lab.T, strict=True)), **white)
@@ -596,7 +588,7 @@ def next_swatches(
         complete(model, _asked(model, among, limits, many, seed + i))
         for i, many in enumerate((_POOL, _PLACES))
     )
-    chosen, spreads = _greedy(model, (pool, places), *_looked_at(model, places, around, near), n)
+    chosen, spreads = _greedy(model, pool, places, _looked_at(model, places, around, near), n)
     lab, _ = predict_swatches(model, pool.iloc[chosen])
     named = pool.iloc[chosen].reset_index(drop=True)
     named["recipe"] = labels(named)
@@ -635,17 +627,13 @@ def _looked_at(
 
 
 def _greedy(
-    model: Model,
-    rows: tuple[pd.DataFrame, pd.DataFrame],
-    sensitive: np.ndarray,
-    counts: np.ndarray,
-    n: int,
+    model: Model, pool: pd.DataFrame, places: pd.DataFrame, looked: Any, n: int
 ) -> tuple[list[int], np.ndarray]:
     """Rows of the pool, best first, and the usual uncertainty before and after each."""
-    process, many = model.process, len(rows[0])
-    pool, both = model.codes(rows[0]), model.codes(pd.concat(rows, ignore_index=True))
-    K = process.posterior(pool, both)
-    left = (model.weighed(rows[1]).left * sensitive).sum(axis=1)
+    process, many, (sensitive, counts) = model.process, len(pool), looked
+    both = model.codes(pd.concat([pool, places], ignore_index=True))
+    K = process.posterior(model.codes(pool), both)
+    left = (model.weighed(places).left * sensitive).sum(axis=1)
     chosen: list[int] = []
     spreads = [float(np.sqrt(np.maximum(left, 0)) @ counts)]
     for _ in range(min(n, many)):

@@ -5,9 +5,9 @@ import pandas as pd
 
 from dyelab import convert
 from dyelab.errors import InputError, offer
-from dyelab.read.columns import Roles
 from dyelab.read.rows import (
     Part,
+    Roles,
     Rows,
     White,
     illuminant_in,

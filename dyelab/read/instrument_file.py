@@ -9,10 +9,9 @@ import pandas as pd
 from dyelab import limits
 from dyelab.errors import PYTHON, InputError, choose, offer, worded
 from dyelab.read import cgats, cielab, cxf, reflectance, sheet, text
-from dyelab.read.columns import Roles, roles
 from dyelab.read.conditions import refuse_other_than_cloth
 from dyelab.read.reflectance import Scale
-from dyelab.read.rows import Grid, Part, Rows, White, name_faults, samples
+from dyelab.read.rows import Grid, Part, Roles, Rows, White, name_faults, roles, samples
 from dyelab.table import EXPOSURE, WHITE, conditions_text, fault
 
 
@@ -96,7 +95,8 @@ def measurements(
     """
     there = {name: word for name, word in options.items() if not (skip_bad and name == "skip_bad")}
     try:
-        made = _read(Path(path), (illuminant, observer), scale, skip_bad, sheet, geometry)
+        made = _read(Path(path), (illuminant, observer), scale, sheet, geometry)
+        _need_good(made, skip_bad, Path(path).name)
     except InputError as error:
         raise InputError(worded(str(error), there)) from None
     told = {name: made.faults[name].map(lambda t: worded(t, there)) for name in ("remedy", "text")}
@@ -104,12 +104,7 @@ def measurements(
 
 
 def _read(
-    path: Path,
-    white: White,
-    scale: Scale | None,
-    skip_bad: bool,
-    sheet: str | None,
-    geometry: str | None,
+    path: Path, white: White, scale: Scale | None, sheet: str | None, geometry: str | None
 ) -> Measurements:
     found, notes = _grids(path)
     found, left = _of_sheet(found, sheet, path.name)
@@ -118,21 +113,20 @@ def _read(
             f"{path.name}: the columns are named, but no row of data follows: the table is empty. "
             "Expected a row for each sample: export the measurements again."
         )
-    result = _merged(_parts(found, path.name, white, scale), [*notes, *left], geometry, path.name)
+    return _merged(_parts(found, path.name, white, scale), [*notes, *left], geometry, path.name)
+
+
+def _need_good(result: Measurements, skip_bad: bool, name: str) -> None:
+    """Refuse a file with faults, or all of whose rows have them."""
     if len(result.faults) and not skip_bad:
-        raise InputError(_refusal(result))
+        first, *others = result.faults["text"]
+        more = f" {len(others)} more faults in this file." if others else ""
+        good = sum(len(table) for table in (result.lab, result.spectra) if table is not None)
+        takes = offer("skip_bad", f" The other {good} rows are good: {{}} takes them.")
+        raise InputError(first + more + (takes if good else ""))
     if result.lab is None and result.spectra is None:
         first = result.faults["text"].iloc[0]
-        raise InputError(f"{path.name}: no row could be read; the first fault: {first}")
-    return result
-
-
-def _refusal(result: Measurements) -> str:
-    first, *others = result.faults["text"]
-    more = f" {len(others)} more faults in this file." if others else ""
-    good = sum(len(table) for table in (result.lab, result.spectra) if table is not None)
-    rest = offer("skip_bad", f" The other {good} rows are good: {{}} takes them.") if good else ""
-    return first + more + rest
+        raise InputError(f"{name}: no row could be read; the first fault: {first}")
 
 
 def _grids(path: Path) -> tuple[list[Grid], list[str]]:

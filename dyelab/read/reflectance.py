@@ -7,8 +7,16 @@ import pandas as pd
 
 from dyelab import convert
 from dyelab.errors import InputError, offer
-from dyelab.read.columns import Roles
-from dyelab.read.rows import Grid, Part, Rows, first_of_each_row, not_numbers, numbers, with_extras
+from dyelab.read.rows import (
+    Grid,
+    Part,
+    Roles,
+    Rows,
+    first_of_each_row,
+    not_numbers,
+    numbers,
+    with_extras,
+)
 
 Scale = Literal["percent", "factor"]
 LEAST, MOST = -0.2, 2.0  # reflectance factors beyond these are no reflectance of cloth
@@ -28,8 +36,8 @@ def spectra(rows: Rows, role: Roles, scale: Scale | None) -> Part:
     cells = rows.grid.cells[[role.bands[nm] for nm in bands]]
     values, notes = numbers(cells)
     marked = False
-    if values.isna().any(axis=None):
-        cells, marked = _without_signs(cells)
+    if values.isna().any(axis=None) and any(cells[n].str.endswith("%").any() for n in cells):
+        cells, marked = cells.apply(lambda column: column.str.rstrip("% ")), True
         values, notes = numbers(cells)
     values.columns = pd.Index([f"{nm:g}" for nm in bands])
     norm, why = _norm(values, role.percent or marked, rows.grid, scale)
@@ -61,14 +69,6 @@ def _evened(bands: list[float], factors: pd.DataFrame, name: str) -> tuple[pd.Da
         f"{at[1] - at[0]:g} nm by a cubic spline, as CIE 15 allows"
     )
     return pd.DataFrame(values, index=factors.index, columns=columns), [note]
-
-
-def _without_signs(cells: pd.DataFrame) -> tuple[pd.DataFrame, bool]:
-    """Cells such as ``45.3 %`` without their sign, and whether there were any."""
-    marked = any(cells[name].str.endswith("%").any() for name in cells)
-    if not marked:
-        return cells, False
-    return cells.apply(lambda column: column.str.rstrip("% ")), True
 
 
 def _norm(values: pd.DataFrame, marked: bool, grid: Grid, scale: Scale | None) -> tuple[float, str]:

@@ -9,9 +9,8 @@ import pandas as pd
 
 from dyelab import files, limits
 from dyelab.errors import InputError, reading
-from dyelab.read.columns import is_header, roles, wavelength
 from dyelab.read.conditions import conditions
-from dyelab.read.rows import Grid
+from dyelab.read.rows import Grid, is_header, roles, wavelength
 from dyelab.table import fault
 
 _LOOK = 60  # lines within which the header must come

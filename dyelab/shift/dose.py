@@ -134,10 +134,9 @@ def dose_curve(
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
     rows = _series(recipes, metal, hold or {})
     points = _points(recipes, rows, metal)
-    prior, free = _others(recipes, rows)
     grid = points["dose"].max() * np.linspace(0, 1, _GRID) ** 2
-    rng = np.random.default_rng(seed)
-    curves, shapes = _drawn(points, prior, free, grid, draws, rng)
+    lent, rng = _others(recipes, rows), np.random.default_rng(seed)
+    curves, shapes = _drawn(points, lent, grid, draws, rng)
     distance = FORMULAS[formula](np.broadcast_to(curves[:, :1], curves.shape), curves)
     back = FORMULAS[formula](curves, np.broadcast_to(curves[:, -1:], curves.shape))
     doses = _read_off(grid, distance, back, visible, confidence)
@@ -288,16 +287,11 @@ def _candidates(x: np.ndarray) -> _Candidates:
 
 
 def _drawn(
-    points: pd.DataFrame,
-    prior: np.ndarray,
-    free: int,
-    grid: np.ndarray,
-    draws: int,
-    rng: np.random.Generator,
+    points: pd.DataFrame, lent: tuple[np.ndarray, int], grid: np.ndarray, draws: int, rng: Any
 ) -> tuple[np.ndarray, dict[str, float]]:
     """Colours along the doses, drawn from the posterior: (d, g, 3), and each shape's weight."""
     x, y = points["dose"].to_numpy(float), points[table.LAB].to_numpy(float)
-    df = free + len(x) - 2
+    prior, df = lent[0], lent[1] + len(x) - 2
     if df < 4:
         raise InputError(
             f"{len(x)} swatches without replicates can't carry a dose curve with an interval. "
@@ -318,34 +312,26 @@ def _drawn(
     chosen = np.sort(rng.choice(len(weight), draws, p=weight))
     curves = []
     for at, count in zip(*np.unique(chosen, return_counts=True), strict=True):
-        fitted = (centre[at], spread[at], scatter[at])
-        curves.append(_curves(every.only(int(at)), fitted, x, y, grid, df, int(count), rng))
+        root = np.swapaxes(_wishart_roots(scatter[at], df, int(count), rng), 1, 2)
+        steps = np.linalg.cholesky(spread[at]) @ rng.normal(size=(int(count), 2, 3))
+        drawn = centre[at] + steps @ root, root
+        curves.append(_curves(every.only(int(at)), drawn, x, y, grid, rng))
     share = [float(weight[every.hyperbola == one].sum()) for one in (False, True)]
     return np.concatenate(curves), dict(zip(SHAPES, share, strict=True))
 
 
 def _curves(
-    one: _Candidates,
-    fitted: tuple[np.ndarray, np.ndarray, np.ndarray],
-    x: np.ndarray,
-    y: np.ndarray,
-    grid: np.ndarray,
-    df: int,
-    count: int,
-    rng: np.random.Generator,
+    one: _Candidates, drawn: Any, x: np.ndarray, y: np.ndarray, grid: np.ndarray, rng: Any
 ) -> np.ndarray:
-    """Draw `count` curves of one candidate: coefficients, then the straying given them."""
-    centre, spread, scatter = fitted
-    root = _wishart_roots(scatter, df, count, rng)
-    steps = np.linalg.cholesky(spread) @ rng.normal(size=(count, 2, 3))
-    coefficients = centre + steps @ np.swapaxes(root, 1, 2)
+    """Draw curves of one candidate: the straying, given coefficients and roots of the scatter."""
+    coefficients, root = drawn
     cross = one.stray(grid, x)[0]
     gain = cross @ np.linalg.inv(one.stray(x, x)[0] + np.eye(len(x)))
     left = one.stray(grid, grid)[0] - gain @ cross.T
     values, vectors = np.linalg.eigh(left)
     kept = values > 1e-8 * max(values[-1], 1e-12)
     factor = vectors[:, kept] * np.sqrt(values[kept])
-    straying = factor @ rng.normal(size=(count, int(kept.sum()), 3)) @ np.swapaxes(root, 1, 2)
+    straying = factor @ rng.normal(size=(len(root), int(kept.sum()), 3)) @ root
     smooth = one.design(grid)[0] @ coefficients
     return smooth + gain @ (y - one.design(x)[0] @ coefficients) + straying
 
@@ -384,11 +370,12 @@ def _band(
 ) -> pd.DataFrame:
     tails = [0.5, (1 - confidence) / 2, (1 + confidence) / 2]
     columns: dict[str, np.ndarray] = {"dose": grid}
-    values = {**{name: curves[:, :, i] for i, name in enumerate(table.LAB)}, "distance": distance}
+    values = dict(
+        zip((*table.LAB, "distance"), (*np.moveaxis(curves, -1, 0), distance), strict=True)
+    )
     for name, value in values.items():
-        columns[name], columns[f"{name}_low"], columns[f"{name}_high"] = np.quantile(
-            value, tails, axis=0
-        )
+        ends = [name, f"{name}_low", f"{name}_high"]
+        columns |= dict(zip(ends, np.quantile(value, tails, axis=0), strict=True))
     return pd.DataFrame(columns)
 
 

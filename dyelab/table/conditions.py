@@ -119,14 +119,13 @@ def _one(
         return "none", np.nan, ""
     if kind == "none" or (not kind and np.isnan(amount)):
         return kind, np.nan, ""
-    if kind in _NEEDS_UNIT and not unit and np.isfinite(amount):
-        unit = "cycle" if kind == "wash" else ""
-        if not unit:
-            raise InputError(
-                f"{where}: {amount:g} of light, but no unit. Write it in a column unit: lx h, "
-                "klx h, Mlx h, h or reference step."
-            )
-    return kind, amount * worth, unit
+    if kind == "light" and not unit and np.isfinite(amount):
+        raise InputError(
+            f"{where}: {amount:g} of light, but no unit. Write it in a column unit: lx h, "
+            "klx h, Mlx h, h or reference step."
+        )
+    bare_wash = kind == "wash" and not unit and np.isfinite(amount)
+    return kind, amount * worth, "cycle" if bare_wash else unit
 
 
 def _number(text: str, where: str) -> float:
@@ -215,13 +214,10 @@ def ways(rows: pd.DataFrame) -> pd.Series:
         if any(part.loc[part[name] != "", name].nunique() > 1 for name in there):
             told = part.apply(conditions_text, axis=1)
             way.loc[part.index] += ", " + told.where(told != "", "not stated")
-    adapted = rows.get("flags", pd.Series("", index=rows.index)).map(_is_adapted)
+    flags = rows.get("flags", pd.Series("", index=rows.index))
+    adapted = flags.map(lambda cell: "adapted" in _text(cell).split())
     mixed = adapted.groupby(way).transform("nunique") > 1
     return way.where(~(adapted & mixed), way + ", adapted")
-
-
-def _is_adapted(flags: object) -> bool:
-    return "adapted" in _text(flags).split()
 
 
 def method_of(way: str) -> str:
