@@ -14,7 +14,7 @@ from dyelab.grade import blue_wool
 from dyelab.grade.curves import Drift, amount_text, drifts, fails, moment_text, shows
 from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, judge
 from dyelab.grade.pairing import pair
-from dyelab.grade.tone import DEEPER, PLAIN, TONE, UNSEEN, tone
+from dyelab.grade.tone import PLAIN, TONE, UNSEEN, tone
 
 CHANGE, STAINING = "4", "3-4"
 _VERDICTS = (MET, NOT_MET, NOT_SETTLED)
@@ -352,9 +352,6 @@ def forecast_sentence(found: Study, swatch: str, exposure: str) -> str:
     return words.say("grade.outlook", swatch=swatch, **told)
 
 
-_KINDS = {PLAIN: "plain", DEEPER: "deeper"}
-
-
 def tone_sentence(row: pd.Series) -> str:
     """Whether a swatch faded plainly or turned, and which way.
 
@@ -373,4 +370,4 @@ def tone_sentence(row: pd.Series) -> str:
     told = {"swatch": row["swatch"], "left": f"{100 * float(row['tone_left']):.0f}"}
     if kind == TONE:
         return words.say("grade.tone_turned", turned=row["tone_turned"], **told)
-    return words.say(f"grade.tone_{_KINDS[kind]}", **told)
+    return words.say(f"grade.tone_{'plain' if kind == PLAIN else 'deeper'}", **told)

@@ -11,6 +11,7 @@ from dyelab.read.rows import Grid, illuminant_in, observer_in
 from dyelab.table import fault
 
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')
+_COUNT = re.compile(r"[0-9]{1,9}")
 _PAIRS = {"SPECTRALNM", "SPECTRALWL"}
 
 
@@ -27,13 +28,12 @@ def grids(text: str, name: str) -> list[Grid]:
     InputError
         If the format or the data are missing or break off.
     """
-    tables = list(_sections(text.split("\n"), name))
-    if not tables:
-        raise InputError(
-            f"{name}: no BEGIN_DATA line found, so the file holds no data. "
-            "Expected a CGATS table: export the measurements again."
-        )
-    return tables
+    if tables := list(_sections(text.split("\n"), name)):
+        return tables
+    raise InputError(
+        f"{name}: no BEGIN_DATA line found, so the file holds no data. "
+        "Expected a CGATS table: export the measurements again."
+    )
 
 
 def _sections(lines: list[str], name: str) -> Iterator[Grid]:
@@ -142,7 +142,8 @@ def _count_notes(
 ) -> tuple[list[str], list[dict]]:
     """Fewer rows than the file promises is a fault; other wrong counts lose nothing: a note."""
     notes, faults = [], []
-    promised = _number(_keyword(meta, "NUMBER_OF_SETS"))
+    sets, named = (_keyword(meta, f"NUMBER_OF_{what}") for what in ("SETS", "FIELDS"))
+    promised = int(sets) if _COUNT.fullmatch(sets) else None
     if promised is not None and found < promised:
         said = f"{found} rows of data", f"where NUMBER_OF_SETS says {promised}"
         take = offer("skip_bad", ", or take those there are: {}")
@@ -150,11 +151,9 @@ def _count_notes(
         faults.append(fault(name, first + found, "", *said, remedy, word="line"))
     elif promised is not None and found > promised:
         notes.append(f"NUMBER_OF_SETS says {promised}, the data have {found} rows: all were read")
-    promised = _number(_keyword(meta, "NUMBER_OF_FIELDS"))
-    if promised is not None and promised != fields:
-        notes.append(
-            f"NUMBER_OF_FIELDS says {promised}, the format names {fields}: its names count"
-        )
+    if _COUNT.fullmatch(named) and int(named) != fields:
+        note = f"NUMBER_OF_FIELDS says {int(named)}, the format names {fields}: its names count"
+        notes.append(note)
     return notes, faults
 
 
@@ -190,10 +189,6 @@ def _norm(meta: list[str], name: str) -> float | None:
             "reflector, such as 1 or 100. Correct it, or take the line out."
         )
     return norm
-
-
-def _number(text: str) -> int | None:
-    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else None
 
 
 def _keyword(meta: list[str], key: str) -> str:

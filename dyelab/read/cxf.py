@@ -140,15 +140,12 @@ def _is_number(text: str) -> bool:
 
 def _labels(objects: list[Element]) -> list[str]:
     """What each object is called: its name, with its Id behind where names repeat."""
-    names = [
-        (node.get("Name") or node.get("Id") or str(number)).strip()
-        for number, node in enumerate(objects, 1)
-    ]
-    counts, ids = Counter(names), Counter(node.get("Id", "") for node in objects)
-    return [
-        f"{name} ({node.get('Id')})" if counts[name] > 1 and ids[node.get("Id", "")] == 1 else name
-        for name, node in zip(names, objects, strict=True)
-    ]
+    numbered = enumerate(objects, 1)
+    names = [(node.get("Name") or node.get("Id") or str(n)).strip() for n, node in numbered]
+    ids = [node.get("Id", "") for node in objects]
+    again, own = Counter(names), Counter(ids)
+    both = zip(names, ids, strict=True)
+    return [f"{n} ({i})" if again[n] > 1 and own[i] == 1 else n for n, i in both]
 
 
 def _spectra(
@@ -218,10 +215,7 @@ def _labs(objects: list[_Object], specifications: dict[str, _Specification]) -> 
                 groups.setdefault(condition, []).append((number, cells))
         if groups:
             names = ["sample", *(parts if tag.endswith("XYZ") else "Lab"), "illuminant", "observer"]
-            return [
-                _values(rows, names, specifications[condition])
-                for condition, rows in groups.items()
-            ]
+            return [_values(rows, names, specifications[how]) for how, rows in groups.items()]
     return []
 
 

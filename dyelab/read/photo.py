@@ -298,21 +298,17 @@ def file_data(path: str | Path) -> dict[str, str]:
     >>> sorted(read.file_data(photo))[:2]
     ['camera', 'taken_at']
     """
+    from PIL import Image
+
     blank = {"camera": "", "taken_at": ""}
     try:
-        found = _exif(path)
+        with Image.open(path) as picture:
+            found: Any = picture.getexif()
     except Exception:  # no picture that Pillow knows, or a broken header: it says nothing
         return blank
     camera = " ".join(_text(found.get(tag)) for tag in (_MAKE, _MODEL)).strip()
     taken = _text(found.get_ifd(_INNER).get(_ORIGINAL) or found.get(_TAKEN))
     return blank | {"camera": camera[:80], "taken_at": _moment(taken)}
-
-
-def _exif(path: str | Path) -> Any:
-    from PIL import Image
-
-    with Image.open(path) as picture:
-        return picture.getexif()
 
 
 def _text(value: Any) -> str:

@@ -247,10 +247,8 @@ def name_faults(rows: Rows) -> list[dict]:
 def numbers(cells: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """Cells as numbers, NaN where they aren't; decimal commas are read when there are any."""
     values = cells.apply(table.as_floats)
-    if not values.isna().any(axis=None):
-        return values, []
-    comma = any(cells[name].str.match(r"^[-+]?\d*,\d+(?:[eE]|$)").any() for name in cells)
-    if not comma:
+    comma = r"^[-+]?\d*,\d+(?:[eE]|$)"
+    if not (values.isna().any(axis=None) and any(cells[n].str.match(comma).any() for n in cells)):
         return values, []
     points = table.decimal_points(cells)
     return points.apply(table.as_floats), ["decimal commas were read as points"]

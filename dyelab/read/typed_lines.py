@@ -70,8 +70,7 @@ def _after(name: str) -> tuple[str, dict[str, str]]:
 
 
 def _parted(line: str, number: int) -> tuple[str, list[float]]:
-    parts = re.split(r"[;\t]+|\s+", line.strip().strip(";"))
-    parts = [part for part in parts if part]
+    parts = [part for part in re.split(r"[;\s]+", line.strip().strip(";")) if part]
     name, values = " ".join(parts[:-3]), parts[-3:]
     try:
         numbers = [number_in(value, most=160) for value in values]
@@ -81,9 +80,8 @@ def _parted(line: str, number: int) -> tuple[str, list[float]]:
         raise InputError(
             f"typed values, line {number}: {line.strip()!r} doesn't end in three numbers. {_SAYS}"
         )
-    for axis, value, low, high in zip(
-        "Lab", numbers, (0, -160, -160), (100, 160, 160), strict=True
-    ):
+    limits = ((0, 100), (-160, 160), (-160, 160))
+    for axis, value, (low, high) in zip("Lab", numbers, limits, strict=True):
         if not low <= value <= high:
             raise InputError(
                 f"typed values, line {number}: {axis}* is {value:g}, expected {low} to {high}. "

@@ -113,11 +113,8 @@ def metal_moves(recipes: Recipes) -> dict[tuple[int, int], Row]:
     >>> len(shift.metal_moves(recipes))
     58
     """
-    found: dict[tuple[int, int], Row] = {}
-    for what in ("metals", *METALS):
-        rows = pairs(recipes, what).to_dict("records")
-        found |= {(int(row["from_row"]), int(row["to_row"])): row for row in rows}
-    return found
+    found = [pairs(recipes, what).to_dict("records") for what in ("metals", *METALS)]
+    return {(int(row["from_row"]), int(row["to_row"])): row for rows in found for row in rows}
 
 
 def families(made: pd.DataFrame) -> np.ndarray:
@@ -265,9 +262,8 @@ def _controls(made: pd.DataFrame, own: dict[str, Any]) -> dict[str, dict[Dose, R
     """The same recipe without the dye, and without dye and tannin."""
     undyed = {**own, "dye": "none", "dye_wof": 0.0}
     bare = {**undyed, "tannin": "none", "tannin_wof": 0.0}
-    wanted = {"tannin_only": undyed, "undyed": bare}
-    if own.get("tannin", "none") == "none":
-        del wanted["tannin_only"]
+    tannin = own.get("tannin", "none") != "none"
+    wanted = {**({"tannin_only": undyed} if tannin else {}), "undyed": bare}
     found = {}
     for name, cell in wanted.items():
         plain = {**cell, "mordant": "none", "mordant_wof": 0.0}

@@ -198,9 +198,8 @@ def relative_strength(
     """
     waves = np.asarray(wavelengths, float)
     _refuse_fluorescent(waves, reference=reference, sample=sample, base=base)
-    first = np.atleast_2d(ks_above(reference, base))
-    second = np.atleast_2d(ks_above(sample, base))
-    first, second = np.broadcast_arrays(first, second)
+    ends = (np.atleast_2d(ks_above(one, base)) for one in (reference, sample))
+    first, second = np.broadcast_arrays(*ends)
     seen = (waves >= 400) & (waves <= 700)
     at = np.argmax(np.where(seen, first, -np.inf), axis=1)
     row = np.arange(len(first))

@@ -313,9 +313,8 @@ def rank(pairs: pd.DataFrame, *, formula: str = "dE00") -> pd.DataFrame:
     """
     table.need(pairs, [formula, "dL", "dC", "dH", "moved"], "ranking")
     warming, greening = _hue_names(pairs)
-    result = pairs.assign(
-        saddening=-(pairs["dL"] + pairs["dC"]) / np.sqrt(2), warming=warming, greening=greening
-    )
+    sad = -(pairs["dL"] + pairs["dC"]) / np.sqrt(2)
+    result = pairs.assign(saddening=sad, warming=warming, greening=greening)
     result = result.sort_values(formula, ascending=False, kind="stable").reset_index(drop=True)
     result.insert(0, "place", np.arange(1, len(result) + 1))
     names = ["place", "recipe", "sample", formula, f"{formula}_low", f"{formula}_high"]

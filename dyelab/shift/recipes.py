@@ -103,13 +103,12 @@ def as_dyed(
     known = shared if shared is not None and len(shared) else None
     variants = compare.gather(rows, by="variant", piece="swatch", shared=known, series=series)
     first = rows.drop_duplicates("variant").reset_index(drop=True)
-    codes: dict[int, dict[str, None]] = {}
-    for variant, code in zip(rows["variant"].tolist(), rows["swatch"].tolist(), strict=True):
-        codes.setdefault(variant, {})[code] = None
+    once = rows[["variant", "swatch"]].drop_duplicates()
+    codes = once.groupby("variant")["swatch"].agg(", ".join)
     colours = dict(zip(table.LAB, variants.mean.T, strict=True))
     made = first[there].assign(**colours, illuminant=white[0], observer=white[1])
     made = made.assign(pieces=variants.pieces, variant=np.arange(len(first)))
-    made["swatch"] = [", ".join(codes[i]) for i in range(len(first))]
+    made["swatch"] = codes.to_numpy()
     made = table.with_uncertainties(made, compare.mean_covariances(variants))
     return Recipes(made, replace(variants, names=np.array(label(made), object)), rows)
 
@@ -290,8 +289,7 @@ def shifting_salts() -> frozenset[str]:
 
 
 def _no_salt(text: str, salts: frozenset[str]) -> str:
-    kept = [part for part in text.split(" + ") if part and part not in salts]
-    return " + ".join(kept) or "none"
+    return " + ".join(p for p in text.split(" + ") if p and p not in salts) or "none"
 
 
 def group_numbers(frame: pd.DataFrame, names: list[str]) -> np.ndarray:

@@ -1,19 +1,38 @@
-"""One sheet of a spreadsheet: its headings found, its rows numbered as the user sees them."""
+"""A spreadsheet as found: every sheet as text, merged cells filled in, its headings found."""
 
+import io
 import re
+import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from datetime import date, datetime, time
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
-from dyelab import errors, limits, table, words
-from dyelab.book.spreadsheet import cells, vocabulary, workbook
+from dyelab import errors, files, limits, table, words
+from dyelab.book.csv_text import grid as csv_grid
+from dyelab.book.spreadsheet import cells, vocabulary
 from dyelab.errors import InputError
 
 _LOOKED_AT = 25  # rows at the top among which headings are sought
 _UNIT_ROW = {"%", "g", "°C", "°F", "min", "h", "% WOF", "g/L"}
 LOST = ["where", "found", "why"]
+
+
+_EXCEL = (".xlsx", ".xlsm")
+
+
+@dataclass
+class Grid:
+    """The cells of one sheet as text, by row; `merged` counts the cells filled in."""
+
+    name: str
+    rows: list[list[str]]
+    merged: int = 0
+    broken: list[tuple[int, int]] = field(default_factory=list)  # formulas without their result
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,7 +118,7 @@ def sheets(
     >>> [one.file for one in book.sheets(path)]
     ['own.csv']
     """
-    found = workbook.grids(path)
+    found = grids(path)
     held = [one for one in found if any(any(row) for row in one.rows)]
     names = tuple(one.name for one in held)
     file = called or Path(path).name
@@ -146,7 +165,7 @@ def _place(at: int, turned: bool) -> str:
     return f"column {letter(at - 1)}" if turned else f"row {at}"
 
 
-def _read(file: str, grid: workbook.Grid, names: tuple[str, ...], heading: int | None) -> Sheet:
+def _read(file: str, grid: Grid, names: tuple[str, ...], heading: int | None) -> Sheet:
     rows, turned = grid.rows, heading is None and _on_its_side(grid.rows)
     if turned:
         rows = [list(column) for column in zip(*rows, strict=True)]
@@ -272,7 +291,7 @@ def _shown(row: Iterable[str]) -> str:
     return ", ".join(cell for cell in row if cell)[:80]
 
 
-def _formulas(grid: workbook.Grid) -> list[tuple[str, str, str]]:
+def _formulas(grid: Grid) -> list[tuple[str, str, str]]:
     why = words.say("spreadsheet.formula")
     return [(f"cell {letter(c - 1)}{r}", "=…", why) for r, c in grid.broken]
 
@@ -286,9 +305,7 @@ def _above(rows: list[list[str]], turned: bool) -> list[tuple[str, str, str]]:
     ]
 
 
-def _notes(
-    grid: workbook.Grid, where: cells.Locale, first: int, last: int, turned: bool
-) -> tuple[str, ...]:
+def _notes(grid: Grid, where: cells.Locale, first: int, last: int, turned: bool) -> tuple[str, ...]:
     rows = f"{first + 1} and {last + 1}" if last > first else f"{last + 1}"
     key = "turned" if turned else "headings"
     said = [*grid.notes, words.say(f"spreadsheet.{key}", rows=rows, column=letter(last))]
@@ -299,3 +316,158 @@ def _notes(
     if not where.sure_of_days:
         said.append(words.say("spreadsheet.days"))
     return tuple(said)
+
+
+def grids(path: str | Path) -> list[Grid]:
+    """Read every sheet of a CSV, TSV, XLSX or ODS file.
+
+    Raises
+    ------
+    InputError
+        If there is no such file, or it is none of these.
+    """
+    file = Path(path)
+    suffix, content = file.suffix.lower(), limits.content(file)
+    if suffix == ".xls":
+        raise InputError(f"{file.name}: the old XLS form. Save it as XLSX or ODS first.")
+    if suffix in _EXCEL:
+        with errors.reading(file.name, "XLSX"):
+            return _excel(content, file.name)
+    if suffix == ".ods":
+        with errors.reading(file.name, "ODS"):
+            return _ods(content, file.name)
+    if b"\0" in content[:1000] and content[:2] not in (b"\xff\xfe", b"\xfe\xff"):
+        raise InputError(f"{file.name}: not a table of text. Save it as CSV, ODS or XLSX first.")
+    with errors.reading(file.name, "CSV"):
+        rows, notes = csv_grid(content, file.name)
+    return [Grid("", rows, notes=notes)]
+
+
+def cell_text(value: Any, percent: bool = False) -> str:
+    """One cell as text: dates as ISO 8601, numbers at full precision, 0.15 shown as 15 %."""
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        midnight = value.time() == time(0)
+        return value.date().isoformat() if midnight else value.isoformat(timespec="seconds")
+    if isinstance(value, date | time):
+        return value.isoformat()
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return f"{value * 100:.12g} %" if percent else f"{value:.15g}"
+    return " ".join(str(value).split()) if "\n" not in str(value) else str(value).strip()
+
+
+def _excel(content: bytes, name: str) -> list[Grid]:
+    """Every sheet, as wide and long as what it holds; `files.sheets` keeps the limits."""
+    from openpyxl import load_workbook
+
+    sizes = {
+        title: (len(rows), max(map(len, rows), default=0))
+        for title, rows in files.sheets(content, name).items()
+    }
+    held = load_workbook(io.BytesIO(content), data_only=True)
+    asked = load_workbook(io.BytesIO(content), data_only=False)
+    return [_excel_grid(one, asked[one.title], *sizes[one.title]) for one in held.worksheets]
+
+
+def _excel_grid(sheet: Any, formulas: Any, height: int, width: int) -> Grid:
+    if not height:
+        return Grid(sheet.title, [])
+    inside = {"max_row": height, "max_col": width}
+    rows = [
+        [cell_text(cell.value, "%" in str(cell.number_format)) for cell in row]
+        for row in sheet.iter_rows(**inside)
+    ]
+    broken = [
+        (cell.row, cell.column)
+        for row in formulas.iter_rows(**inside)
+        for cell in row
+        if cell.data_type == "f" and rows[cell.row - 1][cell.column - 1] == ""
+    ]
+    merged = sheet.merged_cells.ranges
+    spans = [(r.min_row - 1, r.min_col - 1, r.max_row, r.max_col) for r in merged]
+    return Grid(sheet.title, rows, _fill(rows, spans), broken)
+
+
+def _fill(rows: list[list[str]], spans: list[tuple[int, int, int, int]]) -> int:
+    """Write the text of each merged block into all its cells."""
+    count = 0
+    for top, left, bottom, right in spans:
+        held = rows[top][left]
+        for r in range(top, min(bottom, len(rows))):
+            for c in range(left, min(right, len(rows[r]))):
+                count += held != "" and (r, c) != (top, left)
+                rows[r][c] = held
+    return count
+
+
+_O = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
+_T = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
+_X = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
+
+
+def _ods(content: bytes, name: str) -> list[Grid]:
+    """OpenDocument spreadsheets (ISO/IEC 26300), read by a parser that expands no entities."""
+    from defusedxml import ElementTree
+
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        size = packed.getinfo("content.xml").file_size
+        limits.need(size, limits.TABLE_BYTES, "bytes when unpacked", name)
+        root = ElementTree.fromstring(packed.read("content.xml"))
+    return [_ods_grid(sheet, name) for sheet in root.iter(f"{_T}table")]
+
+
+def _ods_grid(sheet: Any, name: str) -> Grid:
+    rows: list[list[str]] = []
+    spans: list[tuple[int, int, int, int]] = []
+    waiting = 0  # empty rows that count only if something follows
+    for row in sheet.iter(f"{_T}table-row"):
+        cells, own = _ods_row(row)
+        times = int(row.get(f"{_T}number-rows-repeated", 1))
+        if not cells:
+            waiting += times
+            continue
+        limits.need(len(rows) + waiting + times, limits.ROWS, "rows", name)
+        limits.need(times * len(cells), limits.CELLS, "cells", name)
+        rows += [[] for _ in range(waiting)]
+        waiting = 0
+        at = len(rows)
+        spans += [(at, left, at + down, left + across) for left, down, across in own]
+        rows += [list(cells) for _ in range(times)]
+    width = max((len(row) for row in rows), default=0)
+    rows = [row + [""] * (width - len(row)) for row in rows]
+    return Grid(sheet.get(f"{_T}name", ""), rows, _fill(rows, spans))
+
+
+def _ods_row(row: Any) -> tuple[list[str], list[tuple[int, int, int]]]:
+    """Texts of a row without its blank end, and (column, rows, columns) of its merged blocks."""
+    cells: list[str] = []
+    spans = []
+    blank = 0
+    for cell in row:
+        if cell.tag not in (f"{_T}table-cell", f"{_T}covered-table-cell"):
+            continue
+        times = int(cell.get(f"{_T}number-columns-repeated", 1))
+        shown = _ods_text(cell)
+        down, across = (int(cell.get(f"{_T}number-{n}-spanned", 1)) for n in ("rows", "columns"))
+        if down > 1 or across > 1:
+            spans.append((len(cells) + blank, down, across))
+        if not shown and (down, across) == (1, 1):
+            blank += times
+            continue
+        cells += [""] * blank + [shown] * min(times, limits.COLUMNS)
+        blank = 0
+    return cells, spans
+
+
+def _ods_text(cell: Any) -> str:
+    kind = cell.get(f"{_O}value-type", "")
+    if kind in ("float", "currency", "percentage"):
+        return cell_text(float(cell.get(f"{_O}value")), kind == "percentage")
+    if kind == "date":
+        held = str(cell.get(f"{_O}date-value"))
+        return held.removesuffix("T00:00:00")
+    parts = ["".join(part.itertext()) for part in cell.findall(f"{_X}p")]
+    return "\n".join(parts).strip()
