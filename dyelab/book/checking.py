@@ -42,7 +42,8 @@ def sort_out(
     rows: dict[str, pd.DataFrame] = {}
     faults: list[_Fault] = []
     cells: list[dict[str, str]] = []
-    lines = _old_lines(aside)
+    old_lines = _earlier(aside, "lines", LINES)[LINES].itertuples(index=False)
+    lines = [(name, "", line) for name, line in old_lines]
     for name, read in found.items():
         parts = [read.frame, _earlier(aside, name, [])]
         frame = end_to_end(*parts) if len(parts[1]) else read.frame
@@ -172,11 +173,6 @@ def _earlier(aside: Mapping[str, Cells], name: str, columns: list[str]) -> pd.Da
     """What an earlier save set aside under this name; without rows where it set aside nothing."""
     held = aside[name].frame if name in aside else pd.DataFrame()
     return pd.DataFrame(columns=columns, dtype=str) if held.empty else held
-
-
-def _old_lines(aside: Mapping[str, Cells]) -> list[tuple[str, str, str]]:
-    rows = _earlier(aside, "lines", LINES)[LINES].itertuples(index=False)
-    return [(name, "", line) for name, line in rows]
 
 
 _REASON = {

@@ -233,7 +233,9 @@ def commit(
     try:
         _set_damaged_aside(path)
         _stage(path, contents, manifest)
-        _write_json(path / HISTORY / f"{manifest['version']:06}.pending", manifest)
+        pending = path / HISTORY / f"{manifest['version']:06}.pending"
+        files.write(pending, json.dumps(manifest, ensure_ascii=False, indent=1).encode())
+        _settle(pending.parent)
     except OSError as error:
         _sweep(path)
         raise InputError(
@@ -287,11 +289,6 @@ def _holds(path: Path, name: str, sha: str) -> bool:
     """Whether a plain file of the folder has this content."""
     content = folder.content(path, name)
     return content is not None and digest(content) == sha
-
-
-def _write_json(target: Path, data: Any) -> None:
-    files.write(target, json.dumps(data, ensure_ascii=False, indent=1).encode())
-    _settle(target.parent)
 
 
 def _settle(folder: Path) -> None:

@@ -92,7 +92,9 @@ def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) ->
     made = []
     for name, part in groups.items():
         row = {**told, "variant": name, "reference": reference}
-        row |= _less(base, part, scatter, freedom, confidence) | _repeats(base, part)
+        row |= _less(base, part, scatter, freedom, confidence)
+        row |= {"pots": min(map(_pots, (base, part)))}  # of the variant that has fewer
+        row |= {"loads": min(one["test"].nunique() for one in (base, part))}
         row |= {"left": _share(part), "reference_left": _share(base)}
         made.append(row | _cost(base, part))
     return made
@@ -136,13 +138,8 @@ def _between_loads(base: pd.DataFrame, part: pd.DataFrame) -> tuple[float, int]:
     return (float(apart.var() / len(apart)), len(apart)) if len(apart) > 1 else (0.0, len(apart))
 
 
-def _repeats(base: pd.DataFrame, part: pd.DataFrame) -> dict:
-    """Pots and loads of the variant that has fewer; NaN pots where none are recorded."""
-    pots = [_pots(one) for one in (base, part)]
-    return {"pots": min(pots), "loads": min(one["test"].nunique() for one in (base, part))}
-
-
 def _pots(rows: pd.DataFrame) -> float:
+    """How many pots these were dyed in; NaN where none are recorded."""
     named = rows.drop_duplicates("swatch")
     if "baths" not in rows or not named["baths"].astype(str).str.contains(r"=\S").any():
         return np.nan

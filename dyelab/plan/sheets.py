@@ -74,12 +74,12 @@ def sheets(
     """
     errors.choose(paper, press.PAPERS, "paper")
     written = {}
+    name = "".join(c if c.isalnum() or c in "-_" else "_" for c in planned.name.strip())
+    asked: Any = {"paper": paper, "pots": pots, "children": children, "listed": listed}
     for sheet in only:
         errors.choose(sheet, SHEETS, "sheet", "of a series")
-        target = Path(folder) / f"{_file_name(planned.name)}_{sheet}.pdf"
-        template, data, pictures = page(
-            planned, sheet, paper=paper, pots=pots, children=children, listed=listed
-        )
+        target = Path(folder) / f"{name[:60] or 'series'}_{sheet}.pdf"
+        template, data, pictures = page(planned, sheet, **asked)
         written[sheet] = press.pdf(template, data, target, pictures=pictures)
     return written
 
@@ -127,11 +127,6 @@ def _sheet(sheet: str, title: str, paper: str) -> tuple[str, dict[str, Any]]:
         "paper": press.PAPERS[paper],
         "text": {key: words.say(f"series.{key}") for key in _TEXT},
     }
-
-
-def _file_name(name: str) -> str:
-    kept = "".join(c if c.isalnum() or c in "-_" else "_" for c in name.strip())
-    return kept[:60] or "series"
 
 
 def _bath_data(planned: Series, children: bool, listed: pd.DataFrame | None) -> dict[str, Any]:
@@ -207,13 +202,11 @@ def timetable(planned: Series, pots: int = 2, start: int = 9) -> list[dict[str, 
 
 def _stages(rows: pd.DataFrame) -> list[pd.DataFrame]:
     """Baths that can be on together, in order; a dye over a vat waits for it."""
-    found = [rows[rows["kind"] == kind] for kind in BATH_KINDS[: BATH_KINDS.index("dye")]]
-    dyes = rows[rows["kind"].isin(["dye", "vat"])]
-    for layer in sorted(dyes["layer"].unique()):
-        found += [
-            dyes[(dyes["layer"] == layer) & (dyes["kind"] == kind)] for kind in ("dye", "vat")
-        ]
-    return [*found, *(rows[rows["kind"] == kind] for kind in ("modifier", "rinse"))]
+    of = {kind: rows[rows["kind"] == kind] for kind in BATH_KINDS}
+    dyes = (of.pop("dye"), of.pop("vat"))
+    late = [of.pop(kind) for kind in ("modifier", "rinse")]
+    layers = sorted({*dyes[0]["layer"], *dyes[1]["layer"]})
+    return [*of.values(), *(own[own["layer"] == n] for n in layers for own in dyes), *late]
 
 
 def effort(planned: Series, pots: int = 2) -> dict[str, Any]:

@@ -254,17 +254,16 @@ def _allowed(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
 
 def which_allowed(table: pd.DataFrame, limits: Limits) -> np.ndarray:
     """Which recipes, or parts of recipes, keep to limits."""
-    keep = np.ones(len(table), bool)
+    keep, banned = np.ones(len(table), bool), set(limits.without)
     for column in map(str, table):
         if column in limits.hold:
             keep &= np.isin(_named(table[column]), _listed(limits.hold[column]))
         if column in limits.most:
             keep &= (table[column] <= limits.most[column] + 1e-9).to_numpy()
         metal = column.removesuffix("_wof")
-        if metal in METALS and _banned(metal, limits):
+        if metal in METALS and {metal, recipe.metals.salts()[metal]} & banned:
             keep &= (table[column] == 0).to_numpy()
         elif not column.endswith("_wof"):
-            banned = set(limits.without)
             names = _named(table[column].astype(str))
             keep &= ~np.array([bool(banned & set(n.split(" + "))) for n in names], bool)
     return keep
@@ -275,10 +274,6 @@ def _named(column: pd.Series) -> list:
     if column.name != "dye":
         return list(column)
     return [" + ".join(part.material for part in layers(dye, 1.0)) or NONE for dye in column]
-
-
-def _banned(metal: str, limits: Limits) -> bool:
-    return metal in limits.without or recipe.metals.salts()[metal] in limits.without
 
 
 def _listed(value: Any) -> list[Any]:

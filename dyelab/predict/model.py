@@ -157,12 +157,9 @@ class Model:
             more[several] = two.weights
             for name, values in whole.items():
                 values[several] = getattr(two, name)
-        places = np.concatenate([self.process.seen.recipe, self.over.seen.recipe + self._singles])
+        singles = self.process.seen.recipe
+        places = np.concatenate([singles, self.over.seen.recipe + singles.max() + 1])
         return gp.Weighed(**whole, weights=more @ np.eye(len(self.made))[places], more=one.more)
-
-    @property
-    def _singles(self) -> int:
-        return int(self.process.seen.recipe.max()) + 1
 
     def under(self, recipes: pd.DataFrame, white: tuple[str, int]) -> np.ndarray:
         """CIELAB (m, 3) predicted for recipes under any light."""

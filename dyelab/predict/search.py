@@ -190,7 +190,7 @@ def _chunks(rows: np.ndarray) -> list[np.ndarray]:
 def _scores(model: Model, grid: Grid) -> np.ndarray:
     """Mean scores of the whole grid: the kernel's factors of each side, then one product."""
     kernels, process = model.process.kernels, model.process
-    on_left = [i for i, s in enumerate(model.steps) if _in(s.name, grid.left)]
+    on_left = [i for i, s in enumerate(model.steps) if set(STEPS[s.name]) & set(grid.left)]
     on_right = [i for i in range(len(model.steps)) if i not in on_left]
     sides = [
         ([code_step(step, side) for step in model.steps], chosen)
@@ -203,10 +203,6 @@ def _scores(model: Model, grid: Grid) -> np.ndarray:
         )
         scores.append(((left * (np.exp(p[0]) * alpha)) @ right.T).ravel())
     return np.stack(scores, axis=1)
-
-
-def _in(name: str, side: pd.DataFrame) -> bool:
-    return any(column in side for column in STEPS[name] if column)
 
 
 def gamut(

@@ -64,11 +64,8 @@ def advise(
         found += [(code, order, text) for _, order, text in said for code in codes]
     frame = pd.DataFrame(found, columns=["swatch", "order", "advice"]).drop_duplicates()
     grouped = frame.groupby(["advice", "order"], sort=False, dropna=False)["swatch"]
-    return (
-        grouped.agg(lambda codes: ", ".join(dict.fromkeys(codes)))
-        .rename("swatches")
-        .reset_index()[["swatches", "order", "advice"]]
-    )
+    codes = grouped.agg(lambda codes: ", ".join(dict.fromkeys(codes))).rename("swatches")
+    return codes.reset_index()[["swatches", "order", "advice"]]
 
 
 def refuse(steps: pd.DataFrame) -> None:
@@ -100,9 +97,8 @@ def _joined(steps: pd.DataFrame, swatches: pd.DataFrame, known: pd.DataFrame) ->
         values = named[column] if column in named else pd.Series(float("nan"), index=named.index)
         named[column] = values.astype(float)
     facts = known[["material", "role", "metal", "low_wof", "high_wof", "own_colour"]]
-    full = named.merge(facts, on="material", how="left").merge(
-        swatches[["swatch", "fibre"]], on="swatch", how="left"
-    )
+    full = named.merge(facts, on="material", how="left")
+    full = full.merge(swatches[["swatch", "fibre"]], on="swatch", how="left")
     full["fibre"] = full["fibre"].fillna("").str.lower()
     for column in ("role", "metal", "own_colour", "unit", "bath"):
         full[column] = full[column].fillna("") if column in full else ""
@@ -154,11 +150,8 @@ def _scour(one: Steps) -> Iterator[Advice]:
 
 def _tannin(one: Steps) -> Iterator[Advice]:
     fibre, tannins = one[0]["fibre"], _of(one, "tannin")
-    alum = [
-        row
-        for row in _of(one, "mordant")
-        if row["metal"] == "Al" and "acetate" not in row["material"]
-    ]
+    alum = [row for row in _of(one, "mordant") if row["metal"] == "Al"]
+    alum = [row for row in alum if "acetate" not in row["material"]]
     if fibre in CELLULOSE and alum and not tannins:
         yield _say(alum[0], "tannin_missing", mordant=alum[0]["material"], fibre=fibre)
     if fibre in CELLULOSE and alum and tannins and _first(tannins) > _first(alum):

@@ -85,11 +85,10 @@ def hazard_faults(listed: pd.DataFrame) -> list[dict]:
     """
     expected = "holds what is no hazard statement of the GHS or the CLP"
     remedy = "Copy the codes from the supplier's safety data sheet, such as H302 H318."
+    rows = enumerate(zip(listed["material"], listed["hazards"], strict=True), 2)
     return [
         table.fault("materials.csv", at, "hazards", text, expected, remedy, str(name))
-        for at, (name, text) in enumerate(
-            zip(listed["material"], listed["hazards"], strict=True), 2
-        )
+        for at, (name, text) in rows
         if statements(str(text))[1]
     ]
 
@@ -255,9 +254,8 @@ def _parted(names: Iterable[str], known: pd.DataFrame) -> list[str]:
     found = [part for name in names for part in str(name).split(" + ") if part not in ("", "none")]
     listed = {name: known_name(name, known) for name in found}
     there = set(known["material"])
-    return list(
-        dict.fromkeys(name if listed[name] in there else _DOSE.sub("", name) for name in found)
-    )
+    plain = (name if listed[name] in there else _DOSE.sub("", name) for name in found)
+    return list(dict.fromkeys(plain))
 
 
 def _rows(names: Iterable[str], known: pd.DataFrame) -> pd.DataFrame:
@@ -308,10 +306,8 @@ def notes(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str
 
 def _warned(rows: pd.DataFrame) -> list[str]:
     """What the list says of the materials that state a hazard, without their doses."""
-    harmful = rows[~rows["hazards"].isin(["", NONE])]
-    return list(
-        filter(None, (_note({**row, "high_wof": 0.0}) for row in harmful.to_dict("records")))
-    )
+    harmful = rows[~rows["hazards"].isin(["", NONE])].assign(high_wof=0.0)
+    return list(filter(None, map(_note, harmful.to_dict("records"))))
 
 
 def _note(row: Any) -> str:

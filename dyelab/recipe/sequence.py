@@ -7,8 +7,10 @@ Swatches whose lines differ are never replicates of one another. The line is a c
 into words last, by `in_words`.
 """
 
+import operator
 import re
 from collections.abc import Iterable
+from functools import reduce
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -110,26 +112,18 @@ def texts(done: pd.DataFrame) -> pd.Series:
         _more(done["bath_use"], " use"),
         done["area"].map(lambda a: "" if a == "whole" else f" @{str(a).translate(_RESERVED)}"),
     )
-    found = columns[0]
-    for column in columns[1:]:
-        found = found + column
-    return found.astype(object)
+    return reduce(operator.add, columns).astype(object)
 
 
 def _doses(done: pd.DataFrame) -> list[str]:
     rows = zip(done["wof"], done["amount"], done["unit"], strict=True)
-    return [
-        f" {wof:.9g} % WOF"
-        if np.isfinite(wof)
-        else (f" {amount:.9g} {unit}" if np.isfinite(amount) and unit else "")
-        for wof, amount, unit in rows
-    ]
+    told = ((w, "% WOF") if np.isfinite(w) else (amount, unit) for w, amount, unit in rows)
+    return [f" {dose:.9g} {unit}" if np.isfinite(dose) and unit else "" for dose, unit in told]
 
 
 def _more(counts: pd.Series, mark: str) -> pd.Series:
-    return pd.Series(
-        [f"{mark}{int(n)}" if n > 1 else "" for n in counts.fillna(1)], counts.index, dtype=object
-    )
+    texts = [f"{mark}{int(n)}" if n > 1 else "" for n in counts.fillna(1)]
+    return pd.Series(texts, counts.index, dtype=object)
 
 
 def join(parts: pd.Series) -> str:

@@ -151,7 +151,8 @@ def separate(
     recipes = wide if isinstance(wide, Recipes) else as_dyed(wide, shared=shared)
     wanted = _cells(recipes, metal, hold, dose)
     rows = np.array([_find(recipes.made, cell) for cell in wanted])
-    missing = _missing(wanted, rows)
+    absent = [cell for cell, row in zip(wanted, rows, strict=True) if row < 0]
+    missing = list(dict.fromkeys(label(pd.DataFrame(absent)))) if absent else []
     cells = _described(recipes, wanted, rows)
     found = None
     if spectra is not None and len(spectra):
@@ -214,11 +215,6 @@ def _find(made: pd.DataFrame, cell: dict[str, Any]) -> int:
             keep &= np.asarray(same)
     at = np.flatnonzero(keep)
     return int(at[0]) if len(at) else -1
-
-
-def _missing(wanted: list[dict], rows: np.ndarray) -> list[str]:
-    absent = [cell for cell, row in zip(wanted, rows, strict=True) if row < 0]
-    return list(dict.fromkeys(label(pd.DataFrame(absent)))) if absent else []
 
 
 def _described(recipes: Recipes, wanted: list[dict], rows: np.ndarray) -> pd.DataFrame:

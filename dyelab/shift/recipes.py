@@ -263,8 +263,9 @@ def _without_salts(rows: pd.DataFrame) -> pd.DataFrame:
     salts = shifting_salts()
     changed = {}
     if "modifier" in rows:
-        kept = {text: _no_salt(text, salts) for text in rows["modifier"].unique()}
-        changed["modifier"] = rows["modifier"].map(kept)
+        named = {text: text.split(" + ") for text in rows["modifier"].unique()}
+        kept = {t: " + ".join(p for p in of if p and p not in salts) for t, of in named.items()}
+        changed["modifier"] = rows["modifier"].map(kept).replace("", "none")
     if "mordant" in rows:
         alone = rows["mordant"].isin(salts)
         changed["mordant"] = rows["mordant"].where(~alone, "none")
@@ -286,10 +287,6 @@ def shifting_salts() -> frozenset[str]:
     listed, known = materials(), metals.metals()
     shifting = known.loc[known["effect"] == "shifting", "symbol"]
     return frozenset(listed.loc[listed["metal"].isin(shifting), "material"])
-
-
-def _no_salt(text: str, salts: frozenset[str]) -> str:
-    return " + ".join(p for p in text.split(" + ") if p and p not in salts) or "none"
 
 
 def group_numbers(frame: pd.DataFrame, names: list[str]) -> np.ndarray:

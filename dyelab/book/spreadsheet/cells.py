@@ -137,9 +137,8 @@ def _steps(text: str) -> list[str]:
 def nothing(text: str) -> bool:
     """Whether a cell says that something was not used: blank, ``none``, ``ohne Beize``."""
     held = text.strip().lower()
-    return held in NOTHING or bool(
-        re.match(r"(?:sin|ohne|sans|senza|zonder|without|no)\s\w+$", held)
-    )
+    without = r"(?:sin|ohne|sans|senza|zonder|without|no)\s\w+$"
+    return held in NOTHING or bool(re.match(without, held))
 
 
 def _part(piece: str, where: Locale) -> Part | None:
@@ -187,16 +186,13 @@ def day(text: str, where: Locale) -> str | None:
 
 
 def _iso(year: str, month: str, dom: str) -> str | None:
-    named = month if month.isdigit() else str(_month(month.lower()))
+    word = month.lower()
+    named = month if month.isdigit() else _MONTHS.get(word[:4]) or _MONTHS.get(word[:3]) or 0
     full = int(year) + (2000 if len(year) == 2 else 0)
     try:
         return date(full, int(named), int(dom)).isoformat()
     except ValueError:
         return None
-
-
-def _month(name: str) -> int:
-    return _MONTHS.get(name[:4]) or _MONTHS.get(name[:3]) or 0
 
 
 def celsius(text: str, where: Locale, unit: str = "") -> float | None:
@@ -228,6 +224,7 @@ class Exposure(NamedTuple):
     unit: str
 
 
+_BARE = Exposure("none", None, "")
 _UNITS = {"wash": "cycle", "light": "h"}
 
 
@@ -235,7 +232,7 @@ def exposure(text: str, where: Locale) -> Exposure | None:
     """Read ``new``, ``after 5 washes``, ``20 h light``, ``W5``; None where it isn't understood."""
     held = " ".join(text[: limits.PHRASE].lower().split())
     if nothing(held):
-        return Exposure("none", None, "")
+        return _BARE
     if match := re.fullmatch(r"([wl])\s*(\d+)\s*h?", held):
         kind = "wash" if match[1] == "w" else "light"
         return Exposure(kind, float(match[2]), _UNITS[kind]) if float(match[2]) else _BARE
@@ -245,10 +242,5 @@ def exposure(text: str, where: Locale) -> Exposure | None:
     found = _NUMBER.search(held)
     value = number(found[0], where) if found else None
     if named == "none" or value == 0:
-        return Exposure("none", None, "")
-    if value is None:
-        return Exposure(named, None, "")
-    return Exposure(named, value, _UNITS.get(named, "cycle"))
-
-
-_BARE = Exposure("none", None, "")
+        return _BARE
+    return Exposure(named, value, "" if value is None else _UNITS.get(named, "cycle"))

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from dyelab import limits, recipe, table
+from dyelab import limits, recipe
 from dyelab.book.spreadsheet import cells, vocabulary
 from dyelab.book.spreadsheet.sheets import Sheet
 
@@ -116,11 +116,9 @@ def matches(
             code = _by_cells(sheet, column, found, materials) or found[column]
             rest = {held for name, held in found.items() if name != column}
             found[column] = _free(code, rest)
-    rows = [
-        (column, letter, found[column], _example(sheet.frame[column]))
-        for column, letter in zip(sheet.frame.columns, sheet.letters, strict=True)
-    ]
-    return pd.DataFrame(rows, columns=["column", "letter", "field", "example"])
+    told = {"column": list(found), "letter": sheet.letters, "field": list(found.values())}
+    example = [next(filter(None, sheet.frame[column]), "") for column in found]
+    return pd.DataFrame({**told, "example": example})
 
 
 def _free(code: str, taken: set[str]) -> str:
@@ -131,11 +129,6 @@ def _free(code: str, taken: set[str]) -> str:
     if held.what == "recipe" or (held.what in ("name", "dose", *_ABOUT) and held.of in KINDS):
         return _free(held._replace(slot=held.slot + 1).code, taken)
     return KEEP
-
-
-def _example(column: pd.Series) -> str:
-    held = column[~table.blanks(column)]
-    return str(held.iloc[0]) if len(held) else ""
 
 
 def _of_unit(heading: str, before: str) -> str:
@@ -207,14 +200,9 @@ def _parted(heading: str) -> tuple[str, str]:
     words = re.sub(r"\b(wof|o w f|percent|per cent|prozent|pour cent)\b", " ", words).strip()
     if words != vocabulary.plain(held.replace("_", " ")) and not unit:
         unit = "% WOF"
-    last = words.rpartition(" ")
-    if (
-        not unit
-        and last[0]
-        and (one := vocabulary.unit(last[2]))
-        and last[2] not in ("c", "f", "h")
-    ):
-        words, unit = last[0], one
+    rest, _, last = words.rpartition(" ")
+    if not unit and rest and last not in ("c", "f", "h") and (one := vocabulary.unit(last)):
+        words, unit = rest, one
     return " ".join(words.split()), unit
 
 

@@ -335,7 +335,9 @@ def _plain_steps(done: list[_Step]) -> list[_Step]:
 def _swatch(row: _Row, code: str) -> None:
     held = row.taking.swatches.setdefault(code, {"swatch": code})
     for cell in row.cells:
-        name = _own_name(cell.heading) if cell.mean.what == KEEP else cell.mean.what
+        name = cell.mean.what
+        if name == KEEP:
+            name = cell.heading + (" (own)" if cell.heading in table.SWATCHES.names else "")
         if not cell.text or cell.mean.what not in (*_OF_SWATCH, KEEP):
             continue
         value = _of_swatch(cell)
@@ -344,10 +346,6 @@ def _swatch(row: _Row, code: str) -> None:
 
 
 _OF_SWATCH = ("form", "fibre", "ground", "mass_g", "series", "made_on", "note")
-
-
-def _own_name(heading: str) -> str:
-    return f"{heading} (own)" if heading in table.SWATCHES.names else heading
 
 
 def _of_swatch(cell: _Cell) -> Any:

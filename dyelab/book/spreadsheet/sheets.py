@@ -177,7 +177,9 @@ def _read(file: str, grid: Grid, names: tuple[str, ...], heading: int | None) ->
     texts = (text for text in frame.to_numpy().ravel() if text)
     where = cells.locale(texts, "semicolons" in str(grid.notes))
     frame, total = _without_totals(frame, turned)
-    lost = [*_formulas(grid), *total, *_above(rows[:first], turned)]
+    why = words.say("spreadsheet.formula")
+    lost = [(f"cell {letter(c - 1)}{r}", "=…", why) for r, c in grid.broken]
+    lost += [*total, *_above(rows[:first], turned)]
     return Sheet(
         file=file,
         name=grid.name,
@@ -289,11 +291,6 @@ def _without_totals(
 
 def _shown(row: Iterable[str]) -> str:
     return ", ".join(cell for cell in row if cell)[:80]
-
-
-def _formulas(grid: Grid) -> list[tuple[str, str, str]]:
-    why = words.say("spreadsheet.formula")
-    return [(f"cell {letter(c - 1)}{r}", "=…", why) for r, c in grid.broken]
 
 
 def _above(rows: list[list[str]], turned: bool) -> list[tuple[str, str, str]]:
