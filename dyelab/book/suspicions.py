@@ -19,11 +19,12 @@ _DIPS = 20  # of one vat: dark blues take eight to twelve (common practice)
 # slips are missed, below 0.74 right names look like others (tests/benchmarks/near_words.py).
 LIKE = 0.74
 # Replicates are pointed out if they lie further apart than those of every other recipe by this
-# factor (the second where fewer than so many other recipes were repeated), and by more than an eye
-# overlooks; or if they lie so far apart as no two pieces of one recipe should (by eye).
-_APART, _OTHERS, _SEEN, _FAR = (2.0, 4.0), 3, 2.0, 12.0  # times; recipes; ΔE00
-# A cloth's reflectance is smooth: no dye of the trade bends it by so much within two bands.
-_JUMP = 0.06  # reflectance factor, off the middle of its two neighbours at 20 nm or less
+# factor (the second where no more than so many recipes were repeated), and by more than an eye
+# overlooks; or if they lie so far apart as no two pieces of one recipe should. What half and double
+# of each would find, and point out in vain: tests/benchmarks/suspicious_books.py, in both worlds.
+APART, OTHERS, SEEN, FAR = (2.0, 4.0), 3, 2.0, 12.0  # times; recipes; ΔE00
+# A cloth's reflectance is smooth: hardly a dye bends it by so much within two bands (same script).
+JUMP = 0.06  # reflectance factor, off the middle of its two neighbours at 20 nm or less
 _CLOSE_BANDS = 20.0  # nm
 
 
@@ -138,13 +139,19 @@ def _replicates(bk: Book) -> Iterator[dict[str, Any]]:
     if not widest:
         return
     most, group = widest[-1]
-    second = widest[-2][0] if len(widest) > 1 else np.nan
-    factor = _APART[len(widest) <= _OTHERS]
-    if most > min(max(factor * np.nan_to_num(second, nan=np.inf), _SEEN), _FAR):
+    second, factor, limit = standing_out([far for far, _ in widest[:-1]])
+    if most > limit:
         at = int(bk.readings.index[bk.readings["reading"] == group["reading"].iloc[0]][0]) + 2
         key = "apart" if most > factor * second else "far"
         yield _fault("readings.csv", at, "", f"replicates {_codes(group)}", "", key,
                      most=most, second=second)  # fmt: skip
+
+
+def standing_out(others: list[float]) -> tuple[float, float, float]:
+    """Largest ΔE00 within the other recipes, the factor beyond it, and the limit they make."""
+    factor = APART[len(others) < OTHERS]
+    limit = max(factor * others[-1], SEEN) if others else np.inf
+    return (others or [np.nan])[-1], factor, min(limit, FAR)
 
 
 def _widest(lab: np.ndarray) -> float:
@@ -161,11 +168,17 @@ def _jumps(bk: Book) -> Iterator[dict[str, Any]]:
     if len(nm) < 3 or len(bk.spectra) == 0:
         return
     R = bk.spectra[bands].to_numpy(float)
-    off = np.abs(R[:, 1:-1] - (R[:, :-2] + R[:, 2:]) / 2)
-    off[:, (nm[2:] - nm[:-2]) > 2 * _CLOSE_BANDS] = 0
-    usual = np.nanmedian(off, axis=1)
-    for at in np.flatnonzero(np.nanmax(off, axis=1, initial=0) > np.maximum(_JUMP, 10 * usual)):
+    off, jumps = jumping(nm, R)
+    for at in np.flatnonzero(jumps):
         band = int(np.nanargmax(off[at])) + 1
         yield _fault("spectra.csv", int(at) + 2, bands[band], f"{R[at, band]:.4g}",
                      str(bk.spectra["reading"].iloc[at]), "jump", left=R[at, band - 1],
                      right=R[at, band + 1])  # fmt: skip
+
+
+def jumping(nm: np.ndarray, R: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """How far each inner band of spectra (n, k) is off its neighbours' middle; which ones jump."""
+    off = np.abs(R[:, 1:-1] - (R[:, :-2] + R[:, 2:]) / 2)
+    off[:, (nm[2:] - nm[:-2]) > 2 * _CLOSE_BANDS] = 0
+    most, usual = np.nanmax(off, axis=1, initial=0), np.nanmedian(off, axis=1)
+    return off, most > np.maximum(JUMP, 10 * usual)

@@ -294,7 +294,8 @@ def _filled(frame: pd.DataFrame) -> pd.DataFrame:
     for name, blank in {**named, **dict.fromkeys(IDENTITY, "")}.items():
         frame[name] = frame[name].astype(object).where(frame[name].notna(), blank).astype(str)
     for dose in (name for name in RECIPE if name.endswith("_wof")):
-        absent = frame.get(dose.removesuffix("_wof"), frame[dose].fillna("none")) == "none"
+        name = dose.removesuffix("_wof")
+        absent = frame[name].eq("none") if name in frame else frame[dose].isna()
         frame[dose] = frame[dose].mask(absent, 0.0).replace(-np.inf, np.nan).astype(float)
     return frame.assign(vat=frame["vat"].eq(True))
 
