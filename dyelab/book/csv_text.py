@@ -14,7 +14,7 @@ from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
 from dyelab import limits, table
 
-_BLANK_LINES_JOINED = 40
+_BLANK_LINES_JOINED = 40  # lines of one cell; more is a quotation mark that was left open
 
 
 @dataclass(frozen=True)

@@ -32,8 +32,8 @@ from dyelab.errors import InputError
 KEPT_VERSIONS = 60
 _ASIDE = f"{HISTORY}/set aside"
 _FOLDERS = (f"{HISTORY}/files", _ASIDE, ASIDE, folder.PHOTOS)
-_WAIT = 30.0
-_TRIES = 200
+_WAIT = 30.0  # s that a save waits for another: a large book on a slow disk saves in two or three
+_TRIES = 200  # readings between other programs' saves before the lock is taken to read at all
 
 
 @contextmanager

@@ -29,7 +29,9 @@ from dyelab.predict.model import Model, complete, labels, leans, marks, predict_
 from dyelab.predict.recipes import COLUMNS, NONE, STEPS, code_step, dyes_of, layers
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
-_SHORT, _AGAIN, _DRAWS = 250, 50, 300  # untried and tried ones looked at, swatches drawn of each
+# Untried and tried recipes looked at, and swatches drawn of each: what half and double of them
+# change, tests/benchmarks/search_sizes.py shows.
+SHORT, AGAIN, DRAWS = 250, 50, 300
 _WAYS = ["fibre", "tannin", "mordant", "dye", "modifier"]
 _CHUNK = 2_000  # what a processor's cache holds
 _CELL = 5.0  # CIELAB units: colours nearer than this count as one
@@ -376,10 +378,10 @@ def find(
 def _nearest(lab: np.ndarray, target: np.ndarray) -> np.ndarray:
     """Candidates whose middle lies nearest: by ΔE*ab first, which is quick, then by ΔE00."""
     rough = np.linalg.norm((lab - target) * [1.0, 0.7, 0.7], axis=1)
-    many = min(10 * _SHORT, len(lab))
+    many = min(10 * SHORT, len(lab))
     some = np.argpartition(rough, many - 1)[:many]
     exact = convert.dE00(np.broadcast_to(target, (many, 3)), lab[some])
-    return some[np.argsort(exact, kind="stable")[:_SHORT]]
+    return some[np.argsort(exact, kind="stable")[:SHORT]]
 
 
 def _tried(model: Model, limits: Limits, target: np.ndarray) -> pd.DataFrame:
@@ -388,7 +390,7 @@ def _tried(model: Model, limits: Limits, target: np.ndarray) -> pd.DataFrame:
     made = model.made[which_allowed(model.made[columns], limits)]
     measured = made[table.LAB].to_numpy(float)
     away = convert.dE00(np.broadcast_to(target, measured.shape), measured)
-    nearest = made.iloc[np.argsort(away, kind="stable")[:_AGAIN]].reset_index(drop=True)
+    nearest = made.iloc[np.argsort(away, kind="stable")[:AGAIN]].reset_index(drop=True)
     return nearest[columns].assign(tried=nearest["swatch"])
 
 
@@ -401,7 +403,7 @@ def _judged(
         return recipes.assign(middle=[], dE00=[], chance=[])
     full = complete(model, recipes)
     lab, C = predict_swatches(model, full)
-    drawn = draws(model, lab, C + unsure)
+    drawn = draws(model, lab, C + unsure, DRAWS)
     away = convert.dE00(np.broadcast_to(target, drawn.shape), drawn)
     middle = convert.dE00(np.broadcast_to(target, lab.shape), lab)
     white = dict(zip(table.WHITE, model.white, strict=True))
@@ -412,7 +414,7 @@ def _judged(
     return table.with_covariances(answered, C)
 
 
-def draws(model: Model, lab: np.ndarray, C: np.ndarray, n: int = _DRAWS) -> np.ndarray:
+def draws(model: Model, lab: np.ndarray, C: np.ndarray, n: int = DRAWS) -> np.ndarray:
     """Colours (m, n, 3) that single swatches may have, by the model's own tail; seeded.
 
     Examples

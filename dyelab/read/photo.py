@@ -14,7 +14,8 @@ from dyelab import limits
 from dyelab.errors import InputError
 from dyelab.read.encoding import encoding, in_srgb
 
-FEWEST_PIXELS = 200  # on the short side
+FEWEST_PIXELS = 200  # on the short side: a window of the card then has a dozen across
+_GREY = {np.dtype(np.uint8): 3, np.dtype(np.uint16): 800}  # levels: what JPEG adds to plain grey
 RAW = {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef"}
 _EXTRA = "Install it with: pip install 'dyelab[camera]'. Or export the photo as JPEG or TIFF."
 
@@ -182,7 +183,7 @@ _COLOUR = "Take the photo in colour, without a black-and-white filter."
 
 def _check_coloured(pixels: np.ndarray, name: str) -> None:
     few = pixels[::16, ::16].astype(np.int32)
-    if np.ptp(few, axis=2).max() <= (3 if pixels.dtype == np.uint8 else 800):
+    if np.ptp(few, axis=2).max() <= _GREY[pixels.dtype]:
         raise InputError(f"{name}: all pixels are grey, though stored as RGB. {_COLOUR}")
 
 

@@ -20,6 +20,7 @@ _SPECTRAL = re.compile(
     r"[ _]*(?:nm)?(?:[ _]*[(\[]?(?:%|pct)(?:[ _]*r)?[)\]]?)?$",
     re.I,
 )
+_BANDS = 8  # fewer numbers in headings may be anything; no instrument has so few wavelengths
 _PERCENT = re.compile(r"pct|%|percent|per cent", re.I)
 _LAB = {
     "L": {"l", "labl", "ciel", "lstar", "cielabl", "lightness"},
@@ -78,7 +79,7 @@ def roles(names: Sequence[str]) -> Roles:
     return Roles(
         sample,
         lab if len(lab) == 3 else {},
-        bands if len(bands) >= 8 else {},
+        bands if len(bands) >= _BANDS else {},
         next((name for name in names if _plain(name) in _ILLUMINANT_NAMES), None),
         next((name for name in names if _plain(name) in _OBSERVER_NAMES), None),
         any(_PERCENT.search(name) for name in bands.values()),

@@ -13,7 +13,7 @@ from dyelab.read.conditions import conditions
 from dyelab.read.rows import Grid, is_header, roles, wavelength
 from dyelab.table import fault
 
-_LOOK = 60  # lines within which the header must come
+_LOOK = 60  # lines within which the header must come: instruments write some dozen above it
 
 
 def from_text(text: str, name: str) -> Grid:

@@ -16,7 +16,7 @@ from dyelab import limits, recipe
 from dyelab.book.spreadsheet import cells, vocabulary
 from dyelab.book.spreadsheet.sheets import Sheet
 
-_SEEN = 40  # different cells of a column that are looked at
+_SEEN = 40  # different cells of a column that are looked at: enough to tell what most of it holds
 KEEP = "keep"  # as a column of the user's own
 LEAVE = ""
 

@@ -17,6 +17,10 @@ from dyelab.book.spreadsheet import cells, vocabulary
 from dyelab.errors import InputError
 
 _LOOKED_AT = 25  # rows at the top among which headings are sought
+# What another cell than a known word counts for a row of headings, and a number against it. They
+# decide where hardly a heading is a known word: all sheets of tests/own_sheets.py are found without
+# them, with half and with double (tests/benchmarks/heading_rows.py).
+OTHER, DIGITS = 0.2, 0.6  # known words
 _UNIT_ROW = {"%", "g", "°C", "°F", "min", "h", "% WOF", "g/L"}
 LOST = ["where", "found", "why"]
 
@@ -225,7 +229,7 @@ def _likeness(row: list[str]) -> float:
         return -1.0
     known = sum(_known(cell) for cell in set(held))
     digits = sum(bool(re.fullmatch(r"[-+]?[\d.,:/-]+\s*%?", cell)) for cell in held)
-    return known + 0.2 * len(set(held)) - 0.6 * digits
+    return known + OTHER * len(set(held)) - DIGITS * digits
 
 
 def _known(cell: str) -> float:
