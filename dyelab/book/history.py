@@ -98,10 +98,7 @@ def history(path: str | Path) -> pd.DataFrame:
     >>> book.history(bk.path)["what"].tolist()
     ['a new book']
     """
-    rows = [
-        (m["version"], m["saved_at"], m["act"], "; ".join(m["what"]))
-        for m in store.manifests(Path(path))
-    ]
+    rows = [{**m, "what": "; ".join(m["what"])} for m in store.manifests(Path(path))]
     return pd.DataFrame(rows, columns=["version", "saved_at", "act", "what"])
 
 
@@ -173,11 +170,8 @@ def _lines(path: Path, manifest: dict[str, Any], name: str, swatch: str) -> Coun
     if content is None:
         return None
     reader = csv.DictReader(io.StringIO(content.decode("utf-8", "replace"), newline=""))
-    return Counter(
-        "\x1f".join(f"{k}={v}" for k, v in row.items() if v)
-        for row in reader
-        if row.get("swatch") == swatch
-    )
+    own = (row for row in reader if row.get("swatch") == swatch)
+    return Counter("\x1f".join(f"{k}={v}" for k, v in row.items() if v) for row in own)
 
 
 def _said(name: str, before: Counter[str], now: Counter[str]) -> list[str]:

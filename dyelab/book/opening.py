@@ -129,11 +129,8 @@ def unlike_saved(bk: Book) -> list[dict[str, Any]]:
     last = store.latest(bk.path)
     if last is None or store.is_unfinished(bk.path):
         return found
-    differ = [
-        file
-        for file in (PACKAGE, *TABLE_FILES.values())
-        if bk.stamp.get(file) != last["files"].get(file)
-    ]
+    listed = (PACKAGE, *TABLE_FILES.values())
+    differ = [file for file in listed if bk.stamp.get(file) != last["files"].get(file)]
     if not differ:
         return found
     try:

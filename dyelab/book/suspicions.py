@@ -64,7 +64,7 @@ def _codes(rows: pd.DataFrame, column: str = "swatch") -> str:
 
 def _doses(bk: Book) -> Iterator[dict[str, Any]]:
     known_ones = materials(bk)
-    listed = known_ones.set_index("material")
+    listed = known_ones.set_index("material")[["low_wof", "high_wof"]]
     rows = bk.steps[bk.steps["unit"].isin(["% WOF", "g"]) & bk.steps["amount"].gt(0)]
     mass = rows["swatch"].map(bk.swatches.set_index("swatch")["mass_g"]).astype(float)
     whole = rows["area"].eq("whole") & mass.gt(0)  # grams on an area are no share of all the cloth
@@ -72,12 +72,7 @@ def _doses(bk: Book) -> Iterator[dict[str, Any]]:
     rows = rows.assign(amount=wof.astype(float).round(3)).dropna(subset="amount")
     names = {name: recipe.known_name(name, known_ones) for name in rows["material"].unique()}
     for (name, amount), group in rows.groupby(["material", "amount"], sort=False):
-        known = names[str(name)]
-        low, high = (
-            listed.loc[known, ["low_wof", "high_wof"]].astype(float)
-            if known in listed.index
-            else (np.nan, np.nan)
-        )
+        low, high = listed.reindex([names[str(name)]]).iloc[0].astype(float)
         if amount > _BEYOND * high or amount < low / _BEYOND:
             at = int(group.index[0]) + 2
             yield _fault("steps.csv", at, "amount", f"{amount:g}", _codes(group), "dose",

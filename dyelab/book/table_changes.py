@@ -52,10 +52,8 @@ def three_way(
     removed = was.index.difference(here.index)
     touched = there[there.ne(was.reindex(there.index))].index
     clash = [key for key in changed.intersection(touched) if here[key] != there[key]]
-    clash += [
-        *removed.intersection(touched),
-        *changed.intersection(was.index.difference(there.index)),
-    ]
+    clash += removed.intersection(touched).tolist()
+    clash += changed.intersection(was.index.difference(there.index)).tolist()
     if clash:
         raise InputError(
             f"{name}.csv: {', '.join(map(str, clash[:5]))} changed here and meanwhile in the "

@@ -175,11 +175,8 @@ def same_bands(spectra: pd.DataFrame) -> list[tuple[list[int], np.ndarray]]:
     there = spectra[columns].notna().to_numpy()
     patterns, which = np.unique(there, axis=0, return_inverse=True)
     bands = np.array(columns, dtype=int)
-    return [
-        (bands[pattern].tolist(), which.ravel() == i)
-        for i, pattern in enumerate(patterns)
-        if pattern.any()
-    ]
+    found = ((bands[own].tolist(), which.ravel() == i) for i, own in enumerate(patterns))
+    return [(own, rows) for own, rows in found if own]
 
 
 def wavelength_columns(spectra: pd.DataFrame) -> list[str]:

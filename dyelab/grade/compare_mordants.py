@@ -171,17 +171,14 @@ def _judged(result: pd.DataFrame, confidence: float) -> pd.DataFrame:
     told = np.isfinite(chance)
     real = np.zeros(len(result), bool)
     real[told] = holm(chance[told]) < 1 - confidence
-    caveat = [
-        _caveat(row) if known else NO_REPLICATES
-        for row, known in zip(result.to_dict("records"), told, strict=True)
-    ]
+    rows = result.to_dict("records")
+    both = zip(rows, told, strict=True)
+    caveat = [_caveat(row) if known else NO_REPLICATES for row, known in both]
     lacking = np.isin(caveat, _LACKING)
     verdict = np.where(real, REAL, CHANCE).astype(object)
     verdict[~told | lacking] = CANNOT_TELL
-    holds = [
-        _holds(row) if found == REAL else ""
-        for row, found in zip(result.to_dict("records"), verdict, strict=True)
-    ]
+    found = zip(rows, verdict, strict=True)
+    holds = [_holds(row) if said == REAL else "" for row, said in found]
     return result.assign(verdict=verdict, caveat=caveat, holds=holds)
 
 

@@ -65,10 +65,8 @@ def grades(
     if not 0 < confidence < 1:
         raise InputError(f"grade: confidence is {confidence}. Give a value between 0 and 1.")
     variants = variants_of(found, shared)
-    parts = [
-        _one_kind(found.pairs[found.pairs["kind"] == kind], kind, variants, confidence)
-        for kind in _KINDS
-    ]
+    kinds = {kind: found.pairs[found.pairs["kind"] == kind] for kind in _KINDS}
+    parts = [_one_kind(own, kind, variants, confidence) for kind, own in kinds.items()]
     result = pd.concat([part for part in parts if len(part)]).sort_index()
     illuminant, observer = table.one_white(found.readings)
     return result.assign(

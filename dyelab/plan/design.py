@@ -230,12 +230,9 @@ def cannot_tell(design: pd.DataFrame, sizes: Mapping[str, int]) -> list[str]:
     blocks = {term: columns - columns.mean(axis=0) for term, columns in blocks.items()}
     full = {term: int(np.prod([sizes[name] - 1 for name in term])) for term in terms}
     rank = {term: _rank(columns) for term, columns in blocks.items()}
-    said = [
-        words.say("series.uncompared", effect=_named(term))
-        for term in terms
-        if rank[term] < full[term]
-    ]
-    sound = [term for term in terms if rank[term] == full[term]]
+    lost = [term for term in terms if rank[term] < full[term]]
+    said = [words.say("series.uncompared", effect=_named(term)) for term in lost]
+    sound = [term for term in terms if term not in lost]
     for one, two in itertools.combinations(sound, 2):
         if _rank(np.hstack([blocks[one], blocks[two]])) < rank[one] + rank[two]:
             named = {"effect": _named(one), "other": _named(two)}

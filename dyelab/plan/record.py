@@ -41,11 +41,8 @@ def open_baths(bk: Book) -> pd.DataFrame:
     if facts.empty:
         return pd.DataFrame(columns=_COLUMNS)
     by = ["series", "bath"]
-    named = (
-        _weighed(facts)
-        .groupby([facts[name] for name in by])
-        .agg(lambda said: " + ".join(dict.fromkeys(said)))
-    )
+    weighed = _weighed(facts).groupby([facts[name] for name in by])
+    named = weighed.agg(lambda said: " + ".join(dict.fromkeys(said)))
     first = ("kind", "temperature_C", "minutes", "note", "round", "stage")
     grouped = facts[facts["kind"] != "assist"].groupby(by, sort=False)
     found = grouped.agg(

@@ -205,11 +205,8 @@ def of_recipes(
     steps = bathing.with_baths(steps, rows, pots=pots, most=most_in_bath)
     baths, notes = bathing.bath_rows(steps, rows, pots=pots), _notes(steps, rows, listed)
     cannot = _unseen(replicates, True, pots)
-    return Series(
-        *(name, rows, steps, baths, "given", None, cannot, notes, seed),
-        pots=pots,
-        water_bath=water_bath,
-    )
+    made = name, rows, steps, baths, "given", None, cannot, notes, seed
+    return Series(*made, pots=pots, water_bath=water_bath)
 
 
 def _notes(steps: pd.DataFrame, rows: pd.DataFrame, listed: pd.DataFrame | None) -> tuple[str, ...]:

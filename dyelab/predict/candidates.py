@@ -90,11 +90,8 @@ class Grid:
     def recipes(self, places: np.ndarray) -> pd.DataFrame:
         """Candidates by their place in ``fits.ravel()``."""
         i, j = np.divmod(np.asarray(places, int), len(self.right))
-        parts = [
-            self.left.iloc[i].reset_index(drop=True),
-            self.right.iloc[j].reset_index(drop=True),
-        ]
-        return pd.concat(parts, axis=1)
+        parts = (self.left.iloc[i], self.right.iloc[j])
+        return pd.concat([part.reset_index(drop=True) for part in parts], axis=1)
 
 
 def of_book(

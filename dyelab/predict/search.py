@@ -506,11 +506,7 @@ def weigh_out(recipe_row: Mapping[Any, Any], fibre_g: float) -> pd.DataFrame:
             found += [(name, part.material, part.dose) for part in layers(text, wof)]
         elif name != "over":
             found.append((name, text, wof))
-    rows = [
-        {"step": name, "material": text, "wof": wof, "grams": recipe.grams(wof, fibre_g)}
-        for name, text, wof in found
-        if wof > 0
-    ]
+    rows = [(*step, recipe.grams(step[-1], fibre_g)) for step in found if step[-1] > 0]
     return pd.DataFrame(rows, columns=["step", "material", "wof", "grams"])
 
 
@@ -582,10 +578,8 @@ def next_swatches(
     0  wool
     """
     limits = Limits(hold or {}, most or {}, tuple(without))
-    pool, places = (
-        complete(model, _asked(model, among, limits, many, seed + i))
-        for i, many in enumerate((_POOL, _PLACES))
-    )
+    asked = (_asked(model, among, limits, *n) for n in ((_POOL, seed), (_PLACES, seed + 1)))
+    pool, places = (complete(model, recipes) for recipes in asked)
     chosen, spreads = _greedy(model, pool, places, _looked_at(model, places, around, near), n)
     lab, _ = predict_swatches(model, pool.iloc[chosen])
     named = pool.iloc[chosen].reset_index(drop=True)

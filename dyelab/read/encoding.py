@@ -236,11 +236,8 @@ def _cicp(profile: bytes) -> int:
 
 def _colorants(profile: bytes) -> np.ndarray:
     """Red, green and blue in D50 XYZ, as columns; they must make a white near D50."""
-    columns = [
-        np.array(struct.unpack_from(">3i", _tag(profile, f"{c}XYZ".encode()), 8)) / 65536
-        for c in "rgb"
-    ]
-    matrix = np.stack(columns, axis=1)
+    columns = [struct.unpack_from(">3i", _tag(profile, f"{c}XYZ".encode()), 8) for c in "rgb"]
+    matrix = np.array(columns).T / 65536
     if np.abs(matrix.sum(axis=1) - _SRGB_D50.sum(axis=1)).max() > 0.05:
         raise ValueError("no D50 white")
     return matrix

@@ -89,12 +89,8 @@ def roles(names: Sequence[str]) -> Roles:
 
 
 def _parts(names: Sequence[str], wanted: dict[str, set[str]]) -> dict[str, str]:
-    return {
-        part: name
-        for part, known in wanted.items()
-        for name in reversed(names)
-        if _plain(name) in known
-    }
+    every = ((part, name) for part in wanted for name in reversed(names))
+    return {part: name for part, name in every if _plain(name) in wanted[part]}
 
 
 def _first(names: Sequence[str], wanted: Sequence[str]) -> str | None:

@@ -363,11 +363,8 @@ def _sentence(
     if basis == "CIELAB":
         far = {"naive": f"{naive['distance']:.1f}", "dye": f"{dye['distance']:.1f}"}
         return words.say("shift.by_lab", **told, **far)
-    said = [
-        words.say(f"shift.share_{part}", share=share_text(rows[part]))
-        for part in PARTS
-        if np.isfinite(rows[part]["share"])
-    ]
+    known = [part for part in PARTS if np.isfinite(rows[part]["share"])]
+    said = [words.say(f"shift.share_{part}", share=share_text(rows[part])) for part in known]
     seen = f"{dye['seen_share']:.0f}"
     return words.say("shift.by_ks", **told, shares=", ".join(said), seen=seen)
 

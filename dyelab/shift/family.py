@@ -164,10 +164,8 @@ def without_metals(made: pd.DataFrame) -> list[str]:
     dosed = made.assign(_family=families(made))[with_metal(made)]
     times = dosed.get("metals_at", pd.Series("", dosed.index)).groupby(dosed["_family"]).nunique()
     several = set(times[times > 1].index)
-    return [
-        when if one in several else short
-        for one, when, short in zip(families(made), timed, plain, strict=True)
-    ]
+    apart = np.isin(families(made), list(several))
+    return list(np.where(apart, np.array(timed, object), np.array(plain, object)))
 
 
 def shared_factors(made: pd.DataFrame) -> list[str]:
