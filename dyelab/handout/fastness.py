@@ -401,27 +401,19 @@ def figure(
     found: grade.Study, exposure: str, quantity: str = "dEF", at: float | None = None
 ) -> Any | None:
     """Curves of the most changed swatches of a study, with the grade asked for drawn across."""
-    return _drawn(found, _fitted(found, exposure), quantity, at)
+    return _drawn(found, _fitted(found, exposure), quantity, at=at)
 
 
 def _drawn(
-    found: grade.Study,
-    fitted: list[grade.Drift],
-    quantity: str,
-    at: float | None = None,
-    height: int = drawn.PANEL,
-    columns: int = _CURVES,
-    bare: bool = False,
+    found: grade.Study, fitted: list[grade.Drift], quantity: str, bare: bool = False, **looks: Any
 ) -> Any | None:
     fitted = [one for one in fitted if quantity in one.curves]
     if not fitted:
         return None
     names = [one.swatch for one in fitted]
     labels = names if bare else [fastness_texts.name_in(found, n, bare=True) for n in names]
-    white = (str(found.grades["illuminant"].iloc[0]), int(found.grades["observer"].iloc[0]))
-    sized = {"height": height, "columns": columns}
-    limit = _limit(found, quantity)
-    return drawn.curves(fitted, labels, quantity, limit=limit, at=at, white=white, **sized)
+    looks |= {"limit": _limit(found, quantity), "white": _white(found)}
+    return drawn.curves(fitted, labels, quantity, **looks)
 
 
 def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:

@@ -289,13 +289,8 @@ def agreement(read: pd.DataFrame, instrument: pd.DataFrame) -> pd.DataFrame:
     own = read[table.LAB].to_numpy()
     off = other - own
     squares = np.einsum("ni,nij,nj->n", off, np.linalg.inv(table.covariances(read)), off)
-    return pd.DataFrame(
-        {
-            "swatch": read["swatch"].to_numpy(),
-            "dE00": convert.dE00(other, own),
-            "inside": squares < _CHI2_95,
-        }
-    )
+    found = read[["swatch"]].reset_index(drop=True)
+    return found.assign(dE00=convert.dE00(other, own), inside=squares < _CHI2_95)
 
 
 _CHI2_95 = 7.814728  # chi-squared, 3 degrees of freedom, 95 %

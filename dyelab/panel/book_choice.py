@@ -176,13 +176,10 @@ def typed_path(text: str) -> Path:
     path = Path(text.strip().strip("\"'")).expanduser()
     desk = os.environ.get("DYELAB_DESK")
     if desk:
-        roots: list[str | Path] = [
-            desk,
-            os.environ.get("DYELAB_BOOK") or desk,
-            files.shipped_path("data"),
-        ]
+        book = os.environ.get("DYELAB_BOOK") or desk
+        roots = (Path(root).resolve() for root in (desk, book, files.shipped_path("data")))
         try:
-            inside = any(path.resolve().is_relative_to(Path(root).resolve()) for root in roots)
+            inside = any(path.resolve().is_relative_to(root) for root in roots)
         except (OSError, RuntimeError, ValueError):
             inside = False
         if not inside:

@@ -151,15 +151,9 @@ def _show_step(book: Book, chosen: dict[str, Any]) -> frame.Shown:
         key = "no_steps" if len(book.swatches) else "empty"
         raise InputError(words.say(f"correcting.{key}"))
     others = len(_shared(book, row)) - 1
-    said = words.say(
-        "correcting.show_step_bath" if others else "correcting.show_step",
-        code=row["swatch"],
-        order=row["order"],
-        was=browse.what(row).rstrip("."),
-        bath=row["bath"],
-        others=others,
-        put=words.say("correcting.put_step"),
-    )
+    told = {"code": row["swatch"], "was": browse.what(row).rstrip("."), "others": others}
+    told |= {"put": words.say("correcting.put_step"), "order": row["order"], "bath": row["bath"]}
+    said = words.say(f"correcting.show_step{'_bath' if others else ''}", **told)
     care = recipe.cautions([row["material"]], books.materials(book))
     return frame.Shown(said, notes=_back(), care=care)
 

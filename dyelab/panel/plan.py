@@ -260,17 +260,11 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     planned = planned_series(book, **chosen)
     rows = planned.swatches
     own = rows[rows["purpose"] == "series"]
-    effort = plan.effort(planned, int(chosen["pots"]))
-    sentence = words.say(
-        "planning.sentence",
-        effort=words.say("planning.effort", **effort),
-        swatches=len(own),
-        recipes=int((own["replicate"] == 1).sum()),
-        controls=len(rows) - len(own),
-        baths=len(planned.baths),
-        fibre=rows["mass_g"].sum(),
-        water=planned.baths["water_L"].sum(),
-    )
+    counts = {"swatches": len(own), "recipes": int((own["replicate"] == 1).sum())}
+    counts |= {"controls": len(rows) - len(own), "baths": len(planned.baths)}
+    sums = {"fibre": rows["mass_g"].sum(), "water": planned.baths["water_L"].sum()}
+    said = words.say("planning.effort", **plan.effort(planned, int(chosen["pots"])))
+    sentence = words.say("planning.sentence", effort=said, **counts, **sums)
     if planned.resolution:
         sentence += " " + words.say("planning.resolution", resolution=planned.resolution)
     out = _kept(book, chosen)[1]
