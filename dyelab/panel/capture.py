@@ -238,7 +238,7 @@ class Capture(frame.Panel):
         for key, value in change.items():
             number = re.match(r"shapes\[(\d+)\]", key)
             if number and isinstance(value, str) and int(number[1]) < len(self.grips):
-                points = np.array(re.findall(r"-?[\d.]+(?:e-?\d+)?", value), float).reshape(-1, 2)
+                points = style.corners(value)
                 name = list(self.grips)[int(number[1])]
                 self._moves[name] = points.mean(axis=0) if name.startswith("corner") else points
         self.update()

@@ -6,6 +6,7 @@ chosen to read on white and on near-black; a panel sharpens them to the theme in
 
 import base64
 import html
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -109,6 +110,11 @@ def photo(content: bytes, size: tuple[int, int], quads: Iterable[np.ndarray]) ->
     paths = ("L".join(f"{x:.1f},{y:.1f}" for x, y in quad) for quad in quads)
     shapes = [{"type": "path", "path": f"M{path}Z", **look} for path in paths]
     return {"images": [picture], "shapes": shapes, "margin": dict.fromkeys("lrtb", 0)}
+
+
+def corners(path: str) -> np.ndarray:
+    """Corners (n, 2) of such a shape, as a browser sends it back once it was dragged."""
+    return np.array(re.findall(r"-?[\d.]+(?:e-?\d+)?", path), float).reshape(-1, 2)
 
 
 def line(x: Any, y: Any, *, dash: str = "solid", width: float = 1.5, **more: Any) -> go.Scatter:

@@ -1,7 +1,6 @@
 """A colour to aim at: a spot in a photo of a target or the card, measured where it lies."""
 
 import dataclasses
-import re
 from pathlib import Path
 from typing import Any
 
@@ -79,11 +78,8 @@ def place(scene: Scene, x: float, y: float) -> dict[str, float]:
 
 def dragged_middle(change: dict[str, Any]) -> np.ndarray | None:
     """Middle of the spot that was dragged, in pixels."""
-    for value in change.values():
-        if isinstance(value, str):
-            numbers = re.findall(r"-?[\d.]+(?:e-?\d+)?", value)
-            return np.array(numbers, float).reshape(-1, 2).mean(axis=0)
-    return None
+    paths = [value for value in change.values() if isinstance(value, str)]
+    return style.corners(paths[0]).mean(axis=0) if paths else None
 
 
 def _told(row: pd.Series) -> str:
