@@ -53,7 +53,7 @@ async def _walked(folder):
             "import sys, os; there = 'dyelab.panel.compare' in sys.modules; "
             "from dyelab.panel.book_choice import source; "
             "from dyelab.panel.explore.bench import learn; "
-            "held = [one.cache_info().currsize for one in (source, learned)]; "
+            "held = [one.cache_info().currsize for one in (source, learn)]; "
             "print(there, held, os.getcwd())",
         )
         assert said.strip() == f"True [1, 1] {folder}"

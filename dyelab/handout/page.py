@@ -156,6 +156,7 @@ class Frame(Block):
 
     patch: Patch
     lines: tuple[str, ...] = ()
+    width_mm: float = 60
     height_mm: float = 42
 
 
