@@ -112,10 +112,8 @@ def write_book(folder: str | Path, path: str | Path) -> Book:
     >>> synth.write_book(synth.sources(), folder / "yard")
     Book('yard': 203 swatches, 679 steps, 913 readings, 0 faults)
     """
-    tables = {
-        name: pd.read_csv(Path(folder) / f"{name}.csv", keep_default_na=False)
-        for name in ("swatches", "steps", "tests")
-    }
+    files_of = {name: Path(folder) / f"{name}.csv" for name in ("swatches", "steps", "tests")}
+    tables = {name: pd.read_csv(file, keep_default_na=False) for name, file in files_of.items()}
     readings, spectra = collect(folder)
     bk = book.create(path, title="Marlpit Yard (invented)")
     return book.save(book.add(bk, **tables, readings=readings, spectra=spectra))

@@ -105,13 +105,9 @@ def latest(path: Path) -> dict[str, Any] | None:
 
 def _pending(path: Path) -> list[dict[str, Any]]:
     """Saves that count and were not finished: whole, and newer than every finished version."""
-    names = _history(path, ".pending")
     newest = number((_history(path, ".json") or [""])[-1]) or 0
-    return [
-        manifest
-        for manifest in (_sound(path, names) if names else ())
-        if manifest["version"] > newest and None not in _after(path, manifest).values()
-    ]
+    waiting = [m for m in _sound(path, _history(path, ".pending")) if m["version"] > newest]
+    return [manifest for manifest in waiting if None not in _after(path, manifest).values()]
 
 
 def is_unfinished(path: Path) -> bool:
@@ -135,10 +131,9 @@ def faults(path: Path) -> list[tuple[str, str, str]]:
     strange = "is a link, a pipe or a device; none is followed"
     found = [(name, strange, mend) for name in folder.strange(path)]
     mend = "The tables are as they stand in the folder; the next save moves this file aside."
-    return found + [
-        (f"{HISTORY}/{name}", f"{reason}; it was not followed", mend)
-        for name, reason in _damaged(path).items()
-    ]
+    for name, reason in _damaged(path).items():
+        found.append((f"{HISTORY}/{name}", f"{reason}; it was not followed", mend))
+    return found
 
 
 def _damaged(path: Path) -> dict[str, str]:

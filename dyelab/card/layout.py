@@ -208,10 +208,8 @@ def layout(paper: str = "A4", kind: str = "cloth") -> Layout:
     target = Area((width - TARGET[0]) / 2, (top + bottom - TARGET[1]) / 2, *TARGET)
     white, grey = _borders(width, top, bottom)
     windows = _windows(kind, width, (top, target.y_mm), (_end(target), bottom))
-    beside = [
-        Area(x, target.y_mm + 6, 13.0, target.height_mm - 12)
-        for x in (EDGE + STRIP + 5, width - EDGE - STRIP - 18)
-    ]
+    sides = (EDGE + STRIP + 5, width - EDGE - STRIP - 18)
+    beside = [Area(x, target.y_mm + 6, 13.0, target.height_mm - 12) for x in sides]
     return Layout(
         name=f"{paper} {kind}",
         page_mm=(width, height),
@@ -245,11 +243,8 @@ def _borders(width: float, top: float, bottom: float) -> tuple[list[Area], list[
 
 def _between(windows: list[Area]) -> list[Area]:
     """Bare paper between neighbouring windows: it tells the light in the middle of the page."""
-    return [
-        Area(a.x_mm + a.width_mm + 1, a.y_mm + 1, GAP - 2, a.height_mm - 2)
-        for a, b in pairwise(windows)
-        if a.y_mm == b.y_mm
-    ]
+    left = [a for a, b in pairwise(windows) if a.y_mm == b.y_mm]
+    return [Area(a.x_mm + a.width_mm + 1, a.y_mm + 1, GAP - 2, a.height_mm - 2) for a in left]
 
 
 def _windows(

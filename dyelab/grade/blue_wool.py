@@ -44,7 +44,7 @@ def nearest_reference(
     Parameters
     ----------
     grades : DataFrame
-        From `graded`, with the references among the rows: their fibre is ``blue wool`` and
+        From `grades`, with the references among the rows: their fibre is ``blue wool`` and
         their swatch code ends in their number (``BW4``).
     confidence : float
     seed : int

@@ -24,7 +24,7 @@ def compare_fastness(
     Parameters
     ----------
     grades : DataFrame
-        From `graded`, with the column `by`.
+        From `grades`, with the column `by`.
     reference : str
         A value of `by`, such as the alum variant.
     by : str

@@ -175,7 +175,7 @@ def judge(
     Parameters
     ----------
     grades : DataFrame
-        From `graded`.
+        From `grades`.
     change, staining : str, optional
         Lowest grade allowed, such as ``"4"`` or ``"3-4"``.
 

@@ -148,10 +148,9 @@ def with_baths(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) 
     part = group.cumcount() * parts // many
     identity = list(zip(*(facts[key].astype(str) for key in keys), part, strict=True))
     numbers: dict[str, dict[Any, int]] = {kind: {} for kind in _LETTERS}
-    codes = [
-        f"{_LETTERS[kind]}{numbers[kind].setdefault(key, len(numbers[kind]) + 1)}"
-        for kind, key in zip(facts["kind"], identity, strict=True)
-    ]
+    codes = []
+    for kind, key in zip(facts["kind"], identity, strict=True):
+        codes.append(f"{_LETTERS[kind]}{numbers[kind].setdefault(key, len(numbers[kind]) + 1)}")
     places = rows[["swatch", "place"]]
     baths = facts.assign(bath=codes)[["swatch", "order", "bath"]]
     placed = full.drop(columns="helped").merge(baths, on=["swatch", "order"], how="left")

@@ -261,11 +261,8 @@ def _put_on(rows: pd.DataFrame, jars: int) -> list[list[dict[Any, Any]]]:
     """Baths heated together: each alone, or so many jars of one heat and time."""
     heats = [part for _, part in rows.groupby(["temperature_C", "minutes"], sort=False)]
     alone = jars or 1
-    return [
-        part[at : at + alone]
-        for part in (one.to_dict("records") for one in (heats if jars else [rows]))
-        for at in range(0, len(part), alone)
-    ]
+    parts = [one.to_dict("records") for one in (heats if jars else [rows])]
+    return [part[at : at + alone] for part in parts for at in range(0, len(part), alone)]
 
 
 def _line(row: dict[Any, Any]) -> dict[str, Any]:
@@ -326,10 +323,9 @@ def _marks(rows: pd.DataFrame) -> dict[str, bytes]:
 
 def _label_data(rows: pd.DataFrame, paper: str) -> dict[str, Any]:
     columns = int((_WIDTHS[paper] - 16) // _LABEL)
-    labels = [
-        {"code": row["swatch"], "recipe": recipe_line(row), "mark": f"{i}.svg"}
-        for i, row in enumerate(rows.to_dict("records"))
-    ]
+    named = enumerate(map(recipe_line, rows.to_dict("records")))
+    codes = rows["swatch"].tolist()
+    labels = [{"code": codes[i], "recipe": line, "mark": f"{i}.svg"} for i, line in named]
     side = (_WIDTHS[paper] - columns * _LABEL) / 2
     about = words.say("series.label_hint")
     return {"labels": labels, "columns": columns, "side": side, "strip": about}

@@ -286,10 +286,8 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     over = overdyes.learn_overdyes(dyes, twice.made.iloc[twice.recipe], twice.seen(basis))
     made = pd.concat([known.made, twice.made], ignore_index=True)
     judged = calibration.judge(known, twice, over)
-    return Model(
-        *(made, basis.white, basis, steps, levels(made), process, over),
-        *(shared, *judged, both.notes),
-    )
+    learned = made, basis.white, basis, steps, levels(made), process, over, shared
+    return Model(*learned, *judged, both.notes)
 
 
 def _filled(values: np.ndarray, rows: np.ndarray) -> np.ndarray:

@@ -187,10 +187,8 @@ def _swatches(
     """Average the readings of each swatch: see `TrainingData` for the parts, in its order."""
     keys = [rows["variant"].to_numpy(), rows["swatch"].to_numpy()]
     stated = np.nan_to_num(table.covariances(rows)).reshape(len(rows), 9)
-    means, spread = (
-        pd.DataFrame(values).groupby(keys).mean().to_numpy(float)
-        for values in (_bands(rows, bands, white), stated)
-    )
+    read = pd.DataFrame(_bands(rows, bands, white)), pd.DataFrame(stated)
+    means, spread = (one.groupby(keys).mean().to_numpy(float) for one in read)
     many = rows.groupby(keys).size().to_numpy(float)
     first = rows.groupby(keys).head(1).sort_values(["variant", "swatch"], kind="stable")
     spread = spread.reshape(-1, 3, 3) / many[:, None, None]

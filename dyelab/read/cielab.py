@@ -78,12 +78,10 @@ def _whites(rows: Rows, role: Roles, given: White) -> tuple[pd.DataFrame, list[s
     what = "CIELAB" if role.lab else "XYZ"
     lights = [light or head[0] for light, _ in own]
     angles = [angle or head[1] for _, angle in own]
-    lacking = {i: "observer" if lights[i] else "illuminant" for i in range(len(own))}
-    faults = [
-        rows.fault(i, "", f"{what} without its {lack}", "means nothing", _SAY_WHITE)
-        for i, lack in lacking.items()
-        if not (lights[i] and angles[i])
-    ]
+    faults = []
+    for i in (i for i in range(len(own)) if not (lights[i] and angles[i])):
+        lacks = f"{what} without its {'observer' if lights[i] else 'illuminant'}"
+        faults.append(rows.fault(i, "", lacks, "means nothing", _SAY_WHITE))
     taken = given != (None, None) and any(
         (light or stated[0], angle or stated[1]) != (lights[i], angles[i])
         for i, (light, angle) in enumerate(own)

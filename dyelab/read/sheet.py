@@ -101,11 +101,10 @@ def from_workbook(data: bytes, name: str) -> list[Grid]:
         raise _no_header(name)
     if len(sheets) == 1:
         return list(found.values())
-    notes = {title: (*grid.notes, f"sheet {title!r} was read") for title, grid in found.items()}
-    return [
-        replace(grid, notes=notes[title], row_word=f"{title} row", sheet=title)
-        for title, grid in found.items()
-    ]
+    for title, grid in found.items():
+        notes = (*grid.notes, f"sheet {title!r} was read")
+        found[title] = replace(grid, notes=notes, row_word=f"{title} row", sheet=title)
+    return list(found.values())
 
 
 def _text(cell: Any) -> str:

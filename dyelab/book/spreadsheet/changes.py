@@ -172,11 +172,8 @@ def _swatches(bk: Book, incoming: Incoming, told: _Told) -> pd.DataFrame:
         before = old.get(row["swatch"], {})
         given = {k: v for k, v in row.items() if v != "" and v == v}
         differs = {k: v for k, v in given.items() if _shown(before.get(k)) != _shown(v)}
-        told += [
-            (row["swatch"], name, _shown(before.get(name)), _shown(value))
-            for name, value in differs.items()
-            if name != "source"
-        ]
+        for name in (name for name in differs if name != "source"):
+            told.append((row["swatch"], name, _shown(before.get(name)), _shown(differs[name])))
         if differs:
             rows.append({**before, **given})
     return pd.DataFrame(rows)

@@ -299,11 +299,8 @@ def _shown(row: Iterable[str]) -> str:
 
 def _above(rows: list[list[str]], turned: bool) -> list[tuple[str, str, str]]:
     why = words.say("spreadsheet.above")
-    return [
-        (_place(at, turned), _shown(dict.fromkeys(row)), why)
-        for at, row in enumerate(rows, start=1)
-        if any(row)
-    ]
+    held = [(at, row) for at, row in enumerate(rows, start=1) if any(row)]
+    return [(_place(at, turned), _shown(dict.fromkeys(row)), why) for at, row in held]
 
 
 def _notes(grid: Grid, where: cells.Locale, first: int, last: int, turned: bool) -> tuple[str, ...]:
