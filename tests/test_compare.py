@@ -273,14 +273,14 @@ def test_few_replicates_keep_the_size_of_the_test_at_zero(variances, free):
     estimate = np.einsum("cki,ckj->cij", seen, seen) / free
     distance = np.linalg.norm(rng.normal(size=(cases, 3)) * np.sqrt(variances), axis=1)
     trace = np.trace(estimate, axis1=1, axis2=2)
-    square, df = interval.evened(trace, (estimate**2).sum((1, 2)), np.full(cases, float(free)))
+    square, df = interval.even_out(trace, (estimate**2).sum((1, 2)), np.full(cases, float(free)))
     noise = interval.Noise(trace, trace, square, df, df)
     called = (interval.chance_if_equal(distance, noise) < 0.05).mean()
     assert 0.025 < called < 0.05 + 3 * np.sqrt(0.05 * 0.95 / cases)
 
 
 def test_noise_that_is_known_is_left_as_it_is():
-    square, df = interval.evened(np.array([0.0, 3.0]), np.array([0.0, 3.0]), np.array([0.0, 1e9]))
+    square, df = interval.even_out(np.array([0.0, 3.0]), np.array([0.0, 3.0]), np.array([0.0, 1e9]))
     assert square == pytest.approx([0, 3], abs=1e-6)
     assert np.isinf(df[0])
     assert df[1] > 1e8

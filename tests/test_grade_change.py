@@ -42,7 +42,7 @@ def test_the_interval_of_a_change_holds_it_and_no_change_is_no_certainty(name, k
     """A quick form of tests/benchmarks/grade_coverage.py."""
     for true in (0, 0.5, 1, 2, 5):
         truth, *read = washed(FORMULAS[name], true, NOISE[kind])
-        low, high = compare.directed_interval(compare.seen(FORMULAS[name], *read))
+        low, high = compare.directed_interval(compare.move(FORMULAS[name], *read))
         held = np.mean((low <= truth + 1e-6) & (truth <= high))
         assert 0.93 - 0.02 <= held <= 0.98 + 0.012  # 600 pairs: two standard errors
         if true == 0:
@@ -52,7 +52,7 @@ def test_the_interval_of_a_change_holds_it_and_no_change_is_no_certainty(name, k
 def test_zero_difference_has_the_interval_of_zero_difference():
     lab = np.array([[50.0, 20, 20]])
     joint = np.diag([0.01, 0.01, 1.2, 0.01, 0.01, 1.2])[None]
-    low, high = compare.directed_interval(compare.seen(convert.dE76, lab, lab, joint))
+    low, high = compare.directed_interval(compare.move(convert.dE76, lab, lab, joint))
     assert low[0] == 0
     # The longest true difference that equal readings don't speak against lies along b*.
     assert high[0] == pytest.approx(1.96 * np.sqrt(2.4), rel=0.02)
@@ -61,7 +61,7 @@ def test_zero_difference_has_the_interval_of_zero_difference():
 def test_noise_along_one_direction_hides_no_change_along_another():
     before, after = np.array([[50.0, 10, 20]]), np.array([[52.4, 10, 20]])
     joint = np.diag([0.04, 1.0, 1.0, 0.04, 1.0, 1.0])[None]
-    seen = compare.seen(convert.dE76, before, after, joint)
+    seen = compare.move(convert.dE76, before, after, joint)
     low, _ = compare.directed_interval(seen)
     assert low[0] > 1.6
     assert seen.chance_if_equal[0] < 1e-6
@@ -70,7 +70,7 @@ def test_noise_along_one_direction_hides_no_change_along_another():
 def test_the_verdict_and_the_interval_agree():
     for true in (0, 0.5, 1):
         _, *read = washed(convert.dE00, true, NOISE["photo"], n=300)
-        seen = compare.seen(convert.dE00, *read)
+        seen = compare.move(convert.dE00, *read)
         low, _ = compare.directed_interval(seen)
         np.testing.assert_array_equal(low > 0, seen.chance_if_equal <= 0.05)
 
@@ -80,10 +80,10 @@ def test_limits_rise_with_the_difference_and_widen_with_the_noise():
     first = np.tile([50.0, 20, 10], (n, 1))
     second = first + np.linspace(0, 6, n)[:, None] * [0.8, 0.5, -0.3]
     joint = np.tile(np.diag([0.05, 0.1, 0.4] * 2), (n, 1, 1))
-    low, high = compare.directed_interval(compare.seen(convert.dE76, first, second, joint))
+    low, high = compare.directed_interval(compare.move(convert.dE76, first, second, joint))
     assert (np.diff(low) >= -1e-9).all()
     assert (np.diff(high) >= -1e-9).all()
-    wide = compare.directed_interval(compare.seen(convert.dE76, first, second, 2 * joint))
+    wide = compare.directed_interval(compare.move(convert.dE76, first, second, 2 * joint))
     assert (wide[1] > high).all()
     assert (wide[0] <= low + 1e-9).all()
 

@@ -119,3 +119,27 @@ def test_one_pot_an_arm_is_never_called_real(world):
     cell = pots_truth.CELLS["one pot an arm, 3 swatches"]
     false, _ = pots_truth.judged(world, 60, 31, 0.75, **cell)
     assert (false["false real"], false["can't tell"]) == (0, 1)
+
+
+def unlike_books(many=40, steady=0.2, noisy=3.2):
+    """Books of eight recipes in three pots each, every other one sixteen times as far off."""
+    rng = np.random.default_rng(12)
+    sd = np.where(np.arange(8) % 2, steady, noisy)
+    off = rng.normal(size=(many, 8, 3, 3)) * sd[:, None, None]
+    frame = pd.DataFrame(np.array([50.0, 20, 15]) + off.reshape(-1, 3), columns=["L", "a", "b"])
+    book_of, recipe = np.repeat(np.arange(many), 24), np.tile(np.repeat(np.arange(8), 3), many)
+    frame["sample"] = [f"{b} {r}" for b, r in zip(book_of, recipe, strict=True)]
+    frame["baths"] = [f"dye=D{i}" for i in range(len(frame))]
+    frame = frame.assign(series=book_of, swatch=np.arange(len(frame)), illuminant="D65")
+    return frame.assign(observer=10)
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_steady_recipes_are_not_charged_with_the_scatter_of_noisy_ones_nor_the_reverse(first):
+    """Two arms of one colour, dyed alike: their interval holds, the steady ones' is far shorter."""
+    wanted = [(f"{b} {r}", f"{b} {r + 2}") for b in range(40) for r in (first, first + 4)]
+    found = compare.pairs(unlike_books(), wanted, piece="swatch", series="series")
+    known = 1.96 * [3.2, 0.2][first] * np.sqrt(2 / 3)
+    half = (found["dL_high"] - found["dL_low"]).median() / 2
+    assert 0.9 * known < half < 2.2 * known
+    assert ((found["dL_low"] < 0) & (found["dL_high"] > 0)).mean() > 0.9

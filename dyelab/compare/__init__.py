@@ -9,9 +9,10 @@ from dyelab.compare.differences import (
     reach,
     to_reference,
 )
+from dyelab.compare.directed_interval import directed_interval, move
 from dyelab.compare.directions import WAYS, direction, ways
 from dyelab.compare.formulas import SIGNS
-from dyelab.compare.interval import Noise, directed_interval, distance_interval, noise_floor, seen
+from dyelab.compare.interval import Noise, distance_interval, noise_floor
 from dyelab.compare.pots import colouring
 from dyelab.compare.variants import Variants, gather
 from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, REAL, in_words, readable

@@ -12,7 +12,7 @@ from scipy import special
 from dyelab import convert, table
 from dyelab.compare import noise, verdicts
 from dyelab.compare.directions import direction
-from dyelab.compare.formulas import FORMULAS, PARTS, part_gradients
+from dyelab.compare.formulas import FORMULAS, PARTS, own_axes, part_gradients
 from dyelab.compare.interval import Noise, chance_if_equal, distance_interval, noise_floor
 from dyelab.compare.pots import Arms, arms
 from dyelab.compare.variants import Variants, gather, inner
@@ -217,7 +217,7 @@ def between(
     result["moved"] = direction(first, second)
     for i, name in enumerate(table.LAB):
         result[f"from_{name}"], result[f"to_{name}"] = first[:, i], second[:, i]
-    return verdicts.judged(result, judged, pair, formula, confidence, replicates_needed)
+    return verdicts.judge(result, judged, pair, formula, confidence, replicates_needed)
 
 
 def _part_intervals(
@@ -231,7 +231,7 @@ def _part_intervals(
     gradients = part_gradients(first, second)
     columns = {}
     for i, name in enumerate(PARTS):
-        variance, df = noise.along(gradients[:, i], pair)
+        variance, df = noise.variance_along(gradients[:, i], pair)
         reach = special.stdtrit(np.minimum(df, 1e6), (1 + confidence) / 2) * np.sqrt(variance)
         columns[f"{name}_low"] = result[name].to_numpy(float) - reach
         columns[f"{name}_high"] = result[name].to_numpy(float) + reach
@@ -283,7 +283,7 @@ def contrast(
     variance = np.diagonal(total, axis1=1, axis2=2)
     with np.errstate(divide="ignore", invalid="ignore"):
         own = np.diagonal(estimated, axis1=1, axis2=2)
-        free = np.where(own > 0, df[:, None] * (variance / own) ** 2, np.inf)
+        free = np.where(own > 0, df[:, 1:] * (variance / own) ** 2, np.inf)
     reach = special.stdtrit(np.minimum(free, 1e6), (1 + confidence) / 2) * np.sqrt(variance)
     result = pd.DataFrame()
     for i, name in enumerate(("dL", "da", "db")):
@@ -327,7 +327,7 @@ def _covariance(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Estimated and known covariance of each sum, degrees of freedom, and what it rests on."""
     parts, df = noise.between_pots(variants, rows, pots)
-    explained = noise.explained_by_shared(variants, rows)
+    explained = noise.shared_part(variants, rows)
     share = (weights**2 / variants.pieces[rows]).sum(axis=1)[:, None, None]
     shares = sum(
         float(weight) * variants.loadings[(3 * rows[:, [j]] + np.arange(3)).ravel()]
@@ -335,11 +335,11 @@ def _covariance(
     )
     shared = inner(shares)
     stated = np.einsum("m,nmij->nij", weights**2, variants.stated[rows])
-    replicated = (df > 0)[:, None, None]
+    replicated = df[:, :1, None] > 0
     known = np.where(replicated, semidefinite(shared - share * explained), stated + shared)
     estimated = np.einsum("m,nmij->nij", weights**2, parts)
-    estimated = estimated * noise.left(variants, rows, pots, weights)[:, None, None]
-    return np.where(replicated, estimated, 0.0), known, df, noise.resting(df, stated)
+    estimated = estimated * noise.share_left(variants, rows, pots, weights)[:, None, None]
+    return np.where(replicated, estimated, 0.0), known, df, noise.basis_of(df[:, 0], stated)
 
 
 def _length_noise(
@@ -348,15 +348,12 @@ def _length_noise(
     size = np.einsum("ni,ni->n", vector, vector)
     along = np.einsum("ni,nij,nj->n", vector, total, vector)
     own_along = np.einsum("ni,nij,nj->n", vector, estimated, vector)
-    trace, square, near = noise.of_length(estimated, total, df)
+    trace, square, near = noise.of_length(estimated, total, df[:, 0])
     with np.errstate(divide="ignore", invalid="ignore"):
-        far = np.where(own_along > 0, df * (along / own_along) ** 2, np.inf)
+        far = np.where(own_along > 0, df[:, 1] * (along / own_along) ** 2, np.inf)
         radial = np.where(size > 0, along / size, trace)
-    powers, axes = np.linalg.eigh(np.nan_to_num(total))
-    floor = 1e-6 * np.maximum(powers.sum(axis=1), 1e-30)[:, None]
-    parts = np.einsum("nji,nj->ni", axes, vector)
-    radial = np.minimum(radial, trace)
-    return Noise(radial, trace, square, far, near, np.maximum(powers, floor), parts)
+    powers, parts = own_axes(np.eye(3)[None], total, vector, np.sqrt(size))
+    return Noise(np.minimum(radial, trace), trace, square, far, near, powers, parts)
 
 
 def _with_length(

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from dyelab import convert
+from dyelab import convert, numerics
 
 FORMULAS = {"dE76": convert.dE76, "dE00": convert.dE00, "dECMC": convert.dECMC}
 SIGNS = {"dE76": "ΔE*ab", "dE00": "ΔE00", "dECMC": "ΔE CMC(2:1)"}
@@ -87,3 +87,24 @@ def distance_gradient(formula, reference: np.ndarray, sample: np.ndarray) -> np.
         up, down = formula(reference, sample + step), formula(reference, sample - step)
         result[:, 3 + i] = (up - down) / _STEP
     return result
+
+
+def own_axes(
+    shape: np.ndarray,
+    covariance: np.ndarray,
+    move: np.ndarray,
+    distance: np.ndarray,
+    least: float = 1e-6,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Variances along the noise's own axes in the formula's space, and the move along them.
+
+    Both (n, 3). The move is scaled to the formula's own distance, since its `metric` (the shape)
+    holds for small moves; variances are at least the share `least` of their sum.
+    """
+    root = numerics.symmetric_root(shape)
+    powers, axes = np.linalg.eigh(np.nan_to_num(root @ covariance @ root))
+    parts = np.einsum("nji,njk,nk->ni", axes, root, move)
+    size = np.linalg.norm(parts, axis=1)
+    scale = np.where(size > 1e-12, distance / np.maximum(size, 1e-12), 0.0)
+    floor = least * np.maximum(powers.sum(axis=1), 1e-30)[:, None]
+    return np.maximum(powers, floor), parts * scale[:, None]

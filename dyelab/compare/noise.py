@@ -5,11 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from dyelab.compare.formulas import distance_gradient, metric
-from dyelab.compare.interval import Noise, evened
-from dyelab.compare.pots import Arms, arms, left_by_pairing
+from dyelab.compare.formulas import distance_gradient, metric, own_axes
+from dyelab.compare.interval import Noise, even_out
+from dyelab.compare.pots import Arms, arms, pairing_scatter
 from dyelab.compare.variants import Variants, inner
-from dyelab.numerics import semidefinite, symmetric_root
+from dyelab.numerics import semidefinite
 
 # The approximation of a length's distribution runs up to 7 % over its size where the noise is
 # drawn out; this much more variance near zero pays for that (tests/benchmarks/coverage.py, the
@@ -31,7 +31,8 @@ _UNPAIRED = 2.0
 class Joint:
     """Covariance of a pair's two means, reference first: all (n, 6, 6) but the (n,) others.
 
-    `estimated` rests on `df` degrees of freedom, `known` on statement; `basis` says which of the
+    `estimated` rests on `df` degrees of freedom as a whole, on `df_along` along one direction,
+    `known` on statement; `basis` says which of the
     two the intervals rest on. `pots` is the fewer of the two arms' pots, `assumed` whether baths
     that aren't recorded were taken for pots of their own.
     """
@@ -39,6 +40,7 @@ class Joint:
     estimated: np.ndarray
     known: np.ndarray
     df: np.ndarray
+    df_along: np.ndarray
     basis: np.ndarray
     pots: np.ndarray
     assumed: np.ndarray
@@ -53,19 +55,19 @@ def joint(variants: Variants, reference: np.ndarray, sample: np.ndarray) -> Join
     rows = np.stack([reference, sample], axis=1)
     pots = arms(variants.cells, rows)
     parts, df = between_pots(variants, rows, pots)
-    parts = parts * left(variants, rows, pots, np.array([-1.0, 1.0]))[:, None, None, None]
+    parts = parts * share_left(variants, rows, pots, np.array([-1.0, 1.0]))[:, None, None, None]
     shared = inner(_pair_loadings(variants.loadings, reference, sample), size=6)
-    explained = explained_by_shared(variants, rows)
+    explained = shared_part(variants, rows)
     double = _blocks(*(explained / variants.pieces[end][:, None, None] for end in rows.T))
     stated = _blocks(variants.stated[reference], variants.stated[sample])
-    replicated = (df > 0)[:, None, None]
+    replicated = df[:, :1, None] > 0
     known = np.where(replicated, semidefinite(shared - double), stated + shared)
     estimated = np.where(replicated, _blocks(parts[:, 0], parts[:, 1]), 0.0)
     least = pots.pots.min(axis=1)
-    return Joint(estimated, known, df, resting(df, stated), least, pots.assumed)
+    return Joint(estimated, known, *df.T, basis_of(df[:, 0], stated), least, pots.assumed)
 
 
-def resting(df: np.ndarray, stated: np.ndarray) -> np.ndarray:
+def basis_of(df: np.ndarray, stated: np.ndarray) -> np.ndarray:
     """What each interval rests on: replicates, stated uncertainties, or nothing."""
     known = np.isfinite(stated).all(axis=(1, 2))
     return np.where(df > 0, REPLICATES, np.where(known, STATED, NOTHING))
@@ -77,31 +79,33 @@ def between_pots(variants: Variants, rows: np.ndarray, pots: Arms) -> tuple[np.n
     Returns
     -------
     covariances : ndarray (n, m, 3, 3)
-    df : ndarray (n,)
-        Welch and Satterthwaite over the variants; but what all of them borrowed from the same
-        recipes is counted once. 0 where a variant neither repeats nor can borrow.
+    df : ndarray (n, 2)
+        Degrees of freedom behind their sum, as a whole and along one direction; 0 where a variant
+        neither repeats nor can borrow. As a whole by Welch (1947) and Satterthwaite (1946), but
+        of what is lent to the variants half is the same for all. Along one direction by Cochran
+        (1964), for whom a second arm adds none: both err where the shape they borrow isn't
+        theirs.
     """
-    spread, many = variants.spread, rows.shape[1]
-    found = [spread.of(rows[:, i], pots.kind[:, i]) for i in range(many)]
+    found = [variants.spread.of(rows[:, i], pots.kind[:, i]) for i in range(rows.shape[1])]
     sizes = np.stack([np.trace(one[0], axis1=1, axis2=2) for one in found], axis=1)
     free = np.stack([one[1] for one in found], axis=1)
-    own = np.stack([spread.free[rows[:, i], pots.kind[:, i]] for i in range(many)], axis=1)
+    own = sum(variants.spread.free[rows[:, i], pots.kind[:, i]] for i in range(rows.shape[1]))
     with np.errstate(divide="ignore", invalid="ignore"):
-        welch = sizes.sum(axis=1) ** 2 / (sizes**2 / free).sum(axis=1)
-        lent, others = spread.lent_df[rows].min(axis=1), spread.others[rows].min(axis=1)
-        once = 1 / ((1 / lent - 1 / others) / many + 1 / others)
-    once = np.where(lent > 0, once, 0.0)
-    df = np.where((free > 0).all(axis=1), np.minimum(welch, own.sum(axis=1) + once), 0.0)
+        share = sizes / sizes.sum(axis=1, keepdims=True)
+        welch = 1 / (share**2 / free).sum(axis=1)
+        whole = np.minimum(welch, own + variants.spread.weight[rows].min(axis=1) / 2)
+        df = np.stack([whole, 1 / (share / free).sum(axis=1)], axis=1)
+    df = np.where((free > 0).all(axis=1, keepdims=True), df, 0.0)
     return np.stack([one[0] for one in found], axis=1), np.nan_to_num(df)
 
 
-def left(variants: Variants, rows: np.ndarray, pots: Arms, weights: np.ndarray) -> np.ndarray:
+def share_left(variants: Variants, rows: np.ndarray, pots: Arms, weights: np.ndarray) -> np.ndarray:
     """Share of the pots' variance that is left when arms are paired within shared baths.
 
     Told by all sums of a series whose arms share the same kinds of step: the scatter of the
     weighted sums, bath by bath, over the scatter of the arms apart.
     """
-    paired, apart = left_by_pairing(variants.cells, rows, pots, weights)
+    paired, apart = pairing_scatter(variants.cells, rows, pots, weights)
     use = apart > 0
     if not use.any():
         return np.ones(len(rows))
@@ -115,7 +119,7 @@ def left(variants: Variants, rows: np.ndarray, pots: Arms, weights: np.ndarray) 
     return np.where(use, share[alike], 1.0)
 
 
-def explained_by_shared(variants: Variants, rows: np.ndarray) -> np.ndarray:
+def shared_part(variants: Variants, rows: np.ndarray) -> np.ndarray:
     """The part of one piece's variance that shared factors explain, pooled by series: (n, 3, 3)."""
     if not variants.loadings.nnz:
         return np.zeros((len(rows), 3, 3))
@@ -146,7 +150,7 @@ def _blocks(first: np.ndarray, second: np.ndarray) -> np.ndarray:
 _MINUS = np.hstack([-np.eye(3), np.eye(3)])
 
 
-def along(gradient: np.ndarray, pair: Joint) -> tuple[np.ndarray, np.ndarray]:
+def variance_along(gradient: np.ndarray, pair: Joint) -> tuple[np.ndarray, np.ndarray]:
     """Variance of a quantity with this gradient (n, 6), and its degrees of freedom.
 
     Welch and Satterthwaite: known variance lends its certainty to the estimated one.
@@ -158,18 +162,17 @@ def along(gradient: np.ndarray, pair: Joint) -> tuple[np.ndarray, np.ndarray]:
 
 def _satterthwaite(total: np.ndarray, estimated: np.ndarray, pair: Joint) -> np.ndarray:
     with np.errstate(divide="ignore", invalid="ignore"):
-        df = pair.df * (total / estimated) ** 2
+        df = pair.df_along * (total / estimated) ** 2
     return np.where(estimated > 0, df, np.inf)
 
 
 def of_formula(formula, reference: np.ndarray, sample: np.ndarray, pair: Joint) -> Noise:
     """Noise of a difference formula between two measured means (n, 3)."""
     shape = metric(formula, (reference + sample) / 2)
-    estimated = shape @ (_MINUS @ pair.estimated @ _MINUS.T)
-    total = shape @ (_MINUS @ pair.total @ _MINUS.T)
-    trace, square, df_near = of_length(estimated, total, pair.df)
-    variance, df_far = along(_gradient(formula, shape, reference, sample), pair)
-    axes = own_axes(shape, pair, sample - reference, formula(reference, sample))
+    estimated, total = (_MINUS @ one @ _MINUS.T for one in (pair.estimated, pair.total))
+    trace, square, df_near = of_length(shape @ estimated, shape @ total, pair.df)
+    variance, df_far = variance_along(_gradient(formula, shape, reference, sample), pair)
+    axes = own_axes(shape, total, sample - reference, formula(reference, sample))
     return Noise(np.minimum(variance, trace), trace, square, df_far, df_near, *axes)
 
 
@@ -182,30 +185,13 @@ def of_length(
     """
     trace, own = np.trace(total, axis1=1, axis2=2), _product(estimated, estimated)
     own_trace = np.trace(estimated, axis1=1, axis2=2)
-    even, free = evened(own_trace, own, df)
+    even, free = even_out(own_trace, own, df)
     even = np.maximum(even, own_trace**2 / _LINES)
     square = np.clip(_product(total, total) - own + even, trace**2 / 3, trace**2)
     trace, square = _MARGIN * trace, _MARGIN**2 * square
     with np.errstate(divide="ignore", invalid="ignore"):
         df_near = np.where(own > 0, free * (trace / (_MARGIN * own_trace)) ** 2, np.inf)
     return trace, square, df_near
-
-
-def own_axes(
-    shape: np.ndarray, pair: Joint, move: np.ndarray, distance: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Variances along the noise's own axes in the formula's space, and the move along them.
-
-    The move is scaled to the formula's own distance, since M holds for small moves.
-    """
-    root = symmetric_root(shape)
-    spread = np.nan_to_num(root @ (_MINUS @ pair.total @ _MINUS.T) @ root)
-    powers, axes = np.linalg.eigh(spread)
-    parts = np.einsum("nji,nj->ni", axes, np.einsum("nij,nj->ni", root, move))
-    size = np.linalg.norm(parts, axis=1)
-    scale = np.where(size > 1e-12, distance / np.where(size > 1e-12, size, 1), 0.0)
-    floor = 1e-6 * np.maximum(powers.sum(axis=1), 1e-30)[:, None]
-    return np.maximum(powers, floor), parts * scale[:, None]
 
 
 def _product(one: np.ndarray, other: np.ndarray) -> np.ndarray:

@@ -15,7 +15,8 @@ import pandas as pd
 from scipy import sparse
 
 from dyelab import table
-from dyelab.compare.pots import Cells, Spread, cells, spread
+from dyelab.compare.pots import Cells, cells
+from dyelab.compare.scatter import Spread, spread
 from dyelab.errors import InputError
 from dyelab.numerics import semidefinite
 

@@ -20,7 +20,7 @@ _SAID = ["reference", "sample", "moved", "comparisons", "verdict", "caveat", "no
 _SAID += ["more_swatches"]
 
 
-def judged(
+def judge(
     result: pd.DataFrame,
     spread: Noise,
     pair: Joint,

@@ -157,7 +157,7 @@ def distance_band(formula: Callable, one: Fan, confidence: float) -> tuple[np.nd
     start = np.broadcast_to(one.start, one.change.shape)
     joint = np.zeros((len(one.x), 6, 6))
     joint[:, 3:, 3:] = one.spread
-    seen = compare.seen(formula, start, start + one.change, joint)
+    seen = compare.move(formula, start, start + one.change, joint)
     low, high = compare.directed_interval(seen, confidence)
     far = formula(np.broadcast_to(one.start, one.changes.shape), one.start + one.changes)
     along = far * np.sign(np.einsum("sqi,qi->sq", one.changes, one.change))

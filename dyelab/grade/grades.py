@@ -134,7 +134,7 @@ def interval(
     low, high, chance = np.full((3, len(before)), np.nan)
     known = np.isfinite(joint.total).all(axis=(1, 2))
     if known.any():
-        seen = compare.seen(formula, before[known], after[known], joint.total[known])
+        seen = compare.move(formula, before[known], after[known], joint.total[known])
         low[known], high[known] = compare.directed_interval(seen, confidence)
         chance[known] = seen.chance_if_equal
     return low, high, chance

@@ -73,7 +73,7 @@ def intervals(n):
                 before, after = (x + rng.normal(size=(n, 3)) @ root.T for x in (first, second))
                 joint = np.zeros((n, 6, 6))
                 joint[:, :3, :3] = joint[:, 3:, 3:] = root @ root.T
-                low, high = compare.directed_interval(compare.seen(formula, before, after, joint))
+                low, high = compare.directed_interval(compare.move(formula, before, after, joint))
                 truth = formula(first, second)
                 held = np.mean((low <= truth + 1e-6) & (truth <= high))
                 said.append(f"{true:g}: {100 * held:.1f} ({100 * np.mean(low > 0):.0f})")

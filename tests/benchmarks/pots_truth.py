@@ -167,13 +167,13 @@ CELLS = {
 ROUGH = {"outliers": 0.02, "wrong": 0.02, "round_share": 0.1, "surface": 0.01}
 
 
-def power(world, books, comparisons, seed=3, rounds=3):
+def power(world, books, comparisons, seed=3, rounds=3, sd=unlike):
     """Chance of *real*, at the difference that knowing the scatter would find 4 times in 5.
 
     Recipes scatter by a factor of four; each arm's true scatter is taken from all books.
     """
     rows = planned(world, rounds=rounds, more=True)
-    lab = dyed(world, rows, books, seed, 0.5, unlike(rows))
+    lab = dyed(world, rows, books, seed, 0.5, sd(rows))
     many = rows["recipe"].max() + 1
     found = []
     for recipe in range(many):
