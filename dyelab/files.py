@@ -341,9 +341,8 @@ def _rows(sheet: Any, name: str) -> list[list[Any]]:
         row = list(given)
         while row and row[-1] in (None, ""):
             row.pop()
-        limits.need(
-            len(row), limits.COLUMNS, f"columns (a cell in row {count} stands there)", place
-        )
+        said = f"columns (a cell in row {count} stands there)"
+        limits.need(len(row), limits.COLUMNS, said, place)
         limits.need(count, limits.ROWS, "rows", place)
         cells += len(row)
         limits.need(cells, limits.CELLS, "cells", place)

@@ -119,9 +119,8 @@ def instrument_readings(
     bands = [name for name in rows.columns if str(name).isdigit()]
     whole = rows[bands].notna().any(axis=1)
     spectral = rows.loc[whole, ["reading", *bands]] if whole.any() else None
-    return InstrumentReadings(
-        rows[table.READINGS.names], spectral, shared_by_adapting(rows, error), left
-    )
+    shared = shared_by_adapting(rows, error)
+    return InstrumentReadings(rows[table.READINGS.names], spectral, shared, left)
 
 
 def enter(bk: Book, names: Iterable[str]) -> Book:
@@ -263,10 +262,9 @@ def _glowing(bk: Book, rows: pd.DataFrame, exposure: str) -> list[str]:
     ends = [every[k].groupby("swatch")[table.LAB].mean().astype(float) for k in (cut, lit)]
     apart = ((ends[0] - ends[1]) ** 2).sum(axis=1, min_count=3) ** 0.5
     glow = set(apart.index[apart > _GLOW])
-    return [
-        " ".join(dict.fromkeys([*str(flags).split(), *(["fluorescent"] if code in glow else [])]))
-        for code, flags in zip(rows["swatch"], rows["flags"], strict=True)
-    ]
+    more = [["fluorescent"] * (code in glow) for code in rows["swatch"]]
+    both = zip(rows["flags"], more, strict=True)
+    return [" ".join(dict.fromkeys([*str(flags).split(), *shines])) for flags, shines in both]
 
 
 def _under(lab: pd.DataFrame, white: tuple[str, int], adapt: bool) -> pd.DataFrame:
@@ -370,6 +368,5 @@ def _ending(row: Any) -> str:
     """What a reading's name says of its exposure."""
     if row.exposure == "none":
         return ""
-    return f"-{row.exposure.replace(' ', '-')}" + (
-        f"{row.amount:g}" if np.isfinite(row.amount) else ""
-    )
+    amount = f"{row.amount:g}" if np.isfinite(row.amount) else ""
+    return f"-{row.exposure.replace(' ', '-')}{amount}"

@@ -182,10 +182,9 @@ def _grid(key: tuple, members: list[_Object], how: _Specification, name: str) ->
     bands = [f"nm{start + i * step:g}" for i in range(count)]
     frame = pd.DataFrame([row[2] for row in good], columns=bands, dtype=str)
     frame.insert(0, "sample", [row[1] for row in good])
-    numbers = [row[0] for row in good]
     return Grid(
         frame,
-        numbers,
+        [row[0] for row in good],
         scale="factor",
         conditions=how.conditions or ({"geometry": condition} if condition else {}),
         told=(how.told,),

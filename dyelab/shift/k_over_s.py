@@ -311,10 +311,8 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
     >>> shift.depth_of(recipes, 0, 1, bk.spectra).sentence
     'Where it absorbs most (450 nm) it is 295 % as strong as the reference,...
     """
-    tried = (
-        (base, cell_spectra(recipes, np.array([reference, sample, base]), spectra))
-        for base in _undyed(recipes, reference)
-    )
+    cells = ((base, np.array([reference, sample, base])) for base in _undyed(recipes, reference))
+    tried = ((base, cell_spectra(recipes, at, spectra)) for base, at in cells)
     base, found = next((one for one in tried if one[1] is not None), (-1, None))
     if found is None:
         return None

@@ -86,10 +86,8 @@ def check(
 
     for column in table.columns:
         if column.name not in frame:
-            if column.required:
-                faults.append(
-                    fault(file, 1, "", f"no column {column.name!r}", "is there", "Add the column.")
-                )
+            said = f"no column {column.name!r}", "is there", "Add the column."
+            faults += [fault(file, 1, "", *said)] if column.required else []
             continue
         for mask, expected, remedy in _column_faults(frame[column.name], column):
             note(mask, column.name, expected, remedy)

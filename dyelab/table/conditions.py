@@ -96,10 +96,8 @@ def with_exposure(
     by_role = {role.partition(":")[0]: column for column, role in named.items()}
     heading = named[by_role["amount"]].partition(":")[2]
     numbers = range(1, len(frame) + 1) if rows is None else rows
-    told = [
-        _one(frame, i, by_role, heading, f"{where} row {number}".strip())
-        for i, number in enumerate(numbers)
-    ]
+    places = enumerate(f"{where} row {number}".strip() for number in numbers)
+    told = [_one(frame, i, by_role, heading, place) for i, place in places]
     made = pd.DataFrame(told, columns=EXPOSURE, index=frame.index)
     return pd.concat([frame.drop(columns=list(named)), made], axis=1)
 
