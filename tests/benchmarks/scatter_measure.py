@@ -12,6 +12,9 @@ scatter would reach. ``… [books]``.
 """
 
 import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 from benchmarks import pots_truth
@@ -26,7 +29,7 @@ PATTERNS = {  # standard deviation of the logarithm of each dose, recipe by reci
     "the first three noisy": np.repeat([0.2, 0.05], 3),
     "every other one steady": np.tile([0.05, 0.2], 3),
 }
-TRIED = [("LENT", (2.5, 1.5, 4.0)), ("FILLED", (1.5, 1.0, 3.0)), ("BELIEF", (3.0, 1.0, 6.0))]
+TRIED = [("LENT", (3.5, 1.5, 6.0)), ("FILLED", (1.5, 1.0, 3.0)), ("BELIEF", (3.0, 1.0, 6.0))]
 
 
 def unlike(world, floor, books=300):
