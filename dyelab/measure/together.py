@@ -15,6 +15,7 @@ import pandas as pd
 from dyelab import convert, numerics, table
 from dyelab.book import Book, inside
 from dyelab.calibrate import Reference
+from dyelab.calibrate.colour_fit import evened
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
@@ -27,9 +28,10 @@ from dyelab.table import LAB, covariances
 TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "no_target"
 # All by trial on pairs of rendered photos with cloths, lamps and programs of their own: half and
 # double of each by tests/benchmarks/pairs.py vary; judged by the same script without it.
-MOST_APART = 0.7  # ΔE00, root mean square of the patches, beyond which photos don't go together
+MOST_APART = 0.5  # ΔE00, root mean square of the patches, beyond which photos don't go together
+_LIGHTNESS = 0.1  # how lightness counts among them: a program answers with it to what is shown
 _CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays its own
-_GAIN = 0.045  # of a change: what an undone program leaves wrong of it
+_GAIN = 0.022  # of a change: what an undone program leaves wrong of it
 _SCATTER = 0.67  # more variance than a window's cloth and light show, of theirs: position, blur
 _LIGHT = 0.8  # share of what isn't known of the light on a window that it has in both photos
 _REFITTED = 0.75  # share of what two calibrations say apart of a colour that is taken off
@@ -48,7 +50,8 @@ class Kinship:
         exposure apart, are not what they were: another light, phone or program); ``no_target``
         (a photo shows no target to tell by).
     apart : float
-        Root mean square ΔE00 of the patches, by the first photo's calibration.
+        Root mean square ΔE00 of the patches, by the first photo's calibration, without what storing
+        them in 8 bits brings; lightness counts little.
     refitted : ndarray (n, 3)
         Of the second photo's windows: CIELAB by its own calibration less that by the first one's.
         Camera and light being the same, most of it is noise of the two fits, and it grows
@@ -159,10 +162,11 @@ def _seen_again(
 
     labs = [cal.lab(undone(one.setup.calibration.witnesses, by))
             for one, by in ((first, 1.0), (second, gain))]  # fmt: skip
-    noise = _rounding(first) + _rounding(second)
-    real = 1 - np.trace(noise) / max(np.mean((labs[1] - labs[0]) ** 2) * 3, 1e-9)
-    apart = np.sqrt(np.mean(convert.dE00(*labs) ** 2) * np.clip(real, 0.1, 1))
-    return float(apart), undone(stored, gain)
+    even = evened((labs[0] + labs[1]) / 2)
+    moved = np.einsum("nij,nj->ni", even, labs[1] - labs[0]) ** 2
+    noise = even @ (_rounding(first) + _rounding(second)) @ np.swapaxes(even, 1, 2)
+    real = (moved - np.diagonal(noise, axis1=1, axis2=2)) @ [_LIGHTNESS, 1, 1]
+    return float(np.sqrt(max(real.mean(), 0))), undone(stored, gain)
 
 
 def _shows_target(made: Measured) -> bool:
@@ -171,11 +175,11 @@ def _shows_target(made: Measured) -> bool:
 
 
 def _rounding(made: Measured) -> np.ndarray:
-    """Mean covariance (3, 3) of the patches' colours from storing them in 8 bits."""
+    """Covariance (n, 3, 3) of the patches' colours from storing them in 8 bits."""
     cal = made.setup.calibration
     values = cal.undoing.undo(cal.witnesses)
     slope = cal.slope(values)
-    return (slope @ storage(values, 255) @ np.swapaxes(slope, 1, 2)).mean(axis=0)
+    return slope @ storage(values, 255) @ np.swapaxes(slope, 1, 2)
 
 
 def other_camera(first: str | Path, second: str | Path) -> bool:
