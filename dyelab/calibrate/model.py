@@ -41,15 +41,16 @@ class Errors:
         How much each cloth counts: every family of cloths has its say near every colour it has.
     shift : ndarray (m, 3)
         Expected error that is taken off colours like these.
-    scale : float
-        Factor by which real errors are larger (over 1) or smaller than the simulated ones.
+    scale : ndarray (2,)
+        Factor by which real errors are larger (over 1) or smaller than the simulated ones: of
+        greys, and what each unit of chroma adds. Strong colours have few cloths like them.
     """
 
     lab: np.ndarray
     off: np.ndarray
     share: np.ndarray
     shift: np.ndarray
-    scale: float = 1.0
+    scale: np.ndarray = field(default_factory=lambda: np.array([1.0, 0.0]))
 
     def at(self, lab: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Error of n colours: what is each colour's own, (n, 3, 3), and what they share.
@@ -62,7 +63,12 @@ class Errors:
         square = np.einsum("dmk,dml->mkl", self.off, self.off, optimize=True) / d
         whole = np.einsum("nm,mkl->nkl", near, square)
         own = whole - np.einsum("ndk,ndl->nkl", common, common) / d
-        return own * self.scale**2, common * self.scale / np.sqrt(d)
+        scale = self.scale_at(lab)
+        return own * scale**2, common * scale / np.sqrt(d)
+
+    def scale_at(self, lab: np.ndarray) -> np.ndarray:
+        """Factor (n, 1, 1) of n colours by which real errors are larger than the simulated."""
+        return (self.scale[0] + self.scale[1] * np.hypot(lab[:, 1], lab[:, 2]))[:, None, None]
 
     def mean(self, lab: np.ndarray, share: np.ndarray) -> np.ndarray:
         """Mean error near n colours, (n, 3), cloths counting by their share."""
@@ -204,7 +210,7 @@ def write_calibration(made: Calibration, path: str | Path) -> Path:
             "off": np.round(made.errors.off, 2).tolist(),
             "share": made.errors.share.tolist(),
             "shift": np.round(made.errors.shift, 3).tolist(),
-            "scale": made.errors.scale,
+            "scale": made.errors.scale.tolist(),
         },
         "patches": made.patches.to_dict("list"),
         "witnesses": made.witnesses.tolist(),
@@ -259,7 +265,7 @@ def _from_json(content: dict[str, Any]) -> Calibration:
             np.array(errors["off"]),
             np.array(errors["share"]),
             np.array(errors["shift"]),
-            float(errors["scale"]),
+            np.append(errors["scale"], 0.0)[:2].astype(float),  # older ones keep one number
         ),
         patches=pd.DataFrame(content["patches"]),
         witnesses=np.array(content["witnesses"], float),

@@ -41,7 +41,7 @@ def anchored(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration
 def _moved(made: Calibration, fitted: np.ndarray, shifts: np.ndarray) -> Calibration:
     # What every simulated camera gets wrong at these swatches is now known and taken away there.
     _, common = made.errors.at(fitted)
-    there = np.moveaxis(common, 1, 0) * np.sqrt(len(made.errors.off)) / made.errors.scale
+    there = np.moveaxis(common / made.errors.scale_at(fitted), 1, 0) * len(made.errors.off) ** 0.5
     off = np.stack(
         [o - near(made.errors.lab, fitted, c) for o, c in zip(made.errors.off, there, strict=True)]
     )

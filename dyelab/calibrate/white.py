@@ -18,7 +18,8 @@ from dyelab.table import DEFAULT_WHITE
 # numbers about a steeper curve, chroma, lightness and hue in CIELAB, a cast on the paper.
 _STEEPER, _CURVE = np.array([0.0, -0.1, -0.2]), np.array([0.06, 0.2, 0.25])
 _LIVELY, _DARKER, _TURNED, _CAST = (1.08, 0.12), 0.04, 0.05, np.array([0.5, 0.7, 0.7])
-_WIDER = 1.0  # these cameras differ as they do; nothing is fitted that could fit too well
+# These cameras differ as they do; nothing is fitted that could fit too well.
+_WIDER = np.array([1.0, 0.0])
 _EXPOSED = 0.75  # how light a perfect white is stored, full being 1
 
 

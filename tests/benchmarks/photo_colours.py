@@ -142,7 +142,6 @@ def judged(picture, made, kept=slice(None)):
         "inside": distance(e, own) < REGION,
         "between": distance(e[i] - e[j], between) < REGION,
         "d2": distance(e, own),
-        "scale": made.setup.calibration.errors.scale,
     }
 
 

@@ -58,10 +58,10 @@ def main(count=10, first=20_000):
     used, model.STRAINED = model.STRAINED, 0.0
     print(f"STRAINED: {used:g} in use, {likeliest(taken(rendered)):.4f} likeliest", flush=True)
     model.STRAINED = used
-    widths = (1.0, 1.1, 1.2, 1.3, 1.4)
-    held_at = [told(fit, "WIDER", wider, held(rendered)) for wider in widths]
+    widths = (0.8, 0.9, 1.0, 1.1, 1.2)
+    held_at = [told(fit, "WIDER", wider * fit.WIDER, held(rendered)) for wider in widths]
     asked = [np.interp(0.95, [shares[c].mean() for shares in held_at], widths) for c in CLOTHS]
-    print(f"WIDER asked: {asked[0]:.2f} dyed, {asked[1]:.2f} real", flush=True)
+    print(f"WIDER times: {asked[0]:.2f} dyed, {asked[1]:.2f} real", flush=True)
     strains(taken(rendered))
 
 
