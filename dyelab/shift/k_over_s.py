@@ -21,9 +21,10 @@ from dyelab.errors import InputError
 from dyelab.shift.recipes import METALS, Recipes, pot_names
 
 # Most that a cloth's surface sends back (reflectance factor), that it keeps inside of what comes
-# from below, and by which fibres differ (standard deviation of ln K/S). Drawn evenly from nothing
-# up to these; set with tests/benchmarks/separation_truth.py in both worlds, so that intervals hold
-# with such surfaces and grow by no more than a third without.
+# from below, and by which fibres differ (standard deviation of ln K/S). Drawn as these times the
+# square of a number even from 0 to 1: drawn evenly, none at all was too unlikely, and the dye's
+# lower limit was too high where there was none. Set with tests/benchmarks/separation_truth.py in
+# both worlds, so that intervals hold with such surfaces and grow by no more than a third without.
 _SURFACE, _INNER, _UNEVEN = 0.015, 0.3, 0.2
 # Degrees of freedom that pooled scatter is worth for one cloth, at most: recipes don't scatter
 # quite alike. With all of them the dye's interval held 92 % where nothing competes (same script).
@@ -113,7 +114,8 @@ def pooled_log_noise(
     chi = np.sqrt(rng.chisquare(df, (draws, 1, 1)) / df)
     steps = normal / chi / np.sqrt(np.maximum(found.pots, 1))[None, :, None]
     most = min(_SURFACE, 0.8 * found.darkest)
-    surface, inner, uneven = (rng.uniform(0, top, (draws, 1, 1)) for top in (most, _INNER, _UNEVEN))
+    tops = np.array([most, _INNER, _UNEVEN])[:, None, None, None]
+    surface, inner, uneven = tops * rng.random((3, draws, 1, 1)) ** 2
     return even(inside(found.mean * np.exp(steps), surface, inner), uneven)
 
 
