@@ -24,6 +24,10 @@ _MOST_OFF = 3.0
 # Relative variance of a window's light a squared unit of the patches' strain: what of a program the
 # card can't undo. By tests/benchmarks/photo_constants.py.
 STRAINED = 0.0084
+# Relative standard deviation of the light that a program shifts between target and cloths, all of
+# them alike, a unit of the patches' strain, and the strain beyond which it shifts no more. By the
+# same script; there pictures' programs darken cloths by three times what those that judge do.
+SHIFTED, _MOST_STRAINED = 0.2, 0.5
 
 
 @dataclass(frozen=True)
@@ -145,6 +149,11 @@ class Calibration:
     def reworked(self) -> float:
         """Relative standard deviation of a window's light that a program leaves undone."""
         return STRAINED**0.5 * self.strain
+
+    @property
+    def shifted(self) -> float:
+        """Relative standard deviation of all windows' light against the target's, by a program."""
+        return SHIFTED * min(self.strain, _MOST_STRAINED)
 
     def lab(self, rgb: np.ndarray) -> np.ndarray:
         """CIELAB (n, 3) of camera values (n, 3), linear, `tone` undone, light evened out."""

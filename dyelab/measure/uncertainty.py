@@ -84,7 +84,9 @@ def calibration_doubt(
     # What a program does to a colour it does to all of that colour, in the next photo too.
     program = np.full((3, 3), made.reworked**2)
     own, common = made.doubt(made.lab(rgb))
-    return _lit(common, slope, off), own + slope @ program @ np.swapaxes(slope, 1, 2)
+    shifted = made.shifted * slope.sum(axis=2)[:, None]
+    common = np.concatenate([_lit(common, slope, off), shifted], axis=1)
+    return common, own + slope @ program @ np.swapaxes(slope, 1, 2)
 
 
 def _lit(common: np.ndarray, slope: np.ndarray, off: np.ndarray | None) -> np.ndarray:

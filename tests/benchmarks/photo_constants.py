@@ -9,6 +9,7 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
 - `program.STEP` by the median ΔE00 over photos with a program;
 - `model.STRAINED`, the likeliest relative variance of a window's light a squared unit of the
   patches' strain, under a distribution with the tails of Student's t of 5 degrees;
+- `model.SHIFTED`, by how much the light of all windows together was off, beside the strain;
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
   value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
   colours and differences);
@@ -43,7 +44,7 @@ VARIED = {
     program: ("FREE_TONE", "FREE_GLARE", "FREE_LOCAL", "AREAS_OFF", "PAPER_OFF", "LEAST_LOCAL",
               "_LOUDER", "_COLOURED", "_ODD"),
     fit: ("PATCH", "NODES", "_TRUST", "CORRECTED", "WIDER"),
-    model: ("REACH", "STRAINED"),
+    model: ("REACH", "STRAINED", "SHIFTED"),
     cameras: ("FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
     reference: ("NOISE", "ONE_OF"),
     uncertainty: ("_LIGHT", "_STORED"),
@@ -58,6 +59,7 @@ def main(count=10, first=20_000):
     used, model.STRAINED = model.STRAINED, 0.0
     print(f"STRAINED: {used:g} in use, {likeliest(taken(rendered)):.4f} likeliest", flush=True)
     model.STRAINED = used
+    print(f"SHIFTED: {model.SHIFTED:g} in use, {shifted(taken(rendered)):.3f} seen", flush=True)
     widths = (0.8, 0.9, 1.0, 1.1, 1.2)
     held_at = [told(fit, "WIDER", wider * fit.WIDER, held(rendered)) for wider in widths]
     asked = [np.interp(0.95, [shares[c].mean() for shares in held_at], widths) for c in CLOTHS]
@@ -153,6 +155,13 @@ def likeliest(rows):
         return (0.5 * np.log(variance) + 0.5 * (TAILS + 1) * tails).sum()
 
     return np.exp(minimize_scalar(surprise, (-6.0, -3.0)).x)
+
+
+def shifted(rows):
+    """Light by which all windows of a photo are off, relative, over the strain that counts."""
+    off = [np.mean(3 * row["e"][:, 0] / (row["lab"][:, 0] + 16)) for row in rows]
+    strain = [row["setup"].calibration.shifted / model.SHIFTED for row in rows]
+    return np.linalg.norm(off) / np.linalg.norm(strain)
 
 
 def strains(rows):
