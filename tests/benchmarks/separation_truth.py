@@ -1,6 +1,6 @@
 """The split of iron's effect against invented worlds whose true parts are known.
 
-``python tests/benchmarks/separation_truth.py [books]``. In our own generator and in
+``python tests/benchmarks/separation_truth.py [books] [first seed]``. In our own generator and in
 `tests/worlds/dyehouse`: how often the dye's interval holds its true share, how often its lower
 limit does (all that is claimed where dye and tannin may compete for the iron), and the bias, the
 mean over books of (found - true) / width; the naive answer puts all of it down to the dye.
@@ -99,16 +99,16 @@ def checked(seed, replicates=3, world="synth", rivalry=0.0, surface=0.0, fibre="
     return rows.assign(bias=bias, inside=inside, at_least=above, width=width)
 
 
-def main(books=100):
+def main(books=100, first=0):
     for fibre in ("cotton", "wool"):
         for rivalry, surface in ((0, 0), (0.25, 0), (0.5, 0), (0.8, 0), (0, 0.005), (0, 0.01)):
             for world in ("synth", "dyehouse"):
                 more = {"world": world, "rivalry": rivalry, "surface": surface, "fibre": fibre}
-                found = pd.concat([checked(seed, **more) for seed in range(books)])
+                found = pd.concat([checked(seed, **more) for seed in range(first, first + books)])
                 dye = found[found["part"] == "dye"]
                 told = dye[["inside", "at_least", "bias", "width"]].mean().round(3).to_dict()
                 print(fibre, f"rivalry {rivalry} surface {surface}", world, told, flush=True)
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
+    main(*map(int, sys.argv[1:]))
