@@ -32,9 +32,9 @@ class Joint:
     """Covariance of a pair's two means, reference first: all (n, 6, 6) but the (n,) others.
 
     `estimated` rests on `df` degrees of freedom as a whole, on `df_along` along one direction,
-    `known` on statement; `basis` says which of the
-    two the intervals rest on. `pots` is the fewer of the two arms' pots, `assumed` whether baths
-    that aren't recorded were taken for pots of their own.
+    `known` on statement; `basis` says which of the two the intervals rest on. `pots` is the fewer
+    of the two arms' pots, `assumed` whether baths that aren't recorded were taken for pots of
+    their own.
     """
 
     estimated: np.ndarray
@@ -64,7 +64,8 @@ def joint(variants: Variants, reference: np.ndarray, sample: np.ndarray) -> Join
     known = np.where(replicated, semidefinite(shared - double), stated + shared)
     estimated = np.where(replicated, _blocks(parts[:, 0], parts[:, 1]), 0.0)
     least = pots.pots.min(axis=1)
-    return Joint(estimated, known, *df.T, basis_of(df[:, 0], stated), least, pots.assumed)
+    whole, along = df.T
+    return Joint(estimated, known, whole, along, basis_of(whole, stated), least, pots.assumed)
 
 
 def basis_of(df: np.ndarray, stated: np.ndarray) -> np.ndarray:
