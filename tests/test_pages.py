@@ -289,7 +289,7 @@ def test_user_text_passes_through_every_page_as_text(text, tmp_path):
             continue
         seen = Words(html_page.text(page))
         assert "".join(seen.words).count(text) >= 4
-        usual = set(Words(html_page.text(plain[name])).tags) | {"p", "footer"}
+        usual = set(Words(html_page.text(plain[name])).tags) | {"p", "footer", "br"}
         assert set(seen.tags) <= usual
         assert not [key for key, _ in seen.attributes if key.startswith("on")]
         if name == "samples":  # each part of a page is set with such text in its own test
