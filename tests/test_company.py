@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from dyelab import book
-from dyelab.panel import browse, record
+from dyelab.panel import browse, plan, record
 
 
 @pytest.fixture
@@ -52,7 +52,7 @@ def test_a_record_of_the_example_is_refused(desk):
 
 
 def test_a_button_that_fails_says_so_in_words(desk):
-    shown = record.panel()
+    shown = plan.panel()
     shown.tell(lambda: {}["of all things"])
     assert "did not expect" in shown.told.value
     assert (Path(os.environ["XDG_STATE_HOME"]) / "dyelab" / "last-fault.txt").exists()
