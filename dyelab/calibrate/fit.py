@@ -34,9 +34,9 @@ _TRUST = 2.0  # power of its misses by which a fit counts less
 CORRECTED = 0.5  # share of a fit's expected error that is taken off
 # Real errors over simulated ones, of greys and more by each unit of chroma: cloths of other laws,
 # heavy tails, and few cloths to learn from near strong colours. On the world that judges nothing
-# simulated errors are a fifth too large for greys and half too small beyond C* 70, of invented
-# cloth and measured surfaces alike (photo_constants.py); priors there know half of what the
-# package's do.
+# simulated errors are a fifth too large for greys and half too small beyond C* 70, of measured
+# surfaces above all (photo_constants.py prints both, band by band); priors there know half of what
+# the package's do.
 WIDER = np.array([0.84, 0.0096])
 METHODS = ("auto", "plain", "learned")
 

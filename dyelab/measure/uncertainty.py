@@ -84,8 +84,8 @@ def calibration_doubt(
     # What a program does to a colour it does to all of that colour, in the next photo too.
     program = np.full((3, 3), made.reworked**2)
     own, common = made.doubt(made.lab(rgb))
-    shifted = made.shifted * slope.sum(axis=2)[:, None]
-    common = np.concatenate([_lit(common, slope, off), shifted], axis=1)
+    moved = made.light_shift * slope.sum(axis=2)[:, None]
+    common = np.concatenate([_lit(common, slope, off), moved], axis=1)
     return common, own + slope @ program @ np.swapaxes(slope, 1, 2)
 
 

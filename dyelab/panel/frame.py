@@ -225,8 +225,9 @@ class Panel(widgets.VBox):
         try:
             self.told.value = html_parts.outcome(work())
         except Exception as fault:  # a button must never end without a word
+            said = _in_words(fault)
             shut = not self.choices and not isinstance(fault, InputError)  # nothing to work on
-            self.told.value = html_parts.notice(self.sentence if shut else _in_words(fault))
+            self.told.value = html_parts.notice(self.sentence if shut else said)
 
     @property
     def sentence(self) -> str:

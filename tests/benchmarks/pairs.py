@@ -13,7 +13,8 @@ that of the same photos each by itself. With `others` pairs that don't go togeth
 were recognised. With `witnesses` two untouched swatches are heard; how far off the others'
 changes are without and with what those say is printed either way. With `cards` pairs of two cards
 of one series: differences between a swatch of one and a swatch of the other, all of them and those
-of colours alike, beside the same within a card.
+of colours alike, beside the same within a card. With `vary` half and double of each constant: of
+those that tell photos apart, how many pairs of either kind are told rightly.
 """
 
 # ruff: noqa: E402
@@ -34,6 +35,7 @@ from dyelab.measure import together
 NAMES = [f"W{i:02}" for i in range(1, 25)]
 KINDS = ("plain", "half", "whole")
 CONSTANTS = ("_SCATTER", "_LIGHT", "_REFITTED", "_NOISE", "_GAIN", "_CHANGED")
+TELLING = ("MOST_APART", "_LIGHTNESS")  # whether photos go together
 ALIKE = 10  # CIELAB units
 
 
@@ -206,25 +208,45 @@ def run_cards(count, first, parts):
         print(report_cards(kind, rows), flush=True)
 
 
-def vary(count, first, parts):
-    """What half and double of each constant would do."""
-    reference, made = calibrate.reference(), []
+def rendered(count, first, parts):
+    """Kind, what differs, pair and both photos measured; a pair that is refused is left out."""
+    reference = calibrate.reference()
     for part in parts:
         photo_worlds.held_out(part)
         for at in range(part % 2, count, 2):
-            for kind in KINDS:
-                pair = drawn(first + at, kind, part)
-                made.append((kind, pair, *measured(pair, reference)))
-    apart = [measure.kinship(*two).apart for _, _, *two in made]
-    print(f"apart at most {max(apart):.2f}, MOST_APART {together.MOST_APART}", flush=True)
-    for name in CONSTANTS:
+            alike = [(kind, "") for kind in KINDS]
+            for kind, what in (*alike, *((KINDS[at % 3], what) for what in pairs.OTHERS)):
+                pair = drawn(first + at, kind, part, what)
+                try:
+                    yield kind, what, pair, *measured(pair, reference)
+                except InputError:
+                    continue
+
+
+def vary(count, first, parts):
+    """What half and double of each constant would do."""
+    made = list(rendered(count, first, parts))
+    for name in (*TELLING, *CONSTANTS):
         used = getattr(together, name)
         for factor in (0.5, 1.0, 2.0):
             setattr(together, name, factor * used)
+            if name in TELLING:
+                print(f"{name} {factor * used:g}:", told_apart(made), flush=True)
+                continue
             for kind in KINDS:
-                found = [compared(*pair) for one, *pair in made if one == kind]
+                found = [compared(*pair) for one, what, *pair in made if (one, what) == (kind, "")]
                 print(f"{name} {factor * used:g}:", report(kind, found), flush=True)
         setattr(together, name, used)
+
+
+def told_apart(made):
+    """How many pairs that go together were taken so, and how many others were not."""
+    found = [(what, measure.kinship(*two).verdict == "together") for _, what, _, *two in made]
+    same, other = ([together for what, together in found if bool(what) is unlike]
+                   for unlike in (False, True))  # fmt: skip
+    return (
+        f"{sum(same)} of {len(same)} together, {len(other) - sum(other)} of {len(other)} others not"
+    )
 
 
 if __name__ == "__main__":

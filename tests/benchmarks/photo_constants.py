@@ -9,10 +9,10 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
 - `program.STEP` by the median ΔE00 over photos with a program;
 - `model.STRAINED`, the likeliest relative variance of a window's light a squared unit of the
   patches' strain, under a distribution with the tails of Student's t of 5 degrees;
-- `model.SHIFTED`, by how much the light of all windows together was off, beside the strain;
+- `model.SHIFT`, by how much the light of all windows together was off, beside the strain;
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
   value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
-  colours and differences);
+  colours and differences); then, by chroma, what 95 % of colours would ask of the one in use;
 - by kind of program, what of the light it leaves undone, what fits without each patch leave, and
   how the light's colour changes, beside `calibrate.DEVELOPED`, `TARGET_POOR` and `MIXED`.
 
@@ -22,6 +22,7 @@ With names of constants (or `all` of `VARIED`) only what half and double of each
 
 # ruff: noqa: E402
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -44,7 +45,7 @@ VARIED = {
     program: ("FREE_TONE", "FREE_GLARE", "FREE_LOCAL", "AREAS_OFF", "PAPER_OFF", "LEAST_LOCAL",
               "_LOUDER", "_COLOURED", "_ODD"),
     fit: ("PATCH", "NODES", "_TRUST", "CORRECTED", "WIDER"),
-    model: ("REACH", "STRAINED", "SHIFTED"),
+    model: ("REACH", "STRAINED", "SHIFT", "MOST_STRAINED"),
     cameras: ("FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
     reference: ("NOISE", "ONE_OF"),
     uncertainty: ("_LIGHT", "_STORED"),
@@ -59,12 +60,14 @@ def main(count=10, first=20_000):
     used, model.STRAINED = model.STRAINED, 0.0
     print(f"STRAINED: {used:g} in use, {likeliest(taken(rendered)):.4f} likeliest", flush=True)
     model.STRAINED = used
-    print(f"SHIFTED: {model.SHIFTED:g} in use, {shifted(taken(rendered)):.3f} seen", flush=True)
+    print(f"SHIFT: {model.SHIFT:g} in use, {light_shift(taken(rendered)):.3f} seen", flush=True)
     widths = (0.8, 0.9, 1.0, 1.1, 1.2)
     held_at = [told(fit, "WIDER", wider * fit.WIDER, held(rendered)) for wider in widths]
     asked = [np.interp(0.95, [shares[c].mean() for shares in held_at], widths) for c in CLOTHS]
     print(f"WIDER times: {asked[0]:.2f} dyed, {asked[1]:.2f} real", flush=True)
-    strains(taken(rendered))
+    rows = taken(rendered)
+    by_chroma(rows)
+    strains(rows)
 
 
 def vary(count, first, names):
@@ -157,11 +160,22 @@ def likeliest(rows):
     return np.exp(minimize_scalar(surprise, (-6.0, -3.0)).x)
 
 
-def shifted(rows):
+def light_shift(rows):
     """Light by which all windows of a photo are off, relative, over the strain that counts."""
     off = [np.mean(3 * row["e"][:, 0] / (row["lab"][:, 0] + 16)) for row in rows]
-    strain = [row["setup"].calibration.shifted / model.SHIFTED for row in rows]
+    strain = [row["setup"].calibration.light_shift / model.SHIFT for row in rows]
     return np.linalg.norm(off) / np.linalg.norm(strain)
+
+
+def by_chroma(rows):
+    """Factor on the stated doubt at which 95 % of colours are held, by chroma; plain photos."""
+    for cloth in CLOTHS:
+        part = [row for row in rows if row["kind"] == "plain" and row["cloth"] == cloth]
+        chroma, d2 = np.linalg.norm(joined(part, "lab")[:, 1:], axis=1), joined(part, "d2")
+        for low, high in pairwise((0, 10, 25, 45, 70, 200)):
+            own = d2[(low <= chroma) & (chroma < high)]
+            asked = np.sqrt(np.quantile(own, 0.95) / photo_worlds.REGION) if len(own) else np.nan
+            print(f"WIDER {cloth}, C* {low} to {high}: times {asked:.2f}, {len(own)} colours")
 
 
 def strains(rows):
