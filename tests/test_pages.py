@@ -16,7 +16,7 @@ from dyelab import book, files, handout, shift
 from dyelab.errors import InputError
 from dyelab.handout import colours, html_page
 from dyelab.handout.page import Own
-from dyelab.handout.sheets import cards, report, wall, worksheet
+from dyelab.handout.sheets import cards, report, sorting, wall, worksheet
 from dyelab.handout.sheets import metal as metal_page
 from dyelab.handout.sheets import mordants as mordant_sheet
 from dyelab.handout.sheets import series as series_page
@@ -370,7 +370,7 @@ def test_a_planned_recipe_is_a_dashed_place(tmp_path):
 
 
 def test_a_sorting_card_tells_nothing_in_front_and_all_on_its_back(source, tmp_path):
-    page = cards.sorting(source, swatches=["W05", "W06"])
+    page = sorting.cards(source, swatches=["W05", "W06"])
     made = [b for b in page.blocks if isinstance(b, handout.Card)]
     assert [card.number for card in made] == ["1", "2"]
     assert any("iron 0.5 %" in line for line in made[0].lines)
@@ -391,7 +391,7 @@ def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
     ]
     assert frame.patch.crop.startswith(b"\x89PNG")
     (card,) = [
-        b for b in cards.sorting(found, swatches=["P1"]).blocks if isinstance(b, handout.Card)
+        b for b in sorting.cards(found, swatches=["P1"]).blocks if isinstance(b, handout.Card)
     ]
     assert card.patch.crop == frame.patch.crop
     picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "potash alum"}

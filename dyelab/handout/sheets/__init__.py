@@ -1,4 +1,4 @@
-"""The pages to hand out, one file a kind: what makes each, and what it asks for."""
+"""The pages to hand out: what makes each kind, and what it asks for."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -7,7 +7,17 @@ from typing import Any
 from dyelab.handout import fastness
 from dyelab.handout import page as parts
 from dyelab.handout.colours import Source
-from dyelab.handout.sheets import cards, clock, metal, mordants, report, series, wall, worksheet
+from dyelab.handout.sheets import (
+    cards,
+    clock,
+    metal,
+    mordants,
+    report,
+    series,
+    sorting,
+    wall,
+    worksheet,
+)
 
 CLOTH = ("fibre", "dye", "tannin", "mordant")
 
@@ -45,7 +55,7 @@ KINDS = {
     "card": Kind(cards.card, ("swatch",)),
     "worksheet": Kind(worksheet.worksheet, ("metal", "count")),
     "samples": Kind(cards.samples, ("swatches",)),
-    "sorting": Kind(cards.sorting, ("swatches",)),
+    "sorting": Kind(sorting.cards, ("swatches",)),
     "wall": Kind(wall.chart, ("fibre", "upright")),
     "series": Kind(series.sheet, ("series",)),
     "report": Kind(report.report, ()),

@@ -1,0 +1,107 @@
+"""Sorting cards, A6: the cloth and its chip in front, what it is on the back."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import pandas as pd
+
+from dyelab import compare, shift, words
+from dyelab.handout import colours, findings
+from dyelab.handout import page as parts
+from dyelab.handout.sheets.cards import make_frames
+
+_ALIKE = 1.0  # of L*: nearer ones aren't put in order by eye (common practice, no source)
+
+
+def cards(
+    source: colours.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
+) -> parts.Page:
+    """Cards to sort by lightness, by guessed iron, by fastness, and then to turn over.
+
+    Parameters
+    ----------
+    source : Source
+    own : Own
+        Its paper is passed over: a card is A6, front and back by turns.
+    swatches : sequence of str
+        Codes of the swatches.
+
+    Raises
+    ------
+    InputError
+        If the book has no such swatch.
+    """
+    chosen = source.check_swatches(swatches)
+    held, frames = _held(source), make_frames(source, chosen)
+    chosen = list(dict.fromkeys(chosen))
+    one = {code for code in chosen if frames[code][0].patch.numbers}  # has one colour
+    places = _places(source.leading[source.leading["swatch"].isin(one)])
+    iron = source.leading.loc[source.leading["swatch"].isin(one), "iron_wof"].fillna(0.0)
+    lead = _lead(iron.nunique() > 1, any(code in held for code in chosen))
+    if any(code in held for code in chosen):
+        untested = [words.say("sorting.untested")]
+        places = {code: [*places.get(code, []), *held.get(code, untested)] for code in chosen}
+    made = [
+        _card(str(number), frames[code][0], places.get(code, []), lead)
+        for number, code in enumerate(chosen, 1)
+    ]
+    blocks: list[Any] = [parts.Text(lead, "lead", only="screen"), *made]
+    small = replace(own, paper="A6")
+    return source.page(small, words.say("sorting.title"), blocks, tight=True, bare=True)
+
+
+def _lead(iron: bool, tested: bool) -> str:
+    """What to sort by: what the cards differ in, or what was tested."""
+    orders = ["by_light", *["by_iron"] * iron, *["by_hold"] * tested]
+    then = words.say("sorting.then").join(words.say(f"sorting.{one}") for one in orders)
+    return words.say("sorting.lead", orders=then)
+
+
+def _card(number: str, shown: parts.Frame, told: list[str], lead: str) -> parts.Card:
+    return parts.Card(number, shown.patch, (*shown.lines[:1], *told), lead)
+
+
+def _places(rows: pd.DataFrame) -> dict[str, list[str]]:
+    """Where each card comes when they lie in the right order: by lightness, then by iron."""
+    doses = rows.groupby("swatch")[list(shift.METALS.values())].first().fillna(0.0)
+    if doses.empty:
+        return {}
+    found = compare.gather(rows, by="swatch", piece="reading")
+    light = pd.Series(found.mean[:, 0], index=found.names).loc[doses.index]
+    lines = [
+        _said("light", -light, "shared", _ALIKE),
+        list(map(_metals, doses.to_dict("records"))),
+    ]
+    lines += [_said("iron", doses["iron_wof"], "equal")] if doses["iron_wof"].nunique() > 1 else []
+    return dict(zip(map(str, doses.index), map(list, zip(*lines, strict=True)), strict=True))
+
+
+def _said(order: str, values: pd.Series, together: str, alike: float = 0.0) -> list[str]:
+    """Each card's place from least to most, or the places that cards alike share."""
+    said = []
+    for first, last in compare.places(values.to_numpy(float), alike).tolist():
+        key = "one" if first == last else together
+        place = words.say(f"sorting.{key}", first=first, last=last, of=len(values))
+        said.append(words.say(f"sorting.{order}", place=place))
+    return said
+
+
+def _metals(doses: dict[Any, Any]) -> str:
+    said = ", ".join(colours.metals(doses))
+    return words.say("sorting.metals", what=said) if said else words.say("sorting.bare")
+
+
+def _held(source: colours.Source) -> dict[str, list[str]]:
+    """Grade of change after the hardest of each test, and what grades are, by swatch."""
+    said: dict[str, list[str]] = {}
+    if len(source.held):
+        for row in source.held.drop_duplicates(["swatch", "area", "exposure"]).to_dict("records"):
+            said.setdefault(str(row["swatch"]), []).append(_grade(row))
+    return {code: [*lines, words.say("sorting.grades")] for code, lines in said.items()}
+
+
+def _grade(row: dict[Any, Any]) -> str:
+    after = findings.when(row) if row["exposure"] in ("wash", "light") else str(row["exposure"])
+    area = "" if row["area"] == "whole" else f"{row['area']}: "
+    return area + words.say("sorting.held", after=after, grade=row["said"])
