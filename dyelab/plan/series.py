@@ -203,10 +203,19 @@ def of_recipes(
     rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
     steps = bathing.with_baths(steps, rows, pots=pots, most=most_in_bath)
-    baths, notes = bathing.bath_rows(steps, rows, pots=pots), _notes(steps, rows, listed)
-    cannot = _unseen(replicates, True, pots)
-    made = name, rows, steps, baths, "given", None, cannot, notes, seed
-    return Series(*made, pots=pots, water_bath=water_bath)
+    return Series(
+        name=name,
+        swatches=rows,
+        steps=steps,
+        baths=bathing.bath_rows(steps, rows, pots=pots),
+        design="given",
+        resolution=None,
+        cannot=_unseen(replicates, True, pots),
+        notes=_notes(steps, rows, listed),
+        seed=seed,
+        pots=pots,
+        water_bath=water_bath,
+    )
 
 
 def _notes(steps: pd.DataFrame, rows: pd.DataFrame, listed: pd.DataFrame | None) -> tuple[str, ...]:
@@ -224,7 +233,12 @@ def _sensible(replicates: int, mass_g: float, liquor_ratio: float, pots: str) ->
 
 
 def _design(
-    chosen: factoring.Levels, design: str, runs: int | None, divide: int, seed: int, listed: Any
+    chosen: factoring.Levels,
+    design: str,
+    runs: int | None,
+    divide: int,
+    seed: int,
+    listed: pd.DataFrame | None,
 ) -> tuple[pd.DataFrame, int | None]:
     """Level numbers of each recipe, and the resolution of a fraction."""
     sizes = {factor: len(found) for factor, found in chosen.items()}

@@ -287,7 +287,11 @@ def _candidates(x: np.ndarray) -> _Candidates:
 
 
 def _drawn(
-    points: pd.DataFrame, lent: tuple[np.ndarray, int], grid: np.ndarray, draws: int, rng: Any
+    points: pd.DataFrame,
+    lent: tuple[np.ndarray, int],
+    grid: np.ndarray,
+    draws: int,
+    rng: np.random.Generator,
 ) -> tuple[np.ndarray, dict[str, float]]:
     """Colours along the doses, drawn from the posterior: (d, g, 3), and each shape's weight."""
     x, y = points["dose"].to_numpy(float), points[table.LAB].to_numpy(float)
@@ -321,7 +325,12 @@ def _drawn(
 
 
 def _curves(
-    one: _Candidates, drawn: Any, x: np.ndarray, y: np.ndarray, grid: np.ndarray, rng: Any
+    one: _Candidates,
+    drawn: tuple[np.ndarray, np.ndarray],
+    x: np.ndarray,
+    y: np.ndarray,
+    grid: np.ndarray,
+    rng: np.random.Generator,
 ) -> np.ndarray:
     """Draw curves of one candidate: the straying, given coefficients and roots of the scatter."""
     coefficients, root = drawn

@@ -152,10 +152,14 @@ def _planned(bk: Book, incoming: Incoming) -> _Plan:
     return _Plan(swatches, steps, readings[0], spectra, shared, lost, without, left, changes)
 
 
-def _under_names(rows: pd.DataFrame | None, readings: pd.DataFrame, names: Any) -> Any:
+def _under_names(
+    rows: pd.DataFrame | None, readings: pd.DataFrame, names: dict[str, str]
+) -> pd.DataFrame | None:
     """Rows of spectra or shared error of the readings to write, under the book's names for them."""
-    rows = None if rows is None else rows.assign(reading=rows["reading"].map(names))
-    return None if rows is None else rows[rows["reading"].isin(readings.get("reading", []))]
+    if rows is None:
+        return None
+    rows = rows.assign(reading=rows["reading"].map(names))
+    return rows[rows["reading"].isin(readings.get("reading", []))]
 
 
 def _shown(value: Any) -> str:
