@@ -52,7 +52,8 @@ class DoseCurve:
         median, `_low` and `_high`.
     doses : DataFrame
         Rows `visible`, `half`, `enough`: `what`, `dose`, `low`, `high` (% WOF), infinite where
-        not reached within the doses dyed.
+        not reached within the doses dyed. Where a colour creeps on with the dose, `enough` comes
+        later than `high` (tests/benchmarks/dose_truth.py, the dyehouse): take `low` as the least.
     shapes : dict
         Weight of each curve shape.
     formula : str
