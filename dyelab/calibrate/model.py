@@ -26,8 +26,9 @@ _MOST_OFF = 3.0
 STRAINED = 0.0084
 # Relative standard deviation of the light that a program shifts between target and cloths, all of
 # them alike, a unit of the patches' strain, and the strain beyond which it shifts no more. The same
-# script saw 0.24 to 0.28 a unit (400 and 600 photos); photo_worlds.py, by other programs, 0.10. Taken between: less left
-# colours after a program outside their regions, more would be doubt that no judged photo has.
+# script saw 0.24 to 0.28 a unit (400 and 600 photos); photo_worlds.py, by other programs, 0.10.
+# Taken between: less left colours after a program outside their regions, more would be doubt that
+# no judged photo has.
 SHIFT, MOST_STRAINED = 0.2, 0.5
 
 
