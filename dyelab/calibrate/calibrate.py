@@ -7,6 +7,7 @@ import numpy as np
 from dyelab.calibrate.card_pose import Pose, through
 from dyelab.calibrate.fit import calibrated
 from dyelab.calibrate.model import Calibration, flagged
+from dyelab.calibrate.nearby_swatches import near
 from dyelab.calibrate.program import fit_program
 from dyelab.calibrate.reference import Reference
 from dyelab.calibrate.sampling import sample
@@ -16,11 +17,9 @@ from dyelab.calibrate.shading import (
     WINDOW_MM,
     Shading,
     Surround,
-    even,
     first_shading,
     surround,
 )
-from dyelab.calibrate.swatch_correction import anchored
 from dyelab.calibrate.target import Target
 from dyelab.calibrate.white import from_white
 from dyelab.errors import InputError
@@ -260,4 +259,51 @@ def _white_only(
     return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, None)
 
 
-__all__ = ["Own", "Setup", "even", "from_target"]
+# Swatches measured by instrument: how many the custom counts for, and what it says of their squared
+# misses; how much further off others are; and the variance of measuring one again (CIELAB).
+_FEW, _USUALLY, _UNSEEN, _SEEN_AGAIN = 3, 1.4, 1.9, 0.05
+
+
+def anchored(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration:
+    """Correct a calibration by swatches that an instrument measured.
+
+    Each of them, corrected by the others alone, also tells how far off such a correction is.
+
+    Parameters
+    ----------
+    made : Calibration
+    rgb : ndarray (n, 3)
+        Their camera values, linear, tone undone, light evened out.
+    lab : ndarray (n, 3)
+        CIELAB by instrument, under the calibration's white.
+    """
+    if not len(lab):
+        return made
+    fitted = made.lab(rgb)
+    shifts, everyone = lab - fitted, np.arange(len(fitted))
+    misses = []
+    for i in everyone:
+        rest = everyone != i
+        misses.append(_miss(_moved(made, fitted[rest], shifts[rest]), fitted[i], shifts[i]))
+    off = (np.sum(misses) + _FEW * _USUALLY) / (len(misses) + _FEW) * _UNSEEN
+    moved = _moved(made, fitted, shifts)
+    return replace(moved, errors=replace(moved.errors, scale=moved.errors.scale * off**0.5))
+
+
+def _moved(made: Calibration, fitted: np.ndarray, shifts: np.ndarray) -> Calibration:
+    # What every simulated camera gets wrong at these swatches is now known and taken away there.
+    _, common = made.errors.at(fitted)
+    there = np.moveaxis(common / made.errors.scale_at(fitted), 1, 0) * len(made.errors.off) ** 0.5
+    off = np.stack(
+        [o - near(made.errors.lab, fitted, c) for o, c in zip(made.errors.off, there, strict=True)]
+    )
+    return replace(made, anchors=(fitted, shifts), errors=replace(made.errors, off=off))
+
+
+def _miss(made: Calibration, fitted: np.ndarray, shift: np.ndarray) -> float:
+    """Squared miss of one swatch by what others told, over what was to be expected."""
+    assert made.anchors is not None
+    miss = near(fitted[None], *made.anchors)[0] - shift
+    own, common = made.doubt(fitted[None] + near(fitted[None], *made.anchors))
+    whole = own[0] + common[0].T @ common[0] + _SEEN_AGAIN * np.eye(3)
+    return float(miss @ np.linalg.solve(whole, miss)) / 3

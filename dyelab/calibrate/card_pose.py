@@ -1,6 +1,6 @@
 """Where the card lies in a photo: corner markers, then the homography from mm to pixels."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -130,33 +130,47 @@ def _markers(pixels: np.ndarray, side: int, numbers: Sequence[int]) -> dict[int,
     import cv2
 
     step = max(1, round(max(pixels.shape) / side))
-    grey = _grey(pixels, step)
-    settings = cv2.aruco.DetectorParameters()
-    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    h, w = pixels.shape[0] // step, pixels.shape[1] // step
+    small = pixels[: h * step, : w * step, 1]
+    if step > 1:
+        small = cv2.resize(small, (w, h), interpolation=cv2.INTER_AREA)
+    found: dict[int, list[np.ndarray]] = {}
+    refined = {"cornerRefinementMethod": cv2.aruco.CORNER_REFINE_SUBPIX}
+    for number, corners in detected(in_8_bits(small), numbers, refined):
+        found.setdefault(number, []).append((corners.astype(float) + 0.5) * step - 0.5)
+    return found
+
+
+def detected(
+    grey: np.ndarray, numbers: Sequence[int], settings: Mapping[str, float]
+) -> list[tuple[int, np.ndarray]]:
+    """Markers of these numbers in a grey picture, each with its corners (4, 2) in pixels."""
+    import cv2
+
+    parameters = cv2.aruco.DetectorParameters()
+    for name, value in settings.items():
+        setattr(parameters, name, value)
     whole = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36H11)
     # Every spot is held against every code, so that only the cards' own are worth having.
     family = cv2.aruco.Dictionary(
         whole.bytesList[list(numbers)], whole.markerSize, whole.maxCorrectionBits
     )
-    corners, which, _ = cv2.aruco.ArucoDetector(family, settings).detectMarkers(grey)
-    found: dict[int, list[np.ndarray]] = {}
-    for i, corner in zip([] if which is None else which.ravel(), corners, strict=True):
-        full = (corner[0].astype(float) + 0.5) * step - 0.5
-        found.setdefault(numbers[int(i)], []).append(full)
-    return found
+    corners, which, _ = cv2.aruco.ArucoDetector(family, parameters).detectMarkers(grey)
+    at = [] if which is None else which.ravel()
+    return [(numbers[int(i)], quad[0]) for i, quad in zip(at, corners, strict=True)]
 
 
-def _grey(pixels: np.ndarray, step: int) -> np.ndarray:
-    """Green channel, 8 bit, reduced by averaging."""
-    import cv2
+def in_8_bits(grey: np.ndarray) -> np.ndarray:
+    """Stored values of 8 or 16 bits in 8."""
+    return np.ascontiguousarray(grey if grey.dtype == np.uint8 else (grey / 257).astype(np.uint8))
 
-    h, w = pixels.shape[0] // step, pixels.shape[1] // step
-    green = pixels[..., 1] if step == 1 else cv2.resize(
-        pixels[: h * step, : w * step, 1], (w, h), interpolation=cv2.INTER_AREA
-    )  # fmt: skip
-    return np.ascontiguousarray(
-        green if green.dtype == np.uint8 else (green / 257).astype(np.uint8)
-    )
+
+def green(pixels: np.ndarray, points: np.ndarray, beside: int) -> tuple[np.ndarray, np.ndarray]:
+    """Cut the green channel about points (..., 2), pixels; where the cut begins, (2,)."""
+    flat = points.reshape(-1, 2)
+    low = np.maximum(np.floor(flat.min(axis=0)).astype(int) - beside, 0)
+    high = np.maximum(np.ceil(flat.max(axis=0)).astype(int) + beside, low)
+    return pixels[low[1] : high[1] + 1, low[0] : high[0] + 1, 1], low
 
 
 def _check_found(
@@ -210,12 +224,10 @@ def _refined(pixels: np.ndarray, corners: np.ndarray) -> np.ndarray:
     import cv2
 
     reach = max(3, int(np.ptp(corners, axis=0).max() / 22))
-    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 3 * reach, 0)
-    high = np.ceil(corners.max(axis=0)).astype(int) + 3 * reach
-    cut = _grey(pixels[low[1] : high[1], low[0] : high[0]], 1)
+    cut, low = green(pixels, corners, 3 * reach)
     points = np.ascontiguousarray((corners - low)[:, None], np.float32)
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
-    cv2.cornerSubPix(cut, points, (reach, reach), (-1, -1), stop)
+    cv2.cornerSubPix(in_8_bits(cut), points, (reach, reach), (-1, -1), stop)
     return points[:, 0].astype(float) + low
 
 
@@ -236,9 +248,7 @@ def _edge(photo: Photo, to_pixels: np.ndarray, seen: dict[int, np.ndarray]) -> f
         steps = np.linspace(page[0, 0] - 1.9, page[0, 0] + 1.9, 77)
         grid = np.stack(np.meshgrid(steps, rows), axis=-1)
         at = through(to_pixels, grid).astype(np.float32)
-        low = np.maximum(np.floor(at.min(axis=(0, 1))).astype(int) - 2, 0)
-        high = np.ceil(at.max(axis=(0, 1))).astype(int) + 3
-        cut = photo.pixels[low[1] : high[1], low[0] : high[0], 1]
+        cut, low = green(photo.pixels, at, 2)
         at = (at - low).astype(np.float32)
         values = cv2.remap(cut, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
         profile = np.median(values.astype(float), axis=0)

@@ -6,8 +6,6 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.calibrate.cameras import Response, learn
-from dyelab.calibrate.cloths import Training, training
 from dyelab.calibrate.colour_fit import (
     PLAIN,
     TOP,
@@ -21,7 +19,8 @@ from dyelab.calibrate.colour_fit import (
     to_lab,
 )
 from dyelab.calibrate.model import Calibration, Errors
-from dyelab.calibrate.program import DRAWS, Program
+from dyelab.calibrate.priors import Response, Training, learn, training
+from dyelab.calibrate.program import Program
 from dyelab.calibrate.reference import Reference
 from dyelab.errors import InputError, choose
 
@@ -207,6 +206,3 @@ def _report(
     return pd.DataFrame(
         {"patch": reference.names, "L": L, "a": a, "b": b, "dE00": left, "dE00_left_out": out}
     )
-
-
-__all__ = ["DRAWS", "METHODS", "calibrated", "check_method", "corrected"]

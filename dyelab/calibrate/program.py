@@ -15,7 +15,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from dyelab import numerics
-from dyelab.calibrate import cameras
+from dyelab.calibrate import priors
 from dyelab.calibrate.reference import NOISE
 from dyelab.calibrate.shading import Shading
 from dyelab.calibrate.tone import Tone
@@ -247,7 +247,7 @@ def _whitening(spectra: np.ndarray, noise: np.ndarray | float, louder: float = 1
 @cache
 def collapsed() -> tuple[np.ndarray, np.ndarray]:
     """Mean (3, 36) and covariance (3, 36, 36) of responses under whatever light."""
-    made = cameras.prior()
+    made = priors.prior()
     mean = made.means.mean(axis=0)
     off = made.means - mean
     spread = np.einsum("lck,lcj->ckj", off, off) / len(off)

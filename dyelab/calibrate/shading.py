@@ -10,12 +10,18 @@ from dyelab.card import Layout
 from dyelab.errors import InputError
 from dyelab.read import Photo
 
+# By trial; what half and double of each would do: tests/benchmarks/photo_constants.py.
 _LIMIT = 3.5  # robust standard deviations beyond which an area counts as covered
-WIDTHS = (0.008, 0.02, 0.05, 0.12)  # blurs that a local map may use, of the frame's long side
-_SMALL = 320  # long side of the copy that is blurred, pixels
-AREA_MM, PATCH_MM, WINDOW_MM = 1.5, 2.5, 8.0  # half a side of what is looked at
+# Blurs that a local map may use, of the frame's long side: programs' own run from 0.02 to 0.25, in
+# steps of two and a half times, since a map between two of them is nearly a sum of both.
+WIDTHS = (0.008, 0.02, 0.05, 0.12)
+_SMALL = 320  # long side of the copy that is blurred, pixels: 2.5 to the narrowest blur
 _PRINT_TINT, _LIKELY_TINT = 0.004, 0.05  # of one area, and of a light over the page, relative
-_DARKEST = 0.01  # light below which a map no longer lightens
+_DARKEST = 0.01  # light, full being 1, below which a map no longer lightens
+_HELD = 0.03  # how a local map is held back before the tone is known, relative light a unit
+_LEAST_OFF = 0.004  # relative light: paper is no evener, so areas off by less aren't covered
+# Half a side of what is looked at, mm: well inside the card's strips, patches and windows.
+AREA_MM, PATCH_MM, WINDOW_MM = 1.5, 2.5, 8.0
 
 
 @dataclass(frozen=True)
@@ -262,7 +268,7 @@ def _robust(
     """Least squares with a small ridge on the local map, without areas covered or shaded."""
     kept = seen.copy()
     ridge = np.zeros((len(WIDTHS), design.shape[1]))
-    np.fill_diagonal(ridge, 0.03)
+    np.fill_diagonal(ridge, _HELD)
     for _ in range(6):
         if kept[design[:, -2] == 0].sum() < 9:
             raise InputError(
@@ -273,7 +279,7 @@ def _robust(
         aim = np.concatenate([light[kept], np.zeros(len(ridge))])
         terms = np.linalg.lstsq(rows, aim, rcond=None)[0]
         off = light - design @ terms
-        scale = max(1.4826 * float(np.median(np.abs(off[kept]))), 0.004)
+        scale = max(1.4826 * float(np.median(np.abs(off[kept]))), _LEAST_OFF)
         now = seen & (np.abs(off) < _LIMIT * scale)
         if (now == kept).all():
             break

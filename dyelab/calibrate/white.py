@@ -4,11 +4,10 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.calibrate import cameras
-from dyelab.calibrate.cloths import training
 from dyelab.calibrate.colour_fit import White, to_lab, to_xyz
 from dyelab.calibrate.fit import NODES, corrected
 from dyelab.calibrate.model import Calibration
+from dyelab.calibrate.priors import prior, training
 from dyelab.calibrate.program import DRAWS, Undoing
 from dyelab.calibrate.tone import Tone
 from dyelab.convert.srgb import SRGB_TO_XYZ
@@ -61,7 +60,7 @@ def from_white(
 
 def _as_developed(spectra: np.ndarray, white: White, rng: np.random.Generator) -> np.ndarray:
     """CIELAB (n, 3) that some camera's own program makes of spectra, its white nearly right."""
-    samples = cameras.prior().samples
+    samples = prior().samples
     light, camera = rng.integers(samples.shape[0]), rng.integers(samples.shape[1])
     values = np.maximum(spectra @ samples[light, camera], 0)
     for share in (1.0, 0.5, 0.0):

@@ -8,6 +8,7 @@ import pandas as pd
 
 from dyelab import card
 from dyelab.calibrate import Pose, through
+from dyelab.calibrate.card_pose import detected, green, in_8_bits
 from dyelab.card import LABEL_MM, MARKER_MM, PITCH_MM, Area
 from dyelab.read import Photo
 
@@ -17,6 +18,7 @@ _INTO = 9.0  # mm of a window itself that are searched: labels are laid over its
 # Pixels a mm of the straightened strips, and what is looked at about a pixel to part black from
 # white: by trial on rendered photos of 3 to 12 megapixels; tests/benchmarks/label_reading.py.
 _SCALE = 16.0
+# Half and double of these, and of what follows: the same script with `vary`.
 _LOOK: dict[str, float] = {"adaptiveThreshWinSizeMin": 23, "adaptiveThreshWinSizeMax": 63}
 _LOOK |= {"adaptiveThreshWinSizeStep": 40, "minMarkerPerimeterRate": 0.01}
 _LOOK |= {"polygonalApproxAccuracyRate": 0.05, "perspectiveRemoveIgnoredMarginPerCell": 0.25}
@@ -124,23 +126,12 @@ def _named(place: str, labels: pd.DataFrame, codes: dict[int, str]) -> tuple:
 
 
 def _markers(picture: Photo, pose: Pose) -> list[_Marker]:
-    import cv2
-
-    numbers = card.label_markers()
-    whole = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36H11)
-    family = cv2.aruco.Dictionary(
-        whole.bytesList[list(numbers)], whole.markerSize, whole.maxCorrectionBits
-    )
-    settings = cv2.aruco.DetectorParameters()
-    for name, value in {**_LOOK, "errorCorrectionRate": _REPAIRED}.items():
-        setattr(settings, name, value)
-    detector = cv2.aruco.ArucoDetector(family, settings)
+    settings = {**_LOOK, "errorCorrectionRate": _REPAIRED}
     made = []
     for strip in _strips(pose):
-        pixels = _straightened(picture, pose, strip)
-        corners, which, _ = detector.detectMarkers(pixels)
-        for i, quad in zip([] if which is None else which.ravel(), corners, strict=True):
-            made.append(_on_page(numbers[int(i)], quad[0] / _SCALE + strip.corners[0]))
+        seen = _straightened(picture, pose, strip)
+        for number, quad in detected(seen, card.label_markers(), settings):
+            made.append(_on_page(number, quad / _SCALE + strip.corners[0]))
     return [m for m in made if abs(m.side / MARKER_MM - 1) < 0.35]
 
 
@@ -163,14 +154,12 @@ def _straightened(picture: Photo, pose: Pose, strip: Area) -> np.ndarray:
     x, y = strip.corners[0]
     to_pixels = pose.to_pixels @ np.array([[1 / _SCALE, 0, x], [0, 1 / _SCALE, y], [0, 0, 1]])
     seen = through(pose.to_pixels, strip.corners)
-    low = np.maximum(np.floor(seen.min(axis=0)).astype(int) - 2, 0)
-    high = np.maximum(np.ceil(seen.max(axis=0)).astype(int) + 3, low + 1)
-    cut = picture.pixels[low[1] : high[1], low[0] : high[0], 1]
+    cut, low = green(picture.pixels, seen, 2)
     if not cut.size:
         return np.zeros(size[::-1], np.uint8)
-    cut = np.ascontiguousarray(cut if cut.dtype == np.uint8 else (cut / 257).astype(np.uint8))
+    flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
     moved = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, 1]]) @ to_pixels
-    return cv2.warpPerspective(cut, moved, size, flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP)
+    return cv2.warpPerspective(in_8_bits(cut), moved, size, flags=flags)
 
 
 def _on_page(number: int, quad: np.ndarray) -> _Marker:

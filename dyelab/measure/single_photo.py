@@ -1,4 +1,4 @@
-"""One photo measured: find, calibrate, sample, convert."""
+"""One photo measured: find, calibrate, sample, convert, and say how sure each colour is."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +11,6 @@ from dyelab.calibrate import Calibration, Own, Pose, Reference, Samples, Setup, 
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.card import Layout
 from dyelab.errors import InputError
-from dyelab.measure.uncertainty import AREAS, NO_CARD, LightDoubt, covariances
 from dyelab.read import Photo
 from dyelab.table import (
     COVARIANCE,
@@ -28,6 +27,12 @@ INNER = 0.7  # share of a window's width and height that is measured
 # longer average out; relative spread of its 8 by 8 blocks about a slope of light; that slope from
 # side to side; how near to paper, relative by channel, it is bare. Set by eye on rendered cards.
 CLIPPED, SMALL, UNEVEN, SHADOW, BARE = 0.02, 900, 0.2, 0.35, 0.04
+AREAS = 16  # independent areas of a window: four by four groups of blocks
+# Half and double of these two: tests/benchmarks/photo_constants.py.
+_LIGHT = 0.003  # least relative error of the evened light
+_STORED = 0.35  # standard deviation of a stored 8-bit value that averaging doesn't take away
+_KEPT = 0.998  # share of the shared variance that the factors written keep
+EVEN = 0.02  # relative error of the light where no card tells how it falls
 _FAR_OFF = {"target": 15.0, "white": 30.0}  # ΔE00: several times what fits of either kind miss by
 
 
@@ -122,13 +127,8 @@ def photo(
         w.place: moved.get(w.place, through(pose.to_pixels, w.inner(INNER).corners))
         for w in pose.layout.windows
     }
-    own = _own(add, quads, picture.name)
-    setup = calibrate.from_target(
-        picture, reference, target, pose, own=own, method=method, stored=stored, white=white
-    )
-    if stored is None:
-        _check_own(setup, add, picture.name)
-    return _measured(picture, setup, quads)
+    how = {"method": method, "stored": stored, "white": white}
+    return _measured(picture, quads, add, reference, target, pose, how)
 
 
 @numerics.one_thread
@@ -172,13 +172,8 @@ def boxes(
     """
     if target is None and reference is not None:
         target = calibrate.find_anywhere(picture, reference)
-    own = _own(add, places, picture.name)
-    setup = calibrate.from_target(
-        picture, reference, target, pose, own=own, method=method, stored=stored, white=white
-    )
-    if stored is None:
-        _check_own(setup, add, picture.name)
-    return _measured(picture, setup, places)
+    how = {"method": method, "stored": stored, "white": white}
+    return _measured(picture, places, add, reference, target, pose, how)
 
 
 def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> Own | None:
@@ -209,7 +204,19 @@ def _check_own(setup: Setup, add: pd.DataFrame | None, name: str) -> None:
         )
 
 
-def _measured(picture: Photo, setup: Setup, quads: dict[str, np.ndarray]) -> Measured:
+def _measured(
+    picture: Photo,
+    quads: dict[str, np.ndarray],
+    add: pd.DataFrame | None,
+    reference: Reference | None,
+    target: Target | None,
+    pose: Pose | None,
+    how: dict[str, Any],
+) -> Measured:
+    own = _own(add, quads, picture.name)
+    setup = calibrate.from_target(picture, reference, target, pose, own=own, **how)
+    if how["stored"] is None:
+        _check_own(setup, add, picture.name)
     made, shading = setup.calibration, setup.shading
     corners = np.array(list(quads.values()), float).reshape(-1, 4, 2)
     seen = calibrate.sample(picture, list(corners), made.undoing.tone.undo(picture.to_linear))
@@ -218,16 +225,20 @@ def _measured(picture: Photo, setup: Setup, quads: dict[str, np.ndarray]) -> Mea
         raise InputError(
             f"{picture.name}: {place} lies outside the picture. Show the whole card, or move it."
         )
-    light, doubt = np.ones((len(corners), 3)), NO_CARD
+    light = np.ones((len(corners), 3))
+    doubt: tuple[Any, ...] = ()
     if shading is not None and setup.pose is not None:
         points = _points(setup.pose, corners)
         light = shading.at(points, WINDOW_MM)
-        doubt = LightDoubt(shading.left, shading.off(points, WINDOW_MM))
+        doubt = shading.left, shading.off(points, WINDOW_MM)
     rgb = made.undoing.values(seen.mean, light)
-    covariance, *factors = covariances(made, seen, rgb, doubt, picture.full)
+    covariance, *factors = covariances(made, seen, rgb, picture.full, *doubt)
     table = _table(picture.name, list(quads), made, rgb, covariance)
     table["flags"] = _flags(seen, rgb, setup)
-    return Measured(table, _shared(table, *factors), setup, corners, rgb)
+    scopes = np.repeat(["photo", "recipe"], [own.shape[1] for own in factors])
+    numbers, every = np.arange(1, len(scopes) + 1), np.concatenate(factors, axis=1)
+    shared = shared_rows(table, picture.name, every, numbers, scopes)
+    return Measured(table, shared, setup, corners, rgb)
 
 
 def _points(pose: Pose, corners: np.ndarray) -> np.ndarray:
@@ -289,17 +300,118 @@ def _tilt(blocks: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.hypot(plane[1], plane[2]), rest.std(axis=1)
 
 
-def _shared(table: pd.DataFrame, photo_wide: np.ndarray, of_recipe: np.ndarray) -> pd.DataFrame:
-    factors = np.concatenate([photo_wide, of_recipe], axis=1)
+def shared_rows(
+    table: pd.DataFrame, source: str, factors: np.ndarray, numbers: np.ndarray, scopes: Any
+) -> pd.DataFrame:
+    """Rows of `table.SHARED`: factors (n, f, 3) that n windows share, with numbers and scopes."""
     n, f, _ = factors.shape
-    readings = (table["photo"] + "/" + table["place"]).to_numpy()
-    scope = np.repeat(["photo", "recipe"], [photo_wide.shape[1], of_recipe.shape[1]])
     return pd.DataFrame(
         {
-            "reading": np.repeat(readings, f),
-            "source": np.repeat(table["photo"].to_numpy(), f),
-            "factor": np.tile(np.arange(1, f + 1), n),
+            "reading": np.repeat((table["photo"] + "/" + table["place"]).to_numpy(), f),
+            "source": source,
+            "factor": np.tile(numbers, n),
             **{c: np.round(factors[..., i].ravel(), 5) for i, c in enumerate(LAB)},
-            "scope": np.tile(scope, n),
+            "scope": np.tile(np.asarray(scopes, object), n),
         }
     )
+
+
+def covariances(
+    made: Calibration,
+    seen: Samples,
+    rgb: np.ndarray,
+    full: int,
+    left: float = EVEN,
+    off: np.ndarray | None = None,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Covariance of each colour, and the factors that the colours of one photo share.
+
+    Parameters
+    ----------
+    made : Calibration
+        Of the photo.
+    seen : Samples
+        The windows, n of them.
+    rgb : ndarray (n, 3)
+        Their camera values, light evened out.
+    full : int
+        Largest value that a pixel stores.
+    left : float
+        Relative standard deviation of the evened light.
+    off : ndarray (n, d), optional
+        How far the light's logarithm could be off in each of the calibration's draws.
+
+    Returns
+    -------
+    ndarray (n, 3, 3)
+        The whole covariance: cloth over independent areas, light, storage, calibration.
+    ndarray (n, f, 3)
+        Factors: for two windows i and j, the sum over f of the outer products of rows i and j
+        is the covariance that they share.
+    ndarray (n, 3, 3)
+        Factors of the calibration error that belongs to the dyed spectrum: only windows of one
+        recipe share it.
+    """
+    slope = made.slope(rgb)
+    relative = _cloth(seen.blocks) + storage(rgb, full) + max(left, _LIGHT) ** 2
+    common, own = calibration_doubt(made, rgb, off)
+    factors = fewer(common)
+    shared = np.einsum("nfk,nfl->nkl", factors, factors)
+    whole = slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared
+    # Roots alike for colours alike, so that replicates' factors agree in sign.
+    return whole, factors, numerics.symmetric_root(own)
+
+
+def calibration_doubt(
+    made: Calibration, rgb: np.ndarray, off: np.ndarray | None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Of n colours, factors (n, d, 3) of the error they share, and each one's own, (n, 3, 3)."""
+    slope = made.slope(rgb)
+    # What a program does to a colour it does to all of that colour, in the next photo too.
+    program = np.full((3, 3), made.reworked**2)
+    own, common = made.doubt(made.lab(rgb))
+    moved = made.light_shift * slope.sum(axis=2)[:, None]
+    common = np.concatenate([_lit(common, slope, off), moved], axis=1)
+    return common, own + slope @ program @ np.swapaxes(slope, 1, 2)
+
+
+def _lit(common: np.ndarray, slope: np.ndarray, off: np.ndarray | None) -> np.ndarray:
+    """Add to the draws' errors (n, f, 3) what each draw says of the light at the windows."""
+    if off is None or not off.shape[1]:
+        return common
+    d = off.shape[1]
+    moved = np.einsum("nkc->nk", slope)[:, None] * -off[:, :, None] / d**0.5
+    return np.concatenate([common[:, :d] + moved, common[:, d:]], axis=1)
+
+
+def _cloth(blocks: np.ndarray) -> np.ndarray:
+    """Covariance (n, 3, 3) of the logarithm of a window's mean, from its independent areas."""
+    n = len(blocks)
+    side = round(blocks.shape[1] ** 0.5)
+    half = side // 4
+    areas = blocks.reshape(n, 4, half, 4, half, 3).mean(axis=(2, 4)).reshape(n, AREAS, 3)
+    off = areas / np.maximum(areas.mean(axis=1, keepdims=True), 1e-6) - 1
+    spread = np.einsum("nak,nal->nkl", off, off) / (AREAS - 1)
+    # A Student interval with 15 degrees of freedom is wider than a normal one by this.
+    return spread / AREAS * (AREAS - 1) / (AREAS - 3)
+
+
+def storage(rgb: np.ndarray, full: int) -> np.ndarray:
+    """Rounding and compression of 8-bit files: independent by channel, relative."""
+    if full > 255:
+        return np.zeros((len(rgb), 3, 3))
+    stored = np.maximum(rgb, 1e-4) ** (1 / 2.2)
+    error = 2.2 * _STORED / 255 / stored
+    return (error**2)[:, :, None] * np.eye(3)
+
+
+def fewer(common: np.ndarray) -> np.ndarray:
+    """Rotate the factors so that a few carry all but nothing of what is shared."""
+    n, d, _ = common.shape
+    if not n:
+        return common[:, :0]
+    flat = np.moveaxis(common, 1, 0).reshape(d, 3 * n)
+    _, size, rows = np.linalg.svd(flat, full_matrices=False)
+    carried = np.cumsum(size**2) / max((size**2).sum(), 1e-12)
+    kept = int(np.searchsorted(carried, _KEPT)) + 1
+    return np.moveaxis((size[:kept, None] * rows[:kept]).reshape(-1, n, 3), 0, 1)

@@ -19,8 +19,16 @@ from dyelab.calibrate.colour_fit import evened
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
-from dyelab.measure.single_photo import Measured, photo, places, with_doubt
-from dyelab.measure.uncertainty import calibration_doubt, fewer, storage
+from dyelab.measure.single_photo import (
+    Measured,
+    calibration_doubt,
+    fewer,
+    photo,
+    places,
+    shared_rows,
+    storage,
+    with_doubt,
+)
 from dyelab.read import file_data
 from dyelab.read import photo as read_photo
 from dyelab.table import LAB, covariances
@@ -349,9 +357,11 @@ def _shared(
     numbers = _numbers(first, photo.shape[1])
     many = min(recipe.shape[1], len(first.recipe_numbers))
     rows = [
-        _rows(table, earlier.source, photo, numbers, "photo"),
+        shared_rows(table, earlier.source, photo, numbers, ["photo"] * len(numbers)),
         # Older books keep no recipe's part: then there is none to share it with.
-        _rows(table, earlier.source, recipe[:, :many], first.recipe_numbers[:many], "recipe"),
+        shared_rows(
+            table, earlier.source, recipe[:, :many], first.recipe_numbers[:many], ["recipe"] * many
+        ),
     ]
     return pd.concat(rows, ignore_index=True), left + 2 * cloth
 
@@ -411,21 +421,6 @@ def _light(measured: Measured) -> np.ndarray:
 def _clipped(flags: pd.Series) -> np.ndarray:
     """Whether a window itself was clipped: its channel at the end shows no change."""
     return np.array(["clipped" in str(words).split() for words in flags], bool)
-
-
-def _rows(
-    table: pd.DataFrame, source: str, factors: np.ndarray, numbers: np.ndarray, scope: str
-) -> pd.DataFrame:
-    n, f, _ = factors.shape
-    return pd.DataFrame(
-        {
-            "reading": np.repeat((table["photo"] + "/" + table["place"]).to_numpy(), f),
-            "source": source,
-            "factor": np.tile(numbers, n),
-            **{c: np.round(factors[..., i].ravel(), 5) for i, c in enumerate(LAB)},
-            "scope": scope,
-        }
-    )
 
 
 def _told(

@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from worlds import melange, random_books, synth
 
 from dyelab import convert
-from dyelab.calibrate.cloths import invented
+from dyelab.calibrate.priors import invented
 from dyelab.convert import adaptation
 from dyelab.convert.adaptation import SURFACES, surfaces
 

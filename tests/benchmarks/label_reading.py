@@ -1,8 +1,10 @@
 """How many labels are read in rendered photos: cloth, yarn and large cards.
 
-python tests/benchmarks/label_reading.py [photos a kind] [megapixels] [first seed]
+python tests/benchmarks/label_reading.py [photos a kind] [megapixels] [first seed] [vary]
 
 Prints the sums so far after every tenth photo of each kind, so that a long run may be cut short.
+With `vary` only what half and double of each constant of `measure.labels` would do, in pictures of
+3 megapixels, where labels are smallest: read, read wrongly and time, of all kinds together.
 """
 
 import sys
@@ -15,6 +17,29 @@ import labelled
 import numpy as np
 
 from dyelab import calibrate, card, measure, read
+from dyelab.measure import labels
+
+VARIED = ("_AROUND", "_INTO", "_SCALE", "_OFF_MM", "_OFF_TURN", "_REPAIRED")
+
+
+def vary(photos=2, megapixels=3.0, first=100):
+    made = [
+        shown(int(first) + i, kind, megapixels) for i in range(int(photos)) for kind in card.KINDS
+    ]
+    for name in (*VARIED, *labels._LOOK):
+        used = labels._LOOK.get(name) or getattr(labels, name)
+        for times in (0.5, 1, 2):
+            enter(name, type(used)(used * times))
+            laid, *found = sum(counted(*one) for one in made)
+            report(f"{name} {used * times:g}{' (in use)' * (times == 1)}", len(made), laid, *found)
+        enter(name, used)
+
+
+def enter(name, value):
+    if name in labels._LOOK:
+        labels._LOOK[name] = value
+    else:
+        setattr(labels, name, value)
 
 
 def main(photos=2, megapixels=12.0, first=100):
@@ -29,9 +54,16 @@ def main(photos=2, megapixels=12.0, first=100):
 
 def one(seed, kind, megapixels):
     """Labels laid, read rightly, read wrongly, and seconds of one photo."""
+    return counted(*shown(seed, kind, megapixels))
+
+
+def shown(seed, kind, megapixels):
     picture, laid = labelled.photo(seed, kind, megapixels)
     photo = read.photo(picture.jpeg(), name="a.jpg")
-    pose = calibrate.find_card(photo)
+    return photo, calibrate.find_card(photo), laid
+
+
+def counted(photo, pose, laid):
     start = time.process_time()
     found = measure.read_labels(photo, pose).dropna()
     took = time.process_time() - start
@@ -48,4 +80,5 @@ def report(kind, photos, laid, right, wrong, took):
 
 
 if __name__ == "__main__":
-    main(*map(float, sys.argv[1:]))
+    numbers = [float(a) for a in sys.argv[1:] if a != "vary"]
+    (vary if "vary" in sys.argv else main)(*numbers)

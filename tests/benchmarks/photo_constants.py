@@ -22,6 +22,7 @@ With names of constants (or `all` of `VARIED`) only what half and double of each
 
 # ruff: noqa: E402
 import sys
+from importlib import import_module
 from itertools import pairwise
 from pathlib import Path
 
@@ -35,10 +36,11 @@ from worlds import programs
 
 from dyelab import calibrate, measure
 from dyelab.calibrate import calibrate as flags
-from dyelab.calibrate import cameras, fit, model, program, reference
+from dyelab.calibrate import fit, model, priors, program, sampling, shading
 from dyelab.errors import InputError
-from dyelab.measure import uncertainty
+from dyelab.measure import single_photo
 
+reference = import_module("dyelab.calibrate.reference")  # a function has its name too
 TAILS = 5
 CLOTHS = ("dyed", "real")
 VARIED = {
@@ -46,9 +48,12 @@ VARIED = {
               "_LOUDER", "_COLOURED", "_ODD"),
     fit: ("PATCH", "NODES", "_TRUST", "CORRECTED", "WIDER"),
     model: ("REACH", "STRAINED", "SHIFT", "MOST_STRAINED"),
-    cameras: ("FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
+    priors: ("FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
     reference: ("NOISE", "ONE_OF"),
-    uncertainty: ("_LIGHT", "_STORED"),
+    single_photo: ("_LIGHT", "_STORED"),
+    shading: ("_LIMIT", "WIDTHS", "_SMALL", "_DARKEST", "_PRINT_TINT", "_LIKELY_TINT", "_HELD",
+              "_LEAST_OFF"),
+    sampling: ("BLOCKS", "TRIM"),
 }  # fmt: skip
 
 
@@ -78,9 +83,10 @@ def vary(count, first, names):
         for name in constants:
             if name in names or "all" in names:
                 used = getattr(where, name)
-                for value in (used / 2, used, used * 2):
-                    value = max(int(value), 1) if isinstance(used, int) else value
-                    cameras.lights.cache_clear()
+                for times in (0.5, 1, 2):
+                    whole = np.ndim(used) == 0
+                    value = type(used)(used * times) if whole else np.multiply(used, times)
+                    priors.lights.cache_clear()
                     told(where, name, value, held(rendered))
 
 

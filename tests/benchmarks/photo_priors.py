@@ -5,7 +5,7 @@ Run: python tests/benchmarks/photo_priors.py [photos a row]
 Camera values of patches and windows straight from spectra, with noise of 0.4 %, of cameras,
 surfaces and cloths that the priors were not made of (tests/worlds/photos.py). Prints the median
 and 95th percentile of ΔE00, dyed cloth and measured surfaces apart, for: the freedom left to
-unseen cameras and the weight of the evidence of a light (`cameras.FREEDOM`, `cameras.TEMPER`), and
+unseen cameras and the weight of the evidence of a light (`priors.FREEDOM`, `priors.TEMPER`), and
 the weight of a real patch beside the cloths trained on (`fit.PATCH`).
 """
 
@@ -21,7 +21,7 @@ import photo_worlds
 from worlds import photos as world
 
 from dyelab import calibrate, convert
-from dyelab.calibrate import cameras, fit
+from dyelab.calibrate import fit, priors
 from dyelab.calibrate.program import exact
 from dyelab.calibrate.reference import BANDS
 
@@ -30,8 +30,8 @@ REFERENCE = calibrate.reference()
 
 def main(count=20):
     settings = itertools.chain(
-        (("FREEDOM", cameras, value) for value in (0.05, 0.12, 0.25)),
-        (("TEMPER", cameras, value) for value in (1.0, 4.0, 16.0)),
+        (("FREEDOM", priors, value) for value in (0.05, 0.12, 0.25)),
+        (("TEMPER", priors, value) for value in (1.0, 4.0, 16.0)),
         (("PATCH", fit, value) for value in (1 / 90, 1 / 30, 1 / 10)),
     )
     for name, where, value in settings:

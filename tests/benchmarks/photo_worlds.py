@@ -38,16 +38,16 @@ LIGHTS = ("daylight", "bulb", "daylight", "LED", "FL")
 def held_out(which):
     """Take the half that is judged out of the package's priors, where it has such."""
     try:
-        from dyelab.calibrate import cameras, cloths, measured, program
+        from dyelab.calibrate import priors, program
     except ImportError:
         return
     if "all" not in ALL:
-        ALL["all"] = measured.cameras(), measured.surfaces()
+        ALL["all"] = priors.sensitivities(), priors.surfaces()
     seen, lying = ALL["all"]
     kept = seen[world.others(world.camera_groups(), which)]
     left = lying[world.others(world.surface_groups(), which)]
-    measured.cameras, measured.surfaces = lambda: kept, lambda: left
-    for made in (cameras.prior, cloths.training, program.collapsed):
+    priors.sensitivities, priors.surfaces = lambda: kept, lambda: left
+    for made in (priors.prior, priors.training, program.collapsed):
         made.cache_clear()
 
 

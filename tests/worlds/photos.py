@@ -22,7 +22,7 @@ from dyelab import card as cards
 
 NM = np.arange(380.0, 731.0, 5.0)
 TENS = NM[::2]
-DATA = Path(__file__).parents[2] / "dyelab" / "calibrate" / "data"
+DATA = Path(__file__).parents[2] / "dyelab"
 PROGRAMS = ("plain", "steep", "half", "whole", "mixed")
 SCALE = 2.6  # pixels a mm of the small photo
 MARGIN = 0.08  # of the page, table around it
@@ -41,7 +41,7 @@ def rows(name):
 @cache
 def cameras():
     """Sensitivities (34, 71, 3) at `NM`."""
-    _, lines = rows("cameras.csv")
+    _, lines = rows("calibrate/cameras.csv")
     table = np.array(lines, float)
     at = np.stack([np.interp(NM, table[:, 0], column) for column in table[:, 1:].T])
     return at.reshape(-1, 3, len(NM)).transpose(0, 2, 1)
@@ -50,7 +50,7 @@ def cameras():
 @cache
 def surfaces():
     """Reflectance factors (190, 71) at `NM`, measured up to 720 nm."""
-    head, lines = rows("reflectances.csv")
+    head, lines = rows("convert/surfaces/reflectances.csv")
     nm = np.array(head[1:], float)
     kept = nm <= 720
     values = np.array([line[1:] for line in lines], float)[:, kept]
