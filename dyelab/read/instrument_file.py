@@ -8,10 +8,10 @@ import pandas as pd
 
 from dyelab import limits
 from dyelab.errors import PYTHON, InputError, choose, offer, worded
-from dyelab.read import cgats, cielab, cxf, reflectance, sheet, text
+from dyelab.read import cgats, cxf, sheet, values
 from dyelab.read.conditions import refuse_other_than_cloth
-from dyelab.read.reflectance import Scale
 from dyelab.read.rows import Grid, Part, Roles, Rows, White, name_faults, roles, samples
+from dyelab.read.values import Scale
 from dyelab.table import EXPOSURE, WHITE, conditions_text, fault
 
 
@@ -130,12 +130,12 @@ def _need_good(result: Measurements, skip_bad: bool, name: str) -> None:
 
 
 def _grids(path: Path) -> tuple[list[Grid], list[str]]:
-    data = text.content(path)
+    data = sheet.content(path)
     if cxf.looks_like(data):
         return cxf.grids(data, path.name), []
     if data.startswith(b"PK\x03\x04"):
         return sheet.from_workbook(data, path.name), []
-    content, notes = text.decode(data, path.name)
+    content, notes = sheet.decode(data, path.name)
     if cgats.looks_like(content):
         return cgats.grids(content, path.name), notes
     _not_cut_off(content, path.name)
@@ -202,19 +202,19 @@ def _role(grid: Grid, name: str) -> Roles:
 
 
 def _spectral(rows: Rows, role: Roles, white: White, scale: Scale | None) -> Part:
-    part = reflectance.spectra(rows, role, scale)
-    stated = cielab.labs(rows, role, white).lab if role.lab else None
+    part = values.spectra(rows, role, scale)
+    stated = values.labs(rows, role, white).lab if role.lab else None
     return _good(replace(part, stated=stated), rows)
 
 
 def _colorimetric(rows: Rows, role: Roles, white: White, measured: set[str]) -> Part:
     """CIELAB of the samples without a spectrum; that of the others is only what the file states."""
     covered = rows.samples.isin(measured).to_numpy()
-    stated = cielab.labs(rows.only(covered), role, white).lab if covered.any() else None
+    stated = values.labs(rows.only(covered), role, white).lab if covered.any() else None
     if len(covered) and covered.all():
         return Part(stated=stated, faults=rows.grid.faults)
     rest = rows.only(~covered)
-    return _good(replace(cielab.labs(rest, role, white), stated=stated), rest)
+    return _good(replace(values.labs(rest, role, white), stated=stated), rest)
 
 
 def _good(part: Part, rows: Rows) -> Part:
@@ -237,7 +237,7 @@ def _merged(parts: list[Part], notes: list[str], geometry: str | None, name: str
     said = [*notes, *(note for part in parts for note in part.notes)]
     if stated is not None and spectra is not None:
         said += ["colour comes from the spectra, not from the file's own CIELAB"]
-        said += [note for note in [cielab.agreement(spectra, stated)] if note]
+        said += [note for note in [values.agreement(spectra, stated)] if note]
     lab, of_lab = _of_conditions(lab, geometry, name)
     spectra, of_spectra = _of_conditions(spectra, geometry, name)
     said += [*of_lab, *of_spectra]

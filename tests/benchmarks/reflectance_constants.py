@@ -7,9 +7,9 @@ Prints
 - `calibrate.reference._SMOOTH_NM` and `_DARK`: a target whose owner gives CIELAB alone gets the
   spectra nearest to the published average. Here 24 surfaces play the target and their likest
   neighbours the average; the root mean square of what is then wrong of log R, for half and double;
-- `read.reflectance._FACTORS` and `_BRIGHT`: largest reflectance, per cent, of the darkest and of a
+- `read.values._FACTORS` and `_BRIGHT`: largest reflectance, per cent, of the darkest and of a
   typical surface or dyed cloth: a row below the first in a file above the second is in factors;
-- `read.reflectance.LEAST, MOST`: the smallest and largest factors that occur.
+- `read.values.LEAST, MOST`: the smallest and largest factors that occur.
 """
 
 import sys
@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from dyelab import convert
 from dyelab.convert.adaptation import surfaces
-from dyelab.read import reflectance
+from dyelab.read import values as reflectance
 
 reference = import_module("dyelab.calibrate.reference")  # a function has its name too
 WHITE = ("D50", 2)
