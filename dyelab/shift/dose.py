@@ -1,11 +1,12 @@
 """Dose curves: how much metal shows, how much does half, and how much more is wasted.
 
-Lightness, a* and b* follow one saturating curve of the dose with a shared rate, 1 - exp(-k x) or
-x / (x + 1/k), from which the colour may stray smoothly. Shapes, rates and looseness are weighed
-by how well they fit, coordinates drawn from their joint posterior (flat in the shift at the
-largest dose and in the logarithm of the rate; the swatch-to-swatch covariance learned from this
-curve and from all other replicates), so that every dose read off the curve carries an interval.
-Doses are read within the range dyed: nothing is extrapolated.
+Lightness, a* and b* follow one curve of the dose with a shared rate, from which the colour may
+stray smoothly: one that comes to rest, 1 - exp(-k x) or x / (x + 1/k) (Langmuir 1918), or one that
+creeps on, log(1 + k x) (Temkin and Pyzhev 1940) or a power of x (Freundlich 1906). Shapes, rates
+and looseness are weighed by how well they fit, coordinates drawn from their joint posterior (flat
+in the shift at the largest dose and in the logarithm of the rate; the swatch-to-swatch covariance
+learned from this curve and from all other replicates), so that every dose read off the curve
+carries an interval. Doses are read within the range dyed: nothing is extrapolated.
 """
 
 from dataclasses import dataclass
@@ -29,12 +30,12 @@ from dyelab.shift.recipes import (
     without_others,
 )
 
-SHAPES = ("exponential", "hyperbola")
+SHAPES = ("exponential", "hyperbola", "logarithm", "power")
 # How many rates are tried, and doses a curve is drawn at; looseness in variances of a swatch, up to
 # ten times its scatter. tests/benchmarks/dose_truth.py measures whether limits hold with these.
 _RATES, _GRID = 50, 81
 _LOOSE = (0.1, 1.0, 10.0, 100.0)
-_REACH = 0.2  # of the whole shift: how far along the curve a straying carries (same script)
+_REACH = 0.2  # of the doses on a ratio scale: how far a straying carries (same script)
 LEVELS = ("visible", "half", "enough")
 
 
@@ -52,8 +53,8 @@ class DoseCurve:
         median, `_low` and `_high`.
     doses : DataFrame
         Rows `visible`, `half`, `enough`: `what`, `dose`, `low`, `high` (% WOF), infinite where
-        not reached within the doses dyed. Where a colour creeps on with the dose, `enough` comes
-        later than `high` (tests/benchmarks/dose_truth.py, the dyehouse): take `low` as the least.
+        not reached within the doses dyed. Below the least dose dyed the shape of the curve alone
+        speaks: `low` is 0 there.
     shapes : dict
         Weight of each curve shape.
     formula : str
@@ -141,6 +142,8 @@ def dose_curve(
     distance = FORMULAS[formula](np.broadcast_to(curves[:, :1], curves.shape), curves)
     back = FORMULAS[formula](curves, np.broadcast_to(curves[:, -1:], curves.shape))
     doses = _read_off(grid, distance, back, visible, confidence)
+    least = float(points.loc[points["dose"] > 0, "dose"].min())
+    doses["low"] = doses["low"].where(doses["dose"] >= least, 0.0)  # below, shape alone speaks
     points = _from_start(points, np.median(curves[:, 0], axis=0), formula)
     named = label(recipes.made.iloc[rows[:1]], (metal,))[0]
     return DoseCurve(
@@ -153,7 +156,7 @@ def dose_curve(
         formula=formula,
         visible=visible,
         method=str(recipes.made["method"].iloc[rows[0]]) if recipes.methods else "",
-        sentence=_sentence(doses, metal, named, float(grid[-1]), visible, formula),
+        sentence=_sentence(doses, metal, named, (least, float(grid[-1])), visible, formula),
     )
 
 
@@ -253,21 +256,28 @@ class _Candidates:
     from the curve: the path of a colour isn't straight, and no fibre follows a formula.
     """
 
-    hyperbola: np.ndarray  # (m,) bool
-    rate: np.ndarray  # (m,)
+    shape: np.ndarray  # (m,) place in SHAPES
+    rate: np.ndarray  # (m,) per % WOF, or the power
     looseness: np.ndarray  # (m,)
-    top: float
+    top: float  # % WOF, largest and least dose dyed
+    least: float
 
     def only(self, at: int) -> "_Candidates":
         """One of them alone."""
         of = slice(at, at + 1)
-        return _Candidates(self.hyperbola[of], self.rate[of], self.looseness[of], self.top)
+        return _Candidates(self.shape[of], self.rate[of], self.looseness[of], self.top, self.least)
 
     def risen(self, x: np.ndarray) -> np.ndarray:
         """Share, of the shift at the largest dose, that is reached at x: (m, n)."""
-        at, top = self.rate[:, None] * x, self.rate[:, None] * self.top
-        bent = self.hyperbola[:, None]
-        return np.where(bent, at / (1 + at) / (top / (1 + top)), np.expm1(-at) / np.expm1(-top))
+        rate, shape = self.rate[:, None], self.shape[:, None]
+        at, top = rate * x, rate * self.top
+        risen = (
+            np.expm1(-at) / np.expm1(-top),
+            at / (1 + at) / (top / (1 + top)),
+            np.log1p(at) / np.log1p(top),
+            (x / self.top) ** rate,
+        )
+        return np.choose(shape, risen)
 
     def design(self, x: np.ndarray) -> np.ndarray:
         """Ones and the share risen: (m, n, 2)."""
@@ -275,16 +285,24 @@ class _Candidates:
         return np.stack([np.ones_like(risen), risen], axis=-1)
 
     def stray(self, x: np.ndarray, other: np.ndarray) -> np.ndarray:
-        """Covariance of the straying between doses: (m, n, k); smooth in the share risen."""
-        apart = self.risen(x)[:, :, None] - self.risen(other)[:, None, :]
+        """Covariance of the straying between doses: (m, n, k); smooth on a ratio scale of doses.
+
+        Smooth in the share risen instead, it would hold still a curve that comes to rest.
+        """
+        apart = self._ratio(x)[:, None] - self._ratio(other)
         return self.looseness[:, None, None] * np.exp(-((apart / _REACH) ** 2) / 2)
+
+    def _ratio(self, x: np.ndarray) -> np.ndarray:
+        return np.log1p(x / self.least) / np.log1p(self.top / self.least)
 
 
 def _candidates(x: np.ndarray) -> _Candidates:
     top, least = x.max(), x[x > 0].min()
     rates = np.geomspace(0.1 / top, 8 / least, _RATES)
-    hyperbola, rate, loose = np.meshgrid([False, True], rates, _LOOSE, indexing="ij")
-    return _Candidates(hyperbola.ravel(), rate.ravel(), loose.ravel(), top)
+    quick, powers = np.geomspace(0.1 / top, 100 / least, _RATES), np.linspace(0.1, 1, _RATES)
+    shape, _, loose = np.meshgrid(range(len(SHAPES)), range(_RATES), _LOOSE, indexing="ij")
+    rate = np.repeat(np.concatenate([rates, rates, quick, powers]), len(_LOOSE))
+    return _Candidates(shape.ravel(), rate, loose.ravel(), top, least)
 
 
 def _drawn(
@@ -321,7 +339,7 @@ def _drawn(
         steps = np.linalg.cholesky(spread[at]) @ rng.normal(size=(int(count), 2, 3))
         drawn = centre[at] + steps @ root, root
         curves.append(_curves(every.only(int(at)), drawn, x, y, grid, rng))
-    share = [float(weight[every.hyperbola == one].sum()) for one in (False, True)]
+    share = [float(weight[every.shape == one].sum()) for one in range(len(SHAPES))]
     return np.concatenate(curves), dict(zip(SHAPES, share, strict=True))
 
 
@@ -390,8 +408,14 @@ def _band(
 
 
 def _sentence(
-    doses: pd.DataFrame, metal: str, recipe: str, top: float, visible: float, formula: str
+    doses: pd.DataFrame,
+    metal: str,
+    recipe: str,
+    dyed: tuple[float, float],
+    visible: float,
+    formula: str,
 ) -> str:
+    least, top = dyed
     rows: dict[Any, Any] = doses.set_index("what").to_dict("index")
     said = [words.say("shift.dose", metal=metal, recipe=recipe)]
     told = {"top": f"{top:g}", "visible": f"{visible:g}", "sign": compare.SIGNS[formula]}
@@ -399,6 +423,8 @@ def _sentence(
         dose, span = rows[name]["dose"], _span(rows[name], top)
         key = f"shift.{name}" if np.isfinite(dose) else f"shift.{name}_never"
         said.append(words.say(key, dose=_dose(dose), span=span, metal=metal, **told))
+    if (doses["dose"] < least).any():
+        said.append(words.say("shift.below", least=f"{least:g}"))
     return " ".join(said)
 
 
