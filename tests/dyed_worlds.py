@@ -101,41 +101,6 @@ def coverage(model, world, seed, many=200):
     return {**shares, "fresh_error": np.median(convert.dE00(truth, measured(said)))}
 
 
-def searched(seed, n=60, targets=20, tolerance=3.0):
-    """Colours that this world can dye, looked for: real distance and stated chance."""
-    world = random_books.random_book(seed, n, replicates=1)
-    model = predict.fit(world.wide, spectra=world.spectra)
-    within = predict.reach(model, size=60_000)
-    wanted = true_lab(
-        random_books.random_recipes(targets, np.random.default_rng(seed + 999)), world.cloth
-    )
-    rows = []
-    for lab in wanted:
-        found = predict.find(model, lab, tolerance=tolerance, within=within)
-        ranked = found.ranked
-        real = convert.dE00(np.broadcast_to(lab, (len(ranked), 3)), true_lab(ranked, world.cloth))
-        cloth = synth.simulate(
-            ranked.drop(columns=["swatch"], errors="ignore"),
-            seed + 3,
-            replicates=1,
-            cloth=world.cloth,
-        ).wide
-        swatch = convert.dE00(np.broadcast_to(lab, (len(ranked), 3)), measured(cloth))
-        for place, row in ranked.iterrows():
-            rows.append(
-                {
-                    "seed": seed,
-                    "place": place,
-                    "reachable": found.reachable,
-                    "tried": bool(row["tried"]),
-                    "chance": row["chance"],
-                    "real": real[place],
-                    "landed": swatch[place] <= tolerance,
-                }
-            )
-    return pd.DataFrame(rows)
-
-
 NEAR = 15.0  # ΔE00: what `predict.next_swatches` calls near
 STEPS = ["fibre", "tannin", "mordant", "dye"]
 
@@ -152,11 +117,32 @@ class Own:
         """Colours of recipes without noise."""
         return true_lab(recipes, self.cloth)
 
+    def swatches(self, recipes, seed):
+        """Colours of a swatch of each."""
+        return measured(synth.simulate(recipes, seed, replicates=1, cloth=self.cloth).wide)
+
     def learned(self, rows):
         """A model of one swatch of each of these recipes."""
         named = rows.assign(swatch=[f"S{i:03d}" for i in range(len(rows))])
         book = synth.simulate(named, self.seed + 1, replicates=1, cloth=self.cloth)
         return predict.fit(book.wide, spectra=book.spectra)
+
+
+def searched(seed, n=60, targets=20, tolerance=3.0, world=Own):
+    """Colours that this world can dye, looked for: real distance and stated chance."""
+    own, rng = world(seed), np.random.default_rng(seed)
+    model = own.learned(own.recipes(n, rng))
+    within = predict.reach(model, size=60_000)
+    rows = []
+    for lab in own.truth(own.recipes(targets, np.random.default_rng(seed + 999))):
+        found = predict.find(model, lab, tolerance=tolerance, within=within)
+        ranked = found.ranked.drop(columns=["swatch"], errors="ignore")
+        aim = np.broadcast_to(lab, (len(ranked), 3))
+        near = convert.dE00(aim, own.swatches(ranked, seed + 3)) <= tolerance
+        told = {"seed": seed, "reachable": found.reachable, "landed": near}
+        told |= {"place": ranked.index, "tried": ranked["tried"] != "", "chance": ranked["chance"]}
+        rows.append(pd.DataFrame({**told, "real": convert.dE00(aim, own.truth(ranked))}))
+    return pd.concat(rows, ignore_index=True)
 
 
 ASKED = {"where the user looks": "around", "a list of recipes": "among", "everywhere": ""}

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from benchmarks import tone_stray
+from benchmarks import fastness_truth, tone_stray
 from worlds import synth
 from worlds.synth import model
 
@@ -229,7 +229,7 @@ def test_the_mordant_that_holds_better_is_named_with_its_cost():
     assert told.at["iron", "less_low"] < 2.5 < told.at["iron", "less_high"]
     assert (told.at["none", "verdict"], told.at["none", "holds"]) == ("chance", "")
     assert told.at["iron", "hue_dE00"] == 0
-    assert told["basis"].unique() == ["replicate swatches"]
+    assert told["basis"].unique() == ["replicate pots"]
     assert (told.at["iron", "pots"], told.at["iron", "loads"]) == (4, 2)
 
 
@@ -240,10 +240,27 @@ def test_one_pot_or_one_load_cannot_speak_for_a_recipe():
     one_load = grade.compare_fastness(variants(REPEATED, loads=1), "alum")
     assert set(one_load["verdict"]) == {"cannot_tell"}
     assert set(one_load["caveat"]) == {"one_load"}
-    one_pot = grade.compare_fastness(variants(REPEATED).assign(baths="dye=D1"), "alum")
+    made = variants(REPEATED)
+    one_pot = grade.compare_fastness(made.assign(baths="dye=D-" + made["variant"]), "alum")
     assert set(one_pot["caveat"]) == {"one_pot"}
     unsaid = grade.compare_fastness(variants(REPEATED).drop(columns="baths"), "alum")
     assert set(unsaid["caveat"]) == {"own_pots"}
+
+
+@pytest.mark.parametrize("world", ["synth", "dyehouse"])
+def test_pieces_of_one_pot_are_one_replicate(world):
+    """Pieces counted one by one call 10 to 14 equal books in 100 better or worse, pots 1 to 4."""
+    told = fastness_truth.judged(world, (2, 3, 2), 40, share=0.75, seed=1)
+    assert told["false"] <= 0.05
+    assert told["held"] >= 0.92
+
+
+def test_loads_that_only_one_variant_had_leave_the_difference_to_the_readings():
+    made = variants({"alum": [4.0, 4.2], "iron": [1.5, 1.7]}, loads=1)
+    apart = made.assign(test=np.where(made["variant"].eq("iron"), "L2", made["test"]))
+    told = grade.compare_fastness(apart, "alum").iloc[0]
+    assert told["less_change"] == pytest.approx(2.5)
+    assert told["caveat"] == "one_load"
 
 
 def test_equal_grades_are_never_called_better_nor_is_a_pale_cloth():

@@ -151,6 +151,21 @@ def _codes(baths: pd.Series, series: np.ndarray) -> tuple[np.ndarray, np.ndarray
     return codes, known, told
 
 
+def replicates(
+    variant: np.ndarray, baths: pd.Series, series: np.ndarray
+) -> tuple[np.ndarray, Cells]:
+    """Number of the pot that each swatch counts with, (n,), and the cells of no colour.
+
+    The pot is a bath of the step that tells how its variant's pots differ (`Cells.repeats`); where
+    nothing repeats, or a bath isn't recorded, it is the swatch's own.
+    """
+    found = cells(np.zeros((len(variant), 3)), variant, baths, series)
+    codes, _, _ = _codes(baths, series)
+    own = np.arange(len(variant)) + codes.max(initial=0) + 1
+    codes = np.column_stack([codes, own])
+    return codes[np.arange(len(variant)), found.repeats[variant]], found
+
+
 def colouring(baths: str) -> list[str]:
     """Split the baths of a swatch into steps, ``mordant=M2``, without scour and rinse.
 

@@ -1,16 +1,18 @@
 """Which mordant holds better, whether that is real, and what it costs in hue."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 from scipy import special
 
 from dyelab import compare, convert, table
-from dyelab.compare import CANNOT_TELL, CHANCE, REAL
+from dyelab.compare import CANNOT_TELL, CHANCE, REAL, pots
 from dyelab.compare.verdicts import NO_REPLICATES, ONE_POT, OWN_POTS, holm
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales
 
-SWATCHES, READINGS = "replicate swatches", "readings alone"
+POTS, READINGS = "replicate pots", "readings alone"
 ONE_LOAD = "one_load"
 _LACKING = (NO_REPLICATES, ONE_POT, ONE_LOAD)
 _ALIKE = 0.02  # of the colour: shares nearer than this are equal, by how the path is worked out
@@ -28,20 +30,20 @@ def compare_fastness(
     reference : str
         A value of `by`, such as the alum variant.
     by : str
-        Column that names the variant; its swatches are its replicates.
+        Column that names the variant; its pots are its replicates.
     confidence : float
 
     Returns
     -------
     DataFrame
-        One row a variant, exposure and amount: `exposure, amount, unit, test, variant,
-        reference, pieces, pots, loads` (the smaller count of the two), `change,
-        reference_change` (mean ΔE_F), `grade, reference_grade` (of the means), `less_change`
-        (positive: changed less), `less_low, less_high`, `left, reference_left` (share of the
-        colour still there), `verdict` (``real``, ``chance``, ``cannot_tell``; Holm over the
-        rows) with its `caveat`, `holds` (``better``, ``worse``, ``had_less`` where it changed
-        less and kept no more of its colour, or blank), `basis`, and the cost before any test:
-        `hue_dE00`, `hue_words` (reference to variant).
+        One row a variant, exposure and amount: `exposure, amount, unit, test, variant, reference,
+        pieces, pots` (the smaller count of the two), `loads` (that both were in), `assumed` (baths
+        not recorded, taken for pots of their own), `change, reference_change` (mean ΔE_F), `grade,
+        reference_grade` (of the means), `less_change` (positive: changed less), `less_low,
+        less_high`, `left, reference_left` (share of the colour still there), `verdict` (``real``,
+        ``chance``, ``cannot_tell``; Holm over the rows) with its `caveat`, `holds` (``better``,
+        ``worse``, ``had_less`` where it changed less and kept no more of its colour, or blank),
+        `basis`, and the cost before any test: `hue_dE00`, `hue_words` (reference to variant).
 
     Raises
     ------
@@ -50,10 +52,12 @@ def compare_fastness(
 
     Notes
     -----
-    That a piece changed can be said of one piece. That a recipe holds better needs pieces from
-    two pots of each, and two wash loads or lamps: else the verdict is ``cannot_tell``. The
-    scatter of the pieces' changes, pooled over the variants, makes the interval; where loads
-    disagree more than that, they do.
+    That a piece changed can be said of one piece. That a recipe holds better needs pieces from two
+    pots of each, and two wash loads or lamps that had both: else the verdict is ``cannot_tell``.
+    Pots are the replicates, as in `compare.pots`: the changes of pots are fitted by variant and
+    load, least squares, and their scatter about that, pooled over the variants, makes the interval;
+    where loads disagree on the difference more than that, they do.
+    ``tests/benchmarks/fastness_truth.py`` counts false verdicts in two worlds.
 
     Examples
     --------
@@ -85,50 +89,99 @@ def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) ->
     groups = {str(name): part for name, part in test.groupby(by, sort=False)}
     if reference not in groups:
         return []
-    scatter, freedom = _pooled(list(groups.values()))
+    names = list(groups)
+    fitted = _fitted(test, np.array([names.index(str(name)) for name in test[by]]))
+    at = names.index(reference)
     base = groups.pop(reference)
     told = test.iloc[0][["exposure", "amount", "unit"]].to_dict()
     told["test"] = ", ".join(sorted(set(test["test"].astype(str)) - {""}))
     made = []
     for name, part in groups.items():
         row = {**told, "variant": name, "reference": reference}
-        row |= _less(base, part, scatter, freedom, confidence)
-        row |= {"pots": min(map(_pots, (base, part)))}  # of the variant that has fewer
-        row |= {"loads": min(one["test"].nunique() for one in (base, part))}
+        row |= _less(base, part, fitted, (at, names.index(name)), confidence)
+        row |= {"loads": len(set(base["test"]) & set(part["test"]))}  # in which both were
         row |= {"left": _share(part), "reference_left": _share(base)}
         made.append(row | _cost(base, part))
     return made
 
 
-def _pooled(groups: list[pd.DataFrame]) -> tuple[float, int]:
-    """Variance of one swatch's change about its variant's, and its degrees of freedom."""
-    freedom = sum(part["swatch"].nunique() - 1 for part in groups)
-    if not freedom:
-        return np.nan, 0
-    means = [part.groupby("swatch")["difference"].mean() for part in groups]
-    return float(sum(((one - one.mean()) ** 2).sum() for one in means)) / freedom, freedom
+@dataclass(frozen=True)
+class _Fitted:
+    """Changes of pots by variant and load, by least squares.
+
+    Attributes
+    ----------
+    cells : Cells
+        Baths of the variants.
+    effect : ndarray (p,)
+        Of g variants, then of the loads.
+    inverse, seen : ndarray (p, p)
+        Covariance of the effects, over that of a pot; what of them the pots can tell.
+    scatter : float
+        Variance of a pot's change.
+    freedom : int
+        Its degrees of freedom.
+    """
+
+    cells: pots.Cells
+    effect: np.ndarray
+    inverse: np.ndarray
+    seen: np.ndarray
+    scatter: float
+    freedom: int
+
+    def less(self, base: int, part: int) -> tuple[float, float]:
+        """How much less a variant changed, and its variance; NaN if no load had both."""
+        apart = np.zeros(len(self.effect))
+        apart[base], apart[part] = 1, -1
+        if not np.allclose(apart @ self.seen, apart, atol=1e-6):
+            return np.nan, np.nan
+        return float(apart @ self.effect), float(self.scatter * (apart @ self.inverse @ apart))
+
+
+def _fitted(test: pd.DataFrame, variant: np.ndarray) -> _Fitted:
+    blank = pd.Series("", test.index)
+    baths, series = (test.get(name, blank).astype(str) for name in ("baths", "series"))
+    pot, found = pots.replicates(variant, baths, pd.factorize(series)[0])
+    loads = pd.get_dummies(test["test"].astype(str), dtype=float).reset_index(drop=True)
+    rows = loads.assign(_change=test["difference"].to_numpy(float))
+    means = rows.groupby([variant, pot]).mean()
+    X = np.eye(len(found.count))[means.index.get_level_values(0).to_numpy(int)]
+    X, y = np.hstack([X, means[list(loads)].to_numpy()]), means["_change"].to_numpy()
+    inverse = np.linalg.pinv(X.T @ X)
+    effect = inverse @ X.T @ y
+    freedom = len(y) - int(np.linalg.matrix_rank(X))
+    scatter = float(((y - X @ effect) ** 2).sum()) / freedom if freedom else np.nan
+    return _Fitted(found, effect, inverse, inverse @ (X.T @ X), scatter, freedom)
 
 
 def _less(
-    base: pd.DataFrame, part: pd.DataFrame, scatter: float, freedom: int, confidence: float
+    base: pd.DataFrame,
+    part: pd.DataFrame,
+    fitted: _Fitted,
+    at: tuple[int, int],
+    confidence: float,
 ) -> dict:
     means = [float(one["difference"].mean()) for one in (base, part)]
-    counts = [one["swatch"].nunique() for one in (base, part)]
-    variance, df = scatter * sum(1 / count for count in counts), float(freedom)
-    if not freedom:  # by the readings' own noise
+    less, variance = fitted.less(*at)
+    df, basis = float(fitted.freedom), POTS
+    if not np.isfinite(variance):  # by the readings' own noise
+        basis, less, df = READINGS, means[0] - means[1], 1e9
         variance = float(sum((one["_u"] ** 2).sum() / len(one) ** 2 for one in (base, part)))
-        df = 1e9
     by_load, loads = _between_loads(base, part)
     if by_load > variance:
         variance, df = by_load, float(loads - 1)
-    less, error = means[0] - means[1], np.sqrt(variance)
+    error = np.sqrt(variance)
     reach = special.stdtrit(df, (1 + confidence) / 2) * error
     chance = 2 * special.stdtr(df, -abs(less) / error) if error > 0 else np.nan
     said = scales.change_of(means)[1]
-    row = {"pieces": min(counts), "change": means[1], "reference_change": means[0]}
+    told = pots.arms(fitted.cells, np.array([at]))
+    row = {"pieces": min(one["swatch"].nunique() for one in (base, part))}
+    row |= {"pots": int(told.pots.min()), "assumed": bool(told.assumed[0])}
+    row |= {"change": means[1], "reference_change": means[0]}
     row |= {"grade": said[1], "reference_grade": said[0]}
     row |= {"less_change": less, "less_low": less - reach, "less_high": less + reach}
-    return row | {"basis": SWATCHES if freedom else READINGS, "_chance": chance}
+    return row | {"basis": basis, "_chance": chance}
 
 
 def _between_loads(base: pd.DataFrame, part: pd.DataFrame) -> tuple[float, int]:
@@ -136,15 +189,6 @@ def _between_loads(base: pd.DataFrame, part: pd.DataFrame) -> tuple[float, int]:
     means = [one.groupby("test")["difference"].mean() for one in (base, part)]
     apart = (means[0] - means[1]).dropna()
     return (float(apart.var() / len(apart)), len(apart)) if len(apart) > 1 else (0.0, len(apart))
-
-
-def _pots(rows: pd.DataFrame) -> float:
-    """How many pots these were dyed in; NaN where none are recorded."""
-    named = rows.drop_duplicates("swatch")
-    if "baths" not in rows or not named["baths"].astype(str).str.contains(r"=\S").any():
-        return np.nan
-    series = named["series"].astype(str) if "series" in named else ""
-    return float((series + " " + named["baths"].astype(str)).nunique())
 
 
 def _share(rows: pd.DataFrame) -> float:
@@ -190,7 +234,7 @@ def _caveat(row: dict) -> str:
         return ONE_POT
     if row["loads"] < 2:
         return ONE_LOAD
-    return OWN_POTS if np.isnan(row["pots"]) else ""
+    return OWN_POTS if row["assumed"] else ""
 
 
 def _holds(row: dict) -> str:

@@ -127,9 +127,9 @@ def dose_curve(
     >>> hold = {"fibre": "wool", "dye": "madder", "mordant": "potash alum"}
     >>> shift.dose_curve(recipes, "iron", hold=hold).doses[["what", "dose"]].round(2)
           what  dose
-    0  visible  0.03
+    0  visible  0.04
     1     half  0.42
-    2   enough  2.58
+    2   enough  2.70
     """
     choose(metal, METALS, "metal", "here")
     choose(formula, FORMULAS, "difference formula", "here")

@@ -2,8 +2,9 @@
 
 A book washes five recipes, three of them alike, in pots and wash loads as the cell says. Pots dye
 deeper or paler and fix better or worse, loads wash harder or softer, and each piece a little of
-its own; the alike two are compared with a reference of the same recipe. Counted: books in which either is called *real*;
-how often 95 % intervals hold the difference of the expected changes of the unlike two, and find it.
+its own; the alike two are compared with a reference of the same recipe. Counted: books in which
+either is called *real*; how often 95 % intervals hold the difference of the expected changes, and
+how often that of the unlike two is found.
 
 In the own generator dye washes out by two rates, in the dyehouse by the second order.
 """
@@ -31,8 +32,8 @@ RECIPES = [
     )
 ]
 CYCLES = 5.0
-# Standard deviations of the logarithm of how hard a piece is washed: by how it was fixed and rinsed,
-# in its pot and by itself, and by its load.
+# Standard deviations of the logarithm of how hard a piece is washed: by how it was fixed and
+# rinsed, in its pot and by itself, and by its load.
 PIECE, LOAD = 0.15, 0.2
 PLANS = {
     "two pots, a piece each, two loads": (2, 1, 2),
@@ -41,14 +42,14 @@ PLANS = {
     "three pots, two pieces each, two loads": (3, 2, 2),
     "four pots, three pieces each, three loads": (4, 3, 3),
 }
-SHARES = (0.0, 0.5, 0.75)
+SHARES = (0.0, 0.25, 0.5, 0.75)
 
 
 def planned(pots, in_pot, loads):
     """Pieces of one book: each recipe in pots of its own, its pieces dealt to the loads."""
     places = list(itertools.product(RECIPES, range(pots), range(in_pot)))
     rows = [
-        {**r, "pot": f"{r['variant']} {p}", "test": f"load {(p + k) % loads + 1}"}
+        {**r, "pot": f"{r['variant'].replace(' ', '')}-{p}", "test": f"load {(p + k) % loads + 1}"}
         for r, p, k in places
     ]
     rows = pd.DataFrame(rows).fillna({"iron_wof": 0.0})

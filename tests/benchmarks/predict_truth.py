@@ -1,7 +1,7 @@
 """Predictions against invented worlds whose truth is known, beside plain predictors.
 
 ``python tests/benchmarks/predict_truth.py left-out [books]``   leave-one-out error and coverage
-``python tests/benchmarks/predict_truth.py find [books]``       real distance and stated chance
+``python tests/benchmarks/predict_truth.py find [books]``       real distance, chance, two worlds
 ``python tests/benchmarks/predict_truth.py next [books]``       suggested against random, two worlds
 ``python tests/benchmarks/predict_truth.py speed``
 
@@ -43,12 +43,10 @@ def left_out(seeds):
 
 
 def find(seeds):
-    found = []
-    for seed in seeds:
-        found.append(dyed_worlds.searched(seed))
-        if seed % 10 == 9:
-            print(f"\nto world {seed}")
-            told_of(pd.concat(found))
+    for world in (dyed_worlds.Own, Dyehouse):
+        found = [dyed_worlds.searched(seed, world=world) for seed in seeds]
+        print(f"\n{world.__name__}, {len(found)} worlds")
+        told_of(pd.concat(found))
 
 
 def told_of(rows):
@@ -85,12 +83,13 @@ class Dyehouse:
     def truth(self, recipes):
         return predict_pots.truth(recipes.reset_index(drop=True))
 
+    def swatches(self, recipes, seed):
+        noise = {"pot_share": 0.5, "surface": predict_pots.SURFACE, "truth_draws": 2}
+        return dyehouse.dye(recipes.reset_index(drop=True), 1, seed, **noise).lab[0]
+
     def learned(self, rows):
         rows = rows.reset_index(drop=True)
-        noise = {"pot_share": 0.5, "surface": predict_pots.SURFACE, "truth_draws": 2}
-        return predict.fit(
-            predict_pots.wide(rows, dyehouse.dye(rows, 1, self.seed, **noise).lab[0])
-        )
+        return predict.fit(predict_pots.wide(rows, self.swatches(rows, self.seed)))
 
 
 def next_swatches(seeds):
