@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyelab.calibrate.card_pose import Pose, through
+from dyelab.calibrate.card_pose import SOFT_EDGE, Pose, through
 from dyelab.calibrate.fit import calibrated
 from dyelab.calibrate.model import Calibration, flagged
 from dyelab.calibrate.nearby_swatches import near
@@ -16,7 +16,6 @@ from dyelab.calibrate.shading import (
     WIDTHS,
     WINDOW_MM,
     Shading,
-    Surround,
     first_shading,
     surround,
 )
@@ -102,55 +101,64 @@ def from_target(
     'learned'
     """
     around, frame = surround(photo)
-    first = None if pose is None else _first(photo, pose, around)
+    first = None
+    if pose is not None:
+        first = first_shading(pose, *_areas(photo, pose), around, photo.name)
+    scene = _Scene(photo, pose, own, first)
     if stored is not None:
-        return _again(photo, stored, target, pose, first)
+        return _again(scene, stored, target)
     if target is None or reference is None:
-        return _white_only(photo, pose, first, own, white)
-    return _by_target(photo, reference, target, pose, first, frame, own, method)
+        return _white_only(scene, white)
+    return _by_target(scene, reference, target, frame, method)
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """A photo, where its card lies, what the user measured in it, and the light over the card."""
+
+    photo: Photo
+    pose: Pose | None
+    own: Own | None
+    shading: Shading | None
+
+    def light(self, quads: np.ndarray, half_mm: float = PATCH_MM) -> np.ndarray:
+        """Relative light (n, 3) on some areas; even where no card tells."""
+        if self.shading is None or self.pose is None:
+            return np.ones((len(quads), 3))
+        return self.shading.at(self.pose.middles(quads), half_mm)
+
+    def setup(self, made: Calibration, target: Target | None, *flags: str) -> Setup:
+        """The photo with its calibration, corrected by the user's own swatches if there are any."""
+        if self.own is not None:
+            stored = sample(self.photo, self.own.quads).mean
+            light = self.light(self.own.quads, WINDOW_MM)
+            made = anchored(made, made.undoing.undo(stored, light), self.own.lab)
+        made = flagged(made, *flags, *_card_flags(self.pose, self.shading, made))
+        return Setup(made, self.shading, self.pose, target)
 
 
 def _by_target(
-    photo: Photo,
-    reference: Reference,
-    target: Target,
-    pose: Pose | None,
-    first: Shading | None,
-    frame: np.ndarray,
-    own: Own | None,
-    method: str,
+    scene: _Scene, reference: Reference, target: Target, frame: np.ndarray, method: str
 ) -> Setup:
-    seen = sample(photo, list(target.quads), steps=32)
-    kept = _usable(seen.mean, seen.clipped, photo, reference)
+    seen = sample(scene.photo, target.quads, steps=32)
+    kept = _usable(seen.mean, seen.clipped, scene.photo, reference)
     # A patch that begins to clip counts less and less, so that frames alike give colours alike.
     sure = np.clip(1 - seen.clipped / _MOST_CLIPPED, 1e-3, 1.0)[kept] ** 2
     patches, known = seen.mean[kept], reference.but(kept)
     program = fit_program(
-        patches, known.spectra, frame, shading=first, noise=reference.noise / sure**0.5,
-        places=None if pose is None else _places(pose, target.quads)[kept],
+        patches, known.spectra, frame, shading=scene.shading, noise=reference.noise / sure**0.5,
+        places=None if scene.pose is None else scene.pose.middles(target.quads)[kept],
     )  # fmt: skip
-    shading = program.shading
-    light = _light(shading, pose, target.quads) * np.exp(program.step)
+    scene = replace(scene, shading=program.shading)
+    light = scene.light(target.quads) * np.exp(program.step)
     try:
         made = calibrated(patches, light[kept], program, known, method=method, sure=sure)
     except InputError as error:
-        raise InputError(f"{photo.name}: {error}") from error
-    made = replace(made, witnesses=seen.mean / light, local=_local(shading))
-    made = _corrected(made, photo, own, shading, pose)
-    flags = () if kept.all() else ("patches_clipped",)
-    return Setup(flagged(made, *flags, *_card_flags(pose, shading, made)), shading, pose, target)
-
-
-def _local(shading: Shading | None) -> np.ndarray:
-    return np.zeros(len(WIDTHS)) if shading is None else shading.terms[: len(WIDTHS)]
-
-
-def _first(photo: Photo, pose: Pose, around: Surround) -> Shading:
-    return first_shading(pose, *_areas(photo, pose), around, photo.name)
-
-
-def _places(pose: Pose, quads: np.ndarray) -> np.ndarray:
-    return through(np.linalg.inv(pose.to_pixels), quads.mean(axis=1))
+        raise InputError(f"{scene.photo.name}: {error}") from error
+    made = replace(made, witnesses=seen.mean / light)
+    if scene.shading is not None:
+        made = replace(made, local=scene.shading.terms[: len(WIDTHS)])
+    return scene.setup(made, target, *(() if kept.all() else ("patches_clipped",)))
 
 
 def _areas(photo: Photo, pose: Pose) -> tuple[np.ndarray, np.ndarray]:
@@ -185,28 +193,7 @@ def _usable(
     return ~burnt
 
 
-def _light(
-    shading: Shading | None, pose: Pose | None, quads: np.ndarray, half_mm: float = PATCH_MM
-) -> np.ndarray:
-    if shading is None or pose is None:
-        return np.ones((len(quads), 3))
-    return shading.at(_places(pose, quads), half_mm)
-
-
-def _corrected(
-    made: Calibration, photo: Photo, own: Own | None, shading: Shading | None, pose: Pose | None
-) -> Calibration:
-    """Correct it by the user's own swatches, if an instrument measured any."""
-    if own is None:
-        return made
-    stored = sample(photo, list(own.quads)).mean
-    light = _light(shading, pose, own.quads, WINDOW_MM)
-    return anchored(made, made.undoing.undo(stored, light), own.lab)
-
-
 def _card_flags(pose: Pose | None, shading: Shading | None, made: Calibration) -> tuple[str, ...]:
-    from dyelab.calibrate.card_pose import SOFT_EDGE
-
     found = {
         "uneven_light": shading is not None and (shading.span > 0.9 or shading.left > 0.03),
         "mixed_light": shading is not None and shading.mixed > MIXED,
@@ -220,43 +207,32 @@ def _card_flags(pose: Pose | None, shading: Shading | None, made: Calibration) -
     return tuple(name for name, so in found.items() if so)
 
 
-def _again(
-    photo: Photo,
-    stored: Calibration,
-    target: Target | None,
-    pose: Pose | None,
-    first: Shading | None,
-) -> Setup:
+def _again(scene: _Scene, stored: Calibration, target: Target | None) -> Setup:
     """Use a stored calibration on a photo whose greys still give the same."""
-    shading = None if first is None else first.toned(stored.undoing.tone, stored.local)
+    name, shading = scene.photo.name, scene.shading
+    if shading is not None:
+        shading = shading.toned(stored.undoing.tone, stored.local)
     if stored.method == "white" or target is None:
         if shading is None:
             raise InputError(
-                f"{photo.name}: nothing to check the stored calibration by. Show the card or the "
+                f"{name}: nothing to check the stored calibration by. Show the card or the "
                 "target in the picture."
             )
         seen_now = np.stack([stored.undoing.redo(shading.paper)])
     else:
-        seen = sample(photo, list(target.quads), steps=32)
-        seen_now = seen.mean / _light(shading, pose, target.quads)
-    stored.check(seen_now, photo.name)
-    return Setup(flagged(stored, "stored_calibration"), shading, pose, target)
+        light = replace(scene, shading=shading).light(target.quads)
+        seen_now = sample(scene.photo, target.quads, steps=32).mean / light
+    stored.check(seen_now, name)
+    return Setup(flagged(stored, "stored_calibration"), shading, scene.pose, target)
 
 
-def _white_only(
-    photo: Photo,
-    pose: Pose | None,
-    shading: Shading | None,
-    own: Own | None,
-    white: tuple[str, int],
-) -> Setup:
-    if pose is None or shading is None:
+def _white_only(scene: _Scene, white: tuple[str, int]) -> Setup:
+    if scene.shading is None:
         raise InputError(
-            f"{photo.name}: neither a target nor our card to go by. Photograph the swatches on "
-            "the card, or with a 24-patch target."
+            f"{scene.photo.name}: neither a target nor our card to go by. Photograph the swatches "
+            "on the card, or with a 24-patch target."
         )
-    made = _corrected(from_white(shading.paper, white=white), photo, own, shading, pose)
-    return Setup(flagged(made, *_card_flags(pose, shading, made)), shading, pose, None)
+    return scene.setup(from_white(scene.shading.paper, white=white), None)
 
 
 # Swatches measured by instrument: how many the custom counts for, and what it says of their squared

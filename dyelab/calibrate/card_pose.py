@@ -45,6 +45,10 @@ class Pose:
     edge_mm: float = 0.0
     hidden: tuple[str, ...] = ()
 
+    def middles(self, quads: np.ndarray) -> np.ndarray:
+        """Middles (n, 2), mm on the page, of areas (n, 4, 2) in pixels."""
+        return through(np.linalg.inv(self.to_pixels), quads.mean(axis=1))
+
 
 def through(homography: np.ndarray, points: np.ndarray) -> np.ndarray:
     """Map points (..., 2) by a homography.

@@ -38,7 +38,10 @@ class Samples:
 
 
 def sample(
-    photo: Photo, quads: Sequence[np.ndarray], to_linear: np.ndarray | None = None, steps: int = 64
+    photo: Photo,
+    quads: Sequence[np.ndarray] | np.ndarray,
+    to_linear: np.ndarray | None = None,
+    steps: int = 64,
 ) -> Samples:
     """Sample quadrilaterals of a photo.
 

@@ -219,7 +219,7 @@ def _measured(
         _check_own(setup, add, picture.name)
     made, shading = setup.calibration, setup.shading
     corners = np.array(list(quads.values()), float).reshape(-1, 4, 2)
-    seen = calibrate.sample(picture, list(corners), made.undoing.tone.undo(picture.to_linear))
+    seen = calibrate.sample(picture, corners, made.undoing.tone.undo(picture.to_linear))
     if not np.isfinite(seen.mean).all():
         place = list(quads)[int(np.flatnonzero(~np.isfinite(seen.mean).all(axis=1))[0])]
         raise InputError(
@@ -228,7 +228,7 @@ def _measured(
     light = np.ones((len(corners), 3))
     doubt: tuple[Any, ...] = ()
     if shading is not None and setup.pose is not None:
-        points = _points(setup.pose, corners)
+        points = setup.pose.middles(corners)
         light = shading.at(points, WINDOW_MM)
         doubt = shading.left, shading.off(points, WINDOW_MM)
     rgb = made.undoing.values(seen.mean, light)
@@ -241,13 +241,9 @@ def _measured(
     return Measured(table, shared, setup, corners, rgb)
 
 
-def _points(pose: Pose, corners: np.ndarray) -> np.ndarray:
-    return through(np.linalg.inv(pose.to_pixels), corners.mean(axis=1))
-
-
 def places(made: Measured) -> np.ndarray | None:
     """Middles (n, 2) of what was measured, mm on the card's page, if there was a card."""
-    return None if made.setup.pose is None else _points(made.setup.pose, made.quads)
+    return None if made.setup.pose is None else made.setup.pose.middles(made.quads)
 
 
 def _table(

@@ -4,9 +4,10 @@ Run: python tests/benchmarks/swatch_constants.py [photos a cell] [first seed]
 
 Photos are those of photo_constants.py, which judge nothing else. Prints
 
-- `nearby_swatches._FAR, _DEPTH, _EVERYWHERE, _UNLIKE`, the likeliest together for how the errors of
-  the windows of one photo go together (Gaussian process; each photo has a size of its own), and by
-  how much the logarithm of the likelihood falls for half and double of each in use;
+- `nearby_swatches._FAR, _DEPTH, _EVERYWHERE, _UNLIKE`: median ΔE00 of windows that no instrument
+  saw, corrected by 3, 6 and 12 that it did, for half and double of each; and the likeliest together
+  for how the errors of the windows of one photo go together (Gaussian process; each photo has a
+  size of its own), with how much the logarithm of the likelihood falls for half and double;
 - `swatch_correction._FEW, _USUALLY, _UNSEEN`, the likeliest for the squared misses of windows that
   no instrument saw, given those of 3, 6 or 12 that it did, each by the others, under a distribution
   with the tails of Student's t of 5 degrees; and the share of unseen colours that the doubt stated
@@ -28,6 +29,7 @@ import photo_constants
 import photo_worlds
 from worlds import programs
 
+from dyelab import convert
 from dyelab.calibrate import calibrate as correction
 from dyelab.calibrate import nearby_swatches as nearby
 
@@ -43,8 +45,33 @@ def main(count=6, first=30_000):
     for kinds in (("plain", "mixed", "steep"), ("half", "whole")):
         some = [row for row in rows if row["kind"] in kinds]
         print(f"{', '.join(kinds)}: {len(some)} photos", flush=True)
+        left(some)
         together(some)
         misses(some)
+
+
+def left(rows):
+    """What correcting leaves, in windows that no instrument saw."""
+    print(f"as they are: {np.median(photo_constants.joined(rows, 'dE')):.3f}")
+    used = np.array([getattr(nearby, name) for name in NEARBY])
+    for at, name in enumerate(NEARBY):
+        for times in (0.5, 1, 2):
+            enter(used * np.where(np.arange(4) == at, times, 1))
+            off = ([far for row in rows for far in far_off(row, k)] for k in SEEN)
+            found = [f"{np.median(one):.3f}" for one in off]
+            in_use = " (in use)" if times == 1 else ""
+            print(f"{name} {used[at] * times:g}{in_use}: {', '.join(found)}", flush=True)
+    enter(used)
+
+
+def far_off(row, count):
+    """ΔE00 of the windows not seen, corrected by so many that are."""
+    rng = np.random.default_rng(count)
+    order = rng.permutation(len(row["lab"]))
+    seen, unseen = order[:count], order[count:]
+    read = -row["e"][seen] + rng.normal(0, correction._SEEN_AGAIN**0.5, (count, 3))
+    moved = row["lab"][unseen] + nearby.near(row["lab"][unseen], row["lab"][seen], read)
+    return convert.dE00(row["lab"][unseen] - row["e"][unseen], moved)
 
 
 def likeliest(where, names, surprise):
