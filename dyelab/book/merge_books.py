@@ -70,7 +70,8 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
             theirs[held] = theirs[held].assign(**{code: changed})
     here = {name: keys(name, frame) for name, frame in tables(bk).items()}
     fresh = {name: frame[~keys(name, frame).isin(here[name])] for name, frame in theirs.items()}
-    _copy_photos(other, bk)
+    pictures = (p for p in folder.photos(other.path) if not (bk.path / PHOTOS / p.name).exists())
+    put(bk.path, ((p.name, limits.content(p, limits.PHOTO_BYTES)) for p in pictures))
     rows: Any = {name: frame for name, frame in fresh.items() if len(frame)}
     joined = add(bk, **rows)
     aside = replace(
@@ -100,9 +101,3 @@ def _content(frame: pd.DataFrame, code: str) -> dict[str, str]:
         said = ";".join(f"{k}={v}" for k, v in row.items() if v not in ("", "nan", "<NA>"))
         found[row[code]] = found.get(row[code], "") + "|" + said
     return found
-
-
-def _copy_photos(other: Book, bk: Book) -> None:
-    fresh = [p for p in folder.photos(other.path) if not (bk.path / PHOTOS / p.name).exists()]
-    if fresh:
-        put(bk.path, ((p.name, limits.content(p, limits.PHOTO_BYTES)) for p in fresh))

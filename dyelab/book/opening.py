@@ -127,7 +127,7 @@ def unlike_saved(bk: Book) -> list[dict[str, Any]]:
         for file, *said in store.faults(bk.path)
     ]
     last = store.latest(bk.path)
-    if last is None or store.is_unfinished(bk.path):
+    if last is None or store.unfinished(bk.path):
         return found
     listed = (PACKAGE, *TABLE_FILES.values())
     differ = [file for file in listed if bk.stamp.get(file) != last["files"].get(file)]

@@ -80,7 +80,8 @@ def keep_photo(
     if not origin.is_file():
         raise InputError(f"{origin}: no such photo. Check the name and the folder.")
     content = limits.content(origin, limits.PHOTO_BYTES)
-    name = f"{store.digest(content)}{_ending(origin)}"
+    ending = origin.suffix.lower()  # kept where any system takes it
+    name = store.digest(content) + (ending if re.fullmatch(r"\.[a-z0-9]{1,8}", ending) else "")
     put(bk.path, [(name, content)])
     now = datetime.now(UTC).isoformat(timespec="seconds")
     listed = bk.photos.loc[bk.photos["photo"] == name, "swatch"]
@@ -91,12 +92,6 @@ def keep_photo(
         if code not in set(listed)
     ]
     return (add(bk, photos=pd.DataFrame(rows)) if rows else bk), f"{FOLDER}/{name}"
-
-
-def _ending(origin: Path) -> str:
-    """The file's ending, where it is one that any system takes."""
-    ending = origin.suffix.lower()
-    return ending if re.fullmatch(r"\.[a-z0-9]{1,8}", ending) else ""
 
 
 def put(book: Path, photos: Iterable[tuple[str, bytes]]) -> None:

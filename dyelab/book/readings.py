@@ -233,19 +233,15 @@ def _coloured(
     if spectra is not None and len(spectra):
         bands = convert.wavelength_columns(spectra)
         made = convert.spectra_to_lab(spectra, *white)
-        flags = _spectral_flags(spectra[bands])
+        ends = convert.missing_ends([float(band) for band in bands])
+        bright = convert.is_brightened(spectra[bands].to_numpy(float))
+        flags = [" ".join([*["ends"] * ends, *["fluorescent"] * bool(one)]) for one in bright]
         parts.append(made.assign(method="spectral", flags=flags, **spectra[bands]))
     if lab is not None and len(lab):
         parts.append(_under(lab, white, adapt).assign(method=method))
     if not parts:
         raise InputError("nothing was read: the file holds no spectra and no CIELAB values.")
     return [part.assign(**{c: part.get(c, 0.0) for c in _ERROR}) for part in parts]
-
-
-def _spectral_flags(bands: pd.DataFrame) -> list[str]:
-    ends = convert.missing_ends([float(band) for band in bands.columns])
-    bright = convert.is_brightened(bands.to_numpy(float))
-    return [" ".join([*["ends"] * ends, *["fluorescent"] * bool(one)]) for one in bright]
 
 
 def _glowing(bk: Book, rows: pd.DataFrame, exposure: str) -> list[str]:

@@ -103,16 +103,11 @@ def latest(path: Path) -> dict[str, Any] | None:
     return next(_sound(path, _history(path, ".json")[::-1]), None)
 
 
-def _pending(path: Path) -> list[dict[str, Any]]:
-    """Saves that count and were not finished: whole, and newer than every finished version."""
+def unfinished(path: Path) -> list[dict[str, Any]]:
+    """Saves that count and wait to be finished: whole, and newer than every finished version."""
     newest = number((_history(path, ".json") or [""])[-1]) or 0
     waiting = [m for m in _sound(path, _history(path, ".pending")) if m["version"] > newest]
     return [manifest for manifest in waiting if None not in _after(path, manifest).values()]
-
-
-def is_unfinished(path: Path) -> bool:
-    """Whether a save that counts waits to be finished, as on a disk that can't be written."""
-    return bool(_pending(path))
 
 
 def _after(path: Path, manifest: dict[str, Any]) -> dict[str, bytes | None]:
@@ -138,7 +133,7 @@ def faults(path: Path) -> list[tuple[str, str, str]]:
 
 def _damaged(path: Path) -> dict[str, str]:
     found = {}
-    whole = {manifest["version"] for manifest in _pending(path)}
+    whole = {manifest["version"] for manifest in unfinished(path)}
     for name in [*_history(path, ".json"), *_history(path, ".pending")]:
         try:
             _believed(path, name)
@@ -157,9 +152,13 @@ def snapshot(path: Path, names: Iterable[str]) -> dict[str, bytes]:
     """
     wanted = list(names)
     for _ in range(_TRIES):
-        waiting = _pending(path)
+        waiting = unfinished(path)
         if waiting and not _finished(path):
-            return _as_finished(path, wanted, waiting[-1])
+            after = _after(path, waiting[-1]).items()
+            held = {name: c for name, c in after if c is not None}
+            gone = {*held, *waiting[-1]["removed"]}
+            left = _read(path, [name for name in wanted if name not in gone])
+            return left | {name: c for name, c in held.items() if name in wanted}
         before = _mark(path)
         content = _read(path, wanted)
         if _mark(path) == before:
@@ -176,12 +175,6 @@ def _finished(path: Path) -> bool:
     except (InputError, OSError):
         return False
     return True
-
-
-def _as_finished(path: Path, wanted: list[str], manifest: dict[str, Any]) -> dict[str, bytes]:
-    held = {name: c for name, c in _after(path, manifest).items() if c is not None}
-    left = [name for name in wanted if name not in held and name not in manifest["removed"]]
-    return _read(path, left) | {name: c for name, c in held.items() if name in wanted}
 
 
 def _mark(path: Path) -> list[str]:
@@ -298,7 +291,7 @@ def _settle(folder: Path) -> None:
 
 def recover(path: Path) -> None:
     """Finish a save that was interrupted after it counted; sweep up one that never did."""
-    for manifest in _pending(path):
+    for manifest in unfinished(path):
         for name, sha in manifest["files"].items():
             _install(path, name, sha, manifest["before"].get(name))
         for name in manifest["removed"]:

@@ -90,14 +90,11 @@ def prior() -> Prior:
     tops = np.sqrt((means**2).max(axis=1))  # (L, 3)
     smooth = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / SMOOTH_NM) ** 2)
     shape = lights()[:, :, None] * lights()[:, None, :]
-    free = (FREEDOM * tops)[:, :, None, None] ** 2 * smooth * _sighted() * shape[:, None]
-    return Prior(np.moveaxis(means, -1, 1), spreads + free, samples, lights())
-
-
-def _sighted() -> np.ndarray:
-    """Share (36, 36) of the freedom left to each band: cameras' filters end near 400 and 690 nm."""
+    # Cameras' filters end near 400 and 690 nm: little freedom is left beyond.
     edge = 1 / (1 + np.exp(-(BANDS - 400) / 8)) / (1 + np.exp((BANDS - 690) / 8))
-    return np.outer(edge, edge)
+    sighted = np.outer(edge, edge)
+    free = (FREEDOM * tops)[:, :, None, None] ** 2 * smooth * sighted * shape[:, None]
+    return Prior(np.moveaxis(means, -1, 1), spreads + free, samples, lights())
 
 
 def _seen_under(power: np.ndarray) -> np.ndarray:

@@ -204,16 +204,13 @@ def fit_program(
     loud = float(np.sqrt(np.mean(np.minimum(own, 2 * _ODD) ** 2)))
     # Livelier colours than a camera's: then the greys tell more of the curve. And where no width
     # shows a local map there is likely none.
+    map_ = problem.local(found.x)
     problem = replace(
         problem, whitening=_whitening(spectra, noise, max(1.0, loud) ** _LOUDER),
-        free_local=float(np.hypot(LEAST_LOCAL, _rms(problem.local(found.x)))),
+        free_local=float(np.hypot(LEAST_LOCAL, np.sqrt(np.mean(map_ ** 2)) if map_.size else 0)),
     )  # fmt: skip
     found = least_squares(problem, found.x, method="lm", max_nfev=200)
     return _program(problem, found.x, found.jac, shading, loud)
-
-
-def _rms(values: np.ndarray) -> float:
-    return float(np.sqrt(np.mean(values**2))) if values.size else 0.0
 
 
 def _problem(

@@ -78,14 +78,17 @@ def sample(
     stored = _stored(photo, corners[inside], steps)
     linear = np.stack([np.take(curves[:, c], stored[..., c]) for c in range(3)], axis=-1)
     green = linear[..., 1]
-    blocks = _spread_out(_blocks(linear), inside)
+    n, width = len(linear), steps // BLOCKS
+    parts = linear.reshape(n, BLOCKS, width, BLOCKS, width, 3).mean(axis=(2, 4))
+    blocks = _spread_out(parts.reshape(n, -1, 3), inside)
+    (a, b), (c, d) = ((corners[inside, i + 2] - corners[inside, i]).T for i in (0, 1))
     clipped = ((stored >= photo.full * 0.996) | (stored == 0)).any(axis=-1).mean(axis=(1, 2))
     rough = green.std(axis=(1, 2)) / np.maximum(green.mean(axis=(1, 2)), 1e-4)
     return Samples(
         blocks,
         trimmed(blocks),
         _spread_out(clipped, inside, 0.0),
-        _spread_out(_areas(corners[inside]), inside, 0.0),
+        _spread_out(0.5 * np.abs(a * d - b * c), inside, 0.0),
         _spread_out(rough, inside),
     )
 
@@ -103,17 +106,6 @@ def _stored(photo: Photo, corners: np.ndarray, steps: int) -> np.ndarray:
         x, y = np.moveaxis(np.rint(through(onto, grid)).astype(np.intp), -1, 0)
         one[...] = photo.pixels[y, x]
     return seen
-
-
-def _blocks(linear: np.ndarray) -> np.ndarray:
-    n, steps = linear.shape[:2]
-    width = steps // BLOCKS
-    return linear.reshape(n, BLOCKS, width, BLOCKS, width, 3).mean(axis=(2, 4)).reshape(n, -1, 3)
-
-
-def _areas(corners: np.ndarray) -> np.ndarray:
-    (a, b), (c, d) = (corners[:, 2] - corners[:, 0]).T, (corners[:, 3] - corners[:, 1]).T
-    return 0.5 * np.abs(a * d - b * c)
 
 
 def _spread_out(values: np.ndarray, inside: np.ndarray, elsewhere: float = np.nan) -> np.ndarray:

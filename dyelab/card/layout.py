@@ -207,7 +207,7 @@ def layout(paper: str = "A4", kind: str = "cloth") -> Layout:
     top, bottom = EDGE + MARKER + 5, height - EDGE - MARKER - 4
     target = Area((width - TARGET[0]) / 2, (top + bottom - TARGET[1]) / 2, *TARGET)
     white, grey = _borders(width, top, bottom)
-    windows = _windows(kind, width, (top, target.y_mm), (_end(target), bottom))
+    windows = _windows(kind, width, (top, target.y_mm), (target.y_mm + target.height_mm, bottom))
     sides = (EDGE + STRIP + 5, width - EDGE - STRIP - 18)
     beside = [Area(x, target.y_mm + 6, 13.0, target.height_mm - 12) for x in sides]
     return Layout(
@@ -219,10 +219,6 @@ def layout(paper: str = "A4", kind: str = "cloth") -> Layout:
         grey_areas=tuple(grey),
         markers=tuple(_markers(kind, paper, width, height)),
     )
-
-
-def _end(area: Area) -> float:
-    return area.y_mm + area.height_mm
 
 
 def _markers(kind: str, paper: str, width: float, height: float) -> list[Area]:

@@ -113,18 +113,13 @@ def target_lab(
     else:
         published = table("target_colours")[[f"{name}_{c}" for c in "xyY"]]
         samples, flags = list(published.index[:-1]), "adapted"
-        lab = _from_xyY(published.to_numpy(float))
+        x, y, Y = published.to_numpy(float).T
+        *xyz, own_white = 100 * (Y / y)[:, None] * np.stack([x, y, 1 - x - y], axis=-1)
+        lab = xyz_to_lab(np.array(xyz), own_white)  # the white's own row is the last
         lab = adapt_lab(lab, white("D50", 2), white(illuminant, observer))
     frame = pd.DataFrame(lab, columns=["L", "a", "b"])
     frame.insert(0, "sample", samples)
     return frame.assign(illuminant=illuminant, observer=observer, flags=flags)
-
-
-def _from_xyY(rows: np.ndarray) -> np.ndarray:
-    """CIELAB of chromaticities x, y and Y, the white's own in the last row."""
-    x, y, Y = rows.T
-    *xyz, own_white = 100 * (Y / y)[:, None] * np.stack([x, y, 1 - x - y], axis=-1)
-    return xyz_to_lab(np.array(xyz), own_white)
 
 
 @cache

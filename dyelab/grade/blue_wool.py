@@ -87,7 +87,9 @@ def nearest_reference(
             rows += _placed(group, there, confidence, rng)
     if not rows:
         raise InputError(words.say("grade.no_dose_alike"))
-    return _with_best(pd.DataFrame(rows))
+    made = pd.DataFrame(rows)
+    far = np.log(np.maximum(made["difference"].astype(float), 1e-6) / NOTICED).abs()
+    return made.assign(best=far == far.groupby(made["swatch"]).transform("min"))
 
 
 def _number(swatch: str) -> int:
@@ -159,12 +161,6 @@ def _said(middle: float, low: float, high: float, edge: str) -> str:
         )
     pair = {"low": f"{np.floor(middle):.0f}", "high": f"{np.ceil(middle):.0f}"}
     return words.say("grade.between_references", value=f"{middle:.1f}", **pair) + span
-
-
-def _with_best(rows: pd.DataFrame) -> pd.DataFrame:
-    far = np.abs(np.log(np.maximum(rows["difference"].to_numpy(float), 1e-6) / NOTICED))
-    least = pd.Series(far).groupby(rows["swatch"].to_numpy()).transform("min")
-    return rows.assign(best=far == least.to_numpy())
 
 
 def from_dose(dose: float, *, uv: bool = True) -> tuple[float, str]:

@@ -361,7 +361,9 @@ def _one_kind(
     result = table.with_covariances(result, minus @ joint.total @ minus.T)
     of = scales.change_of if kind == "change" else scales.staining_of
     result = result.assign(difference_low=low, difference_high=high, dE00_low=near, dE00_high=far)
-    result = result.assign(chance_if_equal=chance, changed=_changed(chance, confidence))
+    changed = np.where(chance <= 1 - confidence, REAL, CHANCE).astype(object)
+    changed[~np.isfinite(chance)] = CANNOT_TELL
+    result = result.assign(chance_if_equal=chance, changed=changed)
     result = result.assign(grade_worst=of(high)[1], grade_best=of(low)[1])
     result["moved"] = compare.direction(before, after)
     return result.set_index("_at").rename_axis(None)
@@ -381,12 +383,6 @@ def interval(
         low[known], high[known] = compare.directed_interval(seen, confidence)
         chance[known] = seen.chance_if_equal
     return low, high, chance
-
-
-def _changed(chance: np.ndarray, confidence: float) -> np.ndarray:
-    """Verdict code on each pair: whether this piece changed at all."""
-    told = np.where(chance <= 1 - confidence, REAL, CHANCE).astype(object)
-    return np.where(np.isfinite(chance), told, CANNOT_TELL)
 
 
 def grade_text(row: dict) -> str:

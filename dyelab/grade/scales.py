@@ -209,18 +209,11 @@ def _on_scale(
     difference: np.ndarray, grading: Callable, limits: tuple[float, ...], sign: str
 ) -> pd.DataFrame:
     value, grade = grading(difference)
-    worse, better = _room(difference, grade, limits)
-    told = {"value": value, "grade": grade, "to_worse": worse, "to_better": better}
-    return pd.DataFrame({sign: difference, **told})
-
-
-def _room(
-    difference: np.ndarray, grade: np.ndarray, limits: tuple[float, ...]
-) -> tuple[np.ndarray, np.ndarray]:
-    """Distance to the limit of the next worse and of the next better grade."""
     edges = np.array([np.nan, *limits, np.nan])
     place = np.array([GRADES.index(name) if name else 0 for name in grade], dtype=int)
-    return edges[place + 1] - difference, difference - edges[place]
+    worse, better = edges[place + 1] - difference, difference - edges[place]
+    told = {"value": value, "grade": grade, "to_worse": worse, "to_better": better}
+    return pd.DataFrame({sign: difference, **told})
 
 
 def _paired(reference: ArrayLike, sample: ArrayLike) -> tuple[np.ndarray, np.ndarray]:

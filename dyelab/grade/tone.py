@@ -83,7 +83,11 @@ def tone(
     white = convert.white(illuminant, observer)
     first, second = before[table.LAB].to_numpy(float), after[table.LAB].to_numpy(float)
     ground = np.asarray([100.0, 0, 0] if bare is None else bare, float)
-    bands = _three(first, ground, white)
+    # X, Y and Z over those of the white are three broad bands of reflectance.
+    before_xyz, bare_xyz = (convert.lab_to_xyz(lab, white) / white for lab in (first, ground))
+    bands = _Bands(
+        before_xyz, bare_xyz, lambda r: convert.xyz_to_lab(r * white, white), "three bands"
+    )
     if spectra is not None and set(before["reading"]) <= set(spectra["reading"]):
         bands = _spectral(before, ground, spectra, (illuminant, observer))
     path = bands.to_lab(_faded(bands))
@@ -99,12 +103,6 @@ def tone(
     turned[kind != TONE] = ""
     names = ("kind", "colour_left", "off", "turned", "basis")
     return pd.DataFrame(dict(zip(names, (kind, left, off, turned, bands.kind), strict=True)))
-
-
-def _three(before: np.ndarray, bare: np.ndarray, white: np.ndarray) -> _Bands:
-    """X, Y and Z over those of the white, as three broad bands of reflectance."""
-    first, ground = (convert.lab_to_xyz(lab, white) / white for lab in (before, bare))
-    return _Bands(first, ground, lambda r: convert.xyz_to_lab(r * white, white), "three bands")
 
 
 def _spectral(

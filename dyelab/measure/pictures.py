@@ -50,7 +50,8 @@ def overlay(picture: Photo, measured: Measured) -> bytes:
         measured.table[["L", "a", "b"]].to_numpy(float), illuminant=white[0], observer=white[1]
     )
     rows = zip(measured.table.itertuples(), measured.quads * scale, hexes, strict=True)
-    own = _own_flags(measured)
+    # No single window is crossed out for what is said of the photo as a whole.
+    own = {*measured.setup.calibration.flags, "no_card"}
     for row, quad, colour in rows:
         _outline(canvas, quad, 2)
         _chip(canvas, quad, str(colour))
@@ -60,11 +61,6 @@ def overlay(picture: Photo, measured: Measured) -> bytes:
     done, content = cv2.imencode(".jpg", canvas, [cv2.IMWRITE_JPEG_QUALITY, 88])
     assert done
     return content.tobytes()
-
-
-def _own_flags(measured: Measured) -> set[str]:
-    """Flags of the photo as a whole, which no single window is to be crossed out for."""
-    return {*measured.setup.calibration.flags, "no_card"}
 
 
 def _reduced(picture: Photo) -> tuple[np.ndarray, float]:

@@ -74,16 +74,11 @@ def printed_cloth(
     recipe.refuse(rows)
     rows["order"] = rows.groupby("area").cumcount() + rows["order"] * 10
     rows["order"] = rows["order"].rank(method="dense").astype(int)
-    pairs = zip(rows["kind"], rows["area"], strict=True)
-    rows["bath"] = [_bath(swatch, kind, area) for kind, area in pairs]
+    # A cloth's own pots, and its areas' pastes: what the record is asked for by.
+    rows["bath"] = f"{swatch} " + rows["kind"].where(rows["area"].eq("whole"), rows["area"])
     cloth = {"swatch": swatch, "fibre": fibre, "form": "cloth", "mass_g": mass_g, "series": series}
     bare = "; ".join(area for area in areas if area not in set(rows["area"]))
     return {"swatches": pd.DataFrame([{**cloth, "bare_areas": bare}]), "steps": rows}
-
-
-def _bath(swatch: str, kind: str, area: str) -> str:
-    """A cloth's own pots, and its areas' pastes: what the record is asked for by."""
-    return f"{swatch} {kind if area == 'whole' else area}"
 
 
 def _row(order: int, kind: str, level: Any, area: str, fibre: str) -> dict[str, Any]:

@@ -310,7 +310,11 @@ def next_tasks(bk: Book, rows: pd.DataFrame | None = None) -> list[Task]:
     'bath'
     """
     rows = stages(bk) if rows is None else rows
-    return [*_baths(bk, rows), *_unread(rows), *_behind(rows), *_untested(rows)][:_MOST]
+    unread = rows.loc[rows["stage"] == "dyed", "series"].value_counts(sort=False)
+    read = [Task("measure", int(count), str(name)) for name, count in unread.items()]
+    untested = rows.loc[rows["stage"] == "measured", "series"]
+    test = Task("test", len(untested), "; ".join(dict.fromkeys(untested)))
+    return [*_baths(bk, rows), *read, *_behind(rows), *[test] * (test.swatches > 0)][:_MOST]
 
 
 def _baths(bk: Book, rows: pd.DataFrame) -> list[Task]:
@@ -328,11 +332,6 @@ def _baths(bk: Book, rows: pd.DataFrame) -> list[Task]:
     return found
 
 
-def _unread(rows: pd.DataFrame) -> list[Task]:
-    counts = rows.loc[rows["stage"] == "dyed", "series"].value_counts(sort=False)
-    return [Task("measure", int(count), str(name)) for name, count in counts.items()]
-
-
 def _behind(rows: pd.DataFrame) -> list[Task]:
     washed = rows[rows["test"] == "wash"]
     most = washed.groupby("series")["amount"].transform("max")
@@ -342,9 +341,3 @@ def _behind(rows: pd.DataFrame) -> list[Task]:
         Task("wash", int(count), str(name), (("now", f"{now:g}"), ("most", f"{goal:g}")))
         for (name, now, goal), count in groups.items()
     ]
-
-
-def _untested(rows: pd.DataFrame) -> list[Task]:
-    untested = rows[rows["stage"] == "measured"]
-    names = list(dict.fromkeys(untested["series"]))
-    return [Task("test", len(untested), "; ".join(names))] if len(untested) else []

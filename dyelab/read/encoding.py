@@ -72,7 +72,9 @@ def encoding(content: bytes, profile: bytes | None, full: int, name: str) -> Enc
         note = "sRGB curve; the embedded profile is of a kind that has no curves"
         return _curved(srgb_to_linear(stored), None, note)
     if tagged and tagged != (2, 2):
-        return _tagged(stored, *tagged)
+        note = "curve and primaries of the file's own tags (H.273: {}, {})".format(*tagged)
+        curve = _CURVES.get(tagged[1], srgb_to_linear)
+        return _curved(curve(stored), _PRIMARIES.get(tagged[0]), note)
     plain = _curved(srgb_to_linear(stored), None, "sRGB curve; no colour profile")
     return _of_png(content, stored) or plain
 
@@ -150,12 +152,6 @@ _CURVES: dict[int, Callable[[np.ndarray], np.ndarray]] = {
     5: lambda v: v**2.8,  # BT.470 Systems B and G
     8: np.asarray,
 }
-
-
-def _tagged(stored: np.ndarray, primaries: int, transfer: int) -> Encoding:
-    note = f"curve and primaries of the file's own tags (H.273: {primaries}, {transfer})"
-    curve = _CURVES.get(transfer, srgb_to_linear)
-    return _curved(curve(stored), _PRIMARIES.get(primaries), note)
 
 
 def _png_chunks(content: bytes) -> dict[bytes, bytes]:

@@ -173,7 +173,8 @@ def _parts(found: list[Grid], name: str, white: White, scale: Scale | None) -> l
         refuse_other_than_cloth(name, (*grid.told, f"descriptor {grid.sheet}"), names)
         rows = Rows(grid, name, names)
         if role.bands:
-            part = _spectral(rows, role, white, scale)
+            stated = values.labs(rows, role, white).lab if role.lab else None
+            part = _good(replace(values.spectra(rows, role, scale), stated=stated), rows)
             measured |= set(names)
         else:
             part = _colorimetric(rows, role, white, measured)
@@ -199,12 +200,6 @@ def _role(grid: Grid, name: str) -> Roles:
             f"{', '.join(columns[:10])}. Export the file with spectra, CIELAB or XYZ."
         )
     return role
-
-
-def _spectral(rows: Rows, role: Roles, white: White, scale: Scale | None) -> Part:
-    part = values.spectra(rows, role, scale)
-    stated = values.labs(rows, role, white).lab if role.lab else None
-    return _good(replace(part, stated=stated), rows)
 
 
 def _colorimetric(rows: Rows, role: Roles, white: White, measured: set[str]) -> Part:

@@ -158,7 +158,10 @@ def cautions(
     known = materials() if listed is None else listed
     names = _parted(names, known)
     *said, decides = care(names, known, hot=hot, children=children)
-    beside = notes(names, known) if doses else _warned(_rows(names, known))
+    rows = _rows(names, known)
+    if not doses:
+        rows = rows[~rows["hazards"].isin(["", NONE])].assign(high_wof=0.0)
+    beside = filter(None, map(_note, rows.to_dict("records")))
     return *hazards(names, known), *said, *beside, decides
 
 
@@ -302,12 +305,6 @@ def notes(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str
     known = materials() if listed is None else listed
     rows = _rows(_parted(names, known), known).to_dict("records")
     return tuple(filter(None, map(_note, rows)))
-
-
-def _warned(rows: pd.DataFrame) -> list[str]:
-    """What the list says of the materials that state a hazard, without their doses."""
-    harmful = rows[~rows["hazards"].isin(["", NONE])].assign(high_wof=0.0)
-    return list(filter(None, map(_note, harmful.to_dict("records"))))
 
 
 def _note(row: Any) -> str:

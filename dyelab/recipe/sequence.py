@@ -46,13 +46,13 @@ def parts(code: str) -> list[str]:
 
 def steps(code: str) -> list[Step]:
     """Read a line back into its steps."""
-    return [_step(*match.groups()) for part in parts(code) if (match := _STEP.fullmatch(part))]
-
-
-def _step(kind: str, metal: str, material: str, *more: str | None) -> Step:
-    amount, unit, dips, use, area = more
-    dose, counts = float(amount or "nan"), (int(dips or 1), int(use or 1))
-    return Step(kind, metal or "", material, dose, unit or "", *counts, area or "whole")
+    found = []
+    for match in filter(None, map(_STEP.fullmatch, parts(code))):
+        kind, metal, material, amount, unit, dips, use, area = match.groups()
+        dose, counts = float(amount or "nan"), (int(dips or 1), int(use or 1))
+        named = kind, metal or "", material
+        found.append(Step(*named, dose, unit or "", *counts, area or "whole"))
+    return found
 
 
 def in_words(code: str) -> str:

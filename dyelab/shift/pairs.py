@@ -182,7 +182,9 @@ def _matched(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Row numbers of references and samples that agree in every other factor."""
     held = [name for name in FACTORS if name in made and name not in columns]
-    base = _is_reference(made, what, reference)
+    base = level(made, what).to_numpy() == reference
+    if what in made:
+        base |= (made[what] == reference).to_numpy()
     group = group_numbers(made, held)
     rows = pd.Series(np.flatnonzero(base), index=group[base])
     rows = rows[~rows.index.duplicated()]
@@ -199,12 +201,6 @@ def _most_trusted(
     ends = pd.DataFrame({"first": recipe[first], "second": recipe[second]})
     keep = ~ends.duplicated().to_numpy()
     return first[keep], second[keep]
-
-
-def _is_reference(made: pd.DataFrame, what: str, reference: str) -> np.ndarray:
-    if what not in made:
-        return level(made, what).to_numpy() == reference
-    return ((made[what] == reference) | (level(made, what).to_numpy() == reference)).to_numpy()
 
 
 def _nothing(made: pd.DataFrame, what: str, reference: str) -> str:

@@ -195,7 +195,9 @@ def _steps(
     sourced = set(bk.swatches.loc[bk.swatches.get("source", "") == incoming.source, "swatch"])
     for code, group in incoming.steps.groupby("swatch", sort=False):
         had = sorted(old.get(code, []), key=lambda step: step["order"])
-        matched, left = _aligned(had, _clean(group))
+        given = group.sort_values("order", kind="stable").to_dict("records")
+        now = [{k: v for k, v in row.items() if _shown(v)} for row in given]
+        matched, left = _aligned(had, now)
         lines = [(str(code), *line) for line in _said(matched)]
         told += lines
         if code in sourced:
@@ -206,11 +208,6 @@ def _steps(
             if lines:
                 kept[str(code)] = _numbered(_put_back(full, left))
     return kept, without
-
-
-def _clean(group: pd.DataFrame) -> _Steps:
-    rows = group.sort_values("order", kind="stable").to_dict("records")
-    return [{k: v for k, v in row.items() if _shown(v)} for row in rows]
 
 
 def _aligned(
