@@ -45,10 +45,8 @@ def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
     separator = max((",", ";", "\t"), key=text.split("\n", 1)[0].count)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}; saved with commas from now on.")
-    frame: pd.DataFrame | None = None
     broken: tuple[tuple[int, str], ...] = ()
-    if not _DAMAGE.search(text):
-        frame, broken = _fast(text, separator, numeric)
+    frame = None if _DAMAGE.search(text) else _fast(text, separator, numeric)
     if frame is None:
         frame, broken = _line_by_line(text, separator)
     limits.need(len(frame.columns), limits.COLUMNS, "columns", name)
@@ -101,9 +99,7 @@ def _decoded(content: bytes, name: str) -> tuple[str, tuple[str, ...]]:
     return content.decode("cp1252", errors="replace"), (said,)
 
 
-def _fast(
-    text: str, separator: str, numeric: Collection[str]
-) -> tuple[pd.DataFrame | None, tuple[tuple[int, str], ...]]:
+def _fast(text: str, separator: str, numeric: Collection[str]) -> pd.DataFrame | None:
     """Pandas' own reader, which is quick and gives up at the first odd line."""
     header = _cells(text.split("\n", 1)[0], separator) or []
     plain = [name for name in header if name not in numeric and not table.is_band(name)]
@@ -122,10 +118,10 @@ def _fast(
                 **_EXACT,
             )
     except pd.errors.EmptyDataError:
-        return pd.DataFrame(), ()
+        return pd.DataFrame()
     except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError):
-        return None, ()
-    return _numbered(frame), ()
+        return None
+    return _numbered(frame)
 
 
 # Newer pandas reads every float exactly and warns about the wish; older ones need to be told.

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
@@ -109,11 +108,12 @@ def description(name: str, frame: pd.DataFrame) -> table.Table:
     return table.spectra_table(frame.columns[1:]) if name == "spectra" else TABLES[name]
 
 
+def key_columns(name: str) -> list[str]:
+    """Columns that tell a row of a table from the others."""
+    return list(TABLES[name].key) or ["photo", "swatch"]
+
+
 def keys(name: str, frame: pd.DataFrame) -> pd.Series:
     """One text a row that tells it from the others."""
-    columns: Any = list(TABLES[name].key) or ["photo", "swatch"]
-    texts = [frame[column].astype(str) for column in columns]
-    joined = texts[0]
-    for text in texts[1:]:
-        joined = joined + " | " + text
-    return joined
+    first, *more = (frame[column].astype(str) for column in key_columns(name))
+    return first.str.cat(more, " | ") if more else first

@@ -122,10 +122,7 @@ def unlike_saved(bk: Book) -> list[dict[str, Any]]:
 
     ``grave`` tells what a check counts from what is only said.
     """
-    found = [
-        {**table.fault(file, None, "", "it", *said), "grave": True}
-        for file, *said in store.faults(bk.path)
-    ]
+    found = [{**fault, "grave": True} for fault in _ignored(bk.path)]
     last = store.latest(bk.path)
     if last is None or store.unfinished(bk.path):
         return found
@@ -260,10 +257,13 @@ def _joined(mine: Book, theirs: Book) -> Book:
 
 def _as_saved(bk: Book, contents: dict[str, bytes]) -> Book:
     stamp = {name: store.digest(text) for name, text in contents.items()}
-    left = tuple(
-        table.fault(f, None, "", "it", *said)["text"] for f, *said in store.faults(bk.path)
-    )
+    left = tuple(fault["text"] for fault in _ignored(bk.path))
     return replace(bk, base=tables(bk), stamp=stamp, outside=left)
+
+
+def _ignored(path: Path) -> list[dict[str, Any]]:
+    """What lies in a book's folder and is not followed, as faults."""
+    return [table.fault(file, None, "", "it", *said) for file, *said in store.faults(path)]
 
 
 def file_contents(bk: Book, package: dict[str, Any]) -> dict[str, bytes]:
@@ -314,10 +314,13 @@ class _Rows(io.StringIO):
 
 
 def _descriptor(bk: Book, package: dict[str, Any]) -> dict[str, Any]:
-    listed = [_resource(name, TABLE_FILES[name], frame) for name, frame in tables(bk).items()]
+    listed = [
+        _resource(name, TABLE_FILES[name], description(name, frame), frame)
+        for name, frame in tables(bk).items()
+    ]
     for name, frame in _set_aside(bk).items():
-        plain = table.Table(name, tuple(table.Column(str(column)) for column in frame.columns))
-        listed.append(_entry(f"{ASIDE}_{name}", ASIDE_FILES[name], table.schema(plain)))
+        plain = table.Table(name, ())
+        listed.append(_resource(f"{ASIDE}_{name}", ASIDE_FILES[name], plain, frame))
     ours = {entry["name"] for entry in listed} | {f"{ASIDE}_{name}" for name in ASIDE_FILES}
     theirs = [r for r in package.get("resources", []) if r.get("name") not in ours]
     created = package.get("created") or datetime.now(UTC).isoformat(timespec="seconds")
@@ -327,16 +330,11 @@ def _descriptor(bk: Book, package: dict[str, Any]) -> dict[str, Any]:
     return {**base, "title": bk.title, "white": white, "resources": [*listed, *theirs]}
 
 
-def _resource(name: str, file: str, frame: pd.DataFrame) -> dict[str, Any]:
-    rules = description(name, frame)
-    known = set(rules.names)
-    extra = [str(column) for column in frame.columns if column not in known]
-    return _entry(name, file, table.schema(rules, extra))
-
-
-def _entry(name: str, file: str, schema: dict[str, Any]) -> dict[str, Any]:
+def _resource(name: str, file: str, rules: table.Table, frame: pd.DataFrame) -> dict[str, Any]:
+    extra = [str(column) for column in frame.columns if column not in rules.names]
     kind = {"format": "csv", "mediatype": "text/csv", "encoding": "utf-8"}
-    return {"name": name, "type": "table", "path": file, **kind, "schema": schema}
+    described = table.schema(rules, extra)
+    return {"name": name, "type": "table", "path": file, **kind, "schema": described}
 
 
 def add(bk: Book, **rows: pd.DataFrame | None) -> Book:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import table
-from dyelab.book.model import PACKAGE, TABLE_FILES, Book, keys, tables
+from dyelab.book.model import PACKAGE, TABLE_FILES, Book, key_columns, keys, tables
 from dyelab.errors import InputError
 
 
@@ -180,7 +180,8 @@ def _compared(
     """Count what differs, rows and cells that are set aside (and so named already) left out."""
     was, now = (frame.set_axis(_unique(keys(name, frame))) for frame in (was, now))
     waiting = book.aside.rows.get(name)
-    aside = set(keys(name, waiting)) if waiting is not None and _keyed(name, waiting) else set()
+    keyed = waiting is not None and set(key_columns(name)) <= set(waiting)
+    aside = set(keys(name, waiting)) if waiting is not None and keyed else set()
     gone = was.index.difference(now.index).difference(list(aside))
     both = was.index.intersection(now.index, sort=False)
     odd = book.aside.cells[book.aside.cells["table"] == name]
@@ -198,14 +199,6 @@ def _compared(
     counts["rows"] = int(touched.sum()) + counts["gone"] + counts["new"]
     lost = [str(c) for c in was.columns.difference(now.columns) if not table.blanks(was[c]).all()]
     return counts, lost
-
-
-def _keyed(name: str, frame: pd.DataFrame) -> bool:
-    try:
-        keys(name, frame)
-    except KeyError:
-        return False
-    return True
 
 
 def _unique(marks: pd.Series) -> pd.Index:

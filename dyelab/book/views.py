@@ -181,11 +181,11 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
     metal = done["counted"]
     mordant = done["kind"].eq("mordant")
     other = (mordant & ~metal).groupby([done[key] for key in by]).transform("any")
-    alone = mordant & metal & ~other
     kinds = {
         "tannin": done["kind"].eq("tannin"),
-        "mordant": (mordant & ~metal) | alone,
+        "mordant": mordant & ~(metal & other),
         "dye": done["kind"].isin(["dye", "vat"]),
+        "assist": done["kind"].eq("assist") & done["to"].eq("mordant"),
     }
     columns: dict[str, pd.Series] = {}
     for name, mask in kinds.items():
@@ -195,9 +195,6 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
     for symbol, name in recipe.metals.symbols().items():
         columns[METALS[name]] = _sum(done[metal & done["metal"].eq(symbol)], by)
     columns["modifier"] = _names(done[done["kind"].eq("modifier") & ~metal], by)
-    assist = done["kind"].eq("assist") & done["to"].eq("mordant")
-    columns["assist"] = _names(done[assist], by)
-    columns["assist_wof"] = _sum(done[assist], by)
     columns |= _identity(done, by)
     frame = pd.DataFrame({name: column.reindex(groups) for name, column in columns.items()})
     return frame.reset_index()[[*by, *RECIPE, *IDENTITY]]

@@ -11,14 +11,7 @@ from dyelab.calibrate.nearby_swatches import near
 from dyelab.calibrate.program import fit_program
 from dyelab.calibrate.reference import Reference
 from dyelab.calibrate.sampling import sample
-from dyelab.calibrate.shading import (
-    PATCH_MM,
-    WIDTHS,
-    WINDOW_MM,
-    Shading,
-    first_shading,
-    surround,
-)
+from dyelab.calibrate.shading import PATCH_MM, WIDTHS, WINDOW_MM, Shading, first_shading, surround
 from dyelab.calibrate.target import Target
 from dyelab.calibrate.white import from_white
 from dyelab.errors import InputError

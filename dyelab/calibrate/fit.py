@@ -164,11 +164,7 @@ def _check_fit(out: np.ndarray, reference: Reference) -> None:
 
 
 def simulated(
-    matrix: np.ndarray,
-    program: Program,
-    response: Response,
-    white: White,
-    rng: np.random.Generator,
+    matrix: np.ndarray, program: Program, response: Response, white: White, rng: np.random.Generator
 ) -> Errors:
     """Errors of this fit for cloths, over cameras and programs that agree with the patches."""
     cloths = training(white).every(NODES)

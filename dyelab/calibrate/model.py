@@ -264,20 +264,15 @@ def read_calibration(path: str | Path) -> Calibration:
 
 
 def _from_json(content: dict[str, Any]) -> Calibration:
-    errors = content["errors"]
+    names = ("lab", "off", "share", "shift", "scale")  # of which older ones keep one number
+    errors = {name: np.array(content["errors"][name], float) for name in names}
     anchors, white = content["anchors"], content.get("white", DEFAULT_WHITE)
     return Calibration(
         method=str(content["method"]),
         undoing=Undoing(Tone(*content["tone"]), np.array(content["veil"], float)),
         degree=int(content["degree"]),
         matrix=np.array(content["matrix"], float),
-        errors=Errors(
-            np.array(errors["lab"]),
-            np.array(errors["off"]),
-            np.array(errors["share"]),
-            np.array(errors["shift"]),
-            np.append(errors["scale"], 0.0)[:2].astype(float),  # older ones keep one number
-        ),
+        errors=Errors(**errors | {"scale": np.append(errors["scale"], 0.0)[:2]}),
         patches=pd.DataFrame(content["patches"]),
         witnesses=np.array(content["witnesses"], float),
         flags=tuple(content["flags"]),

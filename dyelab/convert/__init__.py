@@ -12,13 +12,7 @@ from dyelab.convert.colour_science import (
     target_names,
     target_spectra,
 )
-from dyelab.convert.difference import (
-    dE00,
-    dE76,
-    dECMC,
-    differences,
-    metamerism,
-)
+from dyelab.convert.difference import dE00, dE76, dECMC, differences, metamerism
 from dyelab.convert.kubelka_munk import is_brightened, ks, ks_to_reflectance
 from dyelab.convert.lab import adapt_lab, lab_to_lch, lab_to_xyz, xyz_to_lab
 from dyelab.convert.light import colour_matching, illuminant_power, illuminants, white

@@ -77,10 +77,7 @@ def target_spectra(name: str = "average") -> pd.DataFrame:
 
 
 def target_lab(
-    name: str = "average",
-    *,
-    illuminant: str = DEFAULT_WHITE[0],
-    observer: int = DEFAULT_WHITE[1],
+    name: str = "average", *, illuminant: str = DEFAULT_WHITE[0], observer: int = DEFAULT_WHITE[1]
 ) -> pd.DataFrame:
     """Published CIELAB of the 24 patches under this white.
 

@@ -131,18 +131,10 @@ def differences(reference: ArrayLike, sample: ArrayLike) -> pd.DataFrame:
     _, C1, h1 = lab_to_lch(first).T
     _, C2, h2 = lab_to_lch(second).T
     turn = (h2 - h1 + 180) % 360 - 180
-    return pd.DataFrame(
-        {
-            "dL": dL,
-            "da": da,
-            "db": db,
-            "dC": C2 - C1,
-            "dH": 2 * np.sqrt(C1 * C2) * np.sin(np.radians(turn) / 2),
-            "dE76": dE76(first, second),
-            "dE00": dE00(first, second),
-            "dECMC": dECMC(first, second),
-        }
-    )
+    dH = 2 * np.sqrt(C1 * C2) * np.sin(np.radians(turn) / 2)
+    parts = {"dL": dL, "da": da, "db": db, "dC": C2 - C1, "dH": dH}
+    formulae = {"dE76": dE76, "dE00": dE00, "dECMC": dECMC}
+    return pd.DataFrame(parts | {name: far(first, second) for name, far in formulae.items()})
 
 
 def metamerism(

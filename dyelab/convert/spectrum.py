@@ -17,10 +17,7 @@ _NM = re.compile(r"\d{3,4}")
 
 
 def spectrum_to_xyz(
-    wavelengths: ArrayLike,
-    reflectance: ArrayLike,
-    illuminant: str = "D65",
-    observer: int = 10,
+    wavelengths: ArrayLike, reflectance: ArrayLike, illuminant: str = "D65", observer: int = 10
 ) -> np.ndarray:
     """Tristimulus values of reflectance spectra.
 
@@ -66,10 +63,7 @@ def spectrum_to_xyz(
 
 
 def spectrum_to_lab(
-    wavelengths: ArrayLike,
-    reflectance: ArrayLike,
-    illuminant: str = "D65",
-    observer: int = 10,
+    wavelengths: ArrayLike, reflectance: ArrayLike, illuminant: str = "D65", observer: int = 10
 ) -> np.ndarray:
     """CIELAB of reflectance spectra; parameters and errors as in `spectrum_to_xyz`.
 

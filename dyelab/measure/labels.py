@@ -184,11 +184,10 @@ def _joined(markers: list[_Marker]) -> Iterator[tuple[_Marker, int | None]]:
 
 def _window(at: np.ndarray, pose: Pose) -> str:
     """The window that a point on the page belongs to: the one under the strip it lies in."""
-    over = card.LABEL_MM[1] + 2
-    found = [
-        w
-        for w in pose.layout.windows
-        if w.y_mm - over <= at[1] <= w.y_mm + w.height_mm
-        and abs(at[0] - w.centre[0]) <= w.width_mm / 2 + 3
-    ]
-    return min(found, key=lambda w: abs(at[0] - w.centre[0])).place if found else ""
+    over, found = card.LABEL_MM[1] + 2, {}
+    for window in pose.layout.windows:
+        aside = abs(at[0] - window.centre[0])
+        below = window.y_mm - over <= at[1] <= window.y_mm + window.height_mm
+        if below and aside <= window.width_mm / 2 + 3:
+            found[window.place] = aside
+    return min(found, key=found.__getitem__, default="")

@@ -142,7 +142,12 @@ def series(
     _sensible(replicates, mass_g, liquor_ratio, pots)
     chosen = factoring.levels(factors, listed)
     sizes = {factor: len(found) for factor, found in chosen.items()}
-    indices, resolution = _design(chosen, design, runs, divide, seed, listed)
+    indices, resolution = factoring.cross(chosen, listed), None
+    choose(design, ("full", "fraction", "optimal"), "design")
+    if design == "optimal":
+        indices = _optimal(indices, sizes, runs, seed)
+    elif design == "fraction":
+        indices, resolution = _fraction(indices, sizes, divide)
     rows = factoring.recipes(indices, chosen, listed).assign(purpose="series")
     if controls:
         rows = pd.concat([rows, _controls(rows)], ignore_index=True)
@@ -232,22 +237,10 @@ def _sensible(replicates: int, mass_g: float, liquor_ratio: float, pots: str) ->
             raise InputError(f"{name} = {value} is not above 0. Give a number from 1 upwards.")
 
 
-def _design(
-    chosen: factoring.Levels,
-    design: str,
-    runs: int | None,
-    divide: int,
-    seed: int,
-    listed: pd.DataFrame | None,
+def _fraction(
+    full: pd.DataFrame, sizes: Mapping[str, int], divide: int
 ) -> tuple[pd.DataFrame, int | None]:
-    """Level numbers of each recipe, and the resolution of a fraction."""
-    sizes = {factor: len(found) for factor, found in chosen.items()}
-    choose(design, ("full", "fraction", "optimal"), "design")
-    full = factoring.cross(chosen, listed)
-    if design == "full":
-        return full, None
-    if design == "optimal":
-        return _optimal(full, sizes, runs, seed), None
+    """Level numbers of one recipe in so many of all, and the resolution."""
     if len(full) < int(np.prod(list(sizes.values()))):
         raise InputError(
             "a balanced fraction needs every combination, and a vat dye takes no mordant. "

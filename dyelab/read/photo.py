@@ -197,13 +197,17 @@ def _with_heic(content: bytes, name: str) -> None:
     pillow_heif.register_heif_opener()
 
 
+def _decoded(content: bytes, *flags: str) -> np.ndarray | None:
+    import cv2
+
+    return cv2.imdecode(np.frombuffer(content, np.uint8), sum(getattr(cv2, f) for f in flags))
+
+
 def _deep_png(content: bytes, orientation: int) -> np.ndarray | None:
     """Pixels of a 16-bit PNG, upright, which Pillow would cut to 8."""
     if not content.startswith(b"\x89PNG") or content[24] != 16:
         return None
-    import cv2
-
-    pixels = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_UNCHANGED)
+    pixels = _decoded(content, "IMREAD_UNCHANGED")
     if pixels is None:
         raise OSError("broken PNG")
     return _upright(pixels[..., 2::-1], orientation)
@@ -216,11 +220,7 @@ def _whole_jpeg(content: bytes, picture: Any) -> np.ndarray | None:
     """
     if picture.format != "JPEG" or picture.mode != "RGB" or not content.endswith(b"\xff\xd9"):
         return None
-    import cv2
-
-    pixels = cv2.imdecode(
-        np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
-    )
+    pixels = _decoded(content, "IMREAD_COLOR_RGB", "IMREAD_IGNORE_ORIENTATION")
     return None if pixels is None or pixels.shape[1::-1] != picture.size else np.asarray(pixels)
 
 
@@ -241,11 +241,7 @@ def _deep_tiff(content: bytes, name: str) -> Photo | None:
     bits = tags[258] if isinstance(tags[258], tuple) else (tags[258] or 8,)
     if max(bits) != 16 or (tags[277] or 1) < 3 or tags[262] != 2:
         return None
-    import cv2
-
-    pixels = cv2.imdecode(
-        np.frombuffer(content, np.uint8), cv2.IMREAD_UNCHANGED | cv2.IMREAD_IGNORE_ORIENTATION
-    )
+    pixels = _decoded(content, "IMREAD_UNCHANGED", "IMREAD_IGNORE_ORIENTATION")
     if pixels is None or pixels.ndim != 3 or pixels.dtype != np.uint16:
         raise InputError(_broken(name, OSError("a broken or unusual 16-bit TIFF")))
     check_size(pixels.shape[1], pixels.shape[0], name, len(content))

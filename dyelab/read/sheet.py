@@ -25,11 +25,7 @@ _MAGIC = {
     b"\xd0\xcf\x11\xe0": "an old spreadsheet (.xls)",
     b"\x1f\x8b": "a gzip archive",
 }
-_BOMS = {
-    codecs.BOM_UTF8: "utf-8-sig",
-    codecs.BOM_UTF16_LE: "utf-16",
-    codecs.BOM_UTF16_BE: "utf-16",
-}
+_BOMS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 
 
 def content(path: Path) -> bytes:

@@ -25,15 +25,7 @@ from dyelab.shift.lamps import (
     reflectances,
     under_lamps,
 )
-from dyelab.shift.pairs import (
-    Shift,
-    compare_rows,
-    interaction,
-    mean_shift,
-    of_step,
-    pairs,
-    rank,
-)
+from dyelab.shift.pairs import Shift, compare_rows, interaction, mean_shift, of_step, pairs, rank
 from dyelab.shift.recipes import (
     METALS,
     METHODS,

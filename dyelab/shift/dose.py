@@ -337,31 +337,26 @@ def _drawn(
     for at, count in zip(*np.unique(chosen, return_counts=True), strict=True):
         root = np.swapaxes(_wishart_roots(scatter[at], df, int(count), rng), 1, 2)
         steps = np.linalg.cholesky(spread[at]) @ rng.normal(size=(int(count), 2, 3))
-        drawn = centre[at] + steps @ root, root
-        curves.append(_curves(every.only(int(at)), drawn, x, y, grid, rng))
+        one = every.only(int(at))
+        rest = y - design[at] @ (lines := centre[at] + steps @ root)
+        strayed = _strayed(one, root, x, rest, grid, rng)
+        curves.append(one.design(grid)[0] @ lines + strayed)
     share = [float(weight[every.shape == one].sum()) for one in range(len(SHAPES))]
     return np.concatenate(curves), dict(zip(SHAPES, share, strict=True))
 
 
-def _curves(
-    one: _Candidates,
-    drawn: tuple[np.ndarray, np.ndarray],
-    x: np.ndarray,
-    y: np.ndarray,
-    grid: np.ndarray,
-    rng: np.random.Generator,
-) -> np.ndarray:
-    """Draw curves of one candidate: the straying, given coefficients and roots of the scatter."""
-    coefficients, root = drawn
+def _strayed(one: _Candidates, root, x, rest, grid, rng: np.random.Generator) -> np.ndarray:
+    """Draw how curves of one candidate stray, given what they leave at x (d, n, 3) and the scatter.
+
+    `root` (d, 3, 3) of each draw's scatter.
+    """
     cross = one.stray(grid, x)[0]
     gain = cross @ np.linalg.inv(one.stray(x, x)[0] + np.eye(len(x)))
     left = one.stray(grid, grid)[0] - gain @ cross.T
     values, vectors = np.linalg.eigh(left)
     kept = values > 1e-8 * max(values[-1], 1e-12)
     factor = vectors[:, kept] * np.sqrt(values[kept])
-    straying = factor @ rng.normal(size=(len(root), int(kept.sum()), 3)) @ root
-    smooth = one.design(grid)[0] @ coefficients
-    return smooth + gain @ (y - one.design(x)[0] @ coefficients) + straying
+    return gain @ rest + factor @ rng.normal(size=(len(root), int(kept.sum()), 3)) @ root
 
 
 def _wishart_roots(

@@ -40,11 +40,7 @@ def fault(
 
 
 def check(
-    frame: pd.DataFrame,
-    table: Table,
-    file: str,
-    *,
-    rows: Sequence[int] | None = None,
+    frame: pd.DataFrame, table: Table, file: str, *, rows: Sequence[int] | None = None
 ) -> pd.DataFrame:
     """List every fault of a table of text cells, without changing it.
 
@@ -137,12 +133,12 @@ def _number_faults(
     yield wrong & ~comma, "is not a number", "Type a plain number, or leave it blank."
     if column.kind == "integer":
         yield np.where(wrong | blank, 0, values) % 1 != 0, "is not a whole number", "Round it."
-    low, high = column.minimum, column.maximum
+    low = -np.inf if column.minimum is None else column.minimum
+    high = np.inf if column.maximum is None else column.maximum
     with np.errstate(invalid="ignore"):
-        below = values < low if low is not None else np.zeros(len(values), bool)
-        above = values > high if high is not None else np.zeros(len(values), bool)
-    said = f"is below {low:g}" if high is None and low is not None else ""
-    if high is not None:
-        said = f"is above {high:g}" if low is None else f"is outside {low:g} to {high:g}"
+        outside = (values < low) | (values > high)
+    said = f"is outside {low:g} to {high:g}"
+    if not np.isfinite([low, high]).all():
+        said = f"is below {low:g}" if np.isfinite(low) else f"is above {high:g}"
     said += f" {column.unit}" if column.unit else ""
-    yield (below | above) & ~wrong, said, column.remedy or "Check the value and its unit."
+    yield outside & ~wrong, said, column.remedy or "Check the value and its unit."

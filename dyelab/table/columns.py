@@ -46,15 +46,15 @@ class Table:
         return next(column.options for column in self.columns if column.name == name)
 
 
+_TEXTS = ("kind", "unit", "about", "remedy", "default")
+
+
 def _column(row: dict[str, str]) -> Column:
     low, high = (json.loads(row[name] or "null") for name in ("minimum", "maximum"))
-    texts: dict[str, Any] = {
-        name: row[name] for name in ("kind", "unit", "about", "remedy", "default")
-    }
+    kind, unit, about, remedy, default = (row[name] for name in _TEXTS)
     options = tuple(row["options"].split("|")) if row["options"] else ()
     required = row["required"] == "yes"
-    limits: dict[str, Any] = {"required": required, "minimum": low, "maximum": high}
-    return Column(row["column"], **texts, **limits, options=options)
+    return Column(row["column"], kind, unit, required, low, high, options, about, remedy, default)
 
 
 with Path(__file__).with_suffix(".csv").open(encoding="utf-8", newline="") as _file:
@@ -142,16 +142,11 @@ def schema(table: Table, extra: Iterable[str] = ()) -> dict[str, Any]:
 
 
 def _field(column: Column) -> dict[str, Any]:
-    rules: dict[str, Any] = {}
-    if column.required:
-        rules["required"] = True
-    if column.minimum is not None:
-        rules["minimum"] = column.minimum
-    if column.maximum is not None:
-        rules["maximum"] = column.maximum
-    options = [option for option in column.options if option]
-    if options:
-        rules["enum"] = [int(x) for x in options] if column.kind == "integer" else options
+    number = int if column.kind == "integer" else str
+    options = [number(option) for option in column.options if option]
+    rules: dict[str, Any] = {"required": column.required or None, "minimum": column.minimum}
+    rules |= {"maximum": column.maximum, "enum": options or None}
+    rules = {name: rule for name, rule in rules.items() if rule is not None}
     about = f"{column.about} ({column.unit})" if column.unit and column.about else column.about
     field: dict[str, Any] = {"name": column.name, "type": column.kind}
     if about or column.unit:

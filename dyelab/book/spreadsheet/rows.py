@@ -14,16 +14,7 @@ import pandas as pd
 from dyelab import convert, errors, recipe, table, words
 from dyelab.book import readings as from_instruments
 from dyelab.book.spreadsheet import cells, vocabulary
-from dyelab.book.spreadsheet.columns import (
-    FIELDS,
-    KEEP,
-    KINDS,
-    LEAVE,
-    STEP,
-    Meaning,
-    meaning,
-    role,
-)
+from dyelab.book.spreadsheet.columns import FIELDS, KEEP, KINDS, LEAVE, STEP, Meaning, meaning, role
 from dyelab.book.spreadsheet.sheets import LOST, Sheet
 from dyelab.errors import InputError
 
