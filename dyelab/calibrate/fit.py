@@ -23,6 +23,7 @@ from dyelab.calibrate.priors import Response, Training, learn, training
 from dyelab.calibrate.program import Program
 from dyelab.calibrate.reference import Reference
 from dyelab.errors import InputError, choose
+from dyelab.table import LAB
 
 PATCH = 1 / 30  # share of a real patch beside all cloths trained on; photo_worlds.py
 _RIDGE = 1e-6  # of the equations' mean diagonal: against singular ones, too little to be felt
@@ -102,9 +103,12 @@ def calibrated(
     _check_fit(out, reference)
     program = _with_reference(program, rgb, reference.unsure)
     errors = simulated(fitted.matrix, program, response, of.white, np.random.default_rng(seed))
+    left = convert.dE00(of.lab, to_lab(terms(rgb, TOP) @ fitted.matrix.T, of.white))
+    patches = pd.DataFrame(reference.lab, columns=LAB)
+    patches.insert(0, "patch", reference.names)
     made = Calibration(
         "learned" if fitted.learned > 0.5 else "plain", program.best, TOP, fitted.matrix, errors,
-        _report(reference, rgb, fitted.matrix, out), witnesses=stored / light,
+        patches.assign(dE00=left, dE00_left_out=out), witnesses=stored / light,
         white=of.white,
     )  # fmt: skip
     return replace(made, strain=_strained(made, rgb, response, reference))
@@ -192,13 +196,3 @@ def _strained(made: Calibration, rgb: np.ndarray, response: Response, of: Refere
     off = rgb / np.maximum(of.spectra @ response.mean, 1e-4) - 1
     seen = np.einsum("nij,njk,nk->ni", evened(of.lab), made.slope(rgb), off)
     return float(np.sqrt(np.mean(seen[:, 0] ** 2)))
-
-
-def _report(
-    reference: Reference, rgb: np.ndarray, matrix: np.ndarray, out: np.ndarray
-) -> pd.DataFrame:
-    L, a, b = reference.lab.T
-    left = convert.dE00(reference.lab, to_lab(terms(rgb, TOP) @ matrix.T, reference.white))
-    return pd.DataFrame(
-        {"patch": reference.names, "L": L, "a": a, "b": b, "dE00": left, "dE00_left_out": out}
-    )

@@ -5,7 +5,7 @@ observer. What it misses on cloth is learned from spectra, near each colour: its
 covariance carried.
 """
 
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -131,29 +131,20 @@ def adapt(table: pd.DataFrame, illuminant: str, observer: int) -> pd.DataFrame:
         source = str(old), int(str(degrees))
         if source == wanted:
             continue
-        held = rows[LAB].to_numpy(float), spread[rows.index]
-        result.loc[rows.index, LAB], spread[rows.index] = _moved(*held, source, wanted)
+        lab = rows[LAB].to_numpy(float)
+        whites = {"old_white": white(*source), "new_white": white(*wanted)}
+        moved, error = adapt_cloth(lab, source, wanted)
+        result.loc[rows.index, LAB] = np.clip(moved, [0, -160, -160], [100, 160, 160])
+        slopes = numerics.slopes(partial(adapt_lab, **whites), lab, _STEP)
+        carried = slopes @ np.nan_to_num(spread[rows.index]) @ np.swapaxes(slopes, -1, -2)
+        spread[rows.index] = carried + error
         result.loc[rows.index, "flags"] = rows["flags"].map(
             lambda words: " ".join(dict.fromkeys([*words.split(), "adapted"]))
         )
     result["illuminant"], result["observer"] = illuminant, int(observer)
-    return _with_spread(result, spread).set_axis(table.index)
-
-
-def _moved(
-    lab: np.ndarray, spread: np.ndarray, old: tuple[str, int], new: tuple[str, int]
-) -> tuple[np.ndarray, np.ndarray]:
-    moved, error = adapt_cloth(lab, old, new)
-    whites = white(*old), white(*new)
-    slopes = numerics.slopes(lambda moved: adapt_lab(moved, *whites), lab, _STEP)
-    carried = slopes @ np.nan_to_num(spread) @ np.swapaxes(slopes, -1, -2)
-    return np.clip(moved, [0, -160, -160], [100, 160, 160]), carried + error
-
-
-def _with_spread(table: pd.DataFrame, spread: np.ndarray) -> pd.DataFrame:
-    if set(STANDARD_UNCERTAINTIES) <= set(table):
-        table = with_uncertainties(table, spread)
-    return with_covariances(table, spread)
+    if set(STANDARD_UNCERTAINTIES) <= set(result):
+        result = with_uncertainties(result, spread)
+    return with_covariances(result, spread).set_axis(table.index)
 
 
 @cache

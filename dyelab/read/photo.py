@@ -5,6 +5,8 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import reduce
+from operator import or_
 from pathlib import Path
 from typing import Any
 
@@ -200,7 +202,8 @@ def _with_heic(content: bytes, name: str) -> None:
 def _decoded(content: bytes, *flags: str) -> np.ndarray | None:
     import cv2
 
-    return cv2.imdecode(np.frombuffer(content, np.uint8), sum(getattr(cv2, f) for f in flags))
+    asked = reduce(or_, (getattr(cv2, name) for name in flags))
+    return cv2.imdecode(np.frombuffer(content, np.uint8), asked)
 
 
 def _deep_png(content: bytes, orientation: int) -> np.ndarray | None:

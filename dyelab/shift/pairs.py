@@ -190,17 +190,12 @@ def _matched(
     rows = rows[~rows.index.duplicated()]
     dosed = made[list(METALS.values())].notna().all(axis=1).to_numpy()  # unknown pairs with nothing
     samples = np.flatnonzero(~base & dosed & np.isin(group, rows.index))
-    return _most_trusted(made, rows.reindex(group[samples]).to_numpy(), samples)
-
-
-def _most_trusted(
-    made: pd.DataFrame, first: np.ndarray, second: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Of a pair read by several methods, the most trusted reading; `made` has those first."""
+    first = rows.reindex(group[samples]).to_numpy()
+    # Of a pair read by several methods, the most trusted reading: `made` has those first.
     recipe = group_numbers(made, [name for name in FACTORS if name in made and name != "method"])
-    ends = pd.DataFrame({"first": recipe[first], "second": recipe[second]})
+    ends = pd.DataFrame({"first": recipe[first], "second": recipe[samples]})
     keep = ~ends.duplicated().to_numpy()
-    return first[keep], second[keep]
+    return first[keep], samples[keep]
 
 
 def _nothing(made: pd.DataFrame, what: str, reference: str) -> str:
