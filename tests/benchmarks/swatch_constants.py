@@ -3,8 +3,8 @@
 Run: python tests/benchmarks/swatch_constants.py [photos a cell] [first seed] [judge]
 
 Photos are those of photo_constants.py, which judge nothing else; with `judge` those of
-photo_worlds.py. Every window shows a cloth of its own dye, so nothing is nearer than chance makes
-it: the hardest case, since a dyer's card has many cloths of one dye. Prints
+photo_worlds.py. For cards with four dyes, six cloths of each, paler, deeper and saddened, and for
+cards whose every cloth has a dye of its own, so that nothing is nearer than chance makes it, prints
 
 - `nearby_swatches._FAR, _DEPTH, _EVERYWHERE, _UNLIKE`: median and 95th percentile of ΔE00 of the
   windows that no instrument saw, as they are and corrected by 3, 6 and 12 that it did, those that
@@ -30,6 +30,7 @@ from scipy.optimize import minimize
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
 import photo_constants
 import photo_worlds
+from worlds import photos as world
 from worlds import programs
 
 from dyelab import convert
@@ -45,14 +46,28 @@ def main(count=6, first=30_000, judge=False):
     if not judge:
         programs.enter()
     halves = (0, 1) if judge else programs.PARTS
-    parts = {part: list(photo_constants.drawn(part, count, first)) for part in halves}
-    rows = photo_constants.taken(parts)
-    for kinds in (("plain", "mixed", "steep"), ("half", "whole")):
-        some = [row for row in rows if row["kind"] in kinds]
-        print(f"{', '.join(kinds)}: {len(some)} photos", flush=True)
-        left(some)
-        together(some)
-        misses(some)
+    for name, cloths in (("four dyes", series), ("each its own", lambda rng: world.dyed(rng))):
+        parts = {part: list(drawn(part, count, first, cloths)) for part in halves}
+        rows = photo_constants.taken(parts)
+        print(f"{name}: {len(rows)} photos", flush=True)
+        left(rows)
+        together(rows)
+        misses(rows)
+
+
+def drawn(part, count, first, cloths):
+    for kind in world.PROGRAMS:
+        for seed in range(first + part % 2, first + count, 2):
+            lamp = photo_worlds.LIGHTS[seed % len(photo_worlds.LIGHTS)]
+            dyed = cloths(np.random.default_rng(seed))
+            yield kind, "dyed", world.take(seed, kind, dyed, lamp, part)
+
+
+def series(rng):
+    """Spectra (24, 71) of four dyes, six cloths each: paler and deeper, every other saddened."""
+    base = np.repeat(world.dyed(rng, 4), 6, axis=0)
+    depth, grey = rng.uniform(0.4, 1.8, (24, 1)), rng.uniform(0, 0.5, (24, 1))
+    return np.clip(base**depth * np.exp(-grey * (rng.random((24, 1)) < 0.5)), 0.003, 0.98)
 
 
 def left(rows):
