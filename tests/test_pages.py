@@ -14,7 +14,7 @@ import pytest
 
 from dyelab import book, files, handout, shift
 from dyelab.errors import InputError
-from dyelab.handout import colours, html_page
+from dyelab.handout import colours, html_page, sheets
 from dyelab.handout.page import Own
 from dyelab.handout.sheets import cards, report, sorting, wall, worksheet
 from dyelab.handout.sheets import metal as metal_page
@@ -48,23 +48,17 @@ def words_of(page):
     return "".join(Words(html_page.text(page)).words)
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_every_page_of_the_example_becomes_pdf_and_html(source, paper, tmp_path):
-    own = Own("A title of my own", "Class 3", "A text of my own.", "A foot of my own.", paper=paper)
-    pages = every(source, own) | {
-        "iron": metal_page.sheet(source, own, **CLOTH),
-        "worksheet": worksheet.worksheet(source, own),
-    }
-    few = ("card", "wall", "iron")  # what could differ with the paper does so in these
-    for name, page in pages.items():
-        if paper == "Letter" and name not in few:
-            continue
-        pdf = handout.write(page, tmp_path / f"{name}.pdf")
-        assert pdf.read_bytes().startswith(b"%PDF")
-        said = handout.write(page, tmp_path / f"{name}.html").read_text(encoding="utf-8")
-        for text in ("A title of my own", "Class 3", "A text of my own.", "A foot of my own."):
-            assert text in said
+def test_every_kind_of_page_of_the_example_becomes_pdf_and_html(source, tmp_path):
+    said = ("A title of my own", "Class 3", "A text of my own.", "A foot of my own.")
+    chosen = CLOTH | {"metal": "iron", "count": 5, "swatch": "W01", "swatches": ["W01", "W10"]}
+    chosen |= {"series": "", "full": True, "upright": False}
+    for name, kind in sheets.KINDS.items():
+        page = kind.make(source, Own(*said), chosen)
+        for paper in ("A4", "Letter"):
+            pdf = handout.write(replace(page, paper=paper), tmp_path / f"{name}.pdf")
+            assert pdf.read_bytes().startswith(b"%PDF")
+        html = handout.write(page, tmp_path / f"{name}.html").read_text(encoding="utf-8")
+        assert [text for text in said if text not in html] == [], name
 
 
 def test_the_mordant_sheet_has_a_chip_a_row_and_a_sentence_for_each(source):
