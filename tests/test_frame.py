@@ -1,4 +1,6 @@
 import gzip
+import pkgutil
+from importlib import import_module
 from pathlib import Path
 
 import nasty
@@ -8,6 +10,7 @@ import stand_in
 from plotly.offline import get_plotlyjs
 
 from dyelab import book, files
+from dyelab import panel as panels
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame, html_parts, remember, widgets
 from dyelab.plot import plane
@@ -301,10 +304,31 @@ def test_a_panel_looked_at_again_shows_what_another_page_saved(tmp_path, monkeyp
 
 
 def test_a_button_of_a_panel_with_nothing_to_show_says_why(tmp_path):
-    from dyelab.panel import compare, guess
+    def refuse(_):
+        raise InputError("Nothing is here yet.")
 
+    def stumble(_):
+        raise KeyError("elsewhere")
+
+    works = {"frame.book": lambda panel: panel.values["n"], "frame.folder": stumble}
     bk = book.save(book.create(tmp_path / "own"))
-    for made in (compare.panel(bk), guess.panel(bk)):
-        next(iter(made.actions.values())).click()
-        assert made.sentence
-        assert "stumbled" not in made.told.value
+    made = frame.Panel("t", "A panel", refuse, frame.Shown, actions=works, book=bk)
+    asking, broken = made.actions.values()
+    asking.click()
+    assert "Nothing is here yet." in made.told.value
+    broken.click()
+    assert "elsewhere" in made.told.value, "a fault of its own is not hidden behind the refusal"
+
+
+def test_every_panel_says_that_a_folder_is_no_book(tmp_path):
+    found = (one.name for one in pkgutil.iter_modules(panels.__path__))
+    modules = [import_module(f"dyelab.panel.{name}") for name in found if name != "glossary"]
+    makers = [one.panel for one in modules if callable(getattr(one, "panel", None))]
+    opened = [panel(tmp_path / "gone") for panel in makers]
+    assert len(opened) > 15
+    for made in opened:
+        assert "gone is not a swatch book" in made.answer.value
+        for press in made.actions.values():
+            press.click()
+            assert "example" not in made.told.value
+            assert "stumbled" not in made.told.value

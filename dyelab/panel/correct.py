@@ -30,9 +30,10 @@ class Correct(frame.Panel):
 
     def _display(self, shown: frame.Shown) -> None:
         super()._display(shown)
-        (press,) = self.actions.values()
-        press.description = words.say(f"correcting.put_{self.choices['task'].value}")
-        self.told.value = ""
+        for press in self.actions.values():
+            press.layout.display = None if self.choices else "none"
+            if self.choices:
+                press.description = words.say(f"correcting.put_{self.choices['task'].value}")
 
 
 def panel(book: frame.Chosen = None) -> Correct:

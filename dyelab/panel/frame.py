@@ -138,6 +138,7 @@ class Panel(widgets.VBox):
         self.choices: dict[str, Any] = {}
         self.shown: Shown | None = None
         self._quiet = self._led = False
+        self._shut = True  # while there is nothing to choose from
         self._stamp: tuple[int, ...] = ()
         self._parts(button)
         self.add_class("dyelab")
@@ -163,7 +164,7 @@ class Panel(widgets.VBox):
             If none is open.
         """
         if self.opened is None:
-            raise book_choice.missing(self.shelf.path)
+            raise InputError(self.sentence)
         return self.opened
 
     def own(self, refusal: str = "frame.example_kept", **values: Any) -> Book:
@@ -189,7 +190,7 @@ class Panel(widgets.VBox):
         self.answer = widgets.HTML().add_class("dl-answer")
         self.busy = widgets.HTML().add_class("dl-busy")
         self.patches, self.below = widgets.HTML(), widgets.HTML()
-        self.canvas = Canvas()
+        self.canvas, self.told = Canvas(), widgets.HTML().add_class("dl-saved")
         self.keep = save.Row(self)
         self.button = widgets.Button(description=button) if button else None
         if self.button:
@@ -208,7 +209,6 @@ class Panel(widgets.VBox):
     def under(self, *parts: Any, first: bool = False) -> None:
         """Put a panel's own buttons in a row, what they tell below: last, or under the answer."""
         line = widgets.HBox(parts).add_class("dl-save")
-        self.told = widgets.HTML().add_class("dl-saved")
         there = list(self._result.children)
         at = there.index(self.busy) + 1 if first else len(there)
         self._result.children = (*there[:at], line, self.told, *there[at:])
@@ -225,9 +225,7 @@ class Panel(widgets.VBox):
         try:
             self.told.value = html_parts.outcome(work())
         except Exception as fault:  # a button must never end without a word
-            said = _in_words(fault)
-            shut = not self.choices and not isinstance(fault, InputError)  # nothing to work on
-            self.told.value = html_parts.notice(self.sentence if shut else said)
+            self.told.value = html_parts.notice(_in_words(fault))
 
     @property
     def sentence(self) -> str:
@@ -236,7 +234,15 @@ class Panel(widgets.VBox):
 
     @property
     def values(self) -> dict[str, Any]:
-        """The values chosen now."""
+        """The values chosen now.
+
+        Raises
+        ------
+        InputError
+            If there is nothing to choose from: what stands in the answer's place.
+        """
+        if self._shut:
+            raise InputError(self.sentence)
         return {name: widget.value for name, widget in self.choices.items()}
 
     @contextmanager
@@ -289,7 +295,7 @@ class Panel(widgets.VBox):
 
     def lasting_values(self) -> dict[str, Any]:
         """What stays chosen when the same book is shown anew; the rest is remembered anyway."""
-        return self.values if self._remember == "session" else {}
+        return self.values if self._remember == "session" and not self._shut else {}
 
     def _repr_mimebundle_(self, **asked: Any) -> Any:
         _on_show.add(self)
@@ -297,14 +303,14 @@ class Panel(widgets.VBox):
         return {**made, "text/plain": words.say("home.press_to_run")}
 
     def _open(self, path: Path, ready: Book | None) -> None:
-        self.opened, self.choices = None, {}
+        self.opened, self.choices, self._shut = None, {}, True
         self._side.children = (self.shelf,)
         if ready is None and not (path / "datapackage.json").is_file():
             raise book_choice.missing(path)
         self.opened = book_choice.open_book(path) if ready is None else ready
         self._stamp = book_choice.stamp(self.opened.path)
         self.ready = self._prepare(self.opened)
-        self.choices = self._choose(self.ready)
+        self.choices, self._shut = self._choose(self.ready), False
         usual = self.values
         self._recall(path)
         self._changed_before = any(self.values[name] != usual[name] for name in self._seldom)
@@ -383,7 +389,7 @@ class Panel(widgets.VBox):
         self.busy.value = html_parts.busy(text or words.say("frame.busy"), fraction)
 
     def _display(self, shown: Shown) -> None:
-        self.shown = shown
+        self.shown, self.told.value = shown, ""
         self.answer.value = html_parts.sentence(shown.sentence)
         self.canvas.show(shown.figure, shown.sentence)
         self.patches.value = html_parts.chips(shown.chips)

@@ -33,17 +33,17 @@ class Explorer(frame.Panel):
     def _display(self, shown: frame.Shown) -> None:
         """Show the buttons that can take further what is shown."""
         super()._display(shown)
-        task = self.values.get("task", "")
-        few = self.ready is not None and self.ready.model is None
+        task = self.choices["task"].value if self.choices else ""
+        few = self.opened is not None and self.ready is not None and self.ready.model is None
         for name, button in self.actions.items():
             can = name == _PUT and not self.ready.printed if few else task in _TAKES[name]
             button.layout.display = None if can else "none"
 
     def aim(self) -> str:
         """Look for a recipe for the spot in the photo."""
-        reading = self.ready.kept.get("spot")
-        if self.values["task"] != "spot" or reading is None:
+        if self.values["task"] != "spot" or "spot" not in self.ready.kept:
             raise InputError(words.say("exploring.no_spot"))
+        reading = self.ready.kept["spot"]
         self.ready.kept["aim"] = reading
         self._set({"wanted": spot.text(reading), "task": "find"})
         return ""
