@@ -95,11 +95,21 @@ def test_the_bare_code_of_a_printed_cloth_is_asked_about(tmp_path):
         book.instrument_readings(bk, lab.assign(sample="P-01"), None, method="typed")
 
 
+def test_a_label_says_what_fixed_the_mordants(tmp_path):
+    bk = plan.with_label_numbers(printed(tmp_path / "b", cloths=1))
+    assert plan.labels(bk, tmp_path / "labels.pdf").read_bytes().startswith(b"%PDF")
+    row = {"fibre": "cotton", "tannin": "none", "mordant": "none", "modifier": "wheat bran"}
+    row |= {"dye": "madder", "dye_wof": 30.0, "purpose": "series"}
+    assert plan.recipe_line(row) == "cotton: madder 30, wheat bran"
+
+
 def test_a_printed_cloth_is_recorded_paste_by_paste(tmp_path):
     bk = printed(tmp_path / "b", cloths=1)
     waiting = plan.open_baths(bk).set_index("bath")
     assert {"P-01 leaf", "P-01 stem", "P-01 flower", "P-01 dye"} <= set(waiting.index)
     assert np.isnan(waiting.loc["P-01 leaf", "weigh_g"])
+    two_pastes = waiting.loc["P-01 stem"]  # on one cloth of 20 g
+    assert (two_pastes["fibre_g"], two_pastes["swatches"]) == (20.0, "P-01")
     assert waiting.loc["P-01 dye", "weigh_g"] == pytest.approx(6.0)  # 30 % of 20 g
     for bath in waiting.index:
         bk = plan.mark_done(bk, bath, on="2026-05-01")
@@ -274,6 +284,7 @@ def test_an_explorer_with_few_printed_areas_says_what_to_print_next(tmp_path):
     panel = explore.panel(book.save(read(printed(tmp_path / "b", cloths=2))))
     assert "3 recipes measured so far" in panel.sentence
     assert "any other recipe" not in panel.sentence
+    assert "nan" not in panel.sentence
     assert panel.shown.figure is not None
     assert len(panel.shown.table)
     assert "Print these as areas of your next cloth" in panel.shown.notes[0]

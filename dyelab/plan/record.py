@@ -44,17 +44,22 @@ def open_baths(bk: Book) -> pd.DataFrame:
     by = ["series", "bath"]
     weighed = _weighed(facts).groupby([facts[name] for name in by])
     named = weighed.agg(lambda said: " + ".join(dict.fromkeys(said)))
-    first = ("kind", "temperature_C", "minutes", "note", "round", "stage")
-    grouped = facts[facts["kind"] != "assist"].groupby(by, sort=False)
-    found = grouped.agg(
-        **{name: (name, "first") for name in first},
-        wof=("amount", "first"),
-        fibre_g=("mass_g", "sum"),
-        swatches=("swatch", lambda codes: ", ".join(codes)),
-        whole=("area", lambda areas: (areas == "whole").all()),
-    ).reset_index()
+    own = facts[facts["kind"] != "assist"]
+    pasted = own["area"].ne("whole").groupby([own[name] for name in by]).transform("any")
+    first = ("kind", "temperature_C", "minutes", "note", "round", "stage", "pasted")
+    once = own.assign(pasted=pasted).drop_duplicates([*by, "swatch"])
+    found = (
+        once.groupby(by, sort=False)
+        .agg(
+            **{name: (name, "first") for name in first},
+            wof=("amount", "first"),
+            fibre_g=("mass_g", "sum"),
+            swatches=("swatch", ", ".join),
+        )
+        .reset_index()
+    )
     found["material"] = [named[key] for key in zip(found["series"], found["bath"], strict=True)]
-    dosed = (found["wof"] > 0) & found["whole"]  # a paste isn't weighed by the whole cloth
+    dosed = (found["wof"] > 0) & ~found["pasted"]  # a paste isn't weighed by the whole cloth
     found["weigh_g"] = found["wof"].where(dosed) * found["fibre_g"] / 100
     ordered = found.sort_values(["series", "round", "stage"], kind="stable")
     return ordered[_COLUMNS].reset_index(drop=True)

@@ -346,7 +346,7 @@ def recipe_line(row: Any) -> str:
         str(part).replace(" x", " ×")
         for name in ("tannin", "mordant", "dye", "modifier")
         if row[name] != "none"
-        for part in parted(row[name], row[f"{name}_wof"])
+        for part in parted(row[name], row.get(f"{name}_wof", float("nan")))
     ]
     parts += [f"{name} {row[f'{name}_wof']:g}" for name in METALS if row.get(f"{name}_wof")]
     if row["purpose"] != "series" and not parts:

@@ -277,6 +277,7 @@ def most_telling(made: pd.DataFrame, steps: Sequence[Step], n: int) -> pd.DataFr
     pool = _untried(sample(of_book(made, steps), 400), made) if kernels else made.head(0)
     if len(pool) < n:
         pool = pd.concat([pool, _untried(_halved(made), made)], ignore_index=True)
+        pool = pool.fillna({"assist": "none", "assist_wof": 0.0, "metals_at": "", "rest": ""})
     if not kernels or pool.empty:
         return pool.head(n)
     p = np.concatenate([[0.0, np.log(_NOISE), 0.0], *(k.priors[:, 0] for k in kernels)])
