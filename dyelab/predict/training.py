@@ -224,6 +224,7 @@ _SPARE = 2  # recipes beyond one for each thing to be learned
 _LEAST = 6  # recipes, however little there is to learn: fewer leave no error to judge by
 _ALIKE = 0.3  # ΔE*ab: less than this over a whole book is no effect at all
 _NOISE = 0.05  # of a score's variance: a guess, which only orders what is offered to be dyed
+_UNSAID = {"assist": "none", "assist_wof": 0.0, "metals_at": "", "rest": "", "area": "whole"}
 _NAMED = 6  # recipes offered, as many as a refusal can name
 
 
@@ -277,7 +278,7 @@ def most_telling(made: pd.DataFrame, steps: Sequence[Step], n: int) -> pd.DataFr
     pool = _untried(sample(of_book(made, steps), 400), made) if kernels else made.head(0)
     if len(pool) < n:
         pool = pd.concat([pool, _untried(_halved(made), made)], ignore_index=True)
-        pool = pool.fillna({"assist": "none", "assist_wof": 0.0, "metals_at": "", "rest": ""})
+        pool = pool.fillna(_UNSAID)
     if not kernels or pool.empty:
         return pool.head(n)
     p = np.concatenate([[0.0, np.log(_NOISE), 0.0], *(k.priors[:, 0] for k in kernels)])
