@@ -10,7 +10,7 @@ import pytest
 
 from dyelab import book, convert, grade, handout
 from dyelab.errors import InputError
-from dyelab.handout import html_page
+from dyelab.handout import colours, html_page
 from dyelab.handout.sheets import clock
 
 LIT = ["W05", "W06", "W17"]
@@ -118,3 +118,7 @@ def test_without_blue_wools_the_dose_names_the_one_it_just_fades(source):
 def test_cloth_never_lit_is_refused_with_what_was(source):
     with pytest.raises(InputError, match="Choose some that were"):
         clock.clock(source, swatches=["W03"])
+    readings = source.book.readings
+    dark = replace(source.book, readings=readings[readings["exposure"] != "light"])
+    with pytest.raises(InputError, match="No swatch of this book was read after two doses"):
+        clock.clock(colours.source(dark), swatches=["W03"])

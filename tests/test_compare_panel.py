@@ -229,6 +229,7 @@ def test_the_lesson_says_what_a_missing_control_wants(yard, way, said):
     panel = tannin_share.panel(left)
     panel.choices["tannin"].value = "gallnut"
     assert said in " ".join(panel.shown.notes), panel.sentence
+    assert panel.shown.table.drop(columns="part").notna().any(axis=1).all()
 
 
 def test_small_planes_show_colours_that_no_screen_does(recipes):

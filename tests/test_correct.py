@@ -5,7 +5,7 @@ import shutil
 import pytest
 from panels import choose
 
-from dyelab import book, synth
+from dyelab import book, plan, synth
 from dyelab.panel import correct
 
 
@@ -38,6 +38,30 @@ def test_a_step_that_was_done_is_put_right_for_all_who_shared_its_bath(panel):
     assert len(changed) == 17
     assert panel.choices["swatch"].value == "W09"  # one goes on where one was
     assert "for 1 swatch." in put(panel, whole_bath=False, temperature="")
+
+
+def test_a_dose_that_is_left_alone_keeps_all_its_digits(panel):
+    third = panel.book.steps.query("swatch == 'W09' and order == 2").assign(amount=100 / 36)
+    panel.save_book(book.change(panel.book, steps=third), "a third of a gram")
+    choose(panel, swatch="W09", step=(2, "whole"))
+    assert panel.choices["amount"].value == "2.78"
+    assert "2.78 % WOF" in panel.sentence
+    put(panel, whole_bath=False, note="by eye")
+    kept = saved(panel).steps.query("swatch == 'W09' and order == 2")
+    assert kept["note"].tolist() == ["by eye"]
+    assert kept["amount"].tolist() == pytest.approx([100 / 36], rel=1e-9)
+
+
+def test_a_step_without_a_material_is_told_by_its_kind(tmp_path):
+    levels = {"fibre": ["wool"], "dye": ["indigo 5 x3"]}
+    bk = plan.add_series(book.create(tmp_path / "own"), plan.series(levels, name="Vat"))
+    panel = correct.panel(book.save(bk))
+    rinse = bk.steps[bk.steps["kind"] == "rinse"].iloc[0]
+    choose(panel, swatch=rinse["swatch"], step=(int(rinse["order"]), "whole"))
+    assert "is now rinse, for" in put(panel, note="twice")
+    dip = bk.steps[bk.steps["kind"] == "vat"].iloc[0]
+    choose(panel, swatch=dip["swatch"], step=(int(dip["order"]), "whole"))
+    assert "a whole number of times" in put(panel, dips="2,5")
 
 
 def test_one_swatch_that_nobody_planned_goes_in(panel):

@@ -4,9 +4,10 @@ import json
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from dyelab import convert, shift
+from dyelab import book, convert, shift
 from dyelab.handout import guess
 from dyelab.panel import guess as panel_of_guesses
 
@@ -64,6 +65,17 @@ def test_a_guess_is_judged_against_the_measured_cloth(source):
     far = float(convert.dE00(one.after, one.before))
     assert judged["dE00"].tolist() == pytest.approx([0, far], abs=1e-6)
     assert shift.class_mean(judged, asked)["students"].tolist() == [2]
+
+
+def test_a_book_without_pairs_says_what_to_dye(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    lab = {"L": 40.0, "a": 30.0, "b": 20.0, "illuminant": "D65", "observer": 10}
+    reading = {"reading": "r", "swatch": "A", "exposure": "none", "method": "typed", **lab}
+    bk = book.add(book.create(tmp_path / "own"), swatches=pd.DataFrame([{"swatch": "A"}]))
+    panel = panel_of_guesses.panel(book.save(book.add(bk, readings=pd.DataFrame([reading]))))
+    assert "No two swatches in this book differ in iron alone" in panel.answer.value
+    panel.actions["guess.write"].click()
+    assert "Dye one cloth with iron and its twin without" in panel.told.value
 
 
 def test_the_panel_writes_the_page_and_gathers_the_class(tmp_path, monkeypatch):

@@ -56,5 +56,7 @@ def test_no_swatches_chosen_says_what_to_do(panel):
 
 def test_a_shared_series_brings_its_table(panel):
     panel.choices["kind"].value = "series"
-    assert panel.shown.table is not None
+    assert {"recipe", "L", "pieces"} <= set(panel.shown.table)
+    assert not {"rest", "metals_at", "iron_wof"} & set(panel.shown.table), "no codes on a screen"
+    assert "iron_wof" in panel.shown.numbers
     assert [b for b in panel.shown.page.blocks if isinstance(b, handout.Live)]

@@ -14,7 +14,7 @@ from PIL import Image
 from worlds import synth
 from worlds.synth import render
 
-from dyelab import calibrate, card, convert, measure, read
+from dyelab import calibrate, card, convert, measure, read, words
 from dyelab.cli.measure_ import command
 from dyelab.errors import InputError
 
@@ -97,6 +97,7 @@ def test_white_only_works_with_a_larger_uncertainty():
     made = measure.photo(read.photo(picture.jpeg(), name="a.jpg"), None)
     by_target = measured(picture)
     assert made.table["flags"].str.contains("no_target").all()
+    assert not made.table["flags"].map(words.flags).str.contains("_").any()
     assert made.table["u_a"].median() > 1.4 * by_target.table["u_a"].median()
 
 

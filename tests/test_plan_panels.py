@@ -97,6 +97,15 @@ def test_baths_are_told_apart_and_all_can_be_saved_as_planned(planned):
     assert (book.open(planned.path).steps["state"] == "planned").all()
 
 
+def test_baths_of_no_series_are_named_so(tmp_path):
+    cloth = plan.printed_cloth("P-1", {"leaf": "aluminium acetate 5"})
+    panel = record.panel(book.save(book.add(book.create(tmp_path / "p"), **cloth)))
+    panel.actions["planning.all_so"].click()
+    assert "of “Without a series” saved" in panel.told.value
+    panel.actions["planning.take_back"].click()
+    assert "Taken back: Without a series:" in panel.told.value
+
+
 def test_a_book_without_a_plan_says_what_to_do():
     panel = record.panel(EXAMPLE)
     assert "Plan a series above" in said(panel)
@@ -169,6 +178,8 @@ def test_a_book_goes_out_from_the_panel_and_another_comes_in(planned, tmp_path):
     other = book.save(book.create(tmp_path / "other"))
     panel = exchange.panel(other)
     panel.choices["task"].value = "merge"
+    panel.actions["exchange.go"].click()
+    assert "Name the folder of the other book" in panel.told.value
     for form, times in (("b.zip", 1), ("b.xlsx", 1)):
         panel.choices["file"].value = str(tmp_path / "saved" / form)
         panel.actions["exchange.go"].click()

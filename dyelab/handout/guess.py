@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from dyelab import convert, files, words
+from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout.html_page import render, script
 from dyelab.handout.metal_texts import metals
@@ -28,6 +29,9 @@ def questions(source: colours.Source, *, metal: str = "iron", count: int = 5) ->
     InputError
         If no swatch differs from another by this metal alone.
     """
+    found = pick_pairs(source, metal, count)
+    if found.empty:
+        raise InputError(words.say("pages.no_pairs", metal=metal))
     return [
         Question(
             key=str(source.made["swatch"].iloc[row["to_row"]]).split(",")[0],
@@ -39,7 +43,7 @@ def questions(source: colours.Source, *, metal: str = "iron", count: int = 5) ->
             noise=float(row["noise_floor"]) if np.isfinite(row["noise_floor"]) else 0.0,
             told=str(row["words"]),
         )
-        for row in pick_pairs(source, metal, count).to_dict("records")
+        for row in found.to_dict("records")
     ]
 
 

@@ -188,7 +188,8 @@ def what(row: Any) -> str:
         return shape.format(row[name]) if pd.notna(row[name]) else ""
 
     area = row["area"] if row["area"] != "whole" else ""
-    said = [row["material"], told("amount", f"{{:g}} {row['unit']}"), area]
+    dose = "" if pd.isna(row["amount"]) else f"{words.number(row['amount'])} {row['unit']}"
+    said = [row["material"], dose.strip(), area]
     said += [told("temperature_C", "{:g} °C"), told("minutes", "{:g} min"), told("pH", "pH {:g}")]
     return ", ".join(filter(None, [*said, row["note"]]))
 

@@ -122,8 +122,9 @@ def number(
 
 def text(name: str, value: str = "", *, hint: str = "", long: bool = False) -> Any:
     """A line of text, or several."""
-    kind = widgets.Textarea if long else widgets.Text
-    return _dressed(kind(value=value, continuous_update=False), name, hint)
+    made = widgets.Textarea(rows=4) if long else widgets.Text()
+    made.value, made.continuous_update = value, False
+    return _dressed(made, name, hint)
 
 
 def typed_or_listed(name: str, options: Sequence[str] = (), *, hint: str = "") -> Any:

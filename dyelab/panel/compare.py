@@ -209,7 +209,11 @@ def _notes(pairs: pd.DataFrame) -> list[str]:
     if len(pairs) > 1:
         notes.append(words.say("comparing.many", number=len(pairs)))
         mean = shift.mean_shift(pairs).iloc[0]
-        values = {name: f"{mean[name]:.1f}" for name in mean.index if name.startswith("d")}
+        values = {
+            name: f"{mean[name]:.1f}".replace("-", "−")
+            for name in mean.index
+            if name.startswith("d")
+        }
         notes.append(words.say("comparing.mean", pairs=len(pairs), **values))
     return [*notes, words.say("comparing.floor"), words.say("comparing.marks")]
 

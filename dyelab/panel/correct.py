@@ -106,7 +106,7 @@ def _fill_step(book: Book, made: dict[str, Any]) -> None:
         return
     made["material"].value, made["note"].value = str(row["material"]), str(row["note"])
     for name, column in _NUMBERS.items():
-        made[name].value = "" if pd.isna(row[column]) else f"{row[column]:g}"
+        made[name].value = "" if pd.isna(row[column]) else words.number(row[column])
 
 
 def _fill_test(book: Book, made: dict[str, Any]) -> None:
@@ -291,14 +291,25 @@ def _put_step(book: Book, chosen: dict[str, Any]) -> _Put:
     material = recipe.known_name(chosen["material"].strip(), books.materials(book))
     given: dict[str, Any] = {"material": material}
     for name, column in _NUMBERS.items():
-        text = chosen[name].strip()
-        given[column] = table.number(text, words.say(f"correcting.{name}")) if text else None
+        given[column] = _number(name, chosen[name].strip(), row[column])
     unit = row["unit"] or ("% WOF" if given["amount"] is not None else "")
     given |= {"note": chosen["note"].strip(), "unit": unit}
     changed = books.change(book, steps=rows.assign(**given))
-    amount = "" if given["amount"] is None else f"{given['amount']:g}"
-    now = " ".join(filter(None, (amount, unit, material)))
+    amount = "" if given["amount"] is None else words.number(given["amount"])
+    now = " ".join(filter(None, (amount, unit, material))) or words.heading(row["kind"])
     return changed, {"code": row["swatch"], "order": row["order"], "count": len(rows), "now": now}
+
+
+def _number(name: str, text: str, before: Any) -> float | None:
+    """The number typed; one that was left as it was shown keeps what the book has of it."""
+    if not text:
+        return None
+    if pd.notna(before) and text == words.number(before):
+        return float(before)
+    value = table.number(text, words.say(f"correcting.{name}"))
+    if name == "dips" and value % 1:
+        raise InputError(words.say("correcting.whole_dips", text=text))
+    return value
 
 
 def _put_swatch(book: Book, chosen: dict[str, Any]) -> _Put:

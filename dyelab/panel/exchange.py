@@ -145,6 +145,8 @@ class Exchange(frame.Panel):
             self.turn_to(books.undo(self.own().path))
             return words.say("exchange.undone")
         if task == "merge":
+            if not file.strip():
+                raise InputError(words.say("exchange.name_a_book"))
             source = typed_path(file)
             mine, apart = self.own(), save.fresh(source.stem, "")
             other = books.open(source) if source.is_dir() else books.restore(source, apart)

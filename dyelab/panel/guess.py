@@ -137,8 +137,9 @@ def _told(means: pd.DataFrame, asked: list[shift.Question], metal: str) -> list[
     rows = means[means["swatch"].isin(said)].to_dict("records")
     told = []
     for row in rows:
-        moves = {f"g{c}": f"{row[f'guessed_{c}']:+.1f}" for c in "Lab"}
-        moves |= {f"t{c}": f"{row[f'went_{c}']:+.1f}" for c in "Lab"}
+        ends = {"g": "guessed", "t": "went"}
+        moves = {f"{k}{c}": f"{row[f'{end}_{c}']:+.1f}" for k, end in ends.items() for c in "Lab"}
+        moves = {name: move.replace("-", "−") for name, move in moves.items()}
         ask, off = said[row["swatch"]], f"{row['dE00']:.1f}"
         told.append(words.say("guess.class_moved", ask=ask, metal=metal, off=off, **moves))
     return told

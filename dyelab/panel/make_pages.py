@@ -76,7 +76,10 @@ def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
         for i, sheet in enumerate(sheets[:_PREVIEWED], 1)
     ]
     said = words.say("make_pages.ready", title=page.title, count=len(sheets), paper=page.paper)
-    table = series.numbers(source, series=chosen["series"] or None) if kind == "series" else None
+    of_series = kind == "series"
+    numbers = series.numbers(source, series=chosen["series"] or None) if of_series else None
+    table = numbers[series.SHOWN] if numbers is not None else None
     more = [words.say("make_pages.more", shown=_PREVIEWED)] if len(sheets) > _PREVIEWED else []
     notes = [*page.aside, *more, words.say("make_pages.printers")]
-    return frame.Shown(said, table=table, pictures=shown, page=page, notes=notes)
+    given: Any = {"pictures": shown, "page": page, "notes": notes, "numbers": numbers}
+    return frame.Shown(said, table=table, **given)

@@ -24,7 +24,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         Else the one the session was opened with, else the example.
     """
     title, actions = words.say("printing.title"), {"printing.put": _into}
-    return frame.Panel("printing", title, _choose, _show, actions=actions, book=book)
+    return frame.Panel("printing", title, _choose, _show, actions=actions, main=True, book=book)
 
 
 def _into(panel: frame.Panel) -> str:
@@ -83,7 +83,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     made, listed = plan_cloth(book, **chosen), books.materials(book)
     steps, areas = made["steps"], read_areas(chosen["areas"])
     told = {"fibre": chosen["fibre"], "fixing": chosen["fixing"], "areas": ", ".join(areas)}
-    told |= {"dye": f"{chosen['dye']} {chosen['dose']:g} %"}
+    told |= {"dye": f"{chosen['dye']} {words.number(chosen['dose'])} %"}
     code = made["swatches"]["swatch"].iloc[0]
     sentence = words.say("printing.sentence", code=code, **told)
     bare = [area for area in areas if area not in set(steps["area"])]

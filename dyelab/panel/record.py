@@ -75,8 +75,9 @@ def _all_so(panel: frame.Panel) -> str:
     baths = list(waiting.loc[waiting["series"] == series, "bath"])
     for bath in baths:
         target = plan.mark_done(target, bath, series=series, on=chosen["on"].strip())
-    panel.save_book(target, words.say("planning.all_so_history", series=series, count=len(baths)))
-    return words.say("planning.all_so_done", series=series, count=len(baths))
+    told = {"series": series or words.say("home.no_series"), "count": len(baths)}
+    panel.save_book(target, words.say("planning.all_so_history", **told))
+    return words.say("planning.all_so_done", **told)
 
 
 def _turn(key: str, panel: frame.Panel) -> str:
@@ -111,7 +112,7 @@ def _choose(ready: _Ready) -> dict[str, Any]:
     say = words.say
     options = []
     for row in waiting.to_dict("records"):
-        dose = f"{row['wof']:g} %" if row["wof"] > 0 else ""
+        dose = f"{words.number(row['wof'])} %" if row["wof"] > 0 else ""
         what = " ".join(filter(None, [words.heading(row["kind"]), row["material"], dose]))
         several = [row["series"]] if waiting["series"].nunique() > 1 else []
         told = ", ".join([what, choices.run(row["swatches"].split(", ")), *several])

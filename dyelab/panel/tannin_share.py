@@ -133,7 +133,8 @@ def _table(found: shift.Separation) -> pd.DataFrame:
     wanted = [*_COLUMNS, *(name for name in _COLOUR if name != "part")]
     parts = found.parts[[name for name in wanted if name in found.parts]]
     said = parts["part"].map(lambda part: words.say(f"share.part_{part}"))
-    return parts.assign(part=said).dropna(axis=1, how="all")
+    there = parts.drop(columns="part").notna().any(axis=1)  # no share without its controls
+    return parts.assign(part=said)[there].dropna(axis=1, how="all")
 
 
 def _chips(found: shift.Separation, metal: str) -> list[Any]:

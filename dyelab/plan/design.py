@@ -103,9 +103,9 @@ def fraction(sizes: Mapping[str, int], by: int, times: int = 1) -> tuple[pd.Data
     words = _words(len(names), by, times)
     if words is None:
         raise InputError(
-            f"no balanced fraction: dividing by {by}, {times} time(s), needs more factors whose "
-            f"number of levels is a multiple of {by}. Found: {names or 'none'}. Choose the "
-            'optimal design: design="optimal", runs=….'
+            f"no balanced part: dividing by {by**times} needs more factors whose number of levels "
+            f"is a multiple of {by}. Found: {', '.join(names) or 'none'}. Add such levels, divide "
+            "by less, or choose the optimal design, with as many recipes as you like."
         )
     full = pd.DataFrame(
         list(itertools.product(*(range(count) for count in sizes.values()))), columns=list(sizes)

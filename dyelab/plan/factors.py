@@ -111,9 +111,8 @@ def levels(
         errors.choose(name, FACTORS, "factor", "in a series")
         read[name] = tuple(level_of(name, value, listed) for value in given)
         if len(set(map(str, read[name]))) < len(read[name]) or not read[name]:
-            raise InputError(
-                f"{name}: give each level once, and at least one. Found: {list(given)}."
-            )
+            found = ", ".join(map(str, given)) or "none"
+            raise InputError(f"{name}: give each level once, and at least one. Found: {found}.")
     if "fibre" not in read:
         raise InputError('a series needs a fibre: fibre=["wool"], or ["wool", "cotton"].')
     return {name: read[name] for name in FACTORS if name in read}

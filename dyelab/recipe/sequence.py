@@ -73,7 +73,7 @@ def say(done: Iterable[Step]) -> str:
 def step_in_words(step: Step) -> str:
     """Say one step: ``indigo, 3 dips``, ``ferrous sulfate 2 % (leaf)``."""
     unit = "%" if step.unit == "% WOF" else step.unit
-    dose = f" {step.amount:g} {unit}" if step.amount > 0 else ""
+    dose = f" {words.number(step.amount)} {unit}" if step.amount > 0 else ""
     dips = words.say("recipe_words.dips", dips=step.dips) if step.dips > 1 else ""
     used = words.say("recipe_words.use", use=step.bath_use) if step.bath_use > 1 else ""
     area = f" ({step.area})" if step.area != "whole" else ""

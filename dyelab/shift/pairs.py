@@ -201,9 +201,10 @@ def _matched(
 def _nothing(made: pd.DataFrame, what: str, reference: str) -> str:
     others = made[level(made, what).to_numpy() != reference]
     if others.empty:
+        other = "" if reference == "none" else f" other than {reference}"
         return (
-            f"no swatch here has {what} other than {reference!r}. Dye one swatch of a recipe "
-            f"you have with {what}, measure it, and come back."
+            f"no swatch here has {what}{other}. Dye one swatch of a recipe you have with "
+            f"{what}, measure it, and come back."
         )
     wanted = others.iloc[[0]].copy()
     if what not in made:

@@ -18,13 +18,17 @@ from dyelab.errors import InputError
 
 
 class _Forms(string.Formatter):
-    """Fills blanks; ``{count:# swatch|# swatches}`` takes the form that goes with a number."""
+    """Fills blanks; ``{count:# swatch|# swatches}`` takes the form that goes with a number, and
+    ``{weigh_g:~}`` is a number as a sentence has it.
+    """
 
     def format_field(self, value: Any, spec: str) -> Any:
+        if spec == "~":
+            return number(value)
         one, bar, many = spec.partition("|")
         if not bar:
             return super().format_field(value, spec)
-        shown = f"{value:g}" if isinstance(value, float) else str(value)
+        shown = number(value) if isinstance(value, float) else str(value)
         return (one if str(value) in ("1", "1.0") else many).replace("#", shown)
 
 
@@ -64,7 +68,8 @@ def use(language: str, folder: Path | None = None) -> None:
 def say(key: str, **values: Any) -> str:
     """Return the text of a key such as ``metals.title``, with its {blanks} filled in.
 
-    A blank such as ``{count:# swatch|# swatches}`` takes the first form for 1, else the second.
+    A blank such as ``{count:# swatch|# swatches}`` takes the first form for 1, else the second;
+    ``{weigh_g:~}`` is filled in by `number`.
 
     Raises
     ------
@@ -80,6 +85,24 @@ def say(key: str, **values: Any) -> str:
     topic, _, name = key.partition(".")
     text = _texts(topic)[name]
     return _forms.format(text, **values) if values else text
+
+
+def number(value: float) -> str:
+    """Return a number as a sentence has it: no digits that nobody could weigh or read.
+
+    From 1 to 100 two decimals at most, to 1000 one, beyond none; below 1 three figures.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> [words.number(value) for value in (100 / 36, 15.0, 0.0123456, 13333.47)]
+    ['2.78', '15', '0.0123', '13333']
+    """
+    size = abs(float(value))
+    if 0 < size < 1:
+        return f"{value:.3g}"
+    shown = f"{value:.{1 if 100 <= size < 1000 else 2}f}"
+    return f"{value:.0f}" if size >= 1000 else shown.rstrip("0").rstrip(".")
 
 
 def there(key: str) -> bool:

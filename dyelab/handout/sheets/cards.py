@@ -148,7 +148,7 @@ _BATH = ("dye", "dye_wof", "fibre")
 
 
 def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:
-    weighed = f" ({float(mass):g} g)" if isinstance(mass, float) and np.isfinite(mass) else ""
+    weighed = f" ({words.number(mass)} g)" if isinstance(mass, float) and np.isfinite(mass) else ""
     rows = [
         {
             "order": int(row["order"]),
@@ -200,13 +200,13 @@ def _stocks(source: colours.Source, steps: pd.DataFrame, mass: Any) -> list[str]
 
 def _dose(row: dict[Any, Any]) -> str:
     amount = row["amount"]
-    dose = f"{float(amount):g} {row['unit']}".strip() if pd.notna(amount) else "–"
+    dose = f"{words.number(amount)} {row['unit']}".strip() if pd.notna(amount) else "–"
     dips = float(row.get("dips") or 1)
     return words.say("pages.dips", dose=dose, dips=int(dips)) if dips > 1 else dose
 
 
 def _plain(value: Any) -> str:
-    return parts.cell(None) if pd.isna(value) else f"{float(value):g}"
+    return parts.cell(None) if pd.isna(value) else words.number(value)
 
 
 def _weight(row: dict[Any, Any], mass: Any) -> float | None:

@@ -99,7 +99,8 @@ def _lit(source: colours.Source, swatches: list[str]) -> tuple[grade.Study, list
     drifts = [one for one in found.drifts if one.unit == _UNIT] if found else []
     if found is None or not drifts:
         known = [str(code) for code in lit.loc[~grade.is_reference(lit), "swatch"].unique()]
-        raise InputError(words.say("clock.none_lit", known=", ".join(known[:12]) or "–"))
+        key = "clock.none_lit" if known else "clock.no_light"
+        raise InputError(words.say(key, known=", ".join(known[:12])))
     return found, drifts
 
 

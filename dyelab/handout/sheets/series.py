@@ -10,7 +10,7 @@ from dyelab.handout import colours
 from dyelab.handout import page as parts
 from dyelab.plot import plane
 
-_NUMBERS = ["recipe", *table.LAB, *table.STANDARD_UNCERTAINTIES, "pieces"]
+SHOWN = ["recipe", *table.LAB, *table.STANDARD_UNCERTAINTIES, "pieces"]
 _FACTORS = [*colours.FACTORS, *table.LAB, *table.STANDARD_UNCERTAINTIES, *table.WHITE, "pieces"]
 
 
@@ -73,7 +73,7 @@ def sheet(
     blocks.append(parts.Text(words.say("pages.series_point"), only="screen"))
     blocks += [
         parts.Heading(words.say("pages.numbers")),
-        parts.number_table(made[_NUMBERS], words.say("pages.series_numbers")),
+        parts.number_table(made[SHOWN], words.say("pages.series_numbers")),
     ]
     return source.page(own, series or whole, blocks)
 
@@ -123,4 +123,5 @@ def numbers(source: colours.Source, *, series: str | None = None) -> pd.DataFram
         If no swatch of the series was measured.
     """
     made = _of(source, series)
-    return made[["swatch", *[name for name in _FACTORS if name in made]]].reset_index(drop=True)
+    names = ["swatch", "recipe", *(name for name in _FACTORS if name in made)]
+    return made[names].reset_index(drop=True)

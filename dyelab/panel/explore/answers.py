@@ -202,10 +202,10 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
 def _weighed(row: Any, values: dict[str, Any]) -> str:
     fibre_g = float(values["fibre_g"])
     lines = [
-        f"{line.material} {line.grams:.3g} g"
+        f"{line.material} {words.number(line.grams)} g"
         for line in predict.weigh_out(dict(row), fibre_g).itertuples()
     ]
-    return words.say("exploring.weigh", fibre_g=f"{fibre_g:g}", lines=", ".join(lines))
+    return words.say("exploring.weigh", fibre_g=words.number(fibre_g), lines=", ".join(lines))
 
 
 def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
