@@ -75,6 +75,26 @@ def test_the_compare_panel_shows_pairs_under_named_lights(tmp_path, monkeypatch)
     assert any("iron 2 %" in note for note in shown.shown.notes)
 
 
+def test_under_the_books_own_light_the_lamps_say_what_the_comparison_says():
+    bk = book.open(synth.example())
+    recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
+    pairs = shift.pairs(recipes, "iron")
+    rows = list(zip(pairs["from_row"], pairs["to_row"], strict=True))
+    seen = shift.under_lamps(recipes, rows, bk.spectra)
+    daylight = seen[seen["lamp"] == "D65"].reset_index(drop=True)
+    for name in ("dE00", "dE00_low", "dE00_high"):
+        assert daylight[name].to_numpy() == pytest.approx(pairs[name].to_numpy(), abs=0.05), name
+    assert (seen["dE00_low"] <= seen["dE00"]).all()
+    assert (seen["dE00"] <= seen["dE00_high"]).all()
+    assert "(" in shift.lamps_sentence(seen[seen["pair"] == 0])
+
+
+def test_what_could_be_chance_is_not_called_apart():
+    seen = pd.DataFrame({"pair": 0, "lamp": ["D65", "A"], "dE00": [0.5, 3.2], "index": [0.0, 2.4]})
+    assert shift.metamers(seen.assign(dE00_low=[0.0, 0.6])) == [0]
+    assert shift.metamers(seen.assign(dE00_low=[0.0, 0.0])) == []
+
+
 def test_without_spectra_other_lights_are_refused_in_words(tmp_path):
     bk = book_of(tmp_path / "one", list(alike_in_daylight()))
     recipes = shift.as_dyed(book.wide(bk))

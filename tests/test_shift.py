@@ -15,6 +15,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE / "benchmarks"))
 import dose_truth  # noqa: E402
 import separation_truth  # noqa: E402
+import strength_truth  # noqa: E402
 
 WOOL = {"fibre": "wool", "mordant": "potash alum", "mordant_wof": 15.0}
 
@@ -223,6 +224,14 @@ def test_iron_moves_a_tannin_rich_dye_most(yard):
     found = shift.of_step(recipes, "iron", hold={"dye": "walnut hull"}).pairs.iloc[0]
     depth = shift.depth_of(recipes, found["from_row"], found["to_row"], opened.spectra)
     assert depth.strength["strength_sum"] > 130
+    assert depth.strength["strength_sum_low"] > 100  # more than noise
+
+
+@pytest.mark.parametrize("world", ["synth", "dyehouse"])
+def test_strengths_lie_in_their_intervals(world):
+    told = strength_truth.judged(world, 12, seed=40)
+    assert (told[["strength_maximum", "strength_sum", "dE00"]] >= 0.85).all()  # 0.93 over 60 books
+    assert told["strength_sum width"] < 60
 
 
 def test_depth_takes_the_bare_cloth_that_has_a_spectrum(yard):

@@ -295,10 +295,8 @@ def _lit(row: dict[Any, Any]) -> list[frame.Chip]:
 
 def _metamers(seen: pd.DataFrame, names: np.ndarray) -> str:
     """Which pairs are alike in daylight and apart under a lamp."""
-    wide = seen.pivot(index="pair", columns="lamp", values="dE00")
-    here = wide[shift.LAMPS[0]] <= shift.ALIKE
-    found = wide.index[here & (wide.max(axis=1) >= shift.APART)]
-    if not len(found):
+    found = shift.metamers(seen)
+    if not found:
         return words.say("lamps.none_found")
     return words.say("lamps.found", pairs="; ".join(str(names[i]) for i in found[:6]))
 

@@ -22,6 +22,7 @@ from dyelab.shift.lamps import (
     LAMPS,
     differences_under,
     lamps_sentence,
+    metamers,
     reflectances,
     under_lamps,
 )

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, table, words
+from dyelab import compare, convert, table, words
 from dyelab.errors import InputError
 from dyelab.shift.recipes import METALS, Recipes, pot_names
 
@@ -29,6 +29,7 @@ _SURFACE, _INNER, _UNEVEN = 0.015, 0.3, 0.2
 # Degrees of freedom that pooled scatter is worth for one cloth, at most: recipes don't scatter
 # quite alike. With all of them the dye's interval held 92 % where nothing competes (same script).
 _ALIKE = 6
+_DRAWS, _TAILS = 1000, (0.025, 0.975)  # of the pots' scatter, for limits of a strength
 
 
 @dataclass(frozen=True)
@@ -96,14 +97,14 @@ def _residuals(logs: np.ndarray, variant: np.ndarray) -> tuple[np.ndarray, int]:
     return rest[counts[at] > 1], int((counts - 1).sum())
 
 
-def pooled_log_noise(
+def pot_noise(
     found: CellSpectra, rows: np.ndarray, draws: int, rng: np.random.Generator
 ) -> np.ndarray | None:
-    """Draw the true K/S of each cloth: (draws, c, k); None where nothing was repeated.
+    """Draw the K/S that each cloth would have in the mean of many pots: (draws, c, k).
 
     A multivariate t about the measured ln K/S, whose covariance over wavelengths is the pooled
-    scatter of pots; then the surface and the unevenness of the fibres, the same for all cloths
-    of a draw. Cloths of the same recipe (`rows` equal) are one and err together.
+    scatter of pots; None where nothing was repeated. Cloths of the same recipe (`rows` equal) are
+    one and err together.
     """
     if found.df < 1:
         return None
@@ -113,10 +114,24 @@ def pooled_log_noise(
     df = min(found.df, _ALIKE)
     chi = np.sqrt(rng.chisquare(df, (draws, 1, 1)) / df)
     steps = normal / chi / np.sqrt(np.maximum(found.pots, 1))[None, :, None]
+    return found.mean * np.exp(steps)
+
+
+def pooled_log_noise(
+    found: CellSpectra, rows: np.ndarray, draws: int, rng: np.random.Generator
+) -> np.ndarray | None:
+    """Draw the true K/S of each cloth: (draws, c, k); None where nothing was repeated.
+
+    `pot_noise`, then the surface and the unevenness of the fibres, the same for all cloths of a
+    draw.
+    """
+    drawn = pot_noise(found, rows, draws, rng)
+    if drawn is None:
+        return None
     most = min(_SURFACE, 0.8 * found.darkest)
     tops = np.array([most, _INNER, _UNEVEN])[:, None, None, None]
     surface, inner, uneven = tops * rng.random((3, draws, 1, 1)) ** 2
-    return even(inside(found.mean * np.exp(steps), surface, inner), uneven)
+    return even(inside(drawn, surface, inner), uneven)
 
 
 def inside(ks: np.ndarray, surface: np.ndarray, inner: np.ndarray) -> np.ndarray:
@@ -254,8 +269,6 @@ def at_equal_depth(
        dE00
     0   2.0
     """
-    from dyelab.compare import direction, ways
-
     waves = np.asarray(wavelengths, float)
     strength = relative_strength(waves, reference, sample, base=base)
     scale = 100 / strength["strength_sum"].to_numpy()
@@ -268,9 +281,9 @@ def at_equal_depth(
     white = {"illuminant": illuminant, "observer": observer}
     result = pd.DataFrame(lab, columns=table.LAB).assign(**white, scale=scale)
     result = pd.concat([result, convert.differences(first, lab).reset_index(drop=True)], axis=1)
-    seen = [bool(way) for way in ways(first, lab)]
+    seen = [bool(way) for way in compare.ways(first, lab)]
     strong = strength["strength_sum"].to_numpy()
-    return result.assign(strength_sum=strong, moved=direction(first, lab), seen=seen)
+    return result.assign(strength_sum=strong, moved=compare.direction(first, lab), seen=seen)
 
 
 @dataclass(frozen=True)
@@ -278,7 +291,8 @@ class Depth:
     """Two cloths' K/S, how strong one is beside the other, and what equal depth leaves.
 
     `wavelengths`, `reference` and `sample` (K/S) are (k,); `strength` and `equal` are rows of
-    `relative_strength` and `at_equal_depth`.
+    `relative_strength` and `at_equal_depth`, with `strength_maximum_low, strength_maximum_high,
+    strength_sum_low` … and `dE00_low, dE00_high` of 95 % where pots were dyed again in the series.
     """
 
     wavelengths: np.ndarray
@@ -311,21 +325,58 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
     >>> bk = book.open(synth.example())
     >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
     >>> shift.depth_of(recipes, 0, 1, bk.spectra).sentence
-    'Where it absorbs most (450 nm) it is 295 % as strong as the reference,...
+    "Where it absorbs most (450 nm) its strength is 295 (265 to 328) % of the reference...
     """
     cells = ((base, np.array([reference, sample, base])) for base in _undyed(recipes, reference))
-    tried = ((base, cell_spectra(recipes, at, spectra)) for base, at in cells)
-    base, found = next((one for one in tried if one[1] is not None), (-1, None))
-    if found is None:
+    tried = ((at, cell_spectra(recipes, at, spectra)) for _, at in cells)
+    at, found = next(((at, one) for at, one in tried if one is not None), (None, None))
+    if at is None or found is None:
         return None
-    read = [convert.ks_to_reflectance(ks) for ks in found.mean]
-    ground = read[2] if base >= 0 and found.mean[2].sum() < found.mean[0].sum() else None
+    based = at[2] >= 0 and found.mean[2].sum() < found.mean[0].sum()
     white: Any = recipes.made.iloc[reference][table.WHITE].to_dict()
-    ends = found.wavelengths, read[0], read[1]
-    strength = relative_strength(*ends, base=ground).iloc[0]
-    equal = at_equal_depth(*ends, base=ground, **white).iloc[0]
-    rows = dict(strength), dict(equal)
-    return Depth(found.wavelengths, found.mean[0], found.mean[1], *rows, _said(*rows))
+    ends = _ends(found.mean, based)
+    strength = dict(relative_strength(found.wavelengths, **ends).iloc[0])
+    equal = dict(at_equal_depth(found.wavelengths, **ends, **white).iloc[0])
+    drawn = pot_noise(found, at, _DRAWS, np.random.default_rng(0))
+    if drawn is not None:
+        strength, equal = _with_limits((strength, equal), found, drawn, based, white)
+    said = _said(strength, equal)
+    return Depth(found.wavelengths, found.mean[0], found.mean[1], strength, equal, said)
+
+
+def _ends(ks: np.ndarray, based: bool) -> dict[str, Any]:
+    """Reflectances of reference, sample and their base, from K/S (..., 3, k)."""
+    read = convert.ks_to_reflectance(ks)
+    names = ("reference", "sample", "base")[: 3 if based else 2]
+    return {name: read[..., i, :] for i, name in enumerate(names)}
+
+
+def _with_limits(
+    rows: tuple[dict, dict], found: CellSpectra, drawn: np.ndarray, based: bool, white: Any
+) -> tuple[dict, dict]:
+    """Add 95 % limits by the scatter of pots; draws whose reference is no deeper are left out."""
+    strength, equal = rows
+    waves = found.wavelengths
+    seen, top = (waves >= 400) & (waves <= 700), waves == strength["maximum_nm"]
+    above = drawn[:, :2] - (drawn[:, 2:] if based else 0.0)
+    parts = {"maximum": above[..., top].sum(axis=-1), "sum": above[..., seen].sum(axis=-1)}
+    deeper = (parts["maximum"][:, 0] > 0) & (parts["sum"][:, 0] > 0)
+    for name, size in parts.items():
+        ratio = 100 * size[deeper, 1] / size[deeper, 0]
+        strength |= _limits(f"strength_{name}", np.quantile(ratio, _TAILS))
+    ends = _ends(drawn[deeper], based)
+    level = at_equal_depth(waves, **ends, **white)[table.LAB].to_numpy(float)
+    read = (convert.spectrum_to_lab(waves, ends["reference"], **white), level)
+    middle = convert.spectrum_to_lab(waves, _ends(found.mean, based)["reference"], **white)
+    lab = np.array([middle, [equal[name] for name in table.LAB]])
+    off = np.concatenate(read, axis=1) - lab.ravel()
+    moved = compare.move(convert.dE00, lab[:1], lab[1:], (off.T @ off / len(off))[None])
+    low, high = compare.directed_interval(moved)
+    return strength, equal | _limits("dE00", np.array([low[0], high[0]]))
+
+
+def _limits(name: str, ends: np.ndarray) -> dict[str, float]:
+    return {f"{name}_low": float(ends[0]), f"{name}_high": float(ends[1])}
 
 
 def _undyed(recipes: Recipes, row: int) -> list[int]:
@@ -340,10 +391,10 @@ def _undyed(recipes: Recipes, row: int) -> list[int]:
 
 
 def _said(strength: dict[str, Any], equal: dict[str, Any]) -> str:
-    named = {"maximum": "maximum_nm", "strength": "strength_maximum", "sum": "strength_sum"}
-    told = {name: f"{strength[column]:.0f}" for name, column in named.items()}
-    first = words.say("shift.depth", **told)
+    told = {name: words.number_span(strength, f"strength_{name}", 0) for name in ("maximum", "sum")}
+    first = words.say("shift.depth", nm=f"{strength['maximum_nm']:.0f}", **told)
     if not equal["seen"]:
         return f"{first} {words.say('shift.depth_same')}"
-    left = words.say("shift.depth_left", moved=equal["moved"], distance=f"{equal['dE00']:.1f}")
-    return f"{first} {left}"
+    distance = words.number_span(equal, "dE00", 1)
+    key = "depth_chance" if equal.get("dE00_low", 1.0) <= 0 else "depth_left"
+    return f"{first} {words.say(f'shift.{key}', moved=equal['moved'], distance=distance)}"

@@ -1,12 +1,12 @@
 """The same cloths under other lights: alike in daylight, apart under the shop's lamp, or not."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, table, words
+from dyelab import compare, convert, table, words
 from dyelab.errors import InputError
 from dyelab.shift.recipes import Recipes
 
@@ -65,9 +65,10 @@ def under_lamps(
     -------
     DataFrame
         For each pair that has spectra and each lamp: `pair` (its number), `lamp`, `observer`,
-        `L_1, a_1, b_1, L_2, a_2, b_2`, `dE00`, and `index`: the special metamerism index, ΔE*ab
-        left under this lamp once the difference under the first is taken off (ISO 18314-4,
-        additive).
+        `L_1, a_1, b_1, L_2, a_2, b_2`, `dE00` with `dE00_low, dE00_high` (95 %, as
+        `compare.between` has them of the cloths as seen under this lamp), and `index`: the special
+        metamerism index, ΔE*ab left under this lamp once the difference under the first is taken
+        off (ISO 18314-4, additive).
 
     Raises
     ------
@@ -88,21 +89,27 @@ def under_lamps(
     """
     waves, found = reflectances(recipes, spectra)
     kept = [i for i, pair in enumerate(pairs) if set(pair) <= set(found)]
-    if not kept:
+    if not kept or spectra is None:
         raise InputError(words.say("lamps.no_spectra"))
     observer = table.one_white(recipes.made)[1]
-    ends = [np.array([found[pairs[i][end]] for i in kept]) for end in (0, 1)]
-    seen = {
-        lamp: [convert.spectrum_to_lab(waves, end, lamp, observer) for end in ends]
-        for lamp in lamps
-    }
-    parts = []
-    for lamp, part in differences_under(seen).groupby("lamp", sort=False):
+    rows = recipes.rows.merge(spectra, on="reading", suffixes=("", " nm"))
+    rows = rows[rows["variant"].isin(list(found))]
+    read = rows[convert.wavelength_columns(spectra)].to_numpy(float)
+    ends = np.searchsorted(sorted(found), [pairs[i] for i in kept]).T
+    tables, seen = [], {}
+    for lamp in lamps:
+        lit = rows.assign(illuminant=lamp, observer=observer)
+        lit[table.LAB] = convert.spectrum_to_lab(waves, read, lamp, observer)
+        series = "series" if "series" in lit else None
+        variants = compare.gather(lit, by="variant", piece="swatch", series=series)
+        seen[lamp] = [variants.mean[end] for end in ends]
         told: dict[str, Any] = {"pair": kept, "lamp": lamp, "observer": observer}
-        for n, lab in enumerate(seen[str(lamp)], start=1):
+        for n, lab in enumerate(seen[lamp], start=1):
             told |= {f"{c}_{n}": lab[:, i] for i, c in enumerate(table.LAB)}
-        parts.append(pd.DataFrame({**told, **part[["dE00", "index"]].to_dict("list")}))
-    return pd.concat(parts, ignore_index=True)
+        limits = compare.between(variants, *ends)[["dE00_low", "dE00_high"]]
+        tables.append(pd.DataFrame({**told, **limits.to_dict("list")}))
+    sizes = differences_under(seen)[["dE00", "index"]].reset_index(drop=True)
+    return pd.concat([pd.concat(tables, ignore_index=True), sizes], axis=1)
 
 
 def differences_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
@@ -136,6 +143,36 @@ def differences_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
     return pd.concat(tables)
 
 
+def metamers(seen: pd.DataFrame) -> list[int]:
+    """Numbers of the pairs that are alike under the first light and apart under another.
+
+    Parameters
+    ----------
+    seen : DataFrame
+        As `under_lamps` gives it.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import shift
+    >>> seen = pd.DataFrame({"pair": 0, "lamp": ["D65", "A"], "dE00": [0.5, 3.2]})
+    >>> shift.metamers(seen.assign(index=[0.0, 2.4]))
+    [0]
+    """
+    found = {pair: _kind(rows.to_dict("records")) for pair, rows in seen.groupby("pair")}
+    return [int(pair) for pair, kind in found.items() if kind == "metamers"]
+
+
+def _kind(rows: list[dict[Hashable, Any]]) -> str:
+    """What becomes of a pair under other lights; what could be chance isn't apart."""
+    first, *others = rows
+    worst = max(others, key=lambda row: row["dE00"])
+    if worst["index"] < ALIKE:
+        return "steady"
+    alike = first["dE00"] <= ALIKE and worst["dE00"] >= APART and not worst.get("dE00_low", 1) <= 0
+    return "metamers" if alike else "changes"
+
+
 def lamps_sentence(seen: pd.DataFrame) -> str:
     """What one pair does under several lights, in words.
 
@@ -147,12 +184,11 @@ def lamps_sentence(seen: pd.DataFrame) -> str:
     >>> shift.lamps_sentence(seen)
     'Alike in daylight, apart under a lamp: ΔE00 0.5 under daylight, 3.2 u...
     """
-    first, *others = seen.to_dict("records")
+    rows = seen.to_dict("records")
+    first, *others = rows
     worst = max(others, key=lambda row: row["dE00"])
-    kind = "steady" if worst["index"] < ALIKE else "changes"
-    if first["dE00"] <= ALIKE and worst["dE00"] >= APART:
-        kind = "metamers"
-    lamps = {"first": words.say(f"lamps.{first['lamp']}"), "here": f"{first['dE00']:.1f}"}
-    lamps |= {"worst": words.say(f"lamps.{worst['lamp']}"), "there": f"{worst['dE00']:.1f}"}
+    named = {"first": first, "worst": worst}
+    lamps = {end: words.say(f"lamps.{row['lamp']}") for end, row in named.items()}
+    here, there = (words.number_span(row, "dE00", 1) for row in named.values())
     index = f"{max(row['index'] for row in others):.1f}"
-    return words.say(f"lamps.{kind}", index=index, **lamps)
+    return words.say(f"lamps.{_kind(rows)}", index=index, here=here, there=there, **lamps)

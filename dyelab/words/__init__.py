@@ -10,6 +10,7 @@ that a language lacks.
 import os
 import string
 import tomllib
+from collections.abc import Mapping
 from functools import cache, partial
 from pathlib import Path
 from typing import Any
@@ -103,6 +104,20 @@ def number(value: float) -> str:
         return f"{value:.3g}"
     shown = f"{value:.{1 if 100 <= size < 1000 else 2}f}"
     return f"{value:.0f}" if size >= 1000 else shown.rstrip("0").rstrip(".")
+
+
+def number_span(row: Mapping[Any, Any], name: str, digits: int) -> str:
+    """Return a number of a row, with its `name_low` and `name_high` where they are known.
+
+    Examples
+    --------
+    >>> from dyelab import words
+    >>> words.number_span({"dE00": 3.21, "dE00_low": 2.5, "dE00_high": 3.96}, "dE00", 1)
+    '3.2 (2.5 to 4.0)'
+    """
+    low, high = (row.get(f"{name}_{end}", float("nan")) for end in ("low", "high"))
+    ends = {"low": f"{low:.{digits}f}", "high": f"{high:.{digits}f}"}
+    return f"{row[name]:.{digits}f}" + (say("shift.span", **ends) if low == low else "")
 
 
 def there(key: str) -> bool:
