@@ -7,8 +7,11 @@ import numpy as np
 
 from dyelab import numerics
 
-# How the errors of two swatches go together, the likeliest over rendered photos of other worlds:
-# distance, how much lightness counts in it, the share that all have, and the share of one alone.
+# How the errors of two swatches go together: CIELAB units apart over which they do, how much
+# lightness counts in that, the share of the variance that all have, and the share of one alone. Set
+# between two kinds of card, by tests/benchmarks/swatch_constants.py: where four dyes lie six times
+# each, 9, 0.2, 0.01 and 0.01 are likeliest; where each cloth has a dye of its own, hardly anything
+# tells of another, and more than these would be worse than none.
 _FAR, _DEPTH, _EVERYWHERE, _UNLIKE = 14.0, 0.25, 0.02, 0.15
 
 

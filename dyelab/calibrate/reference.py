@@ -18,7 +18,9 @@ NOISE = 0.015  # of a patch's value beside its own spectrum
 # (common knowledge of the trade: about half a unit), and one read by its owner.
 ONE_OF, OWN = 0.01, 0.003
 _EDITIONS = ("D50", 2)  # the white that the published editions are stated for
-_SMOOTH_NM, _DARK = 40.0, 0.02  # how paints of one name differ: smoothly, in proportion
+# How paints of one name differ: smoothly (nm), and in proportion to their reflectance and a little
+# more. Half and double of both: tests/benchmarks/reflectance_constants.py.
+_SMOOTH_NM, _DARK = 40.0, 0.02
 
 
 @dataclass(frozen=True)

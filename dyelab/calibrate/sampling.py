@@ -8,6 +8,8 @@ import numpy as np
 from dyelab.calibrate.card_pose import through
 from dyelab.read import Photo
 
+# Half and double of both change the median ΔE00 of photos by 0.02 at the most, of 1.5
+# (tests/benchmarks/photo_constants.py).
 BLOCKS = 8  # a side
 TRIM = 0.1  # share of the blocks left out at each end, by lightness
 

@@ -23,8 +23,12 @@ from dyelab.read.rows import (
 from dyelab.table import LAB, WHITE
 
 Scale = Literal["percent", "factor"]
-LEAST, MOST = -0.2, 2.0  # reflectance factors beyond these are no reflectance of cloth
-# A row this dark among rows this bright, in per cent, is a row of factors in the wrong file.
+# Reflectance factors beyond these are no reflectance of cloth: measured surfaces have 0 to 1.09,
+# and an instrument's noise about black, or a brightener, goes less far beyond than this.
+LEAST, MOST = -0.2, 2.0
+# A row this dark among rows this bright, in per cent, is a row of factors in the wrong file: no
+# dyed cloth and no measured surface is so dark at its brightest (3.4), seven in eight reach the
+# other. Both by tests/benchmarks/reflectance_constants.py.
 _FACTORS, _BRIGHT = 1.2, 20.0
 
 

@@ -14,7 +14,8 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
   value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
   colours and differences); then, by chroma, what 95 % of colours would ask of the one in use;
 - by kind of program, what of the light it leaves undone, what fits without each patch leave, and
-  how the light's colour changes, beside `calibrate.DEVELOPED`, `TARGET_POOR` and `MIXED`.
+  how the light's colour and strength change, beside `calibrate.DEVELOPED`, `TARGET_POOR`, `MIXED`
+  and those after it.
 
 With names of constants (or `all` of `VARIED`) only what half and double of each would do: median
 ΔE00, and the shares held, of either kind of cloth.
@@ -191,6 +192,9 @@ def strains(rows):
             ("DEVELOPED", [one.calibration.reworked for one in setups]),
             ("TARGET_POOR", [one.calibration.left for one in setups]),
             ("MIXED", [one.shading.mixed for one in setups]),
+            ("UNEVEN", [one.shading.span for one in setups]),
+            ("UNEVENED", [one.shading.left for one in setups]),
+            ("COVERED", [one.shading.covered for one in setups]),
         ):
             at = ", ".join(f"{p}th {np.percentile(found, p):.2f}" for p in (50, 75, 95))
             print(f"{name} {getattr(flags, name)}: {kind} {at} percentile", flush=True)
