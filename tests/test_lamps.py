@@ -89,6 +89,14 @@ def test_under_the_books_own_light_the_lamps_say_what_the_comparison_says():
     assert "(" in shift.lamps_sentence(seen[seen["pair"] == 0])
 
 
+def test_predicted_colours_under_lamps_come_with_their_doubt():
+    grey, warm = np.array([[50.0, 0, 0]]), np.array([[50.0, 3, 0]])
+    sure, unsure = ({"D65": (s * np.eye(3)[None],) * 2} for s in (1e-4, 4.0))
+    near, far = (shift.differences_under({"D65": (grey, warm)}, s).iloc[0] for s in (sure, unsure))
+    assert near["dE00_low"] == pytest.approx(near["dE00"], abs=0.1)
+    assert far["dE00_low"] == 0 < near["dE00"] + 2 < far["dE00_high"]
+
+
 def test_what_could_be_chance_is_not_called_apart():
     seen = pd.DataFrame({"pair": 0, "lamp": ["D65", "A"], "dE00": [0.5, 3.2], "index": [0.0, 2.4]})
     assert shift.metamers(seen.assign(dE00_low=[0.0, 0.6])) == [0]

@@ -161,9 +161,9 @@ class Model:
         places = np.concatenate([singles, self.over.seen.recipe + singles.max() + 1])
         return gp.Weighed(**whole, weights=more @ np.eye(len(self.made))[places], more=one.more)
 
-    def under(self, recipes: pd.DataFrame, white: tuple[str, int]) -> np.ndarray:
-        """CIELAB (m, 3) predicted for recipes under any light."""
-        return self.basis.lab(self.weighed(recipes).mean, white)
+    def under(self, recipes: pd.DataFrame, white: tuple[str, int]) -> tuple[np.ndarray, np.ndarray]:
+        """CIELAB (m, 3) and covariance (m, 3, 3) of a swatch of each recipe under any light."""
+        return _landed(self, self.weighed(recipes), white)
 
     def report(self) -> pd.DataFrame:
         """How good the model is on swatches it was not shown.

@@ -112,7 +112,10 @@ def under_lamps(
     return pd.concat([pd.concat(tables, ignore_index=True), sizes], axis=1)
 
 
-def differences_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
+def differences_under(
+    seen: Mapping[str, Sequence[np.ndarray]],
+    spread: Mapping[str, Sequence[np.ndarray]] | None = None,
+) -> pd.DataFrame:
     """How far pairs of colours lie apart under each light.
 
     Parameters
@@ -120,11 +123,14 @@ def differences_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
     seen : dict of str to pair of ndarray (n, 3)
         CIELAB of both ends, (3,) for one pair, by lamp; under the first lamp they are meant to
         be alike.
+    spread : dict of str to pair of ndarray (n, 3, 3), optional
+        Covariances of both ends by lamp, (3, 3) for one pair; the ends err apart.
 
     Returns
     -------
     DataFrame
-        `lamp, dE00, index` (see `under_lamps`), one row a pair, lamp after lamp.
+        `lamp, dE00, index` (see `under_lamps`), one row a pair, lamp after lamp; with `spread`
+        `dE00_low, dE00_high` of 95 %.
 
     Examples
     --------
@@ -139,7 +145,14 @@ def differences_under(seen: Mapping[str, Sequence[np.ndarray]]) -> pd.DataFrame:
     for lamp, ends in seen.items():
         sizes = convert.dE00(*ends), convert.metamerism(*first, *ends)
         far, index = map(np.atleast_1d, sizes)
-        tables.append(pd.DataFrame({"lamp": lamp, "dE00": far, "index": index}))
+        told = pd.DataFrame({"lamp": lamp, "dE00": far, "index": index})
+        if spread:
+            one, two = map(np.atleast_2d, ends)
+            joint = np.zeros((len(one), 6, 6))
+            joint[:, :3, :3], joint[:, 3:, 3:] = spread[lamp]
+            moved = compare.move(convert.dE00, one, two, joint)
+            told["dE00_low"], told["dE00_high"] = compare.directed_interval(moved)
+        tables.append(told)
     return pd.concat(tables)
 
 

@@ -140,7 +140,7 @@ def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame
 def _lit(bench: Bench, said: pd.DataFrame, lamp: str) -> pd.Series:
     """The first recipe's predicted colour under a lamp, as a row of a table."""
     observer = bench.model.white[1]
-    seen = bench.model.under(said.head(1), (lamp, observer))[0]
+    (seen,), _ = bench.model.under(said.head(1), (lamp, observer))
     lab = dict(zip(table.LAB, seen, strict=True))
     return pd.Series({**lab, "illuminant": lamp, "observer": observer})
 
@@ -153,16 +153,16 @@ def _other_lights(bench: Bench, said: pd.DataFrame, others: pd.DataFrame) -> lis
     """How a recipe and the nearest of another dye, alike here, part under other lights."""
     if not bench.model.spectral:
         return [words.say("lamps.not_spectral")]
-    others = others[others["dye"] != said["dye"].iloc[0]]
+    others = others[~others["dye"].isin([said["dye"].iloc[0], "none"])]
     if others.empty:
         return []
     other = _closest(others, said.iloc[0])
-    seen = {
-        lamp: [_lit(bench, one, lamp)[table.LAB].to_numpy(float) for one in (said, other)]
-        for lamp in shift.LAMPS
-    }
+    both = pd.concat([said.head(1), other], ignore_index=True)
+    observer = bench.model.white[1]
+    told = {lamp: bench.model.under(both, (lamp, observer)) for lamp in shift.LAMPS}
+    seen, spread = ({lamp: one[i] for lamp, one in told.items()} for i in range(2))
     beside = words.say("exploring.beside", recipe=other["recipe"].iloc[0])
-    return [f"{beside} {shift.lamps_sentence(shift.differences_under(seen))}"]
+    return [f"{beside} {shift.lamps_sentence(shift.differences_under(seen, spread))}"]
 
 
 def _closest(rows: pd.DataFrame, said: Mapping[str, Any] | pd.Series) -> pd.DataFrame:
