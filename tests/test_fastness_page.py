@@ -1,5 +1,7 @@
 """The fastness page and its curves: what is on them, odd books, nasty texts."""
 
+import re
+
 import nasty
 import numpy as np
 import pandas as pd
@@ -112,6 +114,19 @@ def test_curves_mark_every_reading_and_draw_the_limit(found):
     assert next(t for t in figure.data if t.name == "grade 4 ends").y[0] == 2.1
     assert figure.layout.shapes[0].x0 == 3
     assert "<svg" in static.svg(figure)
+
+
+def test_the_label_of_the_limit_stays_in_the_narrowest_panel_and_above_its_line(found):
+    """Beyond the limit, where the change is larger, lie the lower grades."""
+    said = words.say("fastness.limit", required="4")
+    assert said.startswith("above here")
+    figure = drawn.curves([found.drift(ALUM, "wash")] * 4, list("abcd"), limit=(2.1, said))
+    shown = re.findall(r"<text[^>]*>(.*?)</text>", static.svg(figure))
+    lines = next(re.findall(r'y="([\d.]+)">([^<]*)', text) for text in shown if "less" in text)
+    assert " ".join(line for _, line in lines) == said
+    assert max(len(line) for _, line in lines) <= 20
+    limit = next(trace for trace in figure.data if trace.name == said)
+    assert limit.textposition == "top left"
 
 
 @pytest.mark.parametrize("quantity", grade.QUANTITIES)

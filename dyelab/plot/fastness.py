@@ -13,6 +13,7 @@ from dyelab.plot import style
 _UNITS = {"cycle": (1.0, "washes"), "lx h": (1e6, "light_dose"), "h": (1.0, "hours")}
 _BAND = "rgba(128,128,128,0.22)"  # grid lines show through
 _COLUMNS, PANEL = 4, 230  # panels in a row, and their height in pixels
+_LABEL = 20  # letters in a line of a label: what the narrowest panel holds
 _GAP = 0.03  # between panels beside one another, as a part of the figure
 _ROOM = 76  # pixels between rows, for the axis title of one and the names of the next
 
@@ -154,8 +155,8 @@ def _mark(
     named: bool,
 ) -> None:
     if limit is not None and np.isfinite(limit[0]):
-        text = style.plain(limit[1])
-        more: dict[str, Any] = {"mode": "lines+text", "text": ["", text if named else ""], **axes}
+        text, short = style.plain(limit[1]), style.plain(limit[1], wide=_LABEL)
+        more: dict[str, Any] = {"mode": "lines+text", "text": ["", short if named else ""], **axes}
         more |= {"textposition": "top left", "textfont": {"size": 11, "color": style.INK}}
         more |= {"name": text, "showlegend": False, "hoverinfo": "name"}
         ends = [0, far], [limit[0], limit[0]]

@@ -269,7 +269,8 @@ def _labels(trace: Any, places: np.ndarray) -> Iterable[str]:
     off = {"left": -6, "right": 6}.get(across, 0), {"top": -5, "bottom": 13}.get(upright, 4)
     anchor = {"left": "end", "right": "start"}.get(across, "middle")
     for place, text in zip(places, _many(trace.text, len(places)), strict=True):
-        yield _text(text, place + off, 10, anchor) if text else ""
+        rise = 12 * _words(text).count("\n") if upright == "top" else 0
+        yield _text(text, place + np.subtract(off, (0, rise)), 10, anchor) if text else ""
 
 
 def _abreast(names: Sequence[str], width: int) -> int:

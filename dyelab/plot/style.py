@@ -176,14 +176,14 @@ def deal(categories: Iterable[Any], marks: Sequence[str]) -> dict[str, str]:
     return {name: marks[i % len(marks)] for i, name in enumerate(names)}
 
 
-def plain(text: Any, length: int = 60) -> str:
+def plain(text: Any, length: int = 60, *, wide: int = 48) -> str:
     """Text of a user's own for a figure: shown letter by letter, shortened, wrapped.
 
     Plotly reads a little markup in names and hover text; this takes its meaning away.
     """
     words = " ".join(str(text).split())
     short = words if len(words) <= length else words[: length - 1].rstrip() + "…"
-    lines = textwrap.wrap(short, 48, break_on_hyphens=False) or [""]
+    lines = textwrap.wrap(short, wide, break_on_hyphens=False) or [""]
     return "<br>".join(html.escape(line, quote=False) for line in lines)
 
 
