@@ -78,7 +78,7 @@ def test_a_new_book_is_valid_and_a_full_folder_is_refused(tmp_path):
 
 
 def test_opening_what_is_no_book_says_what_to_do(tmp_path):
-    with pytest.raises(InputError, match=r"no such folder.*book.create"):
+    with pytest.raises(InputError, match=r"no such folder.*dyelab open"):
         book.open(tmp_path / "nowhere")
     with pytest.raises(InputError, match=r"no swatches.csv"):
         book.open(tmp_path)

@@ -125,6 +125,7 @@ def test_the_label_of_the_limit_stays_in_the_narrowest_panel_and_above_its_line(
     lines = next(re.findall(r'y="([\d.]+)">([^<]*)', text) for text in shown if "less" in text)
     assert " ".join(line for _, line in lines) == said
     assert max(len(line) for _, line in lines) <= 20
+    assert float(lines[0][0]) < float(lines[-1][0])
     limit = next(trace for trace in figure.data if trace.name == said)
     assert limit.textposition == "top left"
 

@@ -105,7 +105,9 @@ def open_checked(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
     if folder.name == PACKAGE:
         folder = folder.parent
     if not folder.is_dir():
-        raise InputError(f'{folder}: no such folder. Make a book: book.create("{folder.name}").')
+        raise InputError(
+            f"{folder}: no such folder. Check the name, or begin a book there: dyelab open {folder}"
+        )
     contents = store.snapshot(folder, FILES)
     if not {PACKAGE, "swatches.csv"} & set(contents):
         raise InputError(

@@ -6,6 +6,7 @@ import click
 
 from dyelab import card
 from dyelab.cli import options
+from dyelab.errors import InputError
 
 
 @click.command("card")
@@ -30,6 +31,8 @@ from dyelab.cli import options
 )
 def command(out: Path, layout_file: Path | None, paper: str, kind: str) -> None:
     """Write the card as a PDF. Print it on matt paper, mount swatches, photograph the whole."""
+    if out.suffix.lower() != ".pdf":
+        raise InputError(f"{out}: a card is written as .pdf. Name the file so.")
     chosen = card.layout(paper, kind)
     card.pdf(chosen, out)
     click.echo(f"{out}: card {chosen.name}, {len(chosen.windows)} windows")

@@ -76,7 +76,7 @@ def curves(
         drawn.add_traces(_line(one, quantity, by, name, axes))
         drawn.add_trace(_readings(one, quantity, by, name, white, axes))
         _mark(drawn, limit, None if at is None else at / by, far, axes, i == 0)
-        text = style.plain(name, 44 if columns < _COLUMNS else 24)
+        text = style.plain(name, 44 if columns < _COLUMNS else 24, wide=24 if columns > 1 else 48)
         drawn.add_annotation(style.over_panel(text, axes, x=0, font={"size": 12}))
         last = i + columns >= len(pairs) or pairs[i + columns][0].unit != one.unit
         across = {"range": [-0.02 * far, far * 1.01], "title": {"text": title if last else ""}}

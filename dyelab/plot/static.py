@@ -68,7 +68,8 @@ def svg(figure: go.Figure, width: int = 720) -> str:
     named = {_words(t.name): t for t in reversed(traces) if t.name and t.showlegend is not False}
     names = list(reversed(named)) if figure.layout.showlegend is not False else []
     abreast = _abreast(names, width)
-    top = _ABOVE + _LINE * _lines(names, abreast)
+    above = (_words(one.text).count("\n") for one in figure.layout.annotations if one.y == 1)
+    top = _ABOVE + _LINE * (_lines(names, abreast) + max(above, default=0))
     box = (_LEFT, top, width - _LEFT - _RIGHT, height - top - _BELOW)
     places = list(dict.fromkeys(map(_place, traces))) or [("x", "y")]
     planes = {p: _Plane(figure, p, [t for t in traces if _place(t) == p], box) for p in places}
@@ -170,7 +171,8 @@ class _Plane:
             domain = str(part.xref).endswith("domain")
             share = self.low + self.size * [part.x or 0, -(part.y or 0)]
             place = np.add(share, (0, -4)) if domain else self.at(part.x, part.y)
-            return _text(part.text, place, 11, {"left": "start"}.get(part.xanchor, "middle"))
+            anchor = {"left": "start"}.get(part.xanchor, "middle")
+            return _text(part.text, place, 11, anchor, up=part.yanchor == "bottom")
         if part.type != "line":
             return ""
         x = self.at(part.x0, self.range[1, 0])[0]
@@ -269,8 +271,7 @@ def _labels(trace: Any, places: np.ndarray) -> Iterable[str]:
     off = {"left": -6, "right": 6}.get(across, 0), {"top": -5, "bottom": 13}.get(upright, 4)
     anchor = {"left": "end", "right": "start"}.get(across, "middle")
     for place, text in zip(places, _many(trace.text, len(places)), strict=True):
-        rise = 12 * _words(text).count("\n") if upright == "top" else 0
-        yield _text(text, place + np.subtract(off, (0, rise)), 10, anchor) if text else ""
+        yield _text(text, place + off, 10, anchor, up=upright == "top") if text else ""
 
 
 def _abreast(names: Sequence[str], width: int) -> int:
@@ -330,11 +331,15 @@ def _rectangle(ends: np.ndarray, more: str, tag: str = "rect") -> str:
     return f'<{tag} x="{x:.2f}" y="{y:.2f}" width="{w:.2f}" height="{h:.2f}" {more}/>'
 
 
-def _text(text: Any, place: Any, size: float, anchor: str, more: str = "") -> str:
-    x, y = place
+def _text(
+    text: Any, place: Any, size: float, anchor: str, more: str = "", *, up: bool = False
+) -> str:
+    """Lines of text, the first at the place, or with `up` the last."""
+    (x, y), said = place, _words(text).split("\n")
+    first = y - 1.2 * size * (len(said) - 1) * up
     lines = "".join(
-        f'<tspan x="{x:.1f}" y="{y + i * 1.2 * size:.1f}">{html.escape(line)}</tspan>'
-        for i, line in enumerate(_words(text).split("\n"))
+        f'<tspan x="{x:.1f}" y="{first + i * 1.2 * size:.1f}">{html.escape(line)}</tspan>'
+        for i, line in enumerate(said)
     )
     return f'<text font-size="{size:g}" text-anchor="{anchor}"{more}>{lines}</text>'
 

@@ -142,8 +142,9 @@ def _broken(name: str, error: Exception) -> str:
         return f"{name}: too many pixels. Export it smaller."
     if "truncated" in str(error).lower() or "broken" in str(error).lower():
         return f"{name}: the file breaks off before its end. Copy it again from the camera."
+    why = "" if "<_io." in str(error) else f" ({str(error)[:80]})"  # the name of a thing inside
     return (
-        f"{name}: not a picture dyelab can read ({str(error)[:80]}). "
+        f"{name}: not a picture dyelab can read{why}. "
         "Expected JPEG, PNG, TIFF, HEIC or camera raw: export it as one of these."
     )
 
