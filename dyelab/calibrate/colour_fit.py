@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyelab import convert
+from dyelab import convert, numerics
 from dyelab.table import DEFAULT_WHITE
 
 White = tuple[str, int]
@@ -61,14 +61,8 @@ def weights(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
 
 def slope(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
     """Derivative of CIELAB by XYZ at these colours, (n, 3, 3)."""
-    xyz, light, step = to_xyz(lab, white), convert.white(*white), 1e-3
-    return np.stack(
-        [
-            (convert.xyz_to_lab(xyz + d, light) - convert.xyz_to_lab(xyz - d, light)) / (2 * step)
-            for d in step * np.eye(3)
-        ],
-        axis=-1,
-    )
+    light = convert.white(*white)
+    return numerics.slopes(lambda xyz: convert.xyz_to_lab(xyz, light), to_xyz(lab, white), 1e-3)
 
 
 def to_xyz(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:

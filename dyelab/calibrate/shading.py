@@ -210,12 +210,14 @@ def _tint(design: np.ndarray, evened: np.ndarray) -> np.ndarray:
     """
     colour = np.log(np.maximum(evened, 1e-5))
     colour = colour - colour.mean(axis=1, keepdims=True)
-    page = design[:, len(WIDTHS) :]
-    ridge = np.zeros((5, page.shape[1]))
-    np.fill_diagonal(ridge, _PRINT_TINT / _LIKELY_TINT)
-    rows = np.concatenate([page, ridge])
-    aim = np.concatenate([colour, np.zeros((5, 3))])
-    return np.linalg.lstsq(rows, aim, rcond=None)[0][:5]
+    return _ridged(design[:, len(WIDTHS) :], colour, 5, _PRINT_TINT / _LIKELY_TINT)[:5]
+
+
+def _ridged(design: np.ndarray, aim: np.ndarray, held: int, by: float) -> np.ndarray:
+    """Least squares, the first terms held back towards nothing."""
+    ridge = np.eye(held, design.shape[1]) * by
+    aims = np.concatenate([aim, np.zeros((held, *aim.shape[1:]))])
+    return np.linalg.lstsq(np.concatenate([design, ridge]), aims, rcond=None)[0]
 
 
 def _surface(points: np.ndarray, page_mm: tuple[float, float]) -> np.ndarray:
@@ -268,17 +270,13 @@ def _robust(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Least squares with a small ridge on the local map, without areas covered or shaded."""
     kept = seen.copy()
-    ridge = np.zeros((len(WIDTHS), design.shape[1]))
-    np.fill_diagonal(ridge, _HELD)
     for _ in range(6):
         if kept[design[:, -2] == 0].sum() < 9:
             raise InputError(
                 f"{name}: too little of the card's white paper is seen to even out the light. "
                 "Keep the side strips and the paper between the windows uncovered."
             )
-        rows = np.concatenate([design[kept], ridge])
-        aim = np.concatenate([light[kept], np.zeros(len(ridge))])
-        terms = np.linalg.lstsq(rows, aim, rcond=None)[0]
+        terms = _ridged(design[kept], light[kept], len(WIDTHS), _HELD)
         off = light - design @ terms
         scale = max(1.4826 * float(np.median(np.abs(off[kept]))), _LEAST_OFF)
         now = seen & (np.abs(off) < _LIMIT * scale)
