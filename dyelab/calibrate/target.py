@@ -16,6 +16,9 @@ from dyelab.calibrate.reference import COLUMNS, ROWS, Reference
 from dyelab.errors import InputError
 from dyelab.read import Photo
 
+# Half and double of all that follows: tests/benchmarks/card_finding.py. Share of the patches'
+# variation that the reference must explain, and lead over the same target turned another way: every
+# target laid in its area passes, none of the same colours in another order.
 LEAST_SCORE, LEAST_LEAD = 0.9, 0.02
 CORE = 0.42  # share of the pitch, about the middle of a patch, that is measured
 # Looking for a patch's edges: how far out, in patches; how plain an edge must be, root of light;
