@@ -14,17 +14,9 @@ from dyelab.book.readings import (
     read_by_instrument,
 )
 from dyelab.book.search import search
-from dyelab.book.spreadsheet import (
-    FIELDS,
-    Changes,
-    Incoming,
-    Sheet,
-    matches,
-    sheet,
-    sheets,
-    take_in,
-    understand,
-    what_changes,
-)
+from dyelab.book.spreadsheet.changes import Changes, take_in, what_changes
+from dyelab.book.spreadsheet.columns import FIELDS, matches
+from dyelab.book.spreadsheet.rows import Incoming, understand
+from dyelab.book.spreadsheet.sheets import Sheet, sheet, sheets
 from dyelab.book.suspicions import suspicions
 from dyelab.book.views import areas, locate, materials, named_areas, part_of, recipes, wide

@@ -5,7 +5,7 @@ from dyelab.calibrate.card_pose import Pose, find_card, from_corners, through
 from dyelab.calibrate.fit import METHODS, check_method
 from dyelab.calibrate.model import Calibration, Errors, read_calibration, write_calibration
 from dyelab.calibrate.nearby_swatches import most_telling
-from dyelab.calibrate.reference import BANDS, Reference, reference
+from dyelab.calibrate.reference import Reference, reference
 from dyelab.calibrate.sampling import Samples, sample
 from dyelab.calibrate.shading import Shading, even
 from dyelab.calibrate.target import Target, find_anywhere, find_on_card, from_outline

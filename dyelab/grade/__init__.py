@@ -34,7 +34,6 @@ from dyelab.grade.scales import (
 )
 from dyelab.grade.study import (
     CHANGE,
-    STAINING,
     Study,
     by_cloth,
     exposure_text,

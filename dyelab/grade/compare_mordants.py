@@ -156,11 +156,7 @@ def _fitted(test: pd.DataFrame, variant: np.ndarray) -> _Fitted:
 
 
 def _less(
-    base: pd.DataFrame,
-    part: pd.DataFrame,
-    fitted: _Fitted,
-    at: tuple[int, int],
-    confidence: float,
+    base: pd.DataFrame, part: pd.DataFrame, fitted: _Fitted, at: tuple[int, int], confidence: float
 ) -> dict:
     means = [float(one["difference"].mean()) for one in (base, part)]
     less, variance = fitted.less(*at)

@@ -3,7 +3,6 @@
 from dyelab.shift.controls import Separation, separate, share_text
 from dyelab.shift.dose import DoseCurve, dose_curve, tried_doses
 from dyelab.shift.family import (
-    START,
     Family,
     doses_of,
     families,
