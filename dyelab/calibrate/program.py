@@ -198,38 +198,29 @@ def fit_program(
     -------
     Program
     """
-    problem = _problem(stored, spectra, frame, shading, places, noise)
-    found = least_squares(problem, _start(problem, shading), method="lm", max_nfev=400)
+    expected = _expected(spectra)[0]
+    seen = stored, expected, _whitening(spectra, noise), frame
+    bare = np.zeros((len(stored), 5)), np.zeros_like(stored), np.empty((0, 3)), np.empty((0, 7))
+    problem = _Fit(*seen, *bare)
+    if shading is not None and places is not None:
+        page = shading.design(places), shading.tinted(places)
+        off = max(AREAS_OFF, 0.7 * shading.left)
+        problem = _Fit(*seen, *page, shading.areas, shading.area_design, off)
+    start = np.zeros(problem.count)
+    if shading is not None and len(problem.areas):
+        start[-7:] = shading.solved
+    found = least_squares(problem, start, method="lm", max_nfev=400)
     own = problem.misfits(found.x)
     loud = float(np.sqrt(np.mean(np.minimum(own, 2 * _ODD) ** 2)))
     # Livelier colours than a camera's: then the greys tell more of the curve. And where no width
     # shows a local map there is likely none.
-    map_ = problem.local(found.x)
+    local = problem.local(found.x)
     problem = replace(
         problem, whitening=_whitening(spectra, noise, max(1.0, loud) ** _LOUDER),
-        free_local=float(np.hypot(LEAST_LOCAL, np.sqrt(np.mean(map_ ** 2)) if map_.size else 0)),
+        free_local=float(np.hypot(LEAST_LOCAL, np.sqrt(np.mean(local ** 2)) if local.size else 0)),
     )  # fmt: skip
     found = least_squares(problem, found.x, method="lm", max_nfev=200)
     return _program(problem, found.x, found.jac, shading, loud)
-
-
-def _problem(
-    stored: np.ndarray,
-    spectra: np.ndarray,
-    frame: np.ndarray,
-    shading: Shading | None,
-    places: np.ndarray | None,
-    noise: np.ndarray | float,
-) -> _Fit:
-    expected, whitening = _expected(spectra)[0], _whitening(spectra, noise)
-    if shading is None or places is None:
-        bare = np.zeros((len(stored), 5))
-        no_area = np.empty((0, 3)), np.empty((0, 7))
-        return _Fit(stored, expected, whitening, frame, bare, np.zeros_like(stored), *no_area)
-    return _Fit(
-        stored, expected, whitening, frame, shading.design(places), shading.tinted(places),
-        shading.areas, shading.area_design, max(AREAS_OFF, 0.7 * shading.left),
-    )  # fmt: skip
 
 
 def _whitening(spectra: np.ndarray, noise: np.ndarray | float, louder: float = 1.0) -> np.ndarray:
@@ -254,13 +245,6 @@ def collapsed() -> tuple[np.ndarray, np.ndarray]:
 def _expected(spectra: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     mean, spread = collapsed()
     return spectra @ mean.T, spectra @ spread @ spectra.T
-
-
-def _start(problem: _Fit, shading: Shading | None) -> np.ndarray:
-    start = np.zeros(problem.count)
-    if shading is not None and len(problem.areas):
-        start[-7:] = shading.solved
-    return start
 
 
 def _program(

@@ -153,7 +153,7 @@ def _measured(path: Path, white: tuple[str, int]) -> Reference:
     order = in_rows(list(table["sample"].astype(str)))
     table = table.iloc[order].reset_index(drop=True)
     spectral = found.spectra is not None
-    lab, spectra = _values(table, spectral, white)
+    lab = (convert.spectra_to_lab(table, *white) if spectral else table)[LAB].to_numpy(float)
     turned = _upright(lab)
     if turned is None:
         raise InputError(
@@ -161,12 +161,13 @@ def _measured(path: Path, white: tuple[str, int]) -> Reference:
             "Expected the usual 24-patch target, row by row, its greys in the last row."
         )
     names = tuple(table["sample"].astype(str).iloc[turned])
-    if spectra is None:
+    if not spectral:
         spectra = nearest_spectra(lab[turned], _white_of(table, path.name))
-        lab = _lab(spectra, white)
-    else:
-        spectra, lab = spectra[turned], lab[turned]
-    return Reference(lab, spectra, names, spectral, path.name, white)
+        return Reference(_lab(spectra, white), spectra, names, spectral, path.name, white)
+    bands = convert.wavelength_columns(table)
+    at, read_as = [float(band) for band in bands], table[bands].to_numpy(float)[turned]
+    spectra = np.array([np.interp(BANDS, at, row) for row in read_as])
+    return Reference(lab[turned], spectra, names, spectral, path.name, white)
 
 
 def _white_of(table: pd.DataFrame, name: str) -> tuple[str, int]:
@@ -177,17 +178,6 @@ def _white_of(table: pd.DataFrame, name: str) -> tuple[str, int]:
             "Give all under one white."
         )
     return found[0]
-
-
-def _values(
-    table: pd.DataFrame, spectral: bool, white: tuple[str, int]
-) -> tuple[np.ndarray, np.ndarray | None]:
-    if not spectral:
-        return table[LAB].to_numpy(float), None
-    lab = convert.spectra_to_lab(table, *white)[LAB].to_numpy(float)
-    bands = convert.wavelength_columns(table)
-    at = [float(b) for b in bands]
-    return lab, np.array([np.interp(BANDS, at, row) for row in table[bands].to_numpy(float)])
 
 
 def in_rows(samples: list[str]) -> list[int]:

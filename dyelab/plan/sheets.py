@@ -109,7 +109,9 @@ def page(
     if sheet == "baths":
         data |= _bath_data(planned, children, listed)
     elif sheet == "timetable":
-        data |= {"days": timetable(planned, pots), "about": _about(planned, pots)}
+        key = "series.water_baths" if planned.water_bath else "series.pots"
+        about = words.say(key, pots=pots, jars=planned.water_bath)
+        data |= {"days": timetable(planned, pots), "about": about}
     elif sheet == "labels":
         pictures = _marks(planned.swatches)
         data |= _label_data(planned.swatches, paper)
@@ -234,12 +236,6 @@ def effort(planned: Series, pots: int = 2) -> dict[str, Any]:
     told = {"pots": many, "baths": baths, "rounds": rounds, "days": len(days)}
     hours = sum(day["hours"] for day in days)
     return {**told, "hours": hours, "salts_g": float(salts["weigh_g"].sum())}
-
-
-def _about(planned: Series, pots: int) -> str:
-    if planned.water_bath:
-        return words.say("series.water_baths", pots=pots, jars=planned.water_bath)
-    return words.say("series.pots", pots=pots)
 
 
 def _stage(

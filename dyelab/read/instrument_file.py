@@ -94,26 +94,22 @@ def measurements(
     1    W02  0.152  0.138
     """
     there = {name: word for name, word in options.items() if not (skip_bad and name == "skip_bad")}
+    name = Path(path).name
     try:
-        made = _read(Path(path), (illuminant, observer), scale, sheet, geometry)
-        _need_good(made, skip_bad, Path(path).name)
+        grids, notes = _grids(Path(path))
+        found, left = _of_sheet(grids, sheet, name)
+        if not any(len(grid.cells) or grid.faults for grid in found):
+            raise InputError(
+                f"{name}: the columns are named, but no row of data follows: the table is empty. "
+                "Expected a row for each sample: export the measurements again."
+            )
+        parts = _parts(found, name, (illuminant, observer), scale)
+        made = _merged(parts, [*notes, *left], geometry, name)
+        _need_good(made, skip_bad, name)
     except InputError as error:
         raise InputError(worded(str(error), there)) from None
     told = {name: made.faults[name].map(lambda t: worded(t, there)) for name in ("remedy", "text")}
     return replace(made, faults=made.faults.assign(**told))
-
-
-def _read(
-    path: Path, white: White, scale: Scale | None, sheet: str | None, geometry: str | None
-) -> Measurements:
-    found, notes = _grids(path)
-    found, left = _of_sheet(found, sheet, path.name)
-    if not any(len(grid.cells) or grid.faults for grid in found):
-        raise InputError(
-            f"{path.name}: the columns are named, but no row of data follows: the table is empty. "
-            "Expected a row for each sample: export the measurements again."
-        )
-    return _merged(_parts(found, path.name, white, scale), [*notes, *left], geometry, path.name)
 
 
 def _need_good(result: Measurements, skip_bad: bool, name: str) -> None:
