@@ -14,6 +14,7 @@ from dyelab import book, plan, recipe, synth, words
 from dyelab.handout import colours, sheets
 from dyelab.handout import page as parts
 from dyelab.panel import (
+    book_choice,
     browse,
     capture,
     compare,
@@ -80,8 +81,10 @@ def _made_up(tmp_path, monkeypatch):
         lines = [f"{json.dumps(key)} = {json.dumps(text)}" for key, text in said.items()]
         (folder / f"{topic}.toml").write_text("\n".join(lines), encoding="utf-8")
     words.use("xx", tmp_path)
+    book_choice.source.cache_clear()  # it keeps what was said
     yield
     words.use("en")
+    book_choice.source.cache_clear()
 
 
 def own_words(bk):

@@ -89,7 +89,7 @@ def mine(tmp_path):
 def test_a_printed_cloth_is_planned_and_goes_into_the_book(mine):
     panel = printed_cloth.panel(mine)
     assert "leaf, stem, ground on one cloth of cotton" in said(panel)
-    assert "ground takes what the dye gives to bare cloth" in said(panel)
+    assert "Bare cloth, ground, takes what the dye gives it alone" in said(panel)
     table = panel.shown.table.set_index(["area", "material"])
     assert table.loc[("whole", "madder"), "weigh_g"] == pytest.approx(6.0)  # 30 % of 20 g
     assert table.loc[("leaf", "aluminium acetate"), "weigh_g"] != 0

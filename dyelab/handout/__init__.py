@@ -91,7 +91,7 @@ def share_page(
     """
     blocks: list[Any] = [Text(sentence, "lead")]
     if figure is not None:
-        blocks.append(Live(str(figure.to_json()), sentence, chart(figure, sentence)))
+        blocks.append(live(figure, sentence))
     if table is not None and len(table.columns):
         blocks.append(number_table(table, decimals=2))
     blocks += [Points(tuple(notes))] if notes else []

@@ -570,7 +570,7 @@ def number_table(frame: pd.DataFrame, caption: str = "", decimals: int = 1) -> N
     return NumberTable(heads, rows, numeric, caption)
 
 
-def cell(value: Any, decimals: int = 1) -> str:
+def cell(value: Any, decimals: int = 1, *, missing: str = "–") -> str:
     """One cell as text; missing is a dash, because blank looks forgotten on paper.
 
     Examples
@@ -580,7 +580,9 @@ def cell(value: Any, decimals: int = 1) -> str:
     '−3.1'
     """
     if value is None or (not isinstance(value, str) and pd.isna(value)):
-        return "–"
+        return missing
+    if isinstance(value, bool | np.bool_):
+        return words.say("frame.yes" if value else "frame.no")
     if isinstance(value, float | np.floating):
         return f"{value:.{decimals}f}".replace("-", "−")
     return str(value)

@@ -34,8 +34,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    title = words.say("browse.title")
-    return frame.Panel("browse", title, _choose, _show, refresh=_fit, book=book)
+    return frame.Panel("browse", "browse.title", _choose, _show, refresh=_fit, book=book)
 
 
 def _choose(book: Book) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Capture: a photo of the card to named colours in the book; wrong corners are dragged right."""
 
 import re
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from dyelab import calibrate, card, convert, measure, plan, read, words
 from dyelab.book import Book
 from dyelab.calibrate import through
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, capture_together, choices, frame, html_parts, save
+from dyelab.panel import book_choice, choices, frame, html_parts, save
 from dyelab.panel.book_choice import typed_path
 from dyelab.panel.capture_names import Naming, Tap, candidates, name_windows, read_names
 from dyelab.plot import style
@@ -28,7 +29,20 @@ _KEPT_AS = ("exposure", "amount", "unit", "method")  # said of the readings, mea
 _SELDOM = ("target", "own", "boxes", "by_book", "method")
 _METHODS = ("photo", "scan")
 _GRIP = 9  # pixels of the shown picture
+_MOST = 20  # earlier photos offered, the latest first
 _SQUARE = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """An earlier photo of the book, and how the one at hand compares with it."""
+
+    earlier: measure.Earlier
+    kin: measure.Kinship
+
+    @property
+    def together(self) -> bool:
+        return self.kin.verdict == "together"
 
 
 def _in_order(book: Book) -> list[tuple[str, str]]:
@@ -61,7 +75,7 @@ class Capture(frame.Panel):
         self._asked = False
         self._labels = pd.DataFrame()
         self._named = Naming({}, {}, self._labels)
-        self._pairing: capture_together.Pairing | None = None
+        self._pairing: Pairing | None = None
         self._joined: measure.Joined | None = None
         add = choices.button("capture.add", lambda: self._guard(self.add_to_book))
         self.add = add.add_class("dl-main-button")
@@ -70,7 +84,7 @@ class Capture(frame.Panel):
         kinds = choices.options("capture.card_", card.KINDS)
         self.kind = choices.pick(words.say("capture.card"), kinds)
         super().__init__(
-            *("capture", words.say("capture.title"), self._offered, self._measured),
+            *("capture", "capture.title", self._offered, self._measured),
             refresh=lambda _opened, made: _fit(self.book, made),  # with what was added since
             actions={
                 "capture.write_card": Capture.write_card,
@@ -124,7 +138,8 @@ class Capture(frame.Panel):
             "upload": upload,
             "path": path,
             **choices.exposures(),
-            **capture_together.choose(book),
+            "goes_with": choices.pick("capture.goes_with", _earlier(book)),
+            "witnesses": choices.text("capture.witnesses"),
             "first": choices.pick("capture.first", _in_order(book)),
             "names": choices.text("capture.names", long=True),
             "target": choices.pick("capture.target", targets),
@@ -159,7 +174,7 @@ class Capture(frame.Panel):
             pair = measure.paired(
                 self.book, picked["goes_with"], self.measured, self.origin, reference
             )
-            self._pairing = capture_together.Pairing(*pair)
+            self._pairing = Pairing(*pair)
         return self._told(self.measured, self._naming())
 
     def _of(
@@ -256,7 +271,7 @@ class Capture(frame.Panel):
         notes = [
             *([words.say("capture.flagged", count=flagged)] if flagged else []),
             *naming.notes,
-            *capture_together.notes(self._pairing, self._joined, self.book),
+            *_about_pair(self._pairing, self._joined, self.book),
             words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
             *(words.say(f"capture.{flag}") for flag in _TOLD if flag in flags),
             *([words.say("capture.before_tests")] if self.values["exposure"] == "none" else []),
@@ -315,7 +330,7 @@ class Capture(frame.Panel):
             self.book, self._joined.measured if self._joined else self.measured, self.origin,
             names, method=told["method"], **choices.exposure_values(told),
             goes_with=pair.earlier.source if pair else "",
-            witnesses=capture_together.witnesses(told["witnesses"]),
+            witnesses=_witnesses(told["witnesses"]),
         )  # fmt: skip
         new = len(grown.swatches) - len(self.book.swatches)
         state = choices.exposure_text(told)
@@ -330,7 +345,7 @@ class Capture(frame.Panel):
         """Whether to ask once more: a test's photo is weak evidence unless it goes with another."""
         asked, self._asked = self._asked, True
         tested = told["exposure"] != "none" and not told["goes_with"]
-        return tested and not asked and bool(capture_together.photos(self.book))
+        return tested and not asked and bool(_photos(self.book))
 
     def _forget(self) -> None:
         """The next photo is chosen anew: nothing of this one waits to be added again."""
@@ -370,7 +385,7 @@ class Capture(frame.Panel):
         """The photo as going with the earlier one chosen, if it does."""
         self._joined, pair = None, self._pairing
         if pair is not None and pair.together:
-            seen = capture_together.witnesses(self.values["witnesses"])
+            seen = _witnesses(self.values["witnesses"])
             self._joined = measure.joined(pair.earlier, pair.kin, made, names, seen)
         return made if self._joined is None else self._joined.measured
 
@@ -400,7 +415,44 @@ def _within(quad: np.ndarray, x: float, y: float) -> bool:
 def _fit(book: Book, made: dict[str, Any]) -> None:
     """Ask only what what was chosen before makes sense of."""
     choices.fit_exposure(made)
-    capture_together.fit(book, made)
+    choices.set_options(made["goes_with"], _earlier(book))  # the photos that it has by now
+    made["goes_with"].layout.display = None if len(made["goes_with"].options) > 1 else "none"
+    made["witnesses"].layout.display = None if made["goes_with"].value else "none"
+
+
+def _earlier(book: Book) -> list[tuple[str, str]]:
+    return [(words.say("capture.goes_alone"), ""), *_photos(book)]
+
+
+def _photos(book: Book) -> list[tuple[str, str]]:
+    """Photos of the book that another can go with: what they are called here, and their source."""
+    rows = book.readings[book.readings["method"].eq("photo")]
+    rows = rows[rows["reading"].isin(book.shared["reading"])]
+    names = dict(zip("photos/" + book.photos["photo"], book.photos["original"], strict=True))
+    found = []
+    for source, codes in rows.groupby("source", sort=False)["swatch"].agg(list).items():
+        told = {"name": names.get(source, source), "first": codes[0], "last": codes[-1]}
+        named = words.say("capture.photo_called", count=len(codes), **told)
+        found.append((named, str(source)))
+    return found[::-1][:_MOST]
+
+
+def _witnesses(text: str) -> tuple[str, ...]:
+    """Swatch codes, parted by commas or spaces."""
+    return tuple(text.replace(",", " ").replace(";", " ").split())
+
+
+def _about_pair(pairing: Pairing | None, made: Any, book: Book) -> list[str]:
+    """Whether the photos go together, and what the witnesses saw."""
+    if pairing is None:
+        return [words.say("capture.may_go_with")] if _photos(book) else []
+    if not pairing.together:
+        return [words.say(f"capture.apart_{pairing.kin.verdict}", apart=pairing.kin.apart)]
+    said = [words.say("capture.together", apart=pairing.kin.apart)]
+    for row in made.witnesses.to_dict("records"):
+        key = "capture.witness_large" if row["large"] else "capture.witness"
+        said.append(words.say(key, swatch=row["swatch"], change=row["dE00"]))
+    return said
 
 
 def _corners(pose: Any) -> np.ndarray:

@@ -17,7 +17,8 @@ def _is_key(name: str) -> bool:
     return "." in name and " " not in name and words.there(name)
 
 
-def _text(name: str) -> str:
+def text_of(name: str) -> str:
+    """Return the words of a key such as ``metals.dye``, or a text as it stands."""
     return words.say(name) if _is_key(name) else name
 
 
@@ -28,7 +29,7 @@ def _dressed(widget: Any, name: str, note: str = "", unit: str = "") -> Any:
     """
     beside = (f"{name}_hint", f"{name}_note")
     note = note or next((words.say(key) for key in beside if _is_key(key)), "")
-    widget.description = f"{_text(name)} ({unit})" if unit else _text(name)
+    widget.description = f"{text_of(name)} ({unit})" if unit else text_of(name)
     widget.add_class("dl-choice")
     if hasattr(widget, "style"):
         widget.style.description_width = "auto"
@@ -44,23 +45,23 @@ def options(key: str, codes: Iterable[Any]) -> list[tuple[str, Any]]:
     return [(words.say(f"{key}{code}"), code) for code in codes]
 
 
-def _shown(options: Iterable[Any]) -> list[Any]:
-    """Options with ``none`` in words, where the words are other than the code."""
+def _shown(options: Iterable[Any]) -> tuple[list[Any], list[Any]]:
+    """Options with ``none`` in words, where the words are other than the code; and their values."""
     listed, none = list(options), words.say("recipe_words.none")
     pairs = [o if isinstance(o, tuple) else (str(o), o) for o in listed]
-    if none == "none" or "none" not in [label for label, _ in pairs]:
-        return listed
-    return [(none if label == "none" else label, value) for label, value in pairs]
+    if none != "none" and "none" in [label for label, _ in pairs]:
+        listed = [(none if label == "none" else label, value) for label, value in pairs]
+    return listed, [value for _, value in pairs]
 
 
-def _nothing() -> tuple[str, None]:
-    return words.say("recipe_words.none"), None
+def _some(options: Iterable[Any]) -> tuple[list[Any], list[Any]]:
+    """The same, with nothing to choose where there are none."""
+    return _shown(list(options) or [(words.say("recipe_words.none"), None)])
 
 
 def pick(name: str, options: Iterable[Any], value: Any = None) -> Any:
     """One of a list; options are values or (label, value) pairs."""
-    listed = _shown(options)
-    values = [o[1] if isinstance(o, tuple) else o for o in listed]
+    listed, values = _shown(options)
     # By place: a list whose first option stands for None would else show nothing chosen.
     first = values.index(value) if value in values else (0 if values else None)
     return _dressed(widgets.Dropdown(options=listed, index=first), name)
@@ -89,16 +90,14 @@ def pick_many(
     name: str, options: Iterable[Any], value: Sequence[Any] = (), *, rows: int = 5, note: str = ""
 ) -> Any:
     """Several of a list, by ticking; the value is a tuple."""
-    listed = _shown(options)
-    values = [o[1] if isinstance(o, tuple) else o for o in listed]
+    listed, values = _shown(options)
     kept = [v for v in value if v in values]
     return _dressed(Ticks(listed, kept, rows=rows).add_class("dl-many"), name, note)
 
 
 def steps(name: str, options: Sequence[Any], value: Any = None) -> Any:
     """A slider over a few given values, such as the doses that were dyed."""
-    listed = _shown(options) or [_nothing()]
-    values = [o[1] if isinstance(o, tuple) else o for o in listed]
+    listed, values = _some(options)
     first = value if value in values else values[0]
     return _dressed(widgets.SelectionSlider(options=listed, value=first), name)
 
@@ -152,7 +151,7 @@ def tick(name: str, value: bool = False) -> Any:
 
 def upload(name: str, accept: str = "", *, many: bool = False) -> Any:
     """A file of the user's own; ``widget.value`` is ipywidgets' tuple of uploads."""
-    made = widgets.FileUpload(accept=accept, multiple=many, description=_text(name))
+    made = widgets.FileUpload(accept=accept, multiple=many, description=text_of(name))
     return made.add_class("dl-button")
 
 
@@ -170,12 +169,11 @@ def photo(value: str = "") -> tuple[Any, Any]:
 
 def set_options(widget: Any, options: Iterable[Any]) -> None:
     """Give a `pick` or `steps` new options and keep its value where that is still one."""
-    listed = _shown(options)
+    listed, values = _some(options)
     if list(widget.options) == listed:
         return
-    values = [o[1] if isinstance(o, tuple) else o for o in listed]
     kept = widget.value
-    widget.options = listed or [_nothing()]
+    widget.options = listed
     if isinstance(kept, tuple):
         widget.value = tuple(v for v in kept if v in values)
     elif kept in values:

@@ -29,7 +29,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         Else the one the session was opened with, else the example.
     """
     return frame.Panel(
-        *("compare", words.say("comparing.title"), _choose, _show),
+        *("compare", "comparing.title", _choose, _show),
         refresh=_fit,
         prepare=book_choice.source,
         actions={"comparing.one_pot": _one_pot},

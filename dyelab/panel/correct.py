@@ -45,7 +45,7 @@ def panel(book: frame.Chosen = None) -> Correct:
         Else the one the session was opened with, else the example.
     """
     return Correct(
-        *("correct", words.say("correcting.title"), _choose, _show),
+        *("correct", "correcting.title", _choose, _show),
         refresh=_fit,
         actions={"correcting.put_step": _put},
         main=True,

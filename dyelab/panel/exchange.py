@@ -28,14 +28,13 @@ class Exchange(frame.Panel):
     """The panel whose button does the task chosen; a spreadsheet is talked over before it is."""
 
     def __init__(self, book: frame.Chosen = None) -> None:
-        title = words.say("exchange.title")
         self.found, self.understood = widgets.HTML(), widgets.HTML()
         self.columns = widgets.VBox().add_class("dl-choices")
         self.asked = widgets.VBox().add_class("dl-choices")
         self._read: tuple[Any, tuple[Sheet, ...]] = ("", ())  # what is on show, and its sheets
         self._incoming: Incoming | None = None
         super().__init__(
-            *("exchange", title, _choose, self._look),
+            *("exchange", "exchange.title", _choose, self._look),
             refresh=_fit,
             actions={"exchange.go": lambda panel: panel._done(**panel.values)},
             main=True,

@@ -49,8 +49,9 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    title = words.say("fastness_panel.title")
-    return frame.Panel("fastness", title, _choose, _show, refresh=_fit, prepare=_bench, book=book)
+    return frame.Panel(
+        "fastness", "fastness_panel.title", _choose, _show, refresh=_fit, prepare=_bench, book=book
+    )
 
 
 def _bench(book: Book) -> _Bench:

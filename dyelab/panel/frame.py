@@ -82,7 +82,7 @@ class Panel(widgets.VBox):
     name : str
         Short name, for remembered choices and saved files, such as ``"iron"``.
     title : str
-        Heading.
+        Heading: the key of its words, or a text.
     choose : callable
         ``choose(book) -> dict of name to widget`` made with `panel.choices`.
     show : callable
@@ -129,7 +129,7 @@ class Panel(widgets.VBox):
         seldom: Sequence[str] = (),
         book: Chosen = None,
     ) -> None:
-        self.name, self.title, self._remember = name, title, remember
+        self.name, self.title, self._remember = name, choices.text_of(title), remember
         self._seldom = seldom
         self._choose, self._show, self._refresh = choose, show, refresh
         self._prepare = prepare or (lambda opened: opened)

@@ -23,7 +23,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         Else the one the session was opened with, else the example.
     """
     return frame.Panel(
-        *("guess", words.say("guess.panel_title"), _choose, _show),
+        *("guess", "guess.panel_title", _choose, _show),
         refresh=_fit,
         prepare=book_choice.source,
         actions={"guess.write": _write},
@@ -32,22 +32,14 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 
 def _write(panel: frame.Panel) -> str:
-    asked = {name: panel.values[name] for name in ("metal", "note")}
-    title = f"guess {asked['metal']} {book_choice.title(panel.book.path)}"
-    path = guess.write_guess_page(
-        save.fresh(title, ".html"), panel.ready, count=int(panel.values["count"]), **asked
-    )
-    wanted, cloths = int(panel.values["count"]), len(_asked(panel))
-    said = words.say(
-        "guess.wrote", path=path, size=round(path.stat().st_size / 1000), cloths=cloths
-    )
-    few = words.say("guess.few", metal=asked["metal"], wanted=wanted) if cloths < wanted else ""
-    return f"{said} {few}".strip()
-
-
-def _asked(panel: frame.Panel) -> list[shift.Question]:
-    metal, count = panel.values["metal"], int(panel.values["count"])
-    return guess.questions(panel.ready, metal=metal, count=count)
+    metal, wanted, note = (panel.values[name] for name in ("metal", "count", "note"))
+    asked: Any = {"metal": metal, "count": int(wanted)}
+    path = save.fresh(f"guess {metal} {book_choice.title(panel.book.path)}", ".html")
+    guess.write_guess_page(path, panel.ready, note=note, **asked)
+    cloths = len(guess.questions(panel.ready, **asked))
+    told = {"size": round(path.stat().st_size / 1000), "cloths": cloths}
+    few = words.say("guess.few", metal=metal, wanted=int(wanted)) if cloths < wanted else ""
+    return f"{words.say('guess.wrote', path=path, **told)} {few}".strip()
 
 
 def _choose(source: colours.Source) -> dict[str, Any]:

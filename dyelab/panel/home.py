@@ -36,8 +36,7 @@ class Home(frame.Panel):
     """The panel that shows the whole book and leads everywhere."""
 
     def __init__(self, book: frame.Chosen = None) -> None:
-        title = words.say("home.title")
-        super().__init__("home", title, _choose, _show, remember="session", book=book)
+        super().__init__("home", "home.title", _choose, _show, remember="session", book=book)
         self.add_class("dl-start")
 
     def _display(self, shown: frame.Shown) -> None:

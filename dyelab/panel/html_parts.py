@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import words
+from dyelab.handout.page import cell
 from dyelab.plot import style
 from dyelab.table import LAB
 
@@ -195,13 +196,7 @@ def _kind(cells: pd.Series) -> str:
 
 def cell_text(value: Any, *, whole: bool = False) -> str:
     """A cell as a reader sees it: blank for missing, two decimals at most."""
-    if value is None or (not isinstance(value, str) and pd.isna(value)):
-        return ""
-    if isinstance(value, bool | np.bool_):
-        return words.say("frame.yes" if value else "frame.no")
-    if isinstance(value, float | np.floating):
-        return f"{value:.{0 if whole else 2}f}".replace("-", "−")
-    return str(value)
+    return cell(value, 0 if whole else 2, missing="")
 
 
 def _together(text: str) -> str:

@@ -49,7 +49,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         Else the one the session was opened with, else the example.
     """
     return frame.Panel(
-        *("instrument", words.say("instrument.title"), _choose, _show),
+        *("instrument", "instrument.title", _choose, _show),
         refresh=lambda _book, made: choices.fit_exposure(made),
         actions={"instrument.add": _added},
         main=True,

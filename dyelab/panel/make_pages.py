@@ -20,9 +20,8 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    title = words.say("make_pages.title")
     given: Any = {"refresh": _fit, "prepare": book_choice.source, "book": book}
-    return frame.Panel("pages", title, _choose, _show, **given).save_first()
+    return frame.Panel("pages", "make_pages.title", _choose, _show, **given).save_first()
 
 
 def _choose(source: colours.Source) -> dict[str, Any]:

@@ -55,9 +55,8 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    title = words.say("metals.title")
     return frame.Panel(
-        "iron-and-copper", title, _choose, _show, refresh=_fit, prepare=_bench, book=book
+        "iron-and-copper", "metals.title", _choose, _show, refresh=_fit, prepare=_bench, book=book
     )
 
 

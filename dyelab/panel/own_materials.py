@@ -24,7 +24,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         Else the one the session was opened with, else the example.
     """
     return frame.Panel(
-        *("materials", words.say("own_materials.title"), _choose, _show),
+        *("materials", "own_materials.title", _choose, _show),
         refresh=_fit,
         actions={"own_materials.put": _put},
         main=True,

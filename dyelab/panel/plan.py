@@ -43,7 +43,7 @@ class Planner(frame.Panel):
         self.folder = choices.text("planning.new_book").add_class("dl-wide")
         self.white = choices.pick("planning.new_white", book_choice.whites())
         super().__init__(
-            *("plan", words.say("planning.title"), _choose, _show),
+            *("plan", "planning.title", _choose, _show),
             refresh=_fit,
             actions={"planning.put": Planner.into, "planning.sheets": _written},
             main=True,

@@ -23,8 +23,10 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    title, actions = words.say("printing.title"), {"printing.put": _into}
-    return frame.Panel("printing", title, _choose, _show, actions=actions, main=True, book=book)
+    actions = {"printing.put": _into}
+    return frame.Panel(
+        "printing", "printing.title", _choose, _show, actions=actions, main=True, book=book
+    )
 
 
 def _into(panel: frame.Panel) -> str:

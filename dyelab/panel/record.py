@@ -42,7 +42,7 @@ def panel(book: frame.Chosen = None) -> Record:
         Else the one the session was opened with, else the example.
     """
     return Record(
-        *("record", words.say("planning.done_title"), _choose, _show),
+        *("record", "planning.done_title", _choose, _show),
         refresh=_fit,
         prepare=lambda opened: (opened, plan.open_baths(opened)),
         actions={

@@ -27,9 +27,8 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     book : Book or path, optional
         Else the one the session was opened with, else the example.
     """
-    title = words.say("share.title")
     return frame.Panel(
-        "share", title, _choose, _show, refresh=_fit, prepare=book_choice.source, book=book
+        "share", "share.title", _choose, _show, refresh=_fit, prepare=book_choice.source, book=book
     )
 
 

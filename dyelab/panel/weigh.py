@@ -47,7 +47,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
         Its own materials count too. Else the one the session was opened with, else the example.
     """
     given: Any = {"refresh": _fit, "prepare": books.materials, "book": book}
-    return frame.Panel("weigh", words.say("weighing.title"), _choose, _show, **given)
+    return frame.Panel("weigh", "weighing.title", _choose, _show, **given)
 
 
 def _choose(listed: pd.DataFrame) -> dict[str, Any]:

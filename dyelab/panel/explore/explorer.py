@@ -22,7 +22,7 @@ class Explorer(frame.Panel):
     def __init__(self, book: frame.Chosen = None) -> None:
         works = (Explorer.aim, Explorer.take_first, Explorer.into)
         super().__init__(
-            *("explore", words.say("exploring.title"), offered.choose, answers.show),
+            *("explore", "exploring.title", offered.choose, answers.show),
             refresh=offered.fit,
             prepare=bench.prepare,
             actions=dict(zip(_TAKES, works, strict=True)),
