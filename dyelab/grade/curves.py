@@ -90,22 +90,26 @@ class Curve:
     ----------
     name : str
         One of `QUANTITIES`.
-    fan : Fan
-    shape, told : str, bool
-        Likeliest shape, and whether the readings tell it from the others.
-    readings : DataFrame
-        `x, y, low, high`: every reading as it is in the table, with its interval where the
-        quantity has one there.
-    longest : float
-        Longest exposure read.
+    of : Drift
+        Whose curve it is.
     """
 
     name: str
-    fan: Fan
-    shape: str
-    told: bool
-    readings: pd.DataFrame
-    longest: float
+    of: "Drift"
+
+    @property
+    def fan(self) -> Fan:
+        """The average of shapes that it is read off."""
+        return self.of.fan
+
+    @cached_property
+    def readings(self) -> pd.DataFrame:
+        """`x, y, low, high`: every reading as in the table, its interval where it has one there."""
+        if self.name in DISTANCES:
+            y, low, high = self.of.distances[self.name]
+            return pd.DataFrame({"x": self.of.amounts[1:], "y": y, "low": low, "high": high})
+        values = _coordinate(self.name, self.of.lab)
+        return pd.DataFrame({"x": self.of.amounts, "y": values, "low": np.nan, "high": np.nan})
 
     def at(self, x: np.ndarray) -> np.ndarray:
         """Curve at exposures x (q,), up to the horizon."""
@@ -119,8 +123,8 @@ class Curve:
     @property
     def declined(self) -> bool:
         """Whether the band at the horizon is wider than the change already read."""
-        low, high = self.band(np.array([HORIZON * self.longest]))
-        now, before = self.at(np.array([self.longest, 0.0]))
+        low, high = self.band(np.array([HORIZON * self.of.longest]))
+        now, before = self.at(np.array([self.of.longest, 0.0]))
         return bool(high[0] - low[0] > abs(now - before))
 
     @cached_property
@@ -211,14 +215,6 @@ class Drift:
         return self.series.longest
 
     @cached_property
-    def marks(self) -> dict[str, pd.DataFrame]:
-        """Readings by distance: `x, y, low, high`, as in the table of grades."""
-        return {
-            name: pd.DataFrame({"x": self.amounts[1:], "y": y, "low": low, "high": high})
-            for name, (y, low, high) in self.distances.items()
-        }
-
-    @cached_property
     def fit(self) -> shapes.Average:
         """All shapes, averaged by evidence."""
         return shapes.average(self.series)
@@ -233,14 +229,7 @@ class Drift:
     @cached_property
     def curves(self) -> dict[str, Curve]:
         """Curves by quantity: `L`, `C`, `h` (degrees), `dE00`, `dEF` (from the colour before)."""
-        return {name: self._curve(name) for name in QUANTITIES if name not in self.left_out}
-
-    def _curve(self, name: str) -> Curve:
-        read = self.marks.get(name)
-        if read is None:
-            values = _coordinate(name, self.lab)
-            read = pd.DataFrame({"x": self.amounts, "y": values, "low": np.nan, "high": np.nan})
-        return Curve(name, self.fan, self.fit.shape, self.fit.told, read, self.longest)
+        return {name: Curve(name, self) for name in QUANTITIES if name not in self.left_out}
 
 
 def drift(
@@ -427,7 +416,7 @@ def along(one: Drift, amounts: np.ndarray) -> pd.DataFrame:
     1  72.7  14.9  24.2
     """
     x = np.asarray(amounts, float)
-    curve, read = one.curves["dEF"], one.marks["dEF"].set_index("x")
+    curve, read = one.curves["dEF"], one.curves["dEF"].readings.set_index("x")
     change = np.stack([np.interp(x, one.fan.x, c) for c in one.fan.change.T], axis=-1)
     rows = pd.DataFrame(one.lab[0] + change, columns=table.LAB)
     low, high = curve.band(x)
@@ -541,7 +530,7 @@ def curve_table(one: Drift, confidence: float = 0.95) -> pd.DataFrame:
     for name, curve in one.curves.items():
         below, above = curve.band(far, confidence)
         ends = curve.at(np.array([0.0, one.longest, far[0]]))
-        row = {"quantity": name, "shape": curve.shape, "told": curve.told}
+        row = {"quantity": name, "shape": one.fit.shape, "told": one.fit.told}
         row |= {"rate": rate, "rate_low": low, "rate_high": high, "rate_of": kind}
         row |= {"before": ends[0], "after": ends[1], "forecast": ends[2]}
         row |= {"forecast_low": below[0], "forecast_high": above[0], "declined": curve.declined}
