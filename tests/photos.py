@@ -6,6 +6,9 @@ import numpy as np
 from worlds import random_books, synth
 from worlds.synth import render
 
+from dyelab.calibrate.program import DRAWS, Program, Undoing
+from dyelab.calibrate.tone import Tone
+
 
 def cloth(seed, count=24):
     rng = np.random.default_rng(seed)
@@ -33,3 +36,9 @@ def easy(**changes):
 def drawn(seed, megapixels=2.0, **changes):
     shot = random_books.random_shot(seed, megapixels=megapixels, **changes)
     return render.render(cloth(seed), shot, seed=seed)
+
+
+def exact():
+    """A program without doubt, that did nothing."""
+    made = Undoing(Tone(), np.zeros(3))
+    return Program(made, (made,) * DRAWS, np.zeros((DRAWS, 24, 3)), None, 0.0, 1.0)

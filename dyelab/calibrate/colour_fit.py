@@ -110,10 +110,9 @@ class Normal:
 
     def solved(self, ridge: float) -> tuple[np.ndarray, np.ndarray]:
         """Matrix (3, p) that fits best, and the inverse of the equations."""
-        square = self.square + ridge * np.trace(self.square) / len(self.square) * np.eye(
-            len(self.square)
-        )
-        inverse = np.linalg.inv(square)
+        size = len(self.square)
+        held = ridge * np.trace(self.square) / size * np.eye(size)
+        inverse = np.linalg.inv(self.square + held)
         return (inverse @ self.aim).reshape(3, -1), inverse
 
 
@@ -126,11 +125,6 @@ def normal(phi: np.ndarray, of: Known, share: np.ndarray | float = 1.0) -> Norma
     square = (heavy.reshape(n, 9).T @ products).reshape(3, 3, p, p)
     aim = np.einsum("njk,nk->nj", heavy, of.xyz).T @ phi
     return Normal(square.transpose(0, 2, 1, 3).reshape(3 * p, 3 * p), aim.ravel())
-
-
-def solve(phi: np.ndarray, of: Known, ridge: float = 1e-6) -> np.ndarray:
-    """Matrix (3, p) that best turns terms (n, p) into the known colours."""
-    return normal(phi, of).solved(ridge)[0]
 
 
 def left_out(

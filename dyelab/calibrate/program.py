@@ -272,9 +272,3 @@ def _rising(best: np.ndarray, move: np.ndarray) -> np.ndarray:
         if Tone(*(best + share * move)[:3]).rising:
             return best + share * move
     return best
-
-
-def exact(tone: Tone | None = None, count: int = 24) -> Program:
-    """Return a program without doubt: a curve and no more."""
-    made = Undoing(tone or Tone(), np.zeros(3))
-    return Program(made, (made,) * DRAWS, np.zeros((DRAWS, count, 3)), None, 0.0, 1.0)

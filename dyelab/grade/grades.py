@@ -96,7 +96,7 @@ def pair(frame: pd.DataFrame) -> Pairing:
         pairs.append(_pair(cells, first, after, flags, sets))
     if not pairs:
         raise InputError(missing[0]["text"])
-    missing += _no_after(rows, base, {tuple(p[name] for name in WHERE) for p in pairs})
+    missing += _no_after(base, {tuple(p[name] for name in WHERE) for p in pairs})
     gaps = pd.DataFrame(missing, columns=[*WHERE, "text"]).drop_duplicates("text")
     return Pairing(pd.DataFrame(pairs), _stacked(rows, sets), gaps.reset_index(drop=True))
 
@@ -236,7 +236,7 @@ def _no_before(cells: Cells, where: tuple, after: np.ndarray) -> dict:
     return {**dict(zip(WHERE, where, strict=True)), "text": text}
 
 
-def _no_after(rows: pd.DataFrame, base: dict, done: set[tuple]) -> list[dict]:
+def _no_after(base: dict, done: set[tuple]) -> list[dict]:
     """Pieces measured before and never after, in one line: they wait for their test."""
     names = [where[0] for where in base if where[1] == "swatch" and where not in done]
     if not names:

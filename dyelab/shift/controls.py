@@ -169,7 +169,7 @@ def separate(
         bands = pd.concat([split.band(part) for part in possible], ignore_index=True)
     named = label(pd.DataFrame([wanted[1]]), (metal,))[0]
     method = str(wanted[0].get("method", ""))
-    said = _sentence(parts, metal, wanted[0], named, missing, basis)
+    said = _sentence(parts, metal, named, missing, basis)
     return Separation(metal, named, parts, bands, cells, missing, basis, method, said)
 
 
@@ -349,9 +349,7 @@ def _bounds(parts: pd.DataFrame) -> list[str]:
     return [ways.get(part, "") for part in parts["part"]]
 
 
-def _sentence(
-    parts: pd.DataFrame, metal: str, dyed: dict, recipe: str, missing: list[str], basis: str
-) -> str:
+def _sentence(parts: pd.DataFrame, metal: str, recipe: str, missing: list[str], basis: str) -> str:
     rows: dict[Any, Any] = parts.set_index("part").to_dict("index")
     column = "share" if "share" in parts else "distance"
     dye, naive = rows["dye"], rows["naive"]

@@ -18,11 +18,11 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
 import photo_worlds
+from photos import exact
 from worlds import photos as world
 
 from dyelab import calibrate, convert
 from dyelab.calibrate import fit, priors
-from dyelab.calibrate.program import exact
 from dyelab.calibrate.reference import BANDS
 
 REFERENCE = calibrate.reference()
