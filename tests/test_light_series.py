@@ -5,7 +5,8 @@ import pytest
 from click.testing import CliRunner
 from panels import choose
 
-from dyelab import book, cli, grade, read, table
+from dyelab import book, cli, grade, read, synth, table
+from dyelab.cli import options
 from dyelab.errors import InputError
 
 DOSES = (0, 0.3, 1, 3)
@@ -75,6 +76,8 @@ def test_the_command_adds_a_series_to_a_book(bk, tmp_path):
     is_light_series(book.open(bk.path).readings)
     nowhere = CliRunner().invoke(cli.dyelab, ["convert", str(file)])
     assert nowhere.exit_code == 2
+    with pytest.raises(InputError, match="the example stays as it is"):
+        options.own_book(synth.example())
 
 
 def test_the_panel_adds_a_typed_series(bk):

@@ -24,6 +24,9 @@ def test_planning_answers_every_choice():
     panel.choices["design"].value = "fraction"
     assert "(resolution 3)" in said(panel)
     assert any("can't be told" in note for note in panel.shown.notes)
+    assert not any("hours with" in note for note in panel.shown.notes)
+    choose(panel, design="full", fibre=("wool", "cotton", "silk"), pots=1)
+    assert any("hours with 1 pot on at once" in note for note in panel.shown.notes)
     panel.choices["iron"].value = "two"
     assert "is no number" in said(panel)
 

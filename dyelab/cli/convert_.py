@@ -98,7 +98,7 @@ def _add(into: str, every: dict[str, read.Measurements], told: dict[str, Any]) -
     """Add what the files hold of a book's swatches, and save it once."""
     from dyelab import book
 
-    bk, count = book.open(into), 0
+    bk, count = options.own_book(into), 0
     for source, found in every.items():
         made = book.instrument_readings(bk, found.lab, found.spectra, **told)
         if len(made.left):

@@ -129,7 +129,7 @@ def _book(options: dict[str, Any], out: Path | None) -> tuple[Book, Places | Non
         raise InputError("--add and --goes-with don't mix: one photo would be corrected, one not.")
     if into is None:
         return None
-    return book.open(into), None if names is None else book.read_places(names)
+    return common.own_book(into), None if names is None else book.read_places(names)
 
 
 def _white(options: dict[str, Any], taken: tuple[Book, Places | None] | None) -> tuple[str, int]:

@@ -6,12 +6,23 @@ from typing import Any
 
 import click
 
+from dyelab.errors import InputError
+
 PATH: Any = click.Path(path_type=Path)
 
 
 def path(*names: str, **told: Any) -> Callable:
     """Give a command an option that takes a path."""
     return click.option(*names, type=PATH, **told)
+
+
+def own_book(path: Path | str) -> Any:
+    """Open a book to add to; the example that comes along stays as it is."""
+    from dyelab import book, files
+
+    if Path(path).resolve() == files.shipped_path("data", "marlpit_yard").resolve():
+        raise InputError(f"{path}: the example stays as it is. Copy it, and add to the copy.")
+    return book.open(path)
 
 
 def treatment(what: str) -> Callable:

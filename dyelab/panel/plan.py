@@ -32,6 +32,7 @@ _SELDOM = (
 )
 _MOST = 60  # recipes shown before anything is saved; the sheets hold them all
 _PREVIEW = 110  # pixels an inch
+_LONG_DAY = 12.0  # hours at the stove that nobody should plan for (common practice, no source)
 _SHOWN = ["bath", "round", "day", "kind", "fibre", "material", "weigh_g", "fibre_g"]
 _SHOWN += ["water_L", "swatches"]
 
@@ -270,7 +271,8 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     out = _kept(book, chosen)[1]
     notes = [words.say("planning.children_out", what=", ".join(out))] if out else []
     notes += [words.say("planning.cannot", what=text) for text in planned.cannot]
-    notes += [*planned.notes, words.say("planning.keeps"), words.say("planning.own")]
+    notes += [*_long_day(planned, int(chosen["pots"])), *planned.notes]
+    notes += [words.say("planning.keeps"), words.say("planning.own")]
     listed, used = books.materials(book), planned.baths["material"].unique()
     asked = {"paper": chosen["paper"], "children": chosen["children"], "listed": listed}
     template, data, pictures = plan.page(planned, "baths", **asked)
@@ -285,6 +287,13 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
         care=recipe.cautions(used, listed, children=chosen["children"]),
         pictures=preview,
     )
+
+
+def _long_day(planned: plan.Series, pots: int) -> list[str]:
+    """The longest day of the timetable, where it is more than one can stand at the stove."""
+    longest = max(plan.timetable(planned, pots), key=lambda day: day["hours"])
+    told = {"day": longest["day"], "hours": longest["hours"], "pots": pots}
+    return [words.say("planning.long_day", **told)] if longest["hours"] > _LONG_DAY else []
 
 
 def _written(panel: frame.Panel) -> str:
