@@ -14,7 +14,7 @@ import numpy as np
 
 from dyelab import card as cards
 from dyelab import convert
-from dyelab.card import Layout
+from dyelab.card import Layout, printing
 from dyelab.convert.colour_science import library
 from dyelab.convert.srgb import SRGB_TO_XYZ, srgb_from_linear
 
@@ -249,9 +249,9 @@ def _lay(page: np.ndarray, label: Label, card: Layout, scale: float, shot: Shot)
     fine = 16  # pixels a mm of the label itself
     ink = np.ones((round(high * fine), round(wide * fine)), np.float32)
     for at, number in enumerate(cards.marker_pair(label.number)):
-        x, side = cards.QUIET_MM + at * cards.PITCH_MM, round(cards.MARKER_MM * fine)
+        x, side = printing.QUIET_MM + at * cards.PITCH_MM, round(cards.MARKER_MM * fine)
         cells = np.array(cards.marker_cells(number), np.float32)
-        left, top = round(x * fine), round(cards.QUIET_MM * fine)
+        left, top = round(x * fine), round(printing.QUIET_MM * fine)
         ink[top : top + side, left : left + side] = np.kron(cells, np.ones((side // 8, side // 8)))
     begin, end = (round(side * fine) for side in label.hidden)
     ink[:, begin:end] = 0.25
