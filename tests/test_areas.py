@@ -159,6 +159,20 @@ def test_the_metals_panel_shows_what_iron_did_to_a_printed_cloth(tmp_path, monke
     assert "iron made" in panel.sentence
 
 
+def test_browsing_tells_the_areas_of_a_printed_cloth_apart(tmp_path):
+    from dyelab.panel import browse
+
+    panel = browse.panel(book.save(read(printed(tmp_path / "b", cloths=1))))
+    assert panel.sentence == "1 of 1 swatch."
+    told = {chip.label: (chip.lab, chip.note) for chip in panel.shown.chips}
+    assert set(told) == {f"P-01 {area}" for area in AREAS}
+    assert told["P-01 leaf"][1] == "cotton: madder 30 %, aluminium acetate 5 %, wheat bran"
+    assert told["P-01 sky"][0] is None
+    panel.choices["swatch"].value = "P-01"
+    assert "leaf (cotton: madder 30 %, aluminium acetate 5 %" in panel.sentence
+    assert "10 %" not in panel.sentence, "doses of two areas are no dose of one"
+
+
 def test_a_photo_of_a_printed_cloth_shows_each_area_and_the_cloth_with_all_of_them(tmp_path):
     """A window an area on the card: its picture beside its chip, and all in a row for the cloth."""
     from dyelab.handout import Chips, Frame, colours

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import book as books
-from dyelab import grade, measure, recipe, shift, words
+from dyelab import grade, measure, recipe, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import choices, frame
@@ -17,7 +17,7 @@ from dyelab.table import LAB, WHITE
 
 _MOST = 72  # patches: more take a page longer to draw than the eye to tire
 _ORDERS = ("recipe", "book", "lightness", "hue", "iron", "series")
-_TABLE = ["swatch", "fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
+_TABLE = ["fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
 _REST = ["modifier", *LAB]
 _RECIPE = ["fibre", "dye", "dye_wof", "tannin", "tannin_wof", "mordant", "mordant_wof"]
 _RECIPE += shift.METALS.values()
@@ -63,23 +63,30 @@ def _show(book: Book, find: str, order: str, swatch: str) -> frame.Shown:
     if rows.empty:
         raise InputError(words.say("browse.nothing"))
     rows = _sorted(rows, order)
+    areas = ["area"] if rows["area"].ne("whole").any() else []
     where = words.say("browse.where", text=find.strip()) if find.strip() else ""
     total = len(book.swatches)
-    sentence = words.say("browse.found", found=len(rows), all=total, where=where)
-    chips = [
-        frame.Chip.of(row, row["swatch"], _recipe(row))
-        for row in rows.head(_MOST).to_dict("records")
-    ]
-    shown = rows[[*_TABLE, *_metals(rows), *_REST]]
+    found = rows["swatch"].nunique()
+    sentence = words.say("browse.found", found=found, all=total, where=where)
+    named = zip(table.pieces(rows), rows.head(_MOST).to_dict("records"), strict=False)
+    chips = [frame.Chip.of(row, name, _recipe(row)) for name, row in named]
+    shown = rows[["swatch", *areas, *_TABLE, *_metals(rows), *_REST]]
     return frame.Shown(sentence, table=shown, chips=chips, notes=_notes(book, rows))
 
 
-def _coloured(book: Book, rows: pd.DataFrame) -> pd.DataFrame:
+def _coloured(book: Book, found: pd.DataFrame) -> pd.DataFrame:
     """Recipes with the first reading before any exposure, blank where there is none."""
     read = book.readings
     fresh = read[(read["exposure"] == "none") & (read["part"] == "swatch")]
-    first = fresh.drop_duplicates("swatch")[["swatch", *LAB, *WHITE]]
-    return rows.merge(first, on="swatch", how="left")
+    first = fresh.drop_duplicates(["swatch", "area"])[["swatch", "area", *LAB, *WHITE]]
+    return _parts(book, found).merge(first, on=["swatch", "area"], how="left")
+
+
+def _parts(book: Book, found: pd.DataFrame) -> pd.DataFrame:
+    """Recipes of swatches; of a printed cloth, which has no one recipe, those of its areas."""
+    rows = found[["swatch"]].merge(books.areas(book), on="swatch")
+    printed = rows.groupby("swatch")["area"].transform("nunique") > 1
+    return rows[~printed | rows["area"].ne("whole")]
 
 
 def _sorted(rows: pd.DataFrame, order: str) -> pd.DataFrame:
@@ -100,7 +107,7 @@ def _metals(rows: pd.DataFrame) -> list[str]:
 
 def _recipe(row: Any) -> str:
     bare = ("dye",) if row["dye"] == "none" else ()
-    said = shift.in_words(row, ("fibre", "form", "ground", "rest", *bare))
+    said = shift.in_words(row, ("fibre", "form", "ground", "rest", "area", *bare))
     return f"{row['fibre']}: {said or words.say('planning.control_none')}"
 
 
@@ -117,10 +124,13 @@ def _notes(book: Book, rows: pd.DataFrame) -> list[str]:
 
 def _page(book: Book, swatch: str) -> frame.Shown:
     """All that is known of one swatch."""
-    made = books.recipes(book)
-    row = made[made["swatch"] == swatch].iloc[0]
+    parts = _parts(book, pd.DataFrame({"swatch": [swatch]})).to_dict("records")
+    told = [_recipe(row) for row in parts]
+    if len(parts) > 1:
+        areas = zip(parts, told, strict=True)
+        told = [words.say("browse.area", area=row["area"], recipe=said) for row, said in areas]
     readings = book.readings[book.readings["swatch"] == swatch]
-    sentence = words.say("browse.page", swatch=swatch, recipe=_recipe(row))
+    sentence = words.say("browse.page", swatch=swatch, recipe="; ".join(told))
     if readings.empty:
         sentence += " " + words.say("browse.no_reading")
     cloth = measure.crops(readings.head(_MOST), book.path)
