@@ -296,5 +296,5 @@ def test_ten_washes_and_five_doses_make_a_report(bk, tmp_path):
     study = grade.study(made.wide, spectra=made.spectra)
     assert len(study.of("wash")) == 20
     assert len(study.of("light")) == 10
-    assert all(one.curves["dEF"].shape != "no change" for one in study.drifts)
+    assert all(one.fit.shape != "no change" for one in study.drifts)
     assert handout.write(fastness.page(study), tmp_path / "ten.pdf").stat().st_size > 5000

@@ -65,7 +65,7 @@ def held(law, count, noise, stated, seeds):
         low, high = one.curves["dE00"].band(np.array([2.0]))
         true = fading.true_change(law, seed, 2.0)
         curve = one.curves["dE00"]
-        rows.append((low[0] <= true <= high[0], curve.declined, curve.told, curve.shape == law))
+        rows.append((low[0] <= true <= high[0], curve.declined, one.fit.told, one.fit.shape == law))
     return np.array(rows)
 
 
@@ -147,7 +147,7 @@ def test_a_cloth_that_does_not_change_is_no_certainty():
 def test_all_quantities_of_a_cloth_come_from_one_fit():
     frame = fading.read("two rates", 5, 11, 0.1, True)
     one = drift.drift(grade.pair(frame), "S", "light")
-    assert len({(c.shape, c.told) for c in one.curves.values()}) == 1
+    assert all(curve.of is one for curve in one.curves.values())
     assert set(one.curves) == set(drift.QUANTITIES)
 
 

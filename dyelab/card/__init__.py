@@ -19,6 +19,7 @@ from dyelab.card.printing import (
     LABEL_MM,
     MARKER_MM,
     PITCH_MM,
+    QUIET_MM,
     bitmap,
     label_markers,
     label_number,

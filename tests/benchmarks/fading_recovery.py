@@ -33,8 +33,8 @@ def tried(law, count, noise, stated, seed):
     for dose in (2.0, 1.0):
         low, high = curve.band(np.array([dose]))
         inside.append(low[0] <= fading.true_change(law, seed, dose) <= high[0])
-    right = curve.shape == law or (law, curve.shape) in SAME
-    return law, count, noise, stated, *inside, curve.declined, curve.told, right, curve.shape
+    right = one.fit.shape == law or (law, one.fit.shape) in SAME
+    return law, count, noise, stated, *inside, curve.declined, one.fit.told, right, one.fit.shape
 
 
 def series():
