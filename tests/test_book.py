@@ -73,7 +73,7 @@ def test_what_is_saved_comes_back(tmp_path):
 def test_a_new_book_is_valid_and_a_full_folder_is_refused(tmp_path):
     book.create(tmp_path / "b")
     assert valid(tmp_path / "b") is True
-    with pytest.raises(InputError, match=r"not empty.*book.open"):
+    with pytest.raises(InputError, match=r"not empty.*open its book"):
         book.create(tmp_path / "b")
 
 

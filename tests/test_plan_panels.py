@@ -100,6 +100,14 @@ def test_baths_are_told_apart_and_all_can_be_saved_as_planned(planned):
     assert (book.open(planned.path).steps["state"] == "planned").all()
 
 
+def test_a_day_that_is_none_is_refused_before_anything_is_saved(planned):
+    panel = record.panel(planned)
+    panel.choices["on"].value = "yesterday"
+    panel.actions["planning.it_was"].click()
+    assert "yesterday is not a date" in panel.told.value
+    assert (book.open(planned.path).steps["state"] == "planned").all()
+
+
 def test_baths_of_no_series_are_named_so(tmp_path):
     cloth = plan.printed_cloth("P-1", {"leaf": "aluminium acetate 5"})
     panel = record.panel(book.save(book.add(book.create(tmp_path / "p"), **cloth)))

@@ -20,6 +20,13 @@ def sums():
     return panel
 
 
+@pytest.mark.parametrize(("name", "typed"), [("fibre_g", 4.5), ("volume_ml", 20), ("pieces", 0.2)])
+def test_a_small_number_is_taken_as_it_is_typed(name, typed):
+    sums = weigh.panel(EXAMPLE)
+    sums.choices[name].value = typed
+    assert sums.choices[name].value == (1 if name == "pieces" else typed)
+
+
 def test_a_dose_is_weighed_or_measured_from_a_stock(sums):
     choose(sums, dose=16, fibre_g=250, liquor_ratio=30, stock_percent=10)
     assert "weigh 40 g, in 7.5 L of bath at 1 : 30" in said(sums)

@@ -67,10 +67,7 @@ def create(
     white = table.book_white("/".join(map(str, white)))
     folder = Path(path)
     if folder.exists() and any(folder.iterdir()):
-        raise InputError(
-            f"{folder}: this folder is not empty. Name a new folder, or open the book in it: "
-            f'book.open("{folder.name}").'
-        )
+        raise InputError(f"{folder}: this folder is not empty. Name a new one, or open its book.")
     folder.mkdir(parents=True, exist_ok=True)
     bk = replace(from_files(folder, {}), title=title or folder.name, white=white, notes=())
     contents = file_contents(bk, {})

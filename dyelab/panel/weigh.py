@@ -14,6 +14,8 @@ from dyelab.panel import choices, frame
 
 _Known = dict[str, Any]  # what was asked and worked out, by the name that words and columns have
 _LITTLE = 1.0  # g: what a kitchen scale errs by
+# What may be nothing, and what is whole; of the rest a tenth: one swatch is a few grams.
+_LEAST = {"dose": 0, "weighed_g": 0, "stock_percent": 0, "strength": 0, "pieces": 1}
 _ASKS = {
     "weigh": ("material", "dose", "fibre_g", "liquor_ratio", "stock_percent"),
     "dose": ("material", "weighed_g", "fibre_g"),
@@ -51,7 +53,6 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 
 def _choose(listed: pd.DataFrame) -> dict[str, Any]:
-    say = words.say
     tasks = choices.options("weighing.task_", _ASKS)
     names = list(listed["material"])
     made = {
@@ -60,10 +61,9 @@ def _choose(listed: pd.DataFrame) -> dict[str, Any]:
         "wanted": choices.pick("weighing.wanted", names),
     }
     for name, (start, most, step, unit) in _NUMBERS.items():
-        low = 0 if name in ("dose", "weighed_g", "stock_percent", "strength") else step
-        label = say(f"weighing.{name}")
         start = _usual(listed, names[0]) if name == "dose" else start
-        made[name] = choices.number(label, start, low=low, high=most, step=step, unit=unit)
+        told: dict[str, Any] = {"low": _LEAST.get(name, 0.1), "high": most, "step": step}
+        made[name] = choices.number(f"weighing.{name}", start, **told, unit=unit)
     return made
 
 

@@ -1,5 +1,6 @@
 """Enter what was really done, bath by bath; how far each swatch has come, and what is next."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -134,7 +135,7 @@ def mark_done(
     Raises
     ------
     InputError
-        If there is no such planned bath, or a value is out of range.
+        If there is no such planned bath, a value is out of range, or the day is none.
 
     Examples
     --------
@@ -152,6 +153,8 @@ def mark_done(
         errors.choose(code, rows["swatch"], "swatch", f"in bath {bath}")
     if not chosen:
         raise InputError(f"bath {bath}: no swatch is ticked. Tick those that went in.")
+    if on and not re.fullmatch(r"\d{4}-\d\d-\d\d", on):  # said now: only a last bath's is kept
+        raise InputError(f"bath {bath}: {on} is not a date. Write it as 2026-04-30.")
     rows = rows[rows["swatch"].isin(chosen)].assign(state="done")
     told: dict[str, Any] = {"temperature_C": temperature_C, "minutes": minutes, "pH": pH}
     told |= {"bath_use": bath_use, "note": note}

@@ -63,7 +63,9 @@ def wanted_colour(model: Model, wanted: Any) -> np.ndarray:
         return _text(model, wanted)
     values = np.asarray(wanted, float)
     if values.shape != (3,) or not np.isfinite(values).all() or not 0 <= values[0] <= 100:
-        raise InputError(words.say("predict.not_a_colour", found=wanted))
+        raise InputError(
+            words.say("predict.not_a_colour", found=", ".join(map(words.number, values.ravel())))
+        )
     return values
 
 
