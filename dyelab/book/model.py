@@ -76,7 +76,7 @@ class Book:
     photos: pd.DataFrame
     materials: pd.DataFrame
     faults: pd.DataFrame
-    white: tuple[str, int] = table.DEFAULT_WHITE
+    white: table.White = table.DEFAULT_WHITE
     notes: tuple[str, ...] = ()
     outside: tuple[str, ...] = ()
     aside: Aside = field(default_factory=Aside)

@@ -39,9 +39,7 @@ NUMERIC = {
 }
 
 
-def create(
-    path: str | Path, title: str = "", *, white: tuple[str, int] = table.DEFAULT_WHITE
-) -> Book:
+def create(path: str | Path, title: str = "", *, white: table.White = table.DEFAULT_WHITE) -> Book:
     """Make a new, empty book in a folder that is empty or not there yet.
 
     Parameters
@@ -183,7 +181,7 @@ def package_of(contents: dict[str, bytes]) -> dict[str, Any]:
     return {**found, "resources": kept}
 
 
-def _white(package: dict[str, Any]) -> tuple[str, int]:
+def _white(package: dict[str, Any]) -> table.White:
     """The book's white; that of books which don't state one is the default."""
     stated = package.get("white")
     if stated is None:

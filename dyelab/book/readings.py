@@ -227,7 +227,7 @@ _ERROR = [f"error {row}{column}" for row in table.LAB for column in table.LAB]
 
 
 def _coloured(
-    lab: _Table, spectra: _Table, method: str, white: tuple[str, int], adapt: bool
+    lab: _Table, spectra: _Table, method: str, white: table.White, adapt: bool
 ) -> list[pd.DataFrame]:
     parts = []
     if spectra is not None and len(spectra):
@@ -263,7 +263,7 @@ def _glowing(bk: Book, rows: pd.DataFrame, exposure: str) -> list[str]:
     return [" ".join(dict.fromkeys([*str(flags).split(), *shines])) for flags, shines in both]
 
 
-def _under(lab: pd.DataFrame, white: tuple[str, int], adapt: bool) -> pd.DataFrame:
+def _under(lab: pd.DataFrame, white: table.White, adapt: bool) -> pd.DataFrame:
     """CIELAB under the book's white: as it is, or adapted where that was asked for."""
     lab = lab.assign(flags=lab["flags"].fillna("") if "flags" in lab else "")
     other = ~((lab["illuminant"] == white[0]) & (lab["observer"].astype(int) == white[1]))
@@ -285,7 +285,7 @@ def _under(lab: pd.DataFrame, white: tuple[str, int], adapt: bool) -> pd.DataFra
     return moved.assign(**columns, adapted_from=table.white_text(theirs))
 
 
-def adapt_readings(lab: pd.DataFrame, white: tuple[str, int]) -> tuple[pd.DataFrame, np.ndarray]:
+def adapt_readings(lab: pd.DataFrame, white: table.White) -> tuple[pd.DataFrame, np.ndarray]:
     """Rows brought to a white, without their stated spread, and what that errs by (n, 3, 3)."""
     stated = [*table.COVARIANCE, *table.STANDARD_UNCERTAINTIES]
     moved = convert.adapt(lab.drop(columns=stated, errors="ignore"), *white)

@@ -16,7 +16,7 @@ from dyelab.calibrate.target import Target
 from dyelab.calibrate.white import from_white
 from dyelab.errors import InputError
 from dyelab.read import Photo
-from dyelab.table import DEFAULT_WHITE
+from dyelab.table import DEFAULT_WHITE, White
 
 _INNER = 0.6  # share of a white or grey area that is looked at
 _MOST_CLIPPED = 0.05  # share of an area's pixels: past it its mean is no longer its light
@@ -61,7 +61,7 @@ def from_target(
     own: Own | None = None,
     method: str = "auto",
     stored: Calibration | None = None,
-    white: tuple[str, int] = DEFAULT_WHITE,
+    white: White = DEFAULT_WHITE,
 ) -> Setup:
     """Calibrate a photo.
 
@@ -223,7 +223,7 @@ def _again(scene: _Scene, stored: Calibration, target: Target | None) -> Setup:
     return Setup(flagged(stored, "stored_calibration"), shading, scene.pose, target)
 
 
-def _white_only(scene: _Scene, white: tuple[str, int]) -> Setup:
+def _white_only(scene: _Scene, white: White) -> Setup:
     if scene.shading is None:
         raise InputError(
             f"{scene.photo.name}: neither a target nor our card to go by. Photograph the swatches "

@@ -5,9 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyelab import convert, numerics
-from dyelab.table import DEFAULT_WHITE
-
-White = tuple[str, int]
+from dyelab.table import DEFAULT_WHITE, White
 
 PLAIN, TOP = 2, 3  # degree that 24 patches can pin down, and that cloths trained on can
 

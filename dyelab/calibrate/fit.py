@@ -10,7 +10,6 @@ from dyelab.calibrate.colour_fit import (
     PLAIN,
     TOP,
     Known,
-    White,
     evened,
     known,
     left_out,
@@ -23,7 +22,7 @@ from dyelab.calibrate.priors import Response, Training, learn, training
 from dyelab.calibrate.program import Program
 from dyelab.calibrate.reference import Reference
 from dyelab.errors import InputError, choose
-from dyelab.table import LAB
+from dyelab.table import LAB, White
 
 PATCH = 1 / 30  # share of a real patch beside all cloths trained on; photo_worlds.py
 _RIDGE = 1e-6  # of the equations' mean diagonal: against singular ones, too little to be felt

@@ -15,7 +15,7 @@ from dyelab.calibrate.program import Undoing
 from dyelab.calibrate.shading import WIDTHS
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
-from dyelab.table import DEFAULT_WHITE
+from dyelab.table import DEFAULT_WHITE, White
 
 # CIELAB units over which calibration errors are alike; photo_constants.py REACH.
 REACH = 5.0
@@ -139,7 +139,7 @@ class Calibration:
     flags: tuple[str, ...] = ()
     anchors: tuple[np.ndarray, np.ndarray] | None = None
     strain: float = 0.0
-    white: tuple[str, int] = DEFAULT_WHITE
+    white: White = DEFAULT_WHITE
     local: np.ndarray = field(default_factory=lambda: np.zeros(len(WIDTHS)))
 
     @property

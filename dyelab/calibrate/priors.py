@@ -20,11 +20,11 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, numerics
-from dyelab.calibrate.colour_fit import Known, White, known
+from dyelab.calibrate.colour_fit import Known, known
 from dyelab.calibrate.reference import BANDS, NOISE
 from dyelab.convert import adaptation
 from dyelab.convert.srgb import SRGB_TO_XYZ
-from dyelab.table import DEFAULT_WHITE
+from dyelab.table import DEFAULT_WHITE, White
 
 # Lamps by the CIE's tables; daylight and bulbs lie on their loci between and beside the tables.
 LAMPS = (

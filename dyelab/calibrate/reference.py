@@ -9,7 +9,7 @@ import pandas as pd
 
 from dyelab import convert, limits, read
 from dyelab.errors import InputError
-from dyelab.table import DEFAULT_WHITE, LAB, WHITE, white_text
+from dyelab.table import DEFAULT_WHITE, LAB, WHITE, White, white_text
 
 BANDS = np.arange(380.0, 731.0, 10.0)
 ROWS, COLUMNS = 4, 6
@@ -50,7 +50,7 @@ class Reference:
     names: tuple[str, ...]
     spectral: bool
     source: str
-    white: tuple[str, int] = DEFAULT_WHITE
+    white: White = DEFAULT_WHITE
     unsure: float = OWN
 
     @property
@@ -65,7 +65,7 @@ class Reference:
 
 
 @limits.in_time
-def reference(source: str | Path = "average", white: tuple[str, int] = DEFAULT_WHITE) -> Reference:
+def reference(source: str | Path = "average", white: White = DEFAULT_WHITE) -> Reference:
     """Get the target's reference values.
 
     Parameters
@@ -97,7 +97,7 @@ def reference(source: str | Path = "average", white: tuple[str, int] = DEFAULT_W
     return _measured(Path(source), white)
 
 
-def _published(name: str, white: tuple[str, int]) -> Reference:
+def _published(name: str, white: White) -> Reference:
     if name == "average":
         lab = convert.target_lab(name, illuminant=white[0], observer=white[1])
         names = tuple(lab["sample"])
@@ -108,7 +108,7 @@ def _published(name: str, white: tuple[str, int]) -> Reference:
     return Reference(_lab(spectra, white), spectra, names, False, name, white, ONE_OF)
 
 
-def nearest_spectra(lab: np.ndarray, white: tuple[str, int]) -> np.ndarray:
+def nearest_spectra(lab: np.ndarray, white: White) -> np.ndarray:
     """Spectra (24, 36) nearest to the published average's that give these colours.
 
     Of the smooth relative changes that do, the least one, patch by patch: then the colours under
@@ -133,7 +133,7 @@ def nearest_spectra(lab: np.ndarray, white: tuple[str, int]) -> np.ndarray:
     return np.maximum(np.array(made), 1e-3)
 
 
-def _lab(spectra: np.ndarray, white: tuple[str, int]) -> np.ndarray:
+def _lab(spectra: np.ndarray, white: White) -> np.ndarray:
     return convert.spectrum_to_lab(BANDS, spectra, illuminant=white[0], observer=white[1])
 
 
@@ -141,7 +141,7 @@ def _average() -> np.ndarray:
     return convert.target_spectra()[[str(int(b)) for b in BANDS]].to_numpy(float)
 
 
-def _measured(path: Path, white: tuple[str, int]) -> Reference:
+def _measured(path: Path, white: White) -> Reference:
     found = read.measurements(path, options={})
     table = found.spectra if found.spectra is not None else found.lab
     if table is None or len(table) != ROWS * COLUMNS:
@@ -170,7 +170,7 @@ def _measured(path: Path, white: tuple[str, int]) -> Reference:
     return Reference(lab[turned], spectra, names, spectral, path.name, white)
 
 
-def _white_of(table: pd.DataFrame, name: str) -> tuple[str, int]:
+def _white_of(table: pd.DataFrame, name: str) -> White:
     found = sorted({(str(i), int(o)) for i, o in table[WHITE].itertuples(index=False)})
     if len(found) > 1:
         raise InputError(

@@ -4,14 +4,14 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.calibrate.colour_fit import White, to_lab, to_xyz
+from dyelab.calibrate.colour_fit import to_lab, to_xyz
 from dyelab.calibrate.fit import NODES, corrected
 from dyelab.calibrate.model import Calibration
 from dyelab.calibrate.priors import prior, training
 from dyelab.calibrate.program import DRAWS, Undoing
 from dyelab.calibrate.tone import Tone
 from dyelab.convert.srgb import SRGB_TO_XYZ
-from dyelab.table import DEFAULT_WHITE
+from dyelab.table import DEFAULT_WHITE, White
 
 # What makers' programs do, by common knowledge of phones' pictures, standard deviations: the tone's
 # numbers about a steeper curve, chroma, lightness and hue in CIELAB, a cast on the paper.

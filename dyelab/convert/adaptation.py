@@ -21,6 +21,7 @@ from dyelab.table import (
     LAB,
     STANDARD_UNCERTAINTIES,
     WHITE,
+    White,
     covariances,
     need,
     with_covariances,
@@ -36,7 +37,7 @@ _STEP = 0.1  # CIELAB units: small beside the transform's curvature, large besid
 
 
 def adapt_cloth(
-    lab: np.ndarray, old: tuple[str, int], new: tuple[str, int], *, without: str = ""
+    lab: np.ndarray, old: White, new: White, *, without: str = ""
 ) -> tuple[np.ndarray, np.ndarray]:
     """CIELAB of dyed cloth under another white, and the covariance of what that gets wrong.
 
@@ -83,9 +84,7 @@ def _near(lab: np.ndarray, known: np.ndarray) -> np.ndarray:
 
 
 @cache
-def _misses(
-    old: tuple[str, int], new: tuple[str, int], without: str
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _misses(old: White, new: White, without: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Colours under the old white, what CAT16 misses, and weights that even out the families."""
     bands, spectra, families = surfaces()
     spectra, families = spectra[families != without], families[families != without]

@@ -106,7 +106,7 @@ def tone(
 
 
 def _spectral(
-    before: pd.DataFrame, bare: np.ndarray, spectra: pd.DataFrame, light: tuple[str, int]
+    before: pd.DataFrame, bare: np.ndarray, spectra: pd.DataFrame, light: table.White
 ) -> _Bands:
     columns = [name for name in spectra.columns if name != "reading"]
     read = spectra.set_index("reading").loc[before["reading"], columns].to_numpy(float)

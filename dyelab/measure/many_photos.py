@@ -15,7 +15,7 @@ from dyelab.card import Layout
 from dyelab.errors import InputError
 from dyelab.measure.pictures import overlay
 from dyelab.measure.single_photo import Measured, photo
-from dyelab.table import DEFAULT_WHITE, LAB, WHITE, white_text
+from dyelab.table import DEFAULT_WHITE, LAB, WHITE, White, white_text
 
 Progress = Callable[[int, int], None]
 _Made = Measured | InputError
@@ -42,7 +42,7 @@ def photos(
     executor: Executor | None = None,
     progress: Progress | None = None,
     skip_bad: bool = False,
-    white: tuple[str, int] = DEFAULT_WHITE,
+    white: White = DEFAULT_WHITE,
 ) -> Result:
     """Measure photos of swatch cards.
 
@@ -118,7 +118,7 @@ def calibration(
     layout: Layout | None = None,
     add: str | Path | None = None,
     method: str = "auto",
-    white: tuple[str, int] = DEFAULT_WHITE,
+    white: White = DEFAULT_WHITE,
 ) -> Calibration:
     """Calibration of one photo of a card, to be kept for others taken alike.
 
@@ -193,7 +193,7 @@ def _distinct(paths: list[Path]) -> list[Path]:
     return paths
 
 
-def _same_white(stored: Calibration | None, white: tuple[str, int]) -> None:
+def _same_white(stored: Calibration | None, white: White) -> None:
     if stored is not None and stored.white != white:
         raise InputError(
             f"the stored calibration gives colours under {white_text(stored.white)}, and "
@@ -201,7 +201,7 @@ def _same_white(stored: Calibration | None, white: tuple[str, int]) -> None:
         )
 
 
-def _added(path: Path, count: int, white: tuple[str, int]) -> pd.DataFrame:
+def _added(path: Path, count: int, white: White) -> pd.DataFrame:
     """Readings of own swatches, as CIELAB under this white."""
     found = read.measurements(path, options={})
     if found.spectra is not None:

@@ -239,7 +239,7 @@ def _square(picture: Photo, quad: np.ndarray, size: int) -> np.ndarray:
     return np.asarray(linear.reshape(size, fine // size, size, fine // size, 3).mean(axis=(1, 3)))
 
 
-def _png(square: np.ndarray, lab: np.ndarray, white: tuple[str, int]) -> bytes:
+def _png(square: np.ndarray, lab: np.ndarray, white: table.White) -> bytes:
     """Scale each channel so that the mean is the colour read, and encode for the screen."""
     target = convert.screen_light(lab, illuminant=str(white[0]), observer=int(white[1]))
     shown = square / np.maximum(square.mean(axis=(0, 1)), 1e-6) * np.clip(target, 0, 1)

@@ -17,6 +17,7 @@ from dyelab.table import (
     DEFAULT_WHITE,
     LAB,
     STANDARD_UNCERTAINTIES,
+    White,
     with_covariances,
     with_uncertainties,
 )
@@ -75,7 +76,7 @@ def photo(
     pose: Pose | None = None,
     target: Target | None = None,
     windows: dict[str, np.ndarray] | None = None,
-    white: tuple[str, int] = DEFAULT_WHITE,
+    white: White = DEFAULT_WHITE,
 ) -> Measured:
     """Measure the windows of a card.
 
@@ -142,7 +143,7 @@ def boxes(
     stored: Calibration | None = None,
     pose: Pose | None = None,
     target: Target | None = None,
-    white: tuple[str, int] = DEFAULT_WHITE,
+    white: White = DEFAULT_WHITE,
 ) -> Measured:
     """Measure boxes drawn on a photo; it must hold a target, or the card whose pose is given.
 

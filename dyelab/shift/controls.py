@@ -258,7 +258,7 @@ class _Split:
 
     found: CellSpectra
     noise: np.ndarray | None
-    white: tuple[str, int]
+    white: table.White
     tails: list[float]
 
     @property

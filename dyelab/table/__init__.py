@@ -58,6 +58,7 @@ from dyelab.table.white import (
     STANDARD_UNCERTAINTIES,
     WHITE,
     WHITES,
+    White,
     book_white,
     covariances,
     need,

@@ -19,13 +19,14 @@ STANDARD_UNCERTAINTIES = ["u_L", "u_a", "u_b"]
 COVARIANCE = ["var_L", "var_a", "var_b", "cov_La", "cov_Lb", "cov_ab"]
 
 
-DEFAULT_WHITE = ("D65", 10)
+White = tuple[str, int]  # illuminant and observer in degrees
+DEFAULT_WHITE: White = ("D65", 10)
 
 
 WHITES = (("D65", 10), ("D65", 2), ("D50", 10), ("D50", 2))  # that a swatch book may have
 
 
-def white_text(white: tuple[str, int]) -> str:
+def white_text(white: White) -> str:
     """Name a white as it is written: ``D65/10°``.
 
     Examples
@@ -37,7 +38,7 @@ def white_text(white: tuple[str, int]) -> str:
     return f"{white[0]}/{white[1]}°"
 
 
-def book_white(text: str) -> tuple[str, int]:
+def book_white(text: str) -> White:
     """White of a book from text such as ``D50/2``.
 
     Raises
@@ -60,7 +61,7 @@ def book_white(text: str) -> tuple[str, int]:
     return named[wanted]
 
 
-def one_white(*tables: pd.DataFrame) -> tuple[str, int]:
+def one_white(*tables: pd.DataFrame) -> White:
     """Return the one illuminant and observer that all rows share.
 
     Raises
@@ -76,7 +77,7 @@ def one_white(*tables: pd.DataFrame) -> tuple[str, int]:
     >>> table.one_white(bk.readings)
     ('D65', 10)
     """
-    seen: dict[tuple[str, int], None] = {}
+    seen: dict[White, None] = {}
     for frame in tables:
         missing = [name for name in WHITE if name not in frame.columns]
         if missing:

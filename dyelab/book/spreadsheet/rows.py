@@ -90,9 +90,9 @@ class _Taking:
 
     listed: pd.DataFrame
     answers: Mapping[str, str]
-    white: tuple[str, int] | None
+    white: table.White | None
     source: str
-    into: tuple[str, int] = table.DEFAULT_WHITE
+    into: table.White = table.DEFAULT_WHITE
     adapt: bool = False
     swatches: dict[str, dict[str, Any]] = field(default_factory=dict)
     place: dict[str, str] = field(default_factory=dict)
@@ -181,8 +181,8 @@ def understand(
     *,
     listed: pd.DataFrame | None = None,
     answers: Mapping[str, str] | None = None,
-    white: tuple[str, int] | None = None,
-    into: tuple[str, int] = table.DEFAULT_WHITE,
+    white: table.White | None = None,
+    into: table.White = table.DEFAULT_WHITE,
     adapt: bool = False,
 ) -> Incoming:
     r"""Work out what some sheets of one spreadsheet would bring into a book.
@@ -729,7 +729,7 @@ def _of_sheet(taking: _Taking, sheet: Sheet) -> cells.Exposure | None:
     return None
 
 
-def _white(row: _Row) -> tuple[str, int] | None:
+def _white(row: _Row) -> table.White | None:
     """The white point of a row's colours: its own columns, the sheet's headings, or as told."""
     light = row.text("illuminant").upper()
     angle = re.sub(r"\D", "", row.text("observer"))
