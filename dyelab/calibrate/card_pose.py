@@ -136,13 +136,9 @@ def _markers(pixels: np.ndarray, side: int, numbers: Sequence[int]) -> dict[int,
     import cv2
 
     step = max(1, round(max(pixels.shape) / side))
-    h, w = pixels.shape[0] // step, pixels.shape[1] // step
-    small = pixels[: h * step, : w * step, 1]
-    if step > 1:
-        small = cv2.resize(small, (w, h), interpolation=cv2.INTER_AREA)
     found: dict[int, list[np.ndarray]] = {}
     refined = {"cornerRefinementMethod": cv2.aruco.CORNER_REFINE_SUBPIX}
-    for number, corners in detected(in_8_bits(small), numbers, refined):
+    for number, corners in detected(in_8_bits(reduced(pixels[..., 1], step)), numbers, refined):
         found.setdefault(number, []).append((corners.astype(float) + 0.5) * step - 0.5)
     return found
 
@@ -164,6 +160,15 @@ def detected(
     corners, which, _ = cv2.aruco.ArucoDetector(family, parameters).detectMarkers(grey)
     at = [] if which is None else which.ravel()
     return [(numbers[int(i)], quad[0]) for i, quad in zip(at, corners, strict=True)]
+
+
+def reduced(pixels: np.ndarray, step: int) -> np.ndarray:
+    """Every so many pixels a side averaged into one."""
+    import cv2
+
+    h, w = pixels.shape[0] // step, pixels.shape[1] // step
+    whole = pixels[: h * step, : w * step]
+    return whole if step == 1 else cv2.resize(whole, (w, h), interpolation=cv2.INTER_AREA)
 
 
 def in_8_bits(grey: np.ndarray) -> np.ndarray:

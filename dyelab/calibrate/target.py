@@ -10,7 +10,7 @@ from itertools import product
 
 import numpy as np
 
-from dyelab.calibrate.card_pose import Pose, through
+from dyelab.calibrate.card_pose import Pose, reduced, through
 from dyelab.calibrate.colour_fit import to_xyz
 from dyelab.calibrate.reference import COLUMNS, ROWS, Reference
 from dyelab.errors import InputError
@@ -170,9 +170,17 @@ def _at(picture: np.ndarray, centres: np.ndarray) -> np.ndarray:
     return np.take(picture.reshape(-1, 3), flat, axis=0)
 
 
+def _between(picture: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """Values (n, 3) at points (..., 2) of a picture, straight between pixels."""
+    import cv2
+
+    x, y = points.reshape(-1, 2).astype(np.float32).T
+    edge = cv2.BORDER_REPLICATE
+    return cv2.remap(picture, x[None], y[None], cv2.INTER_LINEAR, borderMode=edge)[0]
+
+
 def _refined(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
     """Fine place, size and angle, rewarding patches that are even inside."""
-    import cv2
     from scipy.optimize import minimize
 
     half = CORE / 2
@@ -180,9 +188,7 @@ def _refined(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np
     points = (_GRID[:, None] + inner).reshape(-1, 2)
 
     def seen(move: np.ndarray) -> np.ndarray:
-        at = through(_moved(frame, move), points).astype(np.float32)
-        values = cv2.remap(picture, at[None, :, 0], at[None, :, 1], cv2.INTER_LINEAR,
-                           borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+        values = _between(picture, through(_moved(frame, move), points))
         return values.reshape(len(_GRID), len(inner), 3).astype(float)
 
     def loss(move: np.ndarray) -> float:
@@ -211,13 +217,9 @@ def _centred(picture: np.ndarray, frame: np.ndarray) -> np.ndarray:
 
 def _edges(picture: np.ndarray, frame: np.ndarray, way: np.ndarray) -> np.ndarray:
     """How far each patch reaches from its middle in one way, in patches; NaN if no edge shows."""
-    import cv2
-
     out, beside = np.linspace(0, _FARTHEST, 40), np.linspace(-0.15, 0.15, 5)
     lines = out[:, None, None] * way + beside[:, None] * way[::-1]
-    at = through(frame, _GRID[:, None, None] + lines).astype(np.float32).reshape(len(_GRID), -1, 2)
-    values = cv2.remap(picture, at[..., 0], at[..., 1], cv2.INTER_LINEAR,
-                       borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    values = _between(picture, through(frame, _GRID[:, None, None] + lines))
     values = values.reshape(len(_GRID), len(out), len(beside), 3).mean(axis=2)
     off = np.linalg.norm(values - values[:, :8].mean(axis=1, keepdims=True), axis=-1)
     top = off.max(axis=1)
@@ -279,7 +281,7 @@ def find_anywhere(photo: Photo, reference: Reference) -> Target:
     (24, 4, 2)
     """
     step = max(1, round(max(photo.pixels.shape) / 1400))
-    picture = _copy(photo, step)
+    picture = _roots(photo, reduced(photo.pixels, step))
     score = _Scorer(reference)
     tried = (_aligned(picture, quads, score) for quads in _quad_groups(picture))
     options = [option for option in tried if option is not None]
@@ -292,17 +294,6 @@ def find_anywhere(photo: Photo, reference: Reference) -> Target:
         )
     full = np.array([[step, 0, (step - 1) / 2], [0, step, (step - 1) / 2], [0, 0, 1]])
     return Target(full @ best[0], best[1])
-
-
-def _copy(photo: Photo, step: int) -> np.ndarray:
-    """Reduced, roots of linear light."""
-    import cv2
-
-    h, w = photo.pixels.shape[0] // step, photo.pixels.shape[1] // step
-    small = photo.pixels[: h * step, : w * step]
-    if step > 1:
-        small = cv2.resize(small, (w, h), interpolation=cv2.INTER_AREA)
-    return _roots(photo, small)
 
 
 def _quad_groups(picture: np.ndarray) -> list[np.ndarray]:
