@@ -368,7 +368,7 @@ def _strip(
     piece: list[dict[Any, Any]], crops: dict[str, bytes], *, numbers: bool = True
 ) -> parts.Chips:
     """One swatch through its test, in one row as it went; crops of the cloth under the chips."""
-    labels = [words.say("fastness.before"), *(fastness_texts.after(row) for row in piece)]
+    labels = [words.say("fastness.before"), *(grade.exposure_text(row) for row in piece)]
     notes = ["", *(words.say("fastness.grade", said=row["said"]) for row in piece)]
     patches = tuple(_through(piece, labels, notes, crops, numbers=numbers))
     columns = len(patches) if len(patches) <= _LONGEST else int(np.ceil(len(patches) / 2))
@@ -389,7 +389,7 @@ def _pairs(rows: pd.DataFrame, book: Book | None = None) -> parts.Chips:
     crops = _crops(last, book)
     patches: list[parts.Patch] = []
     for row in last.to_dict("records"):
-        after = words.say("fastness.pair_after", after=fastness_texts.after(row))
+        after = words.say("fastness.pair_after", after=grade.exposure_text(row))
         labels = [words.say("fastness.pair_before", swatch=row["swatch"]), after]
         grade_ = words.say("fastness.grade", said=row["said"])
         notes = [colours.recipe({**row, "area": ""}) if "dye" in row else "", grade_]
@@ -465,7 +465,7 @@ def _beside(found: grade.Study) -> list[Any]:
     if len(found.beside):
         best = found.beside[found.beside["best"]].assign(exposure="light")
         rows = best.rename(columns={"said": "blue_wool"})
-        rows["after"] = [fastness_texts.after(row) for row in best.to_dict("records")]
+        rows["after"] = [grade.exposure_text(row) for row in best.to_dict("records")]
         rows = rows[["swatch", "after", "difference", "blue_wool"]]
         blocks.append(parts.number_table(rows, words.say("fastness.beside")))
     lit = [one for one in found.drifts if one.exposure == "light"][:_STRIPS]

@@ -28,9 +28,9 @@ def name_in(found: grade.Study, swatch: str, *, bare: bool = False) -> str:
     return name(row.to_dict(), bare=bare)
 
 
-def after(row: dict[Any, Any]) -> str:
-    """After what, in words."""
-    return grade.exposure_text(row)
+def after_what(row: dict[Any, Any]) -> str:
+    """After what, for a sentence or a heading: ``after 10 washes``."""
+    return words.say("pages.after_exposure", what=grade.exposure_text(row))
 
 
 def grade_table(rows: pd.DataFrame) -> pd.DataFrame:
@@ -39,7 +39,7 @@ def grade_table(rows: pd.DataFrame) -> pd.DataFrame:
     records = ordered.to_dict("records")
     made = ordered.assign(
         recipe=[name(row) for row in records],
-        after=[after(row) for row in records],
+        after=[grade.exposure_text(row) for row in records],
         span=[_interval(row) for row in records],
         verdict=[words.say(f"grade.{row['verdict']}") for row in records],
     )
@@ -61,7 +61,7 @@ def by_cloth(found: grade.Study, named: Callable[[dict[Any, Any]], str]) -> pd.D
     counted = []
     for exposure in found.exposures:
         one, last = grade.by_cloth(found, exposure, named), found.hardest(exposure)
-        one["after"] = [after(last.loc[at]) for at in one["at"]]
+        one["after"] = [grade.exposure_text(last.loc[at]) for at in one["at"]]
         one["grades"] = [
             _span(low, high) for low, high in zip(one["lowest"], one["highest"], strict=True)
         ]
@@ -171,7 +171,7 @@ def by_mordant(told: pd.DataFrame) -> pd.DataFrame:
             "cloth": told["cloth"],
             "variant": told["variant"],
             "against": told["reference"],
-            "after": [after(row) for row in records],
+            "after": [grade.exposure_text(row) for row in records],
             "grades": [f"{row['grade']} / {row['reference_grade']}" for row in records],
             "less_change": told["less_change"],
             "colour_left": [_shares(row) for row in records],
@@ -204,7 +204,7 @@ def _held(row: dict[Any, Any]) -> str:
         f"fastness.holds_{kind}",
         variant=row["variant"],
         reference=row["reference"],
-        after=after(row),
+        after=grade.exposure_text(row),
         grades=words.say("fastness.against", one=row["grade"], other=row["reference_grade"]),
         left=_shares(row),
         verdict=compare.in_words(row),

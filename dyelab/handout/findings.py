@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import compare, convert, grade, shift, table, words
 from dyelab.errors import InputError
-from dyelab.handout import colours
+from dyelab.handout import colours, fastness_texts
 from dyelab.handout import page as parts
 
 _CELL = [name for name in colours.FACTORS if name not in shift.METALS.values()]
@@ -229,7 +229,8 @@ def grades(found: Findings) -> pd.DataFrame:
     chosen = held[last & metals & (held["fibre"] == "wool") & (held["mordant"] != "none")]
     rows = fullest(chosen[chosen["dye"] != "none"]).to_dict("records")
     for row in rows:
-        row |= {"when": when(row), "added": ", ".join([row["mordant"], *colours.metals(row)])}
+        row["when"] = fastness_texts.after_what(row)
+        row["added"] = ", ".join([row["mordant"], *colours.metals(row)])
     frame = pd.DataFrame(rows, columns=[*held.columns, "when", "added"])
     wide = frame.pivot_table(
         index=["swatch", "dye", "added"],
@@ -258,14 +259,6 @@ def _with_light(graded: pd.DataFrame, light: pd.DataFrame) -> pd.DataFrame:
     if said:
         graded = graded.assign(fades_like=graded["swatch"].map(said).fillna(""))
     return graded.drop(columns="swatch")
-
-
-def when(row: dict[Any, Any]) -> str:
-    """Name an exposure in words: ``after 10 washes``."""
-    amount = float(row["amount"])
-    if row["unit"] == "lx h":
-        return words.say("findings.light", amount=f"{amount / 1e6:g}")
-    return words.say("findings.wash", amount=f"{amount:g}")
 
 
 def agreement(read: pd.DataFrame, instrument: pd.DataFrame) -> pd.DataFrame:

@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 
 from dyelab import book as books
-from dyelab import grade, measure, recipe, shift, table, words
+from dyelab import measure, recipe, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
+from dyelab.handout import fastness_texts
 from dyelab.panel import choices, frame
 from dyelab.table import LAB, WHITE
 
@@ -169,7 +170,7 @@ def _piece(row: Any, cloth: dict[str, bytes]) -> frame.Chip:
 def _exposure(row: Any) -> str:
     if row["exposure"] == "none":
         return words.say("browse.as_dyed")
-    return words.say("pages.after_exposure", what=grade.exposure_text(row))
+    return fastness_texts.after_what(row)
 
 
 def _steps(book: Book, swatch: str) -> list[str]:

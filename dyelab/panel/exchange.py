@@ -44,10 +44,6 @@ class Exchange(frame.Panel):
         *rest, keep = [part for part in self._result.children if part not in head]
         self._result.children = (*head, *rest, self.found, self.columns, keep)
 
-    def lasting_values(self) -> dict[str, Any]:
-        """What stays chosen when the book is shown anew: the file, but not its upload."""
-        return {k: v for k, v in super().lasting_values().items() if k != "upload"}
-
     def _look(self, book: Book, task: str, file: str, **chosen: Any) -> frame.Shown:
         """Say what would be done; for a spreadsheet, all that comes in and all that doesn't."""
         if task != "sheet":

@@ -154,7 +154,7 @@ def _together(bench: _Bench, one: Family, dose: Dose) -> list[str]:
 
 
 def _named(one: Family, name: str) -> str:
-    return words.say(f"metals.{name}", **({"dye": one.picked["dye"]} if name == "dyed" else {}))
+    return words.say(f"metals.{name}", dye=one.picked["dye"])
 
 
 def _cloths(one: Family, dose: Dose) -> dict[str, list[dict[Any, Any]]]:

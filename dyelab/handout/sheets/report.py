@@ -5,9 +5,9 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import compare, grade, shift, table, words
+from dyelab import compare, shift, table, words
 from dyelab.book import Book
-from dyelab.handout import colours, fastness
+from dyelab.handout import colours, fastness, fastness_texts
 from dyelab.handout import page as parts
 from dyelab.handout.sheets.series import strips
 from dyelab.handout.sheets.worksheet import pick_pairs
@@ -118,10 +118,7 @@ def _held(graded: pd.DataFrame) -> list[Any]:
     worst = worst.sort_values("value", kind="stable").assign(cloth=shift.label)
     by = words.say(f"fastness.by_{fastness.basis(worst)}")
     worst = worst.drop_duplicates(["cloth", "exposure", "amount", "unit"])
-    when = [
-        words.say("pages.after_exposure", what=grade.exposure_text(row))
-        for row in worst.to_dict("records")
-    ]
+    when = list(map(fastness_texts.after_what, worst.to_dict("records")))
     shown = worst.assign(when=when).pivot_table(
         index="cloth", columns="when", values="said", aggfunc="first"
     )

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from dyelab import compare, shift, words
-from dyelab.handout import colours, findings
+from dyelab.handout import colours, fastness_texts
 from dyelab.handout import page as parts
 from dyelab.handout.sheets.cards import make_frames
 
@@ -102,6 +102,5 @@ def _held(source: colours.Source) -> dict[str, list[str]]:
 
 
 def _grade(row: dict[Any, Any]) -> str:
-    after = findings.when(row) if row["exposure"] in ("wash", "light") else str(row["exposure"])
     area = "" if row["area"] == "whole" else f"{row['area']}: "
-    return area + words.say("sorting.held", after=after, grade=row["said"])
+    return area + words.say("sorting.held", after=fastness_texts.after_what(row), grade=row["said"])
