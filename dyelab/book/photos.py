@@ -343,14 +343,12 @@ def read_places(path: str | Path) -> dict[str, dict[str, str]]:
             )
     found: dict[str, dict[str, str]] = {}
     for at, row in enumerate(rows.to_dict("records"), 2):
-        _place(found, row, f"{where} row {at}")
+        photo, place, swatch = (str(row.get(n, "")).strip() for n in ("photo", "place", "swatch"))
+        if not place or not swatch:
+            said = "place and swatch must both be filled in, such as A1, W07."
+            raise InputError(f"{where} row {at}: {said}")
+        if place in found.setdefault(photo, {}):
+            said = f"place {place!r} is named twice. Keep one line for it."
+            raise InputError(f"{where} row {at}: {said}")
+        found[photo][place] = swatch
     return found
-
-
-def _place(found: dict[str, dict[str, str]], row: dict[Any, Any], where: str) -> None:
-    photo, place, swatch = (str(row.get(n, "")).strip() for n in ("photo", "place", "swatch"))
-    if not place or not swatch:
-        raise InputError(f"{where}: place and swatch must both be filled in, such as A1, W07.")
-    if place in found.setdefault(photo, {}):
-        raise InputError(f"{where}: place {place!r} is named twice. Keep one line for it.")
-    found[photo][place] = swatch

@@ -60,12 +60,6 @@ def three_way(
             "folder too. Nothing was saved. Open the book again to see the other change, then "
             "make yours."
         )
-    return _woven(name, mine, theirs, changed, removed)
-
-
-def _woven(
-    name: str, mine: pd.DataFrame, theirs: pd.DataFrame, changed: pd.Index, removed: pd.Index
-) -> pd.DataFrame:
     order = {key: i for i, key in enumerate(keys(name, theirs))}
     kept = theirs[~keys(name, theirs).isin([*changed, *removed])]
     new = mine[keys(name, mine).isin(changed)]

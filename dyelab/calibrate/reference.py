@@ -98,14 +98,13 @@ def reference(source: str | Path = "average", white: White = DEFAULT_WHITE) -> R
 
 
 def _published(name: str, white: White) -> Reference:
-    if name == "average":
-        lab = convert.target_lab(name, illuminant=white[0], observer=white[1])
-        names = tuple(lab["sample"])
-        return Reference(lab[LAB].to_numpy(), _average(), names, True, name, white, ONE_OF)
-    lab = convert.target_lab(name, illuminant=_EDITIONS[0], observer=_EDITIONS[1])
-    spectra = nearest_spectra(lab[LAB].to_numpy(float), _EDITIONS)
-    names = tuple(lab["sample"])
-    return Reference(_lab(spectra, white), spectra, names, False, name, white, ONE_OF)
+    measured = name == "average"
+    light = white if measured else _EDITIONS
+    table = convert.target_lab(name, illuminant=light[0], observer=light[1])
+    names, lab = tuple(table["sample"]), table[LAB].to_numpy(float)
+    spectra = _average() if measured else nearest_spectra(lab, light)
+    lab = lab if measured else _lab(spectra, white)
+    return Reference(lab, spectra, names, measured, name, white, ONE_OF)
 
 
 def nearest_spectra(lab: np.ndarray, white: White) -> np.ndarray:

@@ -19,7 +19,6 @@ from dyelab.card.printing import (
     LABEL_MM,
     MARKER_MM,
     PITCH_MM,
-    QUIET_MM,
     bitmap,
     label_markers,
     label_number,

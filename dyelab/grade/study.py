@@ -1,6 +1,7 @@
 """Everything a page or a panel says about some swatches' fastness, worked out in one go."""
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
@@ -136,7 +137,9 @@ def study(
 
     missing = found.missing
     gaps = tuple(missing.loc[missing["swatch"].ne(""), "text"])
-    toned, beside = _toned(own, wide, spectra).reset_index(drop=True), _beside(judged)
+    toned, beside = _toned(own, wide, spectra).reset_index(drop=True), pd.DataFrame()
+    with suppress(InputError):  # most books have no references
+        beside = blue_wool.nearest_reference(judged)
     return Study(toned, fitted, beside, tuple(missing["text"]), change, staining, gaps)
 
 
@@ -152,13 +155,6 @@ def _taken(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:
     parts = wide["part"] if "part" in wide else pd.Series("swatch", wide.index)
     clean = wide["exposure"].eq("none") & ~parts.isin(["swatch", ""])
     return named[here | blue_wool.is_reference(wide) | clean]
-
-
-def _beside(grades: pd.DataFrame) -> pd.DataFrame:
-    try:
-        return blue_wool.nearest_reference(grades)
-    except InputError:  # most books have no references
-        return pd.DataFrame()
 
 
 def _toned(grades: pd.DataFrame, wide: pd.DataFrame, spectra: pd.DataFrame | None) -> pd.DataFrame:
