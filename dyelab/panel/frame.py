@@ -279,7 +279,8 @@ class Panel(widgets.VBox):
 
     def follow(self, path: Path) -> None:
         """Turn to the book that another panel has just opened or saved."""
-        kept = self.lasting_values() if self.shows(path) else {}
+        lasts = self._remember == "session" and not self._shut  # the rest is remembered anyway
+        kept = self.values if lasts and self.shows(path) else {}
         self._led = True
         try:
             self._take(path)
@@ -292,10 +293,6 @@ class Panel(widgets.VBox):
         if self.opened is not None and book_choice.stamp(self.opened.path) != self._stamp:
             self.follow(self.opened.path)
             self._stamp = book_choice.stamp(self.opened.path)
-
-    def lasting_values(self) -> dict[str, Any]:
-        """What stays chosen when the same book is shown anew; the rest is remembered anyway."""
-        return self.values if self._remember == "session" and not self._shut else {}
 
     def _repr_mimebundle_(self, **asked: Any) -> Any:
         _on_show.add(self)
