@@ -16,14 +16,6 @@ _Known = dict[str, Any]  # what was asked and worked out, by the name that words
 _LITTLE = 1.0  # g: what a kitchen scale errs by
 # What may be nothing, and what is whole; of the rest a tenth: one swatch is a few grams.
 _LEAST = {"dose": 0, "weighed_g": 0, "stock_percent": 0, "strength": 0, "pieces": 1}
-_ASKS = {
-    "weigh": ("material", "dose", "fibre_g", "liquor_ratio", "stock_percent"),
-    "dose": ("material", "weighed_g", "fibre_g"),
-    "dilute": ("material", "volume_ml", "strength", "stock_strength"),
-    "exchange": ("material", "wanted", "dose", "fibre_g"),
-    "bath": ("material", "strength", "liquor_ratio", "fibre_g"),
-    "cloth": ("width_cm", "length_cm", "g_per_m2", "pieces"),
-}
 _NUMBERS: dict[str, tuple[float, float, float, str]] = {  # start, most, step, unit
     "dose": (15, 300, 0.5, "% WOF"),
     "fibre_g": (100, 1e6, 10, "g"),
@@ -53,7 +45,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 
 def _choose(listed: pd.DataFrame) -> dict[str, Any]:
-    tasks = choices.options("weighing.task_", _ASKS)
+    tasks = choices.options("weighing.task_", _TASKS)
     names = list(listed["material"])
     made = {
         "task": choices.pick("weighing.task", tasks),
@@ -75,7 +67,7 @@ def _fit(listed: pd.DataFrame, made: dict[str, Any]) -> None:
     choices.set_options(made["material"], names)
     _usual_dose(listed, made)
     choices.set_options(made["wanted"], _twins(listed, made["material"].value))
-    choices.only(made, ("task", *_ASKS[task]))
+    choices.only(made, ("task", *_TASKS[task][0]))
 
 
 def _usual(listed: pd.DataFrame, material: str) -> float:
@@ -117,10 +109,11 @@ def _twins(listed: pd.DataFrame, material: str) -> list[str]:
 
 
 def _show(listed: pd.DataFrame, task: str, **chosen: Any) -> frame.Shown:
-    asked = {name: chosen[name] for name in _ASKS[task]}
+    asks, work = _TASKS[task]
+    asked = {name: chosen[name] for name in asks}
     named = [asked[name] for name in ("material", "wanted") if asked.get(name)]
     care = recipe.cautions(named, listed, hot=False) if named else ()
-    return replace(_SUMS[task](listed, asked), care=care)
+    return replace(work(listed, asked), care=care)
 
 
 def _weigh(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
@@ -161,21 +154,16 @@ def _named(metal: str) -> str:
 def _dose(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     grams = asked["weighed_g"]
     wof = recipe.wof(grams, asked["fibre_g"])
-    return _dosed(listed, "dosed", {**asked, "wof": wof, "weigh_g": grams})
+    columns = ["material", "weigh_g", "fibre_g", "wof"]
+    return _dosed(listed, "dosed", {**asked, "wof": wof, "weigh_g": grams}, columns)
 
 
-def _dosed(listed: pd.DataFrame, key: str, found: _Known) -> frame.Shown:
+def _dosed(listed: pd.DataFrame, key: str, found: _Known, columns: list[str]) -> frame.Shown:
     """What a dose came to, in a sentence and a row, and whether it is meant."""
     doubts = _doubts(listed, found["material"], found["wof"])
     sentence = " ".join([words.say(f"weighing.{key}", **found), *doubts])
-    table = pd.DataFrame([found])[_ROWS[key]]
+    table = pd.DataFrame([found])[columns]
     return frame.Shown(sentence, table=table, notes=_metal(listed, found))
-
-
-_ROWS = {
-    "dosed": ["material", "weigh_g", "fibre_g", "wof"],
-    "bathed": ["material", "g_per_L", "wof", "weigh_g", "water_L"],
-}
 
 
 def _dilute(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
@@ -207,7 +195,9 @@ def _bath(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     strength, ratio, fibre_g = (asked[n] for n in ("strength", "liquor_ratio", "fibre_g"))
     wof, water = recipe.bath_wof(strength, ratio), recipe.water_L(fibre_g, ratio)
     found = {**asked, "g_per_L": strength, "wof": wof, "water_L": water}
-    return _dosed(listed, "bathed", {**found, "weigh_g": recipe.grams(wof, fibre_g)})
+    found |= {"weigh_g": recipe.grams(wof, fibre_g)}
+    columns = ["material", "g_per_L", "wof", "weigh_g", "water_L"]
+    return _dosed(listed, "bathed", found, columns)
 
 
 def _cloth(_listed: pd.DataFrame, asked: _Known) -> frame.Shown:
@@ -217,11 +207,12 @@ def _cloth(_listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     return frame.Shown(sentence, notes=[words.say("weighing.cloth_note")])
 
 
-_SUMS: dict[str, Callable[[pd.DataFrame, _Known], frame.Shown]] = {
-    "weigh": _weigh,
-    "dose": _dose,
-    "dilute": _dilute,
-    "exchange": _exchange,
-    "bath": _bath,
-    "cloth": _cloth,
+_Sum = Callable[[pd.DataFrame, _Known], frame.Shown]
+_TASKS: dict[str, tuple[tuple[str, ...], _Sum]] = {  # what each asks for, and works out
+    "weigh": (("material", "dose", "fibre_g", "liquor_ratio", "stock_percent"), _weigh),
+    "dose": (("material", "weighed_g", "fibre_g"), _dose),
+    "dilute": (("material", "volume_ml", "strength", "stock_strength"), _dilute),
+    "exchange": (("material", "wanted", "dose", "fibre_g"), _exchange),
+    "bath": (("material", "strength", "liquor_ratio", "fibre_g"), _bath),
+    "cloth": (("width_cm", "length_cm", "g_per_m2", "pieces"), _cloth),
 }
