@@ -179,9 +179,8 @@ def panel(book: frame.Chosen = None) -> Exchange:
 
 
 def _choose(_book: Book) -> dict[str, Any]:
-    say = words.say
     tasks = choices.options("exchange.", _TASKS)
-    whites: list[Any] = [(say("exchange.no_white"), ())]
+    whites: list[Any] = [(words.say("exchange.no_white"), ())]
     whites += [(f"{light}/{angle}°", (light, angle)) for light, angle in _WHITES]
     upload, path = choices.file("exchange.upload", ".csv,.tsv,.txt,.xlsx,.ods", "exchange.file")
     made = {

@@ -43,14 +43,13 @@ def _write(panel: frame.Panel) -> str:
 
 
 def _choose(source: colours.Source) -> dict[str, Any]:
-    say = words.say
     return {
         "metal": choices.pick("guess.metal", shift.metals_of(source.made)),
         "count": choices.number("guess.count", 5, low=1, high=30),
         "note": choices.text("guess.note"),
         "given": choices.text("guess.gather", long=True),
         "files": choices.upload("guess.files", ".csv,.txt", many=True),
-        "cloth": choices.pick("guess.question", [(say("guess.every"), _EVERY)]),
+        "cloth": choices.pick("guess.question", [(words.say("guess.every"), _EVERY)]),
     }
 
 

@@ -42,12 +42,11 @@ def _choose(book: Book) -> dict[str, Any]:
     fixing = ["wheat bran", "chalk"]
     fixing += [n for n in listed.loc[listed["role"].eq("modifier"), "material"] if n not in fixing]
     fibres = sorted(PROTEIN | CELLULOSE)
-    hint = say("printing.areas_hint")
     return {
         "code": choices.text("printing.code", book_choice.free(book, "P")),
         "fibre": choices.pick("printing.fibre", fibres, "cotton"),
         "mass_g": choices.number("printing.mass_g", 20, low=0.1, high=1e5, step=1, unit="g"),
-        "areas": choices.text("printing.areas", say("printing.start"), hint=hint, long=True),
+        "areas": choices.text("printing.areas", say("printing.start"), long=True),
         "fixing": choices.pick("printing.fixing", fixing),
         "dye": choices.pick("printing.dye", dyes, "madder"),
         "dose": choices.number("printing.dose", 30, low=0.1, high=300, step=5, unit="% WOF"),

@@ -109,7 +109,6 @@ def _choose(ready: _Ready) -> dict[str, Any]:
     _, waiting = ready
     if waiting.empty:
         raise InputError(words.say("planning.all_done"))
-    say = words.say
     options = []
     for row in waiting.to_dict("records"):
         dose = f"{words.number(row['wof'])} %" if row["wof"] > 0 else ""
@@ -119,7 +118,9 @@ def _choose(ready: _Ready) -> dict[str, Any]:
         options.append((f"{row['bath']}  {told}", (row["series"], row["bath"])))
     return {
         "bath": choices.pick("planning.bath", options),
-        "in_it": choices.pick_many("planning.in_it", [], rows=8, note=say("planning.many_hint")),
+        "in_it": choices.pick_many(
+            "planning.in_it", [], rows=8, note=words.say("planning.many_hint")
+        ),
         "weighed": choices.number("planning.weighed", 0, high=1e5, step=0.01, unit="g"),
         "temperature": choices.number("planning.temperature", 20, low=-5, high=130, unit="°C"),
         "minutes": choices.number("planning.minutes", 60, high=1e5),

@@ -29,7 +29,6 @@ def choose(bench: Bench) -> dict[str, Any]:
     """Return all choices; `fit` shows those that the task needs."""
     if bench.model is None:
         return {}
-    say = words.say
     tasks = choices.options("exploring.task_", TASKS)
     dyed = bench.made[bench.made["dye"] != "none"]
     picks: dict[str, Any] = {"task": choices.pick("exploring.task", tasks)}
@@ -44,18 +43,19 @@ def choose(bench: Bench) -> dict[str, Any]:
             picks |= _over(bench)
     salts = recipe.metals.salts()
     for metal in _metals(bench):
-        text = say("exploring.metal_wof", Metal=metal.capitalize(), salt=salts[metal])
+        text = words.say("exploring.metal_wof", Metal=metal.capitalize(), salt=salts[metal])
         picks[METALS[metal]] = _slider(text, _range(bench, metal, metal)[1], 0.0)
     return {**picks, **_search(bench), **_photo()}
 
 
 def _over(bench: Bench) -> dict[str, Any]:
     """A second dye with a dose of its own, and the dips of a vat."""
-    say = words.say
     return {
         "over": choices.pick("exploring.over", ["none", *bench.alone], "none"),
-        "over_wof": _slider(say("exploring.over_wof"), 0.1, 0.0),
-        "dips": choices.amount("exploring.dips", 1, 12, 1, step=1, unit=say("exploring.dips_unit")),
+        "over_wof": _slider(words.say("exploring.over_wof"), 0.1, 0.0),
+        "dips": choices.amount(
+            "exploring.dips", 1, 12, 1, step=1, unit=words.say("exploring.dips_unit")
+        ),
     }
 
 
@@ -65,11 +65,10 @@ def _metals(bench: Bench) -> list[str]:
 
 
 def _search(bench: Bench) -> dict[str, Any]:
-    say = words.say
     most = {}
     for metal in _metals(bench):
         top = float(bench.made[METALS[metal]].max())
-        text = say("exploring.most_metal", metal=metal)
+        text = words.say("exploring.most_metal", metal=metal)
         most[_MOST[metal]] = choices.number(text, top, high=top, step=0.5, unit="%")
     return {
         "wanted": choices.text("exploring.wanted"),
@@ -85,10 +84,9 @@ def _search(bench: Bench) -> dict[str, Any]:
 
 
 def _photo() -> dict[str, Any]:
-    say = words.say
     known = [*convert.target_names(), WHITE_ONLY]
     targets = choices.options("capture.target_", known)
-    share = say("exploring.spot_share")
+    share = words.say("exploring.spot_share")
     upload, photo = choices.photo(str(book_choice.example_photo()))
     return {
         "upload": upload,
