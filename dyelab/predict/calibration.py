@@ -6,7 +6,7 @@ from scipy import optimize, special, stats
 
 from dyelab import convert, table
 from dyelab.predict.basis import Basis
-from dyelab.predict.gp import folds, left_out
+from dyelab.predict.gp import folds, left_out, without_own
 from dyelab.predict.overdyes import Overdyed
 from dyelab.predict.training import TrainingData
 
@@ -17,6 +17,10 @@ LIMIT = float(stats.chi2.ppf(LEVEL, 3))
 # With twice the freedom of the tail one book in ten took so few far misses for its rule that its
 # regions were ten times too wide (`predict_pots.py`).
 _SCALE_AND_TAIL = np.array([[0.0, np.log(6.0)], [0.7, 0.3]])
+# Factor on the variance that books need on the whole, and how it grows where recipes are few:
+# times exp((15 / recipes)²). `predict_pots.py stretch` shows what they need beside what they show
+# of it: in both worlds the two are hardly related from book to book.
+_USUAL, _FEW = 1.5, 15.0
 _ODDS = np.array([[0.0, 1.0], [1.0, 0.25]])
 _NEAR = (2.0, 3.0, 4.0, 6.0)  # ΔE00 that may count as landing
 _DRAWS, _MOST = 200, 150  # swatches drawn and recipes looked at: more change the odds by under 0.01
@@ -39,15 +43,17 @@ def judge(
     """Compare every swatch with what its book foretells without its recipe and its pots.
 
     Components and parameters come from the other folds; for cloths of several dyes (`twice`) from
-    all of one dye. Returns what `Model`
-    holds as `stretch, tail, odds, left_out`.
+    all of one dye. The spread is that of the whole book's parameters, which is what is stretched:
+    by the folds' own, which are sometimes too sure, a few books were stretched tenfold. Returns
+    what `Model` holds as `stretch, tail, odds, left_out`.
     """
     process, basis = over.dyes.process, over.dyes.basis
     n = len(known.recipe)
-    lab, C = np.empty((n, 3)), np.empty((n, 3, 3))
+    lab, C, seen = np.empty((n, 3)), np.empty((n, 3, 3)), known.seen(basis)
     for fold, rest in folds(known.recipe):
         part = known.basis(rest)
-        lab[fold], C[fold] = _landed(part, left_out(process, known.seen(part), fold, rest))
+        lab[fold] = part.lab(left_out(process, known.seen(part), fold, rest)[..., 0])
+        C[fold] = _landed(basis, without_own(process.inverses, seen.y, seen, fold))[1]
     if len(twice.recipe):
         more = _landed(basis, over.left_out())
         lab, C = np.concatenate([lab, more[0]]), np.concatenate([C, more[1]])
@@ -79,7 +85,8 @@ def stretch_and_tail(far: np.ndarray, recipes: int) -> tuple[float, float]:
     Squared errors in units of their covariance follow 3 c F(3, tail). Returns the factor on the
     variance that brings the normal 90 % region to 90 % of what comes next, and the tail. Of g
     recipes judged, the next one lies beyond the widest once in g + 1, so the share asked of them
-    is (g + 1)/g of 90 % (as for a split conformal region).
+    is (g + 1)/g of 90 % (as for a split conformal region). The factor is drawn half way to the
+    usual one: what one book shows of it says little of what its next cloths need.
     """
 
     def cost(p: np.ndarray) -> float:
@@ -88,7 +95,13 @@ def stretch_and_tail(far: np.ndarray, recipes: int) -> tuple[float, float]:
 
     scale, tail = np.exp(optimize.minimize(cost, _SCALE_AND_TAIL[0], method="Nelder-Mead").x)
     share = min(LEVEL * (recipes + 1) / recipes, 0.99)
-    return float(scale * 3 * stats.f.ppf(share, 3, tail) / LIMIT), float(tail)
+    shown = scale * 3 * stats.f.ppf(share, 3, tail) / LIMIT
+    return float(np.sqrt(shown * usual_stretch(recipes))), float(tail)
+
+
+def usual_stretch(recipes: int) -> float:
+    """Factor on the variance that a book of so many recipes needs on the whole."""
+    return float(_USUAL * np.exp((_FEW / recipes) ** 2))
 
 
 def draws(lab: np.ndarray, C: np.ndarray, tail: float, n: int) -> np.ndarray:

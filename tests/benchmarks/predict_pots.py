@@ -6,6 +6,11 @@ that belongs to the pots, books of 40 recipes, or so many, in two rounds from `w
 shares of them inside their 90 % region (`new_pot`), of the recipes' true colours inside theirs
 (`recipe`), the median ΔE00 to the truth, the share inside that the model's own report states, its
 stretch, and the same from `worlds.synth` (`dyed_worlds.judged`, one swatch a recipe).
+
+``python tests/benchmarks/predict_pots.py stretch [books [recipes [first]]]``: the factor on the
+variance that 90 % of new swatches need, beside the one that each book shows and the one it is
+given (logarithms: mean, deviation and correlation over books), and how unlike coverage is in
+single books. Derives `_USUAL` and `_FEW` of `predict.calibration`.
 """
 
 import sys
@@ -17,9 +22,10 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[2]))
 sys.path.insert(0, str(Path(__file__).parents[1]))
 import dyed_worlds
-from worlds import dyehouse
+from worlds import dyehouse, random_books, synth
 
 from dyelab import convert, predict, table
+from dyelab.predict import calibration
 
 INSIDE = 6.2514  # chi-square, three degrees of freedom, 90 %
 SURFACE = 0.005
@@ -115,6 +121,40 @@ def judged(seed, share, recipes=40, fresh=150):
     }
 
 
+def needed(seed, recipes):
+    """Stretch that the new swatches of a book need, and what it has: of both worlds."""
+    swatches = in_rounds(recipes_of(np.random.default_rng(seed), recipes))
+    noise = {"pot_share": 0.5, "surface": SURFACE, "truth_draws": 2}
+    model = predict.fit(wide(swatches, dyehouse.dye(swatches, 1, seed, **noise).lab[0]))
+    new = recipes_of(np.random.default_rng(900 + seed), 150)
+    landed = dyehouse.dye(new, 1, seed + 5000, **noise).lab[0]
+    asked = wide(new, landed).drop(columns=["swatch", "baths", "vat", *table.LAB])
+    yield {"world": "dyehouse", **_asked_of(model, model.colour(asked), landed)}
+    own = random_books.random_book(seed, recipes, replicates=1)
+    model = predict.fit(own.wide, spectra=own.spectra)
+    fresh = random_books.random_recipes(150, np.random.default_rng(seed + 10_000))
+    made = synth.simulate(fresh, seed + 7, replicates=1, cloth=own.cloth).wide
+    yield {"world": "synth", **_asked_of(model, model.colour(fresh), dyed_worlds.measured(made))}
+
+
+def _asked_of(model, said, lab):
+    off = lab - said[table.LAB].to_numpy(float)
+    far = calibration.far(off, table.covariances(said))
+    had = np.log(model.stretch)
+    need = had + np.log(np.quantile(far, 0.9) / INSIDE)
+    shown = 2 * had - np.log(
+        calibration.usual_stretch(len(model.made))
+    )  # what is given lies half way to the usual
+    return {"needed": need, "shown": shown, "given": had, "inside": (far <= INSIDE).mean()}
+
+
+def stretches(books, recipes=40, first=7000):
+    found = pd.DataFrame([row for i in range(books) for row in needed(first + i, recipes)])
+    for world, own in found.groupby("world"):
+        print(world, own.drop(columns="world").agg(["mean", "std", "min"]).round(2).to_string())
+        print("correlation of needed and shown", round(own["needed"].corr(own["shown"]), 2))
+
+
 def main(books, recipes=40, first=0):
     seeds, shares = range(first, first + books), (0.0, 0.25, 0.5, 0.75)
     rows = [judged(seed, share, recipes) for share in shares for seed in seeds]
@@ -124,4 +164,8 @@ def main(books, recipes=40, first=0):
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:] or [20]))
+    job, *more = sys.argv[1:] or ["20"]
+    if job == "stretch":
+        stretches(*map(int, more or [20]))
+    else:
+        main(int(job), *map(int, more))
