@@ -1,7 +1,10 @@
 """The commands that open the notebooks and write the report."""
 
 import json
+import os
 import shutil
+import subprocess
+import time
 from types import SimpleNamespace
 
 import pytest
@@ -57,6 +60,23 @@ def test_the_notebooks_are_never_opened_inside_the_package():
     with pytest.raises(InputError, match="folder of your own"):
         open_.copies(inside)
     assert not inside.exists()
+
+
+@pytest.mark.slow
+def test_the_terminal_is_told_the_address_and_no_warning(tmp_path):
+    command = open_.lab_command(0, True)
+    environment = open_.with_looks({**os.environ, "JUPYTER_RUNTIME_DIR": str(tmp_path / "run")})
+    with (tmp_path / "log").open("w") as log:
+        server = subprocess.Popen(command, cwd=tmp_path, env=environment, stdout=log, stderr=log)
+        try:
+            end = time.monotonic() + 90
+            while "token=" not in (said := (tmp_path / "log").read_text()):
+                assert time.monotonic() < end, said
+                time.sleep(0.3)
+        finally:
+            server.terminate()
+            server.wait(20)
+    assert "Warning" not in said
 
 
 def test_the_server_answers_to_this_machine_alone():

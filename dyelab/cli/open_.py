@@ -163,6 +163,8 @@ def lab_command(port: int, no_browser: bool) -> list[str]:
     arguments += ["--LabApp.news_url=None", "--ServerApp.root_dir=."]
     arguments += [f"--ServerApp.kernel_manager_class={_WARM}"]
     arguments += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
+    # It carries old settings over, and warns in the terminal of one that nobody here has set.
+    arguments.append('--ServerApp.jpserver_extensions={"notebook_shim": False}')
     # In a container the only user is often root; the server answers to this machine alone.
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         arguments.append("--allow-root")
