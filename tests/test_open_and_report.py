@@ -63,8 +63,11 @@ def test_the_notebooks_are_never_opened_inside_the_package():
 
 
 @pytest.mark.slow
-def test_the_terminal_is_told_the_address_and_no_warning(tmp_path):
-    command = open_.lab_command(0, True)
+@pytest.mark.parametrize("of", [open_.lab_command, open_.app_command])
+def test_the_terminal_is_told_the_address_and_no_warning(tmp_path, of):
+    if of is open_.app_command:
+        pytest.importorskip("voila", reason="the app extra is not installed")
+    command = of(0, True)
     environment = open_.with_looks({**os.environ, "JUPYTER_RUNTIME_DIR": str(tmp_path / "run")})
     with (tmp_path / "log").open("w") as log:
         server = subprocess.Popen(command, cwd=tmp_path, env=environment, stdout=log, stderr=log)
@@ -77,6 +80,7 @@ def test_the_terminal_is_told_the_address_and_no_warning(tmp_path):
             server.terminate()
             server.wait(20)
     assert "Warning" not in said
+    assert "[Panels]" not in said, "what the server says to itself"
 
 
 def test_the_server_answers_to_this_machine_alone():

@@ -173,6 +173,7 @@ def lab_command(port: int, no_browser: bool) -> list[str]:
 
 def app_command(port: int, no_browser: bool) -> list[str]:
     arguments = [sys.executable, "-m", "dyelab.cli.serve_panels", ".", "--template=dyelab"]
+    arguments += ["--Application.log_level=ERROR"]
     arguments += [f"--VoilaConfiguration.multi_kernel_manager_class={_WARM}"]
     # Each panel is shown as it answers, not once the page's last one has.
     arguments += ["--VoilaConfiguration.progressive_rendering=True"]
