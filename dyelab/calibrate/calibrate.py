@@ -7,7 +7,7 @@ import numpy as np
 from dyelab.calibrate.card_pose import SOFT_EDGE, Pose, through
 from dyelab.calibrate.fit import calibrated
 from dyelab.calibrate.model import Calibration, flagged
-from dyelab.calibrate.nearby_swatches import near
+from dyelab.calibrate.nearby_swatches import near, trust
 from dyelab.calibrate.program import fit_program
 from dyelab.calibrate.reference import Reference
 from dyelab.calibrate.sampling import sample
@@ -233,16 +233,18 @@ def _white_only(scene: _Scene, white: White) -> Setup:
 
 
 # Swatches measured by instrument: how many the custom counts for, and what it says of their squared
-# misses, in units of what was expected; how much further off others are. With these 91 to 99 % of
-# the others' colours are held on either kind of card (tests/benchmarks/swatch_constants.py). The
-# last is the variance of laying a handheld anew (CIELAB, custom of the trade).
-_FEW, _USUALLY, _UNSEEN, _SEEN_AGAIN = 3, 1.4, 1.9, 0.05
+# misses, in units of what was expected; how much further off others are. Set so that 95 % of the
+# others' colours are held on cards whose every cloth has a dye of its own; on cards of a few dyes
+# it is more (tests/benchmarks/swatch_constants.py). The last is the variance of laying a handheld
+# anew (CIELAB, custom of the trade).
+_FEW, _USUALLY, _UNSEEN, _SEEN_AGAIN = 3, 1.3, 1.6, 0.05
 
 
 def anchored(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration:
     """Correct a calibration by swatches that an instrument measured.
 
-    Each of them, corrected by the others alone, also tells how far off such a correction is.
+    Each of them, corrected by the others alone, also tells how far such a correction is to be
+    trusted, and how far off it is.
 
     Parameters
     ----------
@@ -256,23 +258,22 @@ def anchored(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration
         return made
     fitted = made.lab(rgb)
     shifts, everyone = lab - fitted, np.arange(len(fitted))
-    misses = []
+    share, misses = trust(fitted, shifts), []
     for i in everyone:
         rest = everyone != i
-        misses.append(_miss(_moved(made, fitted[rest], shifts[rest]), fitted[i], shifts[i]))
+        misses.append(_miss(_moved(made, fitted[rest], shifts[rest], share), fitted[i], shifts[i]))
     off = (np.sum(misses) + _FEW * _USUALLY) / (len(misses) + _FEW) * _UNSEEN
-    moved = _moved(made, fitted, shifts)
+    moved = _moved(made, fitted, shifts, share)
     return replace(moved, errors=replace(moved.errors, scale=moved.errors.scale * off**0.5))
 
 
-def _moved(made: Calibration, fitted: np.ndarray, shifts: np.ndarray) -> Calibration:
+def _moved(made: Calibration, fitted: np.ndarray, shifts: np.ndarray, share: float) -> Calibration:
     # What every simulated camera gets wrong at these swatches is now known and taken away there.
     _, common = made.errors.at(fitted)
     there = np.moveaxis(common / made.errors.scale_at(fitted), 1, 0) * len(made.errors.off) ** 0.5
-    off = np.stack(
-        [o - near(made.errors.lab, fitted, c) for o, c in zip(made.errors.off, there, strict=True)]
-    )
-    return replace(made, anchors=(fitted, shifts), errors=replace(made.errors, off=off))
+    known = np.stack([near(made.errors.lab, fitted, one) for one in there])
+    errors = replace(made.errors, off=made.errors.off - share * known)
+    return replace(made, anchors=(fitted, share * shifts), errors=errors)
 
 
 def _miss(made: Calibration, fitted: np.ndarray, shift: np.ndarray) -> float:

@@ -11,8 +11,10 @@ from dyelab import numerics
 # lightness counts in that, the share of the variance that all have, and the share of one alone. Set
 # between two kinds of card, by tests/benchmarks/swatch_constants.py: where four dyes lie six times
 # each, 9, 0.2, 0.01 and 0.01 are likeliest; where each cloth has a dye of its own, hardly anything
-# tells of another, and more than these would be worse than none.
-_FAR, _DEPTH, _EVERYWHERE, _UNLIKE = 14.0, 0.25, 0.02, 0.15
+# tells of another, and the shorter the better.
+_FAR, _DEPTH, _EVERYWHERE, _UNLIKE = 5.0, 0.25, 0.02, 0.15
+# How many swatches' worth of belief there is that they do tell of others (the same script).
+_BELIEF = 1.0
 
 
 def near(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.ndarray:
@@ -31,6 +33,24 @@ def near(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.ndarray:
         The mean of a Gaussian process (Rasmussen and Williams 2006, eq. 2.25).
     """
     return _alike(lab, places) @ _solved(places, shifts)
+
+
+def trust(places: np.ndarray, shifts: np.ndarray) -> float:
+    """Share of what some swatches tell of others that is to be believed, 0 to 1.
+
+    The slope, through none, of each one's shift on what the others foretell of it: near 1 where a
+    photo shows a few dyes in many depths, near 0 where each cloth errs by itself.
+
+    Parameters
+    ----------
+    places, shifts : ndarray (m, 3)
+        As for `near`.
+    """
+    everyone = np.arange(len(places))
+    told = [near(places[[i]], places[everyone != i], shifts[everyone != i])[0] for i in everyone]
+    believed = _BELIEF * np.sum(shifts**2) / max(len(shifts), 1)
+    slope = (np.sum(told * shifts) + believed) / max(np.sum(np.square(told)) + believed, 1e-12)
+    return float(np.clip(slope, 0, 1))
 
 
 def left_by(lab: np.ndarray, places: np.ndarray) -> np.ndarray:

@@ -97,7 +97,8 @@ def far_off(row, count, corrected):
     unseen = np.setdiff1d(np.arange(len(row["lab"])), seen)
     lab, read = row["lab"][unseen], -row["e"][seen]
     read = read + rng.normal(0, correction._SEEN_AGAIN**0.5, (count, 3))
-    moved = nearby.near(lab, row["lab"][seen], read) if corrected else 0.0
+    share = nearby.trust(row["lab"][seen], read) if corrected else 0.0
+    moved = share * nearby.near(lab, row["lab"][seen], read)
     return convert.dE00(lab - row["e"][unseen], lab + moved)
 
 
@@ -166,12 +167,12 @@ def of_photo(row, order, count, rng):
     seen, unseen = order[:count], order[count:]
     noise = rng.normal(0, correction._SEEN_AGAIN**0.5, (count, 3))
     read = shifts[seen] + noise
-    own = []
+    own, share = [], nearby.trust(fitted[seen], read)
     for i in range(count):
         rest = np.arange(count) != i
-        moved = correction._moved(made, fitted[seen][rest], read[rest])
+        moved = correction._moved(made, fitted[seen][rest], read[rest], share)
         own.append(correction._miss(moved, fitted[seen][i], read[i]))
-    moved = correction._moved(made, fitted[seen], read)
+    moved = correction._moved(made, fitted[seen], read, share)
     return np.array(own), np.array([correction._miss(moved, fitted[i], shifts[i]) for i in unseen])
 
 
