@@ -1,7 +1,8 @@
 """The swatch book: a folder of open tables that outlives the programs that write it."""
 
-from dyelab.book.exchange import export, merge, restore
+from dyelab.book.export import export, restore
 from dyelab.book.history import history, next_steps, open_version, redo, swatch_history, undo
+from dyelab.book.merge_books import merge
 from dyelab.book.model import Book, tables
 from dyelab.book.opening import add, change, create, remove, rename, save
 from dyelab.book.opening import open_book as open

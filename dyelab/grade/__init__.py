@@ -19,7 +19,8 @@ from dyelab.grade.curves import (
     reaches_noticed,
     shows,
 )
-from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, Pairing, grades, judge, pair
+from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, judge
+from dyelab.grade.pairing import Pairing, pair
 from dyelab.grade.scales import (
     CHANGE_LIMITS,
     GRADES,

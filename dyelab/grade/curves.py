@@ -17,7 +17,8 @@ from dyelab.compare import noise
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales, shapes
 from dyelab.grade.blue_wool import NOTICED
-from dyelab.grade.grades import MADE, WHERE, Pairing, grade_text, interval, variants_of
+from dyelab.grade.grades import grade_text, interval, variants_of
+from dyelab.grade.pairing import MADE, WHERE, Pairing
 
 QUANTITIES = ("L", "C", "h", "dE00", "dEF")
 DISTANCES: dict[str, Callable] = {"dE00": convert.dE00, "dEF": scales.grey_scale_difference}

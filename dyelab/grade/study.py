@@ -13,7 +13,8 @@ from dyelab import recipe, table, words
 from dyelab.errors import InputError, choose
 from dyelab.grade import blue_wool
 from dyelab.grade.curves import Drift, amount_text, drifts, fails, moment_text, shows
-from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, judge, pair
+from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, judge
+from dyelab.grade.pairing import pair
 from dyelab.grade.tone import PLAIN, TONE, UNSEEN, tone
 
 CHANGE, STAINING = "4", "3-4"

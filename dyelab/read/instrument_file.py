@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import limits
 from dyelab.errors import PYTHON, InputError, choose, offer, worded
-from dyelab.read import cgats, cxf, sheet, values
+from dyelab.read import cgats, cxf, sheet, text, values
 from dyelab.read.conditions import refuse_other_than_cloth
 from dyelab.read.rows import Grid, Part, Roles, Rows, White, name_faults, roles, samples
 from dyelab.read.values import Scale
@@ -126,12 +126,12 @@ def _need_good(result: Measurements, skip_bad: bool, name: str) -> None:
 
 
 def _grids(path: Path) -> tuple[list[Grid], list[str]]:
-    data = sheet.content(path)
+    data = text.content(path)
     if cxf.looks_like(data):
         return cxf.grids(data, path.name), []
     if data.startswith(b"PK\x03\x04"):
         return sheet.from_workbook(data, path.name), []
-    content, notes = sheet.decode(data, path.name)
+    content, notes = text.decode(data, path.name)
     if cgats.looks_like(content):
         return cgats.grids(content, path.name), notes
     _not_cut_off(content, path.name)

@@ -26,12 +26,5 @@ from dyelab.recipe.cautions import (
     notes,
     statements,
 )
-from dyelab.recipe.materials import (
-    find,
-    known_name,
-    materials,
-    metal_percent,
-    molar_mass,
-    refuse_unsafe,
-    usual_range,
-)
+from dyelab.recipe.formula import metal_percent, molar_mass
+from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe, usual_range

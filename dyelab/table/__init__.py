@@ -6,15 +6,12 @@ standard. The description checks rows, types columns, and is written into the bo
 """
 
 from dyelab.table.cells import (
-    FAULT,
     as_floats,
     as_text,
     as_typed,
     blanks,
-    check,
     decimal_points,
     empty,
-    fault,
     free_name,
     number,
     number_list,
@@ -23,6 +20,7 @@ from dyelab.table.cells import (
     pieces,
     texts,
 )
+from dyelab.table.checking import FAULT, check, fault
 from dyelab.table.columns import (
     EXPOSURES,
     FORMS,

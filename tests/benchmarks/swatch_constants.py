@@ -34,8 +34,8 @@ from worlds import photos as world
 from worlds import programs
 
 from dyelab import convert
-from dyelab.calibrate import calibrate as correction
 from dyelab.calibrate import nearby_swatches as nearby
+from dyelab.calibrate import swatch_correction as correction
 
 NEARBY = ("_FAR", "_DEPTH", "_EVERYWHERE", "_UNLIKE")
 CORRECTION = ("_FEW", "_USUALLY", "_UNSEEN")
