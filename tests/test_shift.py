@@ -227,6 +227,17 @@ def test_iron_moves_a_tannin_rich_dye_most(yard):
     assert depth.strength["strength_sum_low"] > 100  # more than noise
 
 
+def test_a_cloth_no_deeper_than_its_base_is_compared_as_it_is(yard):
+    opened, recipes = yard
+    made = recipes.made
+    bare = (made["dye"] == "none") & (made["tannin"] == "none") & (made["iron_wof"] == 0)
+    bare &= (made["copper_wof"] == 0) & (made["fibre"] == "wool")
+    dyed = made[(made["dye"] == "madder") & (made["fibre"] == "wool")].index[0]
+    depth = shift.depth_of(recipes, dyed, made[bare].index[0], opened.spectra)
+    told = depth.strength
+    assert 0 < told["strength_sum_low"] < told["strength_sum"] < told["strength_sum_high"] < 100
+
+
 @pytest.mark.parametrize("world", ["synth", "dyehouse"])
 def test_strengths_lie_in_their_intervals(world):
     told = strength_truth.judged(world, 12, seed=40)

@@ -304,7 +304,9 @@ class Depth:
 
 
 def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFrame) -> Depth | None:
-    """Compare the depth of two recipes of a book, the undyed base taken off where there is one.
+    """Compare the depth of two recipes of a book, their undyed base taken off.
+
+    Where there is none, or one of them is no deeper, the cloths are compared as they are.
 
     Parameters
     ----------
@@ -332,7 +334,7 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
     at, found = next(((at, one) for at, one in tried if one is not None), (None, None))
     if at is None or found is None:
         return None
-    based = at[2] >= 0 and found.mean[2].sum() < found.mean[0].sum()
+    based = at[2] >= 0 and found.mean[2].sum() < found.mean[:2].sum(axis=1).min()
     white: Any = recipes.made.iloc[reference][table.WHITE].to_dict()
     ends = _ends(found.mean, based)
     strength = dict(relative_strength(found.wavelengths, **ends).iloc[0])
@@ -354,13 +356,17 @@ def _ends(ks: np.ndarray, based: bool) -> dict[str, Any]:
 def _with_limits(
     rows: tuple[dict, dict], found: CellSpectra, drawn: np.ndarray, based: bool, white: Any
 ) -> tuple[dict, dict]:
-    """Add 95 % limits by the scatter of pots; draws whose reference is no deeper are left out."""
+    """Add 95 % limits by the scatter of pots; draws in which one is no deeper than the base are
+    left out, and where that is most of them no limit can be told.
+    """
     strength, equal = rows
     waves = found.wavelengths
     seen, top = (waves >= 400) & (waves <= 700), waves == strength["maximum_nm"]
     above = drawn[:, :2] - (drawn[:, 2:] if based else 0.0)
     parts = {"maximum": above[..., top].sum(axis=-1), "sum": above[..., seen].sum(axis=-1)}
-    deeper = (parts["maximum"][:, 0] > 0) & (parts["sum"][:, 0] > 0)
+    deeper = np.all([size > 0 for size in parts.values()], axis=(0, 2))
+    if deeper.mean() < 0.5:
+        return rows
     for name, size in parts.items():
         ratio = 100 * size[deeper, 1] / size[deeper, 0]
         strength |= _limits(f"strength_{name}", np.quantile(ratio, _TAILS))
