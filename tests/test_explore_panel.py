@@ -56,6 +56,17 @@ def test_two_lights_and_a_patch_of_plausible_colours(panel):
     assert len({fill for _, fill in patch.colorscale}) > 5
 
 
+def test_other_lights_are_a_question_only_beside_a_like_colour_of_another_dye(panel):
+    madder(panel)
+    assert not any(
+        "by another dye" in note for note in panel.shown.notes
+    )  # nothing here is like madder red
+    choose(panel, task="find", wanted="50, 5, 10")
+    said = next(note for note in panel.shown.notes if "by another dye" in note)
+    assert "undyed" not in said
+    assert " to " in said  # how sure each difference is
+
+
 def test_beyond_what_was_dyed_is_called_a_guess(panel):
     top = panel.choices["iron_wof"].max
     assert "A guess beyond what was dyed: iron" in madder(panel, iron_wof=top)

@@ -14,6 +14,9 @@ from dyelab.panel.explore.bench import Bench
 from dyelab.plot import explore as drawn
 
 _FOUND = ["recipe", "tried", "L", "a", "b", "dE00", "chance", "extrapolates", "leans_on"]
+# ΔE00 within which two cloths by different dyes would be taken for one another across a room
+# (common practice, no source); further apart, how other lights part them is no question.
+_SIDE_BY_SIDE = 5.0
 
 
 def recipes(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
@@ -157,6 +160,9 @@ def _other_lights(bench: Bench, said: pd.DataFrame, others: pd.DataFrame) -> lis
     if others.empty:
         return []
     other = _closest(others, said.iloc[0])
+    ends = (rows[table.LAB].to_numpy(float)[0] for rows in (said, other))
+    if convert.dE00(*ends) > _SIDE_BY_SIDE:
+        return []
     both = pd.concat([said.head(1), other], ignore_index=True)
     observer = bench.model.white[1]
     told = {lamp: bench.model.under(both, (lamp, observer)) for lamp in shift.LAMPS}
