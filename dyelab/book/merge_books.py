@@ -9,9 +9,7 @@ from dyelab import limits, table
 from dyelab.book import folder
 from dyelab.book.folder import PHOTOS
 from dyelab.book.model import Book, keys, tables
-from dyelab.book.opening import (
-    add,
-)
+from dyelab.book.opening import add
 from dyelab.book.photos import put
 from dyelab.errors import InputError
 
@@ -72,8 +70,9 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
             theirs[held] = theirs[held].assign(**{code: changed})
     here = {name: keys(name, frame) for name, frame in tables(bk).items()}
     fresh = {name: frame[~keys(name, frame).isin(here[name])] for name, frame in theirs.items()}
-    pictures = (p for p in folder.photos(other.path) if not (bk.path / PHOTOS / p.name).exists())
-    put(bk.path, ((p.name, limits.content(p, limits.PHOTO_BYTES)) for p in pictures))
+    pictures = [p for p in folder.photos(other.path) if not (bk.path / PHOTOS / p.name).exists()]
+    if pictures:
+        put(bk.path, ((p.name, limits.content(p, limits.PHOTO_BYTES)) for p in pictures))
     rows: Any = {name: frame for name, frame in fresh.items() if len(frame)}
     joined = add(bk, **rows)
     aside = replace(

@@ -95,7 +95,7 @@ def dose_curve(
     ----------
     wide : DataFrame or Recipes
     metal : str
-        ``iron`` or ``copper``.
+        One of the table of metals, such as ``iron``.
     hold : dict
         Factors held, such as ``{"dye": "weld", "fibre": "wool", "tannin": "none"}``. Where
         several recipes remain, the one dyed at most doses is taken; of several methods that read
@@ -299,6 +299,7 @@ class _Candidates:
 def _candidates(x: np.ndarray) -> _Candidates:
     top, least = x.max(), x[x > 0].min()
     rates = np.geomspace(0.1 / top, 8 / least, _RATES)
+    # A logarithm creeps on from the first dose at quick rates only; a power of 1 is a line.
     quick, powers = np.geomspace(0.1 / top, 100 / least, _RATES), np.linspace(0.1, 1, _RATES)
     shape, _, loose = np.meshgrid(range(len(SHAPES)), range(_RATES), _LOOSE, indexing="ij")
     rate = np.repeat(np.concatenate([rates, rates, quick, powers]), len(_LOOSE))

@@ -15,7 +15,6 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from worlds import dyehouse, synth
 
 from dyelab import convert, shift, table
-from dyelab.shift.k_over_s import at_equal_depth, relative_strength
 
 CLOTHS = [
     {"dye": "none", "dye_wof": 0.0, "mordant_wof": 0.0},
@@ -72,8 +71,8 @@ def judged(world, books, seed=0, rounds=2):
         for a, b in PAIRS:
             depth = shift.depth_of(recipes, at[a], at[b], book_of(meant, waves, one)[1])
             ends = (waves, true[a], true[b])
-            right = relative_strength(*ends, base=true[BARE]).iloc[0]
-            right = {**right, **at_equal_depth(*ends, base=true[BARE]).iloc[0][["dE00"]]}
+            right = shift.relative_strength(*ends, base=true[BARE]).iloc[0]
+            right = {**right, **shift.at_equal_depth(*ends, base=true[BARE]).iloc[0][["dE00"]]}
             found.append(_held({**depth.strength, **depth.equal}, right))
     return pd.DataFrame(found).mean()
 

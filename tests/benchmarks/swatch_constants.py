@@ -6,9 +6,9 @@ Photos are those of photo_constants.py, which judge nothing else; with `judge` t
 photo_worlds.py. For cards with four dyes, six cloths of each, paler, deeper and saddened, and for
 cards whose every cloth has a dye of its own, so that nothing is nearer than chance makes it, prints
 
-- `nearby_swatches._FAR, _DEPTH, _EVERYWHERE, _UNLIKE`: median and 95th percentile of ΔE00 of the
-  windows that no instrument saw, as they are and corrected by 3, 6 and 12 that it did, those that
-  tell most (`most_telling`), for half and double of each; and the likeliest together
+- `nearby_swatches._FAR, _DEPTH, _EVERYWHERE, _UNLIKE, _BELIEF`: median and 95th percentile of ΔE00
+  of the windows that no instrument saw, as they are and corrected by 3, 6 and 12 that it did,
+  those that tell most (`most_telling`), for half and double of each; and the likeliest together
   for how the errors of the windows of one photo go together (Gaussian process; each photo has a
   size of its own), with how much the logarithm of the likelihood falls for half and double;
 - `swatch_correction._FEW, _USUALLY, _UNSEEN`, the likeliest for the squared misses of windows that
@@ -80,6 +80,11 @@ def left(rows):
             in_use = " (in use)" if times == 1 else ""
             print(f"{name} {used[at] * times:g}{in_use}: {after(rows)}", flush=True)
     enter(used)
+    belief = nearby._BELIEF
+    for times in (0.5, 1, 2):
+        nearby._BELIEF = times * belief
+        print(f"_BELIEF {times * belief:g}: {after(rows)}", flush=True)
+    nearby._BELIEF = belief
 
 
 def after(rows, corrected=True):
