@@ -282,3 +282,77 @@ def test_half_a_colour_beside_a_spectrum_is_taken_from_the_spectrum(tmp_path):
     found = as_guessed(own_sheets.text(tmp_path / "own.csv", text))
     assert found.readings["a"].iloc[0] == pytest.approx(0, abs=0.1)
     assert found.readings["L"].iloc[0] == pytest.approx(51.8, abs=0.1)  # of R = 0.2 (CIE 15)
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("alum 15% owf", "potash alum 15 %"),
+        ("alum 15 % o.w.f. + tartar 6 % w.o.f.", "potash alum 15 % with cream of tartar 6 %"),
+        ("alum 150 g/kg", "potash alum 15 %"),
+        ("alum 15 g per 100 g; weld .5 kg", "potash alum 15 %, weld 500 g"),
+        ("alum, 15 %, weld, 50 %", "potash alum 15 %, weld 50 %"),
+        ("alum 1 000 g; iron 20 mg", "potash alum 1000 g, ferrous sulfate 0.02 g"),
+        ("1. alum 15 %; 2. weld 50 %, 1h30", "potash alum 15 %, weld 50 %"),
+        ("aluminium sulfate 16-hydrate 10 %", "aluminium sulfate 16-hydrate 10 %"),
+    ],
+)
+def test_doses_are_taken_in_the_unit_written(tmp_path, written, meant):
+    held = _understood(tmp_path, f'No,Recipe\nK1,"{written}"\n')
+    assert held.in_words("K1") == meant
+    assert held.lost.empty
+
+
+@pytest.mark.parametrize(
+    "written",
+    ["alum 10-15 %", "alum 1/2 %", "alum 1½ %", "alum 2 tsp", "alum 15 oz", "alum 1:1",
+     "alum 15 % / weld 50 %"],
+)  # fmt: skip
+def test_what_is_not_one_number_is_no_dose_and_is_listed(tmp_path, written):
+    held = _understood(tmp_path, f'No,Recipe\nK1,"{written}"\n')
+    assert held.in_words("K1") == "potash alum"
+    assert list(held.lost["found"]) == [written]
+
+
+def test_a_range_of_heat_or_time_is_listed(tmp_path):
+    content = "No,Recipe\nK1,alum 15 % at 80-90 °C\nK2,weld 50 % for 30-60 min\n"
+    held = _understood(tmp_path, content)
+    assert held.in_words("K1") == "potash alum 15 %"
+    assert len(held.lost) == 2
+
+
+@pytest.mark.parametrize(
+    ("heading", "meant"),
+    [
+        ("Alum % owf", "potash alum 15 %"),
+        ("Alum g/kg", "potash alum 1.5 %"),
+        ("Alum (g per kg)", "potash alum 1.5 %"),
+        ("Alum g/l", "potash alum 15 g/L"),
+        ("Alum (mg)", "potash alum 0.015 g"),
+        ("Alum (oz)", ""),
+    ],
+)
+def test_doses_are_taken_in_the_unit_of_their_heading(tmp_path, heading, meant):
+    held = _understood(tmp_path, f"No,{heading}\nK1,15\n")
+    assert held.in_words("K1") == meant
+    assert bool(meant) == held.lost.empty
+
+
+@pytest.mark.parametrize(("heading", "grams"), [("Mass mg", 0.0005), ("Weight (kg)", 500.0)])
+def test_a_mass_is_taken_in_the_unit_of_its_heading(tmp_path, heading, grams):
+    held = _understood(tmp_path, f"No,{heading}\nK1,0.5\n")
+    assert held.swatches["mass_g"].tolist() == [grams]
+
+
+def test_a_step_names_its_material_with_a_number_and_its_unit_beside(tmp_path):
+    content = (
+        "Swatch,Step,Material,Amount,Unit\nK1,mordant,aluminium sulfate 16-hydrate,150,g/kg\n"
+        "K2,mordant,alum,.5,% w.o.f.\n"
+    )
+    held = _understood(tmp_path, content)
+    assert held.in_words("K1") == "aluminium sulfate 16-hydrate 15 %"
+    assert held.in_words("K2") == "potash alum 0.5 %"
+
+
+def _understood(folder, content):
+    return understood(own_sheets.text(folder / "own.csv", content), own_sheets.Meant({}))

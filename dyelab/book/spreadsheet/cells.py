@@ -62,14 +62,33 @@ class Amount(NamedTuple):
     unit: str
 
 
-def amount(text: str, where: Locale) -> Amount | None:
-    """Read ``15 %``, ``2,5 g/L``, ``185 °F`` or a bare number; None where there is none."""
-    match = _AMOUNT.match(text) if len(text) <= limits.PHRASE else None
+# Units that are one of ours times a number: grams a kilogram of fibre are tenths of a per cent.
+_PER_OURS = {"g/kg": ("% WOF", 10.0), "mg": ("g", 1000.0), "kg": ("g", 0.001)}
+
+
+def _in_ours(value: float, unit: str) -> Amount:
+    ours, times = _PER_OURS.get(unit, (unit, 1.0))
+    return Amount(round(value / times, 9), ours)
+
+
+def amount(text: str, where: Locale, unit: str = "") -> Amount | None:
+    """Read ``15 %``, ``2,5 g/L``, ``185 °F`` or a bare number; None where there is none.
+
+    `unit` is the one of its heading, for a number that has none of its own.
+    """
+    match = _AMOUNT.match(_spelt(text)) if len(text) <= limits.PHRASE else None
     value = number(match[1], where) if match else None
     if match is None or value is None:
         return None
-    unit = match[2].strip(" ()[].")
-    return Amount(value, vocabulary.unit(unit) or "?" if unit else "")
+    own = match[2].strip(" ()[].")
+    return _in_ours(value, vocabulary.unit(own) or "?" if own else unit)
+
+
+def _spelt(text: str) -> str:
+    """A text with ``o.w.f.`` as ``wof``, ``.5`` as ``0.5`` and ``1h30`` as ``1:30 h``."""
+    text = re.sub(r"(?i)\b(?:o\.? ?w|w\.? ?o)\.? ?f\b\.?", "wof", text)
+    text = re.sub(r"(?<![\w.,])([.,]\d)", r"0\1", text)
+    return re.sub(r"(?i)\b(\d+) ?h ?(\d{2})\b", r"\1:\2 h", text)
 
 
 class Part(NamedTuple):
@@ -81,21 +100,25 @@ class Part(NamedTuple):
     dips: int
     celsius: float | None = None
     minutes: float | None = None
+    unread: str = ""  # of what it says a number that is none: ``10-15 %``, ``½``, ``2 tsp``
 
 
 _DIPS = re.compile(
     r"(?i)\b(?:in\s+)?(\d+)\s*(?:x\s*)?(?:dips?|züge?n?|trempages?|x)\b|\bx\s*(\d+)\b"
 )
 _DOSE = re.compile(
-    r"(?i)(?<![\w.,])(\d+(?:[.,]\d+)*)\s*(% ?wof|%|g/l|g per l|g|gr|grams?|percent|prozent)?(?!\w)"
+    r"(?i)(?<![\w.,])(\d{1,3}(?: \d{3})+|\d+(?:[.,]\d+)*)\s*"
+    r"(% ?wof|%|g ?(?:/|per) ?(?:l|kg|100 ?g)|[km]g|g|gr|grams?|percent|pct|prozent|wof)?(?!\w|-\w)"
 )
-
+_FOREIGN = "|".join(vocabulary.groups("unit")["foreign"])
+_UNSURE = re.compile(rf"(?i)\d[\d.,]*(?:\s*[-–—/:]\s*\d|\s*(?:{_FOREIGN})(?!\w))|\d*\s?[½⅓⅔¼¾⅛]")
 
 _NEXT = re.compile(r"\s?(?:;|\n|→|->|>|\b(?:then|dann|puis|luego|poi|dan)\b|,(?!\d))\s?")
 _WITH = re.compile(r"\s?(?:\+|&|\b(?:with|and|mit|und|avec|et|con|met)\b)\s?")
-_HEAT = re.compile(r"(?i)\b(?:at|bei|à|a|op)?\s*(\d+(?:[.,]\d+)?)\s*(?:°|deg\w*)\s*([CF])\b")
+_RANGED = r"(\d+(?:[.,:]\d+)?(?:\s*[-–—]\s*\d+(?:[.,]\d+)?)?)\s*"
+_HEAT = re.compile(rf"(?i)\b(?:at|bei|à|a|op)?\s*{_RANGED}(?:°|deg\w*)\s*([CF])\b")
 _TIME = re.compile(
-    r"(?i)\b(?:for|für|pendant|durante)?\s*(\d+(?:[.,]\d+)?)\s*"
+    rf"(?i)\b(?:for|für|pendant|durante)?\s*{_RANGED}"
     r"(min(?:s|utes?|uten|uti|utos)?|h|hr|hrs|hours?|std|stunden?|heures?|horas?|ore|uur)\b\.?"
 )
 
@@ -117,17 +140,23 @@ def parts(text: str, where: Locale) -> list[Part]:
         if not own and made and (heat or time):
             own = made.pop()
         known: dict[str, Any] = {name: value for name, value in about.items() if value is not None}
+        if (heat and about["celsius"] is None) or (time and about["minutes"] is None):
+            known["unread"] = "temperature_C" if heat and about["celsius"] is None else "minutes"
         made.append([part._replace(**known) for part in own])
     return [part for own in made for part in own]
 
 
 def _steps(text: str) -> list[str]:
-    """Parts of a line; a comma between two digits is a decimal one, dips go with what they dip."""
-    text = re.sub(r"[^\S\n]+", " ", text)  # a long run of blanks would be split slowly
+    """Parts of a line; a comma between two digits is a decimal one.
+
+    Dips go with what they dip, a dose behind a comma with what has none yet.
+    """
+    text = re.sub(r"[^\S\n]+", " ", _spelt(text))  # a long run of blanks would be split slowly
     joined: list[str] = []
     for piece in _NEXT.split(text):
         alone = _DIPS.sub("", piece).strip(" .:") == "" and piece.strip()
-        if alone and joined:
+        dose = piece.strip() and _DOSE.sub("", piece).strip(" .:") == ""
+        if joined and (alone or (dose and not _DOSE.search(joined[-1]))):
             joined[-1] += f" {piece}"
         elif piece.strip():
             joined.append(piece)
@@ -146,13 +175,23 @@ def _part(piece: str, where: Locale) -> Part | None:
         return None
     dips = _DIPS.search(piece)
     rest = _DIPS.sub(" ", piece) if dips else piece
-    dose = _DOSE.search(rest)
-    value = number(dose[1], where) if dose else None
-    name = (rest[: dose.start()] + " " + rest[dose.end() :]) if dose and value is not None else rest
-    unit = vocabulary.unit(dose[2] or "") if dose and value is not None else ""
-    name = re.sub(r"(?i)\bwof\b|[()\[\]:=@%]", " ", name)
     count = int(dips[1] or dips[2]) if dips else 1
-    return Part(" ".join(name.split()), value, unit or "", count)
+    every = list(_DOSE.finditer(rest))
+    found = [one for one in every if one[2]] or every
+    unsure = _UNSURE.search(rest) or (found[0] if len(found) > 1 else None)
+    if unsure:
+        return Part(_name(rest[: unsure.start()]), None, "", count, unread="amount")
+    value = number(found[0][1], where) if found else None
+    if value is None:
+        return Part(_name(rest), None, "", count)
+    dose = found[0]
+    name = _name(f"{rest[: dose.start()]} {rest[dose.end() :]}")
+    return Part(name, *_in_ours(value, vocabulary.unit(dose[2] or "") or ""), count)
+
+
+def _name(text: str) -> str:
+    """A material's name: neither the signs of a dose nor its number in a list, ``1. alum``."""
+    return " ".join(re.sub(r"(?i)^\s*\d[.)] |\bwof\b|[()\[\]:=@%]", " ", text).split())
 
 
 _SLASHED = re.compile(r"^\s*(\d{1,2})[/-](\d{1,2})[/-](\d{2,4})\b")
@@ -197,12 +236,10 @@ def _iso(year: str, month: str, dom: str) -> str | None:
 
 def celsius(text: str, where: Locale, unit: str = "") -> float | None:
     """Read a temperature in °C, whichever of the two scales it is written in."""
-    found = amount(text, where)
-    if found is None or (found.unit or unit or "°C") not in ("°C", "°F"):
+    found = amount(text, where, unit or "°C")
+    if found is None or found.unit not in ("°C", "°F"):
         return None
-    if (found.unit or unit) == "°F":
-        return round((found.value - 32) / 1.8, 2)
-    return found.value
+    return round((found.value - 32) / 1.8, 2) if found.unit == "°F" else found.value
 
 
 def minutes(text: str, where: Locale, unit: str = "") -> float | None:
@@ -210,10 +247,10 @@ def minutes(text: str, where: Locale, unit: str = "") -> float | None:
     text = text[: limits.PHRASE]
     if match := re.fullmatch(r"\s*(\d+)\s*(?:h|:|std\.?)\s*(\d{2})(?::00)?\s*(?:min|h)?\s*", text):
         return 60 * float(match[1]) + float(match[2])
-    found = amount(text, where)
-    if found is None or (found.unit or unit or "min") not in ("min", "h"):
+    found = amount(text, where, unit or "min")
+    if found is None or found.unit not in ("min", "h"):
         return None
-    return found.value * (60 if (found.unit or unit) == "h" else 1)
+    return found.value * (60 if found.unit == "h" else 1)
 
 
 class Exposure(NamedTuple):

@@ -31,6 +31,7 @@ READING = (
     *("illuminant", "observer", "taken_at", "method"),
 )
 KINDS = ("scour", "tannin", "mordant", "assist", "dye", "vat", "modifier")
+DOSED = ("g", "g/L", "g/kg", "mg", "kg")  # units of a dose other than % WOF
 _ABOUT = ("temperature_C", "minutes", "pH", "bath", "dips")
 FIELDS = (
     *SWATCH,
@@ -137,7 +138,7 @@ def _of_unit(heading: str, before: str) -> str:
     held = meaning(before)
     if not unit or held.what not in ("name", "dose") or held.of not in KINDS:
         return ""
-    if unit in ("% WOF", "g", "g/L"):
+    if unit in ("% WOF", *DOSED):
         return held._replace(what="dose", unit=_dosed(unit)).code if held.what == "name" else ""
     about = "temperature_C" if unit.startswith("°") else "minutes"
     return held._replace(what=about, unit=unit).code
@@ -193,7 +194,11 @@ def _parted(heading: str) -> tuple[str, str]:
     """The words of a heading and its unit: ``Alum (% WOF)``, ``Dye g``, ``Temp. °C``."""
     unit = ""
     held = heading = heading[: limits.PHRASE]
-    for match in _UNIT.finditer(heading):
+    told = vocabulary.plain(held.replace("_", " ")).split()
+    for last in (4, 3, 2):  # words of a unit at the end: g per kg
+        if not unit and len(told) > last and (one := vocabulary.unit(" ".join(told[-last:]))):
+            unit, held = one, " ".join(told[:-last])
+    for match in _UNIT.finditer(held):
         if one := vocabulary.unit(next(filter(None, match.groups()), "")):
             unit, held = one, held.replace(match[0], " ")
     words = vocabulary.plain(held.replace("_", " "))
@@ -317,7 +322,7 @@ def _slotted(words: str) -> tuple[str, int]:
 
 
 def _dosed(unit: str) -> str:
-    return unit if unit in ("g", "g/L") else ""
+    return unit if unit in (*DOSED, "foreign") else ""
 
 
 def _material(words: str, unit: str, listed: pd.DataFrame) -> Meaning | None:

@@ -14,7 +14,17 @@ import pandas as pd
 from dyelab import convert, errors, recipe, table, words
 from dyelab.book import readings as from_instruments
 from dyelab.book.spreadsheet import cells, vocabulary
-from dyelab.book.spreadsheet.columns import FIELDS, KEEP, KINDS, LEAVE, STEP, Meaning, meaning, role
+from dyelab.book.spreadsheet.columns import (
+    DOSED,
+    FIELDS,
+    KEEP,
+    KINDS,
+    LEAVE,
+    STEP,
+    Meaning,
+    meaning,
+    role,
+)
 from dyelab.book.spreadsheet.sheets import LOST, Sheet
 from dyelab.errors import InputError
 
@@ -161,12 +171,21 @@ class _Cell(NamedTuple):
     @property
     def parts(self) -> list[cells.Part]:
         """What it says was used."""
+        if vocabulary.material(self.text, self.row.taking.listed):  # whose name may hold a number
+            return [cells.Part(self.text, None, "", 1)]
         return cells.parts(self.text, self.where)
 
     @property
     def number(self) -> float | None:
         """The number in it; None where it is blank or holds none."""
         return cells.number(self.text, self.where) if self.text else None
+
+    def used(self) -> list[cells.Part]:
+        """Its parts; of what they say, numbers that are none are put down."""
+        for part in self.parts:
+            if part.unread:
+                self.lose("unread", what=words.heading(part.unread))
+        return self.parts
 
     def lose(self, why: str, **values: Any) -> None:
         """Put down that it won't come in."""
@@ -354,8 +373,8 @@ def _of_swatch(cell: _Cell) -> Any:
             return day
         cell.lose("date")
     elif what == "mass_g":
-        amount = cells.amount(text, cell.where)
-        if amount and (amount.unit or cell.mean.unit) in ("", "g") and amount.value >= 0:
+        amount = cells.amount(text, cell.where, cell.mean.unit or "g")
+        if amount and amount.unit == "g" and amount.value >= 0:
             return amount.value
         cell.lose("mass")
     else:
@@ -386,8 +405,11 @@ def _told(cell: _Cell) -> list[_Step]:
     """Steps written out in one cell, in the order written."""
     taking, named = cell.row.taking, ""
     found: list[_Step] = []
-    for part in cell.parts:
+    for part in cell.used():
         kind, rest = vocabulary.step_in(part.material, taking.listed)
+        if not (kind or rest):
+            cell.lose("no_material")
+            continue
         if kind and not rest and part.value is None:  # says what the next was used for
             named = kind
             continue
@@ -397,7 +419,7 @@ def _told(cell: _Cell) -> list[_Step]:
         named = ""
     if named:
         found.append({**_step(named, "", _TICKED), "\0written": cell.heading})
-    if not found and not cells.nothing(cell.text):
+    if not cell.parts and not cells.nothing(cell.text):
         cell.lose("no_material")
     return found
 
@@ -406,7 +428,7 @@ def _named(cell: _Cell) -> list[_Step]:
     """Steps of a cell that names one or several materials; their dose stands there or beside."""
     taking, kind = cell.row.taking, cell.mean.of
     beside = cell.row.find("dose", kind, cell.mean.slot)
-    dose, held = _dose(beside), cell.parts
+    dose, held = _dose(beside), cell.used()
     if not held and dose is not None and (dose.value or 0) > 0:
         return _headed(beside)
     if dose is not None and len(held) > 1 and dose.value is not None:
@@ -455,12 +477,11 @@ def _dose(cell: _Cell) -> cells.Part | None:
     dips = cell.parts
     if dips and dips[0].dips > 1 and not dips[0].material and dips[0].value is None:
         return dips[0]
-    amount = cells.amount(held, cell.where)
-    unit = (amount.unit or cell.mean.unit or "% WOF") if amount else "?"
-    if amount is None or unit not in ("% WOF", "g/L", "g") or amount.value < 0:
+    amount = cells.amount(held, cell.where, cell.mean.unit or "% WOF")
+    if amount is None or amount.unit not in ("% WOF", "g/L", "g") or amount.value < 0:
         cell.lose("dose")
         return None
-    return cells.Part("", amount.value, unit, 1)
+    return cells.Part("", *amount, 1)
 
 
 def _step(kind: str, material: str, part: cells.Part, column: str = "") -> dict[str, Any]:
@@ -571,7 +592,7 @@ def _long_steps(row: _Row, code: str, area: str) -> bool:
         return False
     kind = vocabulary.near(kind_text, vocabulary.words("step")) if kind_text else ""
     made = []
-    for part in named.parts or [_TICKED]:
+    for part in named.used() or [_TICKED]:
         material = _material(taking, part.material, str(kind or "")) if part.material else ""
         made.append(_step(_kind_of(material, str(kind or ""), taking.listed), material, part))
     if kind is None:
@@ -593,7 +614,7 @@ def _long_dose(row: _Row, made: list[_Step]) -> None:
     if cell.text in ("", "-", "–"):
         return
     unit = vocabulary.unit(unit_cell.text) if unit_cell.text else ""
-    if unit_cell.text and unit not in ("% WOF", "g/L", "g"):
+    if unit_cell.text and unit not in ("% WOF", *DOSED):
         unit_cell.lose("unit")
         return
     dose = _dose(cell._replace(mean=cell.mean._replace(unit=unit or cell.mean.unit)))
