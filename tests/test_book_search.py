@@ -2,6 +2,7 @@
 
 import contextlib
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -51,7 +52,7 @@ def bk(tmp_path_factory):
         ("iron at least 3 %", "35"),
         ("iron above 3", "3"),
         ("iron at most 2", "24"),
-        ("iron below 1", "16"),
+        ("iron below 3", "24"),
         ("iron 2", "2"),
         ("iron", "2345"),
         ("no iron", "16"),
@@ -105,3 +106,33 @@ def test_a_decimal_comma_finds_what_a_point_finds():
         points, commas = book.search(bk, text), book.search(bk, text.replace(".", ","))
         assert len(points) > 0
         assert list(points["swatch"]) == list(commas["swatch"])
+
+
+def test_negative_colours_and_unknown_doses_are_found(tmp_path):
+    codes = pd.DataFrame({"swatch": ["A", "B", "C"]})
+    readings = codes.assign(reading=codes["swatch"], exposure="none", method="typed")
+    readings = readings.assign(illuminant="D65", observer=10, L=40.0, a=[-6.0, 2.0, 9.0], b=-20.5)
+    steps = pd.DataFrame({"swatch": ["A", "B"], "order": 1, "kind": "modifier"})
+    steps = steps.assign(material="ferrous sulfate", amount=[2.0, None], unit=["% WOF", ""])
+    bk = book.add(book.create(tmp_path / "b"), swatches=codes, steps=steps, readings=readings)
+    for text, found in {
+        "a below -5": "A",
+        "a at most 5": "AB",
+        "a between -7 and 3": "AB",
+        "a -7 to −5": "A",
+        "b above -21": "ABC",
+        "iron": "AB",
+        "no iron": "C",
+        "iron at least 1": "A",
+    }.items():
+        assert "".join(book.search(bk, text)["swatch"]) == found, text
+
+
+def test_a_sum_of_doses_is_unknown_if_one_is(tmp_path):
+    steps = pd.DataFrame({"swatch": "A", "order": [1, 2], "kind": "mordant"})
+    steps["material"] = ["potash alum", "aluminium acetate"]
+    steps = steps.assign(amount=[15.0, None], unit=["% WOF", ""])
+    bk = book.add(
+        book.create(tmp_path / "b"), swatches=pd.DataFrame({"swatch": ["A"]}), steps=steps
+    )
+    assert np.isnan(book.recipes(bk)["mordant_wof"].iloc[0])

@@ -2,9 +2,10 @@
 
 Clauses are parted by commas; all must hold. In a clause ``or`` gives a choice, and ``no``,
 ``not`` or ``without`` turns it round. A name may be followed by ``between 1 and 3``,
-``above 2``, ``at least 2``, ``below 2``, ``at most 2`` or a plain number: its dose. Notes are
-looked at for words that are found nowhere else, and names of series before them; ``series
-autumn`` asks for a series alone.
+``above 2``, ``at least 2``, ``below 2``, ``at most 2`` or a plain number: its dose. ``below`` and
+``at most`` ask of doses that were given: ``no iron`` finds the rest. Notes are looked at for words
+that are found nowhere else, and names of series before them; ``series autumn`` asks for a series
+alone.
 """
 
 import difflib
@@ -20,7 +21,7 @@ from dyelab.book.model import Book
 from dyelab.book.views import recipes
 from dyelab.errors import InputError
 
-_NUMBER = r"(\d+(?:[.,]\d+)?)\s*%?"
+_NUMBER = r"([-−]?\d+(?:[.,]\d+)?)\s*%?"
 _RANGES = (
     (rf"(?:between|from)\s+{_NUMBER}\s+(?:and|to)\s+{_NUMBER}", "between"),
     (rf"{_NUMBER}\s*(?:to|-|–)\s*{_NUMBER}", "between"),
@@ -133,15 +134,18 @@ def _choice(rows: _Index, text: str) -> np.ndarray:
     for pattern, kind in _RANGES:
         match = re.fullmatch(rf"(?i)(.+?)\s*{pattern}", text)
         if match and text.lower() not in rows.names:  # such as K-07 or autumn 2
-            low, high = (table.number(match.group(i)) for i in (2, match.lastindex or 2))
-            return _within(_values(rows, match.group(1)), kind, low, high)
+            ends = (match.group(i).replace("−", "-") for i in (2, match.lastindex or 2))
+            values, low, high = _values(rows, match.group(1)), *map(table.number, ends)
+            if kind in ("below", "most") and _stripped(match.group(1)) not in _COLOUR:
+                values = np.where(values > 0, values, np.nan)
+            return _within(values, kind, low, high)
     return _named(rows, text)
 
 
 def _within(values: np.ndarray, kind: str, low: float, high: float) -> np.ndarray:
     with np.errstate(invalid="ignore"):
         found = {"between": (values >= low) & (values <= high), "above": values > low}
-        found |= {"least": values >= low, "most": (values <= low) & (values > 0)}
+        found |= {"least": values >= low, "most": values <= low}
         found |= {"below": values < low, "exactly": np.isclose(values, low, rtol=1e-3)}
     return found[kind]
 
@@ -168,7 +172,7 @@ def _stripped(text: str) -> str:
 def _named(rows: _Index, text: str) -> np.ndarray:
     plain = _stripped(text.strip('"“”'))
     if plain in _METALS:
-        return rows[_METALS[plain]] > 0
+        return rows[_METALS[plain]] != 0  # NaN where it was used and nobody knows how much
     if plain in _NAMED:
         return rows[plain] != "none"
     if plain in ("undyed", "control"):

@@ -308,8 +308,8 @@ def _names(done: pd.DataFrame, by: list[str]) -> pd.Series:
 
 
 def _sum(done: pd.DataFrame, by: list[str]) -> pd.Series:
-    """Doses added up; unknown if one is (-inf, told from absent, in the metals' columns)."""
-    doses = done["wof"].mask(done["counted"] & done["wof"].isna(), -np.inf)
+    """Doses added up; unknown if one is (-inf, told from absent)."""
+    doses = done["wof"].fillna(-np.inf)
     return doses.groupby([done[key] for key in by]).sum(min_count=1)
 
 
