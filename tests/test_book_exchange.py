@@ -140,3 +140,38 @@ def test_merging_keeps_everything_and_renames_what_clashes(tmp_path):
     again, renamed = book.merge(merged, one)
     assert renamed.empty
     same(again, merged)
+
+
+def potted(folder, codes, percent=None):
+    """A book whose swatches lay in one mordant bath M1 of the series autumn."""
+    steps = pd.DataFrame({"swatch": codes, "order": 1, "kind": "mordant", "bath": "M1"})
+    steps = steps.assign(material="Yard salt", amount=10.0, unit="% WOF")
+    rows = {"swatches": pd.DataFrame({"swatch": codes, "series": "autumn"}), "steps": steps}
+    if percent:
+        salt = {"material": "yard salt", "role": "mordant", "metal": "Al", "metal_percent": percent}
+        rows["materials"] = pd.DataFrame([salt])
+    return book.save(book.add(book.create(folder), **rows))
+
+
+def test_merging_keeps_pots_apart_that_share_a_name(tmp_path):
+    one, two = potted(tmp_path / "one", ["A1", "A2"]), potted(tmp_path / "two", ["B1", "B2"])
+    merged, renamed = book.merge(one, two)
+    baths = merged.steps.groupby("bath")["swatch"].agg(list).to_dict()
+    assert baths == {"M1": ["A1", "A2"], "M1~2": ["B1", "B2"]}
+    assert renamed.to_numpy().tolist() == [["steps", "M1", "M1~2"]]
+    later = potted(tmp_path / "copy", ["A1", "A2", "A3"])  # the same pot, more cloth noted
+    merged, renamed = book.merge(one, later)
+    assert merged.steps["bath"].unique().tolist() == ["M1"]
+    assert renamed.empty
+
+
+def test_merging_renames_a_material_that_means_something_else(tmp_path):
+    one = potted(tmp_path / "one", ["A1"], percent=5.0)
+    two = potted(tmp_path / "two", ["A1", "B1"], percent=9.0)
+    merged, renamed = book.merge(one, two)
+    assert dict(merged.materials[["material", "metal_percent"]].to_numpy()) == {
+        "yard salt": 5.0, "yard salt~2": 9.0,
+    }  # fmt: skip
+    named = dict(merged.steps[["swatch", "material"]].to_numpy())
+    assert named == {"A1": "Yard salt", "A1~2": "yard salt~2", "B1": "yard salt~2"}
+    assert ["materials", "yard salt", "yard salt~2"] in renamed.to_numpy().tolist()

@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import limits, table
+from dyelab import limits, recipe, table
 from dyelab.book import folder
 from dyelab.book.folder import PHOTOS
 from dyelab.book.model import Book, keys, tables
@@ -13,8 +13,9 @@ from dyelab.book.opening import add
 from dyelab.book.photos import put
 from dyelab.errors import InputError
 
-_CODES = {"swatches": "swatch", "tests": "test", "readings": "reading"}
+_CODES = {"materials": "material", "swatches": "swatch", "tests": "test", "readings": "reading"}
 _WHERE = {
+    "material": ("materials", "steps"),
     "swatch": ("swatches", "steps", "readings", "photos"),
     "test": ("tests", "readings"),
     "reading": ("readings", "spectra", "shared"),
@@ -25,7 +26,8 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     """Bring everything of another book into this one; `save` writes it.
 
     A code that both use for the same thing is the same thing. A code that they use for
-    different things gets an ending in the book brought in: ``K-07`` becomes ``K-07~2``.
+    different things gets an ending in the book brought in: ``K-07`` becomes ``K-07~2``. So does
+    a bath of a series that both have, unless a swatch of both lay in it: it was another pot.
     Photos are copied at once; they are named by content and can't clash.
 
     Raises
@@ -65,9 +67,15 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
         taken = {*getattr(bk, name)[code], *theirs[name][code]}
         new = {clash: table.free_name(clash, taken, "~{}") for clash in clashes}
         renamed += [(name, was, now) for was, now in new.items()]
+        if name == "materials" and new:  # a step may name it in other capitals, or otherwise
+            written = {
+                text: recipe.known_name(text, theirs[name]) for text in theirs["steps"][code]
+            }
+            new |= {text: new[known] for text, known in written.items() if known in new}
         for held in _WHERE[code]:
             changed = theirs[held][code].replace(new)
             theirs[held] = theirs[held].assign(**{code: changed})
+    theirs["steps"], baths = _own_baths(tables(bk), theirs)
     here = {name: keys(name, frame) for name, frame in tables(bk).items()}
     fresh = {name: frame[~keys(name, frame).isin(here[name])] for name, frame in theirs.items()}
     pictures = [p for p in folder.photos(other.path) if not (bk.path / PHOTOS / p.name).exists()]
@@ -81,7 +89,31 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
         lines=pd.concat([bk.aside.lines, other.aside.lines], ignore_index=True),
         cells=pd.concat([bk.aside.cells, other.aside.cells], ignore_index=True),
     )
+    renamed += [("steps", was, now) for was, now in baths]
     return replace(joined, aside=aside), pd.DataFrame(renamed, columns=["table", "was", "now"])
+
+
+def _own_baths(
+    ours: dict[str, pd.DataFrame], theirs: dict[str, pd.DataFrame]
+) -> tuple[pd.DataFrame, list[tuple[str, str]]]:
+    """Their steps, baths called as other baths of ours renamed; and what was renamed."""
+    one, two = _baths(ours), _baths(theirs)
+    both = {*ours["swatches"]["swatch"]} & {*theirs["swatches"]["swatch"]}
+    same = set(two[theirs["steps"]["swatch"].isin(both)])
+    new: dict[tuple[str, str], tuple[str, str]] = {}
+    for series, bath in sorted({*one} & {*two} - same):
+        if bath:
+            taken = {named for where, named in (*one, *two) if where == series}
+            new[series, bath] = series, table.free_name(bath, taken, "~{}")
+    renamed = two.map(lambda at: new.get(at, at)[1]).astype(object)
+    return theirs["steps"].assign(bath=renamed), [(was[1], now[1]) for was, now in new.items()]
+
+
+def _baths(book: dict[str, pd.DataFrame]) -> pd.Series:
+    """Series and bath of every step."""
+    series = book["steps"]["swatch"].map(book["swatches"].set_index("swatch")["series"]).fillna("")
+    pairs = zip(series.astype(str), book["steps"]["bath"].fillna("").astype(str), strict=True)
+    return pd.Series(list(pairs), index=series.index, dtype=object)
 
 
 def _clashes(
