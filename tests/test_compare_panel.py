@@ -88,7 +88,7 @@ def test_weaker_or_duller_is_said_with_the_spectra(yard):
     ("choices", "said"),
     [
         ({"dye": comparing.ALL, "picture": "family"}, "Choose one under"),
-        ({"what": "mordant", "picture": "dose"}, "Only iron and copper have dose curves"),
+        ({"what": "mordant", "picture": "dose"}, "dose of one metal: here iron, copper."),
         ({"what": "tannin", "dye": "cochineal"}, "Dye one swatch of a recipe"),
     ],
 )

@@ -281,6 +281,31 @@ def test_several_are_ticked_one_by_one_without_a_key_to_hold():
         many.value = ("saffron",)
 
 
+def test_a_number_past_its_limits_stays_as_typed_and_is_refused_in_words(tmp_path, monkeypatch):
+    monkeypatch.setattr(book_choice, "open_book", book.open)
+    bk = book.save(book.create(tmp_path / "own"))
+
+    def asked(_):
+        return {"n": choices.number("Minutes", 5, low=1, high=90, whole=True)}
+
+    def show(_, n):
+        return frame.Shown(f"{n:g} minutes")
+
+    made = frame.Panel("t", "A panel", asked, show, book=bk.path)
+    made.choices["n"].value = 900
+    assert "Minutes: 900 is outside 1 to 90. Type a number" in made.sentence
+    assert made.choices["n"].value == 900
+    with pytest.raises(InputError, match="outside 1 to 90"):
+        _ = made.values
+    made.choices["n"].value = 2.5
+    assert "Minutes: 2.5 is not a whole number" in made.sentence
+    made.choices["n"].value = 20
+    assert made.sentence == "20 minutes"
+    remember.keep_choices(bk.path, "t", {"n": 900.0})
+    again = frame.Panel("t", "A panel", asked, show, book=bk.path)
+    assert again.sentence == "5 minutes", "what no longer can be is not remembered"
+
+
 def test_a_panel_looked_at_again_shows_what_another_page_saved(tmp_path, monkeypatch):
     monkeypatch.setattr(book_choice, "open_book", book.open)
     bk = book.save(book.create(tmp_path / "own"))

@@ -60,7 +60,19 @@ def test_a_bath_of_measured_swatches_is_not_asked_for(mine):
     rows = [first.assign(reading=f"n{at}", swatch=code) for at, code in enumerate(("P1", "P2"))]
     assert "bath" in {one.what for one in plan.next_tasks(mine)}
     done = book.add(mine, readings=pd.concat(rows))
-    assert "bath" not in {one.what for one in plan.next_tasks(done)}
+    told = {one.what: one for one in plan.next_tasks(done)}
+    assert "bath" not in told
+    assert (told["tick"].swatches, told["tick"].facts) == (2, (("left", 1),))
+    shown = home.panel(book.save(done)).patches.value
+    assert 'href="1_plan.ipynb#record">Say what was really done in 1 bath' in shown
+    assert "never recorded, though 2 swatches are measured" in shown
+
+
+def test_where_nothing_waits_it_is_not_said_that_a_plan_is_done(mine):
+    only = book.remove(mine, [code for code in mine.swatches["swatch"] if code != "W2"])
+    assert plan.next_tasks(only) == []
+    shown = home.panel(book.save(only)).patches.value
+    assert 'href="3_compare.ipynb">Nothing waits to be dyed, measured or tested' in shown
 
 
 def test_a_wall_of_five_hundred_windows_is_one_quick_piece(mine, desk):

@@ -103,6 +103,30 @@ def test_a_recipe_card_weighs_out_for_the_swatch(source):
     assert [b for b in page.blocks if isinstance(b, handout.Caution)]
 
 
+def test_a_long_recipe_keeps_to_one_sheet_with_its_stocks_in_the_table(tmp_path):
+    done = [("scour", "neutral soap", 2), ("tannin", "gallnut", 8)]
+    done += [("mordant", "aluminium acetate", 8), ("mordant", "potash alum", 12)]
+    done += [("dye", "madder", 50), ("dye", "weld", 40), ("vat", "indigo", 4)]
+    done += [("modifier", "ferrous sulfate", 2), ("modifier", "copper sulfate", 1)]
+    done += [("modifier", "citric acid", 1)]
+    steps = pd.DataFrame(done, columns=["kind", "material", "amount"]).assign(
+        swatch="S0", order=range(1, 11), unit="% WOF", temperature_C=60, minutes=40
+    )
+    bk = small(tmp_path, 1)
+    bk = book.change(bk, swatches=bk.swatches.assign(mass_g=3.5), steps=steps)
+    page = cards.card(colours.source(bk), swatch="S0")
+    assert len(handout.pictures(page, ppi=20)) == 1
+    (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
+    at = table.headings.index("stock (mL)")
+    assert {row[2]: row[at] for row in table.rows}["copper sulfate"] == "3.5"
+    assert "make up to 100 mL" in words_of(page)
+
+
+def test_the_doubt_of_an_instrument_is_never_printed_as_nothing():
+    rows = pd.DataFrame({"L": [50.0], "u_L": [0.04]})
+    assert handout.number_table(rows).rows == (("50.0", "0.04"),)
+
+
 def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, tmp_path):
     page = worksheet.worksheet(source, count=4)
     turn = next(i for i, b in enumerate(page.blocks) if isinstance(b, handout.NewPage))

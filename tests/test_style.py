@@ -82,6 +82,14 @@ def test_paper_shows_the_same_marks_and_keeps_text_as_text(swatches, text):
     assert text.split()[0][:20] in words.replace("\n", "")
 
 
+def test_marks_wider_than_their_strip_are_not_cut_on_paper(swatches):
+    from xml.etree import ElementTree
+
+    root = ElementTree.fromstring(static.svg(plane.figure(swatches), 430))
+    (plot, strip) = [g for g in root if g.tag.endswith("}g") and g.get("clip-path")][:2]
+    assert (len(plot) > 0, len(strip)) == (True, 0)
+
+
 def test_paper_repeats_byte_for_byte(swatches):
     assert static.svg(plane.figure(swatches)) == static.svg(plane.figure(swatches))
 

@@ -20,11 +20,21 @@ def sums():
     return panel
 
 
-@pytest.mark.parametrize(("name", "typed"), [("fibre_g", 4.5), ("volume_ml", 20), ("pieces", 0.2)])
+@pytest.mark.parametrize(("name", "typed"), [("fibre_g", 4.5), ("volume_ml", 20)])
 def test_a_small_number_is_taken_as_it_is_typed(name, typed):
     sums = weigh.panel(EXAMPLE)
     sums.choices[name].value = typed
-    assert sums.choices[name].value == (1 if name == "pieces" else typed)
+    assert "outside" not in said(sums)
+    assert sums.choices[name].value == typed
+
+
+def test_a_part_of_a_piece_and_a_dose_past_the_end_are_refused_in_words(sums):
+    choose(sums, dose=3000)
+    assert "Dose (% WOF): 3000 is outside 0 to 300" in said(sums)
+    choose(sums, task="cloth", pieces=2.5)  # the dose is no longer asked for
+    assert "2.5 is not a whole number. Type one from 1 to 1000" in said(sums)
+    choose(sums, pieces=2)
+    assert "2 pieces" in said(sums)
 
 
 def test_a_dose_is_weighed_or_measured_from_a_stock(sums):

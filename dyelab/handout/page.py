@@ -511,7 +511,7 @@ def every_patch(block: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 _TOGETHER = re.compile(
-    r"(?:\b[^\W\d]{1,14} )?\d[\d.]* %|(?:ΔE00|[Lab]\*|n =|grade) −?\d[\d.]*|\d [Ll]x h"
+    r"(?:\b[^\W\d]{1,14} )?\d[\d.]* (?:%|°C)|(?:ΔE00|[Lab]\*|n =|grade) −?\d[\d.]*|\d [Ll]x h"
 )
 
 
@@ -564,9 +564,10 @@ def number_table(frame: pd.DataFrame, caption: str = "", decimals: int = 1) -> N
     frame = words.in_words(frame)
     numeric = tuple(bool(pd.api.types.is_numeric_dtype(frame[c])) for c in frame.columns)
     heads = tuple(words.heading(str(name)) for name in frame.columns)
+    fine = [2 if name in table.STANDARD_UNCERTAINTIES else decimals for name in frame.columns]
     rows = tuple(
-        tuple(cell(value, decimals) for value in row) for row in frame.itertuples(index=False)
-    )
+        tuple(map(cell, row, fine)) for row in frame.itertuples(index=False)
+    )  # the doubt of an instrument isn't nothing because it is under 0.05
     return NumberTable(heads, rows, numeric, caption)
 
 

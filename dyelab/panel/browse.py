@@ -109,7 +109,7 @@ def _metals(rows: pd.DataFrame) -> list[str]:
 def _recipe(row: Any) -> str:
     bare = ("dye",) if row["dye"] == "none" else ()
     said = shift.in_words(row, ("fibre", "form", "ground", "rest", "area", *bare))
-    return f"{row['fibre']}: {said or words.say('planning.control_none')}"
+    return f"{row['fibre']}: {said or words.say('variants.bare')}"
 
 
 def _notes(book: Book, rows: pd.DataFrame) -> list[str]:

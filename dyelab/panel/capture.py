@@ -144,7 +144,7 @@ class Capture(frame.Panel):
             "names": choices.text("capture.names", long=True),
             "target": choices.pick("capture.target", targets),
             "own": choices.text("capture.own"),
-            "boxes": choices.number("capture.boxes", 0, high=60),
+            "boxes": choices.number("capture.boxes", 0, high=60, whole=True),
             "by_book": choices.tick("capture.by_book"),
             "method": choices.pick("capture.method", choices.options("capture.", _METHODS)),
         }

@@ -10,7 +10,7 @@ import pandas as pd
 
 from dyelab import shift, words
 from dyelab.errors import InputError
-from dyelab.panel.widgets import Ticks
+from dyelab.panel.widgets import Number, Ticks
 
 
 def _is_key(name: str) -> bool:
@@ -111,17 +111,20 @@ def amount(name: str, low: float, high: float, value: float, *, step: float, uni
     return _dressed(made, name, unit=unit)
 
 
-def number(
-    name: str, value: float, *, low: float = 0, high: float, step: float = 1, unit: str = ""
-) -> Any:
-    """A typed number, held between two limits."""
-    made = widgets.BoundedFloatText(value=value, min=low, max=high, step=step)
-    return _dressed(made, name, unit=unit)
+def number(name: str, value: float, *, unit: str = "", **limits: Any) -> Any:
+    """A typed number, with the `low`, `high`, `step` and `whole` of `Number`."""
+    return _dressed(Number(value=value, **limits), name, unit=unit)
+
+
+def refusal(widget: Any, value: Any) -> str:
+    """Why a choice can't have this value, in words: blank where it can, or isn't asked for."""
+    asked = isinstance(widget, Number) and widget.layout.display != "none"
+    return widget.refusal(value) if asked else ""
 
 
 def text(name: str, value: str = "", *, hint: str = "", long: bool = False) -> Any:
     """A line of text, or several."""
-    made = widgets.Textarea(rows=4) if long else widgets.Text()
+    made = widgets.Textarea(rows=6) if long else widgets.Text()
     made.value, made.continuous_update = value, False
     return _dressed(made, name, hint)
 

@@ -236,7 +236,8 @@ def _picture(bench: colours.Source, one: _Asked, picture: str) -> tuple[go.Figur
         return drawn.multiples(one.pairs, made), ""
     if picture == "dose":
         if one.what not in shift.METALS:
-            raise InputError(words.say("comparing.no_dose"))
+            metals = ", ".join(shift.metals_of(bench.every.made))
+            raise InputError(words.say("comparing.no_dose", metals=metals))
         curve = _curve(one)
         return drawn.dose(curve), curve.sentence
     if picture == "spectra":

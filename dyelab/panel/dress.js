@@ -38,6 +38,25 @@ function dress(root) {
   });
 }
 
+// What is typed beside a slider is cut at the slider's ends by the widget, without a word: say so.
+function past(event) {
+  const readout = event.target.closest(".widget-readout[contenteditable]");
+  const slider = event.target.closest(".widget-slider");
+  if (!slider) return;
+  const told = slider.querySelector(".dl-past");
+  if (told && ["input", "pointerdown"].includes(event.type)) told.remove();
+  if (!readout || !(event.type === "focusout" || event.key === "Enter")) return;
+  const handle = slider.querySelector(".noUi-handle");
+  const [low, high] = ["min", "max"].map((end) => parseFloat(handle.getAttribute(`aria-value${end}`)));
+  const typed = parseFloat(readout.textContent);
+  if (!(typed < low || typed > high)) return;
+  const say = slider.appendChild(document.createElement("p"));
+  say.className = "dl-past";
+  say.setAttribute("role", "status");
+  const values = { typed, low, high };
+  say.textContent = said("past_slider").replace(/{(\w+)}/g, (_, name) => values[name]);
+}
+
 // A link to another page: in JupyterLab it opens as a tab there, and runs; a served page follows
 // the link as it is. A page saved to share opens in the browser: JupyterLab shows it without its
 // scripts, so that a page to guess on has no cloths.
@@ -123,6 +142,7 @@ function render({ model, el }) {
     root.addEventListener("keydown", (event) => {
       if (event.target.matches(WORKED) && !event.ctrlKey && !event.metaKey) event.stopPropagation();
     });
+    ["input", "pointerdown", "keydown", "focusout"].forEach((what) => root.addEventListener(what, past, true));
     sight.observe(root);
     offerBigType(root, said("big"));
     dress(root);

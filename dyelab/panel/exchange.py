@@ -188,7 +188,7 @@ def _choose(_book: Book) -> dict[str, Any]:
         "file": path,
         "upload": upload,
         "sheets": choices.pick_many("exchange.sheets", [], rows=3),
-        "heading": choices.number("exchange.heading", 0, high=999),
+        "heading": choices.number("exchange.heading", 0, high=999, whole=True),
         "white": choices.pick("exchange.white", whites),
         "adapt": choices.tick("exchange.adapt"),
         "removing": choices.tick("exchange.removing"),

@@ -239,10 +239,14 @@ class Panel(widgets.VBox):
         Raises
         ------
         InputError
-            If there is nothing to choose from: what stands in the answer's place.
+            If there is nothing to choose from: what stands in the answer's place. If a number
+            typed is outside its limits.
         """
         if self._shut:
             raise InputError(self.sentence)
+        for widget in self.choices.values():
+            if told := choices.refusal(widget, widget.value):
+                raise InputError(told)
         return {name: widget.value for name, widget in self.choices.items()}
 
     @contextmanager
@@ -334,13 +338,14 @@ class Panel(widgets.VBox):
             self.restore(remember.choices(path, self.name))
 
     def restore(self, kept: dict[str, Any]) -> None:
-        """Choose again what was chosen; an option that has gone is passed over."""
+        """Choose again what was chosen; what can no longer be is passed over."""
         for name, value in kept.items():
             if name in self.choices:
                 value = tuple(value) if isinstance(value, list) else value
+                widget = self.choices[name]
                 try:
-                    if self.choices[name].value != value:
-                        self.choices[name].value = value
+                    if widget.value != value and not choices.refusal(widget, value):
+                        widget.value = value
                         self._fit()
                 except Exception:  # traitlets raises several kinds
                     continue

@@ -45,7 +45,7 @@ def _write(panel: frame.Panel) -> str:
 def _choose(source: colours.Source) -> dict[str, Any]:
     return {
         "metal": choices.pick("guess.metal", shift.metals_of(source.made)),
-        "count": choices.number("guess.count", 5, low=1, high=30),
+        "count": choices.number("guess.count", 5, low=1, high=30, whole=True),
         "note": choices.text("guess.note"),
         "given": choices.text("guess.gather", long=True),
         "files": choices.upload("guess.files", ".csv,.txt", many=True),

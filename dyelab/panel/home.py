@@ -28,7 +28,8 @@ PAGES = {
 }
 
 
-_LEADS = {"bath": f"{PAGES['plan']}#record", "measure": PAGES["capture"]}
+_LEADS = dict.fromkeys(("bath", "tick"), f"{PAGES['plan']}#record")
+_LEADS |= {"measure": PAGES["capture"]}
 _LEADS |= dict.fromkeys(("wash", "test"), PAGES["fastness"])
 
 
@@ -76,7 +77,7 @@ def _show(book: Book) -> frame.Shown:
 def _next(book: Book) -> str:
     entries = [_entry(one) for one in plan.next_tasks(book)]
     if not entries:
-        first = "plan" if book.swatches.empty else "metals"
+        first = "plan" if book.swatches.empty else "compare"
         entries = [(PAGES[first], words.say(f"home.first_{first}"), "")]
     return f"<h3>{html_parts.escape(words.say('home.next'))}</h3>{links(entries)}"
 

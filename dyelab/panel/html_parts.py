@@ -166,10 +166,12 @@ def _meaning(column: str) -> str:
 def glossary() -> str:
     """Every word of tables and figures with its meaning, in the order of the list."""
     terms = "".join(
-        f"<dt><strong>{escape(words.heading(key))}</strong></dt><dd>{escape(text)}</dd>"
+        f'<dt style="width:auto"><strong>{escape(words.heading(key))}</strong></dt>'
+        f'<dd style="margin:0">{escape(text)}</dd>'
         for key, text in words.topic("glossary").items()
-    )
-    return f'<dl class="dl-glossary">{terms}</dl>'
+    )  # JupyterLab's own lists let a term of two lines push its meaning beside the next term
+    grid = "display:grid;grid-template-columns:16em 1fr;gap:2px 1em;align-items:baseline"
+    return f'<dl class="dl-glossary" style="{grid}">{terms}</dl>'
 
 
 def _cells(column: pd.Series) -> list[str]:

@@ -103,7 +103,7 @@ def _conditions() -> dict[str, Any]:
         "m_condition": choices.pick("instrument.m_condition", [*blank, *lamps]),
         "aperture_mm": choices.number("instrument.aperture", 0, high=100, step=0.5, unit="mm"),
         "backing": choices.text("instrument.backing"),
-        "layers": choices.number("instrument.layers", 0, high=64),
+        "layers": choices.number("instrument.layers", 0, high=64, whole=True),
     }
 
 

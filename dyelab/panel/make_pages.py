@@ -42,7 +42,7 @@ def _choose(source: colours.Source) -> dict[str, Any]:
         ),
         "series": choices.pick("make_pages.one_series", listed),
         "full": choices.tick("make_pages.full"),
-        "count": choices.number("make_pages.count", 5, low=1, high=30),
+        "count": choices.number("make_pages.count", 5, low=1, high=30, whole=True),
         "upright": choices.tick("make_pages.upright"),
         "paper": choices.pick("make_pages.paper", [p for p in parts.PAPERS if p != "A6"]),
         "title": choices.text("make_pages.own_title", hint=say("make_pages.title_hint")),

@@ -124,16 +124,16 @@ def _sizes() -> dict[str, Any]:
     return {
         "design": choices.pick("planning.design", kinds),
         "divide": choices.pick("planning.divide", [2, 3, 4, 8, 9]),
-        "runs": choices.number("planning.runs", 12, low=2, high=500),
-        "replicates": choices.number("planning.replicates", 2, low=1, high=12),
+        "runs": choices.number("planning.runs", 12, low=2, high=500, whole=True),
+        "replicates": choices.number("planning.replicates", 2, low=1, high=12, whole=True),
         "controls": choices.tick("planning.controls", True),
         "mass_g": choices.number("planning.mass_g", 5, low=0.1, high=1000, step=0.5, unit="g"),
         "liquor_ratio": choices.number(
             "planning.liquor_ratio", 40, low=5, high=300, step=5, unit="L"
         ),
         "baths": choices.pick("planning.baths", choices.options("planning.", plan.POTS)),
-        "water_bath": choices.number("planning.water_bath", 0, high=60),
-        "pots": choices.number("planning.pots", 2, low=1, high=12),
+        "water_bath": choices.number("planning.water_bath", 0, high=60, whole=True),
+        "pots": choices.number("planning.pots", 2, low=1, high=12, whole=True),
         "paper": choices.pick("planning.paper", ["A4", "Letter"]),
         "children": choices.tick("planning.children"),
     }

@@ -125,7 +125,7 @@ def _choose(ready: _Ready) -> dict[str, Any]:
         "temperature": choices.number("planning.temperature", 20, low=-5, high=130, unit="°C"),
         "minutes": choices.number("planning.minutes", 60, high=1e5),
         "pH": choices.number("planning.pH", 0, high=14, step=0.1),
-        "bath_use": choices.number("planning.bath_use", 1, low=1, high=50),
+        "bath_use": choices.number("planning.bath_use", 1, low=1, high=50, whole=True),
         "note": choices.text("planning.note"),
         "on": choices.text("planning.on", date.today().isoformat()),
     }

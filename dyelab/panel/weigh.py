@@ -14,14 +14,15 @@ from dyelab.panel import choices, frame
 
 _Known = dict[str, Any]  # what was asked and worked out, by the name that words and columns have
 _LITTLE = 1.0  # g: what a kitchen scale errs by
-# What may be nothing, and what is whole; of the rest a tenth: one swatch is a few grams.
+# What may be nothing, and the least of what is counted; of the rest a tenth: one swatch is a few
+# grams.
 _LEAST = {"dose": 0, "weighed_g": 0, "stock_percent": 0, "strength": 0, "pieces": 1}
 _NUMBERS: dict[str, tuple[float, float, float, str]] = {  # start, most, step, unit
     "dose": (15, 300, 0.5, "% WOF"),
     "fibre_g": (100, 1e6, 10, "g"),
     "weighed_g": (15, 1e6, 0.1, "g"),
     "liquor_ratio": (40, 300, 5, "L"),
-    "stock_percent": (10, 100, 1, "%"),
+    "stock_percent": (10, 100, 1, "g in 100 mL"),
     "volume_ml": (1000, 1e6, 50, "mL"),
     "strength": (5, 1000, 0.5, "g/L"),
     "stock_strength": (100, 1000, 5, "g/L"),
@@ -55,7 +56,8 @@ def _choose(listed: pd.DataFrame) -> dict[str, Any]:
     for name, (start, most, step, unit) in _NUMBERS.items():
         start = _usual(listed, names[0]) if name == "dose" else start
         told: dict[str, Any] = {"low": _LEAST.get(name, 0.1), "high": most, "step": step}
-        made[name] = choices.number(f"weighing.{name}", start, **told, unit=unit)
+        whole = name == "pieces"
+        made[name] = choices.number(f"weighing.{name}", start, **told, unit=unit, whole=whole)
     return made
 
 
@@ -180,7 +182,9 @@ def _dilute(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
 def _exchange(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     material, wanted, fibre_g = (asked[name] for name in ("material", "wanted", "fibre_g"))
     if not wanted or wanted == material:
-        raise InputError(words.say("weighing.no_twin", material=material))
+        salts = listed.loc[listed["metal_percent"].gt(0), "metal"].value_counts()
+        several = ", ".join(_named(metal) for metal, count in salts.items() if count > 1)
+        raise InputError(words.say("weighing.no_twin", material=material, metals=several))
     rows = _salts(listed, material)[["material", "formula", "metal_percent"]]
     doses = [recipe.exchange(asked["dose"], material, n, listed)[0] for n in rows["material"]]
     table = rows.assign(wof=doses, weigh_g=[recipe.grams(wof, fibre_g) for wof in doses])

@@ -10,6 +10,7 @@ from typing import Any
 from urllib.parse import unquote_to_bytes
 
 import anywidget
+import ipywidgets
 import plotly.graph_objects as go
 import traitlets
 from plotly.offline import get_plotlyjs
@@ -133,7 +134,22 @@ class Ticks(anywidget.AnyWidget):
         self.value = tuple(values[i] for i in change["new"] if 0 <= i < len(values))
 
 
-_SAID_BY_THE_BROWSER = ("big", "typed", "ended", "run_again", "server_gone")
+class Number(ipywidgets.FloatText):
+    """A typed number. What lies outside its limits stays as it was typed, and is refused."""
+
+    low, high, step = traitlets.Float(0.0), traitlets.Float(), traitlets.Float(1.0).tag(sync=True)
+    whole = traitlets.Bool(False)
+
+    def refusal(self, value: float) -> str:
+        """Why a value can't stand, in words; blank for one that can."""
+        numbers = {"value": value, "low": self.low, "high": self.high}
+        told = {"name": self.description, **{key: f"{n:.10g}" for key, n in numbers.items()}}
+        if not self.low <= value <= self.high:
+            return words.say("frame.out_of_range", **told)
+        return words.say("frame.not_whole", **told) if self.whole and value % 1 else ""
+
+
+_SAID_BY_THE_BROWSER = ("big", "typed", "past_slider", "ended", "run_again", "server_gone")
 
 
 class Dress(anywidget.AnyWidget):

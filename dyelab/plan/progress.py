@@ -76,7 +76,8 @@ def next_tasks(bk: Book, rows: pd.DataFrame | None = None) -> list[Task]:
     -------
     list of Task
         `what` is ``bath`` (the next bath of a series that waits), ``measure``, ``wash`` (swatches
-        that stand at fewer washes than others of their series) or ``test``.
+        that stand at fewer washes than others of their series), ``test`` or ``tick`` (baths of
+        measured swatches that nobody has recorded as done).
 
     Examples
     --------
@@ -92,22 +93,28 @@ def next_tasks(bk: Book, rows: pd.DataFrame | None = None) -> list[Task]:
     read = [Task("measure", int(count), str(name)) for name, count in unread.items()]
     untested = rows.loc[rows["stage"] == "measured", "series"]
     test = Task("test", len(untested), "; ".join(dict.fromkeys(untested)))
-    return [*_baths(bk, rows), *read, *_behind(rows), *[test] * (test.swatches > 0)][:_MOST]
+    baths, ticks = _baths(bk, rows)
+    return [*baths, *read, *_behind(rows), *[test] * (test.swatches > 0), *ticks][:_MOST]
 
 
-def _baths(bk: Book, rows: pd.DataFrame) -> list[Task]:
-    """Baths that wait; one whose swatches are measured was dyed, whether or not it was ticked."""
+def _baths(bk: Book, rows: pd.DataFrame) -> tuple[list[Task], list[Task]]:
+    """Baths that wait, and those of measured swatches: dyed, and never ticked off."""
     waiting = open_baths(bk)
     undyed = set(rows.loc[rows["stage"] == "planned", "swatch"])
     open_still = waiting["swatches"].map(lambda told: not undyed.isdisjoint(told.split(", ")))
-    waiting = waiting[open_still.astype(bool)]
+    open_still = open_still.astype(bool)
+    done, waiting = waiting[~open_still], waiting[open_still]
     first = waiting.drop_duplicates("series").to_dict("records")
     left = waiting["series"].value_counts()
     found = []
     for row in first:
         facts = (*((n, row[n]) for n in ("bath", "material")), ("left", left[row["series"]]))
         found.append(Task("bath", len(row["swatches"].split(", ")), row["series"], facts))
-    return found
+    ticks = []
+    for name, part in done.groupby("series", sort=False):
+        codes = {code for told in part["swatches"] for code in told.split(", ")}
+        ticks.append(Task("tick", len(codes), str(name), (("left", len(part)),)))
+    return found, ticks
 
 
 def _behind(rows: pd.DataFrame) -> list[Task]:

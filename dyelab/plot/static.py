@@ -127,11 +127,15 @@ class _Plane:
             f'<clipPath id="{self.name}"><rect x="{left:.1f}" y="{bottom - up:.1f}" '
             f'width="{across:.1f}" height="{up:.1f}"/></clipPath><g clip-path="url(#{self.name})">'
         )
+        beyond: list[str] = []  # marks wider than their strip
         for before, trace in zip([None, *self.traces], self.traces, strict=False):
-            yield from (
-                self._chips(trace) if trace.type == "heatmap" else _scatter(self, trace, before)
-            )
-        yield "</g>"
+            heat = trace.type == "heatmap"
+            parts = self._chips(trace) if heat else _scatter(self, trace, before)
+            if not heat and trace.cliponaxis is False:
+                beyond += parts
+            else:
+                yield from parts
+        yield from ["</g>", *beyond]
 
     def _axis(self, i: int, axis: Any) -> Iterable[str]:
         end = self.low + self.size * [(1, 0), (0, -1)][i]

@@ -4,9 +4,11 @@ from dyelab.predict.candidates import Limits
 from dyelab.predict.model import Model, fit
 from dyelab.predict.recipes import Part, dye_columns, layers
 from dyelab.predict.search import (
+    SIDE_BY_SIDE,
     Found,
     Gamut,
     Reach,
+    closest,
     draws,
     find,
     gamut,

@@ -32,6 +32,9 @@ TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
 # Untried and tried recipes looked at, and swatches drawn of each: what half and double of them
 # change, tests/benchmarks/search_sizes.py shows.
 SHORT, AGAIN, DRAWS = 250, 50, 300
+# ΔE00 within which two cloths by different dyes would be taken for one another across a room
+# (common practice, no source); further apart, how other lights part them is no question.
+SIDE_BY_SIDE = 5.0
 _WAYS = ["fibre", "tannin", "mordant", "dye", "modifier"]
 _CHUNK = 2_000  # what a processor's cache holds
 _CELL = 5.0  # CIELAB units: colours nearer than this count as one
@@ -390,10 +393,39 @@ def _tried(model: Model, limits: Limits, target: np.ndarray) -> pd.DataFrame:
     """Recipes of the book that keep to the limits, those measured nearest."""
     columns = [c for c in COLUMNS if c in model.made]
     made = model.made[which_allowed(model.made[columns], limits)]
-    measured = made[table.LAB].to_numpy(float)
-    away = convert.dE00(np.broadcast_to(target, measured.shape), measured)
-    nearest = made.iloc[np.argsort(away, kind="stable")[:AGAIN]].reset_index(drop=True)
+    nearest = closest(made, target, count=AGAIN).reset_index(drop=True)
     return nearest[columns].assign(tried=nearest["swatch"])
+
+
+def closest(
+    rows: pd.DataFrame, target: np.ndarray, *, count: int = 1, within: float = np.inf
+) -> pd.DataFrame:
+    """Return those of some rows whose colours are nearest to another's, the nearest first.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        With `L, a, b`.
+    target : ndarray of shape (3,)
+        CIELAB under the same white.
+    count : int
+        How many at most.
+    within : float
+        ΔE00; what is further away is left out.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import pandas as pd
+    >>> from dyelab import predict
+    >>> rows = pd.DataFrame({"L": [50.0, 40.0], "a": [20.0, 18.0], "b": [10.0, 9.0]})
+    >>> predict.closest(rows, np.array([42.0, 18.0, 9.0]))["L"].tolist()
+    [40.0]
+    """
+    lab = rows[table.LAB].to_numpy(float)
+    away = convert.dE00(np.broadcast_to(target, lab.shape), lab)
+    nearest = np.argsort(away, kind="stable")[:count]
+    return rows.iloc[nearest[away[nearest] <= within]]
 
 
 def _judged(

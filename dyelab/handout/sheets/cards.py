@@ -14,6 +14,7 @@ from dyelab.handout import colours
 from dyelab.handout import page as parts
 
 _LIQUOR = 20, 40  # water to dry fibre by weight, least and most (common practice of the trade)
+_ROOMY = 7  # steps on one sheet with its cautions and wide margins
 _FINE = 0.095  # g: less is told to two figures, so that a stock's millilitres agree with it
 
 
@@ -42,13 +43,12 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
         *make_frames(source, [swatch])[swatch],
         parts.Caution(source.cautions(used)),
         parts.Heading(words.say("pages.steps")),
-        _steps(steps, mass),
     ]
-    notes = [_water(mass), *_salts(steps), *_stocks(source, steps, mass)]
-    notes += [note for note in steps["note"] if note]
-    blocks.append(parts.Points(tuple(dict.fromkeys(notes))))
+    table, stocks = _steps(source, steps, mass)
+    notes = [_water(mass), *_salts(steps), *stocks, *filter(None, steps["note"])]
+    blocks += [table, parts.Points(tuple(dict.fromkeys(notes)))]
     title = words.say("pages.card_title", recipe=_named(source, swatch))
-    return source.page(own, title, blocks)
+    return source.page(own, title, blocks, tight=len(steps) > _ROOMY)
 
 
 def samples(
@@ -147,7 +147,11 @@ def _framed(
 _BATH = ("dye", "dye_wof", "fibre")
 
 
-def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:
+def _steps(
+    source: colours.Source, steps: pd.DataFrame, mass: Any
+) -> tuple[parts.NumberTable, list[str]]:
+    """The steps, and how to make the stocks of what is too little to weigh."""
+    listed = books.materials(source.book)
     weighed = f" ({words.number(mass)} g)" if isinstance(mass, float) and np.isfinite(mass) else ""
     rows = [
         {
@@ -157,19 +161,19 @@ def _steps(steps: pd.DataFrame, mass: Any) -> parts.NumberTable:
             "material": row["material"],
             "dose": _dose(row),
             "grams": _grams(row, mass),
+            "stock_ml": _stock(row, mass, listed),
             **{name: _plain(row[name]) for name in ("temperature_C", "minutes", "pH")},
         }
         for row in steps.to_dict("records")
     ]
     shown = pd.DataFrame(rows, columns=_STEP_COLUMNS)
-    if (shown["area"] == "").all():
-        shown = shown.drop(columns="area")
+    shown = shown.drop(columns=[n for n in ("area", "stock_ml") if (shown[n] == "").all()])
     made = parts.number_table(shown, words.say("pages.weighed", mass=weighed))
     right = tuple(name not in ("kind", "area", "material", "dose") for name in shown)
-    return replace(made, numeric=right)
+    return replace(made, numeric=right), [words.say("pages.stock")] * ("stock_ml" in shown)
 
 
-_STEP_COLUMNS = ["order", "kind", "area", "material", "dose", "grams"]
+_STEP_COLUMNS = ["order", "kind", "area", "material", "dose", "grams", "stock_ml"]
 _STEP_COLUMNS += ["temperature_C", "minutes", "pH"]
 
 
@@ -187,15 +191,15 @@ def _salts(steps: pd.DataFrame) -> list[str]:
     """That a metal's dose, as the title has it, is one of its salt."""
     salts = {salt: metal for metal, salt in recipe.metals.salts().items()}
     there = [name for name in steps["material"] if name in shift.shifting_salts() & salts.keys()]
-    return [words.say("pages.salt", metal=salts[name], salt=name) for name in there]
+    named = {"metals": ", ".join(salts[name] for name in there), "salts": ", ".join(there)}
+    return [words.say("pages.salt", **named)] if there else []
 
 
-def _stocks(source: colours.Source, steps: pd.DataFrame, mass: Any) -> list[str]:
-    """For what is too little to weigh, the millilitres of a stock."""
-    listed = books.materials(source.book)
-    told = [(str(row["material"]), _weight(row, mass)) for row in steps.to_dict("records")]
-    said = [recipe.how_to_measure(name, grams, listed) for name, grams in told if grams is not None]
-    return list(filter(None, said))
+def _stock(row: dict[Any, Any], mass: Any, listed: pd.DataFrame) -> str:
+    """For what is too little to weigh, the millilitres of a stock of 1 %."""
+    grams = _weight(row, mass)
+    little = grams is not None and recipe.how_to_measure(str(row["material"]), grams, listed)
+    return f"{recipe.stock_ml(grams, 1.0):.1f}" if grams is not None and little else ""
 
 
 def _dose(row: dict[Any, Any]) -> str:

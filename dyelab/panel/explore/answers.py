@@ -1,6 +1,5 @@
 """What the explorer shows for each task."""
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -14,9 +13,6 @@ from dyelab.panel.explore.bench import Bench
 from dyelab.plot import explore as drawn
 
 _FOUND = ["recipe", "tried", "L", "a", "b", "dE00", "chance", "extrapolates", "leans_on"]
-# ΔE00 within which two cloths by different dyes would be taken for one another across a room
-# (common practice, no source); further apart, how other lights part them is no question.
-_SIDE_BY_SIDE = 5.0
 
 
 def recipes(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
@@ -83,19 +79,20 @@ def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     row, swatches = said.iloc[0].to_dict(), _swatches(bench, said)
     figure = drawn.predictions(bench.tried, said, _plausible(bench, swatches))
     weighed = predict.weigh_out(row, float(values["fibre_g"]))
-    near = _closest(bench.made, row).iloc[0]
+    near = predict.closest(bench.made, _lab(said)).iloc[0]
     nearest = frame.Chip.of(near, words.say("exploring.chip_nearest"), str(near["recipe"]))
     chips = [_chips(bench, said, row), [nearest]]
     notes = [*_notes(bench), *_other_lights(bench, said.head(1), bench.made)]
     care = _care(bench, said.head(1))
-    return frame.Shown(_told(row, swatches), figure, weighed, chips, notes, care=care)
+    return frame.Shown(_told(said, swatches), figure, weighed, chips, notes, care=care)
 
 
-def _told(row: dict[str, Any], swatches: np.ndarray) -> str:
-    lab = np.array([row[name] for name in table.LAB])
+def _told(said: pd.DataFrame, swatches: np.ndarray) -> str:
+    row = said.iloc[0]
     told = {name: f"{row[name]:.1f}".replace("-", "−") for name in table.LAB}
     told |= {"recipe": row["recipe"], "leans": row["leans_on"]}
-    text = words.say("exploring.said", near=f"{predict.nine_in_ten(lab, swatches):.1f}", **told)
+    near = predict.nine_in_ten(_lab(said), swatches)
+    text = words.say("exploring.said", near=f"{near:.1f}", **told)
     if row["extrapolates"]:
         text += " " + words.say("exploring.guess", why=row["extrapolates"])
     return text
@@ -157,11 +154,8 @@ def _other_lights(bench: Bench, said: pd.DataFrame, others: pd.DataFrame) -> lis
     if not bench.model.spectral:
         return [words.say("lamps.not_spectral")]
     others = others[~others["dye"].isin([said["dye"].iloc[0], "none"])]
-    if others.empty:
-        return []
-    other = _closest(others, said.iloc[0])
-    ends = (rows[table.LAB].to_numpy(float)[0] for rows in (said, other))
-    if convert.dE00(*ends) > _SIDE_BY_SIDE:
+    other = predict.closest(others, _lab(said), within=predict.SIDE_BY_SIDE)
+    if other.empty:
         return []
     both = pd.concat([said.head(1), other], ignore_index=True)
     observer = bench.model.white[1]
@@ -171,11 +165,9 @@ def _other_lights(bench: Bench, said: pd.DataFrame, others: pd.DataFrame) -> lis
     return [f"{beside} {shift.lamps_sentence(shift.differences_under(seen, spread))}"]
 
 
-def _closest(rows: pd.DataFrame, said: Mapping[str, Any] | pd.Series) -> pd.DataFrame:
-    """The one of some rows whose colour is the nearest to another's."""
-    lab = rows[table.LAB].to_numpy(float)
-    target = np.broadcast_to([said[name] for name in table.LAB], lab.shape)
-    return rows.iloc[[int(convert.dE00(target, lab).argmin())]]
+def _lab(said: pd.DataFrame) -> np.ndarray:
+    """Colour of the first recipe, (3,)."""
+    return np.asarray(said[table.LAB].iloc[0], float)
 
 
 def _wanted(bench: Bench, lab: np.ndarray) -> pd.DataFrame:

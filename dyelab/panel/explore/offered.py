@@ -76,7 +76,7 @@ def _search(bench: Bench) -> dict[str, Any]:
             "exploring.tolerance", 3.0, low=0.5, high=20, step=0.5, unit="ΔE00"
         ),
         **most,
-        "many": choices.number("exploring.many", 4, low=1, high=24),
+        "many": choices.number("exploring.many", 4, low=1, high=24, whole=True),
         "fibre_g": choices.number(
             "exploring.fibre_g", 100, low=0.1, high=100_000, step=10, unit="g"
         ),
