@@ -59,6 +59,14 @@ def test_each_way_of_failing_is_told(awry):
     assert list(told["upside_down"]) == [False, True, False, False, False, False, False]
 
 
+def test_a_number_that_two_swatches_have_names_neither():
+    seen_labels = pd.DataFrame({"place": ["A1", "A2"], "number": [7, 8], "turned": [0, 0]})
+    swatches = pd.DataFrame({"swatch": ["W1", "W2", "W3"], "label_number": [7, 7, 8]})
+    told = measure.names_by_label(seen_labels, ["A1", "A2"], swatches)
+    assert list(told["label"]) == ["shared", "read"]
+    assert list(told["swatch"]) == ["", "W3"]
+
+
 def test_two_labels_above_one_window_name_nothing():
     laid = [render.Label(1000, "A1", -2.0), render.Label(2000, "A1", 2.0, down_mm=7.0)]
     picture, _ = labelled.photo(4, megapixels=5.0, labels=laid, tilt=10.0)

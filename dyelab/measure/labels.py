@@ -12,7 +12,8 @@ from dyelab.calibrate.card_pose import detected, green, in_8_bits
 from dyelab.card import LABEL_MM, MARKER_MM, PITCH_MM, Area
 from dyelab.read import Photo
 
-READ, NONE, HALF, STRANGE, TWICE, SEVERAL = "read", "none", "half", "strange", "twice", "several"
+READ, NONE, HALF, STRANGE, TWICE = "read", "none", "half", "strange", "twice"
+SEVERAL, SHARED = "several", "shared"
 _AROUND = 3.0  # mm about a strip that are searched
 _INTO = 9.0  # mm of a window itself that are searched: labels are laid over its edge
 # Pixels a mm of the straightened strips, and what is looked at about a pixel to part black from
@@ -91,7 +92,8 @@ def names_by_label(found: pd.DataFrame, places: list[str], swatches: pd.DataFram
         A row a window: `place`, `swatch` (blank unless read), `label`: ``read``; ``none``;
         ``half`` (one of its markers is hidden); ``strange`` (no swatch of this book has it);
         ``twice`` (the swatch is named above another window as well); ``several`` (labels of
-        different swatches above one window); and `upside_down`.
+        different swatches above one window); ``shared`` (several swatches of this book have its
+        number, as where two books were joined); and `upside_down`.
 
     Examples
     --------
@@ -105,6 +107,8 @@ def names_by_label(found: pd.DataFrame, places: list[str], swatches: pd.DataFram
     """
     known = swatches.dropna(subset="label_number")
     codes = dict(zip(known["label_number"].astype(int), known["swatch"], strict=True))
+    shared = set(known["label_number"][known["label_number"].duplicated()].astype(int))
+    codes |= dict.fromkeys(shared, "")
     rows = [_named(place, found[found["place"] == place], codes) for place in places]
     named = pd.DataFrame(rows, columns=["place", "swatch", "label", "upside_down"])
     again = named["swatch"].ne("") & named["swatch"].duplicated(keep=False)
@@ -120,8 +124,9 @@ def _named(place: str, labels: pd.DataFrame, codes: dict[int, str]) -> tuple:
     if len(numbers) > 1:
         return place, "", SEVERAL, turned
     if len(numbers) == 1:
-        swatch = codes.get(int(numbers[0]), "")
-        return place, swatch, READ if swatch else STRANGE, turned
+        swatch = codes.get(int(numbers[0]))
+        why = READ if swatch else STRANGE if swatch is None else SHARED
+        return place, swatch or "", why, turned
     return place, "", HALF if len(labels) else NONE, turned
 
 

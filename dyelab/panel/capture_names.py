@@ -16,7 +16,8 @@ from dyelab.errors import InputError
 from dyelab.panel import choices
 
 LABEL, TYPED, ORDER, BESIDE, EMPTY = "label", "typed", "order", "beside", "empty"
-_ASKED = ("half", "strange", "twice", "several")  # a label is there and doesn't name its window
+# A label is there and doesn't name its window.
+_ASKED = ("half", "strange", "twice", "several", "shared")
 
 
 @dataclass(frozen=True)
