@@ -10,6 +10,7 @@ from worlds import synth
 
 from dyelab import book, convert, shift
 from dyelab.errors import InputError
+from dyelab.handout import colours
 
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE / "benchmarks"))
@@ -456,3 +457,24 @@ def test_weaker_isnt_duller():
     assert weaker["strength_sum"] == pytest.approx(50)
     assert duller["dC"] < -5
     assert "duller" in duller["moved"]
+
+
+def test_iron_that_nobody_weighed_is_iron_all_the_same(tmp_path):
+    codes = ["W1", "W2", "W3"]
+    dyed = pd.DataFrame({"swatch": codes, "order": 1, "kind": "dye", "material": "weld"})
+    dyed = dyed.assign(amount=50.0, unit="% WOF")
+    ironed = pd.DataFrame({"swatch": codes[1:], "order": 2, "kind": "modifier"})
+    ironed = ironed.assign(material="ferrous sulfate", amount=[None, 2.0], unit=["", "% WOF"])
+    read = pd.DataFrame({"reading": codes, "swatch": codes, "exposure": "none", "method": "typed"})
+    read = read.assign(illuminant="D65", observer=10, L=[70.0, 50, 40], a=0.0, b=[50.0, 30, 20])
+    bk = book.add(
+        book.create(tmp_path / "b"),
+        swatches=pd.DataFrame({"swatch": codes, "fibre": "wool"}),
+        steps=pd.concat([dyed, ironed]),
+        readings=read,
+    )
+    made = shift.as_dyed(book.wide(bk)).made
+    assert shift.with_metal(made).tolist() == [False, True, True]
+    assert colours.only(made, iron_wof=0.0).index.tolist() == [0]
+    said = [colours.metals(row) for row in made.to_dict("records")]
+    assert said == [[], ["iron"], ["iron 2 %"]]

@@ -184,7 +184,7 @@ def _bare(wide: pd.DataFrame, fibre: str) -> np.ndarray | None:
     plain = wide["exposure"].eq("none") & wide["fibre"].eq(fibre) & wide["part"].eq("swatch")
     for name in ("dye", "tannin", "mordant"):
         plain &= wide[name].eq("none")
-    plain &= wide[metals].fillna(0).sum(axis=1) == 0
+    plain &= (wide[metals] == 0).all(axis=1)
     return wide.loc[plain, table.LAB].mean().to_numpy(float) if plain.any() else None
 
 

@@ -14,7 +14,7 @@ from dyelab.book import Book
 from dyelab.errors import InputError, choose
 from dyelab.handout import page as parts
 from dyelab.handout.page import Own, Page, Patch
-from dyelab.shift.recipes import FACTORS
+from dyelab.shift.recipes import FACTORS, which_have
 
 __all__ = ["FACTORS", "METALS", "Source", "cloth", "only", "recipe", "source"]
 
@@ -318,9 +318,9 @@ def _added(row: dict[Any, Any]) -> bool:
 
 
 def metals(row: Mapping[Any, Any]) -> list[str]:
-    """The metals of a recipe: ``iron 2 %``, ``copper 1 %``."""
+    """The metals of a recipe: ``iron 2 %``, ``copper 1 %``; ``iron`` where nobody weighed it."""
     doses = {metal: row.get(column, 0.0) for metal, column in shift.METALS.items()}
-    return [shift.dose_text(metal, dose) for metal, dose in doses.items() if dose > 0]
+    return [shift.dose_text(metal, dose) for metal, dose in doses.items() if dose != 0]
 
 
 def dose(amount: Any) -> str:
@@ -329,14 +329,8 @@ def dose(amount: Any) -> str:
 
 
 def only(made: pd.DataFrame, **wanted: Any) -> pd.DataFrame:
-    """Rows whose factors have these values; a dose of 0 also matches a blank."""
-    keep = np.ones(len(made), bool)
-    for name, value in wanted.items():
-        if name not in made:
-            continue
-        column = made[name]
-        keep &= (column.fillna(0) == value) if isinstance(value, float) else (column == value)
-    return made[keep]
+    """Rows whose factors have these values."""
+    return made[which_have(made, wanted)]
 
 
 def none_first(column: pd.Series) -> pd.Series:

@@ -147,7 +147,7 @@ def comparison(found: grade.Study) -> pd.DataFrame:
         made = part.assign(variant=[colours.recipe(row, bare=True) for row in factors])
         if made["variant"].nunique() < 2:
             continue
-        metals = made[[c for c in shift.METALS.values() if c in made]].fillna(0).sum(axis=1)
+        metals = made[[c for c in shift.METALS.values() if c in made]].fillna(1000).sum(axis=1)
         plain = metals + 1000 * made["mordant"].eq("none")
         base = str(made["variant"].iloc[int(np.argmin(plain.to_numpy()))])
         cloth = f"{part['dye'].iloc[0]}, {part['fibre'].iloc[0]}"

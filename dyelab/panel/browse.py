@@ -103,7 +103,7 @@ def _sorted(rows: pd.DataFrame, order: str) -> pd.DataFrame:
 
 def _metals(rows: pd.DataFrame) -> list[str]:
     """Columns of the metals that any of these has."""
-    return [column for column in shift.METALS.values() if (rows[column] > 0).any()]
+    return [column for column in shift.METALS.values() if (rows[column] != 0).any()]
 
 
 def _recipe(row: Any) -> str:

@@ -84,9 +84,8 @@ def _told_most(made: pd.DataFrame) -> str:
 
 def _offered(made: pd.DataFrame, name: str) -> list[tuple[str, str]]:
     names = ("dye", "tannin", "mordant")
-    treated = (made[[n for n in names if n in made]] != "none").any(axis=1) | (
-        made[list(shift.METALS.values())] > 0
-    ).any(axis=1)
+    treated = (made[[n for n in names if n in made]] != "none").any(axis=1)
+    treated |= shift.with_metal(made)
     found = list(dict.fromkeys(made.loc[treated, name]))
     return [(words.say("comparing.all"), ALL), *((one, one) for one in found)]
 

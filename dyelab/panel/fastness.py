@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import book as books
-from dyelab import grade, table, words
+from dyelab import grade, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import fastness as page
@@ -94,14 +94,14 @@ def _swatches(bench: _Bench, cloth: str) -> list[tuple[str, str]]:
 
 
 def _twins(bench: _Bench, cloth: str) -> tuple[str, ...]:
-    """A swatch without metal over its mordant and one with iron, to open with something to see."""
+    """A swatch without metal over its mordant and one with, to open with something to see."""
     rows = bench.tested[bench.tested["cloth"].eq(cloth)]
-    iron, copper = rows["iron_wof"].fillna(0), rows["copper_wof"].fillna(0)
-    plain = rows[iron.eq(0) & copper.eq(0) & rows["mordant"].ne("none")].head(1)
+    doses = rows[list(shift.METALS.values())]
+    plain = rows[doses.eq(0).all(axis=1) & rows["mordant"].ne("none")].head(1)
     plain = plain if len(plain) else rows.head(1)
     same = rows["mordant"].eq(plain["mordant"].iloc[0]) & rows["tannin"].eq(plain["tannin"].iloc[0])
-    ironed = rows[same & iron.ge(1)].head(1)
-    return tuple(dict.fromkeys([*plain["piece"], *ironed["piece"]]))
+    shifted = rows[same & doses.ge(1).any(axis=1)].head(1)
+    return tuple(dict.fromkeys([*plain["piece"], *shifted["piece"]]))
 
 
 def _tests(bench: _Bench, swatches: tuple[str, ...]) -> pd.DataFrame:

@@ -142,7 +142,7 @@ def with_metal(made: pd.DataFrame) -> np.ndarray:
     >>> int(shift.with_metal(recipes.made).sum())
     57
     """
-    return (made[list(METALS.values())] > 0).any(axis=1).to_numpy()
+    return (made[list(METALS.values())] != 0).any(axis=1).to_numpy()  # NaN: of unknown dose
 
 
 def without_metals(made: pd.DataFrame) -> list[str]:

@@ -41,7 +41,7 @@ def sheet(
     if colours.only(source.made, fibre=fibre, dye=dye).empty:
         raise InputError(words.say("pages.no_dye", dye=dye, fibre=fibre))
     found = colours.only(source.planned, fibre=fibre, dye=dye)
-    found = found.assign(metals=found[_METALS].sum(axis=1) > 0)
+    found = found.assign(metals=shift.with_metal(found))
     rows = found.sort_values(_ORDER, kind="stable", key=colours.none_first).to_dict("records")
     lead = words.say("pages.mordants_lead", fibre=fibre, **_dosed(dye, rows))
     blocks: list[Any] = [

@@ -37,8 +37,8 @@ def cards(
     chosen = list(dict.fromkeys(chosen))
     one = {code for code in chosen if frames[code][0].patch.numbers}  # has one colour
     places = _places(source.leading[source.leading["swatch"].isin(one)])
-    iron = source.leading.loc[source.leading["swatch"].isin(one), "iron_wof"].fillna(0.0)
-    lead = _lead(iron.nunique() > 1, any(code in held for code in chosen))
+    metals = _sorted_by(source.leading[source.leading["swatch"].isin(one)])
+    lead = _lead(metals, any(code in held for code in chosen))
     if any(code in held for code in chosen):
         untested = [words.say("sorting.untested")]
         places = {code: [*places.get(code, []), *held.get(code, untested)] for code in chosen}
@@ -51,11 +51,18 @@ def cards(
     return source.page(small, words.say("sorting.title"), blocks, tight=True, bare=True)
 
 
-def _lead(iron: bool, tested: bool) -> str:
+def _lead(metals: list[str], tested: bool) -> str:
     """What to sort by: what the cards differ in, or what was tested."""
-    orders = ["by_light", *["by_iron"] * iron, *["by_hold"] * tested]
-    then = words.say("sorting.then").join(words.say(f"sorting.{one}") for one in orders)
-    return words.say("sorting.lead", orders=then)
+    orders = [words.say("sorting.by_light")]
+    orders += [words.say("sorting.by_metal", metal=metal) for metal in metals]
+    orders += [words.say("sorting.by_hold")] * tested
+    return words.say("sorting.lead", orders=words.say("sorting.then").join(orders))
+
+
+def _sorted_by(rows: pd.DataFrame) -> list[str]:
+    """Metals whose doses are all known and differ."""
+    doses = {metal: rows[column] for metal, column in shift.METALS.items()}
+    return [metal for metal, own in doses.items() if own.notna().all() and own.nunique() > 1]
 
 
 def _card(number: str, shown: parts.Frame, told: list[str], lead: str) -> parts.Card:
@@ -63,27 +70,30 @@ def _card(number: str, shown: parts.Frame, told: list[str], lead: str) -> parts.
 
 
 def _places(rows: pd.DataFrame) -> dict[str, list[str]]:
-    """Where each card comes when they lie in the right order: by lightness, then by iron."""
-    doses = rows.groupby("swatch")[list(shift.METALS.values())].first().fillna(0.0)
+    """Where each card comes when they lie in the right order: by lightness, then by metals."""
+    doses = rows.groupby("swatch")[list(shift.METALS.values())].first()
     if doses.empty:
         return {}
     found = compare.gather(rows, by="swatch", piece="reading")
     light = pd.Series(found.mean[:, 0], index=found.names).loc[doses.index]
     lines = [
-        _said("light", -light, "shared", _ALIKE),
+        _said("light", -light, "shared", alike=_ALIKE),
         list(map(_metals, doses.to_dict("records"))),
     ]
-    lines += [_said("iron", doses["iron_wof"], "equal")] if doses["iron_wof"].nunique() > 1 else []
+    for metal in _sorted_by(rows):
+        lines.append(_said("metal", doses[shift.METALS[metal]], "equal", metal=metal))
     return dict(zip(map(str, doses.index), map(list, zip(*lines, strict=True)), strict=True))
 
 
-def _said(order: str, values: pd.Series, together: str, alike: float = 0.0) -> list[str]:
+def _said(
+    order: str, values: pd.Series, together: str, *, alike: float = 0.0, metal: str = ""
+) -> list[str]:
     """Each card's place from least to most, or the places that cards alike share."""
     said = []
     for first, last in compare.places(values.to_numpy(float), alike).tolist():
         key = "one" if first == last else together
         place = words.say(f"sorting.{key}", first=first, last=last, of=len(values))
-        said.append(words.say(f"sorting.{order}", place=place))
+        said.append(words.say(f"sorting.{order}", place=place, metal=metal))
     return said
 
 
