@@ -86,7 +86,7 @@ def test_choices_are_remembered_for_each_book(panel, home):
     panel.shelf.choose(home / "mine")
     assert panel.choices["dye"].value == "madder"
     panel.choices["dose"].value = 1.0
-    again = frame.Panel("test", "A panel", choose, show)
+    again = frame.Panel("test", "A panel", choose, show, book=home / "example")
     assert again.choices["dye"].value == "weld"
     again.shelf.choose(home / "mine")
     assert (again.choices["dye"].value, again.choices["dose"].value) == ("madder", 1.0)
@@ -141,6 +141,12 @@ def test_a_folder_that_is_no_book_is_named_with_what_to_do(panel, home):
     panel.shelf.folder.value = str(home / "mine")
     assert panel.book.path == home / "mine"
     assert panel.sentence == "madder with 0 % iron"
+
+
+def test_the_next_page_opens_on_the_book_that_was_open_last(panel, home):
+    assert panel.book.path.name == "example"
+    panel.shelf.choose(home / "mine")
+    assert frame.Panel("next", "Another panel", choose, show).book.path.name == "mine"
 
 
 def test_books_beside_the_notebook_are_offered_by_title(panel, home):

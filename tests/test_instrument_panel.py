@@ -65,6 +65,8 @@ def test_typed_lines_of_unknown_swatches_stay_until_they_are_put_right(mine):
     panel.actions["instrument.add"].click()
     assert "Added 2 readings" in panel.told.value
     assert panel.choices["typed"].value == "X9 30 1 2\n31 1 2"
+    assert "Nothing to add yet: 2 readings, none of them" in panel.sentence
+    assert panel.shown.table is None
     panel.choices["new"].value = True
     panel.actions["instrument.add"].click()
     assert "Added 2 readings" in panel.told.value

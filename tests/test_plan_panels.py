@@ -44,6 +44,12 @@ def test_sheets_are_written_and_a_series_goes_into_a_new_book(tmp_path):
     assert len(book.open(tmp_path / "mine").swatches) == int(
         panel.told.value.split(" swatches")[0].split(">")[-1]
     )
+    saved = book.open(tmp_path / "mine")
+    assert saved.title == "mine"
+    again = planning.planned_series(panel.book, **panel.values)
+    assert set(again.swatches["swatch"]) == set(saved.swatches["swatch"]), (
+        "sheets of what was put in"
+    )
 
 
 @pytest.fixture
@@ -120,7 +126,7 @@ def test_baths_of_no_series_are_named_so(tmp_path):
 def test_a_book_without_a_plan_says_what_to_do():
     panel = record.panel(EXAMPLE)
     assert "Plan a series above" in said(panel)
-    assert panel.actions["planning.it_was"].disabled
+    assert panel.actions["planning.it_was"].layout.display == "none"
 
 
 def test_browsing_finds_sorts_and_opens():

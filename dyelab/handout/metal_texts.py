@@ -34,7 +34,8 @@ def answer_text(one: Family, dose: Dose) -> str:
     if row is None:
         return words.say("family.start", recipe=one.name)
     named = {"metals": metals(dose), "recipe": one.name}
-    said = words.say("family.answer", **named, **change_words(row))
+    key = "answer" if row["verdict"] == compare.REAL else "seen"  # no cause where it may be chance
+    said = words.say(f"family.{key}", **named, **change_words(row))
     return " ".join([said, *controls(one, dose)])
 
 

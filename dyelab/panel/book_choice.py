@@ -25,6 +25,12 @@ def example() -> Path:
     return files.shipped_path("data", "marlpit_yard")
 
 
+def first() -> Path:
+    """Folder of the book to open on: the session's, else the last one, else the example."""
+    path = remember.start() or next(iter(remember.books()), example())
+    return path.expanduser().resolve()
+
+
 def example_photo() -> Path:
     """Return the rendered photo that a panel starts with."""
     return files.shipped_path("data", "studio", "photos", "rendered_card_W01_W24.jpg")
@@ -100,7 +106,7 @@ class Shelf(widgets.VBox):
     def __init__(self, chosen: Callable[[Path], None]) -> None:
         self._chosen = chosen
         self._books = find_books()
-        self.list = choices.pick("frame.book", self._options(), self._first())
+        self.list = choices.pick("frame.book", self._options(), str(first()))
         self.folder = choices.text("frame.folder")
         self.folder.layout.display = "none"
         super().__init__([self.list, self.folder])
@@ -126,10 +132,6 @@ class Shelf(widgets.VBox):
         named = [(words.say("frame.example"), str(ready))]
         named += [(title(path), str(path)) for path in self._books if path != ready]
         return [*_told_apart(named), (words.say("frame.other"), _OTHER)]
-
-    def _first(self) -> str:
-        started = remember.start()
-        return str((started or example()).expanduser().resolve())
 
     def _picked(self, change: dict) -> None:
         self.folder.layout.display = "none" if change["new"] else ""

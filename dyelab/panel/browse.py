@@ -13,6 +13,7 @@ from dyelab import measure, recipe, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import fastness_texts
+from dyelab.handout.page import capital
 from dyelab.panel import choices, frame
 from dyelab.table import LAB, WHITE
 
@@ -22,8 +23,8 @@ _TABLE = ["fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye
 _REST = ["modifier", *LAB]
 _RECIPE = ["fibre", "dye", "dye_wof", "tannin", "tannin_wof", "mordant", "mordant_wof"]
 _RECIPE += shift.METALS.values()
-_READING = ["reading", "exposure", "amount", "unit", "area", "part", *LAB, *WHITE]
-_READING += ["method", "flags", "taken_at"]
+_READING = ["reading", "exposure", "amount", "unit", "area", "part"]
+_READING += [*LAB, *table.STANDARD_UNCERTAINTIES, *WHITE, "method", "flags", "taken_at"]
 _PICTURE = 640  # pixels: a photo as wide as the panel
 
 
@@ -33,7 +34,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return frame.Panel("browse", "browse.title", _choose, _show, refresh=_fit, book=book)
 
@@ -134,11 +135,12 @@ def _page(book: Book, swatch: str) -> frame.Shown:
     sentence = words.say("browse.page", swatch=swatch, recipe="; ".join(told))
     if readings.empty:
         sentence += " " + words.say("browse.no_reading")
+    readings = table.with_uncertainties(readings, table.covariances(readings))
     cloth = measure.crops(readings.head(_MOST), book.path)
     whole = [] if cloth else books.photos_of(book, swatch)  # the card is shown where it must be
     return frame.Shown(
         sentence,
-        table=readings[_READING] if len(readings) else None,
+        table=readings[_READING].dropna(axis=1, how="all") if len(readings) else None,
         chips=_strips(readings.head(_MOST), cloth),
         notes=[*_steps(book, swatch), *_story(book, swatch)],
         care=cautions(book, swatch),
@@ -201,7 +203,8 @@ def what(row: Any) -> str:
     dose = "" if pd.isna(row["amount"]) else f"{words.number(row['amount'])} {row['unit']}"
     said = [row["material"], dose.strip(), area]
     said += [told("temperature_C", "{:g} °C"), told("minutes", "{:g} min"), told("pH", "pH {:g}")]
-    return ", ".join(filter(None, [*said, row["note"]]))
+    done = ", ".join(filter(None, said))
+    return ". ".join(filter(None, [done, capital(str(row["note"]))]))
 
 
 def _story(book: Book, swatch: str) -> list[str]:

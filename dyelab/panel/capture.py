@@ -1,7 +1,6 @@
 """Capture: a photo of the card to named colours in the book; wrong corners are dragged right."""
 
 import re
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -33,18 +32,6 @@ _MOST = 20  # earlier photos offered, the latest first
 _SQUARE = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
 
 
-@dataclass(frozen=True)
-class Pairing:
-    """An earlier photo of the book, and how the one at hand compares with it."""
-
-    earlier: measure.Earlier
-    kin: measure.Kinship
-
-    @property
-    def together(self) -> bool:
-        return self.kin.verdict == "together"
-
-
 def _in_order(book: Book) -> list[tuple[str, str]]:
     """Swatches that the first window may hold, where they lie in the book's order."""
     codes = map(str, book.swatches["swatch"])
@@ -57,7 +44,7 @@ def panel(book: frame.Chosen = None) -> "Capture":
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return Capture(book)
 
@@ -75,7 +62,7 @@ class Capture(frame.Panel):
         self._asked = False
         self._labels = pd.DataFrame()
         self._named = Naming({}, {}, self._labels)
-        self._pairing: Pairing | None = None
+        self._goes_with: tuple[measure.Earlier, measure.Kinship] | None = None
         self._joined: measure.Joined | None = None
         add = choices.button("capture.add", lambda: self._guard(self.add_to_book))
         self.add = add.add_class("dl-main-button")
@@ -169,12 +156,8 @@ class Capture(frame.Panel):
         if len(known):
             self.measured = self._of(reference, count, known)
         self._corrected = list(known["sample"])
-        self._pairing = None
-        if picked["goes_with"]:
-            pair = measure.paired(
-                self.book, picked["goes_with"], self.measured, self.origin, reference
-            )
-            self._pairing = Pairing(*pair)
+        told = picked["goes_with"], self.measured, self.origin, reference
+        self._goes_with = measure.paired(self.book, *told) if picked["goes_with"] else None
         return self._told(self.measured, self._naming())
 
     def _of(
@@ -271,7 +254,7 @@ class Capture(frame.Panel):
         notes = [
             *([words.say("capture.flagged", count=flagged)] if flagged else []),
             *naming.notes,
-            *_about_pair(self._pairing, self._joined, self.book),
+            *_about_pair(self._goes_with, self._joined, self.book),
             words.say("capture.white") if np.isnan(left) else words.say("capture.left", left=left),
             *(words.say(f"capture.{flag}") for flag in _TOLD if flag in flags),
             *([words.say("capture.before_tests")] if self.values["exposure"] == "none" else []),
@@ -325,11 +308,10 @@ class Capture(frame.Panel):
         if self._alone(told):
             self.answer.value = html_parts.notice(words.say("capture.alone"))
             return
-        pair = self._pairing if self._joined is not None else None
         grown, rows = books.add_photo(
             self.book, self._joined.measured if self._joined else self.measured, self.origin,
             names, method=told["method"], **choices.exposure_values(told),
-            goes_with=pair.earlier.source if pair else "",
+            goes_with=told["goes_with"] if self._joined else "",
             witnesses=_witnesses(told["witnesses"]),
         )  # fmt: skip
         new = len(grown.swatches) - len(self.book.swatches)
@@ -383,10 +365,10 @@ class Capture(frame.Panel):
 
     def _as_joined(self, made: measure.Measured, names: dict[str, str]) -> measure.Measured:
         """The photo as going with the earlier one chosen, if it does."""
-        self._joined, pair = None, self._pairing
-        if pair is not None and pair.together:
+        self._joined = None
+        if self._goes_with and self._goes_with[1].verdict == "together":
             seen = _witnesses(self.values["witnesses"])
-            self._joined = measure.joined(pair.earlier, pair.kin, made, names, seen)
+            self._joined = measure.joined(*self._goes_with, made, names, seen)
         return made if self._joined is None else self._joined.measured
 
     def _show_names(self) -> None:
@@ -442,13 +424,14 @@ def _witnesses(text: str) -> tuple[str, ...]:
     return tuple(text.replace(",", " ").replace(";", " ").split())
 
 
-def _about_pair(pairing: Pairing | None, made: Any, book: Book) -> list[str]:
+def _about_pair(pair: Any, made: measure.Joined | None, book: Book) -> list[str]:
     """Whether the photos go together, and what the witnesses saw."""
-    if pairing is None:
+    if pair is None:
         return [words.say("capture.may_go_with")] if _photos(book) else []
-    if not pairing.together:
-        return [words.say(f"capture.apart_{pairing.kin.verdict}", apart=pairing.kin.apart)]
-    said = [words.say("capture.together", apart=pairing.kin.apart)]
+    _, kin = pair
+    if made is None:
+        return [words.say(f"capture.apart_{kin.verdict}", apart=kin.apart)]
+    said = [words.say("capture.together", apart=kin.apart)]
     for row in made.witnesses.to_dict("records"):
         key = "capture.witness_large" if row["large"] else "capture.witness"
         said.append(words.say(key, swatch=row["swatch"], change=row["dE00"]))

@@ -26,7 +26,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return frame.Panel(
         *("compare", "comparing.title", _choose, _show),
@@ -155,7 +155,7 @@ def _first(numbers: pd.DataFrame, formula: str) -> pd.DataFrame:
     """The columns that answer, the ones a screen has room for; all of them are saved."""
     ends = [formula, f"{formula}_low", f"{formula}_high"]
     more = ["more_swatches"] if (numbers["more_swatches"] > 0).any() else []
-    return numbers[["recipe", "verdict", "moved", *ends, *more]]
+    return numbers[["recipe", "verdict", "moved", *ends, *more]].dropna(axis=1, how="all")
 
 
 def _sentence(one: _Asked) -> str:

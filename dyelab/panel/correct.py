@@ -30,10 +30,9 @@ class Correct(frame.Panel):
 
     def _display(self, shown: frame.Shown) -> None:
         super()._display(shown)
-        for press in self.actions.values():
-            press.layout.display = None if self.choices else "none"
-            if self.choices:
-                press.description = words.say(f"correcting.put_{self.choices['task'].value}")
+        if self.choices:
+            (press,) = self.actions.values()
+            press.description = words.say(f"correcting.put_{self.choices['task'].value}")
 
 
 def panel(book: frame.Chosen = None) -> Correct:
@@ -42,7 +41,7 @@ def panel(book: frame.Chosen = None) -> Correct:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return Correct(
         *("correct", "correcting.title", _choose, _show),
@@ -58,9 +57,10 @@ def _choose(book: Book) -> dict[str, Any]:
     say, today = choices.text, date.today().isoformat()
     kinds = [(words.say(f"grade.exposure_{n.replace(' ', '_')}"), n) for n in _EXPOSURES]
     tests = [(words.say("correcting.test_new"), ""), *zip(*[book.tests["test"]] * 2, strict=True)]
+    first = "swatch" if book.swatches.empty else "step"
     blank, materials = words.say("correcting.blank_hint"), books.materials(book)["material"]
     return {
-        "task": choices.pick("correcting.task", choices.options("correcting.task_", _TASKS)),
+        "task": choices.pick("correcting.task", choices.options("correcting.task_", _TASKS), first),
         "swatch": choices.pick("correcting.swatch", book.swatches["swatch"]),
         "new_code": say("correcting.new_code"),
         "gone": choices.pick_many("correcting.gone", book.swatches["swatch"], rows=8),

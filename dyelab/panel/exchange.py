@@ -173,7 +173,7 @@ def panel(book: frame.Chosen = None) -> Exchange:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return Exchange(book)
 

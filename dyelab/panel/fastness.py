@@ -47,7 +47,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return frame.Panel(
         "fastness", "fastness_panel.title", _choose, _show, refresh=_fit, prepare=_bench, book=book

@@ -109,7 +109,7 @@ class Panel(widgets.VBox):
     seldom : sequence of str, optional
         Names of choices that stand behind a press, unless one of them was changed before.
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
 
     def __init__(
@@ -405,6 +405,8 @@ class Panel(widgets.VBox):
             + html_parts.care(shown.care)
         )
         self.keep.fit(shown)
+        for press in self.actions.values():
+            press.layout.display = "none" if self._shut else None
 
     def _guard(self, work: Callable[[], None]) -> None:
         """Run; whatever goes wrong is said in the answer's place, in words."""

@@ -54,7 +54,7 @@ def panel(book: frame.Chosen = None) -> Home:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return Home(book)
 
@@ -69,7 +69,8 @@ def _show(book: Book) -> frame.Shown:
     if not total:
         return frame.Shown(words.say("home.empty", book=book.title))
     read = int(counts.get("measured", 0) + counts.get("tested", 0))
-    said = words.say("home.sentence", book=book.title, swatches=total, read=read)
+    key = "sentence_all" if read == total else "sentence"
+    said = words.say(f"home.{key}", book=book.title, swatches=total, read=read)
     faults = [words.say("home.faults", count=len(book.faults))] if len(book.faults) else []
     return frame.Shown(said, notes=faults)
 

@@ -19,7 +19,9 @@ from dyelab.table import (
     M_CONDITIONS,
     STANDARD_UNCERTAINTIES,
     conditions_text,
+    covariances,
     white_text,
+    with_uncertainties,
 )
 
 _METHODS = ("colorimeter", "spectral", "typed")
@@ -46,7 +48,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return frame.Panel(
         *("instrument", "instrument.title", _choose, _show),
@@ -167,12 +169,13 @@ def _show(book: Book, **picked: Any) -> frame.Shown:
         notes.insert(0, words.say("instrument.left", names=unknown, new=new))
     notes += _told_of(readings)
     notes.append(words.say("instrument.sure_stated" if picked["repeat"] else "instrument.sure"))
+    if readings.empty:
+        return frame.Shown(words.say("instrument.none_known", left=len(left)), notes=notes[:1])
     sentence = words.say(
         "instrument.told", count=len(readings), swatches=readings["swatch"].nunique(),
         left=len(left), add=words.say("instrument.add"),
     )  # fmt: skip
-    variances = readings[["var_L", "var_a", "var_b"]].to_numpy(float) ** 0.5
-    table = readings.assign(**dict(zip(STANDARD_UNCERTAINTIES, variances.T, strict=True)))
+    table = with_uncertainties(readings, covariances(readings))
     few = readings.head(_MANY).to_dict("records")
     chips = [frame.Chip.of(row, str(row["swatch"])) for row in few]
     return frame.Shown(sentence, table=table[_SHOWN].round(2), chips=chips, notes=notes)

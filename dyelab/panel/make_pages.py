@@ -18,7 +18,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     given: Any = {"refresh": _fit, "prepare": book_choice.source, "book": book}
     return frame.Panel("pages", "make_pages.title", _choose, _show, **given).save_first()

@@ -53,7 +53,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return frame.Panel(
         "iron-and-copper", "metals.title", _choose, _show, refresh=_fit, prepare=_bench, book=book
@@ -136,8 +136,10 @@ def answer(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
     moved = one.moved(one.dyed[dose])
     notes = [str(moved["judged"])] if moved else []
     notes += _together(bench, one, dose)
-    notes += [*gaps(one, dose), words.say("metals.outlines"), *bench.source.notes]
-    table = _table(bench, one, dose)
+    notes += gaps(one, dose)
+    notes += [words.say("metals.outlines")] if pd.notna(one.dyed[dose]["u_L"]) else []
+    notes += bench.source.notes
+    table = _table(bench, one, dose).dropna(axis=1, how="all")
     care = bench.source.cautions_of([one.dyed[dose]])
     said = answer_text(one, dose)
     return frame.Shown(said, drawn, table, _chips(one, dose), notes, care=care)

@@ -13,7 +13,7 @@ from dyelab import book as books
 from dyelab import plan, press, recipe, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
-from dyelab.panel import book_choice, choices, frame, save
+from dyelab.panel import book_choice, choices, frame, remember, save
 from dyelab.panel.book_choice import typed_path
 from dyelab.recipe.advice import CELLULOSE, PROTEIN
 
@@ -65,7 +65,9 @@ class Planner(frame.Panel):
         planned = planned_series(self.book, **self.values)
         if self.folder.value.strip():
             white = table.book_white(self.white.value)
-            target = books.create(typed_path(self.folder.value), planned.name, white=white)
+            target = books.create(typed_path(self.folder.value), white=white)
+            chosen = self.values | {"name": planned.name}  # the sheets are those of this series
+            remember.keep_choices(target.path, self.name, chosen)
         else:
             self.own("planning.example_kept", put=words.say("planning.put"))
         refuse_twice(target, planned)
@@ -80,7 +82,7 @@ def panel(book: frame.Chosen = None) -> Planner:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return Planner(book)
 
@@ -140,7 +142,8 @@ def _sizes() -> dict[str, Any]:
 
 
 def _name(book: Book) -> str:
-    return f"{book.title} {date.today().year}"
+    own = words.say("planning.series") if book_choice.is_example(book) else book.title
+    return f"{own} {date.today().year}"
 
 
 def _options(listed: pd.DataFrame, name: str) -> list[str]:

@@ -22,9 +22,7 @@ class Record(frame.Panel):
 
     def _display(self, shown: frame.Shown) -> None:
         super()._display(shown)
-        enter, rest, *turns = self.actions.values()
-        enter.disabled = "bath" not in self.choices
-        rest.layout.display = "none" if enter.disabled else None
+        _, _, *turns = self.actions.values()
         kept = self.opened is None or book_choice.is_example(self.opened)
         told = ("", "") if kept else books.next_steps(self.book.path)
         for button, key, what in zip(turns, _TURNS, told, strict=True):
@@ -39,7 +37,7 @@ def panel(book: frame.Chosen = None) -> Record:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return Record(
         *("record", "planning.done_title", _choose, _show),

@@ -11,7 +11,7 @@ from typing import Any
 from tornado.ioloop import IOLoop
 
 from dyelab import panel
-from dyelab.panel import book_choice, remember
+from dyelab.panel import book_choice
 from dyelab.panel.explore import bench
 
 _QUIET = 0.5  # seconds without a page before more than a second of work is begun
@@ -25,7 +25,7 @@ def load_ipython_extension(shell: Any) -> None:
         import_module(drawn_with)
     import_module("dyelab.panel.widgets")._plotly()
     with suppress(Exception):  # a panel says what is wrong with a book
-        book = book_choice.open_book(remember.start() or book_choice.example())
+        book = book_choice.open_book(book_choice.first())
         book_choice.source(book)
         taken: list[bool] = []
         shell.events.register("pre_execute", lambda: taken.append(True))

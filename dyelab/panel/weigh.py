@@ -39,7 +39,8 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     Parameters
     ----------
     book : Book or path, optional
-        Its own materials count too. Else the one the session was opened with, else the example.
+        Its own materials count too. Else the one the session was opened with, else the last one,
+        else the example.
     """
     given: Any = {"refresh": _fit, "prepare": books.materials, "book": book}
     return frame.Panel("weigh", "weighing.title", _choose, _show, **given)

@@ -143,10 +143,11 @@ def chromium():
 
 
 @pytest.fixture
-def page(chromium):
-    """Return a browser page; it fails the test if it asks any other machine for anything, or if a
-    traceback can be seen at the end.
+def page(chromium, surroundings):
+    """Return a browser page, nothing of other tests remembered; it fails the test if it asks any
+    other machine for anything, or if a traceback can be seen at the end.
     """
+    shutil.rmtree(Path(surroundings["XDG_STATE_HOME"]) / "dyelab", ignore_errors=True)
     context = chromium.new_context(viewport={"width": 1280, "height": 900})
     shown = context.new_page()
     shown.set_default_timeout(30_000)

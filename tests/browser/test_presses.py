@@ -119,7 +119,7 @@ def test_from_a_new_dye_to_a_handout_in_forty_presses(mine, page, tmp_path):
     assert page.locator(f"{HERE} .dl-next a").first.get_attribute("href") == "1_plan.ipynb#record"
     hand.follow("Colours from a photo or an instrument", ".dyelab .dl-answer p")
     capture = hand.panel("Colours from a photo")
-    hand.press(capture, "Make labels for the book's swatches (PDF)")
+    hand.press(capture, "Make labels to print (PDF)")
     capture.get_by_text("Saved:").wait_for()
     photograph(path, tmp_path / "card.jpg")
     hand.type(capture, "Or the name of a photo's file", str(tmp_path / "card.jpg"))

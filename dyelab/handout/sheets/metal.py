@@ -234,8 +234,10 @@ def _sentence(one: Family, metal: str, doses: list[Dose], splits: Splits) -> str
     known = [dose for dose in doses[1:] if np.isfinite(splits[dose].as_if("dye")["L"])]
     last = known[-1] if known else doses[-1]
     row = one.moved(one.dyed[last]) or {}
-    named = {"metals": parts.capital(metals(last)), "dye": one.picked["dye"], "moved": row["moved"]}
-    said = words.say("strip.lead", fibre=one.picked["fibre"], **named)
+    named = {"metals": metals(last), **{n: one.picked[n] for n in ("dye", "fibre")}}
+    key = "lead" if row["verdict"] == compare.REAL else "lead_seen"
+    told = {"moved": row["moved"], "verdict": compare.in_words(row, said=True)}
+    said = words.say(f"strip.{key}", **named, **told)
     return f"{said} {_share(metal, splits[last]) if known else words.say('strip.unknown')}"
 
 

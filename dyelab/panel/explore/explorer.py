@@ -98,6 +98,6 @@ def panel(book: frame.Chosen = None) -> Explorer:
     Parameters
     ----------
     book : Book or path, optional
-        Else the one the session was opened with, else the example.
+        Else the one the session was opened with, else the last one, else the example.
     """
     return Explorer(book)

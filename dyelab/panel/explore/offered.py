@@ -101,7 +101,10 @@ def _photo() -> dict[str, Any]:
 def _range(bench: Bench, step: str, material: str) -> tuple[float, float]:
     """Usual dose of a material, and how far its slider goes: a little past what was dyed."""
     doses = bench.doses.get((step, material), [])
-    return (float(np.median(doses)), 1.25 * max(doses)) if doses else (0.0, 0.0)
+    if not doses:
+        return 0.0, 0.0
+    step = _step(high := 1.25 * max(doses))
+    return float(np.median(doses)), step * float(np.ceil(round(high / step, 6)))
 
 
 def _slider(text: str, high: float, start: float) -> Any:
