@@ -132,6 +132,14 @@ def test_a_metal_of_unknown_dose_is_not_taken_for_none():
     assert list(shift.of_step(made, "iron").pairs["dose"]) == [2.0]
 
 
+def test_a_dose_curve_leaves_out_what_nobody_weighed():
+    wide = invented([madder(dose) for dose in (0.0, 0.5, 1.0, 2.0, 4.0)]).wide
+    again = wide[wide["iron_wof"] == 4].assign(iron_wof=np.nan, swatch=["X1", "X2"])
+    curve = shift.dose_curve(pd.concat([wide, again], ignore_index=True), "iron", draws=200)
+    assert curve.points["dose"].max() == 4.0
+    assert len(curve.points) == len(wide)
+
+
 def test_tested_and_adjacent_cloth_is_left_out():
     wide = invented([madder(), madder(2.0)], exposures=[("wash", 5)]).wide
     beside = wide.head(2).assign(part="adjacent cotton", L=99.0, reading=["p", "q"])

@@ -204,6 +204,7 @@ def _series(recipes: Recipes, metal: str, hold: dict[str, object], least: int = 
     made = recipes.made
     table.need(made, [*hold], "dose curve")
     keep = without_others(made, metal).to_numpy() & which_have(made, hold)
+    keep &= made[METALS[metal]].notna().to_numpy()  # a dose that nobody knows has no place
     held = [name for name in FACTORS if name in made and name != METALS[metal]]
     group = group_numbers(made, held)
     doses = made[METALS[metal]].to_numpy(float)
