@@ -166,7 +166,7 @@ def list_recipes(swatches: pd.DataFrame) -> pd.DataFrame:
     98
     """
     rows, key = _told(swatches)
-    codes = rows.groupby(key, sort=False)["swatch"]
+    codes = rows.groupby(key, sort=False, dropna=False)["swatch"]  # NaN: a dose nobody weighed
     first = rows.drop_duplicates(key)[key].reset_index(drop=True)
     return first.assign(swatch=codes.agg(", ".join).to_numpy(), pieces=codes.size().to_numpy())
 
