@@ -170,3 +170,14 @@ def test_an_open_book_is_kept_until_anything_of_it_changes(tmp_path):
     mine = book.wide(first)
     mine["L"] = 0.0
     assert book.wide(first)["L"].max() > 0, "whoever asks has a table of their own"
+
+
+def test_a_swatch_read_only_after_a_test_hangs_on_the_wall(desk):
+    read = pd.DataFrame({"reading": ["R"], "swatch": ["A"], "exposure": "wash", "amount": 5.0})
+    read = read.assign(unit="cycle", method="typed", illuminant="D65", observer=10)
+    bk = book.add(
+        book.create(desk / "late"),
+        swatches=pd.DataFrame({"swatch": ["A", "B"]}),
+        readings=read.assign(L=50.0, a=1.0, b=2.0),
+    )
+    assert "dl-wall" in home.wall(plan.stages(bk))

@@ -592,3 +592,4 @@ def test_a_bath_sheet_says_how_to_measure_what_is_too_little_to_weigh():
     )
     assert told
     assert not any("too little" in one["advice"] for one in baths if one["material"] == "weld")
+    assert recipe.how_to_measure("a salt of mine", 0.05) == ""

@@ -30,7 +30,7 @@ def stages(bk: Book) -> pd.DataFrame:
     -------
     DataFrame
         `swatch, series, fibre, stage` (one of `STAGES`), `L, a, b, illuminant, observer` as
-        dyed (NaN where not measured), `test, amount` of its longest test and the colour after
+        dyed (L, a, b NaN where not measured), `test, amount` of its longest test and the colour after
         it as `L_after, a_after, b_after`.
 
     Examples
@@ -45,7 +45,9 @@ def stages(bk: Book) -> pd.DataFrame:
     fresh = own[own["exposure"] == "none"].drop_duplicates("swatch")
     rows = rows.merge(fresh[["swatch", *LAB, *WHITE]], on="swatch", how="left")
     last = _longest(own)
-    rows = rows.merge(last, on="swatch", how="left")
+    rows = rows.merge(last, on="swatch", how="left", suffixes=("", "_after"))
+    for name in WHITE:  # of a swatch that was read after a test alone
+        rows[name] = rows[name].fillna(rows.pop(f"{name}_after"))
     waiting = set(bk.steps.loc[bk.steps["state"] == "planned", "swatch"])
     stage = rows["swatch"].map(lambda code: "planned" if code in waiting else "dyed")
     stage = stage.mask(rows["L"].notna(), "measured")
@@ -59,7 +61,7 @@ def _longest(own: pd.DataFrame) -> pd.DataFrame:
         ["other", "amount"], ascending=[True, False], kind="stable"
     )
     after = {name: f"{name}_after" for name in LAB}
-    kept = ranked.drop_duplicates("swatch")[["swatch", "exposure", "amount", *LAB]]
+    kept = ranked.drop_duplicates("swatch")[["swatch", "exposure", "amount", *LAB, *WHITE]]
     return kept.rename(columns={**after, "exposure": "test"})
 
 

@@ -142,13 +142,20 @@ def no_stock(material: str, stock_percent: float, listed: pd.DataFrame | None = 
 def how_to_measure(material: str, grams: float, listed: pd.DataFrame | None = None) -> str:
     """Say how to measure what is too little to weigh; blank where it isn't, or won't dissolve.
 
+    Blank as well where the material isn't listed: nobody knows whether it dissolves.
+
     Examples
     --------
     >>> from dyelab import recipe
     >>> recipe.how_to_measure("ferrous sulfate", 0.05)
     'ferrous sulfate, 0.05 g: too little to weigh. Dissolve 1 g, make up...
     """
-    if not 0 < grams < _LITTLE or no_stock(material, 1.0, listed):
+    if not 0 < grams < _LITTLE:
+        return ""
+    try:
+        if no_stock(material, 1.0, listed):
+            return ""
+    except InputError:
         return ""
     ml = f"{stock_ml(grams, 1.0):.1f}"
     return words.say("recipe.measured_out", material=material, grams=f"{grams:.2g}", ml=ml)
