@@ -28,7 +28,7 @@ CURVES = {
 def series(shape, sd, x=CYCLES, seed=1, stated=True):
     noise = sd * np.random.default_rng(seed).normal(size=(len(x), 3))
     lab = [50.0, 20, 10] + CURVES[shape](x / x[-1])[:, None] * WAY + noise
-    return shapes.Series(x, lab, np.eye(3 * len(x)) * (sd**2 if stated else 1.0), stated)
+    return shapes.ExposureSeries(x, lab, np.eye(3 * len(x)) * (sd**2 if stated else 1.0), stated)
 
 
 @pytest.mark.parametrize("shape", CURVES)
@@ -129,7 +129,7 @@ def test_noise_is_judged_where_nobody_states_it():
     ]
     assert 0.2 < np.median(found) < 0.45
     larger = series("first order", 0.6)
-    stated = shapes.Series(larger.x, larger.lab, np.eye(33) * 0.1**2)
+    stated = shapes.ExposureSeries(larger.x, larger.lab, np.eye(33) * 0.1**2)
     assert shapes.average(stated).noise > 3
 
 
@@ -153,7 +153,7 @@ def test_all_quantities_of_a_cloth_come_from_one_fit():
 
 def test_one_exposure_gives_no_curve():
     with pytest.raises(InputError, match=r"one exposure gives no curve\. Read the swatch after"):
-        shapes.average(shapes.Series(np.array([0, 5.0]), np.zeros((2, 3)), np.eye(6)))
+        shapes.average(shapes.ExposureSeries(np.array([0, 5.0]), np.zeros((2, 3)), np.eye(6)))
 
 
 @pytest.fixture(scope="module")

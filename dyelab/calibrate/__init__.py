@@ -1,6 +1,6 @@
 """Linear light, card and target finding, shading, camera-to-XYZ fit and its error."""
 
-from dyelab.calibrate.calibrate import Own, Setup, from_target
+from dyelab.calibrate.calibrate import OwnSwatches, Setup, from_target
 from dyelab.calibrate.card_pose import Pose, find_card, from_corners, through
 from dyelab.calibrate.fit import METHODS, check_method
 from dyelab.calibrate.model import Calibration, Errors, read_calibration, write_calibration

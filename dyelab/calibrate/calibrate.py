@@ -35,7 +35,7 @@ MIXED = 0.06
 
 
 @dataclass(frozen=True)
-class Own:
+class OwnSwatches:
     """The user's own swatches of this photo, measured by instrument: places and CIELAB."""
 
     quads: np.ndarray  # (n, 4, 2) pixels
@@ -58,7 +58,7 @@ def from_target(
     target: Target | None,
     pose: Pose | None = None,
     *,
-    own: Own | None = None,
+    own: OwnSwatches | None = None,
     method: str = "auto",
     stored: Calibration | None = None,
     white: White = DEFAULT_WHITE,
@@ -73,7 +73,7 @@ def from_target(
         The target's values, and where it is. Without them the card's paper alone is used.
     pose : Pose, optional
         Where the card is; without it the light is taken as even.
-    own : Own, optional
+    own : OwnSwatches, optional
         Swatches that an instrument measured.
     method : str
         ``auto``, ``plain`` or ``learned``.
@@ -115,7 +115,7 @@ class _Scene:
 
     photo: Photo
     pose: Pose | None
-    own: Own | None
+    own: OwnSwatches | None
     shading: Shading | None
 
     def light(self, quads: np.ndarray, half_mm: float = PATCH_MM) -> np.ndarray:

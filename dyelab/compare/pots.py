@@ -16,7 +16,7 @@ _MANY = 10**6
 
 
 @dataclass(frozen=True)
-class Cells:
+class BathMeans:
     """Means of the swatches of one variant in one bath, for g variants and s kinds of step.
 
     The last kind is the swatch itself: every swatch a cell. Cells of one variant and kind follow
@@ -85,7 +85,9 @@ class Arms:
     shares: np.ndarray
 
 
-def cells(lab: np.ndarray, variant: np.ndarray, baths: pd.Series, series: np.ndarray) -> Cells:
+def bath_means(
+    lab: np.ndarray, variant: np.ndarray, baths: pd.Series, series: np.ndarray
+) -> BathMeans:
     """Average swatches by variant and bath.
 
     Parameters
@@ -116,7 +118,7 @@ def cells(lab: np.ndarray, variant: np.ndarray, baths: pd.Series, series: np.nda
     np.add.at(mark, group[new], marks[code[new]])
     unknown = np.bincount(group, ~known[swatch, kind], minlength=g * s)
     shape = (g, s)
-    return Cells(
+    return BathMeans(
         mean=mean / pieces[:, None],
         pieces=pieces,
         start=(np.cumsum(count) - count).reshape(shape),
@@ -153,13 +155,13 @@ def _codes(baths: pd.Series, series: np.ndarray) -> tuple[np.ndarray, np.ndarray
 
 def replicates(
     variant: np.ndarray, baths: pd.Series, series: np.ndarray
-) -> tuple[np.ndarray, Cells]:
+) -> tuple[np.ndarray, BathMeans]:
     """Number of the pot that each swatch counts with, (n,), and the cells of no colour.
 
-    The pot is a bath of the step that tells how its variant's pots differ (`Cells.repeats`); where
-    nothing repeats, or a bath isn't recorded, it is the swatch's own.
+    The pot is a bath of the step that tells how its variant's pots differ (`BathMeans.repeats`);
+    where nothing repeats, or a bath isn't recorded, it is the swatch's own.
     """
-    found = cells(np.zeros((len(variant), 3)), variant, baths, series)
+    found = bath_means(np.zeros((len(variant), 3)), variant, baths, series)
     codes, _, _ = _codes(baths, series)
     own = np.arange(len(variant)) + codes.max(initial=0) + 1
     codes = np.column_stack([codes, own])
@@ -188,7 +190,7 @@ def _steps(text: str) -> dict[str, str]:
     return found
 
 
-def arms(found: Cells, rows: np.ndarray) -> Arms:
+def arms(found: BathMeans, rows: np.ndarray) -> Arms:
     """Count the pots behind each comparison of the variants in `rows` (n, m)."""
     steps = found.count.shape[1] - 1
     count, mark = found.count[rows], found.mark[rows]
@@ -214,7 +216,7 @@ def arms(found: Cells, rows: np.ndarray) -> Arms:
 
 
 def pairing_scatter(
-    found: Cells, rows: np.ndarray, pots: Arms, weights: np.ndarray
+    found: BathMeans, rows: np.ndarray, pots: Arms, weights: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Scatter of the weighted sum of arms paired in a bath, and of the arms apart: traces (n,).
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from dyelab.compare.pots import Cells
+from dyelab.compare.pots import BathMeans
 
 # Added to K/S, so that the noise of reading near-white cloth doesn't outweigh everything. Set by
 # tests/benchmarks/scatter_measure.py, which takes what makes recipes' scatter most alike.
@@ -100,7 +100,7 @@ def _low(df: np.ndarray) -> np.ndarray:
     return np.log(df / 2) - special.digamma(df / 2)
 
 
-def spread(found: Cells, mean: np.ndarray, series: np.ndarray) -> Spread:
+def spread(found: BathMeans, mean: np.ndarray, series: np.ndarray) -> Spread:
     """Gather what the pots of every variant show, and what its series lends it."""
     lab, pots = scatter(found)
     out = to_log(mean)
@@ -113,7 +113,7 @@ def spread(found: Cells, mean: np.ndarray, series: np.ndarray) -> Spread:
     return Spread(products, free, pots, *lend(own, own_df, series), np.linalg.inv(out))
 
 
-def scatter(found: Cells) -> tuple[np.ndarray, np.ndarray]:
+def scatter(found: BathMeans) -> tuple[np.ndarray, np.ndarray]:
     """Scatter of cell means about their mean, a variant and kind, and the cells it counts for.
 
     Returns

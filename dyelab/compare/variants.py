@@ -15,7 +15,7 @@ import pandas as pd
 from scipy import sparse
 
 from dyelab import table
-from dyelab.compare.pots import Cells, cells
+from dyelab.compare.pots import BathMeans, bath_means
 from dyelab.compare.scatter import Spread, spread
 from dyelab.errors import InputError
 from dyelab.numerics import semidefinite
@@ -43,7 +43,7 @@ class Variants:
         How far each of q shared factors moves L*, a*, b* of the mean.
     shared_scatter : ndarray (g, 3, 3)
         The part of `scatter` that the shared factors explain.
-    cells : Cells
+    cells : BathMeans
         The same swatches bath by bath.
     spread : Spread
         Variance of a pot about each variant.
@@ -57,7 +57,7 @@ class Variants:
     stated: np.ndarray
     loadings: sparse.csr_array
     shared_scatter: np.ndarray
-    cells: Cells
+    cells: BathMeans
     spread: Spread
 
 
@@ -131,7 +131,7 @@ def gather(
     kinds = np.zeros(len(frame), int) if series is None else pd.factorize(frame[series])[0]
     mean, group = to_variant @ lab, kinds[np.unique(variant, return_index=True)[1]]
     named = frame[baths].fillna("") if baths in frame else pd.Series("", frame.index)
-    found = cells(lab, variant[first], named.iloc[first].reset_index(drop=True), kinds[first])
+    found = bath_means(lab, variant[first], named.iloc[first].reset_index(drop=True), kinds[first])
     return Variants(
         names=np.asarray(names, object),
         mean=mean,

@@ -111,7 +111,7 @@ class _Fitted:
 
     Attributes
     ----------
-    cells : Cells
+    cells : BathMeans
         Baths of the variants.
     effect : ndarray (p,)
         Of g variants, then of the loads.
@@ -123,7 +123,7 @@ class _Fitted:
         Its degrees of freedom.
     """
 
-    cells: pots.Cells
+    cells: pots.BathMeans
     effect: np.ndarray
     inverse: np.ndarray
     seen: np.ndarray

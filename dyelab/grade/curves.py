@@ -182,7 +182,7 @@ class Drift:
     Attributes
     ----------
     swatch, part, area, exposure, unit, test : str
-    series : Series
+    series : ExposureSeries
         Exposures (the first is 0, before the test), colours and their covariance.
     distances : dict of str to ndarray (3, n - 1)
         Readings by distance: from before, with its limits, as in the table of grades.
@@ -196,7 +196,7 @@ class Drift:
     exposure: str
     unit: str
     test: str
-    series: shapes.Series
+    series: shapes.ExposureSeries
     distances: dict[str, np.ndarray]
     left_out: dict[str, str]
 
@@ -332,7 +332,7 @@ def _fitted(rows: dict[str, np.ndarray], variants: compare.Variants) -> Drift:
     ends = {name: [rows[f"{name}{end}"] for end in ("", "_low", "_high")] for name in DISTANCES}
     return Drift(
         **told,
-        series=shapes.Series(amounts, lab, *_joint(variants, at)),
+        series=shapes.ExposureSeries(amounts, lab, *_joint(variants, at)),
         distances={name: np.stack(own) for name, own in ends.items()},
         left_out={"h": words.say("grade.neutral")} if grey else {},
     )

@@ -15,7 +15,7 @@ MADE = ["method", *table.CONDITIONS]
 _COUNTED = ("wash", "light")  # exposures of which an amount of 0 is none at all
 SCREENING = ("photo", "scan")
 NEEDED = ["swatch", "exposure", *table.LAB, *table.WHITE]
-Cells = dict[str, np.ndarray]
+Columns = dict[str, np.ndarray]
 _SCATTER_CHANCE = 0.001  # readings this unlikely to agree are called out
 
 
@@ -159,7 +159,7 @@ def _tested(rows: pd.DataFrame) -> Iterator[tuple[tuple, np.ndarray]]:
         yield key[: len(WHERE)], at
 
 
-def _alike(cells: Cells, before: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, list[str]]:
+def _alike(cells: Columns, before: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, list[str]]:
     """Before-readings made as the after-reading was; where there are none, all, with a flag."""
     flags = []
     for name in MADE:
@@ -175,7 +175,9 @@ def _alike(cells: Cells, before: np.ndarray, after: np.ndarray) -> tuple[np.ndar
 _CHANGED = {"method": "instrument", "geometry": "geometry"}
 
 
-def _pair(cells: Cells, first: np.ndarray, after: np.ndarray, flags: list[str], sets: dict) -> dict:
+def _pair(
+    cells: Columns, first: np.ndarray, after: np.ndarray, flags: list[str], sets: dict
+) -> dict:
     row = {name: column[after[0]] for name, column in cells.items() if name not in _OWN}
     numbers = [sets.setdefault(tuple(int(i) for i in at), len(sets)) for at in (first, after)]
     methods = {cells["method"][i] for i in (*first, *after)}
@@ -195,7 +197,7 @@ def _pair(cells: Cells, first: np.ndarray, after: np.ndarray, flags: list[str], 
 _OWN = {*table.READINGS.names, *table.STANDARD_UNCERTAINTIES} - {*WHERE, *TEST, *MADE}
 
 
-def _seen(cells: Cells, first: np.ndarray, after: np.ndarray) -> list[str]:
+def _seen(cells: Columns, first: np.ndarray, after: np.ndarray) -> list[str]:
     """Flags that the readings themselves raise."""
     flags = []
     if len(first) > 1:
@@ -210,7 +212,7 @@ def _seen(cells: Cells, first: np.ndarray, after: np.ndarray) -> list[str]:
     return flags
 
 
-def _disagree(cells: Cells, at: np.ndarray) -> bool:
+def _disagree(cells: Columns, at: np.ndarray) -> bool:
     """Whether readings of one piece lie further apart than their stated uncertainty allows."""
     if len(at) < 2:
         return False
@@ -226,7 +228,7 @@ def _disagree(cells: Cells, at: np.ndarray) -> bool:
     return bool(stats.chi2.sf(square, 3 * (len(at) - 1)) < _SCATTER_CHANCE)
 
 
-def _no_before(cells: Cells, where: tuple, after: np.ndarray) -> dict:
+def _no_before(cells: Columns, where: tuple, after: np.ndarray) -> dict:
     exposure = cells["exposure"][after[0]]
     kind = "grade.no_before" if where[1] == "swatch" else "grade.no_unstained"
     text = words.say(kind, swatch=where[0], part=where[1], area=where[2], exposure=exposure)

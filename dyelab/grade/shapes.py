@@ -57,7 +57,7 @@ _GROWS = 1.0  # power of the exposure by which the rest grows beyond the longest
 
 
 @dataclass(frozen=True)
-class Series:
+class ExposureSeries:
     """Colours of one piece over exposure, and their noise.
 
     Attributes
@@ -198,7 +198,7 @@ class Average:
 
     Attributes
     ----------
-    series : Series
+    series : ExposureSeries
     library : Library
     settings : tuple of Setting
     members : ndarray of int (m, 2)
@@ -213,7 +213,7 @@ class Average:
         Expected size of an amplitude, CIELAB units.
     """
 
-    series: Series
+    series: ExposureSeries
     library: Library
     settings: tuple[Setting, ...]
     members: np.ndarray
@@ -310,7 +310,7 @@ def _quantile(values: np.ndarray, weights: np.ndarray, share: float) -> float:
     return float(values[order][min(int(np.searchsorted(total, share)), len(values) - 1)])
 
 
-def average(series: Series) -> Average:
+def average(series: ExposureSeries) -> Average:
     """Fit every shape to a series and average them by evidence.
 
     Raises
@@ -346,7 +346,7 @@ def need_several(x: np.ndarray) -> None:
         )
 
 
-def _settings(series: Series, curves: Library, size: float) -> Iterator[Setting]:
+def _settings(series: ExposureSeries, curves: Library, size: float) -> Iterator[Setting]:
     """Every size of noise and rest, each with all curves fitted."""
     u = series.x / series.longest
     values, rest = curves.at(u), np.kron(_rest(u, u), np.eye(3)) * size**2

@@ -7,7 +7,16 @@ import numpy as np
 import pandas as pd
 
 from dyelab import calibrate, convert, numerics
-from dyelab.calibrate import Calibration, Own, Pose, Reference, Samples, Setup, Target, through
+from dyelab.calibrate import (
+    Calibration,
+    OwnSwatches,
+    Pose,
+    Reference,
+    Samples,
+    Setup,
+    Target,
+    through,
+)
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.card import Layout
 from dyelab.errors import InputError
@@ -177,7 +186,7 @@ def boxes(
     return _measured(picture, places, add, reference, target, pose, how)
 
 
-def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> Own | None:
+def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> OwnSwatches | None:
     if add is None or add.empty:
         return None
     unknown = [s for s in add["sample"] if s not in quads]
@@ -186,7 +195,7 @@ def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> Own | No
             f"{name}: the added readings name {unknown[0]!r}, which is no place here. "
             f"Places: {', '.join(list(quads)[:30])}."
         )
-    return Own(np.array([quads[s] for s in add["sample"]]), add[LAB].to_numpy(float))
+    return OwnSwatches(np.array([quads[s] for s in add["sample"]]), add[LAB].to_numpy(float))
 
 
 def _check_own(setup: Setup, add: pd.DataFrame | None, name: str) -> None:

@@ -30,8 +30,8 @@ def stages(bk: Book) -> pd.DataFrame:
     -------
     DataFrame
         `swatch, series, fibre, stage` (one of `STAGES`), `L, a, b, illuminant, observer` as
-        dyed (L, a, b NaN where not measured), `test, amount` of its longest test and the colour after
-        it as `L_after, a_after, b_after`.
+        dyed (L, a, b NaN where not measured), `test, amount` of its longest test and the colour
+        after it as `L_after, a_after, b_after`.
 
     Examples
     --------

@@ -20,7 +20,7 @@ from dyelab.predict.recipes import (
     COLUMNS,
     NONE,
     STEPS,
-    Step,
+    StepLevels,
     dye_columns,
     dyes_of,
     layers,
@@ -77,7 +77,7 @@ NO_LIMITS = Limits({}, {}, ())
 
 
 @dataclass(frozen=True)
-class Grid:
+class CandidateGrid:
     """Candidates: each row of `left` with each row of `right`, where `fits`."""
 
     left: pd.DataFrame
@@ -95,8 +95,8 @@ class Grid:
 
 
 def of_book(
-    made: pd.DataFrame, steps: Sequence[Step], limits: Limits = NO_LIMITS, size: int = SIZE
-) -> Grid:
+    made: pd.DataFrame, steps: Sequence[StepLevels], limits: Limits = NO_LIMITS, size: int = SIZE
+) -> CandidateGrid:
     """Join what a book holds into candidates.
 
     Raises
@@ -129,8 +129,8 @@ def check_limits(made: pd.DataFrame, limits: Limits) -> None:
 
 
 def _crossed(
-    made: pd.DataFrame, steps: Sequence[Step], limits: Limits, counts: Mapping[str, int]
-) -> Grid:
+    made: pd.DataFrame, steps: Sequence[StepLevels], limits: Limits, counts: Mapping[str, int]
+) -> CandidateGrid:
     by_name = {step.name: step for step in steps}
     tables = {"cloth": _cloths(made), "metals": _metals(made, by_name, limits, counts)}
     for name in ("tannin", "mordant", "dye", "modifier"):
@@ -141,7 +141,7 @@ def _crossed(
     kept = {name: _allowed(table, limits) for name, table in tables.items()}
     left, right = _joined(kept, _LEFT), _joined(kept, _RIGHT)
     mordanted = left["mordant"].ne(NONE).to_numpy()[:, None]
-    return Grid(left, right, ~(mordanted & _in_plain_vats(made, right)))
+    return CandidateGrid(left, right, ~(mordanted & _in_plain_vats(made, right)))
 
 
 def _in_plain_vats(made: pd.DataFrame, recipes: pd.DataFrame) -> np.ndarray:
@@ -162,7 +162,7 @@ def _cloths(made: pd.DataFrame) -> pd.DataFrame:
 
 
 def _levels(
-    made: pd.DataFrame, step: Step | None, name: str, limits: Limits, count: int
+    made: pd.DataFrame, step: StepLevels | None, name: str, limits: Limits, count: int
 ) -> pd.DataFrame:
     """Materials of a step in doses between those dyed, and the step left out where it was."""
     column, amount = (str(part) for part in STEPS[name])
@@ -207,7 +207,7 @@ def _ladder(doses: np.ndarray, most: float | None, count: int) -> list[float]:
 
 
 def _metals(
-    made: pd.DataFrame, steps: Mapping[str, Step], limits: Limits, counts: Mapping[str, int]
+    made: pd.DataFrame, steps: Mapping[str, StepLevels], limits: Limits, counts: Mapping[str, int]
 ) -> pd.DataFrame:
     """Each metal or none; several at once only where the book holds those together."""
     doses = {}
@@ -226,7 +226,9 @@ def _metals(
     return frame[keep].reset_index(drop=True)
 
 
-def _doses(step: Step | None, i: int, most: float | None, count: int, absent: bool) -> list[float]:
+def _doses(
+    step: StepLevels | None, i: int, most: float | None, count: int, absent: bool
+) -> list[float]:
     if step is None or STEPS[step.name][1] is None:
         return [1.0]
     top = min(step.top[i], most if most is not None else np.inf)
@@ -359,7 +361,7 @@ def _capped(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     return steps.assign(**{column: steps[column].clip(upper=top) for column, top in most.items()})
 
 
-def sample(grid: Grid, n: int, seed: int = 0) -> pd.DataFrame:
+def sample(grid: CandidateGrid, n: int, seed: int = 0) -> pd.DataFrame:
     """At most n candidates drawn at random, the same each time."""
     places = np.flatnonzero(grid.fits)
     if len(places) > n:

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from scipy import linalg, optimize, special
 
-from dyelab.predict.recipes import STEPS, Coded, Step
+from dyelab.predict.recipes import STEPS, Coded, StepLevels
 
 # Priors of the parameters (mean, standard deviation), on the scales they are fitted on: wide, so
 # that the book decides. tests/benchmarks/predict_priors.py shows half and double of each.
@@ -35,7 +35,7 @@ class Likeness:
     the usual one, where the log scale bends; log of the length over which doses differ.
     """
 
-    step: Step
+    step: StepLevels
     weights: int = field(init=False)
     dosed: bool = field(init=False)
     many: int = field(init=False)

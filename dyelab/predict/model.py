@@ -22,7 +22,7 @@ from dyelab.predict.recipes import (
     NONE,
     STEPS,
     Coded,
-    Step,
+    StepLevels,
     code_step,
     dye_columns,
     dyes_of,
@@ -54,7 +54,7 @@ class Model:
     white : (illuminant, observer)
         Of the book.
     basis : Basis
-    steps : tuple of Step
+    steps : tuple of StepLevels
         Steps of a recipe that vary, or could.
     levels : mapping of str to tuple of str
         Materials that the book holds of every step, ``none`` where it was left out.
@@ -81,7 +81,7 @@ class Model:
     made: pd.DataFrame
     white: tuple[str, int]
     basis: Basis
-    steps: tuple[Step, ...]
+    steps: tuple[StepLevels, ...]
     levels: Mapping[str, tuple[str, ...]]
     process: gp.Process
     over: overdyes.Overdyed
@@ -354,7 +354,7 @@ def _over_outside(model: Model, row: pd.Series) -> list[str]:
     return said
 
 
-def _doses_outside(model: Model, step: Step, code: Coded) -> list[tuple[int, str]]:
+def _doses_outside(model: Model, step: StepLevels, code: Coded) -> list[tuple[int, str]]:
     if STEPS[step.name][1] is None:
         return []
     found = []

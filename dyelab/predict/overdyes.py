@@ -20,7 +20,7 @@ from dyelab.predict.recipes import (
     NONE,
     Coded,
     Part,
-    Step,
+    StepLevels,
     code_step,
     layers,
     layers_of,
@@ -41,7 +41,7 @@ class Dyes:
 
     Attributes
     ----------
-    steps : sequence of Step
+    steps : sequence of StepLevels
     process : gp.Process
     basis : Basis
     alone : frozenset of str
@@ -50,7 +50,7 @@ class Dyes:
         Those of them that take no mordant.
     """
 
-    steps: Sequence[Step]
+    steps: Sequence[StepLevels]
     process: gp.Process
     basis: Basis
     alone: frozenset[str]

@@ -92,7 +92,7 @@ def with_layers(made: pd.DataFrame) -> pd.DataFrame:
 
 
 @dataclass(frozen=True)
-class Step:
+class StepLevels:
     """What a book knows of one step.
 
     Attributes
@@ -119,7 +119,7 @@ class Step:
     families: np.ndarray
 
 
-def steps_of(made: pd.DataFrame) -> tuple[Step, ...]:
+def steps_of(made: pd.DataFrame) -> tuple[StepLevels, ...]:
     """Steps of a book's recipes that a model can learn from.
 
     Left out: a step nobody took, a fibre, form or ground that is always the same, and a form
@@ -139,12 +139,12 @@ def _settled(name: str, made: pd.DataFrame) -> bool:
     return bool((material.groupby(fibre).nunique() < 2).all())
 
 
-def _step(name: str, made: pd.DataFrame) -> Step:
+def _step(name: str, made: pd.DataFrame) -> StepLevels:
     material, dose = name_and_dose(made, name)
     there = np.array([m != NONE for m in material]) & ((dose > 0) | (STEPS[name][1] is None))
     kinds = tuple(dict.fromkeys(m for m, ok in zip(material, there, strict=True) if ok))
     of_kind = [dose[there & (np.array(material) == kind)] for kind in kinds]
-    return Step(
+    return StepLevels(
         name,
         kinds,
         np.array([np.median(d) for d in of_kind]),
@@ -234,7 +234,7 @@ class Coded:
         return Coded(self.kind[first], self.dose[first]), place.ravel()
 
 
-def code_step(step: Step, made: pd.DataFrame) -> Coded:
+def code_step(step: StepLevels, made: pd.DataFrame) -> Coded:
     """Code recipes for a step; a material the book doesn't know is coded -2."""
     material, dose = name_and_dose(made, step.name)
     place = {kind: i for i, kind in enumerate(step.materials)} | {NONE: -1}

@@ -18,7 +18,7 @@ from dyelab.predict import calibration, gp
 from dyelab.predict.candidates import (
     NO_LIMITS,
     SIZE,
-    Grid,
+    CandidateGrid,
     Limits,
     anew,
     keep_within,
@@ -115,14 +115,14 @@ class Reach:
 
     Attributes
     ----------
-    candidates : Grid
+    candidates : CandidateGrid
     places : ndarray (n,)
         Places of the candidates in the grid.
     lab : ndarray (n, 3)
         Under the book's white.
     """
 
-    candidates: Grid
+    candidates: CandidateGrid
     places: np.ndarray
     lab: np.ndarray
 
@@ -194,7 +194,7 @@ def _chunks(rows: np.ndarray) -> list[np.ndarray]:
     return np.array_split(rows, len(rows) // _CHUNK + 1)
 
 
-def _scores(model: Model, grid: Grid) -> np.ndarray:
+def _scores(model: Model, grid: CandidateGrid) -> np.ndarray:
     """Mean scores of the whole grid: the kernel's factors of each side, then one product."""
     kernels, process = model.process.kernels, model.process
     on_left = [i for i, s in enumerate(model.steps) if set(STEPS[s.name]) & set(grid.left)]

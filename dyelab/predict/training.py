@@ -12,7 +12,7 @@ from dyelab.numerics import greedy
 from dyelab.predict.basis import Basis, bands_of_lab, of_bands
 from dyelab.predict.candidates import of_book, sample
 from dyelab.predict.gp import Likeness, Seen, cross
-from dyelab.predict.recipes import COLUMNS, STEPS, Step, code_step, dyes_of, with_layers
+from dyelab.predict.recipes import COLUMNS, STEPS, StepLevels, code_step, dyes_of, with_layers
 from dyelab.recipe import metals, sequence
 
 
@@ -244,7 +244,7 @@ class TooFew(InputError):
         self.made, self.offered = made, offered
 
 
-def enough(known: TrainingData, steps: Sequence[Step]) -> None:
+def enough(known: TrainingData, steps: Sequence[StepLevels]) -> None:
     """Raise unless the book can teach a model.
 
     Raises
@@ -265,14 +265,14 @@ def enough(known: TrainingData, steps: Sequence[Step]) -> None:
         raise TooFew(words.say("predict.few", **told), known.made, offered.assign(recipe=labels))
 
 
-def _unknowns(step: Step) -> int:
+def _unknowns(step: StepLevels) -> int:
     """Main effects of a step: one a material beyond the first level, one for the dose."""
     varied = bool((step.top > step.least).any())
     dosed = STEPS[step.name][1] is not None
     return len(step.materials) - (0 if dosed else 1) + varied
 
 
-def most_telling(made: pd.DataFrame, steps: Sequence[Step], n: int) -> pd.DataFrame:
+def most_telling(made: pd.DataFrame, steps: Sequence[StepLevels], n: int) -> pd.DataFrame:
     """Untried recipes that would teach most, before anything has been learned: by prior alone."""
     kernels = [Likeness(step) for step in steps]
     pool = _untried(sample(of_book(made, steps), 400), made) if kernels else made.head(0)

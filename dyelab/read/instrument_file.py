@@ -10,7 +10,7 @@ from dyelab import limits
 from dyelab.errors import PYTHON, InputError, choose, offer, worded
 from dyelab.read import cgats, cxf, sheet, text, values
 from dyelab.read.conditions import refuse_other_than_cloth
-from dyelab.read.rows import Grid, Part, Roles, Rows, White, name_faults, roles, samples
+from dyelab.read.rows import Grid, Roles, Rows, TableReadings, White, name_faults, roles, samples
 from dyelab.read.values import Scale
 from dyelab.table import EXPOSURE, WHITE, conditions_text, fault
 
@@ -159,9 +159,9 @@ def _not_cut_off(content: str, name: str) -> None:
         )
 
 
-def _parts(found: list[Grid], name: str, white: White, scale: Scale | None) -> list[Part]:
+def _parts(found: list[Grid], name: str, white: White, scale: Scale | None) -> list[TableReadings]:
     """Every table read, spectra first: CIELAB is needed only for samples that have none."""
-    parts: list[Part] = []
+    parts: list[TableReadings] = []
     measured: set[str] = set()
     held = [(grid, _role(grid, name)) for grid in found]
     for grid, role in sorted(held, key=lambda one: not one[1].bands):
@@ -198,17 +198,17 @@ def _role(grid: Grid, name: str) -> Roles:
     return role
 
 
-def _colorimetric(rows: Rows, role: Roles, white: White, measured: set[str]) -> Part:
+def _colorimetric(rows: Rows, role: Roles, white: White, measured: set[str]) -> TableReadings:
     """CIELAB of the samples without a spectrum; that of the others is only what the file states."""
     covered = rows.samples.isin(measured).to_numpy()
     stated = values.labs(rows.only(covered), role, white).lab if covered.any() else None
     if len(covered) and covered.all():
-        return Part(stated=stated, faults=rows.grid.faults)
+        return TableReadings(stated=stated, faults=rows.grid.faults)
     rest = rows.only(~covered)
     return _good(replace(values.labs(rest, role, white), stated=stated), rest)
 
 
-def _good(part: Part, rows: Rows) -> Part:
+def _good(part: TableReadings, rows: Rows) -> TableReadings:
     """The part without its faulty rows, and with every fault of its table, in their order."""
     faults = [*rows.grid.faults, *name_faults(rows), *part.faults]
     bad = {record["row"] for record in faults}
@@ -221,7 +221,9 @@ def _good(part: Part, rows: Rows) -> Part:
     )
 
 
-def _merged(parts: list[Part], notes: list[str], geometry: str | None, name: str) -> Measurements:
+def _merged(
+    parts: list[TableReadings], notes: list[str], geometry: str | None, name: str
+) -> Measurements:
     """One result from all tables of a file."""
     spectra, lab = (_joined([getattr(part, kind) for part in parts]) for kind in ("spectra", "lab"))
     stated = _joined([part.stated for part in parts])

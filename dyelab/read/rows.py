@@ -187,7 +187,7 @@ class Rows:
 
 
 @dataclass(frozen=True)
-class Part:
+class TableReadings:
     """What one table of a file gave: readings, notes, faults; `stated` is its unneeded CIELAB."""
 
     lab: pd.DataFrame | None = None

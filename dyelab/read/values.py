@@ -9,9 +9,9 @@ from dyelab import convert
 from dyelab.errors import InputError, offer
 from dyelab.read.rows import (
     Grid,
-    Part,
     Roles,
     Rows,
+    TableReadings,
     White,
     first_of_each_row,
     illuminant_in,
@@ -32,7 +32,7 @@ LEAST, MOST = -0.2, 2.0
 _FACTORS, _BRIGHT = 1.2, 20.0
 
 
-def spectra(rows: Rows, role: Roles, scale: Scale | None) -> Part:
+def spectra(rows: Rows, role: Roles, scale: Scale | None) -> TableReadings:
     """Reflectance factors of every row, with notes on their scale and the faults found.
 
     Raises
@@ -58,7 +58,7 @@ def spectra(rows: Rows, role: Roles, scale: Scale | None) -> Part:
     notes += resampled
     frame = pd.concat([rows.samples.rename("sample"), even], axis=1).assign(source=rows.name)
     table = with_extras(frame, rows.grid, role)
-    return Part(spectra=table, notes=(why, *notes), faults=tuple(faults))
+    return TableReadings(spectra=table, notes=(why, *notes), faults=tuple(faults))
 
 
 def _evened(bands: list[float], factors: pd.DataFrame, name: str) -> tuple[pd.DataFrame, list[str]]:
@@ -139,7 +139,7 @@ _ONE = 1.6  # XYZ whose largest value is no larger count the perfect reflector a
 _FAR = 0.5  # ΔE*ab: above what different weighting tables make of one spectrum
 
 
-def labs(rows: Rows, role: Roles, white: White) -> Part:
+def labs(rows: Rows, role: Roles, white: White) -> TableReadings:
     """CIELAB of every row, with notes and the faults found."""
     held, what = (role.lab, "CIELAB") if role.lab else (role.xyz, "XYZ")
     cells = rows.grid.cells[list(held.values())]
@@ -153,7 +153,7 @@ def labs(rows: Rows, role: Roles, white: White) -> Part:
     faults += _outside(rows, values)
     frame = pd.concat([rows.samples.rename("sample"), values, whites], axis=1)
     table = with_extras(frame.assign(source=rows.name), rows.grid, role)
-    return Part(lab=table, notes=(*notes, *more), faults=(*faults, *unknown))
+    return TableReadings(lab=table, notes=(*notes, *more), faults=(*faults, *unknown))
 
 
 def _from_xyz(rows: Rows, values: pd.DataFrame, whites: pd.DataFrame) -> tuple[pd.DataFrame, str]:
