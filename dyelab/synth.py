@@ -6,6 +6,7 @@ model in ``tests/worlds/synth``, which states what it assumes.
 
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from dyelab import book, convert, files, read, table
@@ -13,6 +14,7 @@ from dyelab.book import Book
 from dyelab.errors import InputError
 
 TAKEN_AT = "2025-09-20T10:00:00"
+_CHI2_95 = 7.814728  # chi-squared, 3 degrees of freedom, 95 %
 
 
 def example() -> Path:
@@ -133,6 +135,39 @@ def by_instrument(folder: str | Path) -> pd.DataFrame:
     if spectra is None:
         raise InputError("by_instrument.csv: no spectra found. Write the batch again.")
     return convert.spectra_to_lab(spectra, *table.DEFAULT_WHITE)
+
+
+def agreement(read: pd.DataFrame, instrument: pd.DataFrame) -> pd.DataFrame:
+    """Compare photo readings with an instrument's of the same swatches.
+
+    Parameters
+    ----------
+    read : DataFrame
+        `swatch, L, a, b`, white point, covariances.
+    instrument : DataFrame
+        `sample` (the swatch), `L, a, b`, white point.
+
+    Returns
+    -------
+    DataFrame
+        `swatch, dE00`, and `inside`: whether the instrument's colour lies where the photo's
+        stated uncertainty puts it 95 times in a hundred (chi-squared, three coordinates).
+
+    Examples
+    --------
+    >>> from dyelab import synth
+    >>> seen = synth.by_instrument(synth.sources() / "photos").head(1)
+    >>> read = seen.rename(columns={"sample": "swatch"}).assign(u_L=1.0, u_a=1.0, u_b=1.0)
+    >>> bool(synth.agreement(read, seen)["inside"].iloc[0])
+    True
+    """
+    table.one_white(read, instrument)
+    other = instrument.set_index("sample").loc[read["swatch"], table.LAB].to_numpy()
+    own = read[table.LAB].to_numpy()
+    off = other - own
+    squares = np.einsum("ni,nij,nj->n", off, np.linalg.inv(table.covariances(read)), off)
+    found = read[["swatch"]].reset_index(drop=True)
+    return found.assign(dE00=convert.dE00(other, own), inside=squares < _CHI2_95)
 
 
 def add_photographed(bk: Book, folder: str | Path, *, overlays: str | Path | None = None) -> Book:

@@ -13,11 +13,10 @@ import pandas as pd
 import pytest
 from worlds import synth
 
-from dyelab import book, convert, grade, handout
-from dyelab.cli import terminal_text
+from dyelab import book, convert, grade
+from dyelab.cli import demo_, terminal_text
 from dyelab.cli.whole_folder import fresh
 from dyelab.errors import InputError
-from dyelab.handout import findings
 
 ROOT = Path(__file__).parents[1]
 LAB = ["L", "a", "b"]
@@ -46,13 +45,9 @@ def example():
     return book.wide(book.open(synth.example()))
 
 
-def found(wide):
-    return findings.find(wide, spectra=book.open(synth.example()).spectra)
-
-
 @pytest.fixture(scope="module")
-def asked(example):
-    return found(example)
+def asked():
+    return demo_.find(book.open(synth.example()))
 
 
 @pytest.mark.slow
@@ -90,9 +85,11 @@ def test_the_numbers_said_are_those_of_the_book(done):
     before, after = (wool.loc[wool["iron_wof"] == d, LAB].mean().to_numpy() for d in (0.0, 2.0))
     distance = float(convert.dE00(before, after))
     said = " ".join(result.stdout.split())
-    assert f"madder on wool with potash alum 15 % {distance:.1f} (" in said
+    assert f"madder 50 % on wool with potash alum 15 % {distance:.1f} (" in said
     metals = pd.read_csv(folder / "metals.csv")
-    row = metals[(metals["dye"] == "madder") & (metals["metal"] == "iron") & (metals["dose"] == 2)]
+    row = metals[
+        (metals["dye"] == "madder 50 %") & (metals["metal"] == "iron") & (metals["dose"] == 2)
+    ]
     row = row[row["cloth"] == "wool with potash alum 15 %"].iloc[0]
     assert row["dE00"] == pytest.approx(distance, abs=1e-3)
     assert row["dE00_low"] < distance < row["dE00_high"]
@@ -118,7 +115,8 @@ def test_the_photo_is_held_against_the_instrument(done):
 @pytest.mark.slow
 def test_the_demo_shows_where_the_quick_answer_is_wrong(done):
     said = " ".join(done[0].stdout.split("Where the quick answer is wrong")[1].split())
-    assert "weld 50 % on cotton with pomegranate rind" in said
+    assert "weld 50 % on cotton, pomegranate rind 8 %" in said
+    assert "the tannin's" in said
 
 
 @pytest.mark.slow
@@ -155,12 +153,6 @@ def said_like(text):
     return low <= value <= high
 
 
-def test_a_book_without_references_leaves_light_fastness_out(example):
-    rest = found(example[example["fibre"] != "blue wool"])
-    assert rest.light.empty
-    assert "fades_like" not in findings.grades(rest)
-
-
 @pytest.mark.parametrize("columns", [40, 80, 200])
 def test_lines_keep_within_the_terminal_and_lose_no_word(monkeypatch, columns):
     monkeypatch.setenv("COLUMNS", str(columns))
@@ -173,46 +165,17 @@ def test_lines_keep_within_the_terminal_and_lose_no_word(monkeypatch, columns):
     assert max(map(len, terminal_text.sentence("word " * 60).split("\n"))) <= min(columns, 100)
 
 
-def test_the_page_fits_one_sheet(asked):
-    assert len(handout.pictures(findings.page(asked, "Iron"))) == 1
-
-
-def test_the_case_is_where_the_tannin_does_most(asked):
-    dyed, control = asked.misled().to_dict("records")
-    assert (dyed["dye"], control["dye"]) == ("weld", "none")
-    assert "pomegranate rind" in dyed["cloth"]  # the best replicated of the cells that settle it
-    assert dyed["cloth"] == control["cloth"]
-    shares = asked.case.parts.set_index("part")["share"]
-    assert shares["tannin"] > 60 > shares["dye"]
-    said = " ".join(findings.quick_answer(asked))
-    assert f"ΔE00 {dyed['dE00']:.1f}" in said
-    assert f"({shares['tannin']:.0f} % if not)" in said
-
-
 def test_a_swatch_is_graded_against_itself(example, asked):
     held = asked.held[(asked.held["swatch"] == "W02") & (asked.held["amount"] == 10)].iloc[0]
     readings = example.set_index("reading")
     fresh, washed = (readings.loc[name, LAB].to_numpy(float) for name in ("W02", "W02-w10"))
     assert held["exposure"] == "wash"
     assert held["dE76"] == pytest.approx(np.linalg.norm(washed - fresh))
-    table = findings.grades(asked).set_index(["dye", "added"])
-    said = table.loc[("madder", "potash alum"), "after 10 washes"]
-    assert said.startswith(grade.change(fresh, washed)["change_grade"].iloc[0])
-    assert said_like(table.loc[("madder", "potash alum"), "fades_like"])
+    row = demo_.grades(asked).set_index("cloth").loc["madder 50 % on wool, potash alum 15 %"]
+    assert row["after 10 washes"].startswith(grade.change(fresh, washed)["change_grade"].iloc[0])
+    assert said_like(row["fades_like"])
     assert (asked.held["part"] == "swatch").all()
     assert not asked.held["fibre"].isna().any()
-
-
-def test_a_book_without_tannin_has_no_misleading_case(example):
-    plain = found(example[example["tannin"] == "none"])
-    assert plain.case is None
-    assert findings.quick_answer(plain) == []
-    assert len(handout.pictures(findings.page(plain, "Iron"))) == 1
-
-
-def test_a_book_without_copper_tells_about_iron(example):
-    rest = found(example[example["copper_wof"] == 0])
-    assert set(rest.metals["metal"]) == {"iron"}
 
 
 def fill(folder, text="one"):

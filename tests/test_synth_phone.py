@@ -7,7 +7,6 @@ from PIL import Image
 from worlds.synth import photo_batch
 
 from dyelab import book, card, synth, table
-from dyelab.handout import findings
 
 FOLDER = synth.sources() / "photos"
 
@@ -49,7 +48,7 @@ def test_the_photo_reads_as_the_instrument_does(read):
     text = readings.map(lambda x: "" if pd.isna(x) else str(x))
     assert table.check(text, table.READINGS, "readings.csv").empty
     assert set(shared["reading"]) == set(readings["reading"])
-    agreed = findings.agreement(readings, synth.by_instrument(FOLDER))
+    agreed = synth.agreement(readings, synth.by_instrument(FOLDER))
     assert len(agreed) == 24
     assert agreed["dE00"].median() < 2
     assert agreed["inside"].sum() >= 20
@@ -76,6 +75,6 @@ def test_agreement_counts_what_lies_within_the_stated_uncertainty():
         }
     )
     other = read.assign(sample=["a", "b"], L=[52.7, 52.9]).iloc[::-1]
-    agreed = findings.agreement(read, other).set_index("swatch")["inside"]
+    agreed = synth.agreement(read, other).set_index("swatch")["inside"]
     assert agreed["a"]  # 2.7 standard uncertainties: 95 % of three coordinates reach 2.80
     assert not agreed["b"]

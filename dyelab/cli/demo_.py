@@ -2,20 +2,26 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 import pandas as pd
 
-from dyelab import book, compare, files, synth, words
+from dyelab import compare, files, grade, shift, synth, table, words
 from dyelab.book import Book
 from dyelab.cli import options
 from dyelab.cli.terminal_text import columns, sentence
 from dyelab.cli.whole_folder import fresh
-from dyelab.handout import colours, findings, pdf
-from dyelab.handout.findings import Findings
+from dyelab.handout import colours, fastness_texts, page, pdf
+from dyelab.handout.metal_texts import answer_text
+from dyelab.handout.sheets import metal as metal_page
 
 DOSE = 2.0  # % WOF of ferrous sulfate, where the example has replicates and every control
+# The example's best replicated cloth on a tannin, with its controls.
+CASE = {"fibre": "cotton", "dye": "weld", "tannin": "pomegranate rind"}
+CASE |= {"mordant": "aluminium acetate"}
 OVERLAYS = "overlays"
 BOOK, METALS, HELD, PAGE = "book", "metals.csv", "fastness.csv", "what_iron_did.pdf"
 _MOVED = ["dL", "da", "db", "dC", "dH", "dE76", "dE00", "dE00_low", "dE00_high", "dECMC"]
@@ -30,6 +36,15 @@ TOLD = {
         *("illuminant", "observer"),
     ],
 }
+
+
+@dataclass(frozen=True)
+class Found:
+    """What the example says: its recipes, every pair of its metals, its grades of change."""
+
+    source: colours.Source
+    metals: pd.DataFrame
+    held: pd.DataFrame
 
 
 @click.command("demo")
@@ -54,14 +69,14 @@ def command(folder: Path) -> None:
         click.echo(line)
 
 
-def _job(folder: Path) -> tuple[Book, pd.DataFrame, Findings]:
+def _job(folder: Path) -> tuple[Book, pd.DataFrame, Found]:
     with _progress(5) as step:
         step("reading")
         bk = synth.write_book(synth.sources(), folder / BOOK)
+        step("comparing")
+        found = find(bk)
         step("photo")
         bk, agreed = _photographed(bk, synth.sources() / "photos", folder / OVERLAYS)
-        step("comparing")
-        found = _found(bk)
         step("writing")
         _write(found, folder)
         step("page")
@@ -89,27 +104,30 @@ def _photographed(bk: Book, batch: Path, overlays: Path) -> tuple[Book, pd.DataF
     """Put the photographed batch into the book, and hold it against the instrument."""
     bk = synth.add_photographed(bk, batch, overlays=overlays)
     read = bk.readings[bk.readings["method"] == "photo"]
-    return bk, findings.agreement(read, synth.by_instrument(batch))
+    return bk, synth.agreement(read, synth.by_instrument(batch))
 
 
-def _found(bk: Book) -> Findings:
-    wide = book.wide(bk)
-    measured = wide[wide["method"] == "spectral"]
-    return findings.find(measured, spectra=bk.spectra, shared=bk.shared, dose=DOSE)
+def find(bk: Book) -> Found:
+    """Ask a book what its metals did, and how its colours held."""
+    source = colours.source(bk)
+    pairs = [source.pairs(metal).assign(metal=metal) for metal in shift.metals_of(source.made)]
+    white = dict(zip(table.WHITE, source.white, strict=True))
+    graded = grade.grades(grade.pair(source.wide), shared=source.shared)
+    held = graded[(graded["kind"] == "change") & graded["exposure"].isin(["wash", "light"])]
+    return Found(source, pd.concat(pairs, ignore_index=True).assign(**white), held)
 
 
-def _page(found: Findings, folder: Path) -> None:
-    title = words.say("demo.page_title", dose=f"{DOSE:g} %")
-    page = findings.page(found, title, note=words.say("demo.page_note"))
-    pdf(page, folder / PAGE)
+def _page(found: Found, folder: Path) -> None:
+    own = page.Own(note=words.say("demo.page_note"))
+    pdf(metal_page.sheet(found.source, own, metal="iron", **CASE), folder / PAGE)
 
 
-def _write(found: Findings, folder: Path) -> None:
+def _write(found: Found, folder: Path) -> None:
     for name, frame in ((METALS, found.metals), (HELD, found.held)):
         files.write_table(frame[TOLD[name]], folder / name, "%.6g")
 
 
-def _summary(bk: Book, agreed: pd.DataFrame, found: Findings, folder: Path) -> Iterator[str]:
+def _summary(bk: Book, agreed: pd.DataFrame, found: Found, folder: Path) -> Iterator[str]:
     yield sentence(words.say("demo.invented"))
     yield from _counted(bk)
     told = _metal(found, "iron"), _metal(found, "copper"), _quick_answer(found), _held(found)
@@ -130,26 +148,50 @@ def _by_phone(agreed: pd.DataFrame) -> Iterator[str]:
     yield sentence(words.say("demo.by_phone", **told, **ends))
 
 
-def _metal(found: Findings, metal: str) -> Iterator[str]:
+def _metal(found: Found, metal: str) -> Iterator[str]:
     yield words.say(f"demo.{metal}", dose=colours.dose(DOSE))
+    pairs = found.metals[(found.metals["metal"] == metal) & (found.metals["dose"] == DOSE)]
+    plain = pairs[(pairs["dye"] != "none") & (pairs["tannin"] == "none")]
     lines = []
-    for row in map(findings.round_row, found.plain(metal).to_dict("records")):
-        said = [words.say(f"demo.{key}", **row) for key in ("cloth", "distance")]
-        lines.append([*said, compare.in_words(row), str(row["moved"])])
+    for row in plain.sort_values("dE00", ascending=False, kind="stable").to_dict("records"):
+        moved = words.number_span(row, "dE00", 1)
+        said = words.say("demo.cloth", **row), moved, compare.in_words(row), str(row["moved"])
+        lines.append(list(said))
     yield from columns(lines)
 
 
-def _quick_answer(found: Findings) -> Iterator[str]:
+def _quick_answer(found: Found) -> Iterator[str]:
+    """What iron seems to do to a dye on tannin, and how much of it is the tannin's own."""
+    source = found.source
+    one = shift.family(source.recipes, source.moves, metal="iron", **CASE)
+    given: Any = {"hold": one.picked, "spectra": source.book.spectra, "dose": DOSE}
+    split = shift.separate(source.recipes, "iron", **given)
     yield words.say("demo.tannin")
-    yield from (sentence(line, indent=2) for line in findings.quick_answer(found))
+    yield sentence(answer_text(one, shift.doses_of(iron=DOSE)), indent=2)
+    yield sentence(split.sentence, indent=2)
 
 
-def _held(found: Findings) -> Iterator[str]:
-    graded = findings.grades(found)
-    heads = ["", "", *(words.heading(name) for name in graded.columns[2:])]
+def _held(found: Found) -> Iterator[str]:
+    graded = grades(found)
+    heads = [words.heading(name) for name in graded.columns]
     yield words.say("demo.held")
     yield from columns([heads, *graded.fillna("").to_numpy().tolist()])
-    yield sentence(words.say("findings.screening"))
+    yield sentence(words.say("demo.screening"))
+
+
+def grades(found: Found) -> pd.DataFrame:
+    """Grades of mordanted wool, plain and with each metal, and the blue wool that fades alike."""
+    most = found.source.held
+    metals = most[list(shift.METALS.values())].isin([0, DOSE]).all(axis=1)
+    worn = most[metals & (most["fibre"] == "wool")]
+    worn = worn[(worn["mordant"] != "none") & (worn["dye"] != "none")]
+    beside = grade.nearest_reference(found.held)
+    rows = beside[beside["best"]].to_dict("records")
+    like = {row["swatch"]: words.number_span(row, "reference", 1) for row in rows}
+    lit = worn[worn["exposure"] == "light"].sort_values("value", kind="stable")
+    lit = lit.assign(cloth=shift.label).drop_duplicates("cloth").set_index("cloth")["swatch"]
+    shown = fastness_texts.by_recipe(worn)
+    return shown.assign(fades_like=shown["cloth"].map(lit).map(like))
 
 
 def _files(folder: Path) -> Iterator[str]:

@@ -46,6 +46,17 @@ def grade_table(rows: pd.DataFrame) -> pd.DataFrame:
     return made[_GRADES].reset_index(drop=True)
 
 
+def by_recipe(graded: pd.DataFrame) -> pd.DataFrame:
+    """Grades as a table of `cloth` and a column a test: those of each recipe's worst swatch."""
+    worst = graded.sort_values("value", kind="stable").assign(cloth=shift.label)
+    worst = worst.drop_duplicates(["cloth", "exposure", "amount", "unit"])
+    when = list(map(after_what, worst.to_dict("records")))
+    shown = worst.assign(when=when).pivot_table(
+        index="cloth", columns="when", values="said", aggfunc="first"
+    )
+    return shown.rename_axis(columns=None).reset_index()
+
+
 def _interval(row: dict[Any, Any]) -> str:
     low, high = row["difference_low"], row["difference_high"]
     return span(low, high) if np.isfinite(low) else ""

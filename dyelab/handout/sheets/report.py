@@ -111,18 +111,11 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
 
 
 def _held(graded: pd.DataFrame) -> list[Any]:
-    """Change grades after the hardest exposure of each kind, one row a recipe: the worst swatch."""
+    """Change grades after the hardest exposure of each kind, one row a recipe."""
     if graded.empty or graded["fibre"].eq(colours.REFERENCE_FIBRE).all():
         return []
-    worst = graded[graded["fibre"] != colours.REFERENCE_FIBRE]
-    worst = worst.sort_values("value", kind="stable").assign(cloth=shift.label)
-    by = words.say(f"fastness.by_{fastness.basis(worst)}")
-    worst = worst.drop_duplicates(["cloth", "exposure", "amount", "unit"])
-    when = list(map(fastness_texts.after_what, worst.to_dict("records")))
-    shown = worst.assign(when=when).pivot_table(
-        index="cloth", columns="when", values="said", aggfunc="first"
-    )
-    shown = shown.rename_axis(columns=None).reset_index()
+    worn = graded[graded["fibre"] != colours.REFERENCE_FIBRE]
+    by, shown = words.say(f"fastness.by_{fastness.basis(worn)}"), fastness_texts.by_recipe(worn)
     screening = parts.Text(words.say("fastness.eye", basis=by), "small")
     heading = parts.Heading(words.say("pages.held"))
     return [heading, parts.number_table(shown, words.say("pages.worst")), screening]
