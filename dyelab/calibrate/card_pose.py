@@ -108,7 +108,7 @@ def find_card(photo: Photo, layout: Layout | None = None) -> Pose:
     return _posed(photo, chosen, {n: found[n][0] for n in wanted if n in found})
 
 
-def from_corners(photo: Photo, layout: Layout, corners: np.ndarray) -> Pose:
+def from_corners(layout: Layout, corners: np.ndarray) -> Pose:
     """Pose of a card whose four outer marker corners (4, 2) somebody has shown, in pixels.
 
     Clockwise from the card's own top left.
@@ -116,12 +116,9 @@ def from_corners(photo: Photo, layout: Layout, corners: np.ndarray) -> Pose:
     Examples
     --------
     >>> import numpy as np
-    >>> from dyelab import calibrate, read, synth
-    >>> photo = synth.sources() / "photos" / "rendered_card_W01_W24.jpg"
-    >>> picture = read.photo(photo)
-    >>> layout = calibrate.find_card(picture).layout
+    >>> from dyelab import calibrate, card
     >>> corners = np.array([[0.0, 0], [420, 0], [420, 594], [0, 594]])
-    >>> calibrate.from_corners(picture, layout, corners).to_pixels.shape
+    >>> calibrate.from_corners(card.layout(), corners).to_pixels.shape
     (3, 3)
     """
     import cv2

@@ -215,7 +215,7 @@ class Capture(frame.Panel):
             return None
         now = _corners(pose)
         moved = [n if c is None else c for n, c in zip(now, corners, strict=True)]
-        return calibrate.from_corners(self.photo, pose.layout, np.array(moved))
+        return calibrate.from_corners(pose.layout, np.array(moved))
 
     def _target(self) -> Any:
         """The target's place, if it was dragged."""

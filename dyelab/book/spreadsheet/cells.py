@@ -260,6 +260,11 @@ class Exposure(NamedTuple):
     amount: float | None
     unit: str
 
+    @property
+    def cells(self) -> dict[str, Any]:
+        """The cells of a reading that say it."""
+        return dict(zip(table.EXPOSURE, self, strict=True))
+
 
 _BARE = Exposure("none", None, "")
 _UNITS = {"wash": "cycle", "light": "h"}

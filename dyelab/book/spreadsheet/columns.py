@@ -195,9 +195,9 @@ def _parted(heading: str) -> tuple[str, str]:
     unit = ""
     held = heading = heading[: limits.PHRASE]
     told = vocabulary.plain(held.replace("_", " ")).split()
-    for last in (4, 3, 2):  # words of a unit at the end: g per kg
-        if not unit and len(told) > last and (one := vocabulary.unit(" ".join(told[-last:]))):
-            unit, held = one, " ".join(told[:-last])
+    for many in (4, 3, 2):  # words of a unit at the end: g per kg
+        if not unit and len(told) > many and (one := vocabulary.unit(" ".join(told[-many:]))):
+            unit, held = one, " ".join(told[:-many])
     for match in _UNIT.finditer(held):
         if one := vocabulary.unit(next(filter(None, match.groups()), "")):
             unit, held = one, held.replace(match[0], " ")

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -108,7 +108,9 @@ class _Taking:
     place: dict[str, str] = field(default_factory=dict)
     wide: dict[str, dict[str, list[_Step]]] = field(default_factory=dict)
     long: dict[str, list[_Step]] = field(default_factory=dict)
-    readings: list[_Step] = field(default_factory=list)
+    readings: list[dict[str, Any]] = field(default_factory=list)
+    spectra: list[dict[str, Any]] = field(default_factory=list)
+    names: set[str] = field(default_factory=set)  # of readings
     lost: list[tuple[str, str, str]] = field(default_factory=list)
     asked: dict[str, dict[str, Any]] = field(default_factory=dict)
     notes: dict[str, None] = field(default_factory=dict)
@@ -175,10 +177,12 @@ class _Cell(NamedTuple):
             return [cells.Part(self.text, None, "", 1)]
         return cells.parts(self.text, self.where)
 
-    @property
-    def number(self) -> float | None:
-        """The number in it; None where it is blank or holds none."""
-        return cells.number(self.text, self.where) if self.text else None
+    def read(self, reader: Callable[..., Any], why: str, *more: Any, **values: Any) -> Any:
+        """What a reader of `cells` makes of it; None where it is blank, or put down as unread."""
+        found = reader(self.text, self.where, *more) if self.text else None
+        if self.text and found is None:
+            self.lose(why, **values)
+        return found
 
     def used(self) -> list[cells.Part]:
         """Its parts; of what they say, numbers that are none are put down."""
@@ -355,31 +359,31 @@ def _swatch(row: _Row, code: str) -> None:
             cell.lose("differs", first=held[name], code=code)
 
 
+def _form(text: str, _where: cells.Locale) -> str | None:
+    found = text.lower().rstrip("s")
+    return found if found in table.FORMS else None
+
+
+def _grams(text: str, where: cells.Locale, unit: str) -> float | None:
+    amount = cells.amount(text, where, unit or "g")
+    return amount.value if amount and amount.unit == "g" and amount.value >= 0 else None
+
+
 _OF_SWATCH = ("form", "fibre", "ground", "mass_g", "series", "made_on", "note")
 
 
 def _of_swatch(cell: _Cell) -> Any:
     """A field of a swatch as the book holds it; None where it can't be."""
-    what, text = cell.mean.what, cell.text
-    if what == "fibre":
-        return vocabulary.fibre(text)
-    if what == "form":
-        found = text.lower().rstrip("s")
-        if found in table.FORMS:
-            return found
-        cell.lose("form", forms=", ".join(table.FORMS))
-    elif what == "made_on":
-        if day := cells.day(text, cell.where):
-            return day
-        cell.lose("date")
-    elif what == "mass_g":
-        amount = cells.amount(text, cell.where, cell.mean.unit or "g")
-        if amount and amount.unit == "g" and amount.value >= 0:
-            return amount.value
-        cell.lose("mass")
-    else:
-        return text
-    return None
+    match cell.mean.what:
+        case "fibre":
+            return vocabulary.fibre(cell.text)
+        case "form":
+            return cell.read(_form, "form", forms=", ".join(table.FORMS))
+        case "made_on":
+            return cell.read(cells.day, "date")
+        case "mass_g":
+            return cell.read(_grams, "mass", cell.mean.unit)
+    return cell.text
 
 
 # Steps ------------------------------------------------------------------------------------------
@@ -566,23 +570,24 @@ def _about(row: _Row, steps: list[_Step]) -> None:
 
 def _value(cell: _Cell) -> Any:
     """Heat, time, a number or a text of a step; None where it can't be read."""
-    what, text, where = cell.mean.what, cell.text, cell.where
+    what, unit = cell.mean.what, cell.mean.unit
     if what == "bath":
-        return text
+        return cell.text
+    readers = {"temperature_C": cells.celsius, "minutes": cells.minutes}
     low, high = _NUMBERS.get(what, (0.0, math.inf))
-    if what == "temperature_C":
-        value = cells.celsius(text, where, cell.mean.unit)
-    elif what == "minutes":
-        value = cells.minutes(text, where, cell.mean.unit)
-    else:
-        found = cells.amount(re.sub(r"(?i)^\s*ph\s*", "", text), where)
-        value = found.value if found else None
-        if value is None and what == "dips" and (part := cell.parts) and part[0].dips > 1:
-            value = float(part[0].dips)
-    if value is None or not low <= value <= high:
-        cell.lose("value", what=words.heading(what))
-        return None
-    return value
+
+    def within(text: str, where: cells.Locale) -> float | None:
+        value = readers[what](text, where, unit) if what in readers else _count(text, where)
+        return value if value is not None and low <= value <= high else None
+
+    return cell.read(within, "value", what=words.heading(what))
+
+
+def _count(text: str, where: cells.Locale) -> float | None:
+    """A plain number: ``pH 5``, ``3 dips``, ``x3``."""
+    found = cells.amount(re.sub(r"(?i)^\s*ph\s*", "", text), where)
+    dips = [part.dips for part in cells.parts(text, where) if part.dips > 1]
+    return found.value if found else float(dips[0]) if dips else None
 
 
 def _long_steps(row: _Row, code: str, area: str) -> bool:
@@ -603,7 +608,11 @@ def _long_steps(row: _Row, code: str, area: str) -> bool:
             value = _value(cell)
             for step in made if value is not None else ():
                 step[cell.mean.what] = value
-    told = {"area": area, "\0order": row.find("order").number, "\0place": row.place}
+    told = {
+        "area": area,
+        "\0order": cells.number(row.text("order"), row.sheet.locale),
+        "\0place": row.place,
+    }
     taking.long.setdefault(code, []).extend({**step, **told} for step in made)
     return True
 
@@ -648,7 +657,7 @@ def _reading(row: _Row, code: str, area: str, after: str) -> bool:
     texts = [cell.text for cell in own.values()]
     if not any(texts) and not spectrum:
         return False
-    values = {name: _coordinate(cell) for name, cell in own.items()}
+    values = {name: cell.read(cells.number, "colour") for name, cell in own.items()}
     exposed, white = _exposed(row, after), _white(row)
     lacks = "colour_part" if None in values.values() else "" if white else "white"
     if exposed is None or (lacks and not spectrum):
@@ -657,20 +666,30 @@ def _reading(row: _Row, code: str, area: str, after: str) -> bool:
         return True
     if names == _XYZ:
         values = _from_xyz(own, values, white)
-    after_what = {"exposure": exposed.kind, "amount": exposed.amount, "unit": exposed.unit}
-    about = {"method": _method(row, spectrum), "taken_at": _taken(row)}
-    told = {"\0white": white, "\0place": row.place, "\0spectrum": spectrum}
-    row.taking.readings.append(
-        {"swatch": code, "area": area, **after_what, **values, **_uncertain(held), **told, **about}
-    )
+    taking, kept = row.taking, white or row.taking.into
+    if spectrum and (None in values.values() or kept != taking.into):
+        kept = taking.into
+        lab = convert.spectra_to_lab(pd.DataFrame([{"reading": "x", **spectrum}]), *kept)
+        values = {name: float(lab[name].iloc[0]) for name in table.LAB}
+    made = {"swatch": code, "area": area, **exposed.cells, **values, **_uncertain(held)}
+    made |= {"method": _method(row, spectrum), "taken_at": _taken(row), "source": taking.source}
+    made |= {
+        "reading": _reading_name(made, taking.names),
+        **dict(zip(table.WHITE, kept, strict=True)),
+    }
+    taking.readings.append({**made, "\0place": row.place})
+    if spectrum:
+        taking.spectra.append({"reading": made["reading"], **spectrum})
     return True
 
 
-def _coordinate(cell: _Cell) -> float | None:
-    """One of L*, a*, b*, X, Y, Z; None where it is missing or no number."""
-    if cell.text and cell.number is None:
-        cell.lose("colour")
-    return cell.number
+def _reading_name(row: dict[str, Any], taken: set[str]) -> str:
+    """A name that the same row gets again the next time."""
+    area = "" if row["area"] == "whole" else f"-{row['area']}"
+    amount = "" if row["amount"] is None else f"{row['amount']:g}"
+    after = "" if row["exposure"] == "none" else f"-{row['exposure']}{amount}"
+    stem = f"{row['swatch']}{area}{after}-{Path(row['source']).stem[:20]}".replace(" ", "_")
+    return table.free_name(stem, taken)
 
 
 def _from_xyz(own: dict[str, _Cell], values: dict[str, Any], white: Any) -> dict[str, float | None]:
@@ -686,10 +705,7 @@ def _from_xyz(own: dict[str, _Cell], values: dict[str, Any], white: Any) -> dict
 
 
 def _taken(row: _Row) -> str:
-    cell = row.find("taken_at")
-    day = cells.day(cell.text, cell.where) if cell.text else None
-    if cell.text and not day:
-        cell.lose("date")
+    day = row.find("taken_at").read(cells.day, "date")
     return f"{day}T00:00:00" if day else ""
 
 
@@ -782,13 +798,12 @@ def _spectrum(row: _Row) -> dict[str, float]:
 
 
 def _finished(taking: _Taking) -> Incoming:
-    readings, spectra = _read_tables(taking)
     steps = pd.DataFrame(list(_all_steps(taking)))
     swatches = pd.DataFrame(list(taking.swatches.values())).astype(object)
     swatches = swatches.where(swatches.notna(), "")
     swatches["source"] = taking.source
     swatches["bare_areas"] = [_bare(taking, code, steps) for code in swatches["swatch"]]
-    readings, shared, others = _under_one_white(taking, readings)
+    readings, shared, others = _under_one_white(taking, pd.DataFrame(taking.readings))
     made = {"swatches": swatches, "steps": steps, "readings": readings}
     for name, rules in (("steps", table.STEPS), ("readings", table.READINGS)):
         if len(made[name]):
@@ -796,7 +811,7 @@ def _finished(taking: _Taking) -> Incoming:
     kept = made["readings"]["reading"] if len(made["readings"]) else []
     return Incoming(
         **made,
-        spectra=_of_kept(spectra, kept),
+        spectra=_of_kept(pd.DataFrame(taking.spectra), kept),
         shared=_of_kept(shared, kept),
         other_white=others,
         lost=pd.DataFrame(taking.lost, columns=LOST),
@@ -807,8 +822,10 @@ def _finished(taking: _Taking) -> Incoming:
 
 
 def _of_kept(rows: pd.DataFrame | None, kept: Any) -> pd.DataFrame | None:
-    rows = None if rows is None else rows[rows["reading"].isin(kept)].reset_index(drop=True)
-    return rows if rows is not None and len(rows) else None
+    if rows is None or rows.empty:
+        return None
+    rows = rows[rows["reading"].isin(kept)].reset_index(drop=True)
+    return rows if len(rows) else None
 
 
 def _under_one_white(
@@ -867,34 +884,6 @@ def _ordered(done: list[_Step]) -> list[_Step]:
     if all(step["\0order"] is not None for step in done):
         return sorted(done, key=lambda step: step["\0order"])
     return done
-
-
-def _read_tables(taking: _Taking) -> tuple[pd.DataFrame, pd.DataFrame | None]:
-    rows, bands = [], []
-    taken: set[str] = set()
-    for held in taking.readings:
-        row = {k: v for k, v in held.items() if not k.startswith("\0")}
-        spectrum = held["\0spectrum"]
-        white = held["\0white"] or taking.into
-        if spectrum and (None in (row[n] for n in table.LAB) or white != taking.into):
-            white = taking.into
-            lab = convert.spectra_to_lab(pd.DataFrame([{"reading": "x", **spectrum}]), *white)
-            row |= {name: float(lab[name].iloc[0]) for name in table.LAB}
-        row["reading"] = _reading_name(taking.source, row, taken)
-        row |= {"illuminant": white[0], "observer": white[1], "source": taking.source}
-        rows.append({**row, "\0place": held["\0place"]})
-        if spectrum:
-            bands.append({"reading": row["reading"], **spectrum})
-    return pd.DataFrame(rows), pd.DataFrame(bands) if bands else None
-
-
-def _reading_name(source: str, row: dict[str, Any], taken: set[str]) -> str:
-    """A name that the same row gets again the next time."""
-    area = "" if row["area"] == "whole" else f"-{row['area']}"
-    amount = "" if row["amount"] is None else f"{row['amount']:g}"
-    after = "" if row["exposure"] == "none" else f"-{row['exposure']}{amount}"
-    stem = f"{row['swatch']}{area}{after}-{Path(source).stem[:20]}".replace(" ", "_")
-    return table.free_name(stem, taken)
 
 
 def _checked(taking: _Taking, frame: pd.DataFrame, rules: table.Table) -> pd.DataFrame:
