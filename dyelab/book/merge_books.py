@@ -105,7 +105,7 @@ def _own_baths(
         if bath:
             taken = {named for where, named in (*one, *two) if where == series}
             new[series, bath] = series, table.free_name(bath, taken, "~{}")
-    renamed = two.map(lambda at: new.get(at, at)[1]).astype(object)
+    renamed = pd.Series([new.get(at, at)[1] for at in two], two.index, dtype=object)
     return theirs["steps"].assign(bath=renamed), [(was[1], now[1]) for was, now in new.items()]
 
 
