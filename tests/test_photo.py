@@ -429,3 +429,19 @@ def test_rendered_photos_say_so():
 
 def test_a_hopelessly_blurred_photo():
     refused(photos.easy(blur=5.0), r"blurred|no swatch card found.*sharp")
+
+
+def test_swatches_that_tell_nothing_of_others_take_no_doubt_off_them():
+    plain = calibrate.from_white(np.array([0.8, 0.82, 0.79]))
+    lab = np.array([[40.0, 20, 10], [41, 20, 10], [70, -5, 40]])
+    doubts = {
+        trusted: np.trace(
+            replace(plain, anchors=(lab[:1], np.zeros((1, 3))), trusted=trusted).doubt(lab)[0],
+            axis1=1, axis2=2,
+        )
+        for trusted in (0.0, 0.5, 1.0)
+    }  # fmt: skip
+    own = np.trace(plain.doubt(lab)[0], axis1=1, axis2=2)
+    np.testing.assert_allclose(doubts[0.0], own)
+    assert (doubts[1.0] < doubts[0.5]).all()
+    assert (doubts[0.5] < own).all()

@@ -120,6 +120,8 @@ class Calibration:
         What to hold against every colour of the photo.
     anchors : tuple of ndarrays
         CIELAB as fitted, and what is added there, of swatches measured by instrument.
+    trusted : float
+        Share of what the anchors tell of other colours that is believed, 0 to 1.
     strain : float
         Root mean square of what no camera's response explains of the patches' lightness, in units
         of CIEDE2000: how much a program did that can't be undone.
@@ -138,6 +140,7 @@ class Calibration:
     witnesses: np.ndarray
     flags: tuple[str, ...] = ()
     anchors: tuple[np.ndarray, np.ndarray] | None = None
+    trusted: float = 1.0
     strain: float = 0.0
     white: White = DEFAULT_WHITE
     local: np.ndarray = field(default_factory=lambda: np.zeros(len(WIDTHS)))
@@ -167,7 +170,7 @@ class Calibration:
         """Error of n colours as `Errors.at` gives it, less what swatches nearby have told."""
         own, common = self.errors.at(lab)
         if self.anchors is not None:
-            own = own * left_by(lab, self.anchors[0])[:, None, None]
+            own = own * left_by(lab, self.anchors[0], self.trusted)[:, None, None]
         return own, common
 
     def slope(self, rgb: np.ndarray) -> np.ndarray:
@@ -228,6 +231,7 @@ def write_calibration(made: Calibration, path: str | Path) -> Path:
         "flags": list(made.flags),
         "white": list(made.white),
         "strain": made.strain,
+        "trusted": made.trusted,
         "local": made.local.tolist(),
         "anchors": None if made.anchors is None else [a.tolist() for a in made.anchors],
     }
@@ -279,6 +283,7 @@ def _from_json(content: dict[str, Any]) -> Calibration:
         anchors=None if anchors is None else (np.array(anchors[0]), np.array(anchors[1])),
         white=(str(white[0]), int(white[1])),
         strain=float(content["strain"]),
+        trusted=float(content.get("trusted", 1.0)),  # older ones don't say
         local=np.array(content["local"], float),
     )
 

@@ -53,11 +53,15 @@ def trust(places: np.ndarray, shifts: np.ndarray) -> float:
     return float(np.clip(slope, 0, 1))
 
 
-def left_by(lab: np.ndarray, places: np.ndarray) -> np.ndarray:
-    """Share of the variance at colours (n, 3) that knowing some places (m, 3) leaves, (n,)."""
+def left_by(lab: np.ndarray, places: np.ndarray, share: float) -> np.ndarray:
+    """Share of the variance at colours (n, 3) that knowing some places (m, 3) leaves, (n,).
+
+    Of what they tell, `share` is believed (see `trust`): a slope through none, so that its square
+    is taken off.
+    """
     alike = _alike(lab, places)
     known = np.einsum("nm,mn->n", alike, _solved(places, alike.T))
-    return 1 - known / (1 + _EVERYWHERE)
+    return 1 - share**2 * known / (1 + _EVERYWHERE)
 
 
 def most_telling(lab: np.ndarray, count: int) -> list[int]:

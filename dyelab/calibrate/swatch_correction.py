@@ -48,7 +48,7 @@ def _moved(made: Calibration, fitted: np.ndarray, shifts: np.ndarray, share: flo
     there = np.moveaxis(common / made.errors.scale_at(fitted), 1, 0) * len(made.errors.off) ** 0.5
     known = np.stack([near(made.errors.lab, fitted, one) for one in there])
     errors = replace(made.errors, off=made.errors.off - share * known)
-    return replace(made, anchors=(fitted, share * shifts), errors=errors)
+    return replace(made, anchors=(fitted, share * shifts), trusted=share, errors=errors)
 
 
 def _miss(made: Calibration, fitted: np.ndarray, shift: np.ndarray) -> float:
