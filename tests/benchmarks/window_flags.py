@@ -7,7 +7,7 @@ to badly: shade across, a fold's stripes, glints that clip; some cloths are near
 windows bare. The same photo unspoilt says how far each colour went off. For half, used and double
 of each limit of `measure.single_photo`: the share flagged of windows off by more than `SEEN` ΔE00
 through what it looks for, and of all others. For `SMALL` a window is off if a second photo, its
-noise and weave drawn anew, is off by more than `AGAIN`; for `BARE` it is "off" if nothing lies there.
+noise and weave drawn anew, differs by more than `AGAIN`; for `BARE` it is if nothing lies there.
 """
 
 import sys
