@@ -593,3 +593,17 @@ def test_a_bath_sheet_says_how_to_measure_what_is_too_little_to_weigh():
     assert told
     assert not any("too little" in one["advice"] for one in baths if one["material"] == "weld")
     assert recipe.how_to_measure("a salt of mine", 0.05) == ""
+
+
+def test_a_planned_bath_is_weighed_in_the_unit_of_its_steps(tmp_path):
+    codes = ["A", "B", "C"]
+    steps = pd.DataFrame({"swatch": codes, "order": 1, "kind": "mordant", "bath": "M1"})
+    steps = steps.assign(material="potash alum", amount=[0.5, 1.0, 10.0], state="planned")
+    steps = steps.assign(unit=["g", "g", "% WOF"])
+    rows = pd.DataFrame({"swatch": codes, "mass_g": [5.0, 10.0, 4.0]})
+    bk = book.add(book.create(tmp_path / "b"), swatches=rows, steps=steps)
+    waiting = plan.open_baths(bk).iloc[0]
+    assert waiting["weigh_g"] == pytest.approx(0.5 + 1.0 + 0.4)
+    assert waiting["wof"] == pytest.approx(10.0)
+    unknown = book.change(bk, swatches=rows.assign(mass_g=[5.0, 10.0, None]))
+    assert plan.open_baths(unknown)[["weigh_g", "fibre_g"]].isna().all(axis=None)

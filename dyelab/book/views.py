@@ -176,7 +176,7 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
     """One row a group of steps, with the columns of a recipe."""
     done = bk.steps if steps is None else steps
     done = done.sort_values([*by, "order"], kind="stable").reset_index(drop=True)
-    done = _dipped(_assisted(_with_doses(bk, done), by), by)
+    done = _dipped(_assisted(with_doses(bk, done), by), by)
     groups = done[by].drop_duplicates().set_index(by).index
     metal = done["counted"]
     mordant = done["kind"].eq("mordant")
@@ -313,7 +313,7 @@ def _sum(done: pd.DataFrame, by: list[str]) -> pd.Series:
     return doses.groupby([done[key] for key in by]).sum(min_count=1)
 
 
-def _with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
+def with_doses(bk: Book, done: pd.DataFrame) -> pd.DataFrame:
     """Add `wof` (% weight of fibre), `metal`, and the listed name of each material."""
     listed = materials(bk)
     names = {text: recipe.known_name(text, listed) for text in done["material"].unique()}

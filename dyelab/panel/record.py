@@ -4,6 +4,7 @@ from datetime import date
 from functools import partial
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from dyelab import book as books
@@ -157,6 +158,7 @@ def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
     values = {name: row[column] for name, column in asked.items()}
     values |= {"grams": row["weigh_g"], "material": row["material"]}
     kind = "was" if row["weigh_g"] > 0 else "paste" if row["minutes"] == 0 else "plain"
+    kind = "unweighed" if kind == "plain" and np.isnan(row["fibre_g"]) else kind
     what = " ".join([words.say(f"planning.plan_{kind}", **values), row["note"]]).strip()
     button = words.say("planning.it_was")
     sentence = words.say(

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable
 from datetime import date
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ import pandas as pd
 
 from dyelab import book, errors, recipe
 from dyelab.book import Book
+from dyelab.book.views import with_doses
 from dyelab.errors import InputError
 from dyelab.plan.baths import BATH_KINDS
 
@@ -34,7 +36,7 @@ def open_baths(bk: Book) -> pd.DataFrame:
     0   S1  scour  neutral soap      0.4
     1   D1    dye        madder      5.0
     """
-    steps = bk.steps.assign(stage=_stages(bk.steps))
+    steps = with_doses(bk, bk.steps).assign(material=bk.steps["material"], stage=_stages(bk.steps))
     steps = steps[(steps["state"] == "planned") & (steps["bath"] != "")]
     facts = steps.merge(bk.swatches[["swatch", "series", "fibre", "mass_g"]], on="swatch")
     facts["round"] = facts["swatch"].map(rounds(bk))
@@ -46,20 +48,24 @@ def open_baths(bk: Book) -> pd.DataFrame:
     own = facts[facts["kind"] != "assist"]
     pasted = own["area"].ne("whole").groupby([own[name] for name in by]).transform("any")
     first = ("kind", "temperature_C", "minutes", "note", "round", "stage", "pasted")
-    once = own.assign(pasted=pasted).drop_duplicates([*by, "swatch"])
+    grams = own["wof"] * own["mass_g"] / 100
+    once = own.assign(pasted=pasted, weigh_g=grams, fibre_g=own["mass_g"]).drop_duplicates(
+        [*by, "swatch"]
+    )
+    whole = partial(pd.Series.sum, skipna=False)  # what one swatch leaves open stays open
     found = (
         once.groupby(by, sort=False)
         .agg(
             **{name: (name, "first") for name in first},
-            wof=("amount", "first"),
-            fibre_g=("mass_g", "sum"),
+            wof=("wof", "first"),
+            **{name: (name, whole) for name in ("weigh_g", "fibre_g")},
             swatches=("swatch", ", ".join),
         )
         .reset_index()
     )
     found["material"] = [named[key] for key in zip(found["series"], found["bath"], strict=True)]
-    dosed = (found["wof"] > 0) & ~found["pasted"]  # a paste isn't weighed by the whole cloth
-    found["weigh_g"] = found["wof"].where(dosed) * found["fibre_g"] / 100
+    dosed = (found["weigh_g"] > 0) & ~found["pasted"]  # a paste isn't weighed by the whole cloth
+    found["weigh_g"] = found["weigh_g"].where(dosed)
     ordered = found.sort_values(["series", "round", "stage"], kind="stable")
     return ordered[_COLUMNS].reset_index(drop=True)
 
@@ -67,7 +73,7 @@ def open_baths(bk: Book) -> pd.DataFrame:
 def _weighed(facts: pd.DataFrame) -> pd.Series:
     """Material of each step; what helps in another's bath with the grams the bath takes of it."""
     one = [facts[name] for name in ("series", "bath", "material")]
-    grams = (facts["amount"] * facts["mass_g"] / 100).groupby(one).transform("sum")
+    grams = (facts["wof"] * facts["mass_g"] / 100).groupby(one).transform("sum")
     helps = facts["kind"].eq("assist") & (grams > 0)
     said = facts["material"] + grams.map(" {:.2f} g".format)
     return facts["material"].where(~helps, said)
