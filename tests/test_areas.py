@@ -312,4 +312,5 @@ def test_iron_printed_before_the_dye_has_a_strip(tmp_path):
     source = colours.source(read(printed(tmp_path / "b", cloths=2)))
     row = source.made[source.made["mordant"] == "aluminium acetate"].iloc[0]
     cloth = {name: row[name] for name in ("fibre", "dye", "tannin", "mordant")}
-    assert "With 2 % iron the madder-dyed cotton was much darker" in repr(metal.strip(source, metal="iron", **cloth))
+    said = repr(metal.strip(source, metal="iron", **cloth))
+    assert "With 2 % iron the madder-dyed cotton was much darker" in said
