@@ -12,7 +12,7 @@ import pandas as pd
 import photo_book
 import pytest
 
-from dyelab import book, files, handout, shift
+from dyelab import book, files, grade, handout, shift
 from dyelab.errors import InputError
 from dyelab.handout import colours, html_page, sheets
 from dyelab.handout.page import Own
@@ -180,7 +180,7 @@ def test_the_shared_series_counts_and_tables_agree(source):
 def test_the_report_says_how_many_and_what_moved_most(source):
     page = report.report(source)
     lead, counts = (block.text for block in page.blocks[:2])
-    dyed = source.book.swatches[source.book.swatches["fibre"] != colours.REFERENCE_FIBRE]
+    dyed = source.book.swatches[~grade.is_reference(source.book.swatches)]
     assert f"{len(dyed)} swatches of {len(source.made)} recipes" in counts
     pairs = source.pairs("iron")
     pairs = pairs[pairs["dye"] != "none"]

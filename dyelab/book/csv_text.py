@@ -67,8 +67,8 @@ def _apart(names: list[str]) -> list[str]:
     return [table.free_name(name.strip(), seen, ".{}", 1) for name in names]
 
 
-def grid(content: bytes, name: str) -> tuple[list[list[str]], tuple[str, ...]]:
-    """Read every line of a CSV file as it stands, headings or not, and how it was written."""
+def grid(content: bytes, name: str) -> tuple[list[list[str]], str, tuple[str, ...]]:
+    """Read every line of a CSV file as it stands; what parts its cells, and how it was written."""
     text, notes = _decoded(content, name)
     limits.need(text.count("\n"), limits.ROWS, "lines", name)
     lines = text.splitlines()[:30]
@@ -81,7 +81,8 @@ def grid(content: bytes, name: str) -> tuple[list[list[str]], tuple[str, ...]]:
     limits.need(width * len(rows), limits.CELLS, said, name)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}.")
-    return [[cell.strip() for cell in row] + [""] * (width - len(row)) for row in rows], notes
+    cells = [[cell.strip() for cell in row] + [""] * (width - len(row)) for row in rows]
+    return cells, separator, notes
 
 
 _SAID = {";": "semicolons", "\t": "tabs"}

@@ -22,7 +22,7 @@ _SAME_DOSE = 0.02  # relative: light meters of one make agree no better
 
 
 def is_reference(frame: pd.DataFrame) -> pd.Series:
-    """Which rows are blue wool references: fibre ``blue wool``.
+    """Which rows are blue wool references: fibre ``blue wool``, whatever stands behind it.
 
     Examples
     --------
@@ -33,7 +33,7 @@ def is_reference(frame: pd.DataFrame) -> pd.Series:
     """
     if "fibre" not in frame:
         return pd.Series(False, index=frame.index)
-    return frame["fibre"].astype(str).str.casefold().eq("blue wool")
+    return frame["fibre"].astype(str).str.casefold().str.startswith("blue wool")
 
 
 def nearest_reference(

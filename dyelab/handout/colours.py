@@ -20,7 +20,6 @@ __all__ = ["FACTORS", "METALS", "Source", "cloth", "only", "recipe", "source"]
 
 METALS = tuple(shift.METALS)
 SALTS = recipe_.metals.salts()
-REFERENCE_FIBRE = "blue wool"  # light references: measured beside the swatches, not dyed here
 
 
 @dataclass(frozen=True)
@@ -273,7 +272,7 @@ def source(bk: Book) -> Source:
 
 def _dyed(rows: pd.DataFrame) -> pd.DataFrame:
     """Rows of cloth, without those of light references."""
-    return rows[rows["fibre"] != REFERENCE_FIBRE]
+    return rows[~grade.is_reference(rows)]
 
 
 def _worded(made: pd.DataFrame) -> pd.DataFrame:

@@ -8,6 +8,7 @@ import pandas as pd
 
 from dyelab import convert, shift, table, words
 from dyelab.errors import InputError
+from dyelab.grade import is_reference
 from dyelab.numerics import greedy
 from dyelab.predict.basis import Basis, bands_of_lab, of_bands
 from dyelab.predict.candidates import of_book, sample
@@ -91,7 +92,7 @@ def gather(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> TrainingData:
     InputError
         As `shift.as_dyed`: nothing measured as dyed, columns missing, or white points mixed.
     """
-    rows, notes = _known_doses(_dyed_here(wide))
+    rows, notes = _known_doses(wide[~is_reference(wide)])
     rows, bands, more = _with_bands(rows, spectra)
     method = shift.leading_method(rows)
     found = shift.as_dyed(rows, method=method)
@@ -102,13 +103,6 @@ def gather(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> TrainingData:
     nm = None if bands is None else np.array([float(c) for c in bands.columns], float)
     said = (*notes, *more, *_left_out(rows, method))
     return TrainingData(made, *_swatches(found.rows, bands, white), nm, white, said)
-
-
-def _dyed_here(wide: pd.DataFrame) -> pd.DataFrame:
-    """Leave out blue wool references: bought ready dyed, to measure light with."""
-    if "fibre" not in wide:
-        return wide
-    return wide[~wide["fibre"].astype(str).str.lower().str.startswith("blue wool")]
 
 
 def _known_doses(wide: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:

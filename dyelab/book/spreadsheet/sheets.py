@@ -37,6 +37,7 @@ class Grid:
     merged: int = 0
     broken: list[tuple[int, int]] = field(default_factory=list)  # formulas without their result
     notes: tuple[str, ...] = ()
+    parted: str = ""  # by which sign, in a file of text
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,7 +180,7 @@ def _read(file: str, grid: Grid, names: tuple[str, ...], heading: int | None) ->
     first, last = _group_row(rows, top), _unit_row(rows, top)
     frame, used = _framed(_headings(rows[first : last + 1]), rows[last + 1 :], last + 2)
     texts = (text for text in frame.to_numpy().ravel() if text)
-    where = cells.locale(texts, "semicolons" in str(grid.notes))
+    where = cells.locale(texts, grid.parted == ";")
     frame, total = _without_totals(frame, turned)
     why = words.say("spreadsheet.formula")
     lost = [(f"cell {letter(c - 1)}{r}", "=…", why) for r, c in grid.broken]
@@ -337,8 +338,8 @@ def grids(path: str | Path) -> list[Grid]:
     if b"\0" in content[:1000] and content[:2] not in (b"\xff\xfe", b"\xfe\xff"):
         raise InputError(f"{file.name}: not a table of text. Save it as CSV, ODS or XLSX first.")
     with errors.reading(file.name, "CSV"):
-        rows, notes = csv_grid(content, file.name)
-    return [Grid("", rows, notes=notes)]
+        rows, parted, notes = csv_grid(content, file.name)
+    return [Grid("", rows, notes=notes, parted=parted)]
 
 
 def cell_text(value: Any, percent: bool = False) -> str:

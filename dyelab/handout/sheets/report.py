@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import compare, shift, table, words
+from dyelab import compare, grade, shift, table, words
 from dyelab.book import Book
 from dyelab.handout import colours, fastness, fastness_texts
 from dyelab.handout import page as parts
@@ -68,7 +68,7 @@ def _did(moved: dict[str, pd.DataFrame]) -> str:
 def _counts(source: colours.Source) -> str:
     return words.say(
         "pages.report_counts",
-        swatches=int((source.book.swatches["fibre"] != colours.REFERENCE_FIBRE).sum()),
+        swatches=int((~grade.is_reference(source.book.swatches)).sum()),
         recipes=len(source.listed),
         measured=len(source.listed) - len(source.unread),
         readings=len(source.book.readings),
@@ -112,9 +112,9 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
 
 def _held(graded: pd.DataFrame) -> list[Any]:
     """Change grades after the hardest exposure of each kind, one row a recipe."""
-    if graded.empty or graded["fibre"].eq(colours.REFERENCE_FIBRE).all():
+    if graded.empty or grade.is_reference(graded).all():
         return []
-    worn = graded[graded["fibre"] != colours.REFERENCE_FIBRE]
+    worn = graded[~grade.is_reference(graded)]
     by, shown = words.say(f"fastness.by_{fastness.basis(worn)}"), fastness_texts.by_recipe(worn)
     screening = parts.Text(words.say("fastness.eye", basis=by), "small")
     heading = parts.Heading(words.say("pages.held"))
