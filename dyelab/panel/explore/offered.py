@@ -103,8 +103,8 @@ def _range(bench: Bench, step: str, material: str) -> tuple[float, float]:
     doses = bench.doses.get((step, material), [])
     if not doses:
         return 0.0, 0.0
-    step = _step(high := 1.25 * max(doses))
-    return float(np.median(doses)), step * float(np.ceil(round(high / step, 6)))
+    apart = _step(high := 1.25 * max(doses))
+    return float(np.median(doses)), apart * float(np.ceil(round(high / apart, 6)))
 
 
 def _slider(text: str, high: float, start: float) -> Any:
