@@ -69,10 +69,10 @@ def choose(wanted: str, options: Iterable[str], what: str, where: str = "here") 
         return wanted
     near = difflib.get_close_matches(str(wanted), known, n=3)
     guess = f" Did you mean {' or '.join(map(repr, near))}?" if near else ""
-    raise InputError(f"no {what} {wanted!r} {where}.{guess}{_listing(known, what)}")
+    raise InputError(f"no {what} {wanted!r} {where}.{guess}{_list(known, what)}")
 
 
-def _listing(known: list[str], what: str) -> str:
+def _list(known: list[str], what: str) -> str:
     """All there is, where that can be taken in; of a long list only how long it is."""
     if not known:
         return f" There are no {_plural(what)} yet."

@@ -56,7 +56,7 @@ def in_time(reader: Callable[_Given, _Read]) -> Callable[_Given, _Read]:
     def timed(*given: _Given.args, **named: _Given.kwargs) -> _Read:
         if not _can_stop():
             return reader(*given, **named)
-        where = str(named.get("name") or _named(given))
+        where = str(named.get("name") or _name(given))
 
         def stop(*_: Any) -> None:
             raise InputError(
@@ -81,7 +81,7 @@ def _can_stop() -> bool:
     return main and hasattr(signal, "setitimer") and not any(signal.getitimer(signal.ITIMER_PROF))
 
 
-def _named(given: tuple[Any, ...]) -> str:
+def _name(given: tuple[Any, ...]) -> str:
     return Path(given[0]).name if given and isinstance(given[0], str | Path) else "the file"
 
 

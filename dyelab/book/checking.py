@@ -48,11 +48,11 @@ def sort_out(
         parts = [read.frame, _earlier(aside, name, [])]
         frame = end_to_end(*parts) if len(parts[1]) else read.frame
         frame = frame.reset_index(drop=True)
-        listed = _listed(name, frame, typed, rows)
+        listed = _list_faults(name, frame, typed, rows)
         typed[name], rows[name], blanked = _split(name, frame, listed)
         cells += blanked
         lines += [(name, str(row), line) for row, line in read.broken]
-        faults += _placed(name, parts, listed)
+        faults += _place(name, parts, listed)
     left, old = _old_cells(aside, typed)
     faults += [*_line_faults(lines), *old]
     kept = Aside(
@@ -63,7 +63,7 @@ def sort_out(
     return typed, kept, pd.DataFrame(faults, columns=FAULT_COLUMNS)
 
 
-def _listed(
+def _list_faults(
     name: str, frame: pd.DataFrame, typed: dict[str, pd.DataFrame], rows: dict[str, pd.DataFrame]
 ) -> list[_Fault]:
     """Faults of one table, rows by their position in the frame."""
@@ -129,7 +129,7 @@ def _covariance_faults(frame: pd.DataFrame) -> Iterator[_Fault]:
         yield table.fault("readings.csv", i, "var_L", *said)
 
 
-def _placed(name: str, parts: list[pd.DataFrame], listed: list[_Fault]) -> list[_Fault]:
+def _place(name: str, parts: list[pd.DataFrame], listed: list[_Fault]) -> list[_Fault]:
     """Turn positions into the file and the row number that a spreadsheet shows, in place."""
     numbers = [int(row) for part in parts for row in part.index] if listed else []
     for fault in listed:

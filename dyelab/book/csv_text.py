@@ -37,7 +37,7 @@ def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
     numbers a spreadsheet shows. A line with too many cells, or an open quotation mark, is put
     in `broken`; the lines around it are read.
     """
-    text, notes = _decoded(content, name)
+    text, notes = _decode(content, name)
     if "\n" not in text:
         text = text.replace("\r", "\n")
     limits.need(text.count("\n"), limits.ROWS, "lines", name)
@@ -69,7 +69,7 @@ def _apart(names: list[str]) -> list[str]:
 
 def grid(content: bytes, name: str) -> tuple[list[list[str]], str, tuple[str, ...]]:
     """Read every line of a CSV file as it stands; what parts its cells, and how it was written."""
-    text, notes = _decoded(content, name)
+    text, notes = _decode(content, name)
     limits.need(text.count("\n"), limits.ROWS, "lines", name)
     lines = text.splitlines()[:30]
     separator = max((",", ";", "\t"), key=lambda sign: sorted(x.count(sign) for x in lines)[-3:])
@@ -88,7 +88,7 @@ def grid(content: bytes, name: str) -> tuple[list[list[str]], str, tuple[str, ..
 _SAID = {";": "semicolons", "\t": "tabs"}
 
 
-def _decoded(content: bytes, name: str) -> tuple[str, tuple[str, ...]]:
+def _decode(content: bytes, name: str) -> tuple[str, tuple[str, ...]]:
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         said = f"{name}: was UTF-16; saved as UTF-8 from now on."
         return content.decode("utf-16", errors="replace"), (said,)
@@ -122,14 +122,14 @@ def _fast(text: str, separator: str, numeric: Collection[str]) -> pd.DataFrame |
         return pd.DataFrame()
     except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError):
         return None
-    return _numbered(frame)
+    return _number_rows(frame)
 
 
 # Newer pandas reads every float exactly and warns about the wish; older ones need to be told.
 _EXACT: Any = {} if int(pd.__version__.split(".")[0]) >= 3 else {"float_precision": "round_trip"}
 
 
-def _numbered(frame: pd.DataFrame) -> pd.DataFrame:
+def _number_rows(frame: pd.DataFrame) -> pd.DataFrame:
     """Give rows the numbers of the file, blank text as "", and drop rows of nothing."""
     for name, kind in frame.dtypes.items():
         if is_bool_dtype(kind):
@@ -145,14 +145,14 @@ def _numbered(frame: pd.DataFrame) -> pd.DataFrame:
 
 def _line_by_line(text: str, separator: str) -> tuple[pd.DataFrame, tuple[tuple[int, str], ...]]:
     lines = [line for line in re.split(r"(?<=\n)", text) if line]
-    header = _cells(_shown(lines[0]), separator) or [] if lines else []
+    header = _cells(_show_damage(lines[0]), separator) or [] if lines else []
     rows: dict[int, list[str]] = {}
     broken: list[tuple[int, str]] = []
     at, row = 1, 2
     while at < len(lines):
         cells, used = _record(lines, at, separator, len(header))
         if cells is None:
-            broken.append((row, _shown(lines[at]).rstrip("\r\n")))
+            broken.append((row, _show_damage(lines[at]).rstrip("\r\n")))
         elif any(cells):
             rows[row] = cells + [""] * (len(header) - len(cells))
         at, row = at + used, row + 1
@@ -160,7 +160,7 @@ def _line_by_line(text: str, separator: str) -> tuple[pd.DataFrame, tuple[tuple[
     return frame, tuple(broken)
 
 
-def _shown(line: str) -> str:
+def _show_damage(line: str) -> str:
     """The line with a sign for each damaged byte, so that it can be kept in a file of text."""
     return _DAMAGE.sub("\ufffd", line)
 

@@ -86,15 +86,15 @@ def restore(source: str | Path, path: str | Path) -> Book:
         raise InputError(f"{target}: this folder is not empty. Name a new one.")
     made = target.with_name(f".{target.name}.part")
     try:
-        with _opened(origin) as (contents, pictures):
-            _built(origin, made, contents, pictures)
+        with _open_export(origin) as (contents, pictures):
+            _build(origin, made, contents, pictures)
         os.replace(made, target)
     finally:
         shutil.rmtree(made, ignore_errors=True)
     return open_book(target)
 
 
-def _built(
+def _build(
     origin: Path, made: Path, contents: dict[str, bytes], pictures: Iterator[tuple[str, bytes]]
 ) -> None:
     """Make the book beside its place, so that it appears there whole or not at all."""
@@ -175,7 +175,7 @@ def _cell(sheet: Any, value: Any) -> Any:
 
 
 @contextmanager
-def _opened(origin: Path) -> Iterator[tuple[dict[str, bytes], Iterator[tuple[str, bytes]]]]:
+def _open_export(origin: Path) -> Iterator[tuple[dict[str, bytes], Iterator[tuple[str, bytes]]]]:
     """Yield an export's tables by file, and its photos one by one."""
     if origin.is_dir():
         tables = {name: folder.content(origin, name) for name in FILES}

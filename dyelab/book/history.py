@@ -157,7 +157,7 @@ def swatch_history(bk: Book, swatch: str) -> pd.DataFrame:
         if any(lines is None for lines in now.values()):
             continue
         held = {name: lines or Counter() for name, lines in now.items()}
-        said = [text for name in _TABLES for text in _said(name, before[name], held[name])]
+        said = [text for name in _TABLES for text in _say(name, before[name], held[name])]
         if said:
             rows.append((manifest["version"], manifest["saved_at"], "; ".join(said)))
         before = held
@@ -174,7 +174,7 @@ def _lines(path: Path, manifest: dict[str, Any], name: str, swatch: str) -> Coun
     return Counter("\x1f".join(f"{k}={v}" for k, v in row.items() if v) for row in own)
 
 
-def _said(name: str, before: Counter[str], now: Counter[str]) -> list[str]:
+def _say(name: str, before: Counter[str], now: Counter[str]) -> list[str]:
     added, gone = (now - before).total(), (before - now).total()
     changed = min(added, gone)
     counts = {"added": added - changed, "changed": changed, "removed": gone - changed}

@@ -119,7 +119,7 @@ def unlike_saved(bk: Book) -> list[dict[str, Any]]:
 
     ``grave`` tells what a check counts from what is only said.
     """
-    found = [{**fault, "grave": True} for fault in _ignored(bk.path)]
+    found = [{**fault, "grave": True} for fault in _list_ignored(bk.path)]
     last = store.latest(bk.path)
     if last is None or store.unfinished(bk.path):
         return found
@@ -138,7 +138,7 @@ def from_files(folder: Path, contents: dict[str, bytes]) -> Book:
     """Make a book of its files' bytes, every row checked."""
     missing = [file for file in TABLE_FILES.values() if file not in contents]
     found = {
-        name: read(contents[file], file, NUMERIC[name]) if file in contents else _nothing(name)
+        name: read(contents[file], file, NUMERIC[name]) if file in contents else _empty(name)
         for name, file in TABLE_FILES.items()
     }
     aside = {
@@ -164,7 +164,7 @@ def _as_it_was(cells: Cells) -> Cells:
     return replace(cells, frame=cells.frame.assign(**columns))
 
 
-def _nothing(name: str) -> Cells:
+def _empty(name: str) -> Cells:
     return Cells(pd.DataFrame({column: pd.Series(dtype=str) for column in TABLES[name].names}))
 
 
@@ -222,7 +222,7 @@ def save(bk: Book, what: str = "") -> Book:
         store.recover(bk.path)
         disk = store.snapshot(bk.path, FILES)
         if {name: store.digest(text) for name, text in disk.items()} != bk.stamp:
-            bk = _joined(bk, from_files(bk.path, disk))
+            bk = _join(bk, from_files(bk.path, disk))
         contents = file_contents(bk, package_of(disk))
         if contents == disk and (bk.path / store.HISTORY / "files").exists():
             return _as_saved(bk, contents)
@@ -241,7 +241,7 @@ def keep_outside_edits(path: Path, disk: dict[str, bytes]) -> None:
         store.commit(path, disk, act="found", what=["edited outside dyelab"])
 
 
-def _joined(mine: Book, theirs: Book) -> Book:
+def _join(mine: Book, theirs: Book) -> Book:
     typed: dict[str, Any] = {
         name: three_way(name, mine.base.get(name, frame), getattr(mine, name), frame)
         for name, frame in tables(theirs).items()
@@ -254,11 +254,11 @@ def _joined(mine: Book, theirs: Book) -> Book:
 
 def _as_saved(bk: Book, contents: dict[str, bytes]) -> Book:
     stamp = {name: store.digest(text) for name, text in contents.items()}
-    left = tuple(fault["text"] for fault in _ignored(bk.path))
+    left = tuple(fault["text"] for fault in _list_ignored(bk.path))
     return replace(bk, base=tables(bk), stamp=stamp, outside=left)
 
 
-def _ignored(path: Path) -> list[dict[str, Any]]:
+def _list_ignored(path: Path) -> list[dict[str, Any]]:
     """What lies in a book's folder and is not followed, as faults."""
     return [table.fault(file, None, "", "it", *said) for file, *said in store.faults(path)]
 
@@ -357,7 +357,7 @@ def add(bk: Book, **rows: pd.DataFrame | None) -> Book:
     >>> book.add(bk, swatches=pd.DataFrame({"swatch": ["K-01"], "fibre": ["wool"]}))
     Book('mine': 1 swatches, 0 steps, 0 readings, 0 faults)
     """
-    return _checked(bk, rows, replaced=False)
+    return _check(bk, rows, replaced=False)
 
 
 def change(bk: Book, **rows: pd.DataFrame | None) -> Book:
@@ -373,10 +373,10 @@ def change(bk: Book, **rows: pd.DataFrame | None) -> Book:
     >>> book.change(bk, swatches=row).swatches["note"].iloc[0]
     'uneven'
     """
-    return _checked(bk, rows, replaced=True)
+    return _check(bk, rows, replaced=True)
 
 
-def _checked(bk: Book, given: dict[str, pd.DataFrame | None], *, replaced: bool) -> Book:
+def _check(bk: Book, given: dict[str, pd.DataFrame | None], *, replaced: bool) -> Book:
     rows = {name: frame for name, frame in given.items() if frame is not None}
     for name in rows:
         choose(name, TABLES, "table", "in a book")

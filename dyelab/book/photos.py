@@ -287,7 +287,7 @@ def add_photo(
             f"{Path(file).name} is in this book already (reading {again[0]}). Nothing was added; "
             "remove those readings first if it was measured better now."
         )
-    shared = _shared(measured.shared, windows, rows)
+    shared = _share(measured.shared, windows, rows)
     return add(grown, readings=rows, shared=shared), rows
 
 
@@ -304,7 +304,7 @@ def _windows(measured: Measured, photo: str, names: Mapping[str, str]) -> pd.Dat
     return windows[windows["place"].isin(names)].reset_index(drop=True)
 
 
-def _shared(shared: pd.DataFrame, windows: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+def _share(shared: pd.DataFrame, windows: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
     """The shared error under the names that the readings have in the book."""
     own = dict(zip(windows["photo"] + "/" + windows["place"], rows["reading"], strict=True))
     kept = shared[shared["reading"].isin(own)]

@@ -101,8 +101,8 @@ def instrument_readings(
       swatch     L     a    b
     0    W01  45.2  12.3  4.1
     """
-    found = pd.concat(_coloured(lab, spectra, method, bk.white, adapt), ignore_index=True)
-    found = _conditioned(found, conditions or {})
+    found = pd.concat(_colour_rows(lab, spectra, method, bk.white, adapt), ignore_index=True)
+    found = _with_conditions(found, conditions or {})
     given = {sample.strip(): swatch.strip() for sample, swatch in (names or {}).items()}
     called = [given.get(str(s).strip(), str(s).strip()) for s in found["sample"]]
     there = locate(bk, called)
@@ -110,7 +110,7 @@ def instrument_readings(
     found["area"] = [there.get(name, ("", "whole"))[1] for name in called]
     left = found.loc[found["swatch"] == "", ["sample", *table.LAB]].reset_index(drop=True)
     rows = found[found["swatch"] != ""].reset_index(drop=True)
-    rows["flags"] = _glowing(bk, rows, exposure)
+    rows["flags"] = _glow_flags(bk, rows, exposure)
     error = rows[[*_ERROR]].to_numpy(float).reshape(-1, 3, 3)
     rows = table.with_covariances(rows, repeatability(rows, repeat) + error)
     rows = _after(rows, exposure, np.nan if amount is None else amount, unit)
@@ -226,7 +226,7 @@ def read_by_instrument(
 _ERROR = [f"error {row}{column}" for row in table.LAB for column in table.LAB]
 
 
-def _coloured(
+def _colour_rows(
     lab: _Table, spectra: _Table, method: str, white: table.White, adapt: bool
 ) -> list[pd.DataFrame]:
     parts = []
@@ -244,7 +244,7 @@ def _coloured(
     return [part.assign(**{c: part.get(c, 0.0) for c in _ERROR}) for part in parts]
 
 
-def _glowing(bk: Book, rows: pd.DataFrame, exposure: str) -> list[str]:
+def _glow_flags(bk: Book, rows: pd.DataFrame, exposure: str) -> list[str]:
     """Flags of each row, ``fluorescent`` added where ultraviolet in the lamp changes the colour.
 
     A cloth read with ultraviolet cut off (M2) and with it (M0, M1) differs by more than two
@@ -292,7 +292,7 @@ def adapt_readings(lab: pd.DataFrame, white: table.White) -> tuple[pd.DataFrame,
     return moved.drop(columns=table.COVARIANCE), np.nan_to_num(table.covariances(moved))
 
 
-def _conditioned(found: pd.DataFrame, given: Mapping[str, object]) -> pd.DataFrame:
+def _with_conditions(found: pd.DataFrame, given: Mapping[str, object]) -> pd.DataFrame:
     """The readings with all of `table.CONDITIONS`: as stated, else as given, else blank."""
     for name, blank in table.NOT_STATED.items():
         cells = found[name] if name in found else pd.Series(np.nan, index=found.index)
@@ -355,12 +355,12 @@ def _labels(bk: Book, rows: pd.DataFrame) -> list[str]:
     taken, made = set(bk.readings["reading"]), []
     for row in rows[["swatch", "area", "source", *table.EXPOSURE]].itertuples():
         area = "" if row.area == "whole" else f"-{row.area}"
-        stem = f"{row.swatch}{area}{_ending(row)}-{Path(str(row.source)).stem[:20]}"
+        stem = f"{row.swatch}{area}{_name_ending(row)}-{Path(str(row.source)).stem[:20]}"
         made.append(table.free_name(stem, taken))
     return made
 
 
-def _ending(row: Any) -> str:
+def _name_ending(row: Any) -> str:
     """What a reading's name says of its exposure."""
     if row.exposure == "none":
         return ""

@@ -73,7 +73,7 @@ def search(bk: Book, text: str) -> pd.DataFrame:
     0    C12   none       2.0
     1    C14   none       2.0
     """
-    rows = _indexed(bk)
+    rows = _index_of(bk)
     keep = np.ones(len(rows), bool)
     for clause in _clauses(text):
         keep &= _clause(rows, clause)
@@ -97,7 +97,7 @@ class _Index:
         return len(self.rows)
 
 
-def _indexed(bk: Book) -> _Index:
+def _index_of(bk: Book) -> _Index:
     if bk not in _index:
         made = recipes(bk)
         rows = made.merge(bk.swatches[["swatch", "note", "mass_g"]], on="swatch")
@@ -136,10 +136,10 @@ def _choice(rows: _Index, text: str) -> np.ndarray:
         if match and text.lower() not in rows.names:  # such as K-07 or autumn 2
             ends = (match.group(i).replace("−", "-") for i in (2, match.lastindex or 2))
             values, low, high = _values(rows, match.group(1)), *map(table.number, ends)
-            if kind in ("below", "most") and _stripped(match.group(1)) not in _COLOUR:
+            if kind in ("below", "most") and _strip(match.group(1)) not in _COLOUR:
                 values = np.where(values > 0, values, np.nan)
             return _within(values, kind, low, high)
-    return _named(rows, text)
+    return _find_named(rows, text)
 
 
 def _within(values: np.ndarray, kind: str, low: float, high: float) -> np.ndarray:
@@ -152,7 +152,7 @@ def _within(values: np.ndarray, kind: str, low: float, high: float) -> np.ndarra
 
 def _values(rows: _Index, name: str) -> np.ndarray:
     """What a name measures: a colour, a metal's dose, or the dose of a material, NaN elsewhere."""
-    plain = _stripped(name)
+    plain = _strip(name)
     column = _COLOUR.get(plain) or _DOSES.get(plain)
     if column:
         return rows[column].astype(float)
@@ -165,12 +165,12 @@ def _values(rows: _Index, name: str) -> np.ndarray:
     return values
 
 
-def _stripped(text: str) -> str:
+def _strip(text: str) -> str:
     return " ".join(word for word in text.lower().strip().split() if word not in _FILLERS) or text
 
 
-def _named(rows: _Index, text: str) -> np.ndarray:
-    plain = _stripped(text.strip('"“”'))
+def _find_named(rows: _Index, text: str) -> np.ndarray:
+    plain = _strip(text.strip('"“”'))
     if plain in _METALS:
         return rows[_METALS[plain]] != 0  # NaN where it was used and nobody knows how much
     if plain in _NAMED:
@@ -191,7 +191,7 @@ def _named(rows: _Index, text: str) -> np.ndarray:
         return found
     words = plain.split()
     if len(words) > 1:
-        return np.logical_and.reduce([_named(rows, word) for word in words])
+        return np.logical_and.reduce([_find_named(rows, word) for word in words])
     raise _nowhere(rows, text)
 
 

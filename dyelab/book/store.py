@@ -74,7 +74,7 @@ def _history(path: Path, ending: str) -> list[str]:
     return sorted(found, key=lambda name: (number(name) or 0, name))
 
 
-def _believed(path: Path, name: str) -> dict[str, Any]:
+def _believe(path: Path, name: str) -> dict[str, Any]:
     """A history file that keeps the rules; raises InputError with the rule that it breaks."""
     if number(name) is None:
         raise InputError("is not named as a version is")
@@ -87,7 +87,7 @@ def _believed(path: Path, name: str) -> dict[str, Any]:
 def _sound(path: Path, names: list[str]) -> Iterator[dict[str, Any]]:
     for name in names:
         with suppress(InputError):
-            yield _believed(path, name)
+            yield _believe(path, name)
 
 
 def manifests(path: Path) -> list[dict[str, Any]]:
@@ -126,17 +126,17 @@ def faults(path: Path) -> list[tuple[str, str, str]]:
     strange = "is a link, a pipe or a device; none is followed"
     found = [(name, strange, mend) for name in folder.strange(path)]
     mend = "The tables are as they stand in the folder; the next save moves this file aside."
-    for name, reason in _damaged(path).items():
+    for name, reason in _damage(path).items():
         found.append((f"{HISTORY}/{name}", f"{reason}; it was not followed", mend))
     return found
 
 
-def _damaged(path: Path) -> dict[str, str]:
+def _damage(path: Path) -> dict[str, str]:
     found = {}
     whole = {manifest["version"] for manifest in unfinished(path)}
     for name in [*_history(path, ".json"), *_history(path, ".pending")]:
         try:
-            _believed(path, name)
+            _believe(path, name)
         except InputError as error:
             found[name] = str(error)
             continue
@@ -153,7 +153,7 @@ def snapshot(path: Path, names: Iterable[str]) -> dict[str, bytes]:
     wanted = list(names)
     for _ in range(_TRIES):
         waiting = unfinished(path)
-        if waiting and not _finished(path):
+        if waiting and not _is_finished(path):
             after = _after(path, waiting[-1]).items()
             held = {name: c for name, c in after if c is not None}
             gone = {*held, *waiting[-1]["removed"]}
@@ -168,7 +168,7 @@ def snapshot(path: Path, names: Iterable[str]) -> dict[str, bytes]:
         return _read(path, wanted)
 
 
-def _finished(path: Path) -> bool:
+def _is_finished(path: Path) -> bool:
     try:
         with hold_lock(path):
             recover(path)
@@ -247,7 +247,7 @@ def _next(path: Path) -> int:
 
 def _set_damaged_aside(path: Path) -> None:
     """Move history files that can't be believed out of the way."""
-    for name in _damaged(path):
+    for name in _damage(path):
         (path / _ASIDE).mkdir(exist_ok=True)
         target, count = path / _ASIDE / name, 1
         while target.exists() or folder.is_link(target):

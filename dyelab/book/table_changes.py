@@ -122,11 +122,11 @@ def outside_changes(before: Book, now: Book, files: Iterable[str]) -> list[dict[
     """
     was, stands = tables(before), tables(now)
     listed = [name for name, file in TABLE_FILES.items() if file in set(files)]
-    found = [_change(name, *_compared(name, was[name], stands[name], now)) for name in listed]
+    found = [_change(name, *_compare(name, was[name], stands[name], now)) for name in listed]
     if before.white != now.white:
         whites = [table.white_text(white) for white in (before.white, now.white)]
         said = f"was changed outside dyelab: the book's white, {whites[0]}, became {whites[1]}"
-        found.append(_said(PACKAGE, said, _REMEDY, grave=True))
+        found.append(_say(PACKAGE, said, _REMEDY, grave=True))
     return found
 
 
@@ -134,10 +134,10 @@ def unknown_changes(files: Iterable[str]) -> list[dict[str, Any]]:
     """Say that files were changed outside, where the last version is no longer there to compare."""
     expected = "was changed outside dyelab, and what it was is no longer kept"
     remedy = "Compare it with a copy of your own; saving the book keeps what stands there now."
-    return [_said(file, expected, remedy, grave=True) for file in files]
+    return [_say(file, expected, remedy, grave=True) for file in files]
 
 
-def _said(file: str, expected: str, remedy: str, *, grave: bool) -> dict[str, Any]:
+def _say(file: str, expected: str, remedy: str, *, grave: bool) -> dict[str, Any]:
     made = table.fault(file, None, "", file, expected, remedy)
     return {**made, "text": f"{file} {expected}. {remedy}", "grave": grave}
 
@@ -152,12 +152,12 @@ def _change(name: str, counts: dict[str, int], columns: list[str]) -> dict[str, 
     )
     if not parts:
         said = "was written anew outside dyelab; no value differs"
-        return _said(file, said, "Nothing is to be done.", grave=False)
+        return _say(file, said, "Nothing is to be done.", grave=False)
     rows = counts["rows"]
     differ = f"{rows:,} row{'s' * (rows != 1)} differ{'s' * (rows == 1)} ({', '.join(parts)})"
     lost = counts["gone"] + counts["changed"] > 0 and name in MEASURED
     grave = lost or counts["rounded"] > 0 or bool(columns)
-    return _said(file, f"was changed outside dyelab: {differ}", _REMEDY, grave=grave)
+    return _say(file, f"was changed outside dyelab: {differ}", _REMEDY, grave=grave)
 
 
 _WORDS = {
@@ -168,7 +168,7 @@ _WORDS = {
 }
 
 
-def _compared(
+def _compare(
     name: str, was: pd.DataFrame, now: pd.DataFrame, book: Book
 ) -> tuple[dict[str, int], list[str]]:
     """Count what differs, rows and cells that are set aside (and so named already) left out."""

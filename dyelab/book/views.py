@@ -79,7 +79,7 @@ def recipes(bk: Book) -> pd.DataFrame:
     0    W01         none  madder       0.0
     1    W02  potash alum  madder       0.0
     """
-    return _cloths(bk).merge(_by_group(bk, ["swatch"]), on="swatch", how="left").pipe(_filled)
+    return _cloths(bk).merge(_by_group(bk, ["swatch"]), on="swatch", how="left").pipe(_fill)
 
 
 def _cloths(bk: Book) -> pd.DataFrame:
@@ -105,10 +105,10 @@ def areas(bk: Book) -> pd.DataFrame:
     0    W01  whole  wool  madder
     1    W02  whole  wool  madder
     """
-    known = pd.concat([bk.swatches[["swatch"]].assign(area="whole"), _named(bk)])
+    known = pd.concat([bk.swatches[["swatch"]].assign(area="whole"), _name_areas(bk)])
     rows = known.merge(_cloths(bk), on="swatch")
     by_area = _by_group(bk, ["swatch", "area"], _spread(bk))
-    full = rows.merge(by_area, on=["swatch", "area"], how="left").pipe(_filled)
+    full = rows.merge(by_area, on=["swatch", "area"], how="left").pipe(_fill)
     bare = full["area"].ne("whole") & full["rest"].eq("")  # a cloth that no step touched
     full["rest"] = full["rest"].mask(bare, _PRINTED)
     return full[["swatch", "area", *_SWATCH[1:], *RECIPE, *IDENTITY]]
@@ -116,7 +116,7 @@ def areas(bk: Book) -> pd.DataFrame:
 
 def _spread(bk: Book) -> pd.DataFrame:
     """Give each named area of a cloth the steps done to the whole."""
-    steps, named = bk.steps, _named(bk)
+    steps, named = bk.steps, _name_areas(bk)
     if named.empty:
         return steps
     whole = steps[steps["area"] == "whole"].drop(columns="area").merge(named, on="swatch")
@@ -176,7 +176,7 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
     """One row a group of steps, with the columns of a recipe."""
     done = bk.steps if steps is None else steps
     done = done.sort_values([*by, "order"], kind="stable").reset_index(drop=True)
-    done = _dipped(_assisted(with_doses(bk, done), by), by)
+    done = _join_dips(_with_helped(with_doses(bk, done), by), by)
     groups = done[by].drop_duplicates().set_index(by).index
     metal = done["counted"]
     mordant = done["kind"].eq("mordant")
@@ -211,7 +211,7 @@ def _identity(done: pd.DataFrame, by: list[str]) -> dict[str, pd.Series]:
         telling = telling.assign(area=telling.get("on", "whole"))
     telling = telling.assign(text=sequence.texts(telling))
     metal = telling["counted"]
-    said = _told(telling, groups, metal)
+    said = _is_told(telling, groups, metal)
     odd = said & _out_of_order(telling, groups, said)
     spoken = telling["text"].mask(odd, telling["kind"])[~metal & (~said | odd)]
     lines = _lines(telling["text"], groups)
@@ -228,7 +228,7 @@ def _lines(texts: pd.Series, groups: list[pd.Series]) -> pd.Series:
     return texts.astype(object).groupby(groups).agg(sequence.join).astype(object)
 
 
-def _told(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.Series:
+def _is_told(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd.Series:
     """Steps that the summary columns tell wholly: one tannin, one mordant, one dye, its assist."""
     said = pd.Series(False, index=done.index)
     plain = (done["dips"].fillna(1) <= 1) & (done["bath_use"].fillna(1) <= 1) & done["wof"].notna()
@@ -257,7 +257,7 @@ def _places(done: pd.DataFrame, groups: list[pd.Series], metal: pd.Series) -> pd
     return (symbol + told)[told != ""]
 
 
-def _assisted(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+def _with_helped(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     """Say which kind of step each assist helps (`to`); those of one bath have no order."""
     helping = done["kind"].eq("assist")
     groups = [done[key] for key in by]
@@ -271,7 +271,7 @@ def _assisted(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     return named.drop(columns=["main", "helping", "name"])
 
 
-def _dipped(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+def _join_dips(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     """Join dips of one vat that follow one another, however they were written down."""
     vats = done["kind"].eq("vat")
     if not vats.any():
@@ -285,7 +285,7 @@ def _dipped(done: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     return done.assign(dips=dips)[~again].reset_index(drop=True)
 
 
-def _filled(frame: pd.DataFrame) -> pd.DataFrame:
+def _fill(frame: pd.DataFrame) -> pd.DataFrame:
     """Nothing where no step says otherwise: ``none``, no dose, no vat."""
     named = dict.fromkeys(("tannin", "mordant", "dye", "modifier", "assist"), "none")
     for name, blank in {**named, **dict.fromkeys(IDENTITY, "")}.items():
@@ -339,10 +339,12 @@ def named_areas(bk: Book) -> dict[str, list[str]]:
     >>> book.named_areas(bk)
     {'P-01': ['leaf', 'sky']}
     """
-    return {str(code): list(own) for code, own in _named(bk).groupby("swatch", sort=False)["area"]}
+    return {
+        str(code): list(own) for code, own in _name_areas(bk).groupby("swatch", sort=False)["area"]
+    }
 
 
-def _named(bk: Book) -> pd.DataFrame:
+def _name_areas(bk: Book) -> pd.DataFrame:
     """`swatch, area` of every named area: of the steps, said to be bare, or read."""
     bare = bk.swatches[["swatch"]].assign(area=bk.swatches["bare_areas"].str.split(r"\s*;\s*"))
     parts = [frame[["swatch", "area"]] for frame in (bk.steps, bare.explode("area"), bk.readings)]
@@ -381,7 +383,7 @@ def locate(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
     areas = named_areas(bk)
     found = {}
     for name in dict.fromkeys(names):
-        code, area = _parted(name.strip(), codes, areas)
+        code, area = _part_name(name.strip(), codes, areas)
         if code and not area:
             listed = ", ".join(areas[code])
             raise InputError(words.say("areas.which", code=code, areas=listed, one=areas[code][0]))
@@ -417,7 +419,7 @@ def part_of(bk: Book, name: str) -> tuple[str, str]:
     return "", ""
 
 
-def _parted(name: str, codes: dict[str, str], areas: dict[str, list[str]]) -> tuple[str, str]:
+def _part_name(name: str, codes: dict[str, str], areas: dict[str, list[str]]) -> tuple[str, str]:
     """Code and area of one name; a blank area where one has to be named, blanks for no swatch."""
     folded = name.casefold()
     if folded in codes:

@@ -24,7 +24,7 @@ def pdf(card: Layout, path: str | Path) -> Path:
     >>> card.pdf(card.layout(), folder / "card.pdf").read_bytes()[:5]
     b'%PDF-'
     """
-    return press.pdf(_TEMPLATE.read_text(encoding="utf-8"), _described(card), path)
+    return press.pdf(_TEMPLATE.read_text(encoding="utf-8"), _describe(card), path)
 
 
 def bitmap(card: Layout, pixels_per_mm: float) -> np.ndarray:
@@ -39,13 +39,13 @@ def bitmap(card: Layout, pixels_per_mm: float) -> np.ndarray:
     import cv2
     from PIL import Image
 
-    content = press.compiled(_TEMPLATE.read_text(encoding="utf-8"), _described(card), form="png")
+    content = press.compiled(_TEMPLATE.read_text(encoding="utf-8"), _describe(card), form="png")
     page = np.asarray(Image.open(io.BytesIO(content)).convert("L"))
     size = tuple(round(side * pixels_per_mm) for side in card.page_mm)
     return cv2.resize(page, size, interpolation=cv2.INTER_AREA)
 
 
-def _described(card: Layout) -> dict[str, Any]:
+def _describe(card: Layout) -> dict[str, Any]:
     texts = {key: words.say(f"card.{key}") for key in ("title", "target")}
     fields = [words.say(f"card.{key}") for key in ("series", "date", "light")]
     hint = "yarn" if card.name.endswith("yarn") else "cloth"

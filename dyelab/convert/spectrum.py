@@ -214,7 +214,9 @@ def _weights(bands: tuple[float, ...], illuminant: str, observer: int) -> np.nda
     """One matrix (k, 3) that turns reflectance into XYZ; bands out of range weigh nothing."""
     step = _step(bands)
     grid = _grid(bands[0], step)
-    full = _summed(grid, illuminant, observer) if step <= 5 else _e308(grid, illuminant, observer)
+    full = (
+        _sum_weights(grid, illuminant, observer) if step <= 5 else _e308(grid, illuminant, observer)
+    )
     weights = np.zeros((len(bands), 3))
     place = {band: i for i, band in enumerate(bands)}
     first, last = max(bands[0], grid[0]), min(bands[-1], grid[-1])
@@ -248,7 +250,7 @@ def _grid(start: float, step: int) -> np.ndarray:
     return np.arange(first, FINE[-1] + 1, step)
 
 
-def _summed(grid: np.ndarray, illuminant: str, observer: int) -> np.ndarray:
+def _sum_weights(grid: np.ndarray, illuminant: str, observer: int) -> np.ndarray:
     """Weights for direct summation, scaled so that white is the same as at 1 nm."""
     weights = fine_weights(illuminant, observer)[(grid - FINE[0]).astype(int)]
     return weights * (white(illuminant, observer) / weights.sum(axis=0))

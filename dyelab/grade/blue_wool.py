@@ -84,7 +84,7 @@ def nearest_reference(
         there = beside[same & beside["unit"].eq(unit)]
         there = there.sort_values("number").drop_duplicates("number")
         if len(there) > 1:
-            rows += _placed(group, there, confidence, rng)
+            rows += _place_group(group, there, confidence, rng)
     if not rows:
         raise InputError(words.say("grade.no_dose_alike"))
     made = pd.DataFrame(rows)
@@ -99,13 +99,13 @@ def _number(swatch: str) -> int:
     return int(found.group(1))
 
 
-def _placed(
+def _place_group(
     group: pd.DataFrame, there: pd.DataFrame, confidence: float, rng: np.random.Generator
 ) -> list[dict]:
     """Place the samples of one dose among its references."""
     numbers = there["number"].to_numpy(float)
     known = there["difference"].to_numpy(float)
-    cloud, clouds = _drawn(there, rng), _drawn(group, rng)
+    cloud, clouds = _draw(there, rng), _draw(group, rng)
     rows = []
     for i, row in enumerate(group[_KEPT].to_dict("records")):
         middle, edge = _place(np.array([row["difference"]]), known[None], numbers)
@@ -113,12 +113,12 @@ def _placed(
         tails = [(1 - confidence) / 2, (1 + confidence) / 2]
         low, high = np.quantile(places, tails) if np.isfinite(places).all() else (np.nan, np.nan)
         told = {"reference": middle[0], "reference_low": low, "reference_high": high}
-        said = _said(middle[0], low, high, str(edge[0]))
+        said = _say(middle[0], low, high, str(edge[0]))
         rows.append({**row, **told, "edge": str(edge[0]), "said": said})
     return rows
 
 
-def _drawn(rows: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
+def _draw(rows: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
     """Differences ΔE_F as noise would have them: (draws, n); NaN where the noise isn't known."""
     before = rows[[f"{name}_before" for name in table.LAB]].to_numpy(float)
     after = rows[table.LAB].to_numpy(float)
@@ -149,7 +149,7 @@ def _place(
     return place, edge
 
 
-def _said(middle: float, low: float, high: float, edge: str) -> str:
+def _say(middle: float, low: float, high: float, edge: str) -> str:
     if edge:
         return words.say(f"grade.{edge}_reference", number=f"{middle:.0f}")
     if high - low > _TOO_WIDE:

@@ -82,7 +82,7 @@ def compare_fastness(
             "Test at least two variants by the same amount."
         )
     result = pd.DataFrame(made)
-    return _judged(result, confidence)
+    return _judge(result, confidence)
 
 
 def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) -> list[dict]:
@@ -90,7 +90,7 @@ def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) ->
     if reference not in groups:
         return []
     names = list(groups)
-    fitted = _fitted(test, np.array([names.index(str(name)) for name in test[by]]))
+    fitted = _fit(test, np.array([names.index(str(name)) for name in test[by]]))
     at = names.index(reference)
     base = groups.pop(reference)
     told = test.iloc[0][["exposure", "amount", "unit"]].to_dict()
@@ -139,7 +139,7 @@ class _Fitted:
         return float(apart @ self.effect), float(self.scatter * (apart @ self.inverse @ apart))
 
 
-def _fitted(test: pd.DataFrame, variant: np.ndarray) -> _Fitted:
+def _fit(test: pd.DataFrame, variant: np.ndarray) -> _Fitted:
     blank = pd.Series("", test.index)
     baths, series = (test.get(name, blank).astype(str) for name in ("baths", "series"))
     pot, found = pots.replicates(variant, baths, pd.factorize(series)[0])
@@ -206,7 +206,7 @@ def _cost(base: pd.DataFrame, part: pd.DataFrame) -> dict:
     return {"hue_dE00": far, "hue_words": way}
 
 
-def _judged(result: pd.DataFrame, confidence: float) -> pd.DataFrame:
+def _judge(result: pd.DataFrame, confidence: float) -> pd.DataFrame:
     chance = result.pop("_chance").to_numpy(float)
     told = np.isfinite(chance)
     real = np.zeros(len(result), bool)

@@ -61,13 +61,13 @@ class Fan:
 
 def fan(fit: shapes.Average, x: np.ndarray) -> Fan:
     """Average the members of a fit at exposures x."""
-    change, spread, changes = _averaged(fit, x, level=False)
-    level, _, levels = _averaged(fit, x, level=True)
+    change, spread, changes = _average(fit, x, level=False)
+    level, _, levels = _average(fit, x, level=True)
     first = fit.series.lab[0]
     return Fan(x, fit.start, change, first + level, spread, changes, first + levels)
 
 
-def _averaged(
+def _average(
     fit: shapes.Average, x: np.ndarray, level: bool
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Mean, covariance and draws."""
@@ -279,7 +279,7 @@ def drift(
         raise InputError(words.say("grade.no_amounts"))
     most = max(rows.groupby(GROUP, sort=False).groups.values(), key=len)
     variants = variants_of(found, shared)
-    return _fitted(_columns(_with_distances(rows.loc[most], variants)), variants)
+    return _gather(_columns(_with_distances(rows.loc[most], variants)), variants)
 
 
 def drifts(
@@ -307,7 +307,7 @@ def drifts(
     columns = _columns(_with_distances(tested, variants))
     made = []
     for i, at in enumerate(groups):
-        made.append(_fitted({name: of[at] for name, of in columns.items()}, variants))
+        made.append(_gather({name: of[at] for name, of in columns.items()}, variants))
         if progress:
             progress((i + 1) / len(groups))
     return made
@@ -320,7 +320,7 @@ def _columns(rows: pd.DataFrame) -> dict[str, np.ndarray]:
     return {name: rows[name].to_numpy() for name in used}
 
 
-def _fitted(rows: dict[str, np.ndarray], variants: compare.Variants) -> Drift:
+def _gather(rows: dict[str, np.ndarray], variants: compare.Variants) -> Drift:
     """Gather the readings that share one test, one instrument and one before-reading."""
     order = np.argsort(rows["amount"], kind="stable")
     rows = {name: column[order] for name, column in rows.items()}
@@ -430,10 +430,10 @@ def along(one: Drift, amounts: np.ndarray) -> pd.DataFrame:
     far = x > (one.longest if curve.declined else HORIZON * one.longest)
     rows.loc[far, [*table.LAB, "difference", "low", "high"]] = np.nan
     rows.loc[far, "known"] = UNTOLD
-    return _graded(rows, one.lab[0])
+    return _with_grades(rows, one.lab[0])
 
 
-def _graded(rows: pd.DataFrame, before: np.ndarray) -> pd.DataFrame:
+def _with_grades(rows: pd.DataFrame, before: np.ndarray) -> pd.DataFrame:
     """Add the grades of the change and of its limits, and the colours at these limits."""
     middle = rows["difference"].to_numpy(float)
     way = rows[table.LAB].to_numpy(float) - before

@@ -71,7 +71,7 @@ def pair(frame: pd.DataFrame) -> Pairing:
     >>> len(found.pairs)
     686
     """
-    rows = _checked(frame)
+    rows = _check(frame)
     before = rows["exposure"].eq("none")
     before |= rows["exposure"].isin(_COUNTED) & rows["amount"].eq(0)
     if not (~before).any():
@@ -81,7 +81,7 @@ def pair(frame: pd.DataFrame) -> Pairing:
     undyed = _positions(rows[before & rows["part"].ne("swatch")], ["part"])
     sets: dict[tuple[int, ...], int] = {}
     pairs, missing = [], []
-    for where, after in _tested(rows[~before]):
+    for where, after in _tests(rows[~before]):
         own = base.get(where)
         borrowed = undyed.get((where[1],)) if own is None and where[1] != "swatch" else None
         found = own if own is not None else borrowed
@@ -95,10 +95,10 @@ def pair(frame: pd.DataFrame) -> Pairing:
         raise InputError(missing[0]["text"])
     missing += _no_after(base, {tuple(p[name] for name in WHERE) for p in pairs})
     gaps = pd.DataFrame(missing, columns=[*WHERE, "text"]).drop_duplicates("text")
-    return Pairing(pd.DataFrame(pairs), _stacked(rows, sets), gaps.reset_index(drop=True))
+    return Pairing(pd.DataFrame(pairs), _stack(rows, sets), gaps.reset_index(drop=True))
 
 
-def _checked(frame: pd.DataFrame) -> pd.DataFrame:
+def _check(frame: pd.DataFrame) -> pd.DataFrame:
     """Fill what a reading may leave out, and refuse what can't be graded."""
     table.need(frame, NEEDED, "grade")
     rows = frame.reset_index(drop=True)
@@ -152,7 +152,7 @@ def _positions(rows: pd.DataFrame, by: list[str]) -> dict[tuple, np.ndarray]:
     return {k if isinstance(k, tuple) else (k,): numbers[at] for k, at in groups}
 
 
-def _tested(rows: pd.DataFrame) -> Iterator[tuple[tuple, np.ndarray]]:
+def _tests(rows: pd.DataFrame) -> Iterator[tuple[tuple, np.ndarray]]:
     """Yield (swatch, part, area) and the row numbers of each piece, test and instrument."""
     keyed = rows.assign(amount=rows["amount"].fillna(-1.0))
     for key, at in _positions(keyed, [*WHERE, *TEST, *MADE]).items():
@@ -189,7 +189,7 @@ def _pair(
         "first": numbers[0],
         "second": numbers[1],
         "screening": not methods.isdisjoint(SCREENING),
-        "flags": " ".join([*flags, *_seen(cells, first, after)]),
+        "flags": " ".join([*flags, *_seen_flags(cells, first, after)]),
         **row,
     }
 
@@ -197,7 +197,7 @@ def _pair(
 _OWN = {*table.READINGS.names, *table.STANDARD_UNCERTAINTIES} - {*WHERE, *TEST, *MADE}
 
 
-def _seen(cells: Columns, first: np.ndarray, after: np.ndarray) -> list[str]:
+def _seen_flags(cells: Columns, first: np.ndarray, after: np.ndarray) -> list[str]:
     """Flags that the readings themselves raise."""
     flags = []
     if len(first) > 1:
@@ -246,7 +246,7 @@ def _no_after(base: dict, done: set[tuple]) -> list[dict]:
     return [{**dict.fromkeys(WHERE, ""), "text": text}]
 
 
-def _stacked(rows: pd.DataFrame, sets: dict[tuple[int, ...], int]) -> pd.DataFrame:
+def _stack(rows: pd.DataFrame, sets: dict[tuple[int, ...], int]) -> pd.DataFrame:
     """Rows in order of their sets; a reading used in two sets is there twice."""
     numbers = np.concatenate([list(at) for at in sets])
     names = np.repeat(list(sets.values()), [len(at) for at in sets])

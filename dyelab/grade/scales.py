@@ -89,7 +89,7 @@ def change_of(difference: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         value = np.where(dE <= 3.4, 5 - dE / 1.7, 5 - np.log2(dE / 0.85))
     # A difference given to two decimals, as the table is, may sit a rounding error off a limit.
     step = np.searchsorted(CHANGE_LIMITS, np.round(dE, 9), side="right")
-    return np.clip(value, 1, 5), _named(step, dE)
+    return np.clip(value, 1, 5), _name(step, dE)
 
 
 def staining_of(difference: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
@@ -108,10 +108,10 @@ def staining_of(difference: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     with np.errstate(divide="ignore"):  # ln 0: the second branch applies
         value = 6.1 - 1.45 * np.log(dE)
     value = np.clip(np.where(value > _STEP_EDGE, 5 - 0.23 * dE, value), 1, 5)
-    return value, _named(np.ceil(np.round((5 - value) * 2 - 0.5, 9)), dE)
+    return value, _name(np.ceil(np.round((5 - value) * 2 - 0.5, 9)), dE)
 
 
-def _named(step: np.ndarray, difference: np.ndarray) -> np.ndarray:
+def _name(step: np.ndarray, difference: np.ndarray) -> np.ndarray:
     """Grade texts; blank where the difference isn't known."""
     known = np.isfinite(difference)
     place = np.where(known, np.clip(step, 0, len(GRADES) - 1), 0).astype(int)
@@ -165,7 +165,7 @@ def change(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
        change_value change_grade
     0           2.9            3
     """
-    difference = grey_scale_difference(*_paired(reference_lab, sample_lab))
+    difference = grey_scale_difference(*_pair(reference_lab, sample_lab))
     return _on_scale(difference, change_of, CHANGE_LIMITS, "dEF").add_prefix("change_")
 
 
@@ -201,7 +201,7 @@ def staining(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
        staining_value staining_grade
     0             4.1              4
     """
-    difference = staining_difference(*_paired(reference_lab, sample_lab))
+    difference = staining_difference(*_pair(reference_lab, sample_lab))
     return _on_scale(difference, staining_of, STAINING_LIMITS, "dEGS").add_prefix("staining_")
 
 
@@ -216,7 +216,7 @@ def _on_scale(
     return pd.DataFrame({sign: difference, **told})
 
 
-def _paired(reference: ArrayLike, sample: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+def _pair(reference: ArrayLike, sample: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     first, second = np.asarray(reference, float), np.asarray(sample, float)
     for one in (first, second):
         if one.ndim not in (1, 2) or one.shape[-1] != 3:

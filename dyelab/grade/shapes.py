@@ -362,10 +362,10 @@ def _settings(series: ExposureSeries, curves: Library, size: float) -> Iterator[
             prior = np.log(curves.chance * likely * chance)
             if share:  # a rest without a shape is a shape
                 prior = np.where(curves.shapes == "no change", -np.inf, prior)
-            yield _fitted(float(noise), float(share), total, values, read, size, prior)
+            yield _fit(float(noise), float(share), total, values, read, size, prior)
 
 
-def _fitted(noise, rest, total, values, read, size, prior) -> Setting:
+def _fit(noise, rest, total, values, read, size, prior) -> Setting:
     """Gaussian start and amplitudes given each curve, and the evidence for it."""
     n, count = values.shape
     factor = np.linalg.inv(np.linalg.cholesky(total + 1e-9 * np.eye(3 * n)))

@@ -124,7 +124,7 @@ def study(
     >>> len(found.grades)
     16
     """
-    found = pair(_taken(wide, swatches))
+    found = pair(_take(wide, swatches))
     judged = judge(grades(found, shared=shared), change=change, staining=staining)
     own = judged[~blue_wool.is_reference(judged)]
     if own.empty:
@@ -138,13 +138,13 @@ def study(
 
     missing = found.missing
     gaps = tuple(missing.loc[missing["swatch"].ne(""), "text"])
-    toned, beside = _toned(own, wide, spectra).reset_index(drop=True), pd.DataFrame()
+    toned, beside = _with_tone(own, wide, spectra).reset_index(drop=True), pd.DataFrame()
     with suppress(InputError):  # most books have no references
         beside = blue_wool.nearest_reference(judged)
     return Study(toned, fitted, beside, tuple(missing["text"]), change, staining, gaps)
 
 
-def _taken(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:
+def _take(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:
     """The readings asked for, each area of a cloth as a piece of its own."""
     named = wide.assign(swatch=table.pieces(wide))
     if swatches is None:
@@ -158,7 +158,9 @@ def _taken(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:
     return named[here | blue_wool.is_reference(wide) | clean]
 
 
-def _toned(grades: pd.DataFrame, wide: pd.DataFrame, spectra: pd.DataFrame | None) -> pd.DataFrame:
+def _with_tone(
+    grades: pd.DataFrame, wide: pd.DataFrame, spectra: pd.DataFrame | None
+) -> pd.DataFrame:
     """Add what kind of change each one was."""
     names = ["tone_kind", "tone_left", "tone_off", "tone_turned"]
     result = grades.assign(**dict.fromkeys(names, ""))
@@ -219,7 +221,7 @@ def by_cloth(
     0  madder    2-3     3-4
     """
     last = found.hardest(exposure)
-    last = last[_dyed(last)]
+    last = last[_is_dyed(last)]
     told = last[[name for name in ("swatch", "dye", "fibre") if name in last]]
     names = [named(row) for row in told.to_dict("records")]
     rows = []
@@ -248,7 +250,7 @@ def verdict_sentence(found: Study, exposure: str, *, bare: bool = True) -> str:
     'After 10 washes: W01 is at grade 2-3, could be 3: did not hold; W0...
     """
     rows = found.hardest(exposure)
-    dyed = rows[_dyed(rows)]
+    dyed = rows[_is_dyed(rows)]
     rows, out = (dyed, len(rows) - len(dyed)) if len(dyed) else (rows, 0)
     counts = rows["verdict"].value_counts()
     met, unmet, unsettled = (int(counts.get(name, 0)) for name in (MET, NOT_MET, NOT_SETTLED))
@@ -281,7 +283,7 @@ def pieces_sentence(rows: pd.DataFrame, after: str) -> str:
     return words.say("grade.few", after=after, pieces="; ".join(pieces), required=required)
 
 
-def _dyed(rows: pd.DataFrame) -> pd.Series:
+def _is_dyed(rows: pd.DataFrame) -> pd.Series:
     """Which pieces were dyed; all, where the table doesn't say."""
     return rows["dye"].ne("none") if "dye" in rows else pd.Series(True, rows.index)
 

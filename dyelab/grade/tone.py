@@ -90,7 +90,7 @@ def tone(
     )
     if spectra is not None and set(before["reading"]) <= set(spectra["reading"]):
         bands = _spectral(before, ground, spectra, (illuminant, observer))
-    path = bands.to_lab(_faded(bands))
+    path = bands.to_lab(_fade(bands))
     away = convert.dE00(second[:, None], path)
     best = np.argmin(away, axis=1)
     nearest, off = path[np.arange(len(path)), best], away.min(axis=1)
@@ -117,7 +117,7 @@ def _spectral(
     )
 
 
-def _faded(bands: _Bands) -> np.ndarray:
+def _fade(bands: _Bands) -> np.ndarray:
     """Reflectance along the path of plain fading: (n, f, bands)."""
     first, ground = (convert.ks(np.clip(r, 1e-4, 0.9999)) for r in (bands.before, bands.bare))
     added = np.maximum(first - ground, 0.0)

@@ -61,7 +61,7 @@ def read_labels(picture: Photo, pose: Pose) -> pd.DataFrame:
     ['place', 'number', 'turned']
     """
     columns: dict[str, list] = {"place": [], "number": [], "turned": []}
-    for marker, number in _joined(_markers(picture, pose)):
+    for marker, number in _join(_markers(picture, pose)):
         along = np.array([np.cos(marker.turn), np.sin(marker.turn)])
         whole = number is not None
         middle = marker.at + along * (LABEL_MM[0] / 2 - MARKER_MM / 2 - 0.5 if whole else 0.0)
@@ -109,7 +109,7 @@ def names_by_label(found: pd.DataFrame, places: list[str], swatches: pd.DataFram
     codes = dict(zip(known["label_number"].astype(int), known["swatch"], strict=True))
     shared = set(known["label_number"][known["label_number"].duplicated()].astype(int))
     codes |= dict.fromkeys(shared, "")
-    rows = [_named(place, found[found["place"] == place], codes) for place in places]
+    rows = [_name(place, found[found["place"] == place], codes) for place in places]
     named = pd.DataFrame(rows, columns=["place", "swatch", "label", "upside_down"])
     again = named["swatch"].ne("") & named["swatch"].duplicated(keep=False)
     named.loc[again, "label"] = TWICE
@@ -118,7 +118,7 @@ def names_by_label(found: pd.DataFrame, places: list[str], swatches: pd.DataFram
     return named
 
 
-def _named(place: str, labels: pd.DataFrame, codes: dict[int, str]) -> tuple:
+def _name(place: str, labels: pd.DataFrame, codes: dict[int, str]) -> tuple:
     turned = bool(labels["turned"].between(90, 270).any())
     numbers = labels["number"].dropna().astype(int).unique()
     if len(numbers) > 1:
@@ -134,7 +134,7 @@ def _markers(picture: Photo, pose: Pose) -> list[_Marker]:
     settings = {**_LOOK, "errorCorrectionRate": _REPAIRED}
     made = []
     for strip in _strips(pose):
-        seen = _straightened(picture, pose, strip)
+        seen = _straighten(picture, pose, strip)
         for number, quad in detected(seen, card.label_markers(), settings):
             made.append(_on_page(number, quad / _SCALE + strip.corners[0]))
     return [m for m in made if abs(m.side / MARKER_MM - 1) < 0.35]
@@ -151,7 +151,7 @@ def _strips(pose: Pose) -> Iterator[Area]:
         yield Area(left - _AROUND, top, right - left + 2 * _AROUND, high + into)
 
 
-def _straightened(picture: Photo, pose: Pose, strip: Area) -> np.ndarray:
+def _straighten(picture: Photo, pose: Pose, strip: Area) -> np.ndarray:
     """The strip seen from above, green, 8 bit, `_SCALE` pixels a mm."""
     import cv2
 
@@ -173,7 +173,7 @@ def _on_page(number: int, quad: np.ndarray) -> _Marker:
     return _Marker(number, quad.mean(axis=0), turn, float(np.linalg.norm(across)) / 2)
 
 
-def _joined(markers: list[_Marker]) -> Iterator[tuple[_Marker, int | None]]:
+def _join(markers: list[_Marker]) -> Iterator[tuple[_Marker, int | None]]:
     """Each label's left marker with its number; a marker without its neighbour with None."""
     left = list(range(len(markers)))
     for i, one in enumerate(markers):

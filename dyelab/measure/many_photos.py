@@ -100,7 +100,7 @@ def photos(
         )
     _same_white(stored, white)
     reference = None if target is None else calibrate.reference(target, white)
-    readings = None if add is None else _added(Path(add), len(listed), white)
+    readings = None if add is None else _read_added(Path(add), len(listed), white)
     folder = None if overlays is None else Path(overlays)
     how = {"layout": layout, "method": method, "stored": stored, "white": white}
     jobs = [
@@ -108,7 +108,7 @@ def photos(
         for path in listed
     ]
     done = _run(jobs, executor, progress or (lambda _done, _all: None))
-    return _gathered(listed, done, skip_bad)
+    return _gather(listed, done, skip_bad)
 
 
 def calibration(
@@ -142,7 +142,7 @@ def calibration(
     'learned'
     """
     calibrate.check_method(method)
-    readings = None if add is None else _added(Path(add), 1, white)
+    readings = None if add is None else _read_added(Path(add), 1, white)
     made = photo(
         read.photo(path),
         calibrate.reference(target, white),
@@ -201,7 +201,7 @@ def _same_white(stored: Calibration | None, white: White) -> None:
         )
 
 
-def _added(path: Path, count: int, white: White) -> pd.DataFrame:
+def _read_added(path: Path, count: int, white: White) -> pd.DataFrame:
     """Readings of own swatches, as CIELAB under this white."""
     found = read.measurements(path, options={})
     if found.spectra is not None:
@@ -265,7 +265,7 @@ def _work(path: Path, reference: Reference | None, overlays: Path | None, **how:
     return made
 
 
-def _gathered(paths: list[Path], done: list[_Made], skip_bad: bool) -> Result:
+def _gather(paths: list[Path], done: list[_Made], skip_bad: bool) -> Result:
     faults = {
         path.name: str(one) for path, one in zip(paths, done, strict=True)
         if isinstance(one, InputError)

@@ -40,7 +40,7 @@ def overlay(picture: Photo, measured: Measured) -> bytes:
     """
     import cv2
 
-    canvas, scale = _reduced(picture)
+    canvas, scale = _reduce(picture)
     if measured.setup.target is not None:
         for quad in measured.setup.target.quads:
             _outline(canvas, quad * scale, 1)
@@ -63,7 +63,7 @@ def overlay(picture: Photo, measured: Measured) -> bytes:
     return content.tobytes()
 
 
-def _reduced(picture: Photo) -> tuple[np.ndarray, float]:
+def _reduce(picture: Photo) -> tuple[np.ndarray, float]:
     import cv2
 
     h, w = picture.pixels.shape[:2]
@@ -150,7 +150,7 @@ def crops(readings: pd.DataFrame, folder: str | Path, *, size: int = SIZE) -> di
         places = {row.reading: _place(row.reading, str(source)) for row in rows.itertuples()}
         wanted = tuple(sorted({place for place in places.values() if place}))
         file = _inside(Path(folder), str(source))
-        cut = _cut(file, wanted, size) if file is not None and wanted else {}
+        cut = _cut_out(file, wanted, size) if file is not None and wanted else {}
         colours = rows.set_index("reading")
         for reading, place in places.items():
             if place in cut:
@@ -182,7 +182,7 @@ def patchwork(pictures: Sequence[bytes]) -> bytes:
         size = (side // rows, side // len(some))
         line = np.hstack([_middle(squares[i], *size) for i in some])
         made.append(cv2.resize(line, (side, side // rows)))
-    return _encoded(np.vstack(made))
+    return _encode(np.vstack(made))
 
 
 def _middle(picture: np.ndarray, height: int, width: int) -> np.ndarray:
@@ -190,7 +190,7 @@ def _middle(picture: np.ndarray, height: int, width: int) -> np.ndarray:
     return picture[top : top + height, left : left + width]
 
 
-def _encoded(picture: np.ndarray) -> bytes:
+def _encode(picture: np.ndarray) -> bytes:
     import cv2
 
     done, content = cv2.imencode(".png", np.ascontiguousarray(picture))
@@ -210,7 +210,7 @@ def _inside(folder: Path, source: str) -> Path | None:
 
 
 @lru_cache(maxsize=64)
-def _cut(file: Path, places: tuple[str, ...], size: int) -> dict[str, np.ndarray]:
+def _cut_out(file: Path, places: tuple[str, ...], size: int) -> dict[str, np.ndarray]:
     """Squares of linear light (size, size, 3) of the places of one photo; none without a card."""
     try:
         picture = read_photo(file)
@@ -243,4 +243,4 @@ def _png(square: np.ndarray, lab: np.ndarray, white: table.White) -> bytes:
     """Scale each channel so that the mean is the colour read, and encode for the screen."""
     target = convert.screen_light(lab, illuminant=str(white[0]), observer=int(white[1]))
     shown = square / np.maximum(square.mean(axis=(0, 1)), 1e-6) * np.clip(target, 0, 1)
-    return _encoded(convert.screen_levels(shown)[..., ::-1])
+    return _encode(convert.screen_levels(shown)[..., ::-1])

@@ -141,7 +141,7 @@ def photo(
         for w in pose.layout.windows
     }
     how = {"method": method, "stored": stored, "white": white}
-    return _measured(picture, quads, add, reference, target, pose, how)
+    return _measure(picture, quads, add, reference, target, pose, how)
 
 
 @numerics.one_thread
@@ -186,7 +186,7 @@ def boxes(
     if target is None and reference is not None:
         target = calibrate.find_anywhere(picture, reference)
     how = {"method": method, "stored": stored, "white": white}
-    return _measured(picture, places, add, reference, target, pose, how)
+    return _measure(picture, places, add, reference, target, pose, how)
 
 
 def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> OwnSwatches | None:
@@ -217,7 +217,7 @@ def _check_own(setup: Setup, add: pd.DataFrame | None, name: str) -> None:
         )
 
 
-def _measured(
+def _measure(
     picture: Photo,
     quads: dict[str, np.ndarray],
     add: pd.DataFrame | None,
@@ -380,11 +380,11 @@ def calibration_doubt(
     program = np.full((3, 3), made.reworked**2)
     own, common = made.doubt(made.lab(rgb))
     moved = made.light_shift * slope.sum(axis=2)[:, None]
-    common = np.concatenate([_lit(common, slope, off), moved], axis=1)
+    common = np.concatenate([_with_light(common, slope, off), moved], axis=1)
     return common, own + slope @ program @ np.swapaxes(slope, 1, 2)
 
 
-def _lit(common: np.ndarray, slope: np.ndarray, off: np.ndarray | None) -> np.ndarray:
+def _with_light(common: np.ndarray, slope: np.ndarray, off: np.ndarray | None) -> np.ndarray:
     """Add to the draws' errors (n, f, 3) what each draw says of the light at the windows."""
     if off is None or not off.shape[1]:
         return common

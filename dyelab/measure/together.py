@@ -172,7 +172,7 @@ def _seen_again(
             for one, by in ((first, 1.0), (second, gain))]  # fmt: skip
     even = evened((labs[0] + labs[1]) / 2)
     moved = np.einsum("nij,nj->ni", even, labs[1] - labs[0]) ** 2
-    noise = even @ (_rounding(first) + _rounding(second)) @ np.swapaxes(even, 1, 2)
+    noise = even @ (_storing_doubt(first) + _storing_doubt(second)) @ np.swapaxes(even, 1, 2)
     real = (moved - np.diagonal(noise, axis1=1, axis2=2)) @ [_LIGHTNESS, 1, 1]
     return float(np.sqrt(max(real.mean(), 0))), undone(stored, gain)
 
@@ -182,7 +182,7 @@ def _shows_target(made: Measured) -> bool:
     return setup.target is not None and len(setup.calibration.witnesses) >= 24
 
 
-def _rounding(made: Measured) -> np.ndarray:
+def _storing_doubt(made: Measured) -> np.ndarray:
     """Covariance (n, 3, 3) of the patches' colours from storing them in 8 bits."""
     cal = made.setup.calibration
     values = cal.undoing.undo(cal.witnesses)
@@ -249,13 +249,13 @@ def joined(
     was = before[LAB].reindex(codes).to_numpy(float)
     there = [w for w in witnesses if w in before.index and w in codes]
     at = [int(np.flatnonzero(codes == w)[0]) for w in there]
-    clipped = _clipped(table["flags"]) | _clipped(before["flags"].reindex(codes).fillna(""))
-    shared, doubt = _shared(earlier, kin, measured, common, was, clipped)
-    told, off = _told(table, codes, was, doubt, at), np.zeros(3)
+    clipped = _is_clipped(table["flags"]) | _is_clipped(before["flags"].reindex(codes).fillna(""))
+    shared, doubt = _share(earlier, kin, measured, common, was, clipped)
+    told, off = _tell_witnesses(table, codes, was, doubt, at), np.zeros(3)
     if told["large"].any():  # position did more than it usually does
         moved = (table[LAB].to_numpy(float) - was)[at]
         more = moved.T @ moved / len(at)
-        shared, doubt = _shared(earlier, kin, measured, common, was, clipped, more)
+        shared, doubt = _share(earlier, kin, measured, common, was, clipped, more)
         own = doubt[at].mean(axis=0) / len(at)
         off = more @ np.linalg.solve(more + own, moved.mean(axis=0))
     shown = table.copy()
@@ -293,7 +293,7 @@ def _by_the_first(
     values = np.concatenate([first.values, seen])
     common, own = calibration_doubt(first.setup.calibration, values, off)
     common, n = fewer(common), len(first.values)
-    photo = _turned(earlier, first.table[LAB], common[:n], common[n:])
+    photo = _turn(earlier, first.table[LAB], common[:n], common[n:])
     return _Factors(photo, numerics.symmetric_root(own[n:]))
 
 
@@ -326,7 +326,7 @@ def _factors(shared: pd.DataFrame, readings: list[str]) -> _Factors:
     return _Factors(made[0][0], made[1][0], made[0][1], made[1][1])
 
 
-def _shared(
+def _share(
     earlier: Earlier,
     kin: Kinship,
     measured: Measured,
@@ -348,7 +348,7 @@ def _shared(
         + ((_GAIN * change) ** 2)[:, None, None] * np.eye(3)
         + more
     )
-    kept = _kept(whole, left)
+    kept = _keep(whole, left)
     same = np.where(np.isnan(was[:, 0]), 1.0, np.exp(-0.5 * (change / _CHANGED) ** 2))
     left = left + (1 - same)[:, None, None] * 2 * _inner(second.recipe)
     kept_own = kept + _LIGHT * _light(measured) @ np.linalg.pinv(_inner(second.recipe), 1e-6, True)
@@ -373,23 +373,21 @@ def _numbers(first: _Factors, count: int) -> np.ndarray:
     return np.concatenate([first.numbers, more])[:count]
 
 
-def _turned(
-    earlier: Earlier, lab: pd.DataFrame, known: np.ndarray, given: np.ndarray
-) -> np.ndarray:
+def _turn(earlier: Earlier, lab: pd.DataFrame, known: np.ndarray, given: np.ndarray) -> np.ndarray:
     """Turn factors (n, f, 3) as those known of colours (m, f, 3) must be for what a book says."""
     kept = _factors(earlier.shared, list(earlier.readings["reading"])).photo
     base = earlier.readings[LAB].to_numpy(float)
     apart = ((base[:, None] - lab.to_numpy(float)) ** 2).sum(axis=-1)
     size = max(kept.shape[1], given.shape[1])
     flat = [
-        np.moveaxis(_padded(one, size), 1, 2).reshape(-1, size)
+        np.moveaxis(_pad(one, size), 1, 2).reshape(-1, size)
         for one in (known[apart.argmin(axis=1)], kept)
     ]
     u, _, v = np.linalg.svd(flat[0].T @ flat[1])
-    return np.einsum("nfk,fg->ngk", _padded(given, size), u @ v)
+    return np.einsum("nfk,fg->ngk", _pad(given, size), u @ v)
 
 
-def _padded(factors: np.ndarray, size: int) -> np.ndarray:
+def _pad(factors: np.ndarray, size: int) -> np.ndarray:
     more = np.zeros((len(factors), size - factors.shape[1], 3))
     return np.concatenate([factors, more], axis=1)
 
@@ -398,7 +396,7 @@ def _inner(factors: np.ndarray) -> np.ndarray:
     return np.einsum("nfk,nfl->nkl", factors, factors)
 
 
-def _kept(whole: np.ndarray, left: np.ndarray) -> np.ndarray:
+def _keep(whole: np.ndarray, left: np.ndarray) -> np.ndarray:
     """What is kept of each factor, I - R K⁻¹ / 2 within 0 and 1, (n, 3, 3)."""
     values, vectors = np.linalg.eigh(whole)
     root = np.sqrt(np.maximum(values, 1e-8))
@@ -418,12 +416,12 @@ def _light(measured: Measured) -> np.ndarray:
     return along[:, :, None] * along[:, None]
 
 
-def _clipped(flags: pd.Series) -> np.ndarray:
+def _is_clipped(flags: pd.Series) -> np.ndarray:
     """Whether a window itself was clipped: its channel at the end shows no change."""
     return np.array(["clipped" in str(words).split() for words in flags], bool)
 
 
-def _told(
+def _tell_witnesses(
     table: pd.DataFrame, codes: np.ndarray, was: np.ndarray, doubt: np.ndarray, at: list[int]
 ) -> pd.DataFrame:
     """What each witness saw, and whether it is more than position and noise usually do.

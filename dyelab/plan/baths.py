@@ -57,7 +57,9 @@ def steps(rows: pd.DataFrame, liquor_ratio: float, listed: pd.DataFrame | None) 
 
 def _of_recipe(row: Any, roles: dict[str, str]) -> list[dict[str, Any]]:
     put: dict[str, list[tuple[str, Part]]] = {
-        kind: _put(kind, parts(row[kind], row[f"{kind}_wof"]), roles) if row[kind] != "none" else []
+        kind: _put_on(kind, parts(row[kind], row[f"{kind}_wof"]), roles)
+        if row[kind] != "none"
+        else []
         for kind in ("tannin", "mordant", "dye", "modifier")
     }
     fixing = [one for one in put["modifier"] if one[1].material in FIXING]
@@ -75,7 +77,7 @@ def _of_recipe(row: Any, roles: dict[str, str]) -> list[dict[str, Any]]:
     return found
 
 
-def _put(kind: str, level: list[Part], roles: dict[str, str]) -> list[tuple[str, Part]]:
+def _put_on(kind: str, level: list[Part], roles: dict[str, str]) -> list[tuple[str, Part]]:
     """The steps of a level; a dye's alkali goes into its bath, as does what keeps a vat alive."""
     dyed = kind == "dye"
     found: list[tuple[str, Part]] = []
@@ -134,7 +136,7 @@ def with_baths(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) 
     DataFrame
         The steps in working order with `bath`, such as ``M2``.
     """
-    full, done = _helped(done), done[done["kind"] != "assist"]
+    full, done = _with_help(done), done[done["kind"] != "assist"]
     facts = done.assign(before=treatments_before(done), helped=full["helped"].reindex(done.index))
     facts = facts.merge(rows[["swatch", "fibre", "place", "replicate"]], on="swatch")
     facts["kind"] = stage(facts)
@@ -159,7 +161,7 @@ def with_baths(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) 
     return placed[[*done.columns, "bath"]].reset_index(drop=True)
 
 
-def _helped(done: pd.DataFrame) -> pd.DataFrame:
+def _with_help(done: pd.DataFrame) -> pd.DataFrame:
     """Add `helped` to each step: what else goes into its bath, with its dose."""
     helping = done["kind"].eq("assist")
     step = (~helping).groupby(done["swatch"]).cumsum()
@@ -213,7 +215,7 @@ def bath_rows(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str) -> pd.DataFr
         row |= {"fibre": first["fibre"], "material": first["material"], "wof": wof}
         row |= {"weigh_g": 0.0 if pd.isna(wof) else recipe.grams(wof, fibre_g)}
         row |= {"fibre_g": fibre_g, "water_L": recipe.water_L(fibre_g, first["liquor_ratio"])}
-        codes = _dipped(group.sort_values("place"))
+        codes = _say_dips(group.sort_values("place"))
         row |= {"swatches": len(group), "codes": ", ".join(codes)}
         found.append(row | first[["temperature_C", "minutes", "note"]].to_dict())
     frame = pd.DataFrame(found)
@@ -238,7 +240,7 @@ def _layers(done: pd.DataFrame) -> dict[str, int]:
     return layers
 
 
-def _dipped(group: pd.DataFrame) -> list[str]:
+def _say_dips(group: pd.DataFrame) -> list[str]:
     """Codes of a bath's swatches, with how often each is dipped."""
     dips = group.get("dips", pd.Series(np.nan, index=group.index))
     pairs = zip(group["swatch"], dips, strict=True)

@@ -231,11 +231,11 @@ def cannot_tell(design: pd.DataFrame, sizes: Mapping[str, int]) -> list[str]:
     full = {term: int(np.prod([sizes[name] - 1 for name in term])) for term in terms}
     rank = {term: _rank(columns) for term, columns in blocks.items()}
     lost = [term for term in terms if rank[term] < full[term]]
-    said = [words.say("series.uncompared", effect=_named(term)) for term in lost]
+    said = [words.say("series.uncompared", effect=_name(term)) for term in lost]
     sound = [term for term in terms if term not in lost]
     for one, two in itertools.combinations(sound, 2):
         if _rank(np.hstack([blocks[one], blocks[two]])) < rank[one] + rank[two]:
-            named = {"effect": _named(one), "other": _named(two)}
+            named = {"effect": _name(one), "other": _name(two)}
             said.append(words.say("series.mixed", **named))
     return said + _joint(sound, blocks, rank, bool(said))
 
@@ -258,6 +258,6 @@ def _rank(columns: np.ndarray) -> int:
     return int(np.linalg.matrix_rank(columns, tol=1e-8)) if columns.size else 0
 
 
-def _named(term: Term) -> str:
+def _name(term: Term) -> str:
     named = words.say("series.and").join(map(words.heading, term))
     return words.say("series.effect" if len(term) == 1 else "series.together", what=named)

@@ -124,7 +124,7 @@ def level_of(factor: str, value: Any, listed: pd.DataFrame | None) -> Level:
         return Level(str(value).strip().lower())
     if factor in METALS:
         return Level(factor if _dose(factor, value) else f"no {factor}", _dose(factor, value))
-    first, *more = [_known(factor, text, listed) for text in str(value).split("+")]
+    first, *more = [_know(factor, text, listed) for text in str(value).split("+")]
     named = [str(first._replace(dose=0.0)), *(str(part) for part in more)]
     return Level(" + ".join(named), first.dose) if first.material != "none" else Level("none")
 
@@ -178,7 +178,7 @@ def with_vat_help(level: Sequence[Part], roles: Mapping[str, str]) -> list[Part]
     return found
 
 
-def _known(factor: str, text: str, listed: pd.DataFrame | None) -> Part:
+def _know(factor: str, text: str, listed: pd.DataFrame | None) -> Part:
     """One material of a level under its listed name, with the usual dose where none is told."""
     plain = re.sub(r"\s*[x×]\s*(\d+)\s*$", r" x\1", text.strip()).replace("%", "")
     part = _part(" ".join(plain.split()))

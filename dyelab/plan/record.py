@@ -43,7 +43,7 @@ def open_baths(bk: Book) -> pd.DataFrame:
     if facts.empty:
         return pd.DataFrame(columns=_COLUMNS)
     by = ["series", "bath"]
-    weighed = _weighed(facts).groupby([facts[name] for name in by])
+    weighed = _say_weights(facts).groupby([facts[name] for name in by])
     named = weighed.agg(lambda said: " + ".join(dict.fromkeys(said)))
     own = facts[facts["kind"] != "assist"]
     pasted = own["area"].ne("whole").groupby([own[name] for name in by]).transform("any")
@@ -70,7 +70,7 @@ def open_baths(bk: Book) -> pd.DataFrame:
     return ordered[_COLUMNS].reset_index(drop=True)
 
 
-def _weighed(facts: pd.DataFrame) -> pd.Series:
+def _say_weights(facts: pd.DataFrame) -> pd.Series:
     """Material of each step; what helps in another's bath with the grams the bath takes of it."""
     one = [facts[name] for name in ("series", "bath", "material")]
     grams = (facts["wof"] * facts["mass_g"] / 100).groupby(one).transform("sum")
@@ -151,7 +151,7 @@ def mark_done(
     >>> bk.steps.loc[bk.steps["bath"] == "S1", "state"].unique().tolist()
     ['done']
     """
-    rows = _planned(bk, bath, series)
+    rows = _planned_steps(bk, bath, series)
     chosen = list(rows["swatch"]) if swatches is None else list(swatches)
     for code in chosen:
         errors.choose(code, rows["swatch"], "swatch", f"in bath {bath}")
@@ -168,7 +168,7 @@ def mark_done(
         rows.loc[own, "amount"] = _dose(bk, chosen, weighed_g)
         rows.loc[own, "unit"] = "% WOF"
     changed = book.change(bk, steps=rows)
-    return book.change(changed, swatches=_finished(changed, chosen, on or date.today().isoformat()))
+    return book.change(changed, swatches=_finish(changed, chosen, on or date.today().isoformat()))
 
 
 def one_pot(bk: Book, groups: Iterable[Iterable[str]]) -> Book:
@@ -214,7 +214,7 @@ def one_pot(bk: Book, groups: Iterable[Iterable[str]]) -> Book:
 _NO_COLOUR = ("scour", "rinse")
 
 
-def _planned(bk: Book, bath: str, series: str | None) -> pd.DataFrame:
+def _planned_steps(bk: Book, bath: str, series: str | None) -> pd.DataFrame:
     rows = bk.steps[bk.steps["state"] == "planned"]
     names = bk.swatches.set_index("swatch")["series"]
     if series is not None:
@@ -236,7 +236,7 @@ def _dose(bk: Book, chosen: list[str], weighed_g: float) -> float:
     return recipe.wof(weighed_g, float(mass.sum()))
 
 
-def _finished(bk: Book, chosen: list[str], day: str) -> pd.DataFrame:
+def _finish(bk: Book, chosen: list[str], day: str) -> pd.DataFrame:
     """Rows of the swatches whose last step is done now, with the day."""
     left = set(bk.steps.loc[bk.steps["state"] == "planned", "swatch"])
     rows = bk.swatches[bk.swatches["swatch"].isin(set(chosen) - left)]

@@ -203,7 +203,7 @@ def of_recipes(
     rows = rows.assign(purpose=recipes.get("purpose", "series")).reset_index(drop=True)
     rows = rows.loc[rows.index.repeat(replicates)]
     rows["replicate"] = rows.groupby(level=0).cumcount() + 1
-    rows = _ordered(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
+    rows = _order(rows.reset_index(drop=True), seed).assign(mass_g=mass_g)
     rows.insert(0, "swatch", _codes(rows, name, keep))
     rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
@@ -275,7 +275,7 @@ def _controls(rows: pd.DataFrame) -> pd.DataFrame:
     thing than iron on wool that took alum.
     """
     groups = rows.groupby("fibre", sort=False)
-    undyed = [row for fibre, own in groups for row in _undyed(str(fibre), own)]
+    undyed = [row for fibre, own in groups for row in _undyed_controls(str(fibre), own)]
     frame = pd.DataFrame({**row, "purpose": _purpose(row)} for row in undyed)
     frame = frame.drop_duplicates(RECIPE)
     there = set(rows[RECIPE].itertuples(index=False, name=None))
@@ -283,7 +283,7 @@ def _controls(rows: pd.DataFrame) -> pd.DataFrame:
     return frame[new]
 
 
-def _undyed(fibre: str, own: pd.DataFrame) -> Iterator[dict[str, Any]]:
+def _undyed_controls(fibre: str, own: pd.DataFrame) -> Iterator[dict[str, Any]]:
     """The bare cloth, then every ground of one fibre without dye, and with each metal."""
     bare: dict[str, Any] = {name: 0.0 if name.endswith("_wof") else "none" for name in RECIPE}
     bare["fibre"] = fibre
@@ -313,7 +313,7 @@ def _purpose(row: dict[str, Any]) -> str:
     return "mordant only" if mordant else "undyed"
 
 
-def _ordered(rows: pd.DataFrame, seed: int) -> pd.DataFrame:
+def _order(rows: pd.DataFrame, seed: int) -> pd.DataFrame:
     """Random working order, replicates spread so that each round holds every recipe once."""
     shuffled = rows.sample(frac=1, random_state=seed).sort_values("replicate", kind="stable")
     shuffled = shuffled.reset_index(drop=True)
@@ -322,7 +322,7 @@ def _ordered(rows: pd.DataFrame, seed: int) -> pd.DataFrame:
 
 def _codes(rows: pd.DataFrame, name: str, keep: Series | Book | None) -> list[str]:
     """Short codes; recipes planned before keep theirs, and none is given twice."""
-    used, known = _used(keep)
+    used, known = _codes_used(keep)
     letters = "".join(word[0] for word in name.split() if word[:1].isalpha()).upper()[:3]
     prefix = letters or "S"
     fresh = (code for i in range(1, 100_000) if (code := f"{prefix}-{i:02}") not in used)
@@ -340,7 +340,7 @@ def _labels(keep: Series | Book | None) -> set[int]:
     return set(keep.swatches["label_number"].dropna().astype(int))
 
 
-def _used(keep: Series | Book | None) -> tuple[set[str], dict[tuple[Any, ...], str]]:
+def _codes_used(keep: Series | Book | None) -> tuple[set[str], dict[tuple[Any, ...], str]]:
     if keep is None:
         return set(), {}
     if isinstance(keep, Book):

@@ -122,8 +122,8 @@ def _table(lines: list[str], first: int, columns: list[str], meta: list[str], na
         kept.append(cells)
         rows.append(number)
     notes, missing = _count_notes(meta, len(columns), len(kept) + len(faults), first, name)
-    stated = _stated(meta)
-    frame = _unpaired(pd.DataFrame(kept, columns=columns, dtype=str), rows, name)
+    stated = _find_stated(meta)
+    frame = _spread_pairs(pd.DataFrame(kept, columns=columns, dtype=str), rows, name)
     return Grid(
         frame,
         rows,
@@ -157,7 +157,7 @@ def _count_notes(
     return notes, faults
 
 
-def _stated(meta: list[str]) -> list[tuple[str, str]]:
+def _find_stated(meta: list[str]) -> list[tuple[str, str]]:
     """Keywords of the head with their values, also those inside a value (``Filter=M1``)."""
     found = []
     for line in meta:
@@ -216,7 +216,7 @@ def _white(meta: list[str]) -> tuple[str, int] | None:
     return (illuminant, observer) if illuminant and observer else None
 
 
-def _unpaired(frame: pd.DataFrame, rows: list[int], name: str) -> pd.DataFrame:
+def _spread_pairs(frame: pd.DataFrame, rows: list[int], name: str) -> pd.DataFrame:
     """Spread SPECTRAL_NM and SPECTRAL_DEC pairs into one column a wavelength."""
     plain = [column.upper().replace("_", "") for column in frame.columns]
     at = [i for i, column in enumerate(plain) if column in _PAIRS and i + 1 < len(plain)]

@@ -40,7 +40,7 @@ def grids(data: bytes, name: str) -> list[Grid]:
     InputError
         If the XML is damaged or unsafe, isn't CxF3, or holds neither spectra nor CIELAB.
     """
-    root = _parsed(data, name)
+    root = _parse(data, name)
     if _local(root) != "CxF":
         raise InputError(
             f"{name}: the XML's first element is {_local(root)!r}, where 'CxF' was expected. "
@@ -60,7 +60,7 @@ def grids(data: bytes, name: str) -> list[Grid]:
     return found
 
 
-def _parsed(data: bytes, name: str) -> Element:
+def _parse(data: bytes, name: str) -> Element:
     from defusedxml import DefusedXmlException
     from defusedxml.ElementTree import fromstring
 

@@ -70,16 +70,16 @@ def encoding(content: bytes, profile: bytes | None, full: int, name: str) -> Enc
         if found is not None:
             return found
         note = "sRGB curve; the embedded profile is of a kind that has no curves"
-        return _curved(srgb_to_linear(stored), None, note)
+        return _with_curve(srgb_to_linear(stored), None, note)
     if tagged and tagged != (2, 2):
         note = "curve and primaries of the file's own tags (H.273: {}, {})".format(*tagged)
         curve = _CURVES.get(tagged[1], srgb_to_linear)
-        return _curved(curve(stored), _PRIMARIES.get(tagged[0]), note)
-    plain = _curved(srgb_to_linear(stored), None, "sRGB curve; no colour profile")
+        return _with_curve(curve(stored), _PRIMARIES.get(tagged[0]), note)
+    plain = _with_curve(srgb_to_linear(stored), None, "sRGB curve; no colour profile")
     return _of_png(content, stored) or plain
 
 
-def _curved(values: np.ndarray, primaries: tuple[float, ...] | None, note: str) -> Encoding:
+def _with_curve(values: np.ndarray, primaries: tuple[float, ...] | None, note: str) -> Encoding:
     """One curve for all three channels; without primaries they are sRGB's."""
     matrix = _to_srgb(_xyz(primaries), _xyz(_PRIMARIES[1])) if primaries else None
     return Encoding(np.stack([values] * 3, axis=1), matrix, note)
@@ -185,7 +185,7 @@ def _of_png(content: bytes, stored: np.ndarray) -> Encoding | None:
     srgb = value == 45_455  # what a writer of sRGB states beside it
     light = srgb_to_linear(stored) if srgb else stored ** (100_000 / value)
     try:
-        return _curved(light, primaries, "gamma that the PNG states")
+        return _with_curve(light, primaries, "gamma that the PNG states")
     except (ValueError, np.linalg.LinAlgError):
         return None
 

@@ -104,7 +104,7 @@ def measurements(
                 "Expected a row for each sample: export the measurements again."
             )
         parts = _parts(found, name, (illuminant, observer), scale)
-        made = _merged(parts, [*notes, *left], geometry, name)
+        made = _merge(parts, [*notes, *left], geometry, name)
         _need_good(made, skip_bad, name)
     except InputError as error:
         raise InputError(worded(str(error), there)) from None
@@ -221,12 +221,12 @@ def _good(part: TableReadings, rows: Rows) -> TableReadings:
     )
 
 
-def _merged(
+def _merge(
     parts: list[TableReadings], notes: list[str], geometry: str | None, name: str
 ) -> Measurements:
     """One result from all tables of a file."""
-    spectra, lab = (_joined([getattr(part, kind) for part in parts]) for kind in ("spectra", "lab"))
-    stated = _joined([part.stated for part in parts])
+    spectra, lab = (_join([getattr(part, kind) for part in parts]) for kind in ("spectra", "lab"))
+    stated = _join([part.stated for part in parts])
     said = [*notes, *(note for part in parts for note in part.notes)]
     if stated is not None and spectra is not None:
         said += ["colour comes from the spectra, not from the file's own CIELAB"]
@@ -239,7 +239,7 @@ def _merged(
     return Measurements(lab, spectra, tuple(dict.fromkeys(said)), frame)
 
 
-def _joined(tables: list[pd.DataFrame | None]) -> pd.DataFrame | None:
+def _join(tables: list[pd.DataFrame | None]) -> pd.DataFrame | None:
     present = [table for table in tables if table is not None and len(table)]
     if not present:
         return None

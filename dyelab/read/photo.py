@@ -106,7 +106,7 @@ def _common(content: bytes, name: str) -> Photo:
     from PIL import Image, ImageOps
 
     _with_heic(content, name)
-    with _decoding(name):
+    with _decode_safely(name):
         picture: Any = Image.open(io.BytesIO(content))
         check_size(picture.width, picture.height, name, len(content))
         _check_mode(picture, name)
@@ -121,11 +121,11 @@ def _common(content: bytes, name: str) -> Photo:
                 picture = ImageOps.exif_transpose(picture)
             deep = np.asarray(picture if picture.mode == "RGB" else picture.convert("RGB"))
     _check_coloured(deep, name)
-    return _made(deep, content, profile, name, ("turned upright",) if orientation != 1 else ())
+    return _make(deep, content, profile, name, ("turned upright",) if orientation != 1 else ())
 
 
 @contextmanager
-def _decoding(name: str) -> Iterator[None]:
+def _decode_safely(name: str) -> Iterator[None]:
     """Word as one refusal what decoders raise over damaged files, which is of dozens of kinds."""
     try:
         with warnings.catch_warnings():
@@ -200,7 +200,7 @@ def _with_heic(content: bytes, name: str) -> None:
     pillow_heif.register_heif_opener()
 
 
-def _decoded(content: bytes, *flags: str) -> np.ndarray | None:
+def _decode_tiff(content: bytes, *flags: str) -> np.ndarray | None:
     import cv2
 
     asked = reduce(or_, (getattr(cv2, name) for name in flags))
@@ -211,7 +211,7 @@ def _deep_png(content: bytes, orientation: int) -> np.ndarray | None:
     """Pixels of a 16-bit PNG, upright, which Pillow would cut to 8."""
     if not content.startswith(b"\x89PNG") or content[24] != 16:
         return None
-    pixels = _decoded(content, "IMREAD_UNCHANGED")
+    pixels = _decode_tiff(content, "IMREAD_UNCHANGED")
     if pixels is None:
         raise OSError("broken PNG")
     return _upright(pixels[..., 2::-1], orientation)
@@ -224,7 +224,7 @@ def _whole_jpeg(content: bytes, picture: Any) -> np.ndarray | None:
     """
     if picture.format != "JPEG" or picture.mode != "RGB" or not content.endswith(b"\xff\xd9"):
         return None
-    pixels = _decoded(content, "IMREAD_COLOR_RGB", "IMREAD_IGNORE_ORIENTATION")
+    pixels = _decode_tiff(content, "IMREAD_COLOR_RGB", "IMREAD_IGNORE_ORIENTATION")
     return None if pixels is None or pixels.shape[1::-1] != picture.size else np.asarray(pixels)
 
 
@@ -245,13 +245,13 @@ def _deep_tiff(content: bytes, name: str) -> Photo | None:
     bits = tags[258] if isinstance(tags[258], tuple) else (tags[258] or 8,)
     if max(bits) != 16 or (tags[277] or 1) < 3 or tags[262] != 2:
         return None
-    pixels = _decoded(content, "IMREAD_UNCHANGED", "IMREAD_IGNORE_ORIENTATION")
+    pixels = _decode_tiff(content, "IMREAD_UNCHANGED", "IMREAD_IGNORE_ORIENTATION")
     if pixels is None or pixels.ndim != 3 or pixels.dtype != np.uint16:
         raise InputError(_broken(name, OSError("a broken or unusual 16-bit TIFF")))
     check_size(pixels.shape[1], pixels.shape[0], name, len(content))
     upright = np.ascontiguousarray(pixels[..., 2::-1])  # the decoder has turned it already
     _check_coloured(upright, name)
-    return _made(upright, content, tags.get(34675), name, ())
+    return _make(upright, content, tags.get(34675), name, ())
 
 
 def _upright(pixels: np.ndarray, orientation: int) -> np.ndarray:
@@ -269,7 +269,7 @@ def _raw(content: bytes, name: str) -> Photo:
     except ImportError as error:
         raise InputError(f"{name}: reading camera raw needs an extra. {_EXTRA}") from error
     asked: dict[str, Any] = {"gamma": (1, 1), "no_auto_bright": True, "use_camera_wb": True}
-    with _decoding(name), rawpy.imread(io.BytesIO(content)) as sensor:
+    with _decode_safely(name), rawpy.imread(io.BytesIO(content)) as sensor:
         check_size(sensor.sizes.width, sensor.sizes.height, name, len(content))
         primaries = rawpy.ColorSpace.raw
         pixels = sensor.postprocess(**asked, half_size=True, output_bps=16, output_color=primaries)
@@ -277,7 +277,7 @@ def _raw(content: bytes, name: str) -> Photo:
     return Photo(pixels, np.stack([ramp] * 3, axis=1), name, ("camera raw, half size",))
 
 
-def _made(
+def _make(
     pixels: np.ndarray, content: bytes, profile: bytes | None, name: str, notes: tuple[str, ...]
 ) -> Photo:
     full = 255 if pixels.dtype == np.uint8 else 65535

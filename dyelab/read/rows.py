@@ -255,12 +255,12 @@ def not_numbers(rows: Rows, values: pd.DataFrame, cells: pd.DataFrame, what: str
     """A fault for the first cell of each row that is no finite number."""
     bad = ~np.isfinite(values.to_numpy(float))
     return [
-        rows.fault(i, str(cells.columns[j]), _shown(str(cells.iat[i, j])), f"is not {what}", _PLAIN)
+        rows.fault(i, str(cells.columns[j]), _show(str(cells.iat[i, j])), f"is not {what}", _PLAIN)
         for i, j in first_of_each_row(bad)
     ]
 
 
-def _shown(cell: str) -> str:
+def _show(cell: str) -> str:
     return repr(cell if len(cell) <= 40 else f"{cell[:40]}…") if cell else "blank"
 
 

@@ -55,7 +55,7 @@ def _table(lines: list[list[str]], name: str) -> Grid | None:
     if at is not None:
         return _grid(lines, at, name)
     start = next((i for i, line in enumerate(lines[:_LOOK]) if _on_its_side(lines, i)), None)
-    return _turned(lines, start) if start is not None else None
+    return _turn(lines, start) if start is not None else None
 
 
 def _on_its_side(lines: list[list[str]], at: int) -> bool:
@@ -65,7 +65,7 @@ def _on_its_side(lines: list[list[str]], at: int) -> bool:
     return len(head) > 1 and len(below) == 8 and None not in below and wavelength(head[0]) is None
 
 
-def _turned(lines: list[list[str]], at: int) -> Grid:
+def _turn(lines: list[list[str]], at: int) -> Grid:
     """A table with a column a sample and a row a wavelength, as a row a sample."""
     head = [cell.strip() for cell in lines[at]]
     body = [line for line in lines[at + 1 :] if any(cell.strip() for cell in line)]

@@ -47,7 +47,7 @@ def typed_lines(text: str, *, illuminant: str, observer: int) -> pd.DataFrame:
     rows: list[dict[str, object]] = []
     for number, line in enumerate(text.splitlines(), start=1):
         if line.strip():
-            name, numbers = _parted(line, number)
+            name, numbers = _part(line, number)
             name, after = _after(name)
             if not name and not rows:
                 raise InputError(
@@ -69,7 +69,7 @@ def _after(name: str) -> tuple[str, dict[str, str]]:
     return found[1].strip(), {"amount": found[2], "unit": found[3]}
 
 
-def _parted(line: str, number: int) -> tuple[str, list[float]]:
+def _part(line: str, number: int) -> tuple[str, list[float]]:
     parts = [part for part in re.split(r"[;\s]+", line.strip().strip(";")) if part]
     name, values = " ".join(parts[:-3]), parts[-3:]
     try:

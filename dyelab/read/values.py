@@ -54,14 +54,16 @@ def spectra(rows: Rows, role: Roles, scale: Scale | None) -> TableReadings:
     faults += _impossible(rows, factors, cells, percent)
     if percent and scale is None and not (role.percent or marked):
         faults += _other_scale(rows, values)
-    even, resampled = _evened(bands, factors, rows.name)
+    even, resampled = _even_out(bands, factors, rows.name)
     notes += resampled
     frame = pd.concat([rows.samples.rename("sample"), even], axis=1).assign(source=rows.name)
     table = with_extras(frame, rows.grid, role)
     return TableReadings(spectra=table, notes=(why, *notes), faults=tuple(faults))
 
 
-def _evened(bands: list[float], factors: pd.DataFrame, name: str) -> tuple[pd.DataFrame, list[str]]:
+def _even_out(
+    bands: list[float], factors: pd.DataFrame, name: str
+) -> tuple[pd.DataFrame, list[str]]:
     """The spectra on whole nm, evenly spaced, and a note if they had to be resampled for it."""
     try:
         at, values = convert.resample(bands, factors.to_numpy(float))

@@ -56,7 +56,7 @@ def advise(
     'madder at 90 °C turns brown. Keep it under 70 °C for clear reds.'
     """
     known = materials.materials() if listed is None else listed
-    done = _joined(steps, swatches, known)
+    done = _join_steps(steps, swatches, known)
     rows: Steps = done.to_dict("records")
     found: list[Advice] = [*_across(rows)]
     for codes, one in _alike(rows):
@@ -86,7 +86,7 @@ def refuse(steps: pd.DataFrame) -> None:
         materials.refuse_unsafe(str(name))
 
 
-def _joined(steps: pd.DataFrame, swatches: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
+def _join_steps(steps: pd.DataFrame, swatches: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
     named = steps.reset_index(drop=True)
     names = {text: materials.known_name(text, known) for text in named["material"].unique()}
     named = named.assign(material=named["material"].map(names))
@@ -200,7 +200,7 @@ def _dose(one: Steps) -> Iterator[Advice]:
             yield _say(row, "dose_low", **values)
 
 
-def _printed(one: Steps) -> Iterator[Advice]:
+def _on_prints(one: Steps) -> Iterator[Advice]:
     dyed = _first(_of(one, "dye"))
     fixed = any(row["material"] in _FIXING and row["order"] < dyed for row in one)
     for row in _of(one, "mordant"):
@@ -244,7 +244,7 @@ def _heat(one: Steps) -> Iterator[Advice]:
             yield _say(row, "tartar_cellulose", fibre=fibre)
 
 
-def _listed(one: Steps) -> Iterator[Advice]:
+def _on_lists(one: Steps) -> Iterator[Advice]:
     for row in one:
         if row["role"] or not row["material"]:
             continue
@@ -273,5 +273,5 @@ def _across(rows: Steps) -> Iterator[Advice]:
 
 
 _RULES: tuple[Callable[[Steps], Iterator[Advice]], ...] = (
-    *(_scour, _tannin, _mordant, _iron, _dose, _printed, _pot, _heat, _listed),
+    *(_scour, _tannin, _mordant, _iron, _dose, _on_prints, _pot, _heat, _on_lists),
 )

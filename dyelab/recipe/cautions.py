@@ -156,7 +156,7 @@ def cautions(
     'Warning, potash alum: causes serious eye irritation.'
     """
     known = materials() if listed is None else listed
-    names = _parted(names, known)
+    names = _part_names(names, known)
     *said, decides = care(names, known, hot=hot, children=children)
     rows = _rows(names, known)
     if not doses:
@@ -186,7 +186,7 @@ def care(
     'Gloves and goggles, while weighing and while lifting cloth from the bath.'
     """
     known = materials() if listed is None else listed
-    names = _parted(names, known)
+    names = _part_names(names, known)
     rows = _rows(names, known)
     out = not_for_children(names, known) if children else []
     return (
@@ -219,7 +219,7 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
     ('Warning, potash alum: causes serious eye irritation.',)
     """
     known = materials() if listed is None else listed
-    names = _parted(names, known)
+    names = _part_names(names, known)
     alike: dict[tuple[str, ...], list[str]] = {}
     unknown: list[str] = []
     for name in dict.fromkeys(_rows(names, known)["material"]):
@@ -228,7 +228,7 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
         if codes:
             alike.setdefault(tuple(sorted(codes)), []).append(name)
     worst_first = sorted(alike.items(), key=lambda one: DANGER.isdisjoint(one[0]))
-    said = [_stated(codes, which) for codes, which in worst_first]
+    said = [_state(codes, which) for codes, which in worst_first]
     if unknown:
         text = ", ".join(dict.fromkeys(unknown))[:80]
         said.append(words.say("recipe.unknown_statement", what=text))
@@ -238,7 +238,7 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
     return tuple(said)
 
 
-def _stated(codes: tuple[str, ...], which: list[str]) -> str:
+def _state(codes: tuple[str, ...], which: list[str]) -> str:
     signal = "warning" if DANGER.isdisjoint(codes) else "danger"
     texts = [words.say(f"hazards.{code}") for code in codes]
     what = "; ".join(text[0].lower() + text[1:] for text in texts)
@@ -252,7 +252,7 @@ def _damp(rows: pd.DataFrame) -> list[str]:
     return [words.say("recipe.self_heating", what=", ".join(out))] if len(out) else []
 
 
-def _parted(names: Iterable[str], known: pd.DataFrame) -> list[str]:
+def _part_names(names: Iterable[str], known: pd.DataFrame) -> list[str]:
     """Materials by name, those of a level that joins several each by itself, without doses."""
     found = [part for name in names for part in str(name).split(" + ") if part not in ("", "none")]
     listed = {name: known_name(name, known) for name in found}
@@ -303,7 +303,7 @@ def notes(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str
     ('madder: usual dose 30 to 100 % of the weight of fibre. Keep under 70 °C for clear reds.',)
     """
     known = materials() if listed is None else listed
-    rows = _rows(_parted(names, known), known).to_dict("records")
+    rows = _rows(_part_names(names, known), known).to_dict("records")
     return tuple(filter(None, map(_note, rows)))
 
 

@@ -52,7 +52,7 @@ def _group(text: str, formula: str) -> Counter[str]:
             raise _unreadable(formula, text[at])
         element, number, opening, closing, times = token.groups()
         if element:
-            stack[-1][_known(element, formula)] += int(number or 1)
+            stack[-1][_check_element(element, formula)] += int(number or 1)
         elif opening:
             stack.append(Counter())
         else:
@@ -71,7 +71,7 @@ def _close(stack: list[Counter[str]], times: int, formula: str, closing: str) ->
         stack[-1][element] += number * times
 
 
-def _known(element: str, formula: str) -> str:
+def _check_element(element: str, formula: str) -> str:
     if element not in WEIGHTS:
         raise InputError(
             f"formula {formula!r}: no atomic weight for {element!r} here. "

@@ -121,7 +121,7 @@ def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:
     """
     listed = shipped_materials() if listed is None else listed
     known = _by_name(listed)
-    key = _folded(name)
+    key = _fold(name)
     if key in _AMBIGUOUS:
         said = ", ".join(_AMBIGUOUS[key])
         raise InputError(
@@ -173,22 +173,22 @@ def known_name(name: str, listed: pd.DataFrame | None = None) -> str:
     'sodium hydroxide'
     """
     listed = shipped_materials() if listed is None else listed
-    at = _by_name(listed).get(_folded(name))
+    at = _by_name(listed).get(_fold(name))
     return str(listed["material"].iloc[at]) if at is not None else name
 
 
-def _folded(name: str) -> str:
+def _fold(name: str) -> str:
     return " ".join(str(name).lower().replace("sulphate", "sulfate").split())
 
 
 def _by_name(listed: pd.DataFrame) -> dict[str, int]:
-    return _numbered(tuple(listed["material"]), tuple(listed["also"]))
+    return _number_names(tuple(listed["material"]), tuple(listed["also"]))
 
 
 @lru_cache(8)
-def _numbered(materials: tuple[str, ...], also: tuple[str, ...]) -> dict[str, int]:
+def _number_names(materials: tuple[str, ...], also: tuple[str, ...]) -> dict[str, int]:
     names: dict[str, int] = {}
     for i, others in enumerate(also):
-        names.update({_folded(other): i for other in str(others).split(";") if other.strip()})
-    names.update({_folded(name): i for i, name in enumerate(materials)})
+        names.update({_fold(other): i for other in str(others).split(";") if other.strip()})
+    names.update({_fold(name): i for i, name in enumerate(materials)})
     return names

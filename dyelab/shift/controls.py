@@ -153,7 +153,7 @@ def separate(
     rows = np.array([_find(recipes.made, cell) for cell in wanted])
     absent = [cell for cell, row in zip(wanted, rows, strict=True) if row < 0]
     missing = list(dict.fromkeys(label(pd.DataFrame(absent)))) if absent else []
-    cells = _described(recipes, wanted, rows)
+    cells = _describe(recipes, wanted, rows)
     found = None
     if spectra is not None and len(spectra):
         found = cell_spectra(recipes, rows, spectra)
@@ -164,7 +164,7 @@ def separate(
         tails = [(1 - confidence) / 2, (1 + confidence) / 2]
         split = _Split(found, noise, table.one_white(recipes.rows), tails)
         possible = _possible(rows)
-        parts = _ordered(pd.DataFrame([split.record(part) for part in possible]))
+        parts = _order(pd.DataFrame([split.record(part) for part in possible]))
         parts, basis = _with_shares(parts, split, possible), "K/S"
         bands = pd.concat([split.band(part) for part in possible], ignore_index=True)
     named = label(pd.DataFrame([wanted[1]]), (metal,))[0]
@@ -217,7 +217,7 @@ def _find(made: pd.DataFrame, cell: dict[str, Any]) -> int:
     return int(at[0]) if len(at) else -1
 
 
-def _described(recipes: Recipes, wanted: list[dict], rows: np.ndarray) -> pd.DataFrame:
+def _describe(recipes: Recipes, wanted: list[dict], rows: np.ndarray) -> pd.DataFrame:
     frame = pd.DataFrame({"cell": CELLS, "recipe": label(pd.DataFrame(wanted))})
     made = recipes.made[["swatch", "pieces", *table.LAB, *table.WHITE]]
     there = made.reindex(rows).reset_index(drop=True)
@@ -244,10 +244,10 @@ def _by_lab(recipes: Recipes, rows: np.ndarray, confidence: float) -> pd.DataFra
             recipes.variants, rows[used][None, :], weights[used], start, confidence
         )
         found.append(row.assign(part=part))
-    return _ordered(pd.concat(found, ignore_index=True))
+    return _order(pd.concat(found, ignore_index=True))
 
 
-def _ordered(found: pd.DataFrame) -> pd.DataFrame:
+def _order(found: pd.DataFrame) -> pd.DataFrame:
     """All four rows, blank where the controls lack."""
     return found.set_index("part").reindex(list(WEIGHTS)).rename_axis("part").reset_index()
 

@@ -138,7 +138,7 @@ def dose_curve(
     points = _points(recipes, rows, metal)
     grid = points["dose"].max() * np.linspace(0, 1, _GRID) ** 2
     lent, rng = _others(recipes, rows), np.random.default_rng(seed)
-    curves, shapes = _drawn(points, lent, grid, draws, rng)
+    curves, shapes = _draw_curves(points, lent, grid, draws, rng)
     distance = FORMULAS[formula](np.broadcast_to(curves[:, :1], curves.shape), curves)
     back = FORMULAS[formula](curves, np.broadcast_to(curves[:, -1:], curves.shape))
     doses = _read_off(grid, distance, back, visible, confidence)
@@ -307,7 +307,7 @@ def _candidates(x: np.ndarray) -> _Candidates:
     return _Candidates(shape.ravel(), rate, loose.ravel(), top, least)
 
 
-def _drawn(
+def _draw_curves(
     points: pd.DataFrame,
     lent: tuple[np.ndarray, int],
     grid: np.ndarray,
@@ -341,13 +341,13 @@ def _drawn(
         steps = np.linalg.cholesky(spread[at]) @ rng.normal(size=(int(count), 2, 3))
         one = every.only(int(at))
         rest = y - design[at] @ (lines := centre[at] + steps @ root)
-        strayed = _strayed(one, root, x, rest, grid, rng)
+        strayed = _draw_strays(one, root, x, rest, grid, rng)
         curves.append(one.design(grid)[0] @ lines + strayed)
     share = [float(weight[every.shape == one].sum()) for one in range(len(SHAPES))]
     return np.concatenate(curves), dict(zip(SHAPES, share, strict=True))
 
 
-def _strayed(one: _Candidates, root, x, rest, grid, rng: np.random.Generator) -> np.ndarray:
+def _draw_strays(one: _Candidates, root, x, rest, grid, rng: np.random.Generator) -> np.ndarray:
     """Draw how curves of one candidate stray, given what they leave at x (d, n, 3) and the scatter.
 
     `root` (d, 3, 3) of each draw's scatter.

@@ -329,7 +329,9 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
     >>> shift.depth_of(recipes, 0, 1, bk.spectra).sentence
     "Where it absorbs most (450 nm) its strength is 295 (265 to 328) % of the reference...
     """
-    cells = ((base, np.array([reference, sample, base])) for base in _undyed(recipes, reference))
+    cells = (
+        (base, np.array([reference, sample, base])) for base in _bare_cloths(recipes, reference)
+    )
     tried = ((at, cell_spectra(recipes, at, spectra)) for _, at in cells)
     at, found = next(((at, one) for at, one in tried if one is not None), (None, None))
     if at is None or found is None:
@@ -342,7 +344,7 @@ def depth_of(recipes: Recipes, reference: int, sample: int, spectra: pd.DataFram
     drawn = pot_noise(found, at, _DRAWS, np.random.default_rng(0))
     if drawn is not None:
         strength, equal = _with_limits((strength, equal), found, drawn, based, white)
-    said = _said(strength, equal)
+    said = _say(strength, equal)
     return Depth(found.wavelengths, found.mean[0], found.mean[1], strength, equal, said)
 
 
@@ -385,7 +387,7 @@ def _limits(name: str, ends: np.ndarray) -> dict[str, float]:
     return {f"{name}_low": float(ends[0]), f"{name}_high": float(ends[1])}
 
 
-def _undyed(recipes: Recipes, row: int) -> list[int]:
+def _bare_cloths(recipes: Recipes, row: int) -> list[int]:
     """The bare cloths of a recipe, and -1: one may have been read without a spectrum, or none."""
     made = recipes.made
     bare = (made["dye"] == "none") & (made["tannin"] == "none")
@@ -396,7 +398,7 @@ def _undyed(recipes: Recipes, row: int) -> list[int]:
     return [*map(int, np.flatnonzero(bare)), -1]
 
 
-def _said(strength: dict[str, Any], equal: dict[str, Any]) -> str:
+def _say(strength: dict[str, Any], equal: dict[str, Any]) -> str:
     told = {name: words.number_span(strength, f"strength_{name}", 0) for name in ("maximum", "sum")}
     first = words.say("shift.depth", nm=f"{strength['maximum_nm']:.0f}", **told)
     if not equal["seen"]:

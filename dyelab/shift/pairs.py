@@ -103,7 +103,7 @@ def of_step(
     found = pairs(recipes, what, reference, hold, formula=formula, confidence=confidence)
     if found.empty:
         made = recipes.made
-        raise InputError(_nothing(made[which_have(made, hold or {})], what, reference))
+        raise InputError(_why_none(made[which_have(made, hold or {})], what, reference))
     return Shift(what, found, recipes)
 
 
@@ -133,7 +133,7 @@ def pairs(
     made = recipes.made
     table.need(made, [*(hold or {})], "what to hold")
     columns = varied_columns(what, made)
-    first, second = _matched(made, what, columns, reference)
+    first, second = _match(made, what, columns, reference)
     keep = which_have(made.iloc[second], hold or {})
     first, second = first[keep], second[keep]
     if not len(first):
@@ -177,7 +177,7 @@ def compare_rows(
     return found.assign(from_row=first, to_row=second)
 
 
-def _matched(
+def _match(
     made: pd.DataFrame, what: str, columns: list[str], reference: str
 ) -> tuple[np.ndarray, np.ndarray]:
     """Row numbers of references and samples that agree in every other factor."""
@@ -198,7 +198,7 @@ def _matched(
     return first[keep], samples[keep]
 
 
-def _nothing(made: pd.DataFrame, what: str, reference: str) -> str:
+def _why_none(made: pd.DataFrame, what: str, reference: str) -> str:
     others = made[level(made, what).to_numpy() != reference]
     if others.empty:
         other = "" if reference == "none" else f" other than {reference}"

@@ -97,7 +97,7 @@ def as_dyed(
     table.need(wide, [*table.LAB, *table.WHITE, "swatch"], "shift")
     rows = _read_by(fresh_readings(wide), method)
     white = table.one_white(rows)
-    rows, there = _told(rows)
+    rows, there = _tell_apart(rows)
     rows["variant"] = group_numbers(rows, there)
     series = "series" if "series" in rows else None
     known = shared if shared is not None and len(shared) else None
@@ -165,7 +165,7 @@ def list_recipes(swatches: pd.DataFrame) -> pd.DataFrame:
     >>> len(shift.list_recipes(book.areas(bk)))
     98
     """
-    rows, key = _told(swatches)
+    rows, key = _tell_apart(swatches)
     codes = rows.groupby(key, sort=False, dropna=False)["swatch"]  # NaN: a dose nobody weighed
     first = rows.drop_duplicates(key)[key].reset_index(drop=True)
     return first.assign(swatch=codes.agg(", ".join).to_numpy(), pieces=codes.size().to_numpy())
@@ -192,13 +192,13 @@ def _read_by(rows: pd.DataFrame, method: str | None) -> pd.DataFrame:
     if "method" not in rows:
         return rows
     if method is not None:
-        choose(method, _trusted(rows), "method", "has read a swatch as dyed here")
+        choose(method, _by_trust(rows), "method", "has read a swatch as dyed here")
         return rows[rows["method"] == method].reset_index(drop=True)
-    ranks = rows["method"].map({name: rank for rank, name in enumerate(_trusted(rows))})
+    ranks = rows["method"].map({name: rank for rank, name in enumerate(_by_trust(rows))})
     return rows.iloc[np.argsort(ranks.to_numpy(), kind="stable")].reset_index(drop=True)
 
 
-def _trusted(rows: pd.DataFrame) -> list[str]:
+def _by_trust(rows: pd.DataFrame) -> list[str]:
     """Ways of reading these rows, the most trusted method first, unknown ones last."""
     ranks = {name: rank for rank, name in enumerate(METHODS)}
     there = dict.fromkeys(rows["method"])
@@ -237,17 +237,17 @@ def leading_method(wide: pd.DataFrame) -> str | None:
         return None
     rows = fresh_readings(wide)
     swatches = rows.groupby("method")["swatch"].nunique()
-    return max(_trusted(rows), key=lambda name: swatches[name])
+    return max(_by_trust(rows), key=lambda name: swatches[name])
 
 
-def _told(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+def _tell_apart(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """Rows with blanks filled in and every metal's dose, and the columns that make a recipe."""
     rows = rows.assign(**{column: 0.0 for column in METALS.values() if column not in rows})
     key = [name for name in [*FACTORS, *IDENTITY] if name in rows]
-    return _without_salts(rows.assign(**_filled(rows[key]))), key
+    return _without_salts(rows.assign(**_fill(rows[key]))), key
 
 
-def _filled(rows: pd.DataFrame) -> dict[str, pd.Series]:
+def _fill(rows: pd.DataFrame) -> dict[str, pd.Series]:
     """Blanks as none; but a metal whose dose can't be worked out stays unknown, and unpaired."""
     metals = METALS.values()
     return {
@@ -417,9 +417,9 @@ def in_words(row: dict, leave_out: tuple[str, ...] = ()) -> str:
     """
     parts = [_cloth(row, leave_out)]
     for name in ("tannin", "mordant"):
-        if name not in leave_out and _named(row, name):
+        if name not in leave_out and _is_named(row, name):
             parts.append(dose_text(row[name], _amount(row, name)))
-            if name == "mordant" and _named(row, "assist"):
+            if name == "mordant" and _is_named(row, "assist"):
                 helped = dose_text(row["assist"], _amount(row, "assist"))
                 parts[-1] += words.say("recipe_words.with") + helped
     doses = {m: row.get(c) for m, c in METALS.items() if m not in leave_out}
@@ -451,7 +451,7 @@ def _further(row: dict, leave_out: tuple[str, ...]) -> list[str]:
     """Modifiers, and what else was done; a part that was printed is told from the whole cloth."""
     rest = "" if "rest" in leave_out else str(row.get("rest") or "")
     others = [step for step in sequence.steps(rest) if step.kind not in sequence.DYEING]
-    said = sequence.say(others) or (str(row["modifier"]) if _named(row, "modifier") else "")
+    said = sequence.say(others) or (str(row["modifier"]) if _is_named(row, "modifier") else "")
     return [said, words.say("recipe_words.printed") if rest.endswith("printed") else ""]
 
 
@@ -460,7 +460,7 @@ def _cloth(row: dict, leave_out: tuple[str, ...]) -> str:
     fibre = "" if "fibre" in leave_out else str(row.get("fibre") or "")
     if "dye" in leave_out:
         return fibre
-    if not _named(row, "dye"):
+    if not _is_named(row, "dye"):
         return words.say("recipe_words.undyed", fibre=fibre).strip()
     layers = sequence.dyes(str(row.get("dyes", row.get("rest")) or ""))
     dye = words.say("recipe_words.then").join(map(sequence.step_in_words, layers))
@@ -468,7 +468,7 @@ def _cloth(row: dict, leave_out: tuple[str, ...]) -> str:
     return words.say("recipe_words.on", dye=dye, fibre=fibre) if fibre else dye
 
 
-def _named(row: dict, name: str) -> bool:
+def _is_named(row: dict, name: str) -> bool:
     return str(row.get(name) or "none") not in ("none", "nan")
 
 

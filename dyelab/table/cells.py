@@ -123,10 +123,10 @@ def number_texts(values: Iterable[float]) -> list[str]:
     >>> table.number_texts([0.5, 12])
     ['0.50000', '12']
     """
-    return [_written(value) for value in values]
+    return [_write(value) for value in values]
 
 
-def _written(value: float) -> str:
+def _write(value: float) -> str:
     if value != value:
         return ""
     text = repr(float(value))

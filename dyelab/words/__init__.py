@@ -237,11 +237,11 @@ def topic(name: str) -> dict[str, str]:
 
 
 def _texts(topic: str) -> dict[str, str]:
-    return _joined(_chosen["folder"], topic)
+    return _join(_chosen["folder"], topic)
 
 
 @cache
-def _joined(folder: Path, topic: str) -> dict[str, str]:
+def _join(folder: Path, topic: str) -> dict[str, str]:
     return _read(_HERE / _ENGLISH, topic) | _read(folder, topic)
 
 

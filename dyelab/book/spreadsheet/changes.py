@@ -78,7 +78,7 @@ def what_changes(bk: Book, incoming: Incoming) -> Changes:
     >>> book.what_changes(book.create(folder / "mine"), incoming).new
     ('K1',)
     """
-    return _planned(bk, incoming).told
+    return _plan(bk, incoming).told
 
 
 def take_in(bk: Book, incoming: Incoming, *, removing: bool = False) -> Book:
@@ -108,7 +108,7 @@ def take_in(bk: Book, incoming: Incoming, *, removing: bool = False) -> Book:
     >>> book.take_in(book.create(folder / "mine"), incoming)
     Book('mine': 1 swatches, 1 steps, 0 readings, 0 faults)
     """
-    plan = _planned(bk, incoming)
+    plan = _plan(bk, incoming)
     steps = plan.gone_steps if removing else plan.steps
     changed = change(bk, swatches=plan.swatches) if len(plan.swatches) else bk
     if steps:
@@ -128,7 +128,7 @@ def _with_steps(bk: Book, steps: dict[str, _Steps]) -> Book:
     return add(bare, steps=pd.DataFrame(rows)) if rows else bare
 
 
-def _planned(bk: Book, incoming: Incoming) -> _Plan:
+def _plan(bk: Book, incoming: Incoming) -> _Plan:
     there = set(bk.swatches["swatch"])
     codes = list(incoming.swatches["swatch"])
     told: _Told = []
@@ -162,7 +162,7 @@ def _under_names(
     return rows[rows["reading"].isin(readings.get("reading", []))]
 
 
-def _shown(value: Any) -> str:
+def _show(value: Any) -> str:
     if value is None or value != value or value is pd.NA:
         return ""
     return f"{value:.6g}" if isinstance(value, int | float | np.number) else str(value)
@@ -175,9 +175,9 @@ def _swatches(bk: Book, incoming: Incoming, told: _Told) -> pd.DataFrame:
     for row in incoming.swatches.to_dict("records"):
         before = old.get(row["swatch"], {})
         given = {k: v for k, v in row.items() if v != "" and v == v}
-        differs = {k: v for k, v in given.items() if _shown(before.get(k)) != _shown(v)}
+        differs = {k: v for k, v in given.items() if _show(before.get(k)) != _show(v)}
         for name in (name for name in differs if name != "source"):
-            told.append((row["swatch"], name, _shown(before.get(name)), _shown(differs[name])))
+            told.append((row["swatch"], name, _show(before.get(name)), _show(differs[name])))
         if differs:
             rows.append({**before, **given})
     return pd.DataFrame(rows)
@@ -196,21 +196,21 @@ def _steps(
     for code, group in incoming.steps.groupby("swatch", sort=False):
         had = sorted(old.get(code, []), key=lambda step: step["order"])
         given = group.sort_values("order", kind="stable").to_dict("records")
-        now = [{k: v for k, v in row.items() if _shown(v)} for row in given]
-        matched, left = _aligned(had, now)
-        lines = [(str(code), *line) for line in _said(matched)]
+        now = [{k: v for k, v in row.items() if _show(v)} for row in given]
+        matched, left = _align(had, now)
+        lines = [(str(code), *line) for line in _say(matched)]
         told += lines
         if code in sourced:
             gone += [(str(code), "step", _step(step)) for step in left]
         if lines or (left and code in sourced):
             full = [{**(before or {}), **now} for before, now in matched]
-            without[str(code)] = _numbered(full)
+            without[str(code)] = _number(full)
             if lines:
-                kept[str(code)] = _numbered(_put_back(full, left))
+                kept[str(code)] = _number(_put_back(full, left))
     return kept, without
 
 
-def _aligned(
+def _align(
     had: _Steps, now: _Steps
 ) -> tuple[list[tuple[dict[str, Any] | None, dict[str, Any]]], _Steps]:
     """Pair each step of the sheet with the book's: of one material, else of one kind, in order."""
@@ -227,16 +227,16 @@ def _aligned(
     return [(pairs.get(at), step) for at, step in enumerate(now)], free
 
 
-def _said(matched: list[tuple[dict[str, Any] | None, dict[str, Any]]]) -> _Gone:
+def _say(matched: list[tuple[dict[str, Any] | None, dict[str, Any]]]) -> _Gone:
     lines = []
     for before, now in matched:
         if before is None:
             lines.append(("step", "", _step(now)))
             continue
-        differs = [k for k in _OF_STEP if k in now and _shown(before.get(k)) != _shown(now[k])]
+        differs = [k for k in _OF_STEP if k in now and _show(before.get(k)) != _show(now[k])]
         named = now.get("material", now["kind"])
         own = (k for k in differs if k not in _WHOLE)
-        lines += [(f"{named}, {k}", _shown(before.get(k)), _shown(now[k])) for k in own]
+        lines += [(f"{named}, {k}", _show(before.get(k)), _show(now[k])) for k in own]
         if _WHOLE & set(differs):
             lines.append(("step", _step(before), _step(now)))
     orders = [before["order"] for before, _ in matched if before is not None]
@@ -248,7 +248,7 @@ def _said(matched: list[tuple[dict[str, Any] | None, dict[str, Any]]]) -> _Gone:
 
 
 def _step(step: dict[str, Any]) -> str:
-    held = {name: value for name, value in step.items() if _shown(value)}
+    held = {name: value for name, value in step.items() if _show(value)}
     return sequence.step_in_words(as_step(held))
 
 
@@ -261,7 +261,7 @@ def _put_back(full: _Steps, left: _Steps) -> _Steps:
     return made
 
 
-def _numbered(steps: _Steps) -> _Steps:
+def _number(steps: _Steps) -> _Steps:
     return [{**step, "order": order} for order, step in enumerate(steps, start=1)]
 
 
@@ -295,11 +295,11 @@ def _readings(
 
 
 def _when(row: Any) -> tuple[str, ...]:
-    return tuple(_shown(row.get(name)) for name in _WHEN)
+    return tuple(_show(row.get(name)) for name in _WHEN)
 
 
 def _values(row: Any) -> tuple[str, ...]:
-    return tuple(_shown(row.get(name)) for name in _VALUES)
+    return tuple(_show(row.get(name)) for name in _VALUES)
 
 
 def _lab(row: Any) -> str:
@@ -307,5 +307,5 @@ def _lab(row: Any) -> str:
 
 
 def _read(row: Any) -> str:
-    after = [_shown(row.get(name)) for name in ("exposure", "amount", "unit")]
+    after = [_show(row.get(name)) for name in ("exposure", "amount", "unit")]
     return "reading" if after[0] == "none" else f"reading after {' '.join(filter(None, after))}"

@@ -139,7 +139,7 @@ def _of_unit(heading: str, before: str) -> str:
     if not unit or held.what not in ("name", "dose") or held.of not in KINDS:
         return ""
     if unit in ("% WOF", *DOSED):
-        return held._replace(what="dose", unit=_dosed(unit)).code if held.what == "name" else ""
+        return held._replace(what="dose", unit=_dose_unit(unit)).code if held.what == "name" else ""
     about = "temperature_C" if unit.startswith("°") else "minutes"
     return held._replace(what=about, unit=unit).code
 
@@ -157,18 +157,18 @@ def _by_cells(sheet: Sheet, column: str, found: dict[str, str], listed: pd.DataF
         return "taken_at" if "L" in found.values() else "made_on"
     if all(vocabulary.plain(text) in vocabulary.words("fibre") for text in held):
         return "fibre"
-    known = [any(_known(part, listed) for part in cells.parts(t, sheet.locale)) for t in held]
+    known = [any(_is_known(part, listed) for part in cells.parts(t, sheet.locale)) for t in held]
     return "recipe" if sum(known) > len(known) / 2 else ""
 
 
-def _known(part: cells.Part, listed: pd.DataFrame) -> bool:
+def _is_known(part: cells.Part, listed: pd.DataFrame) -> bool:
     _, name = vocabulary.step_in(part.material, listed)
     return bool(vocabulary.shared_name(name) or vocabulary.material(name, listed))
 
 
 def _guess(heading: str, column: pd.Series, listed: pd.DataFrame) -> str:
-    words, unit = _parted(heading)
-    rules = (_band, _coloured, _spread, _of_step, _field, _material)
+    words, unit = _part_unit(heading)
+    rules = (_band, _colour, _spread, _of_step, _field, _material)
     for rule in rules:
         if (found := rule(words, unit, listed)) is not None:
             return _looked_at(found, column).code
@@ -190,7 +190,7 @@ def _looked_at(found: Meaning, column: pd.Series) -> Meaning:
 _UNIT = re.compile(r"[\[(]([^\[\]()]*)[\])]|(%)|(?:\bin\b|,|/)\s*([^\s]+)\s*$")
 
 
-def _parted(heading: str) -> tuple[str, str]:
+def _part_unit(heading: str) -> tuple[str, str]:
     """The words of a heading and its unit: ``Alum (% WOF)``, ``Dye g``, ``Temp. °C``."""
     unit = ""
     held = heading = heading[: limits.PHRASE]
@@ -220,7 +220,7 @@ def _band(words: str, unit: str, _listed: pd.DataFrame) -> Meaning | None:
 _LAB = re.compile(r"^(?:cie )?(?:lab |xyz )?([labxyz])(?: \*)?(?: (.+))?$")
 
 
-def _coloured(words: str, _unit: str, _listed: pd.DataFrame) -> Meaning | None:
+def _colour(words: str, _unit: str, _listed: pd.DataFrame) -> Meaning | None:
     match = _LAB.match(words)
     if not match:
         return None
@@ -282,25 +282,25 @@ def role(material: str, listed: pd.DataFrame) -> str:
 
 
 def _field(words: str, unit: str, listed: pd.DataFrame) -> Meaning | None:
-    named, slot = _slotted(words)
+    named, slot = _slot_of(words)
     kind = vocabulary.words("step").get(named)
     exact = vocabulary.words("field").get(words)
     if exact is None and kind in KINDS:
-        return Meaning("dose" if unit else "name", str(kind), slot, _dosed(unit))
+        return Meaning("dose" if unit else "name", str(kind), slot, _dose_unit(unit))
     if exact is None and slot > 1 and not named:
-        return Meaning("dose" if unit else "name", "dye", slot, _dosed(unit))
+        return Meaning("dose" if unit else "name", "dye", slot, _dose_unit(unit))
     for left, right in [] if exact else _splits(named):
         kinds = vocabulary.words("step").get(left)
         field = vocabulary.words("field").get(right)
         if kinds in KINDS and field in ("amount", "unit"):
-            return Meaning("dose", str(kinds), slot, _dosed(unit))
+            return Meaning("dose", str(kinds), slot, _dose_unit(unit))
         if kinds in KINDS and right in ("name", "material", "type", "1"):
             return Meaning("name", str(kinds), slot)
     if exact is None and (vocabulary.shared_name(words) or vocabulary.material(words, listed)):
         return None
     found = exact or vocabulary.near(words, vocabulary.words("field"))
     if found is None and (kind := vocabulary.near(named, vocabulary.words("step"))) in KINDS:
-        return Meaning("dose" if unit else "name", str(kind), slot, _dosed(unit))
+        return Meaning("dose" if unit else "name", str(kind), slot, _dose_unit(unit))
     if found == "minutes" and unit == "":
         return Meaning("minutes")
     return Meaning(found, unit=unit if found in _UNITED else "") if found else None
@@ -309,7 +309,7 @@ def _field(words: str, unit: str, listed: pd.DataFrame) -> Meaning | None:
 _UNITED = ("temperature_C", "minutes", "amount", "mass_g")
 
 
-def _slotted(words: str) -> tuple[str, int]:
+def _slot_of(words: str) -> tuple[str, int]:
     """A number or an "over" in a heading says which of several dyes it is."""
     over = vocabulary.words("slot")
     for word in sorted(over, key=len, reverse=True):
@@ -321,7 +321,7 @@ def _slotted(words: str) -> tuple[str, int]:
     return words, 1
 
 
-def _dosed(unit: str) -> str:
+def _dose_unit(unit: str) -> str:
     return unit if unit in (*DOSED, "foreign") else ""
 
 
@@ -329,5 +329,5 @@ def _material(words: str, unit: str, listed: pd.DataFrame) -> Meaning | None:
     """A heading that names a material is the dose of that material."""
     for text in (words, *(left for left, right in _splits(words) if right in ("dose", "amount"))):
         if vocabulary.shared_name(text) or vocabulary.material(text, listed):
-            return Meaning("dose", text, unit=_dosed(unit))
+            return Meaning("dose", text, unit=_dose_unit(unit))
     return None

@@ -265,7 +265,7 @@ def understand(
             _take(row)
     if not coded:
         raise InputError(words.say("spreadsheet.no_code"))
-    return _finished(taking)
+    return _finish(taking)
 
 
 def _on(sheet: Sheet, where: str) -> str:
@@ -395,17 +395,17 @@ def _wide_steps(row: _Row) -> list[_Step]:
     for cell in row.cells:
         what, of = cell.mean.what, cell.mean.of
         if what == "recipe":
-            found += _told(cell)
+            found += _steps_told(cell)
         elif what == "name" and of in KINDS:
-            found += _named(cell)
+            found += _steps_named(cell)
         elif what == "dose" and not (of in KINDS and row.find("name", of, cell.mean.slot).heading):
-            found += _headed(cell)
-    joined = _joined(found)
+            found += _steps_headed(cell)
+    joined = _join(found)
     _about(row, joined)
     return _in_order(joined)
 
 
-def _told(cell: _Cell) -> list[_Step]:
+def _steps_told(cell: _Cell) -> list[_Step]:
     """Steps written out in one cell, in the order written."""
     taking, named = cell.row.taking, ""
     found: list[_Step] = []
@@ -428,13 +428,13 @@ def _told(cell: _Cell) -> list[_Step]:
     return found
 
 
-def _named(cell: _Cell) -> list[_Step]:
+def _steps_named(cell: _Cell) -> list[_Step]:
     """Steps of a cell that names one or several materials; their dose stands there or beside."""
     taking, kind = cell.row.taking, cell.mean.of
     beside = cell.row.find("dose", kind, cell.mean.slot)
     dose, held = _dose(beside), cell.used()
     if not held and dose is not None and (dose.value or 0) > 0:
-        return _headed(beside)
+        return _steps_headed(beside)
     if dose is not None and len(held) > 1 and dose.value is not None:
         beside.lose("one_dose", several=cell.text)
         dose = None
@@ -449,7 +449,7 @@ def _named(cell: _Cell) -> list[_Step]:
     return found
 
 
-def _headed(cell: _Cell) -> list[_Step]:
+def _steps_headed(cell: _Cell) -> list[_Step]:
     """The step of a dose whose heading names its material; if only its kind, which is asked."""
     dose, taking = _dose(cell), cell.row.taking
     if dose is None or dose.value == 0:
@@ -521,7 +521,7 @@ def _material(taking: _Taking, word: str, kind: str) -> str:
     return chosen
 
 
-def _joined(found: list[_Step]) -> list[_Step]:
+def _join(found: list[_Step]) -> list[_Step]:
     """A material named in one column and dosed in another is one step."""
     made: list[_Step] = []
     for step in found:
@@ -645,11 +645,11 @@ def _readings(row: _Row, code: str, area: str) -> bool:
     afters = dict.fromkeys(m.after for m in row.means.values() if m.what in (*table.LAB, *_XYZ))
     bands = any(m.what == "band" for m in row.means.values())
     for after in afters or ({"": None} if bands else {}):
-        found |= _reading(row, code, area, after)
+        found |= _read_row(row, code, area, after)
     return found
 
 
-def _reading(row: _Row, code: str, area: str, after: str) -> bool:
+def _read_row(row: _Row, code: str, area: str, after: str) -> bool:
     held = {c.mean.what: c for c in row.cells if c.mean.after == after and c.mean.what in _COLOUR}
     spectrum = _spectrum(row) if after == "" else {}
     names = table.LAB if any(held[n].text for n in table.LAB if n in held) else _XYZ
@@ -658,7 +658,7 @@ def _reading(row: _Row, code: str, area: str, after: str) -> bool:
     if not any(texts) and not spectrum:
         return False
     values = {name: cell.read(cells.number, "colour") for name, cell in own.items()}
-    exposed, white = _exposed(row, after), _white(row)
+    exposed, white = _exposure(row, after), _white(row)
     lacks = "colour_part" if None in values.values() else "" if white else "white"
     if exposed is None or (lacks and not spectrum):
         if exposed is not None:
@@ -672,7 +672,11 @@ def _reading(row: _Row, code: str, area: str, after: str) -> bool:
         lab = convert.spectra_to_lab(pd.DataFrame([{"reading": "x", **spectrum}]), *kept)
         values = {name: float(lab[name].iloc[0]) for name in table.LAB}
     made = {"swatch": code, "area": area, **exposed.cells, **values, **_uncertain(held)}
-    made |= {"method": _method(row, spectrum), "taken_at": _taken(row), "source": taking.source}
+    made |= {
+        "method": _method(row, spectrum),
+        "taken_at": _time_taken(row),
+        "source": taking.source,
+    }
     made |= {
         "reading": _reading_name(made, taking.names),
         **dict(zip(table.WHITE, kept, strict=True)),
@@ -704,7 +708,7 @@ def _from_xyz(own: dict[str, _Cell], values: dict[str, Any], white: Any) -> dict
     return dict(zip(table.LAB, map(float, lab), strict=True))
 
 
-def _taken(row: _Row) -> str:
+def _time_taken(row: _Row) -> str:
     day = row.find("taken_at").read(cells.day, "date")
     return f"{day}T00:00:00" if day else ""
 
@@ -733,7 +737,7 @@ def _uncertain(held: Mapping[str, _Cell]) -> dict[str, float]:
     return {}
 
 
-def _exposed(row: _Row, after: str) -> cells.Exposure | None:
+def _exposure(row: _Row, after: str) -> cells.Exposure | None:
     if after:
         kind, amount, unit = after.split(":")
         return cells.Exposure(kind, float(amount) if amount else None, unit)
@@ -797,7 +801,7 @@ def _spectrum(row: _Row) -> dict[str, float]:
 # Everything together ----------------------------------------------------------------------------
 
 
-def _finished(taking: _Taking) -> Incoming:
+def _finish(taking: _Taking) -> Incoming:
     steps = pd.DataFrame(list(_all_steps(taking)))
     swatches = pd.DataFrame(list(taking.swatches.values())).astype(object)
     swatches = swatches.where(swatches.notna(), "")
@@ -807,7 +811,7 @@ def _finished(taking: _Taking) -> Incoming:
     made = {"swatches": swatches, "steps": steps, "readings": readings}
     for name, rules in (("steps", table.STEPS), ("readings", table.READINGS)):
         if len(made[name]):
-            made[name] = _checked(taking, made[name], rules)
+            made[name] = _check(taking, made[name], rules)
     kept = made["readings"]["reading"] if len(made["readings"]) else []
     return Incoming(
         **made,
@@ -860,7 +864,7 @@ def _bare(taking: _Taking, code: str, steps: pd.DataFrame) -> str:
 
 def _all_steps(taking: _Taking) -> Iterator[dict[str, Any]]:
     for code in taking.swatches:
-        done = [*_by_area(taking.wide.get(code, {})), *_ordered(taking.long.get(code, []))]
+        done = [*_by_area(taking.wide.get(code, {})), *_order(taking.long.get(code, []))]
         for order, step in enumerate(done, start=1):
             held = {k: v for k, v in step.items() if not k.startswith("\0")}
             yield {"swatch": code, "order": order, **held, "\0place": step.get("\0place") or
@@ -880,13 +884,13 @@ def _by_area(areas: dict[str, list[_Step]]) -> list[_Step]:
     return sorted(found, key=lambda step: _RANK.get(step["kind"], 5))
 
 
-def _ordered(done: list[_Step]) -> list[_Step]:
+def _order(done: list[_Step]) -> list[_Step]:
     if all(step["\0order"] is not None for step in done):
         return sorted(done, key=lambda step: step["\0order"])
     return done
 
 
-def _checked(taking: _Taking, frame: pd.DataFrame, rules: table.Table) -> pd.DataFrame:
+def _check(taking: _Taking, frame: pd.DataFrame, rules: table.Table) -> pd.DataFrame:
     """Rows that the book can hold; a value beyond its limits is put down with the user's row."""
     text = table.as_text(frame.drop(columns="\0place"), rules)
     faults = table.check(text, rules, taking.source, rows=range(len(frame)))

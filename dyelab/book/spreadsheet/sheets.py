@@ -178,7 +178,7 @@ def _read(file: str, grid: Grid, names: tuple[str, ...], heading: int | None) ->
         raise InputError(words.say("spreadsheet.no_such_row", row=heading, rows=len(rows)))
     top = _heading_row(rows) if heading is None else heading - 1
     first, last = _group_row(rows, top), _unit_row(rows, top)
-    frame, used = _framed(_headings(rows[first : last + 1]), rows[last + 1 :], last + 2)
+    frame, used = _frame(_headings(rows[first : last + 1]), rows[last + 1 :], last + 2)
     texts = (text for text in frame.to_numpy().ravel() if text)
     where = cells.locale(texts, grid.parted == ";")
     frame, total = _without_totals(frame, turned)
@@ -200,7 +200,7 @@ def _read(file: str, grid: Grid, names: tuple[str, ...], heading: int | None) ->
     )
 
 
-def _framed(called: list[str], body: list[list[str]], at: int) -> tuple[pd.DataFrame, list[int]]:
+def _frame(called: list[str], body: list[list[str]], at: int) -> tuple[pd.DataFrame, list[int]]:
     """Rows that hold anything under headings that differ, and the places of the columns used."""
     used = [c for c in range(len(called)) if called[c] or any(row[c] for row in body)]
     seen: set[str] = set()
@@ -213,7 +213,7 @@ def _framed(called: list[str], body: list[list[str]], at: int) -> tuple[pd.DataF
 def _on_its_side(rows: list[list[str]]) -> bool:
     """Whether the headings stand in the first column, and each swatch has a column."""
     first = [row[0] for row in rows[:_LOOKED_AT] if row[0]]
-    sure = [sum(_known(cell) == 1 for cell in row) for row in (first, *rows[:_LOOKED_AT])]
+    sure = [sum(_known_share(cell) == 1 for cell in row) for row in (first, *rows[:_LOOKED_AT])]
     return len(first) == len(set(first)) and sure[0] > max(sure[1:]) + 1
 
 
@@ -228,12 +228,12 @@ def _likeness(row: list[str]) -> float:
     held = [cell for cell in row if cell]
     if not held:
         return -1.0
-    known = sum(_known(cell) for cell in set(held))
+    known = sum(_known_share(cell) for cell in set(held))
     digits = sum(bool(re.fullmatch(r"[-+]?[\d.,:/-]+\s*%?", cell)) for cell in held)
     return known + OTHER * len(set(held)) - DIGITS * digits
 
 
-def _known(cell: str) -> float:
+def _known_share(cell: str) -> float:
     text = vocabulary.plain(re.sub(r"[\[(].*?[\])]|%", " ", cell[: limits.PHRASE]))
     if text in vocabulary.words("field") or text in vocabulary.words("step"):
         return 1.0
@@ -290,18 +290,18 @@ def _without_totals(
         return frame, []
     total = frame.apply(lambda row: any(_TOTAL.match(cell) for cell in row.iloc[:2]), axis=1)
     why = words.say("spreadsheet.total")
-    said = [(_place(int(at), turned), _shown(frame.loc[at]), why) for at in frame.index[total]]
+    said = [(_place(int(at), turned), _show(frame.loc[at]), why) for at in frame.index[total]]
     return frame[~total], said
 
 
-def _shown(row: Iterable[str]) -> str:
+def _show(row: Iterable[str]) -> str:
     return ", ".join(cell for cell in row if cell)[:80]
 
 
 def _above(rows: list[list[str]], turned: bool) -> list[tuple[str, str, str]]:
     why = words.say("spreadsheet.above")
     held = [(at, row) for at, row in enumerate(rows, start=1) if any(row)]
-    return [(_place(at, turned), _shown(dict.fromkeys(row)), why) for at, row in held]
+    return [(_place(at, turned), _show(dict.fromkeys(row)), why) for at, row in held]
 
 
 def _notes(grid: Grid, where: cells.Locale, first: int, last: int, turned: bool) -> tuple[str, ...]:
