@@ -22,7 +22,7 @@ Colours = Callable[..., np.ndarray]
 one_thread = threadpool_limits.wrap(limits=1, user_api="blas")
 
 
-def pieced(colours: int) -> Callable[[Colours], Colours]:
+def in_pieces(colours: int) -> Callable[[Colours], Colours]:
     """Let a function of colours take large arrays in pieces, on several threads.
 
     Parameters
@@ -40,7 +40,7 @@ def pieced(colours: int) -> Callable[[Colours], Colours]:
     --------
     >>> import numpy as np
     >>> from dyelab import numerics
-    >>> twice = numerics.pieced(1)(lambda colours: 2 * colours[..., 0])
+    >>> twice = numerics.in_pieces(1)(lambda colours: 2 * colours[..., 0])
     >>> twice(np.ones((4, 3))).tolist()
     [2.0, 2.0, 2.0, 2.0]
     """

@@ -39,12 +39,12 @@ def pdf(
     >>> press.pdf("= Madder", {}, folder / "a.pdf").read_bytes()[:5]
     b'%PDF-'
     """
-    content = compiled(template, data, pictures=pictures)
+    content = typeset(template, data, pictures=pictures)
     files.write(path, content)
     return Path(path)
 
 
-def compiled(
+def typeset(
     template: str,
     data: Any,
     *,
@@ -57,7 +57,7 @@ def compiled(
     Examples
     --------
     >>> from dyelab import press
-    >>> press.compiled("= Madder", {}, form="svg")[:4]
+    >>> press.typeset("= Madder", {}, form="svg")[:4]
     b'<svg'
     """
     import tempfile

@@ -56,7 +56,7 @@ def photographed(folder: Path, washes: tuple[float, ...] = WASHES) -> Book:
         if first is not None:
             kin = measure.kinship(first, found)
             assert kin.verdict == "together"
-            found = measure.joined(measure.earlier(bk, source), kin, found, names).measured
+            found = measure.join(measure.earlier(bk, source), kin, found, names).measured
         first = first or found
         bk, rows = book.add_photo(
             bk,

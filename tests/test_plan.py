@@ -344,7 +344,7 @@ def test_the_markers_on_a_label_are_read_by_another_library():
         {"fibre": ["wool"], "dye": ["madder"]}, name="Autumn", replicates=1, controls=False
     )
     template, data, pictures = plan.page(s, "labels")
-    png = press.compiled(template, data, pictures=pictures, form="png", ppi=300)
+    png = press.typeset(template, data, pictures=pictures, form="png", ppi=300)
     picture = cv2.imdecode(np.frombuffer(png, np.uint8), cv2.IMREAD_GRAYSCALE)
     family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36H11)
     corners, numbers, _ = cv2.aruco.ArucoDetector(family).detectMarkers(picture)

@@ -51,7 +51,7 @@ def test_a_change_is_surer_where_photos_go_together(washed):
     pair, (first, second) = washed
     kin = measure.kinship(first, second)
     assert kin.verdict == "together"
-    joined = measure.joined(earlier(first), kin, second, NAMES).measured
+    joined = measure.join(earlier(first), kin, second, NAMES).measured
     apart, together = graded(first, second), graded(first, joined)
     width = (together["dE00_high"] - together["dE00_low"]).median()
     assert width < 0.6 * (apart["dE00_high"] - apart["dE00_low"]).median()
@@ -66,7 +66,7 @@ def test_a_change_is_surer_where_photos_go_together(washed):
 def test_shared_errors_never_promise_more_than_a_reading_has(washed):
     _, (first, second) = washed
     kin = measure.kinship(first, second)
-    joined = measure.joined(earlier(first), kin, second, NAMES).measured
+    joined = measure.join(earlier(first), kin, second, NAMES).measured
     rows = joined.shared
     assert not rows.duplicated(["reading", "factor"]).any()
     assert set(rows["source"]) == {"first.jpg"}
@@ -95,7 +95,7 @@ def test_a_clipped_window_shares_little_and_a_clipped_patch_changes_nothing(wash
     kin = measure.kinship(first, second)
 
     def shared(before, after):
-        return factors(measure.joined(earlier(before), kin, after, NAMES).measured)
+        return factors(measure.join(earlier(before), kin, after, NAMES).measured)
 
     first, second = flagged(first, ""), flagged(second, "")
     plain = shared(first, second)
@@ -116,7 +116,7 @@ def test_two_cards_of_one_series_compare_as_surely_as_two_windows_of_one():
     first, second = measured(pair)
     kin = measure.kinship(first, second)
     names = {place: f"W{at:02}" for at, place in enumerate(NAMES, 25)}
-    other = measure.joined(earlier(first), kin, second, names).measured
+    other = measure.join(earlier(first), kin, second, names).measured
     alike = (pair.before != pair.after).any(axis=1) & (convert.dE00(pair.before, pair.after) < 3)
     assert alike.sum() >= 3
     one, two = (photo_factors(made)[alike] for made in (first, other))
@@ -131,7 +131,7 @@ def test_an_older_photo_without_a_recipes_part_still_pairs(washed):
     _, (first, second) = washed
     old = first.shared[first.shared["scope"].eq("photo")].drop(columns="scope")
     before = measure.Earlier("first.jpg", readings(first), old.assign(scope="photo"))
-    joined = measure.joined(before, measure.kinship(first, second), second, NAMES)
+    joined = measure.join(before, measure.kinship(first, second), second, NAMES)
     assert set(joined.measured.shared["scope"]) == {"photo"}
 
 
@@ -185,8 +185,8 @@ def test_witnesses_say_what_the_camera_did(washed):
     moved = second.table.copy()
     moved["L"] += 3.0
     other = replace(second, table=moved)
-    told = measure.joined(earlier(first), kin, other, NAMES, ("W01", "W24"))
-    plain = measure.joined(earlier(first), kin, other, NAMES)
+    told = measure.join(earlier(first), kin, other, NAMES, ("W01", "W24"))
+    plain = measure.join(earlier(first), kin, other, NAMES)
     assert plain.taken_off[0] == 0
     assert plain.witnesses.empty
     assert told.taken_off[0] > 0.5
@@ -203,7 +203,7 @@ def test_a_book_keeps_which_photos_go_together(washed, tmp_path):
     bk, _ = book.add_photo(bk, first, paths[0], NAMES)
     source = bk.readings["source"].iloc[0]
     before = measure.earlier(bk, source)
-    joined = measure.joined(before, measure.kinship(first, second), second, NAMES, ("W02",))
+    joined = measure.join(before, measure.kinship(first, second), second, NAMES, ("W02",))
     bk, rows = book.add_photo(
         bk, joined.measured, paths[1], NAMES, exposure="wash", amount=5, unit="cycle",
         goes_with=source, witnesses=("W02",),

@@ -121,7 +121,7 @@ def unlike_saved(bk: Book) -> list[dict[str, Any]]:
     """
     found = [{**fault, "grave": True} for fault in _list_ignored(bk.path)]
     last = store.latest(bk.path)
-    if last is None or store.unfinished(bk.path):
+    if last is None or store.unfinished_saves(bk.path):
         return found
     listed = (PACKAGE, *TABLE_FILES.values())
     differ = [file for file in listed if bk.stamp.get(file) != last["files"].get(file)]

@@ -228,7 +228,7 @@ def add_photo(
     taken_at : str
         Such as ``2026-04-30T14:05:00``.
     goes_with : str
-        Source of the earlier photo that this one goes with, where `measure.joined` has given
+        Source of the earlier photo that this one goes with, where `measure.join` has given
         their readings the error that they share.
     witnesses : collection of str
         Swatches that were never treated, whatever the others went through.

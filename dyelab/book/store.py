@@ -103,7 +103,7 @@ def latest(path: Path) -> dict[str, Any] | None:
     return next(_sound(path, _history(path, ".json")[::-1]), None)
 
 
-def unfinished(path: Path) -> list[dict[str, Any]]:
+def unfinished_saves(path: Path) -> list[dict[str, Any]]:
     """Saves that count and wait to be finished: whole, and newer than every finished version."""
     newest = number((_history(path, ".json") or [""])[-1]) or 0
     waiting = [m for m in _sound(path, _history(path, ".pending")) if m["version"] > newest]
@@ -133,7 +133,7 @@ def faults(path: Path) -> list[tuple[str, str, str]]:
 
 def _damage(path: Path) -> dict[str, str]:
     found = {}
-    whole = {manifest["version"] for manifest in unfinished(path)}
+    whole = {manifest["version"] for manifest in unfinished_saves(path)}
     for name in [*_history(path, ".json"), *_history(path, ".pending")]:
         try:
             _believe(path, name)
@@ -152,7 +152,7 @@ def snapshot(path: Path, names: Iterable[str]) -> dict[str, bytes]:
     """
     wanted = list(names)
     for _ in range(_TRIES):
-        waiting = unfinished(path)
+        waiting = unfinished_saves(path)
         if waiting and not _is_finished(path):
             after = _after(path, waiting[-1]).items()
             held = {name: c for name, c in after if c is not None}
@@ -291,7 +291,7 @@ def _settle(folder: Path) -> None:
 
 def recover(path: Path) -> None:
     """Finish a save that was interrupted after it counted; sweep up one that never did."""
-    for manifest in unfinished(path):
+    for manifest in unfinished_saves(path):
         for name, sha in manifest["files"].items():
             _install(path, name, sha, manifest["before"].get(name))
         for name in manifest["removed"]:

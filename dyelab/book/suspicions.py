@@ -163,7 +163,7 @@ def _jumps(bk: Book) -> Iterator[dict[str, Any]]:
     if len(nm) < 3 or len(bk.spectra) == 0:
         return
     R = bk.spectra[bands].to_numpy(float)
-    off, jumps = jumping(nm, R)
+    off, jumps = find_jumps(nm, R)
     for at in np.flatnonzero(jumps):
         band = int(np.nanargmax(off[at])) + 1
         yield _fault("spectra.csv", int(at) + 2, bands[band], f"{R[at, band]:.4g}",
@@ -171,7 +171,7 @@ def _jumps(bk: Book) -> Iterator[dict[str, Any]]:
                      right=R[at, band + 1])  # fmt: skip
 
 
-def jumping(nm: np.ndarray, R: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def find_jumps(nm: np.ndarray, R: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """How far each inner band of spectra (n, k) is off its neighbours' middle; which ones jump."""
     off = np.abs(R[:, 1:-1] - (R[:, :-2] + R[:, 2:]) / 2)
     off[:, (nm[2:] - nm[:-2]) > 2 * _CLOSE_BANDS] = 0

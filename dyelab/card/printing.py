@@ -39,7 +39,7 @@ def bitmap(card: Layout, pixels_per_mm: float) -> np.ndarray:
     import cv2
     from PIL import Image
 
-    content = press.compiled(_TEMPLATE.read_text(encoding="utf-8"), _describe(card), form="png")
+    content = press.typeset(_TEMPLATE.read_text(encoding="utf-8"), _describe(card), form="png")
     page = np.asarray(Image.open(io.BytesIO(content)).convert("L"))
     size = tuple(round(side * pixels_per_mm) for side in card.page_mm)
     return cv2.resize(page, size, interpolation=cv2.INTER_AREA)

@@ -198,13 +198,13 @@ def _linked(
         read.photo(path), reference, layout=options["card"], white=options["white"],
         method=options["method"],
     )  # fmt: skip
-    before, kin = measure.paired(bk, source, made, path, reference)
+    before, kin = measure.compare_earlier(bk, source, made, path, reference)
     said = "together" if kin.verdict == "together" else f"apart_{kin.verdict}"
     click.echo(f"{path.name}: " + words.say(f"capture.{said}", apart=kin.apart))
     if said != "together":
         return made, {}
     asked = tuple(options["witnesses"].replace(",", " ").split())
-    joined = measure.joined(before, kin, made, names, asked)
+    joined = measure.join(before, kin, made, names, asked)
     for row in joined.witnesses.to_dict("records"):
         key = "capture.witness_large" if row["large"] else "capture.witness"
         click.echo(words.say(key, swatch=row["swatch"], change=row["dE00"]))

@@ -6,10 +6,10 @@ from numpy.typing import ArrayLike
 
 from dyelab.convert.lab import lab_to_lch
 from dyelab.errors import InputError
-from dyelab.numerics import pieced
+from dyelab.numerics import in_pieces
 
 
-@pieced(2)
+@in_pieces(2)
 def dE76(reference: ArrayLike, sample: ArrayLike) -> np.ndarray:
     """ΔE*ab, the distance in CIELAB (CIE 15): (..., 3) and (..., 3) to (...).
 
@@ -22,7 +22,7 @@ def dE76(reference: ArrayLike, sample: ArrayLike) -> np.ndarray:
     return np.linalg.norm(np.asarray(sample, float) - np.asarray(reference, float), axis=-1)
 
 
-@pieced(2)
+@in_pieces(2)
 def dE00(reference: ArrayLike, sample: ArrayLike) -> np.ndarray:
     """ΔE00 with kL = kC = kH = 1 (CIE 142, ISO/CIE 11664-6): (..., 3) and (..., 3) to (...).
 
@@ -77,7 +77,7 @@ def _T(h: np.ndarray) -> np.ndarray:
     return 1 - 0.17 * cosines[0] + 0.24 * cosines[1] + 0.32 * cosines[2] - 0.20 * cosines[3]
 
 
-@pieced(2)
+@in_pieces(2)
 def dECMC(reference: ArrayLike, sample: ArrayLike, l: float = 2, c: float = 1) -> np.ndarray:  # noqa: E741
     """ΔE CMC(l:c) (ISO 105-J03), 2:1 as textiles use it: (..., 3) and (..., 3) to (...).
 

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dyelab.numerics import pieced
+from dyelab.numerics import in_pieces
 
 _EPSILON = 216 / 24389
 _KAPPA = 24389 / 27
@@ -17,7 +17,7 @@ _CAT16 = np.array(
 )
 
 
-@pieced(1)
+@in_pieces(1)
 def xyz_to_lab(xyz: ArrayLike, white: np.ndarray) -> np.ndarray:
     """CIELAB from XYZ and the white's XYZ on the same scale (CIE 15): (..., 3) to (..., 3).
 
@@ -33,7 +33,7 @@ def xyz_to_lab(xyz: ArrayLike, white: np.ndarray) -> np.ndarray:
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
 
-@pieced(1)
+@in_pieces(1)
 def lab_to_xyz(lab: ArrayLike, white: np.ndarray) -> np.ndarray:
     """XYZ from CIELAB, on the scale of the white's XYZ (CIE 15): (..., 3) to (..., 3).
 

@@ -458,7 +458,7 @@ def logo_of(content: bytes, form: str, name: str) -> Logo:
     'svg'
     """
     try:
-        press.compiled(f'#image("logo.{form}", width: 1cm)', {}, pictures={f"logo.{form}": content})
+        press.typeset(f'#image("logo.{form}", width: 1cm)', {}, pictures={f"logo.{form}": content})
     except InputError as fault:
         kind = form.upper()
         raise InputError(

@@ -67,7 +67,7 @@ def _sheets(page: Page, **asked: Any) -> list[bytes]:
 def _compiled(page: Page, **asked: Any) -> bytes:
     data, pictures = _data(page)
     template = (_HERE / "page.typ").read_text(encoding="utf-8")
-    return press.compiled(template, data, pictures=pictures, **asked)
+    return press.typeset(template, data, pictures=pictures, **asked)
 
 
 def _enlarged(page: Page) -> bytes:
@@ -75,7 +75,7 @@ def _enlarged(page: Page) -> bytes:
     drawn = {f"{i}.svg": sheet for i, sheet in enumerate(_sheets(page, form="svg"))}
     title = keep_units(page.title)
     data = {"title": title, "paper": page.paper.lower(), "landscape": page.landscape}
-    return press.compiled(_LARGE, {**data, "sheets": list(drawn)}, pictures=drawn)
+    return press.typeset(_LARGE, {**data, "sheets": list(drawn)}, pictures=drawn)
 
 
 def _data(page: Page) -> tuple[dict[str, Any], dict[str, bytes]]:

@@ -196,7 +196,7 @@ def other_camera(first: str | Path, second: str | Path) -> bool:
     return all(cameras) and cameras[0] != cameras[1]
 
 
-def joined(
+def join(
     earlier: Earlier,
     kin: Kinship,
     measured: Measured,
@@ -239,7 +239,7 @@ def joined(
     >>> bk = book.save(book.add_photo(bk, measured, photo, {"A1": "K-01"})[0])
     >>> first = measure.earlier(bk, bk.photos["photo"].iloc[0])
     >>> kin = measure.kinship(measured, measured)
-    >>> measure.joined(first, kin, measured, {"A1": "K-01"}).taken_off.tolist()
+    >>> measure.join(first, kin, measured, {"A1": "K-01"}).taken_off.tolist()
     [0.0, 0.0, 0.0]
     """
     measured, common = _as_the_first(measured, kin, earlier)
@@ -435,7 +435,7 @@ def _tell_witnesses(
     )
 
 
-def paired(
+def compare_earlier(
     bk: Book, source: str, made: Measured, file: Path | None, reference: Reference | None
 ) -> tuple[Earlier, Kinship]:
     """Measure an earlier photo again, as it lies in the book, and compare another with it.
@@ -468,7 +468,7 @@ def paired(
     >>> made = measure.photo(read.photo(photo), average)
     >>> bk = book.save(book.add_photo(bk, made, photo, {"A1": "K-01"})[0])
     >>> source = bk.photos["photo"].iloc[0]
-    >>> measure.paired(bk, source, made, None, average)[1].verdict
+    >>> measure.compare_earlier(bk, source, made, None, average)[1].verdict
     'together'
     """
     before = earlier(bk, source)

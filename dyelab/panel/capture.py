@@ -157,7 +157,7 @@ class Capture(frame.Panel):
             self.measured = self._of(reference, count, known)
         self._corrected = list(known["sample"])
         told = picked["goes_with"], self.measured, self.origin, reference
-        self._goes_with = measure.paired(self.book, *told) if picked["goes_with"] else None
+        self._goes_with = measure.compare_earlier(self.book, *told) if picked["goes_with"] else None
         return self._told(self.measured, self._naming())
 
     def _of(
@@ -368,7 +368,7 @@ class Capture(frame.Panel):
         self._joined = None
         if self._goes_with and self._goes_with[1].verdict == "together":
             seen = _witnesses(self.values["witnesses"])
-            self._joined = measure.joined(*self._goes_with, made, names, seen)
+            self._joined = measure.join(*self._goes_with, made, names, seen)
         return made if self._joined is None else self._joined.measured
 
     def _show_names(self) -> None:

@@ -279,7 +279,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     listed, used = books.materials(book), planned.baths["material"].unique()
     asked = {"paper": chosen["paper"], "children": chosen["children"], "listed": listed}
     template, data, pictures = plan.page(planned, "baths", **asked)
-    made: Any = press.compiled(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
+    made: Any = press.typeset(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
     preview = [(words.say("planning.first_page"), made[0] if isinstance(made, list) else made)]
     baths = planned.baths[_SHOWN].assign(weigh_g=planned.baths["weigh_g"].replace(0, np.nan))
     return frame.Shown(

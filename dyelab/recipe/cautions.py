@@ -60,7 +60,7 @@ def statements(text: str) -> tuple[list[str], list[str]]:
     return list(dict.fromkeys(known)), [*unknown, *filter(None, rest)]
 
 
-def unstated(names: list[str], listed: pd.DataFrame) -> list[str]:
+def without_hazards(names: list[str], listed: pd.DataFrame) -> list[str]:
     """Return the chemicals among these materials whose hazards nobody has looked up."""
     rows = _rows(names, listed)
     blank = rows["hazards"].eq("") & rows["role"].isin(_CHEMICAL)
@@ -232,7 +232,7 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
     if unknown:
         text = ", ".join(dict.fromkeys(unknown))[:80]
         said.append(words.say("recipe.unknown_statement", what=text))
-    asked = unstated(names, known)
+    asked = without_hazards(names, known)
     if asked:
         said.append(words.say("recipe.no_statement", what=", ".join(asked)))
     return tuple(said)

@@ -93,7 +93,7 @@ def drawn(seed, kind, part, differs="", **how):
 
 def linked(first, second, kin, witnesses=(), names=NAMES):
     before = measure.Earlier("first.jpg", readings(first, "none"), first.shared)
-    return measure.joined(
+    return measure.join(
         before, kin, second, dict(zip(second.table["place"], names, strict=True)), witnesses
     )
 

@@ -79,7 +79,7 @@ def main(argv):
                 say(f"{world.__name__}, {recipes} recipes, {name}", factor, *found)
     nm, R, _ = surfaces()
     for factor in (0.5, 1, 2):
-        say("JUMP", factor, *shares("JUMP", factor, lambda s: RULES.jumping(nm, s)[1],
+        say("JUMP", factor, *shares("JUMP", factor, lambda s: RULES.find_jumps(nm, s)[1],
                                     mistyped(R, rng), R))  # fmt: skip
 
 

@@ -163,7 +163,7 @@ def _steps(text: str) -> list[str]:
     return joined
 
 
-def nothing(text: str) -> bool:
+def is_nothing(text: str) -> bool:
     """Whether a cell says that something was not used: blank, ``none``, ``ohne Beize``."""
     held = text.strip().lower()
     without = r"(?:sin|ohne|sans|senza|zonder|without|no)\s\w+$"
@@ -171,7 +171,7 @@ def nothing(text: str) -> bool:
 
 
 def _part(piece: str, where: Locale) -> Part | None:
-    if nothing(piece) or not piece.strip(" .:"):
+    if is_nothing(piece) or not piece.strip(" .:"):
         return None
     dips = _DIPS.search(piece)
     rest = _DIPS.sub(" ", piece) if dips else piece
@@ -273,7 +273,7 @@ _UNITS = {"wash": "cycle", "light": "h"}
 def exposure(text: str, where: Locale) -> Exposure | None:
     """Read ``new``, ``after 5 washes``, ``20 h light``, ``W5``; None where it isn't understood."""
     held = " ".join(text[: limits.PHRASE].lower().split())
-    if nothing(held):
+    if is_nothing(held):
         return _BARE
     if match := re.fullmatch(r"([wl])\s*(\d+)\s*h?", held):
         kind = "wash" if match[1] == "w" else "light"

@@ -146,7 +146,9 @@ def _of_unit(heading: str, before: str) -> str:
 
 def _by_cells(sheet: Sheet, column: str, found: dict[str, str], listed: pd.DataFrame) -> str:
     """What a column without a known heading holds, by its cells: a test, a day, steps in words."""
-    held = [text for text in dict.fromkeys(sheet.frame[column]) if not cells.nothing(text)][:_SEEN]
+    held = [text for text in dict.fromkeys(sheet.frame[column]) if not cells.is_nothing(text)][
+        :_SEEN
+    ]
     worded = [text for text in held if re.search(r"[^\W\d_]{2}", text)]
     if not worded or len(worded) < len(held):
         return ""

@@ -423,7 +423,7 @@ def _steps_told(cell: _Cell) -> list[_Step]:
         named = ""
     if named:
         found.append({**_step(named, "", _TICKED), "\0written": cell.heading})
-    if not cell.parts and not cells.nothing(cell.text):
+    if not cell.parts and not cells.is_nothing(cell.text):
         cell.lose("no_material")
     return found
 
@@ -473,7 +473,7 @@ _TICKED = cells.Part("", None, "", 1)  # used, with no dose told
 def _dose(cell: _Cell) -> cells.Part | None:
     """A dose as written; None where there is none; its value None where it was only ticked."""
     held = cell.text
-    if not cell.heading or cells.nothing(held):
+    if not cell.heading or cells.is_nothing(held):
         zero = held.lower() not in ("", "-", "–", "—", "n/a", "na", "/")
         return cells.Part("", 0.0, "", 1) if zero and cell.heading else None
     if held.lower() in cells.YES:
@@ -749,7 +749,7 @@ def _exposure(row: _Row, after: str) -> cells.Exposure | None:
     if not told.heading and not counted.heading:
         return _of_sheet(row.taking, row.sheet) or found
     number = cells.amount(counted.text, counted.where) if counted.text else None
-    if number is None and not cells.nothing(counted.text):
+    if number is None and not cells.is_nothing(counted.text):
         counted.lose("colour")
     if number is None or found.amount is not None:
         return found
