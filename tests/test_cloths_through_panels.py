@@ -69,7 +69,7 @@ def test_overdyes_and_tartar_go_through_the_panels(tmp_path):
     iron = metals.panel(bk)
     iron.choices["dye"].value = "weld + indigo"
     told = html.unescape(iron.sentence)
-    assert "2 % iron made weld 50 %, then indigo 5 % in 3 dips" in told
+    assert "With 2 % iron, weld 50 %, then indigo 5 % in 3 dips" in told
     assert "weld 50 %, then indigo 5 % in 3 dips" in iron.values["recipe"]
     assert compare.panel(bk).shown is not None
     seen = browse.panel(bk)

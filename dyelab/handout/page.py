@@ -551,8 +551,10 @@ def numbers(lab: Sequence[float]) -> str:
     return f"L* {L}  a* {a}  b* {b}"
 
 
-def number_table(frame: pd.DataFrame, caption: str = "", decimals: int = 1) -> NumberTable:
-    """A DataFrame as a printed table: headings in words, blanks for what is missing.
+def number_table(
+    frame: pd.DataFrame, caption: str = "", decimals: int | Sequence[int] = 1, missing: str = "–"
+) -> NumberTable:
+    """A DataFrame as a printed table: headings in words, a dash or blank for what is missing.
 
     Examples
     --------
@@ -562,12 +564,18 @@ def number_table(frame: pd.DataFrame, caption: str = "", decimals: int = 1) -> N
     (('50.1',),)
     """
     frame = words.in_words(frame)
-    numeric = tuple(bool(pd.api.types.is_numeric_dtype(frame[c])) for c in frame.columns)
+    numeric = tuple(bool(pd.api.types.is_numeric_dtype(kind)) for kind in frame.dtypes)
     heads = tuple(words.heading(str(name)) for name in frame.columns)
-    fine = [2 if name in table.STANDARD_UNCERTAINTIES else decimals for name in frame.columns]
+    given = [decimals] * len(heads) if isinstance(decimals, int) else decimals
+    # the doubt of an instrument isn't nothing because it is under 0.05
+    fine = [
+        2 if name in table.STANDARD_UNCERTAINTIES else n
+        for name, n in zip(frame, given, strict=True)
+    ]
     rows = tuple(
-        tuple(map(cell, row, fine)) for row in frame.itertuples(index=False)
-    )  # the doubt of an instrument isn't nothing because it is under 0.05
+        tuple(cell(value, n, missing=missing) for value, n in zip(row, fine, strict=True))
+        for row in frame.itertuples(index=False)
+    )
     return NumberTable(heads, rows, numeric, caption)
 
 

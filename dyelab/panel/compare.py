@@ -265,7 +265,7 @@ def _spectra(spectra: pd.DataFrame | None, one: _Asked) -> tuple[go.Figure, str]
     if depth is None:
         raise InputError(words.say("comparing.no_spectra", recipe=best["recipe"]))
     curves = depth.wavelengths, depth.reference, depth.sample
-    names = str(best["reference"]), str(best["recipe"])
+    names = words.say("comparing.before"), str(best["level"])
     return drawn.spectra(*curves, names=names), depth.sentence
 
 
@@ -311,5 +311,10 @@ def _family(made: pd.DataFrame, held: dict[str, str]) -> go.Figure:
         if name in ("dye", "fibre"):
             keep &= (made[name] == value).to_numpy()
     part = made[keep].reset_index(drop=True)
-    labels = shift.label(part, ("dye",))
-    return drawn.family(part, labels=[label or words.say("comparing.plain") for label in labels])
+    labels = [label or words.say("comparing.plain") for label in shift.label(part, ("dye",))]
+    doses = map(shift.dose_text, part["dye"], part["dye_wof"])
+    told = [  # two doses of the dye are two leaves
+        f"{label}, {dose}" if labels.count(label) > 1 else label
+        for label, dose in zip(labels, doses, strict=True)
+    ]
+    return drawn.family(part, labels=told)

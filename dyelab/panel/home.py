@@ -10,7 +10,7 @@ import pandas as pd
 
 from dyelab import plan, words
 from dyelab.book import Book
-from dyelab.panel import frame, html_parts, save
+from dyelab.panel import frame, save
 from dyelab.plot import style
 from dyelab.table import LAB
 
@@ -80,7 +80,7 @@ def _next(book: Book) -> str:
     if not entries:
         first = "plan" if book.swatches.empty else "compare"
         entries = [(PAGES[first], words.say(f"home.first_{first}"), "")]
-    return f"<h3>{html_parts.escape(words.say('home.next'))}</h3>{links(entries)}"
+    return links("home.next", entries)
 
 
 def _entry(one: plan.Task) -> tuple[str, str, str]:
@@ -92,8 +92,8 @@ def _entry(one: plan.Task) -> tuple[str, str, str]:
 
 def _doors() -> str:
     entries = [(page, words.say(f"home.to_{name}"), "") for name, page in PAGES.items()]
-    title = html_parts.escape(words.say("home.doors"))
-    return f'<nav class="dl-doors" aria-label="{title}"><h3>{title}</h3>{links(entries)}</nav>'
+    title = escape(words.say("home.doors"), quote=True)
+    return f'<nav class="dl-doors" aria-label="{title}">{links("home.doors", entries)}</nav>'
 
 
 def _recent() -> str:
@@ -104,8 +104,7 @@ def _recent() -> str:
     if not newest:
         return ""
     entries = [(f"../files/{save.FOLDER}/{quote(path.name)}", path.name, "") for path in newest]
-    title = html_parts.escape(words.say("home.recent"))
-    return f"<h3>{title}</h3>{links(entries)}"
+    return links("home.recent", entries)
 
 
 def wall(rows: pd.DataFrame) -> str:
@@ -156,12 +155,12 @@ def _key() -> str:
     return f'<ul class="dl-key">{keys}</ul>'
 
 
-def links(entries: Iterable[tuple[str, str, str]]) -> str:
-    """Presses that lead to a page: (its notebook or file, what is said, a second line)."""
+def links(key: str, entries: Iterable[tuple[str, str, str]]) -> str:
+    """A heading over presses that lead: (a notebook or file, what is said, a second line)."""
     items = "".join(
         f'<li><a class="dl-to" href="{escape(page, quote=True)}">{escape(text)}</a>'
         + (f"<small>{escape(more)}</small>" if more else "")
         + "</li>"
         for page, text, more in entries
     )
-    return f'<ul class="dl-next">{items}</ul>'
+    return f'<h3>{escape(words.say(key))}</h3><ul class="dl-next">{items}</ul>'

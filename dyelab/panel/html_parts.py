@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import words
-from dyelab.handout.page import cell
+from dyelab.handout.page import number_table
 from dyelab.plot import style
 from dyelab.table import LAB
 
@@ -139,11 +139,11 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
     """A table that scrolls in its own box, numbers to the right, headings in words."""
     if frame is None or not len(frame.columns):
         return ""
-    frame = words.in_words(frame)
-    columns = [frame.iloc[:, i] for i in range(frame.shape[1])]
-    heads = "".join(map(_head, map(str, frame.columns), columns))
-    cells = zip(*map(_cells, columns), strict=True)
-    rows = "".join(f"<tr>{''.join(row)}</tr>" for row in cells)
+    digits = [_decimals(frame.iloc[:, i]) for i in range(frame.shape[1])]
+    made = number_table(frame, decimals=digits, missing="")
+    kinds = [_kind(right, [row[i] for row in made.rows]) for i, right in enumerate(made.numeric)]
+    heads = "".join(map(_head, map(str, frame.columns), made.headings, kinds))
+    rows = "".join(f"<tr>{''.join(map(_cell, row, kinds))}</tr>" for row in made.rows)
     label = escape(title, quote=True)
     return (
         f'<div class="dl-table" role="region" tabindex="0" aria-label="{label}">'
@@ -151,8 +151,12 @@ def table(frame: pd.DataFrame | None, title: str) -> str:
     )
 
 
-def _head(name: str, column: pd.Series) -> str:
-    return f'<th scope="col"{_kind(column)}{_meaning(name)}>{escape(words.heading(name))}</th>'
+def _head(name: str, heading: str, kind: str) -> str:
+    return f'<th scope="col"{kind}{_meaning(name)}>{escape(heading)}</th>'
+
+
+def _cell(text: str, kind: str) -> str:
+    return f"<td{kind}>{_together(text)}</td>"
 
 
 def _meaning(column: str) -> str:
@@ -174,31 +178,21 @@ def glossary() -> str:
     return f'<dl class="dl-glossary" style="{grid}">{terms}</dl>'
 
 
-def _cells(column: pd.Series) -> list[str]:
-    kind, whole = _kind(column), _whole(column)
-    return [f"<td{kind}>{_together(cell_text(value, whole=whole))}</td>" for value in column]
-
-
-def _whole(cells: pd.Series) -> bool:
-    """Whether a column of numbers holds counts only: those are shown without decimals."""
+def _decimals(cells: pd.Series) -> int:
+    """Decimals of a column: as many as its numbers have, two at most."""
     if not pd.api.types.is_numeric_dtype(cells):
-        return False
+        return 2
     there = cells.dropna().to_numpy(float)
-    return bool((there == np.round(there)).all())
+    return next((n for n in (0, 1) if (there == np.round(there, n)).all()), 2)
 
 
-def _kind(cells: pd.Series) -> str:
+def _kind(right: bool, texts: Sequence[str]) -> str:
     """Class of a column: numbers to the right; text gets the room it needs to be read."""
-    if pd.api.types.is_numeric_dtype(cells):
+    if right:
         return ' class="dl-num"'
-    most = cells.map(lambda cell: len(cell_text(cell))).max() if len(cells) else 0
+    most = max(map(len, texts), default=0)
     size = "short" if most <= _SHORT else "middle" if most <= _LONG else "long"
     return f' class="dl-{size}"'
-
-
-def cell_text(value: Any, *, whole: bool = False) -> str:
-    """A cell as a reader sees it: blank for missing, two decimals at most."""
-    return cell(value, 0 if whole else 2, missing="")
 
 
 def _together(text: str) -> str:

@@ -239,7 +239,12 @@ def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     return frame.Shown(
         words.say("exploring.reach", group=fibre, **told),
         drawn.gamut(outlines, mine),
-        parts.counts,
+        _named_groups(parts.counts),
         notes=notes,
         care=_care(bench, mine),
     )
+
+
+def _named_groups(counts: pd.DataFrame) -> pd.DataFrame:
+    bare = f" · {words.say('exploring.no_mordant')}"
+    return counts.assign(group=counts["group"].str.replace(" · none", bare, regex=False))
