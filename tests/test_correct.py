@@ -18,7 +18,7 @@ def panel(tmp_path):
 def put(panel, **given):
     for name, value in given.items():
         panel.choices[name].value = value
-    panel.actions["correcting.put_step"].click()
+    panel.actions["correcting.put"].click()
     return panel.told.value
 
 

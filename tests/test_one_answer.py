@@ -105,7 +105,7 @@ def test_the_panel_of_comparisons_agrees(typed, asked, tmp_path, monkeypatch):
     panel.choices["dye"].value = comparing.ALL
     for metal in shift.metals_of(colours.source(typed).made):
         panel.choices["what"].value = metal
-        shown = panel.shown.table.set_index("recipe")["dE00"].sort_index()
+        shown = panel.shown.numbers.set_index("recipe")["dE00"].sort_index()
         wanted = sorted(row["dE00"] for (m, _), row in asked.items() if m == metal)
         assert sorted(shown) == pytest.approx(wanted, abs=1e-9)
 

@@ -190,6 +190,7 @@ def test_a_book_goes_out_from_the_panel_and_another_comes_in(planned, tmp_path):
     panel = exchange.panel(planned)
     for task in ("zip", "xlsx", "folder"):
         panel.choices["task"].value = task
+        assert panel.actions["exchange.go"].description.startswith("Save the")
         panel.actions["exchange.go"].click()
     assert sorted(path.name for path in (tmp_path / "saved").iterdir()) == ["b", "b.xlsx", "b.zip"]
     other = book.save(book.create(tmp_path / "other"))

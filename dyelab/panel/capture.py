@@ -320,7 +320,7 @@ class Capture(frame.Panel):
         self.opened = books.open(grown.path)
         key = "capture.added_new" if new else "capture.added"
         self._forget()
-        self._say(words.say(key, count=len(rows), new=new, state=state))
+        self._display(frame.Shown(words.say(key, count=len(rows), new=new, state=state)))
         self._tell_others()
 
     def _alone(self, told: dict[str, Any]) -> bool:

@@ -155,7 +155,7 @@ def _first(numbers: pd.DataFrame, formula: str) -> pd.DataFrame:
     """The columns that answer, the ones a screen has room for; all of them are saved."""
     ends = [formula, f"{formula}_low", f"{formula}_high"]
     more = ["more_swatches"] if (numbers["more_swatches"] > 0).any() else []
-    return numbers[["recipe", "verdict", "moved", *ends, *more]].dropna(axis=1, how="all")
+    return numbers[["recipe", "verdict", "moved", *ends, *more]].dropna(axis=1, how="all").round(1)
 
 
 def _sentence(one: _Asked) -> str:

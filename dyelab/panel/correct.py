@@ -25,17 +25,7 @@ _NOTHING = cells.Part("", None, "", 1)
 _EXPOSURES = ("wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
 
 
-class Correct(frame.Panel):
-    """The panel whose one button says what it would do."""
-
-    def _display(self, shown: frame.Shown) -> None:
-        super()._display(shown)
-        if self.choices:
-            (press,) = self.actions.values()
-            press.description = words.say(f"correcting.put_{self.choices['task'].value}")
-
-
-def panel(book: frame.Chosen = None) -> Correct:
+def panel(book: frame.Chosen = None) -> frame.Panel:
     """Correct, rename, delete, or enter what was not planned; each is saved at once.
 
     Parameters
@@ -43,10 +33,10 @@ def panel(book: frame.Chosen = None) -> Correct:
     book : Book or path, optional
         Else the one the session was opened with, else the last one, else the example.
     """
-    return Correct(
+    return frame.Panel(
         *("correct", "correcting.title", _choose, _show),
         refresh=_fit,
-        actions={"correcting.put_step": _put},
+        actions={"correcting.put": _put},
         main=True,
         remember="never",
         book=book,

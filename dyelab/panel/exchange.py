@@ -11,6 +11,7 @@ from dyelab import table, words
 from dyelab.book import Book, Changes, Incoming, Sheet
 from dyelab.book.spreadsheet.columns import KINDS, meaning
 from dyelab.errors import InputError
+from dyelab.handout.page import capital
 from dyelab.panel import choices, frame, html_parts, remember, save
 from dyelab.panel.book_choice import typed_path
 
@@ -153,7 +154,8 @@ class Exchange(frame.Panel):
         count = len(saved.swatches) - before
         said = words.say("exchange.taken", count=count, book=saved.title)
         slips = books.suspicions(saved)["text"].head(_IN_WORDS)
-        return " ".join([said, *(words.say("suspicions.listed", text=text) for text in slips)])
+        told = [capital(words.say("suspicions.listed", text=text)) for text in slips]
+        return " ".join([said, *told])
 
     def _sheet_in(self, removing: bool) -> tuple[Book, str]:
         """Take in what is on show, and remember for the next time how it was understood."""

@@ -98,7 +98,8 @@ class Panel(widgets.VBox):
         Text of a button; `show` then waits for it, for work over a second.
     actions : dict of str to callable, optional
         Buttons below those that save, by the key of their words: ``work(panel) -> str`` does
-        what one says, and returns what is told of it.
+        what one says, and returns what is told of it. With a choice `task`, a button says the
+        words of its key with ``_`` and the task behind, where there are such.
     main : bool, optional
         Whether the first of them is what the panel is for; they then follow the answer.
     beside : sequence of Widget, optional
@@ -405,8 +406,11 @@ class Panel(widgets.VBox):
             + html_parts.care(shown.care)
         )
         self.keep.fit(shown)
-        for press in self.actions.values():
+        task = self.choices["task"].value if "task" in self.choices else ""
+        for key, press in self.actions.items():
             press.layout.display = "none" if self._shut else None
+            if words.there(f"{key}_{task}"):
+                press.description = words.say(f"{key}_{task}")
 
     def _guard(self, work: Callable[[], None]) -> None:
         """Run; whatever goes wrong is said in the answer's place, in words."""

@@ -16,6 +16,7 @@ from dyelab.plot import shift as drawn
 
 _PICKED = ("fibre", "tannin", "dye")
 _COLUMNS = ["part", "share", "share_low", "share_high", "seen_share", "ks", "ks_low", "ks_high"]
+_FIRST = ["part", "share", "share_low", "share_high", "seen_share", "distance", "moved"]
 _COLOUR = ["part", "distance", "distance_low", "distance_high", "dL", "da", "db", "moved"]
 
 
@@ -102,7 +103,10 @@ def _show(
         notes.append(words.say("share.no_spectra"))
     notes += [words.say(f"share.how_{'ks' if found.basis == 'K/S' else 'lab'}")]
     notes += choices.method_notes([found.method], bench.every.methods)
-    return frame.Shown(found.sentence, _figure(found), _table(found), _chips(found, metal), notes)
+    numbers = _table(found)
+    table = numbers[[name for name in _FIRST if name in numbers]].round(1)
+    chips = _chips(found, metal)
+    return frame.Shown(found.sentence, _figure(found), table, chips, notes, numbers=numbers)
 
 
 def _lacks(bench: colours.Source, recipe: str) -> str:
