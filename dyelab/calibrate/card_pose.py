@@ -105,7 +105,7 @@ def find_card(photo: Photo, layout: Layout | None = None) -> Pose:
             break
     _check_found(found, chosen, wanted, photo)
     assert chosen is not None
-    return _posed(photo, chosen, {n: found[n][0] for n in wanted if n in found})
+    return _pose(photo, chosen, {n: found[n][0] for n in wanted if n in found})
 
 
 def from_corners(layout: Layout, corners: np.ndarray) -> Pose:
@@ -208,12 +208,12 @@ def _check_found(
         )
 
 
-def _posed(photo: Photo, layout: Layout, seen: dict[int, np.ndarray]) -> Pose:
+def _pose(photo: Photo, layout: Layout, seen: dict[int, np.ndarray]) -> Pose:
     import cv2
 
     markers = {int(m.place): m for m in layout.markers}
     page = np.concatenate([markers[n].corners for n in seen])
-    pixels = np.concatenate([_refined(photo.pixels, corners) for corners in seen.values()])
+    pixels = np.concatenate([_refine(photo.pixels, corners) for corners in seen.values()])
     to_pixels, _ = cv2.findHomography(page, pixels, 0)
     if to_pixels is None:
         raise InputError(f"{photo.name}: the corner squares don't form a page. {_RETAKE}")
@@ -227,7 +227,7 @@ def _posed(photo: Photo, layout: Layout, seen: dict[int, np.ndarray]) -> Pose:
     return pose
 
 
-def _refined(pixels: np.ndarray, corners: np.ndarray) -> np.ndarray:
+def _refine(pixels: np.ndarray, corners: np.ndarray) -> np.ndarray:
     """Sharpen a marker's corners on its own cut-out of the full picture."""
     import cv2
 

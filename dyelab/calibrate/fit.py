@@ -97,7 +97,7 @@ def calibrated(
     rgb = program.best.undo(stored, light)
     of = known(reference.lab, sure, reference.white)
     response = learn(rgb, reference.spectra, reference.noise * max(1.0, program.misfit) / sure**0.5)
-    fitted = _fitted(rgb, of, response, method)
+    fitted = _fit(rgb, of, response, method)
     out = convert.dE00(of.lab, to_lab(fitted.out, of.white))
     _check_fit(out, reference)
     program = _with_reference(program, rgb, reference.unsure)
@@ -110,16 +110,16 @@ def calibrated(
         patches.assign(dE00=left, dE00_left_out=out), witnesses=stored / light,
         white=of.white,
     )  # fmt: skip
-    return replace(made, strain=_strained(made, rgb, response, reference))
+    return replace(made, strain=_strain(made, rgb, response, reference))
 
 
-def _fitted(rgb: np.ndarray, of: Known, response: Response, method: str) -> Fitted:
+def _fit(rgb: np.ndarray, of: Known, response: Response, method: str) -> Fitted:
     """Mean of a plain fit and one trained on cloths, by how little each misses unseen patches."""
     made = []
     if method != "learned":
         made.append((*_plain(rgb, of), 0.0))
     if method != "plain":
-        made.append((*_learned(rgb, of, response), 1.0))
+        made.append((*_learn(rgb, of, response), 1.0))
     missed = [np.mean(convert.dE00(of.lab, to_lab(out, of.white)) ** 2) for _, out, _ in made]
     share = np.array(missed) ** -_TRUST
     share /= share.sum()
@@ -136,7 +136,7 @@ def _plain(rgb: np.ndarray, of: Known) -> tuple[np.ndarray, np.ndarray]:
     return np.pad(fitted[0], ((0, 0), (0, short))), left_out(phi, of, fitted)
 
 
-def _learned(rgb: np.ndarray, of: Known, response: Response) -> tuple[np.ndarray, np.ndarray]:
+def _learn(rgb: np.ndarray, of: Known, response: Response) -> tuple[np.ndarray, np.ndarray]:
     cloths, phi = training(of.white), terms(rgb, TOP)
     seen = terms(cloths.spectra @ response.mean, TOP)
     fitted = (normal(seen, cloths.of, cloths.share) + normal(phi, of, PATCH)).solved(_RIDGE)
@@ -190,7 +190,7 @@ def corrected(fitted: np.ndarray, cloths: Training, wider: np.ndarray | None = N
     return Errors(raw.lab, raw.off - shift, raw.share, shift, WIDER if wider is None else wider)
 
 
-def _strained(made: Calibration, rgb: np.ndarray, response: Response, of: Reference) -> float:
+def _strain(made: Calibration, rgb: np.ndarray, response: Response, of: Reference) -> float:
     """What no camera sees of the patches' lightness, root mean square, units of CIEDE2000."""
     off = rgb / np.maximum(of.spectra @ response.mean, 1e-4) - 1
     seen = np.einsum("nij,njk,nk->ni", evened(of.lab), made.slope(rgb), off)

@@ -217,10 +217,10 @@ def invented(count: int, rng: np.random.Generator) -> np.ndarray:
         absorbed += height * np.exp(-0.5 * ((wave - place) / drawn(900, 3500)) ** 2)
     iron = 10 ** drawn(-2, 0.9) * (rng.random((count, 1)) < 0.5)
     absorbed += iron * (BANDS / 550) ** -drawn(0.3, 3)
-    return _seen(absorbed, drawn(0.002, 0.02))
+    return _see(absorbed, drawn(0.002, 0.02))
 
 
-def _seen(ks: np.ndarray, surface: np.ndarray) -> np.ndarray:
+def _see(ks: np.ndarray, surface: np.ndarray) -> np.ndarray:
     return surface + (1 - surface) * convert.ks_to_reflectance(ks)
 
 
@@ -230,7 +230,7 @@ def mixed_surfaces(count: int, rng: np.random.Generator) -> np.ndarray:
     one, two = ks[rng.integers(len(ks), size=(2, count))]
     share = rng.uniform(0, 1, (count, 1)) * (rng.random((count, 1)) < 0.5)
     depth = np.exp(rng.normal(0, 0.5, (count, 1)))
-    return _seen(depth * ((1 - share) * one + share * two), rng.uniform(0, 0.01, (count, 1)))
+    return _see(depth * ((1 - share) * one + share * two), rng.uniform(0, 0.01, (count, 1)))
 
 
 def steep(count: int, rng: np.random.Generator) -> np.ndarray:

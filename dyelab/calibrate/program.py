@@ -198,8 +198,8 @@ def fit_program(
     -------
     Program
     """
-    expected = _expected(spectra)[0]
-    seen = stored, expected, _whitening(spectra, noise), frame
+    expected = _expect(spectra)[0]
+    seen = stored, expected, _whiten(spectra, noise), frame
     bare = np.zeros((len(stored), 5)), np.zeros_like(stored), np.empty((0, 3)), np.empty((0, 7))
     problem = _Fit(*seen, *bare)
     if shading is not None and places is not None:
@@ -216,16 +216,16 @@ def fit_program(
     # shows a local map there is likely none.
     local = problem.local(found.x)
     problem = replace(
-        problem, whitening=_whitening(spectra, noise, max(1.0, loud) ** _LOUDER),
+        problem, whitening=_whiten(spectra, noise, max(1.0, loud) ** _LOUDER),
         free_local=float(np.hypot(LEAST_LOCAL, np.sqrt(np.mean(local ** 2)) if local.size else 0)),
     )  # fmt: skip
     found = least_squares(problem, found.x, method="lm", max_nfev=200)
     return _program(problem, found.x, found.jac, shading, loud)
 
 
-def _whitening(spectra: np.ndarray, noise: np.ndarray | float, louder: float = 1.0) -> np.ndarray:
+def _whiten(spectra: np.ndarray, noise: np.ndarray | float, louder: float = 1.0) -> np.ndarray:
     """Inverse roots (3, n, n) of the patches' covariance; coloured ones err `louder` times more."""
-    expected, whole = _expected(spectra)
+    expected, whole = _expect(spectra)
     coloured = np.ptp(spectra, axis=1) / spectra.mean(axis=1) > _COLOURED
     error = (noise * np.where(coloured, louder, 1.0))[:, None] * (expected + 0.02)
     whole = whole + error.T[:, :, None] ** 2 * np.eye(len(spectra))
@@ -242,7 +242,7 @@ def collapsed() -> tuple[np.ndarray, np.ndarray]:
     return mean, spread + made.spreads.mean(axis=0)
 
 
-def _expected(spectra: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _expect(spectra: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     mean, spread = collapsed()
     return spectra @ mean.T, spectra @ spread @ spectra.T
 
@@ -253,7 +253,7 @@ def _program(
     spread = np.linalg.inv(jacobian.T @ jacobian) * max(1.0, loud) ** 2
     rng = np.random.default_rng(0)
     root = numerics.root(spread)
-    moves = [_rising(best, root @ rng.standard_normal(len(best))) for _ in range(DRAWS)]
+    moves = [_rise(best, root @ rng.standard_normal(len(best))) for _ in range(DRAWS)]
     undone = problem.patches(best)
     lit = None
     if shading is not None and len(problem.areas):
@@ -266,7 +266,7 @@ def _program(
     )  # fmt: skip
 
 
-def _rising(best: np.ndarray, move: np.ndarray) -> np.ndarray:
+def _rise(best: np.ndarray, move: np.ndarray) -> np.ndarray:
     """Move from the best, less far if the tone would not rise there."""
     for share in (1.0, 0.5, 0.25):
         if Tone(*(best + share * move)[:3]).rising:

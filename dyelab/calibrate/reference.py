@@ -88,16 +88,16 @@ def reference(source: str | Path = "average", white: White = DEFAULT_WHITE) -> R
     (24, 3)
     """
     if str(source) in convert.target_names():
-        return _published(str(source), white)
+        return _find_published(str(source), white)
     if not Path(source).exists():
         raise InputError(
             f"no file {str(source)!r} with the target's values. Give a measurement file of its "
             f"24 patches, or a published average: {', '.join(convert.target_names())}."
         )
-    return _measured(Path(source), white)
+    return _find_measured(Path(source), white)
 
 
-def _published(name: str, white: White) -> Reference:
+def _find_published(name: str, white: White) -> Reference:
     measured = name == "average"
     light = white if measured else _EDITIONS
     table = convert.target_lab(name, illuminant=light[0], observer=light[1])
@@ -140,7 +140,7 @@ def _average() -> np.ndarray:
     return convert.target_spectra()[[str(int(b)) for b in BANDS]].to_numpy(float)
 
 
-def _measured(path: Path, white: White) -> Reference:
+def _find_measured(path: Path, white: White) -> Reference:
     found = read.measurements(path, options={})
     table = found.spectra if found.spectra is not None else found.lab
     if table is None or len(table) != ROWS * COLUMNS:

@@ -77,7 +77,7 @@ def sample(
     corners = np.array(quads, float).reshape(-1, 4, 2)
     size = np.array(photo.pixels.shape[1::-1])
     inside = np.asarray(((corners >= 1) & (corners <= size - 2)).all(axis=(1, 2)))
-    stored = _stored(photo, corners[inside], steps)
+    stored = _sample_stored(photo, corners[inside], steps)
     linear = np.stack([np.take(curves[:, c], stored[..., c]) for c in range(3)], axis=-1)
     green = linear[..., 1]
     n, width = len(linear), steps // BLOCKS
@@ -95,7 +95,7 @@ def sample(
     )
 
 
-def _stored(photo: Photo, corners: np.ndarray, steps: int) -> np.ndarray:
+def _sample_stored(photo: Photo, corners: np.ndarray, steps: int) -> np.ndarray:
     """Stored values (n, steps, steps, 3) of the pixels nearest to a grid of points in each."""
     import cv2
 

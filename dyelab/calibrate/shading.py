@@ -210,10 +210,10 @@ def _tint(design: np.ndarray, evened: np.ndarray) -> np.ndarray:
     """
     colour = np.log(np.maximum(evened, 1e-5))
     colour = colour - colour.mean(axis=1, keepdims=True)
-    return _ridged(design[:, len(WIDTHS) :], colour, 5, _PRINT_TINT / _LIKELY_TINT)[:5]
+    return _fit_held_back(design[:, len(WIDTHS) :], colour, 5, _PRINT_TINT / _LIKELY_TINT)[:5]
 
 
-def _ridged(design: np.ndarray, aim: np.ndarray, held: int, by: float) -> np.ndarray:
+def _fit_held_back(design: np.ndarray, aim: np.ndarray, held: int, by: float) -> np.ndarray:
     """Least squares, the first terms held back towards nothing."""
     ridge = np.eye(held, design.shape[1]) * by
     aims = np.concatenate([aim, np.zeros((held, *aim.shape[1:]))])
@@ -276,7 +276,7 @@ def _robust(
                 f"{name}: too little of the card's white paper is seen to even out the light. "
                 "Keep the side strips and the paper between the windows uncovered."
             )
-        terms = _ridged(design[kept], light[kept], len(WIDTHS), _HELD)
+        terms = _fit_held_back(design[kept], light[kept], len(WIDTHS), _HELD)
         off = light - design @ terms
         scale = max(1.4826 * float(np.median(np.abs(off[kept]))), _LEAST_OFF)
         now = seen & (np.abs(off) < _LIMIT * scale)

@@ -90,8 +90,8 @@ def find_on_card(photo: Photo, pose: Pose, reference: Reference) -> Target:
     onto = np.array([[1 / _SCALE, 0, area.x_mm], [0, 1 / _SCALE, area.y_mm], [0, 0, 1]])
     picture = _straight(photo, pose.to_pixels @ onto, area.width_mm, area.height_mm)
     score = _Scorer(reference)
-    guess, rivals = _searched(picture, score)
-    best, found = _refined(picture, guess, score)
+    guess, rivals = _search(picture, score)
+    best, found = _refine(picture, guess, score)
     if found < LEAST_SCORE or found - rivals < LEAST_LEAD:
         raise InputError(
             f"{photo.name}: the 24-patch target isn't seen in its area (agreement {found:.2f}, "
@@ -119,7 +119,7 @@ def _roots(photo: Photo, stored: np.ndarray) -> np.ndarray:
     return np.stack([np.take(curves[:, c], stored[..., c]) for c in range(3)], axis=-1)
 
 
-def _searched(picture: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
+def _search(picture: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
     """Best of all places, sizes and quarter turns, and the best score of the other turns."""
     import cv2
 
@@ -131,7 +131,7 @@ def _searched(picture: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
             places = _places(picture.shape, pitch, turn)
             if not len(places):
                 continue
-            seen = _at(means, places[:, None] + _GRID @ _turned(turn).T * pitch)
+            seen = _at(means, places[:, None] + _GRID @ _turn(turn).T * pitch)
             # Upside down, the same places hold the patches in the opposite order.
             for which, values in ((turn, score(seen)), (turn + 2, score(seen[:, ::-1]))):
                 i = int(values.argmax())
@@ -140,12 +140,12 @@ def _searched(picture: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
     order = sorted(best, key=lambda t: best[t][0])
     top = best[order[-1]]
     frame = np.eye(3)
-    frame[:2, :2] = _turned(order[-1]) * top[1]
+    frame[:2, :2] = _turn(order[-1]) * top[1]
     frame[:2, 2] = top[2:]
     return frame, best[order[-2]][0] if len(order) > 1 else 0.0
 
 
-def _turned(turn: int) -> np.ndarray:
+def _turn(turn: int) -> np.ndarray:
     c, s = ((1, 0), (0, 1), (-1, 0), (0, -1))[turn]
     return np.array([[c, -s], [s, c]], float)
 
@@ -179,7 +179,7 @@ def _between(picture: np.ndarray, points: np.ndarray) -> np.ndarray:
     return cv2.remap(picture, x[None], y[None], cv2.INTER_LINEAR, borderMode=edge)[0]
 
 
-def _refined(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
+def _refine(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
     """Fine place, size and angle, rewarding patches that are even inside."""
     from scipy.optimize import minimize
 
@@ -188,7 +188,7 @@ def _refined(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np
     points = (_GRID[:, None] + inner).reshape(-1, 2)
 
     def seen(move: np.ndarray) -> np.ndarray:
-        values = _between(picture, through(_moved(frame, move), points))
+        values = _between(picture, through(_move(frame, move), points))
         return values.reshape(len(_GRID), len(inner), 3).astype(float)
 
     def loss(move: np.ndarray) -> float:
@@ -200,12 +200,12 @@ def _refined(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np
     start[3:] *= 0.3
     options = {"initial_simplex": start, "xatol": 2e-3, "fatol": 1e-5, "maxfev": 220}
     found = minimize(loss, np.zeros(5), method="Nelder-Mead", options=options)
-    best = _moved(frame, found.x)
-    best = _centred(picture, _centred(picture, best))
+    best = _move(frame, found.x)
+    best = _centre(picture, _centre(picture, best))
     return best, float(score(seen(found.x).mean(axis=1)))
 
 
-def _centred(picture: np.ndarray, frame: np.ndarray) -> np.ndarray:
+def _centre(picture: np.ndarray, frame: np.ndarray) -> np.ndarray:
     """The grid moved, stretched and sheared so that the patches' own edges lie evenly about it."""
     right, left, down, up = (_edges(picture, frame, way) for way in _WAYS)
     moves = _affine((right - left) / 2), _affine((down - up) / 2)
@@ -238,7 +238,7 @@ def _affine(offsets: np.ndarray) -> np.ndarray:
     return move
 
 
-def _moved(frame: np.ndarray, move: np.ndarray) -> np.ndarray:
+def _move(frame: np.ndarray, move: np.ndarray) -> np.ndarray:
     """Shift by patches, then log size across and down, then angle in radians."""
     right, down, wide, high, angle = move
     c, s = np.cos(angle), np.sin(angle)
@@ -283,7 +283,7 @@ def find_anywhere(photo: Photo, reference: Reference) -> Target:
     step = max(1, round(max(photo.pixels.shape) / 1400))
     picture = _roots(photo, reduced(photo.pixels, step))
     score = _Scorer(reference)
-    tried = (_aligned(picture, quads, score) for quads in _quad_groups(picture))
+    tried = (_align(picture, quads, score) for quads in _quad_groups(picture))
     options = [option for option in tried if option is not None]
     best = max(options, key=lambda option: option[1], default=None)
     if best is None or best[1] < LEAST_SCORE:
@@ -311,7 +311,7 @@ def _quad_groups(picture: np.ndarray) -> list[np.ndarray]:
                 )
                 mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
                 found += _quads(mask)
-    return _grouped(_distinct(found))
+    return _group(_distinct(found))
 
 
 def _quads(mask: np.ndarray) -> list[np.ndarray]:
@@ -344,7 +344,7 @@ def _distinct(quads: list[np.ndarray]) -> np.ndarray:
     return np.array(kept).reshape(-1, 3, 2)
 
 
-def _grouped(quads: np.ndarray) -> list[np.ndarray]:
+def _group(quads: np.ndarray) -> list[np.ndarray]:
     """Chains of quads that lie within two sides of each other and are of like size."""
     groups, free = [], set(range(len(quads)))
     sides = np.linalg.norm(quads[:, 1:], axis=2).mean(axis=1) if len(quads) else np.empty(0)
@@ -363,7 +363,7 @@ def _grouped(quads: np.ndarray) -> list[np.ndarray]:
     return groups
 
 
-def _aligned(
+def _align(
     picture: np.ndarray, quads: np.ndarray, score: _Scorer
 ) -> tuple[np.ndarray, float] | None:
     """Lay the six by four grid over a group of quads in every possible way; keep the best."""
@@ -379,16 +379,16 @@ def _aligned(
     low, high = cells.min(axis=0), cells.max(axis=0)
     best: tuple[np.ndarray, float] | None = None
     for turn in range(4):
-        reach = np.abs(_turned(turn) @ [(COLUMNS - 1) / 2, (ROWS - 1) / 2])
+        reach = np.abs(_turn(turn) @ [(COLUMNS - 1) / 2, (ROWS - 1) / 2])
         for x, y in product(*(_middles(low[i], high[i], reach[i]) for i in range(2))):
             frame = np.eye(3)
-            frame[:2, :2], frame[:2, 2] = _turned(turn), (x, y)
-            value = _scored(picture, lattice @ frame, score)
+            frame[:2, :2], frame[:2, 2] = _turn(turn), (x, y)
+            value = _score(picture, lattice @ frame, score)
             if best is None or value > best[1]:
                 best = (lattice @ frame, value)
     if best is None or best[1] < 0.6:
         return best
-    return _refined(picture, best[0], score)
+    return _refine(picture, best[0], score)
 
 
 def _middles(low: int, high: int, reach: float) -> np.ndarray:
@@ -428,7 +428,7 @@ def _axis(quads: np.ndarray, which: int) -> np.ndarray:
     return np.median(sides[pick * n + np.arange(n)], axis=0)
 
 
-def _scored(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> float:
+def _score(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> float:
     at = np.rint(through(frame, _GRID)).astype(int)
     if (at < 0).any() or (at >= picture.shape[1::-1]).any():
         return -1.0

@@ -70,10 +70,10 @@ def _as_developed(spectra: np.ndarray, white: White, rng: np.random.Generator) -
         if tone.rising:
             break
     bent = tone.redo(_EXPOSED * values) / tone.redo(np.array(_EXPOSED))
-    return _pleasing(to_lab(bent @ srgb_to_white(white).T, white), rng)
+    return _please(to_lab(bent @ srgb_to_white(white).T, white), rng)
 
 
-def _pleasing(lab: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def _please(lab: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Livelier, darker or lighter, hues turned, cast."""
     L, C, h = convert.lab_to_lch(lab).T
     C = C * rng.normal(*_LIVELY)

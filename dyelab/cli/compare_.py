@@ -40,14 +40,14 @@ def command(
     """
     if (reference is None) == (pairs_file is None):
         raise click.UsageError("Give either --reference SAMPLE or --pairs PAIRS.csv.")
-    frame = _with_white(_checked(colours, _description(colours), skip_bad), colours)
+    frame = _with_white(_check(colours, _description(colours), skip_bad), colours)
     piece = "swatch" if "swatch" in frame else None
     if pairs_file is None:
         result = compare.to_reference(frame, str(reference), piece=piece)
     else:
-        wanted = _checked(pairs_file, PAIRS, skip_bad)
-        result = compare.pairs(frame, _known(wanted, frame, pairs_file, skip_bad), piece=piece)
-    files.write_table(compare.readable(_graded(result, frame)), out)
+        wanted = _check(pairs_file, PAIRS, skip_bad)
+        result = compare.pairs(frame, _find_known(wanted, frame, pairs_file, skip_bad), piece=piece)
+    files.write_table(compare.readable(_grade(result, frame)), out)
     _tell_conditions(result, frame, colours)
     _tell(result, frame)
 
@@ -59,7 +59,7 @@ def _description(path: Path) -> table.Table:
     return table.Table(COLOURS.name, COLOURS.columns, key=key)
 
 
-def _checked(path: Path, description: table.Table, skip_bad: bool) -> pd.DataFrame:
+def _check(path: Path, description: table.Table, skip_bad: bool) -> pd.DataFrame:
     """Typed rows of a CSV file; refuses faulty ones, or names and leaves them out."""
     text, ragged = files.cells(path)
     needed = [column.name for column in description.columns if column.required]
@@ -100,7 +100,9 @@ def _with_white(frame: pd.DataFrame, path: Path) -> pd.DataFrame:
     return frame.assign(observer=frame["observer"].astype(int))
 
 
-def _known(wanted: pd.DataFrame, frame: pd.DataFrame, path: Path, skip_bad: bool) -> pd.DataFrame:
+def _find_known(
+    wanted: pd.DataFrame, frame: pd.DataFrame, path: Path, skip_bad: bool
+) -> pd.DataFrame:
     """Pairs whose two samples are there; the others are named and left out if so asked."""
     if not skip_bad:
         return wanted
@@ -113,7 +115,7 @@ def _known(wanted: pd.DataFrame, frame: pd.DataFrame, path: Path, skip_bad: bool
     return wanted[there]
 
 
-def _graded(result: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+def _grade(result: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     means = frame.groupby("sample")[table.LAB].mean()
     first = means.loc[result["reference"]].to_numpy()
     second = means.loc[result["sample"]].to_numpy()
@@ -130,7 +132,7 @@ def _tell_conditions(result: pd.DataFrame, frame: pd.DataFrame, path: Path) -> N
         if table.ways(ends.assign(method="read")).nunique() < 2:
             continue
         flags = ends.get("flags", pd.Series("", index=ends.index)).fillna("")
-        told = ends.apply(table.conditions_text, axis=1) + flags.map(_adapted)
+        told = ends.apply(table.conditions_text, axis=1) + flags.map(_say_adapted)
         first, second = (text.strip(", ") or "conditions not stated" for text in told)
         click.echo(
             f"{path.name}: {row.reference} was read under {first}, {row.sample} under {second}: "
@@ -139,7 +141,7 @@ def _tell_conditions(result: pd.DataFrame, frame: pd.DataFrame, path: Path) -> N
         )
 
 
-def _adapted(flags: str) -> str:
+def _say_adapted(flags: str) -> str:
     return ", adapted from another white" if "adapted" in str(flags).split() else ""
 
 

@@ -76,7 +76,7 @@ def _job(folder: Path) -> tuple[Book, pd.DataFrame, Found]:
         step("comparing")
         found = find(bk)
         step("photo")
-        bk, agreed = _photographed(bk, synth.sources() / "photos", folder / OVERLAYS)
+        bk, agreed = _photograph(bk, synth.sources() / "photos", folder / OVERLAYS)
         step("writing")
         _write(found, folder)
         step("page")
@@ -100,7 +100,7 @@ def _progress(steps: int) -> Iterator[Callable[[str], None]]:
         yield step
 
 
-def _photographed(bk: Book, batch: Path, overlays: Path) -> tuple[Book, pd.DataFrame]:
+def _photograph(bk: Book, batch: Path, overlays: Path) -> tuple[Book, pd.DataFrame]:
     """Put the photographed batch into the book, and hold it against the instrument."""
     bk = synth.add_photographed(bk, batch, overlays=overlays)
     read = bk.readings[bk.readings["method"] == "photo"]
@@ -129,14 +129,14 @@ def _write(found: Found, folder: Path) -> None:
 
 def _summary(bk: Book, agreed: pd.DataFrame, found: Found, folder: Path) -> Iterator[str]:
     yield sentence(words.say("demo.invented"))
-    yield from _counted(bk)
-    told = _metal(found, "iron"), _metal(found, "copper"), _quick_answer(found), _held(found)
+    yield from _count(bk)
+    told = _metal(found, "iron"), _metal(found, "copper"), _quick_answer(found), _say_held(found)
     for part in (_by_phone(agreed), *told, _files(folder)):
         yield ""
         yield from part
 
 
-def _counted(bk: Book) -> Iterator[str]:
+def _count(bk: Book) -> Iterator[str]:
     spectral = bk.readings.loc[bk.readings["method"] == "spectral", "source"].unique()
     told = {"swatches": len(bk.swatches), "readings": len(bk.readings)}
     yield sentence(words.say("demo.counted", files=", ".join(spectral), **told))
@@ -171,7 +171,7 @@ def _quick_answer(found: Found) -> Iterator[str]:
     yield sentence(split.sentence, indent=2)
 
 
-def _held(found: Found) -> Iterator[str]:
+def _say_held(found: Found) -> Iterator[str]:
     graded = grades(found)
     heads = [words.heading(name) for name in graded.columns]
     yield words.say("demo.held")

@@ -100,7 +100,7 @@ def command(photos: tuple[Path, ...], out: Path | None, **options: Any) -> None:
     card, kept = options["card"], options["calibration"]
     options["card"] = None if card is None else read_layout(card)
     stored = None if kept is None else calibrate.read_calibration(kept)
-    result = _measured(photos, stored, options)
+    result = _measure(photos, stored, options)
     if options["keep"] is not None:
         _keep(photos[0], options)
     if options["shared"] is not None:
@@ -155,7 +155,7 @@ def _add(
                 names = _by_labels(photo, grown, options["card"])
             else:
                 names = places.get("", {}) | places.get(photo.name, {})
-            made, link = _linked(grown, photo, names, options) or (result, {})
+            made, link = _link(grown, photo, names, options) or (result, {})
             grown, rows = book.add_photo(grown, made, photo, names, **state, **link)
             count += len(rows)
     new = len(grown.swatches) - len(bk.swatches)
@@ -185,7 +185,7 @@ def _by_labels(path: Path, bk: Book, layout: Layout | None) -> dict[str, str]:
     return names
 
 
-def _linked(
+def _link(
     bk: Book, path: Path, names: dict[str, str], options: dict[str, Any]
 ) -> tuple[measure.Measured, dict[str, Any]] | None:
     """The photo as going with an earlier one of the book, if it does; says which."""
@@ -223,7 +223,7 @@ def _source(bk: Book, name: str) -> str:
     return f"photos/{found['photo'].iloc[0]}"
 
 
-def _measured(
+def _measure(
     photos: tuple[Path, ...], stored: Calibration | None, options: dict[str, Any]
 ) -> measure.Result:
     from tqdm import tqdm

@@ -74,7 +74,7 @@ def environment(folder: Path | None, white: str | None = None) -> dict[str, str]
     """Return the environment of the server, with the book the panels shall open on."""
     if folder is None:
         return {**os.environ}
-    if not folder.exists() and (white or _wanted(folder)):
+    if not folder.exists() and (white or _is_wanted(folder)):
         _begin(folder, white)
     elif not folder.exists() and not sys.stdin.isatty():
         raise InputError(words.say("cli.nobody_to_ask", path=folder))
@@ -96,7 +96,7 @@ def _begin(folder: Path, white: str | None) -> None:
     book.save(book.create(folder, folder.name, white=table.book_white(chosen)))
 
 
-def _wanted(folder: Path) -> bool:
+def _is_wanted(folder: Path) -> bool:
     """Ask whether a book shall be begun where there is none; unasked, the answer is no."""
     said = words.say("cli.begin_book", path=folder)
     return sys.stdin.isatty() and click.confirm(said, default=True)
@@ -120,11 +120,11 @@ def copies(desk: Path) -> list[str]:
     said = []
     for path in sorted(source.glob("*.ipynb")):
         target = desk / path.name
-        if target.exists() and not _untouched(target, path, record):
+        if target.exists() and not _is_untouched(target, path, record):
             target = desk / f"{path.stem} (new){path.suffix}"
             if not target.exists() or not filecmp.cmp(path, target, shallow=False):
                 said.append(words.say("cli.kept", name=path.name, new=target.name))
-        if not target.exists() or _untouched(target, path, record):
+        if not target.exists() or _is_untouched(target, path, record):
             shutil.copyfile(path, target)
         record.setdefault(target.name, []).append(_digest(path))
     with files.whole(desk / _RECORD) as file:
@@ -141,7 +141,7 @@ def _read_record(desk: Path) -> dict[str, list[str]]:
     return held if isinstance(held, dict) else {}
 
 
-def _untouched(target: Path, path: Path, record: dict[str, list[str]]) -> bool:
+def _is_untouched(target: Path, path: Path, record: dict[str, list[str]]) -> bool:
     same = filecmp.cmp(path, target, shallow=False)
     return same or _digest(target) in record.get(target.name, [])
 

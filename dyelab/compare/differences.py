@@ -83,7 +83,7 @@ def to_reference(
       sample  dE00
     0   iron  9.54
     """
-    variants = _gathered(frame, by, piece, shared, series)
+    variants = _gather(frame, by, piece, shared, series)
     at = int(_rows(variants, [reference], by)[0])
     others = np.flatnonzero(np.arange(len(variants.names)) != at)
     if not len(others):
@@ -146,13 +146,13 @@ def pairs(
     if wanted.empty:
         raise InputError("compare: no pairs given. List them as (reference, sample).")
     table.need(wanted, ["reference", "sample"], "pairs")
-    variants = _gathered(frame, by, piece, shared, series)
+    variants = _gather(frame, by, piece, shared, series)
     first = _rows(variants, wanted["reference"], by)
     second = _rows(variants, wanted["sample"], by)
     return between(variants, first, second, formula, confidence, replicates_needed)
 
 
-def _gathered(
+def _gather(
     frame: pd.DataFrame,
     by: str,
     piece: str | None,

@@ -234,12 +234,12 @@ def pairing_scatter(
         weight * found.mean[found.start[rows[use, i], kind][owner] + step]
         for i, weight in enumerate(weights)
     ]
-    paired[use] = _scattered(sum(ends), owner, many)
-    apart[use] = sum(_scattered(end, owner, many) for end in ends)
+    paired[use] = _scatter(sum(ends), owner, many)
+    apart[use] = sum(_scatter(end, owner, many) for end in ends)
     return paired, apart
 
 
-def _scattered(values: np.ndarray, owner: np.ndarray, many: np.ndarray) -> np.ndarray:
+def _scatter(values: np.ndarray, owner: np.ndarray, many: np.ndarray) -> np.ndarray:
     """Trace of the sum of squares about each owner's mean."""
     mean = np.stack([np.bincount(owner, values[:, i]) for i in range(3)], axis=1) / many[:, None]
     return np.bincount(owner, ((values - mean[owner]) ** 2).sum(axis=1))

@@ -121,13 +121,13 @@ def gather(
     variant, names = pd.factorize(frame[by])
     own = pd.Series(np.arange(len(frame))) if piece is None else frame[piece].reset_index(drop=True)
     swatch, _ = pd.factorize(pd.MultiIndex.from_arrays([variant, own]))
-    to_piece = _averaging(swatch)
+    to_piece = _average_by(swatch)
     first = np.unique(swatch, return_index=True)[1]
-    to_variant = _averaging(variant[first])
+    to_variant = _average_by(variant[first])
     lab = to_piece @ frame[table.LAB].to_numpy(float)
     cloth = None if dyed is None else pd.factorize(frame[dyed])[0]
     shares, blocks = _loadings(frame, shared, variant, cloth)
-    stated = _stated(frame, blocks, to_variant @ to_piece)
+    stated = _state(frame, blocks, to_variant @ to_piece)
     kinds = np.zeros(len(frame), int) if series is None else pd.factorize(frame[series])[0]
     mean, group = to_variant @ lab, kinds[np.unique(variant, return_index=True)[1]]
     named = frame[baths].fillna("") if baths in frame else pd.Series("", frame.index)
@@ -146,7 +146,7 @@ def gather(
     )
 
 
-def _averaging(labels: np.ndarray) -> sparse.csr_array:
+def _average_by(labels: np.ndarray) -> sparse.csr_array:
     """Matrix that averages rows with the same label 0, 1, 2, …"""
     counts = np.bincount(labels)
     rows = np.arange(len(labels))
@@ -201,7 +201,7 @@ def _loadings(
     return sparse.csr_array((values.ravel(), (where, np.repeat(factor, 3))), shape), blocks
 
 
-def _stated(frame: pd.DataFrame, blocks: np.ndarray, mean: sparse.csr_array) -> np.ndarray:
+def _state(frame: pd.DataFrame, blocks: np.ndarray, mean: sparse.csr_array) -> np.ndarray:
     """Covariance of each mean by the readings' own statement, less what they share."""
     own = semidefinite(table.covariances(frame) - blocks)
     weights = mean.power(2)

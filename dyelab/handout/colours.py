@@ -49,18 +49,18 @@ class Source:
             return self.every
         if method not in self._by_method:
             given: Any = {"shared": self.shared, "method": method}
-            self._by_method[method] = shift.as_dyed(_dyed(self.wide), **given)
+            self._by_method[method] = shift.as_dyed(_leave_references(self.wide), **given)
         return self._by_method[method]
 
     @cached_property
     def recipes(self) -> shift.Recipes:
         """Recipes all read by one method: the one that has read most."""
-        return self.by(shift.leading_method(_dyed(self.wide)))
+        return self.by(shift.leading_method(_leave_references(self.wide)))
 
     @cached_property
     def made(self) -> pd.DataFrame:
         """``recipes.made`` with `recipe`, in words."""
-        return _worded(self.recipes.made)
+        return _put_in_words(self.recipes.made)
 
     @property
     def read(self) -> pd.DataFrame:
@@ -70,14 +70,14 @@ class Source:
     @cached_property
     def listed(self) -> pd.DataFrame:
         """Every recipe of the book (``shift.list_recipes``); bare ends of prints apart."""
-        areas = _dyed(book.areas(self.book))
+        areas = _leave_references(book.areas(self.book))
         printed = areas.groupby("swatch")["area"].transform("nunique") > 1
         return shift.list_recipes(areas[~(printed & (areas["area"] == "whole"))])
 
     @cached_property
     def unread(self) -> pd.DataFrame:
         """Recipes planned and never measured."""
-        return _worded(shift.unread_recipes(self.listed, self.every))
+        return _put_in_words(shift.unread_recipes(self.listed, self.every))
 
     @property
     def rows(self) -> pd.DataFrame:
@@ -248,13 +248,13 @@ def read_how(rows: pd.DataFrame) -> str:
     if "method" not in rows:
         return ""
     named = [shift.way_text(table.method_of(way)) for way in rows["method"].unique()]
-    kinds = rows.drop_duplicates(_told(rows)).to_dict("records")
+    kinds = rows.drop_duplicates(_tell(rows)).to_dict("records")
     under = dict.fromkeys(filter(None, map(table.conditions_text, kinds)))
     by = words.say("variants.how", by=" · ".join(dict.fromkeys(named)))
     return ", ".join(filter(None, [by, "; ".join(under)]))
 
 
-def _told(rows: pd.DataFrame) -> list[str]:
+def _tell(rows: pd.DataFrame) -> list[str]:
     return ["method", *(name for name in table.CONDITIONS if name in rows)]
 
 
@@ -267,15 +267,15 @@ def source(bk: Book) -> Source:
         If nothing in it has been measured as dyed.
     """
     wide = book.wide(bk)
-    return Source(bk, wide, shift.as_dyed(_dyed(wide), shared=bk.shared))
+    return Source(bk, wide, shift.as_dyed(_leave_references(wide), shared=bk.shared))
 
 
-def _dyed(rows: pd.DataFrame) -> pd.DataFrame:
+def _leave_references(rows: pd.DataFrame) -> pd.DataFrame:
     """Rows of cloth, without those of light references."""
     return rows[~grade.is_reference(rows)]
 
 
-def _worded(made: pd.DataFrame) -> pd.DataFrame:
+def _put_in_words(made: pd.DataFrame) -> pd.DataFrame:
     return made.assign(recipe=[recipe(row) for row in made.to_dict("records")])
 
 
@@ -303,7 +303,8 @@ def labels(rows: Sequence[dict[Any, Any]]) -> list[str]:
     if len(set(made)) < len(made):
         dyes = [shift.dose_text(row["dye"], row["dye_wof"]) for row in rows]
         made = [
-            ", ".join(filter(None, [dye, recipe(row, bare=True) if _added(row) else ""])) or label
+            ", ".join(filter(None, [dye, recipe(row, bare=True) if _has_additions(row) else ""]))
+            or label
             for dye, row, label in zip(dyes, rows, made, strict=True)
         ]
     return [
@@ -312,7 +313,7 @@ def labels(rows: Sequence[dict[Any, Any]]) -> list[str]:
     ]
 
 
-def _added(row: dict[Any, Any]) -> bool:
+def _has_additions(row: dict[Any, Any]) -> bool:
     return recipe(row, bare=True) != words.say("variants.bare")
 
 

@@ -152,7 +152,7 @@ def _sheet(found: grade.Study, tests: pd.DataFrame | None, crops: dict[str, byte
     """One cloth on one sheet."""
     shown = [(name, list(_pieces(found.of(name)).values())) for name in found.exposures]
     strips = sum(len(pieces) for _, pieces in shown)
-    blocks = _opening(found)
+    blocks = _open(found)
     for exposure, pieces in shown:
         told = words.wording("fastness.", exposure)
         if 0 < len(pieces) <= _FEW:
@@ -199,9 +199,9 @@ def beside_sentences(found: grade.Study) -> list[str]:
 
 def _small_curves(found: grade.Study) -> list[Any]:
     """One panel a swatch and exposure: in one row on paper, two in a row on a screen."""
-    fitted = [one for name in found.exposures for one in _fitted(found, name)]
-    paper = _drawn(found, fitted, "dEF", height=_SMALL)
-    screen = _drawn(found, fitted, "dEF", height=_SMALL, columns=2, bare=True)
+    fitted = [one for name in found.exposures for one in _find_curves(found, name)]
+    paper = _draw(found, fitted, "dEF", height=_SMALL)
+    screen = _draw(found, fitted, "dEF", height=_SMALL, columns=2, bare=True)
     if paper is None or screen is None:
         return []
     said = " / ".join(dict.fromkeys(one.exposure for one in fitted))
@@ -211,7 +211,7 @@ def _small_curves(found: grade.Study) -> list[Any]:
 
 def _overview(found: grade.Study, tests: pd.DataFrame | None, book: Book | None) -> list[Any]:
     """Many cloths: how many of each keep the grade, and those that changed most."""
-    blocks = _opening(found, wools=False)
+    blocks = _open(found, wools=False)
     counted = fastness_texts.by_cloth(found, cloth_name)
     least = fastness_texts.changed_least(counted)
     blocks += [parts.Points(tuple(least))] if least else []
@@ -234,7 +234,7 @@ def _overview(found: grade.Study, tests: pd.DataFrame | None, book: Book | None)
 
 
 def _everything(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
-    blocks = _opening(found)
+    blocks = _open(found)
     for exposure in found.exposures:
         blocks += _exposure(found, exposure, tests)
     blocks += _mordants(found)
@@ -251,7 +251,7 @@ def _everything(found: grade.Study, tests: pd.DataFrame | None) -> list[Any]:
 _METHOD = ("by_change", "by_staining", "by_interval", "by_curve", "by_tone", "by_reference")
 
 
-def _opening(found: grade.Study, *, wools: bool = True) -> list[Any]:
+def _open(found: grade.Study, *, wools: bool = True) -> list[Any]:
     """The answer, and what its numbers mean."""
     said = words.say("fastness.scale", required=found.change)
     said += f" {words.say('fastness.scale_wools')}" if wools and len(found.beside) else ""
@@ -295,7 +295,7 @@ def _exposure(found: grade.Study, exposure: str, tests: pd.DataFrame | None) -> 
     title = parts.capital(words.wording("fastness.", exposure))
     blocks: list[Any] = [parts.Heading(title), *_records(found, exposure, tests)]
     if len(rows):
-        blocks += [*_chips(rows), *_curves(found, exposure), *_said(found, exposure)]
+        blocks += [*_chips(rows), *_curves(found, exposure), *_say(found, exposure)]
         blocks.append(parts.number_table(fastness_texts.grade_table(found.hardest(exposure))))
     if exposure == "light":
         blocks += _beside(found)
@@ -401,10 +401,10 @@ def figure(
     found: grade.Study, exposure: str, quantity: str = "dEF", at: float | None = None
 ) -> Any | None:
     """Curves of the most changed swatches of a study, with the grade asked for drawn across."""
-    return _drawn(found, _fitted(found, exposure), quantity, at=at)
+    return _draw(found, _find_curves(found, exposure), quantity, at=at)
 
 
-def _drawn(
+def _draw(
     found: grade.Study, fitted: list[grade.Drift], quantity: str, bare: bool = False, **looks: Any
 ) -> Any | None:
     fitted = [one for one in fitted if quantity in one.curves]
@@ -416,7 +416,7 @@ def _drawn(
     return drawn.curves(fitted, labels, quantity, **looks)
 
 
-def _fitted(found: grade.Study, exposure: str) -> list[grade.Drift]:
+def _find_curves(found: grade.Study, exposure: str) -> list[grade.Drift]:
     """Curves of one exposure: all of a few swatches, else the most changed."""
     fitted = [d for d in found.drifts if d.exposure == exposure]
     fitted = [d for d in fitted if d.unit == fitted[0].unit]
@@ -439,13 +439,13 @@ def _curves(found: grade.Study, exposure: str) -> list[Any]:
         return []
     about = words.say("fastness.figure", exposure=exposure)
     rows = pd.concat(
-        [fastness_texts.curve_rows(one) for one in _fitted(found, exposure)], ignore_index=True
+        [fastness_texts.curve_rows(one) for one in _find_curves(found, exposure)], ignore_index=True
     )
     caption = words.say("fastness.curve_table")
     return [parts.live(made, about), parts.number_table(rows, caption)]
 
 
-def _said(found: grade.Study, exposure: str) -> list[Any]:
+def _say(found: grade.Study, exposure: str) -> list[Any]:
     """Forecasts and changes of tone, in sentences."""
     rows = found.hardest(exposure)
     if len(rows) > _STRIPS:

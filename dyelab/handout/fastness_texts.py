@@ -206,10 +206,10 @@ def held_sentences(found: grade.Study, exposure: str) -> list[str]:
     told = comparison(found)
     if told.empty:
         return []
-    return [_held(row) for row in told[told["exposure"].eq(exposure)].to_dict("records")]
+    return [_say_held(row) for row in told[told["exposure"].eq(exposure)].to_dict("records")]
 
 
-def _held(row: dict[Any, Any]) -> str:
+def _say_held(row: dict[Any, Any]) -> str:
     kind = row["holds"] or ("alike" if row["verdict"] == compare.REAL else row["verdict"])
     return words.say(
         f"fastness.holds_{kind}",

@@ -39,7 +39,7 @@ def pdf(page: Page, path: str | Path) -> Path:
     >>> handout.pdf(page, folder / "a.pdf").read_bytes()[:5]
     b'%PDF-'
     """
-    content = _enlarged(page) if page.enlarged > 1 else _compiled(page)
+    content = _enlarge(page) if page.enlarged > 1 else _typeset(page)
     files.write(path, content)
     return Path(path)
 
@@ -60,17 +60,17 @@ def pictures(page: Page, ppi: float = 100) -> list[bytes]:
 def _sheets(page: Page, **asked: Any) -> list[bytes]:
     """Each sheet by itself; one that is to be enlarged as it is on A4."""
     laid = replace(page, paper="A4") if page.enlarged > 1 else page
-    made: Any = _compiled(laid, **asked)
+    made: Any = _typeset(laid, **asked)
     return made if isinstance(made, list) else [made]
 
 
-def _compiled(page: Page, **asked: Any) -> bytes:
+def _typeset(page: Page, **asked: Any) -> bytes:
     data, pictures = _data(page)
     template = (_HERE / "page.typ").read_text(encoding="utf-8")
     return press.typeset(template, data, pictures=pictures, **asked)
 
 
-def _enlarged(page: Page) -> bytes:
+def _enlarge(page: Page) -> bytes:
     """The sheets of A4 drawn over the whole of a larger paper, letters and all."""
     drawn = {f"{i}.svg": sheet for i, sheet in enumerate(_sheets(page, form="svg"))}
     title = keep_units(page.title)

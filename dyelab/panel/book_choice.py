@@ -61,11 +61,11 @@ def own(book: Book, refusal: str = "frame.example_kept", **values: Any) -> Book:
 
 def open_book(path: Path) -> Book:
     """Open a book; the example is one like any other. The last one is kept until it changes."""
-    return _opened(path.resolve(), stamp(path))
+    return _open(path.resolve(), stamp(path))
 
 
 @lru_cache(1)
-def _opened(path: Path, _stamp: tuple[int, ...]) -> Book:
+def _open(path: Path, _stamp: tuple[int, ...]) -> Book:
     return books.open(path)
 
 

@@ -61,10 +61,10 @@ def _fit(book: Book, made: dict[str, Any]) -> None:
 def _show(book: Book, find: str, order: str, swatch: str) -> frame.Shown:
     if swatch:
         return _page(book, swatch)
-    rows = _coloured(book, books.search(book, find))
+    rows = _with_colours(book, books.search(book, find))
     if rows.empty:
         raise InputError(words.say("browse.nothing"))
-    rows = _sorted(rows, order)
+    rows = _sort(rows, order)
     areas = ["area"] if rows["area"].ne("whole").any() else []
     where = words.say("browse.where", text=find.strip()) if find.strip() else ""
     total = len(book.swatches)
@@ -76,7 +76,7 @@ def _show(book: Book, find: str, order: str, swatch: str) -> frame.Shown:
     return frame.Shown(sentence, table=shown, chips=chips, notes=_notes(book, rows))
 
 
-def _coloured(book: Book, found: pd.DataFrame) -> pd.DataFrame:
+def _with_colours(book: Book, found: pd.DataFrame) -> pd.DataFrame:
     """Recipes with the first reading before any exposure, blank where there is none."""
     read = book.readings
     fresh = read[(read["exposure"] == "none") & (read["part"] == "swatch")]
@@ -91,7 +91,7 @@ def _parts(book: Book, found: pd.DataFrame) -> pd.DataFrame:
     return rows[~printed | rows["area"].ne("whole")]
 
 
-def _sorted(rows: pd.DataFrame, order: str) -> pd.DataFrame:
+def _sort(rows: pd.DataFrame, order: str) -> pd.DataFrame:
     if order == "recipe":
         return rows.sort_values(_RECIPE, kind="stable", na_position="first")
     hue = np.degrees(np.arctan2(rows["b"], rows["a"])) % 360

@@ -126,7 +126,7 @@ def name_windows(
         If a line names a place that isn't there, or one swatch twice.
     """
     places, codes = list(table["place"]), list(book.swatches["swatch"])
-    typed = _known(read_names(picked["names"]), places, book)
+    typed = _spell(read_names(picked["names"]), places, book)
     read = labels[labels["label"] == measure.READ]
     by_label = dict(zip(read["place"], read["swatch"], strict=True))
     first = picked["first"]
@@ -156,7 +156,7 @@ def candidates(book: Book) -> list[str]:
     return [f"{code} {area}".strip() for code, own in each for area in own]
 
 
-def _known(typed: dict[str, str], places: list[str], book: Book) -> dict[str, str]:
+def _spell(typed: dict[str, str], places: list[str], book: Book) -> dict[str, str]:
     """Lines with places and swatches spelt as the card and the book spell them."""
     located = books.locate(book, typed.values())
     spelt = {

@@ -22,7 +22,7 @@ def text_of(name: str) -> str:
     return words.say(name) if _is_key(name) else name
 
 
-def _dressed(widget: Any, name: str, note: str = "", unit: str = "") -> Any:
+def _dress(widget: Any, name: str, note: str = "", unit: str = "") -> Any:
     """Give a widget its name: the words of a key such as ``metals.dye``, or a text as it stands.
 
     Its hint is `note`, else the words of the same key with ``_hint`` or ``_note`` behind.
@@ -45,7 +45,7 @@ def options(key: str, codes: Iterable[Any]) -> list[tuple[str, Any]]:
     return [(words.say(f"{key}{code}"), code) for code in codes]
 
 
-def _shown(options: Iterable[Any]) -> tuple[list[Any], list[Any]]:
+def _show_options(options: Iterable[Any]) -> tuple[list[Any], list[Any]]:
     """Options with ``none`` in words, where the words are other than the code; and their values."""
     listed, none = list(options), words.say("recipe_words.none")
     pairs = [o if isinstance(o, tuple) else (str(o), o) for o in listed]
@@ -56,15 +56,15 @@ def _shown(options: Iterable[Any]) -> tuple[list[Any], list[Any]]:
 
 def _some(options: Iterable[Any]) -> tuple[list[Any], list[Any]]:
     """The same, with nothing to choose where there are none."""
-    return _shown(list(options) or [(words.say("recipe_words.none"), None)])
+    return _show_options(list(options) or [(words.say("recipe_words.none"), None)])
 
 
 def pick(name: str, options: Iterable[Any], value: Any = None) -> Any:
     """One of a list; options are values or (label, value) pairs."""
-    listed, values = _shown(options)
+    listed, values = _show_options(options)
     # By place: a list whose first option stands for None would else show nothing chosen.
     first = values.index(value) if value in values else (0 if values else None)
-    return _dressed(widgets.Dropdown(options=listed, index=first), name)
+    return _dress(widgets.Dropdown(options=listed, index=first), name)
 
 
 def read_by(methods: list[str]) -> Any:
@@ -90,16 +90,16 @@ def pick_many(
     name: str, options: Iterable[Any], value: Sequence[Any] = (), *, rows: int = 5, note: str = ""
 ) -> Any:
     """Several of a list, by ticking; the value is a tuple."""
-    listed, values = _shown(options)
+    listed, values = _show_options(options)
     kept = [v for v in value if v in values]
-    return _dressed(Ticks(listed, kept, rows=rows).add_class("dl-many"), name, note)
+    return _dress(Ticks(listed, kept, rows=rows).add_class("dl-many"), name, note)
 
 
 def steps(name: str, options: Sequence[Any], value: Any = None) -> Any:
     """A slider over a few given values, such as the doses that were dyed."""
     listed, values = _some(options)
     first = value if value in values else values[0]
-    return _dressed(widgets.SelectionSlider(options=listed, value=first), name)
+    return _dress(widgets.SelectionSlider(options=listed, value=first), name)
 
 
 def amount(name: str, low: float, high: float, value: float, *, step: float, unit: str) -> Any:
@@ -108,12 +108,12 @@ def amount(name: str, low: float, high: float, value: float, *, step: float, uni
     made.readout_format = ".0f" if float(step).is_integer() else ".1f"
     if unit.startswith("%"):
         made.add_class("dl-percent")
-    return _dressed(made, name, unit=unit)
+    return _dress(made, name, unit=unit)
 
 
 def number(name: str, value: float, *, unit: str = "", **limits: Any) -> Any:
     """A typed number, with the `low`, `high`, `step` and `whole` of `Number`."""
-    return _dressed(Number(value=value, **limits), name, unit=unit)
+    return _dress(Number(value=value, **limits), name, unit=unit)
 
 
 def refusal(widget: Any, value: Any) -> str:
@@ -126,12 +126,12 @@ def text(name: str, value: str = "", *, hint: str = "", long: bool = False) -> A
     """A line of text, or several."""
     made = widgets.Textarea(rows=6) if long else widgets.Text()
     made.value, made.continuous_update = value, False
-    return _dressed(made, name, hint)
+    return _dress(made, name, hint)
 
 
 def typed_or_listed(name: str, options: Sequence[str] = (), *, hint: str = "") -> Any:
     """A line of text with a list of what is known; anything else may be typed."""
-    return _dressed(widgets.Combobox(options=tuple(options), continuous_update=False), name, hint)
+    return _dress(widgets.Combobox(options=tuple(options), continuous_update=False), name, hint)
 
 
 def behind(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
@@ -149,7 +149,7 @@ def behind(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
 
 def tick(name: str, value: bool = False) -> Any:
     """Yes or no."""
-    return _dressed(widgets.Checkbox(value=value, indent=False), name)
+    return _dress(widgets.Checkbox(value=value, indent=False), name)
 
 
 def upload(name: str, accept: str = "", *, many: bool = False) -> Any:
@@ -256,14 +256,14 @@ def exposures() -> dict[str, Any]:
     return {
         "exposure": pick(words.say("occasion.read"), after),
         "amount": number(words.say("occasion.amount"), 1, high=1e9),
-        "unit": pick(words.say("occasion.unit"), _counted("none")),
+        "unit": pick(words.say("occasion.unit"), _count("none")),
     }
 
 
 def fit_exposure(made: dict[str, Any]) -> None:
     """Ask how much only where something was done, and in what that is counted."""
     exposure = made["exposure"].value
-    set_options(made["unit"], _counted(exposure))
+    set_options(made["unit"], _count(exposure))
     for name in ("amount", "unit"):
         made[name].layout.display = "none" if exposure == "none" else None
 
@@ -279,10 +279,10 @@ def exposure_text(picked: dict[str, Any]) -> str:
     """What was done to the cloth before it was read, such as "after washing, 5 times"."""
     exposure = picked["exposure"]
     said = words.say(f"occasion.{exposure.replace(' ', '_')}")
-    unit = {value: label for label, value in _counted(exposure)}.get(picked["unit"], "")
+    unit = {value: label for label, value in _count(exposure)}.get(picked["unit"], "")
     return said if exposure == "none" else f"{said}, {picked['amount']:g} {unit}"
 
 
-def _counted(exposure: str) -> list[tuple[str, str]]:
+def _count(exposure: str) -> list[tuple[str, str]]:
     keys = {unit: unit.replace(" ", "_") or "none" for unit in _COUNTED_IN[exposure]}
     return [(words.say(f"occasion.unit_{key}"), unit) for unit, key in keys.items()]

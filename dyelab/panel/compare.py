@@ -53,7 +53,7 @@ def _choose(bench: colours.Source) -> dict[str, Any]:
     made = bench.every.made
     picks = {"what": choices.pick("comparing.what", _steps(made))}
     for name in _HELD:
-        offered = _offered(made, name)
+        offered = _offer(made, name)
         first = _told_most(made) if name == "dye" else ALL
         picks[name] = choices.pick(f"comparing.{name}", offered, first)
     picks["reference"] = choices.pick(
@@ -82,7 +82,7 @@ def _told_most(made: pd.DataFrame) -> str:
     return str(dyes.value_counts().index[0]) if len(dyes) else ALL
 
 
-def _offered(made: pd.DataFrame, name: str) -> list[tuple[str, str]]:
+def _offer(made: pd.DataFrame, name: str) -> list[tuple[str, str]]:
     names = ("dye", "tannin", "mordant")
     treated = (made[[n for n in names if n in made]] != "none").any(axis=1)
     treated |= shift.with_metal(made)
@@ -280,12 +280,12 @@ def _lamps(bench: colours.Source, one: _Asked, read_by: list[str]) -> frame.Show
     table.columns = [words.say(f"lamps.{lamp}") for lamp in table.columns]
     notes = [_metamers(seen, pairs["recipe"].to_numpy()), words.say("lamps.about"), *read_by]
     said = f"{first['pair'].map(lambda i: pairs['recipe'].iloc[i]).iloc[0]}: "
-    chips = [_lit(row) for row in first.to_dict("records")]
+    chips = [_light_pair(row) for row in first.to_dict("records")]
     shown = table.reset_index().drop(columns="pair").round(1)
     return frame.Shown(said + shift.lamps_sentence(first), None, shown, chips, notes)
 
 
-def _lit(row: dict[Any, Any]) -> list[frame.Chip]:
+def _light_pair(row: dict[Any, Any]) -> list[frame.Chip]:
     """A pair under one light, edge to edge."""
     lamp = words.say(f"lamps.{row['lamp']}")
     told = (words.say("comparing.before"), f"ΔE00 {row['dE00']:.1f}")

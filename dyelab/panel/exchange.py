@@ -209,7 +209,7 @@ def _fit(_book: Book, made: dict[str, Any]) -> None:
 def _column(sheet: Sheet, row: Any) -> Any:
     """A list of what one column of the spreadsheet could be, the guess chosen."""
     codes = [*books.FIELDS, *([] if row["field"] in books.FIELDS else [row["field"]])]
-    options = [(_named(code), code) for code in codes if code not in ("keep", "")]
+    options = [(_name(code), code) for code in codes if code not in ("keep", "")]
     options += [(words.say("exchange.keep"), "keep"), (words.say("exchange.leave"), "")]
     example = f" ({row['example'][:24]})" if row["example"] else ""
     made = choices.pick(f"{row['letter']}: {row['column']}{example}", options, row["field"])
@@ -217,7 +217,7 @@ def _column(sheet: Sheet, row: Any) -> Any:
     return made
 
 
-def _named(code: str) -> str:
+def _name(code: str) -> str:
     """What a meaning is called in the list."""
     held = meaning(code)
     unit = f" ({held.unit})" if held.unit else ""
@@ -254,7 +254,7 @@ def _as_found(sheet: Sheet) -> str:
     shown = pd.DataFrame({"row": [str(at) for at in rows.index]})
     for letter, name in zip(sheet.letters[:12], rows.columns[:12], strict=True):
         shown[f"{letter}: {name}"] = rows[name].tolist()
-    return _titled(words.say("exchange.as_found", sheet=sheet.name or sheet.file), shown)
+    return _title(words.say("exchange.as_found", sheet=sheet.name or sheet.file), shown)
 
 
 def _of_white(incoming: Incoming, book: Book, adapt: bool) -> str:
@@ -274,10 +274,10 @@ def _in_words(incoming: Incoming) -> str:
     rows = pd.DataFrame(
         [(code, said[code]) for code in different[:_IN_WORDS]], columns=["swatch", "understood"]
     )
-    return _titled(words.say("exchange.in_words"), rows)
+    return _title(words.say("exchange.in_words"), rows)
 
 
-def _titled(title: str, rows: pd.DataFrame) -> str:
+def _title(title: str, rows: pd.DataFrame) -> str:
     return html_parts.sentence(title) + html_parts.table(rows, title)
 
 
@@ -285,4 +285,4 @@ def _changes(told: Changes) -> str:
     """What the book has already and would be changed, or has gone from the sheet."""
     tables = {"changed": told.changed, "gone": told.gone}
     there = {name: rows for name, rows in tables.items() if len(rows)}
-    return "".join(_titled(words.say(f"exchange.{name}"), rows) for name, rows in there.items())
+    return "".join(_title(words.say(f"exchange.{name}"), rows) for name, rows in there.items())

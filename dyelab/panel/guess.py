@@ -66,7 +66,7 @@ def _show(
     texts = [given, *(bytes(one["content"]).decode("utf-8", "replace") for one in files or ())]
     guesses, left = shift.read_guesses("\n".join(texts))
     if guesses.empty:
-        return frame.Shown(words.say("guess.none_yet"), notes=_left(left))
+        return frame.Shown(words.say("guess.none_yet"), notes=_say_left(left))
     judged = shift.judge_guesses(guesses, asked)
     if judged.empty:
         raise InputError(words.say("guess.no_guess"))
@@ -78,7 +78,7 @@ def _show(
         _figure(shown, chosen, source.white),
         shown[_TABLE].sort_values(["question", "dE00"]),
         _chips(means, chosen, source.white),
-        [*_told(means, chosen, metal), *_left(left)],
+        [*_tell(means, chosen, metal), *_say_left(left)],
     )
 
 
@@ -123,7 +123,7 @@ def _chips(
     return groups
 
 
-def _told(means: pd.DataFrame, asked: list[shift.Question], metal: str) -> list[str]:
+def _tell(means: pd.DataFrame, asked: list[shift.Question], metal: str) -> list[str]:
     said = {one.key: one.ask for one in asked}
     rows = means[means["swatch"].isin(said)].to_dict("records")
     told = []
@@ -136,5 +136,5 @@ def _told(means: pd.DataFrame, asked: list[shift.Question], metal: str) -> list[
     return told
 
 
-def _left(lines: list[str]) -> list[str]:
+def _say_left(lines: list[str]) -> list[str]:
     return [words.say("guess.left_out", count=len(lines), line=lines[0][:80])] if lines else []

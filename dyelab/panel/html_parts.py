@@ -78,7 +78,7 @@ def notes(texts: Sequence[str]) -> str:
     """What limits the answer."""
     if not texts:
         return ""
-    return f'<div class="dl-notes">{_listed(texts)}</div>'
+    return f'<div class="dl-notes">{_list(texts)}</div>'
 
 
 def care(texts: Sequence[str]) -> str:
@@ -86,10 +86,10 @@ def care(texts: Sequence[str]) -> str:
     if not texts:
         return ""
     heading = escape(words.say("pages.caution"))
-    return f'<section class="dl-notes dl-care"><h3>{heading}</h3>{_listed(texts)}</section>'
+    return f'<section class="dl-notes dl-care"><h3>{heading}</h3>{_list(texts)}</section>'
 
 
-def _listed(texts: Sequence[str]) -> str:
+def _list(texts: Sequence[str]) -> str:
     return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
 
 
@@ -115,7 +115,7 @@ def _chip(patch: Chip) -> str:
     note = f"<br>{_together(patch.note)}" if patch.note else ""
     if patch.lab is None:
         return f'<li><span class="dl-chip dl-blank"></span>{label}{note.removeprefix("<br>")}</li>'
-    fill, inside = _painted(patch.lab, patch.illuminant, patch.observer)
+    fill, inside = _paint(patch.lab, patch.illuminant, patch.observer)
     numbers = "  ".join(f"{value:.1f}" for value in patch.lab).replace("-", "−")
     mark = "" if inside else f"<br>{escape(words.say('frame.outside'))}"
     kind = "dl-chip" if inside else "dl-chip dl-outside"
@@ -129,7 +129,7 @@ def _chip(patch: Chip) -> str:
 
 
 @lru_cache(maxsize=4096)
-def _painted(lab: tuple[float, float, float], illuminant: str, observer: int) -> tuple[str, bool]:
+def _paint(lab: tuple[float, float, float], illuminant: str, observer: int) -> tuple[str, bool]:
     row = {**dict(zip("Lab", lab, strict=True)), "illuminant": illuminant, "observer": observer}
     fill, inside = style.screen(pd.DataFrame([row]))
     return str(fill[0]), bool(inside[0])

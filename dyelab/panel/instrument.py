@@ -53,7 +53,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     return frame.Panel(
         *("instrument", "instrument.title", _choose, _show),
         refresh=lambda _book, made: choices.fit_exposure(made),
-        actions={"instrument.add": _added},
+        actions={"instrument.add": _add},
         main=True,
         remember="session",
         seldom=_SELDOM,
@@ -61,9 +61,9 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     )
 
 
-def _added(panel: frame.Panel) -> str:
+def _add(panel: frame.Panel) -> str:
     """Add what is shown to the book, and say so."""
-    found, typed_ = _found(panel.own(), **panel.values), panel.values["typed"]
+    found, typed_ = _find(panel.own(), **panel.values), panel.values["typed"]
     count, left = len(found.made.readings), found.made.left
     what = words.say("instrument.saved_as", count=count)
     panel.save_book(books.add_readings(found.book, found.made), what)
@@ -131,7 +131,7 @@ def _read(
     return found.lab, found.spectra, found.notes
 
 
-def _found(book: Book, **picked: Any) -> _Found:
+def _find(book: Book, **picked: Any) -> _Found:
     lab, spectra, notes = _read(book, **picked)
     given = read_names(picked["names"])
     made = _rows(book, lab, spectra, given, picked)
@@ -161,7 +161,7 @@ def _still(text: str, left: set[str]) -> str:
 
 
 def _show(book: Book, **picked: Any) -> frame.Shown:
-    found = _found(book, **picked)
+    found = _find(book, **picked)
     readings, left, notes = found.made.readings, found.made.left, list(found.notes)
     if len(left):
         unknown = ", ".join(left["sample"].unique()[:12])

@@ -102,7 +102,7 @@ def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
 
 def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
     """Offer only what was dyed: each choice narrows those below it."""
-    if bench.offered == [_picked(widgets)]:
+    if bench.offered == [_pick(widgets)]:
         return  # only a metal was moved
     left = bench.made[bench.made["dye"] != "none"]
     left = choices.narrow(widgets, left, _PICKED)
@@ -112,10 +112,10 @@ def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
     left = left[left["plain"] == recipe.value]
     for metal in bench.metals:
         choices.set_options(widgets[metal], _doses(left, metal))
-    bench.offered[:] = [_picked(widgets)]
+    bench.offered[:] = [_pick(widgets)]
 
 
-def _picked(widgets: dict[str, Any]) -> tuple:
+def _pick(widgets: dict[str, Any]) -> tuple:
     return tuple(widgets[name].value for name in (*_PICKED, "recipe"))
 
 
@@ -132,7 +132,7 @@ def answer(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
         raise InputError(_not_dyed(one, dose))
     reach = colours.only(bench.made, fibre=one.picked["fibre"])
     reach = reach[reach["dye"].isin([one.picked["dye"], "none"])]
-    drawn = plane.figure(_drawn(bench, one, dose), path="path", spans=plane.around(reach))
+    drawn = plane.figure(_draw(bench, one, dose), path="path", spans=plane.around(reach))
     moved = one.moved(one.dyed[dose])
     notes = [str(moved["judged"])] if moved else []
     notes += _together(bench, one, dose)
@@ -155,7 +155,7 @@ def _together(bench: _Bench, one: Family, dose: Dose) -> list[str]:
     return list(found["words"]) or [words.say("metals.no_sum", metals=metals(dose))]
 
 
-def _named(one: Family, name: str) -> str:
+def _name(one: Family, name: str) -> str:
     return words.say(f"metals.{name}", dye=one.picked["dye"])
 
 
@@ -165,12 +165,12 @@ def _cloths(one: Family, dose: Dose) -> dict[str, list[dict[Any, Any]]]:
     return {"dyed": one.way(dose), **{k: v for k, v in controls.items() if v}}
 
 
-def _drawn(bench: _Bench, one: Family, dose: Dose) -> pd.DataFrame:
+def _draw(bench: _Bench, one: Family, dose: Dose) -> pd.DataFrame:
     ways = _cloths(one, dose)
     rows = [row["variant"] for way in ways.values() for row in way]
     names = np.repeat(list(ways), [len(way) for way in ways.values()])
     painted = bench.made.iloc[rows].reset_index(drop=True)
-    return painted.assign(group=[_named(one, name) for name in names], path=names)
+    return painted.assign(group=[_name(one, name) for name in names], path=names)
 
 
 def _table(bench: _Bench, one: Family, dose: Dose) -> pd.DataFrame:
@@ -181,7 +181,7 @@ def _table(bench: _Bench, one: Family, dose: Dose) -> pd.DataFrame:
     last = {name: rows[-1] for name, rows in _cloths(one, dose).items()}
     moved = {name: one.moved(row) for name, row in last.items()}
     told = {name: change for name, change in moved.items() if change is not None}
-    return pd.DataFrame([{"cloth": _named(one, n), **_readable(c)} for n, c in told.items()])
+    return pd.DataFrame([{"cloth": _name(one, n), **_readable(c)} for n, c in told.items()])
 
 
 def _readable(change: dict[Any, Any]) -> dict[str, Any]:
@@ -195,7 +195,7 @@ def _chips(one: Family, dose: Dose) -> list[list[frame.Chip]]:
     for name in CONTROLS:
         ends = one.ends(name, dose)
         if ends:
-            groups.append(_pair(ends, _named(one, name), words.say("metals.with_metal")))
+            groups.append(_pair(ends, _name(one, name), words.say("metals.with_metal")))
     return groups
 
 

@@ -26,14 +26,14 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     return frame.Panel(
         *("materials", "own_materials.title", _choose, _show),
         refresh=_fit,
-        actions={"own_materials.put": _put},
+        actions={"own_materials.put": _put_in_book},
         main=True,
         remember="never",
         book=book,
     )
 
 
-def _put(panel: frame.Panel) -> str:
+def _put_in_book(panel: frame.Panel) -> str:
     target, row = panel.own(), material_row(**panel.values)
     name = row["material"].iloc[0]
     put = books.change if name in set(target.materials["material"]) else books.add

@@ -46,7 +46,7 @@ class Planner(frame.Panel):
         super().__init__(
             *("plan", "planning.title", _choose, _show),
             refresh=_fit,
-            actions={"planning.put": Planner.into, "planning.sheets": _written},
+            actions={"planning.put": Planner.into, "planning.sheets": _write_sheets},
             main=True,
             beside=(self.folder, self.white),
             seldom=_SELDOM,
@@ -157,10 +157,10 @@ def _fit(_book: Book, made: dict[str, Any]) -> None:
         made[name].layout.display = None if made["design"].value == design else "none"
 
 
-def _kept(book: Book, chosen: dict[str, Any]) -> tuple[dict[str, list[Any]], list[str]]:
+def _keep(book: Book, chosen: dict[str, Any]) -> tuple[dict[str, list[Any]], list[str]]:
     """Factors and levels, and what stays out of a room where children work."""
     listed = books.materials(book)
-    found = _asked(listed, chosen)
+    found = _ask(listed, chosen)
     if not chosen["children"]:
         return found, []
     used = {
@@ -176,10 +176,10 @@ def _kept(book: Book, chosen: dict[str, Any]) -> tuple[dict[str, list[Any]], lis
     return found, out
 
 
-def _asked(listed: pd.DataFrame, chosen: dict[str, Any]) -> dict[str, list[Any]]:
+def _ask(listed: pd.DataFrame, chosen: dict[str, Any]) -> dict[str, list[Any]]:
     found: dict[str, list[Any]] = {"fibre": list(chosen["fibre"])}
     found |= {name: list(chosen[name]) for name in _FACTORS if chosen[name]}
-    for text in _listed(chosen["more"]):
+    for text in _list(chosen["more"]):
         first = text.partition("+")[0].strip()
         row = recipe.find(first.rpartition(" ")[0] or first, listed)
         factor = "dye" if row["role"] == "vat" else str(row["role"])
@@ -187,7 +187,7 @@ def _asked(listed: pd.DataFrame, chosen: dict[str, Any]) -> dict[str, list[Any]]
             key = "planning.no_scour" if row["role"] == "scour" else "planning.no_factor"
             raise InputError(words.say(key, material=row["material"]))
         found.setdefault(factor, []).append(text)
-    if over := _listed(chosen["over"]):
+    if over := _list(chosen["over"]):
         found["dye"] = [*found.get("dye", []), *over]
     if chosen["tartar"]:
         found["mordant"] = [_with_tartar(x, chosen["tartar"]) for x in found.get("mordant", [])]
@@ -197,7 +197,7 @@ def _asked(listed: pd.DataFrame, chosen: dict[str, Any]) -> dict[str, list[Any]]
     return found
 
 
-def _listed(text: str) -> list[str]:
+def _list(text: str) -> list[str]:
     return [part for part in map(str.strip, re.split(r";|,\s|,(?!\d)", text)) if part]
 
 
@@ -224,15 +224,15 @@ def planned_series(book: Book, **chosen: Any) -> plan.Series:
         codes = set(book.swatches.loc[there, "swatch"])
         steps = book.steps[~book.steps["swatch"].isin(codes)]
         earlier = replace(book, swatches=book.swatches[~there], steps=steps)
-        again = _planned(earlier, chosen)
+        again = _plan(earlier, chosen)
         if set(again.swatches["swatch"]) == codes:
             return again
-    return _planned(book, chosen)
+    return _plan(book, chosen)
 
 
-def _planned(book: Book, chosen: dict[str, Any]) -> plan.Series:
+def _plan(book: Book, chosen: dict[str, Any]) -> plan.Series:
     return plan.series(
-        _kept(book, chosen)[0],
+        _keep(book, chosen)[0],
         name=chosen["name"].strip() or _name(book),
         **{name: chosen[name] for name in ("design", "divide", "controls", "mass_g")},
         liquor_ratio=chosen["liquor_ratio"],
@@ -271,7 +271,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     sentence = words.say("planning.sentence", effort=said, **counts, **sums)
     if planned.resolution:
         sentence += " " + words.say("planning.resolution", resolution=planned.resolution)
-    out = _kept(book, chosen)[1]
+    out = _keep(book, chosen)[1]
     notes = [words.say("planning.children_out", what=", ".join(out))] if out else []
     notes += [words.say("planning.cannot", what=text) for text in planned.cannot]
     notes += [*_long_day(planned, int(chosen["pots"])), *planned.notes]
@@ -299,7 +299,7 @@ def _long_day(planned: plan.Series, pots: int) -> list[str]:
     return [words.say("planning.long_day", **told)] if longest["hours"] > _LONG_DAY else []
 
 
-def _written(panel: frame.Panel) -> str:
+def _write_sheets(panel: frame.Panel) -> str:
     book, chosen = panel.book, panel.values
     planned = planned_series(book, **chosen)
     written = plan.sheets(

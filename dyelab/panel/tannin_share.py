@@ -34,7 +34,7 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
 
 
 def _choose(bench: colours.Source) -> dict[str, Any]:
-    made = pd.concat([_dyed(bench, metal) for metal in shift.METALS])
+    made = pd.concat([_find_dyed(bench, metal) for metal in shift.METALS])
     if made.empty:
         raise InputError(words.say("share.nothing"))
     metals = shift.metals_of(made)
@@ -52,7 +52,7 @@ def _choose(bench: colours.Source) -> dict[str, Any]:
     return picks
 
 
-def _dyed(bench: colours.Source, metal: str) -> pd.DataFrame:
+def _find_dyed(bench: colours.Source, metal: str) -> pd.DataFrame:
     """Dyed recipes with this metal alone; those with controls at the same dose first."""
     made = bench.every.made
     column = shift.METALS[metal]
@@ -69,7 +69,7 @@ def _start(bench: colours.Source, metal: str) -> pd.Series:
     made = bench.every.made
     bare = (made["dye"] == "none") & (made[list(shift.METALS.values())] == 0).all(axis=1)
     chroma = made[bare].assign(C=np.hypot(made["a"], made["b"])).groupby("tannin")["C"].max()
-    found = _dyed(bench, metal)
+    found = _find_dyed(bench, metal)
     own = found["tannin"].map(chroma).where(found["tannin"] != "none").fillna(-1.0)
     best = found[own == own.max()]
     return best.sort_values("pieces", ascending=False, kind="stable").iloc[0]
@@ -81,7 +81,7 @@ def _doses(made: pd.DataFrame, metal: str) -> list[tuple[str, float]]:
 
 def _fit(bench: colours.Source, widgets: dict[str, Any]) -> None:
     """Offer only what was dyed with this metal: each choice narrows those below it."""
-    left = _dyed(bench, widgets["metal"].value)
+    left = _find_dyed(bench, widgets["metal"].value)
     left = choices.narrow(widgets, left, _PICKED, lambda rows, name: list(rows[name].unique()))
     choices.set_options(widgets["dose"], _doses(left, widgets["metal"].value))
 

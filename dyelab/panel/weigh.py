@@ -146,10 +146,10 @@ def _metal(listed: pd.DataFrame, found: _Known) -> list[str]:
     if not np.isfinite(row["metal_percent"]):
         return []
     wof = recipe.metal_wof(found["material"], found["wof"], listed)
-    return [words.say("weighing.metal", wof=wof, metal=_named(row["metal"]))]
+    return [words.say("weighing.metal", wof=wof, metal=_name(row["metal"]))]
 
 
-def _named(metal: str) -> str:
+def _name(metal: str) -> str:
     """Name of a metal; a book's own may be one without a name here."""
     return recipe.metals.symbols().get(metal, metal)
 
@@ -158,10 +158,10 @@ def _dose(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     grams = asked["weighed_g"]
     wof = recipe.wof(grams, asked["fibre_g"])
     columns = ["material", "weigh_g", "fibre_g", "wof"]
-    return _dosed(listed, "dosed", {**asked, "wof": wof, "weigh_g": grams}, columns)
+    return _show_dose(listed, "dosed", {**asked, "wof": wof, "weigh_g": grams}, columns)
 
 
-def _dosed(listed: pd.DataFrame, key: str, found: _Known, columns: list[str]) -> frame.Shown:
+def _show_dose(listed: pd.DataFrame, key: str, found: _Known, columns: list[str]) -> frame.Shown:
     """What a dose came to, in a sentence and a row, and whether it is meant."""
     doubts = _doubts(listed, found["material"], found["wof"])
     sentence = " ".join([words.say(f"weighing.{key}", **found), *doubts])
@@ -184,13 +184,13 @@ def _exchange(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     material, wanted, fibre_g = (asked[name] for name in ("material", "wanted", "fibre_g"))
     if not wanted or wanted == material:
         salts = listed.loc[listed["metal_percent"].gt(0), "metal"].value_counts()
-        several = ", ".join(_named(metal) for metal, count in salts.items() if count > 1)
+        several = ", ".join(_name(metal) for metal, count in salts.items() if count > 1)
         raise InputError(words.say("weighing.no_twin", material=material, metals=several))
     rows = _salts(listed, material)[["material", "formula", "metal_percent"]]
     doses = [recipe.exchange(asked["dose"], material, n, listed)[0] for n in rows["material"]]
     table = rows.assign(wof=doses, weigh_g=[recipe.grams(wof, fibre_g) for wof in doses])
     wof, caution = recipe.exchange(asked["dose"], material, wanted, listed)
-    metal = _named(recipe.find(material, listed)["metal"])
+    metal = _name(recipe.find(material, listed)["metal"])
     found = {**asked, "wof": wof, "metal": metal, "weigh_g": recipe.grams(wof, fibre_g)}
     notes = [caution, words.say("weighing.by_label"), words.say("weighing.salts", metal=metal)]
     return frame.Shown(words.say("weighing.exchanged", **found), table=table, notes=notes)
@@ -202,7 +202,7 @@ def _bath(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     found = {**asked, "g_per_L": strength, "wof": wof, "water_L": water}
     found |= {"weigh_g": recipe.grams(wof, fibre_g)}
     columns = ["material", "g_per_L", "wof", "weigh_g", "water_L"]
-    return _dosed(listed, "bathed", found, columns)
+    return _show_dose(listed, "bathed", found, columns)
 
 
 def _cloth(_listed: pd.DataFrame, asked: _Known) -> frame.Shown:

@@ -69,14 +69,14 @@ class Canvas(anywidget.AnyWidget):
             return
         waiting, self._waiting = self._waiting, None
         if "url" in content:
-            waiting(_decoded(content["url"]))
+            waiting(_decode(content["url"]))
 
 
 def _text(figure: go.Figure | dict[str, Any]) -> str:
     return json.dumps(figure) if isinstance(figure, dict) else str(figure.to_json())
 
 
-def _decoded(url: str) -> bytes:
+def _decode(url: str) -> bytes:
     """Bytes of a data address such as ``data:image/svg+xml,…``."""
     head, _, body = url.partition(",")
     return base64.b64decode(body) if head.endswith(";base64") else unquote_to_bytes(body)

@@ -78,10 +78,10 @@ def predictions(
         traces.append(_strip(aim, "star", 18, 2.0))
     if len(plausible):
         traces.append(_patch(plausible))
-    return style.plain_figure(traces, **_holding(tried.layout, bands))
+    return style.plain_figure(traces, **_hold(tried.layout, bands))
 
 
-def _holding(layout: dict[str, Any], bands: list[dict[str, Any]]) -> dict[str, Any]:
+def _hold(layout: dict[str, Any], bands: list[dict[str, Any]]) -> dict[str, Any]:
     """The layout, with room for outlines that reach beyond what was tried."""
     held = dict(layout)
     for name in "xy":

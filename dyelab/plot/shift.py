@@ -112,10 +112,10 @@ def _marks(
 def _kinds(kind: pd.Series) -> dict[str, str]:
     """Give each kind of end a shape of its own; circles are for the start."""
     others = [shape for shape in style.SHAPES if shape != "circle"]
-    return {one: others[i % len(others)] for i, one in enumerate(sorted(set(kind), key=_rising))}
+    return {one: others[i % len(others)] for i, one in enumerate(sorted(set(kind), key=_by_dose))}
 
 
-def _rising(text: str) -> tuple[str, float]:
+def _by_dose(text: str) -> tuple[str, float]:
     """Sorts by name, then by dose: iron 0.5 %, iron 2 %, iron 10 %."""
     number = re.search(r"\d+(\.\d+)?", text)
     return (text[: number.start()], float(number[0])) if number else (text, 0.0)
@@ -197,13 +197,13 @@ def dose(curve: DoseCurve) -> go.Figure:
     beside = [(name, style.pair(i)) for i, name in enumerate(_COORDINATES, 2)]
     for name, axes in [("distance", {}), *beside]:
         if len(curve.band):
-            drawn.add_traces(_banded(curve.band, name, axes))
+            drawn.add_traces(_draw_band(curve.band, name, axes))
         drawn.add_trace(_swatches(curve.points, name, axes))
     _mark_doses(drawn, curve)
     return drawn
 
 
-def _banded(band: pd.DataFrame, name: str, axes: dict[str, str]) -> list[go.Scatter]:
+def _draw_band(band: pd.DataFrame, name: str, axes: dict[str, str]) -> list[go.Scatter]:
     x, fill = band["dose"], "rgba(128,128,128,0.25)"
     told = words.say("shift_plot.band") if not axes else ""
     curve = style.line(

@@ -64,7 +64,7 @@ def svg(figure: go.Figure, width: int = 720) -> str:
         For a kind of trace that paper can't show.
     """
     height = int(figure.layout.height or 420)
-    traces = [_known(trace) for trace in figure.data if trace.visible in (None, True)]
+    traces = [_look_up(trace) for trace in figure.data if trace.visible in (None, True)]
     named = {_words(t.name): t for t in reversed(traces) if t.name and t.showlegend is not False}
     names = list(reversed(named)) if figure.layout.showlegend is not False else []
     abreast = _abreast(names, width)
@@ -89,7 +89,7 @@ def _place(trace: Any) -> tuple[str, str]:
     return trace.xaxis or "x", trace.yaxis or "y"
 
 
-def _known(trace: Any) -> Any:
+def _look_up(trace: Any) -> Any:
     if trace.type not in ("scatter", "heatmap"):
         raise ValueError(f"paper can't show a {trace.type} trace")
     return trace

@@ -53,14 +53,14 @@ def judge(
     for fold, rest in folds(known.recipe):
         part = known.basis(rest)
         lab[fold] = part.lab(left_out(process, known.seen(part), fold, rest)[..., 0])
-        C[fold] = _landed(basis, without_own(process.inverses, seen.y, seen, fold))[1]
+        C[fold] = _land(basis, without_own(process.inverses, seen.y, seen, fold))[1]
     if len(twice.recipe):
-        more = _landed(basis, over.left_out())
+        more = _land(basis, over.left_out())
         lab, C = np.concatenate([lab, more[0]]), np.concatenate([C, more[1]])
     measured = basis.lab_of_bands(np.concatenate([known.bands, twice.bands]))
     off = measured - lab
     stretch, tail = stretch_and_tail(far(off, C), len(known.made) + len(twice.made))
-    left = pd.concat([_named(known), _named(twice)], ignore_index=True).assign(
+    left = pd.concat([_name(known), _name(twice)], ignore_index=True).assign(
         **dict(zip(table.LAB, measured.T, strict=True)),
         **dict(zip(["L_left", "a_left", "b_left"], lab.T, strict=True)),
         dE00=convert.dE00(measured, lab),
@@ -70,11 +70,11 @@ def judge(
     return stretch, tail, odds(lab, measured, stretch * C, tail), left
 
 
-def _landed(basis: Basis, told: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _land(basis: Basis, told: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return basis.lab(told[..., 0]), spread(basis.slopes(told[..., 0]), told[..., 1])
 
 
-def _named(known: TrainingData) -> pd.DataFrame:
+def _name(known: TrainingData) -> pd.DataFrame:
     recipes = known.made["recipe"].to_numpy()[known.recipe]
     return pd.DataFrame({"swatch": known.swatches, "recipe": recipes})
 

@@ -106,7 +106,7 @@ def of_book(
     """
     check_limits(made, limits)
     for counts in _DOSES:
-        grid = _crossed(made, steps, limits, counts)
+        grid = _cross_steps(made, steps, limits, counts)
         if len(grid) <= size:
             break
     if not len(grid):
@@ -124,11 +124,11 @@ def check_limits(made: pd.DataFrame, limits: Limits) -> None:
         choose(name, COLUMNS, "column", "of a recipe")
     for column, wanted in limits.hold.items():
         if column in made and not column.endswith("_wof"):
-            for value in _listed(wanted):
-                choose(value, list(dict.fromkeys(_named(made[column]))), column, "in this book")
+            for value in _as_list(wanted):
+                choose(value, list(dict.fromkeys(_names_in(made[column]))), column, "in this book")
 
 
-def _crossed(
+def _cross_steps(
     made: pd.DataFrame, steps: Sequence[StepLevels], limits: Limits, counts: Mapping[str, int]
 ) -> CandidateGrid:
     by_name = {step.name: step for step in steps}
@@ -138,22 +138,22 @@ def _crossed(
     over = _overdyes(made, limits.most.get("dye_wof"), counts["over"])
     if len(over):
         tables["dye"] = pd.concat([tables["dye"], over], ignore_index=True)
-    kept = {name: _allowed(table, limits) for name, table in tables.items()}
-    left, right = _joined(kept, _LEFT), _joined(kept, _RIGHT)
+    kept = {name: _allow(table, limits) for name, table in tables.items()}
+    left, right = _join(kept, _LEFT), _join(kept, _RIGHT)
     mordanted = left["mordant"].ne(NONE).to_numpy()[:, None]
     return CandidateGrid(left, right, ~(mordanted & _in_plain_vats(made, right)))
 
 
 def _in_plain_vats(made: pd.DataFrame, recipes: pd.DataFrame) -> np.ndarray:
     """Which recipes take no mordant: those dyed in a vat, unless the book holds one that did."""
-    return np.isin(_named(recipes["dye"]), list(vats(made)))
+    return np.isin(_names_in(recipes["dye"]), list(vats(made)))
 
 
 def vats(made: pd.DataFrame) -> set[str]:
     """Vat dyes that no recipe of the book mordanted."""
     if "vat" not in made:
         return set()
-    names = pd.Series(_named(made["dye"]), made.index)
+    names = pd.Series(_names_in(made["dye"]), made.index)
     return set(names[made["vat"].astype(bool)]) - {NONE} - set(names[made["mordant"] != NONE])
 
 
@@ -247,7 +247,7 @@ def _weighable(dose: float, top: float) -> float:
     return rounded if rounded <= top else float(top)
 
 
-def _allowed(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
+def _allow(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     return table[which_allowed(table, limits)].reset_index(drop=True)
 
 
@@ -256,30 +256,30 @@ def which_allowed(table: pd.DataFrame, limits: Limits) -> np.ndarray:
     keep, banned = np.ones(len(table), bool), set(limits.without)
     for column in map(str, table):
         if column in limits.hold:
-            keep &= np.isin(_named(table[column]), _listed(limits.hold[column]))
+            keep &= np.isin(_names_in(table[column]), _as_list(limits.hold[column]))
         if column in limits.most:
             keep &= (table[column] <= limits.most[column] + 1e-9).to_numpy()
         metal = column.removesuffix("_wof")
         if metal in METALS and {metal, recipe.metals.salts()[metal]} & banned:
             keep &= (table[column] == 0).to_numpy()
         elif not column.endswith("_wof"):
-            names = _named(table[column].astype(str))
+            names = _names_in(table[column].astype(str))
             keep &= ~np.array([bool(banned & set(n.split(" + "))) for n in names], bool)
     return keep
 
 
-def _named(column: pd.Series) -> list:
+def _names_in(column: pd.Series) -> list:
     """Materials of a column without doses and dips: ``weld + indigo``; a dose as it is."""
     if column.name != "dye":
         return list(column)
     return [" + ".join(part.material for part in layers(dye, 1.0)) or NONE for dye in column]
 
 
-def _listed(value: Any) -> list[Any]:
+def _as_list(value: Any) -> list[Any]:
     return list(value) if isinstance(value, Iterable) and not isinstance(value, str) else [value]
 
 
-def _joined(tables: Mapping[str, pd.DataFrame], names: Sequence[str]) -> pd.DataFrame:
+def _join(tables: Mapping[str, pd.DataFrame], names: Sequence[str]) -> pd.DataFrame:
     full = tables[names[0]]
     for name in names[1:]:
         full = full.merge(tables[name], how="cross")
@@ -307,7 +307,7 @@ def anew(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFr
             doses = [c for c in steps if str(c).endswith("_wof")]
             once = steps[~steps.assign(**{str(c): steps[c] > 0 for c in doses}).duplicated()]
             drawn = once.iloc[rng.integers(len(once), size=_DRAWN * n)].reset_index(drop=True)
-            parts.append(_capped(_free_doses(drawn, steps, rng), limits))
+            parts.append(_cap(_free_doses(drawn, steps, rng), limits))
     joined = pd.concat(parts, axis=1)
     joined = keep_within(without_mordant(joined, _in_plain_vats(made, joined)), limits)
     return joined.drop_duplicates().head(n).reset_index(drop=True)
@@ -321,7 +321,7 @@ def keep_within(recipes: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     InputError
         Where none is left.
     """
-    kept = _allowed(_capped(recipes, limits), limits)
+    kept = _allow(_cap(recipes, limits), limits)
     if recipes.columns.size and kept.empty:
         raise InputError(words.say("predict.nothing_left"))
     return kept
@@ -356,7 +356,7 @@ def _ends(kind: str, doses: pd.Series) -> tuple[float, float]:
     return min(low, least or low), max(high, usual)
 
 
-def _capped(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:
+def _cap(steps: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     most = {column: top for column, top in limits.most.items() if column in steps}
     return steps.assign(**{column: steps[column].clip(upper=top) for column, top in most.items()})
 

@@ -290,7 +290,7 @@ class Process:
 def learn(kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> Process:
     """Learn every score from the swatches, its parameters from some of them."""
     some = np.sort(_recipe_by_recipe(seen.recipe)[:_MOST])
-    return _learned(kernels, rows, seen, some)
+    return _learn(kernels, rows, seen, some)
 
 
 def folds(recipe: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -310,7 +310,7 @@ def left_out(process: Process, seen: Seen, fold: np.ndarray, rest: np.ndarray) -
     Parameters are learned anew from `rest`, the search for them begun at the whole book's.
     """
     start = process.p.mean(axis=0)
-    anew = _learned(process.kernels, process.codes, seen, rest, start, _ROUNDS_ANEW)
+    anew = _learn(process.kernels, process.codes, seen, rest, start, _ROUNDS_ANEW)
     return without_own(anew.inverses, seen.y, seen, fold)
 
 
@@ -333,7 +333,7 @@ def _recipe_by_recipe(recipe: np.ndarray) -> np.ndarray:
     return np.argsort(rank[recipe], kind="stable")
 
 
-def _learned(
+def _learn(
     kernels: Sequence[Likeness],
     rows: Codes,
     seen: Seen,
@@ -439,13 +439,13 @@ def cost(
     by_kernel = pull * K
     grad = [by_kernel.sum(), *by_noise]
     for full, place, slopes in parts:
-        by_level = _gathered(by_kernel / full, place)
+        by_level = _gather(by_kernel / full, place)
         grad += [np.vdot(by_level, slope) for slope in slopes]
     off = (p - prior[:, 0]) / prior[:, 1]
     return total + 0.5 * off @ off, np.array(grad) + off / prior[:, 1]
 
 
-def _gathered(full: np.ndarray, place: np.ndarray) -> np.ndarray:
+def _gather(full: np.ndarray, place: np.ndarray) -> np.ndarray:
     """Sums of a matrix over rows and columns of one level."""
     member = np.zeros((len(place), place.max() + 1))
     member[np.arange(len(place)), place] = 1

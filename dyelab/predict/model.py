@@ -151,7 +151,7 @@ class Model:
         n, swatches = self.mates.shape[1], len(self.mates)
         more = np.zeros((len(recipes), swatches))
         more[~several, :n] = one.weights
-        whole = {name: _filled(getattr(one, name), ~several) for name in ("mean", "left", "prior")}
+        whole = {name: _fill(getattr(one, name), ~several) for name in ("mean", "left", "prior")}
         if several.any():
             two = self.over.weighed(recipes[several], n)
             more[several] = two.weights
@@ -163,7 +163,7 @@ class Model:
 
     def under(self, recipes: pd.DataFrame, white: tuple[str, int]) -> tuple[np.ndarray, np.ndarray]:
         """CIELAB (m, 3) and covariance (m, 3, 3) of a swatch of each recipe under any light."""
-        return _landed(self, self.weighed(recipes), white)
+        return _land(self, self.weighed(recipes), white)
 
     def report(self) -> pd.DataFrame:
         """How good the model is on swatches it was not shown.
@@ -233,7 +233,7 @@ class Model:
         full, place = complete(self, recipes), _place(self, of, beside)
         white = (illuminant or self.white[0], observer or self.white[1])
         weighed = self.weighed(full, place)
-        lab, C = _landed(self, weighed, white, of)
+        lab, C = _land(self, weighed, white, of)
         answered: dict[str, Any] = dict(zip(table.LAB, lab.T, strict=True))
         answered |= {"illuminant": white[0], "observer": white[1]}
         answered |= {"leans_on": leans(self, weighed), "extrapolates": marks(self, full, weighed)}
@@ -290,7 +290,7 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     return Model(*learned, *judged, both.notes)
 
 
-def _filled(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
+def _fill(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
     full = np.zeros((len(rows), values.shape[1]))
     full[rows] = values
     return full
@@ -307,7 +307,7 @@ def labels(recipes: pd.DataFrame) -> list[str]:
 
 def predict_swatches(model: Model, recipes: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """CIELAB (n, 3) and covariance (n, 3, 3) of a swatch of each recipe, all of known materials."""
-    return _landed(model, model.weighed(recipes), None)
+    return _land(model, model.weighed(recipes), None)
 
 
 def _place(model: Model, of: str, beside: str) -> int | None:
@@ -319,7 +319,7 @@ def _place(model: Model, of: str, beside: str) -> int | None:
     return codes.index(choose(beside, codes, "swatch", "in this book"))
 
 
-def _landed(
+def _land(
     model: Model, weighed: Weighed, white: tuple[str, int] | None, of: str = NEW_POT
 ) -> tuple[np.ndarray, np.ndarray]:
     J = model.basis.slopes(weighed.mean, white)
@@ -415,7 +415,7 @@ def complete(model: Model, recipes: pd.DataFrame) -> pd.DataFrame:
     in_dips = table["dye_wof"].eq(0) & table["dye"].map(_first).isin(model.undosed)
     table["dye_wof"] = table["dye_wof"].mask(in_dips)
     for name in STEPS:
-        _known(model, table, name)
+        _check_known(model, table, name)
     return table
 
 
@@ -448,7 +448,7 @@ def _without_salts(full: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     return {**full, "mordant": mordant, "mordant_wof": np.where(alone, 0.0, full["mordant_wof"])}
 
 
-def _known(model: Model, full: pd.DataFrame, name: str) -> None:
+def _check_known(model: Model, full: pd.DataFrame, name: str) -> None:
     """Raise for a material the book holds no swatch of."""
     in_book = model.levels[name]
     learned = any(step.name == name for step in model.steps)

@@ -70,10 +70,10 @@ class Dyes:
 
     def apart(self, recipes: pd.DataFrame) -> list[pd.DataFrame]:
         """The ground of recipes of equally many dyes, then each dye alone and its own ground."""
-        found = [_undyed(recipes)]
+        found = [_without_dye(recipes)]
         for own in zip(*layers_of(recipes), strict=True):
             alone = self._dyed(recipes, own)
-            found += [alone, _undyed(alone)]
+            found += [alone, _without_dye(alone)]
         return found
 
     def _dyed(self, recipes: pd.DataFrame, dyes: Sequence[Part]) -> pd.DataFrame:
@@ -136,7 +136,7 @@ class Dyes:
         return found
 
 
-def _undyed(recipes: pd.DataFrame) -> pd.DataFrame:
+def _without_dye(recipes: pd.DataFrame) -> pd.DataFrame:
     return recipes.assign(dye=NONE, dye_wof=0.0)
 
 
@@ -229,7 +229,7 @@ def _likeness(dyes: Dyes, one: pd.DataFrame, two: pd.DataFrame) -> np.ndarray:
         order = [np.array([_names(d) for d in frame["dye"]]) for frame in rows]
         same = (order[0][:, None] == order[1][None]).all(axis=-1)
         near = np.where(same, 1.0, TURNED)
-        alone = [_sorted(dyes, frame) for frame in rows]
+        alone = [_sort(dyes, frame) for frame in rows]
         for a, b in zip(*alone, strict=True):
             near = near * process.correlation(a, b)
         near = np.where(near > 1 - _ALIKE, 1.0, SAME * near)
@@ -237,7 +237,7 @@ def _likeness(dyes: Dyes, one: pd.DataFrame, two: pd.DataFrame) -> np.ndarray:
     return full
 
 
-def _sorted(dyes: Dyes, recipes: pd.DataFrame) -> list[list[Coded]]:
+def _sort(dyes: Dyes, recipes: pd.DataFrame) -> list[list[Coded]]:
     """Each dye of some recipes alone, in the order of their names, coded."""
     named = [sorted(own, key=lambda part: part.material) for own in layers_of(recipes)]
     return [dyes.codes(frame) for frame in dyes.apart(with_dyes(recipes, named))[1::2]]

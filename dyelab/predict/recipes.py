@@ -125,11 +125,11 @@ def steps_of(made: pd.DataFrame) -> tuple[StepLevels, ...]:
     Left out: a step nobody took, a fibre, form or ground that is always the same, and a form
     or ground that the fibre settles.
     """
-    found = [_step(name, made) for name in STEPS if not _settled(name, made)]
+    found = [_step(name, made) for name in STEPS if not _is_settled(name, made)]
     return tuple(step for step in found if step.materials)
 
 
-def _settled(name: str, made: pd.DataFrame) -> bool:
+def _is_settled(name: str, made: pd.DataFrame) -> bool:
     if STEPS[name][1] is not None:
         return False
     material = pd.Series(name_and_dose(made, name)[0])
@@ -161,7 +161,7 @@ def name_and_dose(made: pd.DataFrame, name: str) -> tuple[list[str], np.ndarray]
     Of several dyes the first is the `dye`; those over it, joined, are `over`.
     """
     if name in ("dye", "over") and "dye" in made:
-        return _dyed(made, name)
+        return _dyes_and_doses(made, name)
     column, amount = STEPS[name]
     full = np.ones(len(made))
     dose = made[amount].to_numpy(float) if amount and amount in made else full
@@ -176,7 +176,7 @@ def name_and_dose(made: pd.DataFrame, name: str) -> tuple[list[str], np.ndarray]
     return material, dose
 
 
-def _dyed(made: pd.DataFrame, name: str) -> tuple[list[str], np.ndarray]:
+def _dyes_and_doses(made: pd.DataFrame, name: str) -> tuple[list[str], np.ndarray]:
     doses = made["dye_wof"] if "dye_wof" in made else np.ones(len(made))
     chosen = slice(0, 1) if name == "dye" else slice(1, None)
     material, dose = [], []

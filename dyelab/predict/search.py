@@ -61,7 +61,7 @@ def wanted_colour(model: Model, wanted: Any) -> np.ndarray:
         If it is none of these.
     """
     if isinstance(wanted, pd.DataFrame | pd.Series):
-        return _reading(model, wanted)
+        return _find_reading(model, wanted)
     if isinstance(wanted, str):
         return _text(model, wanted)
     values = np.asarray(wanted, float)
@@ -96,7 +96,7 @@ def wanted_spread(model: Model, wanted: Any) -> np.ndarray:
     return np.nan_to_num(table.covariances(_here(model, wanted))[0])
 
 
-def _reading(model: Model, reading: pd.DataFrame | pd.Series) -> np.ndarray:
+def _find_reading(model: Model, reading: pd.DataFrame | pd.Series) -> np.ndarray:
     return _here(model, reading)[table.LAB].to_numpy(float)[0]
 
 
@@ -371,9 +371,9 @@ def find(
     limits = Limits(hold or {}, most or {}, tuple(without))
     candidates = within or reach(model, limits)
     untried = candidates.recipes(_nearest(candidates.lab, lab))
-    both = (_tried(model, limits, lab), untried)
-    judged = pd.concat([_judged(model, rows, (lab, spread), tolerance) for rows in both])
-    ranked = _ranked(judged, tolerance).head(n).reset_index(drop=True)
+    both = (_try(model, limits, lab), untried)
+    judged = pd.concat([_judge(model, rows, (lab, spread), tolerance) for rows in both])
+    ranked = _rank(judged, tolerance).head(n).reset_index(drop=True)
     reachable = bool((judged["middle"] <= tolerance).any())
     ranked = _with_marks(model, ranked)
     sentence = _sentence(judged, ranked, reachable, tolerance)
@@ -389,7 +389,7 @@ def _nearest(lab: np.ndarray, target: np.ndarray) -> np.ndarray:
     return some[np.argsort(exact, kind="stable")[:SHORT]]
 
 
-def _tried(model: Model, limits: Limits, target: np.ndarray) -> pd.DataFrame:
+def _try(model: Model, limits: Limits, target: np.ndarray) -> pd.DataFrame:
     """Recipes of the book that keep to the limits, those measured nearest."""
     columns = [c for c in COLUMNS if c in model.made]
     made = model.made[which_allowed(model.made[columns], limits)]
@@ -428,7 +428,7 @@ def closest(
     return rows.iloc[nearest[away[nearest] <= within]]
 
 
-def _judged(
+def _judge(
     model: Model, recipes: pd.DataFrame, aim: tuple[np.ndarray, np.ndarray], tolerance: float
 ) -> pd.DataFrame:
     """Add the colour of a swatch of each recipe, its distance, and its chance of landing."""
@@ -479,7 +479,7 @@ def nine_in_ten(lab: np.ndarray, drawn: np.ndarray) -> float:
     return float(np.quantile(away, 0.9))
 
 
-def _ranked(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
+def _rank(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
     """Tried ones that should land first; then by expected distance, the best of each way."""
     landing = (judged["tried"] != "") & (judged["dE00"] <= tolerance)
     ordered = judged.assign(_first=~landing).sort_values(["_first", "dE00"], kind="stable")
@@ -612,7 +612,7 @@ def next_swatches(
     0  wool
     """
     limits = Limits(hold or {}, most or {}, tuple(without))
-    asked = (_asked(model, among, limits, *n) for n in ((_POOL, seed), (_PLACES, seed + 1)))
+    asked = (_ask(model, among, limits, *n) for n in ((_POOL, seed), (_PLACES, seed + 1)))
     pool, places = (complete(model, recipes) for recipes in asked)
     chosen, spreads = _greedy(model, pool, places, _looked_at(model, places, around, near), n)
     lab, _ = predict_swatches(model, pool.iloc[chosen])
@@ -622,7 +622,7 @@ def next_swatches(
     return named.assign(u_before=spreads[:-1], u_after=spreads[1:])
 
 
-def _asked(
+def _ask(
     model: Model, among: pd.DataFrame | None, limits: Limits, many: int, seed: int
 ) -> pd.DataFrame:
     """Recipes to look at; sums of dyes, which are learned one by one, are left out."""

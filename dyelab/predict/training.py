@@ -269,9 +269,9 @@ def _unknowns(step: StepLevels) -> int:
 def most_telling(made: pd.DataFrame, steps: Sequence[StepLevels], n: int) -> pd.DataFrame:
     """Untried recipes that would teach most, before anything has been learned: by prior alone."""
     kernels = [Likeness(step) for step in steps]
-    pool = _untried(sample(of_book(made, steps), 400), made) if kernels else made.head(0)
+    pool = _find_untried(sample(of_book(made, steps), 400), made) if kernels else made.head(0)
     if len(pool) < n:
-        pool = pd.concat([pool, _untried(_halved(made), made)], ignore_index=True)
+        pool = pd.concat([pool, _find_untried(_halve(made), made)], ignore_index=True)
         pool = pool.fillna(_UNSAID)
     if not kernels or pool.empty:
         return pool.head(n)
@@ -283,13 +283,13 @@ def most_telling(made: pd.DataFrame, steps: Sequence[StepLevels], n: int) -> pd.
     return pool.iloc[greedy(K - k @ np.linalg.solve(inner, k.T), _NOISE, n)]
 
 
-def _untried(pool: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:
+def _find_untried(pool: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:
     columns = [name for name in COLUMNS if name in pool and name in made]
     own, there = (pd.MultiIndex.from_frame(rows[columns]) for rows in (made, pool))
     return pool[~there.isin(own)].reset_index(drop=True)
 
 
-def _halved(made: pd.DataFrame) -> pd.DataFrame:
+def _halve(made: pd.DataFrame) -> pd.DataFrame:
     """Each recipe with half of one dose: what is left where all that was used has been joined."""
     salt = made["metals_at"].str.partition(" as ")[2]
     alone = salt.eq(made["mordant"]) | made["mordant"].isin(metals.salts().values())

@@ -47,7 +47,7 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
     table, stocks = _steps(source, steps, mass)
     notes = [_water(mass), *_salts(steps), *stocks, *filter(None, steps["note"])]
     blocks += [table, parts.Points(tuple(dict.fromkeys(notes)))]
-    title = words.say("pages.card_title", recipe=_named(source, swatch))
+    title = words.say("pages.card_title", recipe=_name(source, swatch))
     return source.page(own, title, blocks, tight=len(steps) > _ROOMY)
 
 
@@ -74,14 +74,14 @@ def samples(
     return source.page(own, title, [*blocks, *frames])
 
 
-def _named(source: colours.Source, swatch: str) -> str:
+def _name(source: colours.Source, swatch: str) -> str:
     rows = source.of_swatch(swatch)
     if len(rows) and rows["area"].nunique() > 1:  # a printed cloth has no one recipe
         return swatch
-    return colours.recipe(rows.iloc[0].to_dict()) if len(rows) else _planned(source, swatch)
+    return colours.recipe(rows.iloc[0].to_dict()) if len(rows) else _name_planned(source, swatch)
 
 
-def _planned(source: colours.Source, swatch: str) -> str:
+def _name_planned(source: colours.Source, swatch: str) -> str:
     """The recipe of a swatch that wasn't measured yet; its code where the book has none."""
     own = [swatch in str(codes).split(", ") for codes in source.unread["swatch"]]
     return str(next(iter(source.unread.loc[own, "recipe"]), swatch))
@@ -104,8 +104,8 @@ def make_frames(source: colours.Source, swatches: Sequence[str]) -> dict[str, li
         told.setdefault(row["swatch"], colours.recipe({name: row[name] for name in _BATH}))
     own = first.groupby("swatch", sort=False)["label"].agg(list).to_dict()
     about = source.book.swatches.set_index("swatch").to_dict("index")
-    told |= {code: _planned(source, code) for code in swatches if code not in own}
-    return {code: _framed(code, about[code], own.get(code, []), chips, told) for code in swatches}
+    told |= {code: _name_planned(source, code) for code in swatches if code not in own}
+    return {code: _frame(code, about[code], own.get(code, []), chips, told) for code in swatches}
 
 
 def _chips(source: colours.Source, rows: pd.DataFrame, labels: list[str]) -> dict[str, parts.Patch]:
@@ -121,7 +121,7 @@ def _chips(source: colours.Source, rows: pd.DataFrame, labels: list[str]) -> dic
     return {one.label: replace(one, crop=cut.get(one.label, b"")) for one in made}
 
 
-def _framed(
+def _frame(
     code: str,
     about: dict[Any, Any],
     labels: list[str],

@@ -46,7 +46,7 @@ def clock(
     chosen = source.check_swatches(swatches)
     if len(chosen) > _MOST:
         raise InputError(words.say("clock.too_many", count=len(chosen), most=_MOST))
-    found, drifts = _lit(source, chosen)
+    found, drifts = _find_lit(source, chosen)
     doses = _doses([*drifts, *found.references])
     white = table.one_white(found.grades)
     hands = [_hand(one, fastness_texts.name_in(found, one.swatch), doses, white) for one in drifts]
@@ -65,10 +65,10 @@ def clock(
     )
     blocks = [
         parts.Text(_lead(drifts, found), "lead"),
-        parts.Text(_cut(whole), only="paper"),
+        parts.Text(_say_cut(whole), only="paper"),
         replace(whole, only="screen"),
         *_fans(whole),
-        parts.Points(tuple(_said(found, whole))),
+        parts.Points(tuple(_say(found, whole))),
         parts.Caution((*fastness.cautions(found), words.say("clock.beyond"))),
     ]
     lit = {one.swatch.removesuffix(f" {one.area}") for one in drifts}
@@ -78,7 +78,7 @@ def clock(
     return own.page(words.say("clock.title"), blocks, **laid)
 
 
-def _cut(whole: parts.Clock) -> str:
+def _say_cut(whole: parts.Clock) -> str:
     """How to make the fan; its squares where some are drawn."""
     at = [whole.at(hours) for _, hours in whole.moments]
     shades = [hand.shades[i] for hand in whole.hands for i in at if i is not None]
@@ -88,7 +88,7 @@ def _cut(whole: parts.Clock) -> str:
     return " ".join(map(words.say, keys))
 
 
-def _lit(source: colours.Source, swatches: list[str]) -> tuple[grade.Study, list[grade.Drift]]:
+def _find_lit(source: colours.Source, swatches: list[str]) -> tuple[grade.Study, list[grade.Drift]]:
     """Fastness of those that were read after light, and their curves."""
     wide = book.wide(source.book)
     lit = wide[wide["exposure"].eq("light") & wide["unit"].eq(_UNIT)]
@@ -178,7 +178,7 @@ def _just_fades(dose: float) -> str:
     return words.say(f"clock.just_{edge or 'at'}", number=f"{number:.1f}")
 
 
-def _said(found: grade.Study, whole: parts.Clock) -> list[str]:
+def _say(found: grade.Study, whole: parts.Clock) -> list[str]:
     """What the blue wools say, and what the moments assume."""
     assumed = {"days": _MOMENTS["summer"], "hours": _DAY, "lux": f"{_PLACES['window']:,.0f}"}
     none = [] if whole.beside else [words.say("clock.no_references")]

@@ -43,7 +43,7 @@ def sheet(
     InputError
         If there is no unmodified swatch, or none with this metal.
     """
-    one, doses, every = _dosed(source, metal, picked)
+    one, doses, every = _find_doses(source, metal, picked)
     last = doses[-1]
     blocks = [
         parts.Text(answer_text(one, last), "lead"),
@@ -77,7 +77,7 @@ def strip(
     InputError
         If there is no unmodified swatch, or none with this metal.
     """
-    one, doses, every = _dosed(source, metal, picked)
+    one, doses, every = _find_doses(source, metal, picked)
     splits = {dose: _split(source, one, metal, dose) for dose in doses[1:]}
     bands = tuple(_bands(source, one, metal, every, splits))
     blocks: list[Any] = [
@@ -90,7 +90,7 @@ def strip(
     return source.page(own, title, blocks, **laid)
 
 
-def _dosed(
+def _find_doses(
     source: colours.Source, metal: str, picked: dict[str, Any]
 ) -> tuple[Family, list[Dose], list[Dose]]:
     """A recipe with this metal alone, its doses from none to the most, and those with the planned.
@@ -163,11 +163,11 @@ def _controls(source: colours.Source, one: Family, doses: list[Dose]) -> list[An
 
 
 def _figure(one: Family, last: Dose) -> parts.Live:
-    drawn = plane.figure(_drawn(one, last), path="path", height=270, fitted=True)
+    drawn = plane.figure(_draw(one, last), path="path", height=270, fitted=True)
     return parts.live(drawn, answer_text(one, last), width=_WIDE)
 
 
-def _drawn(one: Family, last: Dose) -> pd.DataFrame:
+def _draw(one: Family, last: Dose) -> pd.DataFrame:
     parts_ = {one.picked["dye"]: one.way(last)}
     for name in CONTROLS:
         ends = one.ends(name, max(filter(last.__ge__, one.controls.get(name, {})), default=last))

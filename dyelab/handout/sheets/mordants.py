@@ -43,7 +43,7 @@ def sheet(
     found = colours.only(source.planned, fibre=fibre, dye=dye)
     found = found.assign(metals=shift.with_metal(found))
     rows = found.sort_values(_ORDER, kind="stable", key=colours.none_first).to_dict("records")
-    lead = words.say("pages.mordants_lead", fibre=fibre, **_dosed(dye, rows))
+    lead = words.say("pages.mordants_lead", fibre=fibre, **_dose(dye, rows))
     blocks: list[Any] = [
         *_most(source, rows, dye),
         parts.Text(parts.with_step(lead)),
@@ -56,7 +56,7 @@ def sheet(
     return source.page(own, title, blocks)
 
 
-def _dosed(dye: str, rows: list[dict[Any, Any]]) -> dict[str, str]:
+def _dose(dye: str, rows: list[dict[Any, Any]]) -> dict[str, str]:
     """The dye, with its dose where all cloths had the same: their labels then leave it out."""
     doses = {row["dye_wof"] for row in rows}
     if len(doses) > 1:
@@ -93,7 +93,7 @@ def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
             told = words.say("pages.beside", reference=patches[at].label)
             blocks.append(parts.Heading(parts.capital(told)))
             first = replace(patches[at], note=words.say("pages.start"))
-            blocks += _strips(first, [_told(source, rows[i], patches[i]) for i in added])
+            blocks += _strips(first, [_tell(source, rows[i], patches[i]) for i in added])
     rest = [patches[at] for at in alone if rows[at]["variant"] not in starts]
     if rest:
         blocks.append(parts.Heading(words.say("pages.beside_nothing")))
@@ -101,7 +101,7 @@ def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
     return blocks
 
 
-def _told(source: colours.Source, row: dict[Any, Any], patch: parts.Patch) -> parts.Patch:
+def _tell(source: colours.Source, row: dict[Any, Any], patch: parts.Patch) -> parts.Patch:
     """A patch of what was added, with what that did."""
     change = _change(source, row)
     said = words.say("pages.did", **change_words(change))

@@ -35,7 +35,7 @@ def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
         parts.Text(_counts(source), "small"),
         *[block for metal in moved for block in _pairs(source, metal)],
         *strips(source, source.planned),
-        *_held(source.held),
+        *_grades_held(source.held),
         *_shifts(moved),
         *_faults(bk),
         parts.Heading(words.say("pages.method")),
@@ -110,7 +110,7 @@ def _shifts(moved: dict[str, pd.DataFrame]) -> list[Any]:
     return blocks
 
 
-def _held(graded: pd.DataFrame) -> list[Any]:
+def _grades_held(graded: pd.DataFrame) -> list[Any]:
     """Change grades after the hardest exposure of each kind, one row a recipe."""
     if graded.empty or grade.is_reference(graded).all():
         return []

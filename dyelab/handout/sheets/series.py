@@ -31,7 +31,7 @@ def _of(source: colours.Source, series: str | None) -> pd.DataFrame:
     return found
 
 
-def _planned(source: colours.Source, series: str | None) -> pd.DataFrame:
+def _find_planned(source: colours.Source, series: str | None) -> pd.DataFrame:
     """Recipes of the series that were planned and not measured yet."""
     if not series or source.unread.empty:
         return source.unread
@@ -58,7 +58,7 @@ def sheet(
     InputError
         If no swatch of the series was measured.
     """
-    made, unread = _of(source, series), _planned(source, series)
+    made, unread = _of(source, series), _find_planned(source, series)
     named = source.book.title
     whole = (
         words.say("pages.series_whole", book=named) if named else words.say("pages.series_title")

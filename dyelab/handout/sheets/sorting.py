@@ -33,7 +33,7 @@ def cards(
         If the book has no such swatch.
     """
     chosen = source.check_swatches(swatches)
-    held, frames = _held(source), make_frames(source, chosen)
+    held, frames = _say_held(source), make_frames(source, chosen)
     chosen = list(dict.fromkeys(chosen))
     one = {code for code in chosen if frames[code][0].patch.numbers}  # has one colour
     places = _places(source.leading[source.leading["swatch"].isin(one)])
@@ -77,15 +77,15 @@ def _places(rows: pd.DataFrame) -> dict[str, list[str]]:
     found = compare.gather(rows, by="swatch", piece="reading")
     light = pd.Series(found.mean[:, 0], index=found.names).loc[doses.index]
     lines = [
-        _said("light", -light, "shared", alike=_ALIKE),
+        _say("light", -light, "shared", alike=_ALIKE),
         list(map(_metals, doses.to_dict("records"))),
     ]
     for metal in _sorted_by(rows):
-        lines.append(_said("metal", doses[shift.METALS[metal]], "equal", metal=metal))
+        lines.append(_say("metal", doses[shift.METALS[metal]], "equal", metal=metal))
     return dict(zip(map(str, doses.index), map(list, zip(*lines, strict=True)), strict=True))
 
 
-def _said(
+def _say(
     order: str, values: pd.Series, together: str, *, alike: float = 0.0, metal: str = ""
 ) -> list[str]:
     """Each card's place from least to most, or the places that cards alike share."""
@@ -102,7 +102,7 @@ def _metals(doses: dict[Any, Any]) -> str:
     return words.say("sorting.metals", what=said) if said else words.say("sorting.bare")
 
 
-def _held(source: colours.Source) -> dict[str, list[str]]:
+def _say_held(source: colours.Source) -> dict[str, list[str]]:
     """Grade of change after the hardest of each test, and what grades are, by swatch."""
     said: dict[str, list[str]] = {}
     if len(source.held):

@@ -48,7 +48,7 @@ def chart(
     """
     if colours.only(source.made, fibre=fibre).empty:
         raise InputError(words.say("pages.no_fibre", fibre=fibre))
-    grid = _placed(colours.only(source.planned, fibre=fibre))
+    grid = _place(colours.only(source.planned, fibre=fibre))
     columns = list(dict.fromkeys(grid["column"]))
     across, down, further = _room(own, upright, columns)
     rows = grid.sort_values("order", kind="stable")[["order", "dye_name"]].drop_duplicates("order")
@@ -108,7 +108,7 @@ def _lines(columns: list[str]) -> int:
     return max(-(-len(column) // _LETTERS) for column in columns)
 
 
-def _placed(made: pd.DataFrame) -> pd.DataFrame:
+def _place(made: pd.DataFrame) -> pd.DataFrame:
     """Give each recipe its `column`, its `dye_name` and the `order` of its row.
 
     Recipes that these words leave alike, such as with more dips, get rows of their own.

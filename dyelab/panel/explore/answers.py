@@ -23,11 +23,11 @@ def recipes(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
     if task == "recipe":
         return offered.slider_recipe(bench, values)
     if task == "find" and values["wanted"].strip():
-        return _found(bench, values).ranked.head(1)
+        return _find(bench, values).ranked.head(1)
     return _next(bench, values) if task == "next" else pd.DataFrame()
 
 
-def _found(bench: Bench, values: dict[str, Any]) -> predict.Found:
+def _find(bench: Bench, values: dict[str, Any]) -> predict.Found:
     limits = offered.limits(values)
     return predict.find(
         bench.model,
@@ -84,10 +84,10 @@ def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     chips = [_chips(bench, said, row), [nearest]]
     notes = [*_notes(bench), *_other_lights(bench, said.head(1), bench.made)]
     care = _care(bench, said.head(1))
-    return frame.Shown(_told(said, swatches), figure, weighed, chips, notes, care=care)
+    return frame.Shown(_tell(said, swatches), figure, weighed, chips, notes, care=care)
 
 
-def _told(said: pd.DataFrame, swatches: np.ndarray) -> str:
+def _tell(said: pd.DataFrame, swatches: np.ndarray) -> str:
     row = said.iloc[0]
     told = {name: f"{row[name]:.1f}".replace("-", "−") for name in table.LAB}
     told |= {"recipe": row["recipe"], "leans": row["leans_on"]}
@@ -133,11 +133,11 @@ def _chips(bench: Bench, said: pd.DataFrame, here: dict[str, Any]) -> list[frame
     lamps = [name for name in shift.LAMPS if name != here["illuminant"]]
     if not bench.model.spectral:
         return [frame.Chip.of(here, own)]
-    under = (frame.Chip.of(_lit(bench, said, name), _under(name)) for name in lamps)
+    under = (frame.Chip.of(_light(bench, said, name), _under(name)) for name in lamps)
     return [frame.Chip.of(here, own), *under]
 
 
-def _lit(bench: Bench, said: pd.DataFrame, lamp: str) -> pd.Series:
+def _light(bench: Bench, said: pd.DataFrame, lamp: str) -> pd.Series:
     """The first recipe's predicted colour under a lamp, as a row of a table."""
     observer = bench.model.white[1]
     (seen,), _ = bench.model.under(said.head(1), (lamp, observer))
@@ -170,7 +170,7 @@ def _lab(said: pd.DataFrame) -> np.ndarray:
     return np.asarray(said[table.LAB].iloc[0], float)
 
 
-def _wanted(bench: Bench, lab: np.ndarray) -> pd.DataFrame:
+def _want(bench: Bench, lab: np.ndarray) -> pd.DataFrame:
     illuminant, observer = bench.model.white
     row = dict(zip(table.LAB, lab, strict=True))
     named = words.say("exploring.wanted")
@@ -180,8 +180,8 @@ def _wanted(bench: Bench, lab: np.ndarray) -> pd.DataFrame:
 def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     if not values["wanted"].strip():
         raise InputError(words.say("exploring.first_colour"))
-    found = _found(bench, values)
-    wanted = _wanted(bench, found.wanted)
+    found = _find(bench, values)
+    wanted = _want(bench, found.wanted)
     first = found.ranked.head(1)
     plausible = _plausible(bench, _swatches(bench, first))
     figure = drawn.predictions(bench.tried, first, plausible, wanted=wanted)
@@ -189,7 +189,7 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     best = first.iloc[0]
     pair = [frame.Chip.of(wanted.iloc[0], words.say("exploring.chip_wanted"))]
     pair.append(frame.Chip.of(best, words.say("exploring.chip"), str(best["recipe"])))
-    notes = [_weighed(best, values)]
+    notes = [_weigh(best, values)]
     if not isinstance(_aim(bench, values), str):
         notes.append(words.say("exploring.spot_aim"))
     notes += [*_notes(bench), *_other_lights(bench, first, found.ranked)]
@@ -197,7 +197,7 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     return frame.Shown(found.sentence, figure, seen, [pair], notes, care=care, numbers=rows)
 
 
-def _weighed(row: Any, values: dict[str, Any]) -> str:
+def _weigh(row: Any, values: dict[str, Any]) -> str:
     fibre_g = float(values["fibre_g"])
     lines = [
         f"{line.material} {words.number(line.grams)} g"

@@ -60,8 +60,8 @@ def show(bench: Bench, values: dict[str, Any], progress: Any) -> frame.Shown:
     if setup.pose is None:
         notes.append(words.say("exploring.spot_no_card"))
     shown = table[[*LAB, *STANDARD_UNCERTAINTIES, "flags"]].round(2)
-    figure = _drawn(scene, quad)
-    return frame.Shown(_told(row), figure, shown, [chip], notes)
+    figure = _draw(scene, quad)
+    return frame.Shown(_tell(row), figure, shown, [chip], notes)
 
 
 def text(reading: pd.Series) -> str:
@@ -82,7 +82,7 @@ def dragged_middle(change: dict[str, Any]) -> np.ndarray | None:
     return style.corners(paths[0]).mean(axis=0) if paths else None
 
 
-def _told(row: pd.Series) -> str:
+def _tell(row: pd.Series) -> str:
     numbers = {name: f"{row[name]:.1f}".replace("-", "−") for name in LAB}
     said = words.say("exploring.spot", unsure=_unsure(row), **numbers)
     doubts = words.say("exploring.spot_flags", flags=words.flags(row["flags"]))
@@ -112,7 +112,7 @@ def _scene(bench: Bench, values: dict[str, Any], progress: Any) -> Scene:
     if bench.kept.get("scene_of") != key:
         bench.kept.pop("spot", None)
         progress(0.1, words.say("exploring.spot_busy"))
-        bench.kept["scene"], bench.kept["scene_of"] = _found(path, values), key
+        bench.kept["scene"], bench.kept["scene_of"] = _find(path, values), key
     return bench.kept["scene"]
 
 
@@ -121,7 +121,7 @@ def _path(values: dict[str, Any]) -> Path:
     return save.keep_upload(values["upload"], "photos") or typed_path(str(values["photo"]))
 
 
-def _found(path: Path, values: dict[str, Any]) -> Scene:
+def _find(path: Path, values: dict[str, Any]) -> Scene:
     photo = read.photo(path)
     reference = None if values["target"] == WHITE_ONLY else calibrate.reference(values["target"])
     pose, target = _marks(photo, reference)
@@ -153,7 +153,7 @@ def _quad(photo: read.Photo, values: dict[str, Any]) -> np.ndarray:
     return half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) + (x, y)
 
 
-def _drawn(scene: Scene, quad: np.ndarray) -> dict[str, Any]:
+def _draw(scene: Scene, quad: np.ndarray) -> dict[str, Any]:
     """The photo, and the spot to be dragged; a click elsewhere moves it there."""
     height, width = scene.photo.pixels.shape[:2]
     x, y = (list(corners) for corners in np.vstack([quad, quad[:1]]).T)
