@@ -5,7 +5,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 
-_MOST_LISTED = 12
+_MOST_LISTED = 12  # names that can be taken in at a glance
 _MOST_LETTERS = 2000  # of a message; a damaged cell may hold a whole file
 
 

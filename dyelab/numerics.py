@@ -139,6 +139,31 @@ def slopes(function: Colours, at: np.ndarray, step: float) -> np.ndarray:
     return np.swapaxes(up - down, 1, 2) / (2 * step)
 
 
+def gain(known: np.ndarray, across: np.ndarray, noise: float) -> np.ndarray:
+    """Weights (n, m) with which m observations of a Gaussian tell of n other points.
+
+    Their mean is gain @ observed, and gain @ across.T is taken off their covariance (Rasmussen and
+    Williams 2006, equations 2.25 and 2.26).
+
+    Parameters
+    ----------
+    known : ndarray (m, m)
+        Covariance of what is observed.
+    across : ndarray (n, m)
+        Its covariance with the other points.
+    noise : float
+        Variance of one observation.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import numerics
+    >>> numerics.gain(np.eye(1), np.array([[0.5]]), 1.0).tolist()
+    [[0.25]]
+    """
+    return np.linalg.solve(known + noise * np.eye(len(known)), across.T).T
+
+
 def greedy(covariance: np.ndarray, noise: float, count: int) -> list[int]:
     """Points whose observation leaves least variance in all, one after the other.
 

@@ -79,3 +79,17 @@ def test_greedy_takes_first_what_leaves_least_variance():
     assert left([first]) == min(left([i]) for i in range(6))
     assert left([first, second]) == min(left([first, i]) for i in range(6) if i != first)
     assert len(set(numerics.greedy(prior, 0.3, 9))) == 6
+
+
+def test_the_gain_is_a_gaussian_given_what_was_seen_of_it():
+    """Against the joint density itself: the mean of what is left, by dividing the Gaussian."""
+    rng = np.random.default_rng(3)
+    draw = rng.normal(size=(5, 9))
+    whole = draw @ draw.T
+    seen, rest, noise, value = [0, 1, 2], [3, 4], 0.3, rng.normal(size=3)
+    gain = numerics.gain(whole[np.ix_(seen, seen)], whole[np.ix_(rest, seen)], noise)
+    padded = whole + np.diag([noise] * 3 + [0.0] * 2)
+    precision = np.linalg.inv(padded)
+    left = np.linalg.inv(precision[np.ix_(rest, rest)])
+    np.testing.assert_allclose(gain @ value, -left @ precision[np.ix_(rest, seen)] @ value)
+    np.testing.assert_allclose(whole[np.ix_(rest, rest)] - gain @ whole[np.ix_(seen, rest)], left)

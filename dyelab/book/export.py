@@ -33,7 +33,7 @@ from dyelab.book.opening import (
 from dyelab.book.photos import leads_out, put
 from dyelab.errors import InputError, reading
 
-_CELL = 32_767
+_CELL = 32_767  # letters that a cell of an XLSX file holds
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\ufffe\uffff]|_x[0-9A-Fa-f]{4}_")
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
 

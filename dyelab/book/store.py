@@ -29,7 +29,7 @@ from dyelab.book.folder import HISTORY, number, parse_version
 from dyelab.book.model import ASIDE, FILES
 from dyelab.errors import InputError
 
-KEPT_VERSIONS = 60
+KEPT_VERSIONS = 60  # a season of evenings; tables are small, and equal files are kept once
 _ASIDE = f"{HISTORY}/set aside"
 _FOLDERS = (f"{HISTORY}/files", _ASIDE, ASIDE, folder.PHOTOS)
 _WAIT = 30.0  # s that a save waits for another: a large book on a slow disk saves in two or three

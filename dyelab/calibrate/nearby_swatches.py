@@ -32,7 +32,7 @@ def near(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.ndarray:
     ndarray (n, 3)
         The mean of a Gaussian process (Rasmussen and Williams 2006, eq. 2.25).
     """
-    return _alike(lab, places) @ _solve(places, shifts)
+    return numerics.gain(_alike(places, places), _alike(lab, places), _UNLIKE) @ shifts
 
 
 def trust(places: np.ndarray, shifts: np.ndarray) -> float:
@@ -60,7 +60,7 @@ def left_by(lab: np.ndarray, places: np.ndarray, share: float) -> np.ndarray:
     is taken off.
     """
     alike = _alike(lab, places)
-    known = np.einsum("nm,mn->n", alike, _solve(places, alike.T))
+    known = (numerics.gain(_alike(places, places), alike, _UNLIKE) * alike).sum(axis=1)
     return 1 - share**2 * known / (1 + _EVERYWHERE)
 
 
@@ -76,10 +76,6 @@ def most_telling(lab: np.ndarray, count: int) -> list[int]:
     [1, 3]
     """
     return numerics.greedy(_alike(lab, lab), _UNLIKE, count)
-
-
-def _solve(places: np.ndarray, values: np.ndarray) -> np.ndarray:
-    return np.linalg.solve(_alike(places, places) + _UNLIKE * np.eye(len(places)), values)
 
 
 def _alike(one: np.ndarray, other: np.ndarray) -> np.ndarray:

@@ -16,12 +16,11 @@ from functools import lru_cache
 import numpy as np
 from scipy import special
 
-from dyelab.compare.formulas import distance_gradient, metric, own_axes
+from dyelab.compare.formulas import MINUS, distance_gradient, metric, own_axes
 
 _ROUNDS = 40  # halvings: the root is then exact to rounding over the ranges searched
 _FLOOR = 1e-8  # smallest variance, as a share of the sum: a singular covariance has no inverse
 _WIDE = 1e9  # ends of the search, in units of the variances
-_MINUS = np.hstack([-np.eye(3), np.eye(3)])
 
 
 @dataclass(frozen=True)
@@ -61,7 +60,7 @@ def move(formula, before: np.ndarray, after: np.ndarray, covariance: np.ndarray)
     (1, 3)
     """
     shape = metric(formula, (before + after) / 2)
-    total, distance = _MINUS @ covariance @ _MINUS.T, formula(before, after)
+    total, distance = MINUS @ covariance @ MINUS.T, formula(before, after)
     powers, parts = own_axes(shape, total, after - before, distance, _FLOOR)
     return Move(parts, powers, _stretch(formula, before, after, covariance, parts, powers))
 

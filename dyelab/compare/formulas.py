@@ -7,6 +7,7 @@ from dyelab import convert, numerics
 FORMULAS = {"dE76": convert.dE76, "dE00": convert.dE00, "dECMC": convert.dECMC}
 SIGNS = {"dE76": "ΔE*ab", "dE00": "ΔE00", "dECMC": "ΔE CMC(2:1)"}
 PARTS = ("dL", "da", "db", "dC", "dH")
+MINUS = np.hstack([-np.eye(3), np.eye(3)])  # of two colours' six coordinates: second less first
 _STEP = 1e-2  # CIELAB units: far above rounding, far below any curvature of the formulas
 
 

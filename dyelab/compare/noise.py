@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from dyelab.compare.formulas import distance_gradient, metric, own_axes
+from dyelab.compare.formulas import MINUS, distance_gradient, metric, own_axes
 from dyelab.compare.interval import Noise, even_out
 from dyelab.compare.pots import Arms, arms, pairing_scatter
 from dyelab.compare.variants import Variants, inner
@@ -148,9 +148,6 @@ def _blocks(first: np.ndarray, second: np.ndarray) -> np.ndarray:
     return result
 
 
-_MINUS = np.hstack([-np.eye(3), np.eye(3)])
-
-
 def variance_along(gradient: np.ndarray, pair: Joint) -> tuple[np.ndarray, np.ndarray]:
     """Variance of a quantity with this gradient (n, 6), and its degrees of freedom.
 
@@ -170,7 +167,7 @@ def _satterthwaite(total: np.ndarray, estimated: np.ndarray, pair: Joint) -> np.
 def of_formula(formula, reference: np.ndarray, sample: np.ndarray, pair: Joint) -> Noise:
     """Noise of a difference formula between two measured means (n, 3)."""
     shape = metric(formula, (reference + sample) / 2)
-    estimated, total = (_MINUS @ one @ _MINUS.T for one in (pair.estimated, pair.total))
+    estimated, total = (MINUS @ one @ MINUS.T for one in (pair.estimated, pair.total))
     trace, square, df_near = of_length(shape @ estimated, shape @ total, pair.df)
     variance, df_far = variance_along(_gradient(formula, shape, reference, sample), pair)
     axes = own_axes(shape, total, sample - reference, formula(reference, sample))
@@ -205,4 +202,4 @@ def _gradient(formula, shape: np.ndarray, reference: np.ndarray, sample: np.ndar
     size = np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", move, shape, move), 1e-18))
     near = np.einsum("nij,nj->ni", shape, move) / size[:, None]
     far = distance_gradient(formula, reference, sample)
-    return np.where((size < 0.1)[:, None], near @ _MINUS, far)
+    return np.where((size < 0.1)[:, None], near @ MINUS, far)

@@ -5,8 +5,7 @@ from numpy.typing import ArrayLike
 
 from dyelab.numerics import in_pieces
 
-_EPSILON = 216 / 24389
-_KAPPA = 24389 / 27
+_EPSILON, _KAPPA = 216 / 24389, 24389 / 27  # exact, where the cube root turns straight (CIE 15)
 # CIECAM16's transform from XYZ to cone-like responses (CIE 248:2022, equation 7).
 _CAT16 = np.array(
     [

@@ -12,7 +12,7 @@ from dyelab.convert.light import FINE, colour_matching, fine_weights, illuminant
 from dyelab.errors import InputError
 from dyelab.table import LAB
 
-STEPS = (1, 5, 10, 20)
+STEPS = (1, 5, 10, 20)  # nm, as ASTM E308 and instruments have them
 _NM = re.compile(r"\d{3,4}")
 
 

@@ -13,7 +13,7 @@ NOTICED = 1.7  # ΔE_F of grade 4 on the grey scale for change (ISO 105-A02)
 # Dose in lx h to a just noticeable fade of references 1 to 8: CIE 157:2004, from memory.
 WITH_UV = (0.22e6, 0.6e6, 1.5e6, 3.5e6, 8e6, 20e6, 50e6, 120e6)
 WITHOUT_UV = (0.3e6, 1e6, 3e6, 10e6, 30e6, 100e6, 300e6, 1100e6)
-_DRAWS = 1000
+_DRAWS = 1000  # the ends of a 95 % interval then wander by a fiftieth of its width
 # References: each takes two and a half times the light of the one before, so an interval wider
 # than this leaves open whether a cloth lasts six times as long, which is no answer. A judgement.
 _TOO_WIDE = 2.0

@@ -14,7 +14,7 @@ from dyelab.measure.single_photo import Measured
 from dyelab.read import Photo
 from dyelab.read import photo as read_photo
 
-LONG_SIDE = 1600
+LONG_SIDE = 1600  # pixels: names beside 48 windows can be read, and a page stays light
 _DARK, _LIGHT, _WARN = (20, 20, 20), (255, 255, 255), (0, 90, 255)
 
 

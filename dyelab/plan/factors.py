@@ -15,7 +15,7 @@ from dyelab.errors import InputError
 MATERIALS = ("tannin", "mordant", "dye", "modifier")
 METALS = tuple(recipe.metals.columns())
 FACTORS = ("fibre", "tannin", "mordant", "dye", *METALS, "modifier")
-MOST = 5000
+MOST = 5000  # recipes of one plan: nobody dyes more, and a slip asks for millions
 
 
 @dataclass(frozen=True)

@@ -353,7 +353,7 @@ def _draw_strays(one: _Candidates, root, x, rest, grid, rng: np.random.Generator
     `root` (d, 3, 3) of each draw's scatter.
     """
     cross = one.stray(grid, x)[0]
-    gain = cross @ np.linalg.inv(one.stray(x, x)[0] + np.eye(len(x)))
+    gain = numerics.gain(one.stray(x, x)[0], cross, 1.0)
     left = one.stray(grid, grid)[0] - gain @ cross.T
     values, vectors = np.linalg.eigh(left)
     kept = values > 1e-8 * max(values[-1], 1e-12)
