@@ -182,6 +182,10 @@ class Source:
         """Return a teacher's page of this book's colours: its foot names white and method."""
         return own.page(title, blocks, white=self.white, how=self.how, **laid)
 
+    def titled(self, whole: str, bare: str) -> str:
+        """A title by the key of its words: with the book's own in it, where the book has one."""
+        return words.say(whole if self.book.title else bare, book=self.book.title)
+
     def patches(
         self, rows: Sequence[dict[Any, Any]], labels: Sequence[str], notes: Sequence[str] = ()
     ) -> tuple[Patch, ...]:

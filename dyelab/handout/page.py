@@ -547,7 +547,7 @@ def numbers(lab: Sequence[float]) -> str:
     >>> handout.numbers([50, -3.14, 10])
     'L* 50.0  a* −3.1  b* 10.0'
     """
-    L, a, b = (f"{value:.1f}".replace("-", "−") for value in lab)
+    L, a, b = (cell(float(value)) for value in lab)
     return f"L* {L}  a* {a}  b* {b}"
 
 

@@ -10,6 +10,7 @@ import plotly.graph_objects as go
 from dyelab import compare, plan, shift, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
+from dyelab.handout.page import cell
 from dyelab.panel import book_choice, choices, frame
 from dyelab.plot import shift as drawn
 
@@ -208,11 +209,7 @@ def _notes(pairs: pd.DataFrame) -> list[str]:
     if len(pairs) > 1:
         notes.append(words.say("comparing.many", number=len(pairs)))
         mean = shift.mean_shift(pairs).iloc[0]
-        values = {
-            name: f"{mean[name]:.1f}".replace("-", "−")
-            for name in mean.index
-            if name.startswith("d")
-        }
+        values = {name: cell(mean[name]) for name in mean.index if name.startswith("d")}
         notes.append(words.say("comparing.mean", pairs=len(pairs), **values))
     return [*notes, words.say("comparing.floor"), words.say("comparing.marks")]
 

@@ -83,12 +83,10 @@ def _show(
 
 
 def _sentence(judged: pd.DataFrame) -> str:
-    many = judged["student"].nunique()
-    key = "guess.students_one" if many == 1 else "guess.students_many"
     return words.say(
         "guess.sentence",
         guesses=len(judged),
-        students=words.say(key, count=many) if many > 1 else words.say(key),
+        students=judged["student"].nunique(),
         questions=judged["swatch"].nunique(),
         median=f"{judged['dE00'].median():.1f}",
     )

@@ -84,9 +84,7 @@ def _next(book: Book) -> str:
 
 
 def _entry(one: plan.Task) -> tuple[str, str, str]:
-    key = f"home.next_{one.what}"
-    one_only = one.swatches == 1 and words.there(f"{key}_one")
-    text = words.say(f"{key}_one" if one_only else key, count=one.swatches, **dict(one.facts))
+    text = words.say(f"home.next_{one.what}", count=one.swatches, **dict(one.facts))
     return _LEADS[one.what], text, one.series
 
 

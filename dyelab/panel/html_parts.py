@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import words
-from dyelab.handout.page import number_table
+from dyelab.handout.page import cell, number_table
 from dyelab.plot import style
 from dyelab.table import LAB
 
@@ -116,7 +116,7 @@ def _chip(patch: Chip) -> str:
     if patch.lab is None:
         return f'<li><span class="dl-chip dl-blank"></span>{label}{note.removeprefix("<br>")}</li>'
     fill, inside = _paint(patch.lab, patch.illuminant, patch.observer)
-    numbers = "  ".join(f"{value:.1f}" for value in patch.lab).replace("-", "−")
+    numbers = "  ".join(map(cell, patch.lab))
     mark = "" if inside else f"<br>{escape(words.say('frame.outside'))}"
     kind = "dl-chip" if inside else "dl-chip dl-outside"
     cloth = base64.b64encode(patch.crop).decode()

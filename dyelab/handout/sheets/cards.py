@@ -69,8 +69,7 @@ def samples(
     ]
     made = make_frames(source, chosen)
     frames = [block for code in chosen for block in made[code]]
-    named = source.book.title
-    title = words.say(f"pages.samples_{'title' if named else 'untitled'}", book=named)
+    title = source.titled("pages.samples_title", "pages.samples_untitled")
     return source.page(own, title, [*blocks, *frames])
 
 

@@ -26,10 +26,6 @@ def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
     """
     bk = source.book
     moved = {metal: source.pairs(metal) for metal in colours.METALS}
-    named = bk.title
-    title = (
-        words.say("pages.report_whole", book=named) if named else words.say("pages.report_title")
-    )
     blocks = [
         parts.Text(_did(moved), "lead"),
         parts.Text(_counts(source), "small"),
@@ -42,6 +38,7 @@ def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
         parts.Points(tuple(_method(source))),
         parts.Caution(source.cautions(sorted(set(bk.steps["material"]) - {""}), doses=False)),
     ]
+    title = source.titled("pages.report_whole", "pages.report_title")
     return source.page(own, title, blocks)
 
 

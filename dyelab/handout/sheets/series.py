@@ -59,10 +59,6 @@ def sheet(
         If no swatch of the series was measured.
     """
     made, unread = _of(source, series), _find_planned(source, series)
-    named = source.book.title
-    whole = (
-        words.say("pages.series_whole", book=named) if named else words.say("pages.series_title")
-    )
     every = pd.concat([made, unread])
     blocks: list[Any] = [*_furthest(source, made), *strips(source, every)]
     for fibre, part in made.groupby("fibre", sort=False):
@@ -75,6 +71,7 @@ def sheet(
         parts.Heading(words.say("pages.numbers")),
         parts.number_table(made[SHOWN], words.say("pages.series_numbers")),
     ]
+    whole = source.titled("pages.series_whole", "pages.series_title")
     return source.page(own, series or whole, blocks)
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 
 from dyelab import convert, predict, recipe, shift, table, words
 from dyelab.errors import InputError
+from dyelab.handout.page import cell
 from dyelab.panel import frame
 from dyelab.panel.explore import offered, spot
 from dyelab.panel.explore.bench import Bench
@@ -89,7 +90,7 @@ def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
 
 def _tell(said: pd.DataFrame, swatches: np.ndarray) -> str:
     row = said.iloc[0]
-    told = {name: f"{row[name]:.1f}".replace("-", "−") for name in table.LAB}
+    told = {name: cell(row[name]) for name in table.LAB}
     told |= {"recipe": row["recipe"], "leans": row["leans_on"]}
     near = predict.nine_in_ten(_lab(said), swatches)
     text = words.say("exploring.said", near=f"{near:.1f}", **told)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from dyelab import calibrate, measure, read, words
 from dyelab.errors import InputError
+from dyelab.handout.page import cell
 from dyelab.panel import frame, save
 from dyelab.panel.book_choice import typed_path
 from dyelab.panel.explore.bench import Bench
@@ -83,7 +84,7 @@ def dragged_middle(change: dict[str, Any]) -> np.ndarray | None:
 
 
 def _tell(row: pd.Series) -> str:
-    numbers = {name: f"{row[name]:.1f}".replace("-", "−") for name in LAB}
+    numbers = {name: cell(row[name]) for name in LAB}
     said = words.say("exploring.spot", unsure=_unsure(row), **numbers)
     doubts = words.say("exploring.spot_flags", flags=words.flags(row["flags"]))
     return f"{said} {doubts}" if row["flags"] else said
