@@ -9,7 +9,7 @@ import pandas as pd
 from dyelab import convert, shift, table, words
 from dyelab.errors import InputError
 from dyelab.grade import is_reference
-from dyelab.numerics import greedy
+from dyelab.numerics import gain, greedy
 from dyelab.predict.basis import Basis, bands_of_lab, of_bands
 from dyelab.predict.candidates import of_book, sample
 from dyelab.predict.gp import Likeness, Seen, cross
@@ -279,8 +279,8 @@ def most_telling(made: pd.DataFrame, steps: Sequence[StepLevels], n: int) -> pd.
     rows, own = ([code_step(s, t) for s in steps] for t in (pool, made))
     K = cross(p, kernels, rows, rows)
     k = cross(p, kernels, rows, own)
-    inner = cross(p, kernels, own, own) + _NOISE * np.eye(len(made))
-    return pool.iloc[greedy(K - k @ np.linalg.solve(inner, k.T), _NOISE, n)]
+    told = gain(cross(p, kernels, own, own), k, _NOISE) @ k.T
+    return pool.iloc[greedy(K - told, _NOISE, n)]
 
 
 def _find_untried(pool: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:
