@@ -354,5 +354,20 @@ def test_a_step_names_its_material_with_a_number_and_its_unit_beside(tmp_path):
     assert held.in_words("K2") == "potash alum 0.5 %"
 
 
+def test_ratios_are_read_and_ranges_listed(tmp_path):
+    content = (
+        "Swatch,Step,Material,Amount,Unit,Liquor ratio,pH,Dips\nK1,mordant,alum,5,g/L,1:30,4-5,\n"
+        "K2,mordant,alum,5,g/L,40:1,pH 5,\nK3,vat,indigo,5,%,1 : 20-30,,3x\n"
+    )
+    held = _understood(tmp_path, content)
+    ratios = held.steps.set_index("swatch")["liquor_ratio"]
+    assert ratios[["K1", "K2"]].tolist() == [30.0, 40.0]
+    assert np.isnan(ratios["K3"])
+    assert held.steps["dips"].tolist()[2] == 3
+    assert held.lost["found"].tolist() == ["4-5", "1 : 20-30"]
+    tested = "Code,L*,a*,b*,White,Test\nK1,50,1,2,D65/10,after 5-10 washes\n"
+    assert _understood(tmp_path, tested).lost["found"].tolist() == ["after 5-10 washes"]
+
+
 def _understood(folder, content):
     return understood(own_sheets.text(folder / "own.csv", content), own_sheets.Meant({}))

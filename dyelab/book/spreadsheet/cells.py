@@ -14,6 +14,9 @@ YES = vocabulary.groups("yes")["yes"]
 _COMMA = re.compile(r"^[-+]?\d+,(\d{1,2}|\d{4,})(\s*\D*)?$|^[-+]?\d{1,3}(\.\d{3})+,\d+|^0,\d+")
 _POINT = re.compile(r"^[-+]?\d+\.(\d{1,2}|\d{4,})(\s*\D*)?$|^[-+]?\d{1,3}(,\d{3})+\.\d+|^0\.\d+")
 _NUMBER = re.compile(r"[-+−]?\d[\d.,'’\s]*(?:[eE][-+]?\d+)?")
+_GOES_ON = re.compile(
+    r"\s*[-–—/:]\s*\d"
+)  # behind a number: it is one end of a range, or of a ratio
 _AMOUNT = re.compile(rf"^\s*(?:approx\.?|ca\.?|~)?\s*({_NUMBER.pattern})\s*(.*?)\s*$")
 _FIRST_SERIAL, _LAST_SERIAL = 20_000, 80_000  # days a spreadsheet counts: the years 1954 to 2119
 
@@ -78,7 +81,7 @@ def amount(text: str, where: Locale, unit: str = "") -> Amount | None:
     """
     match = _AMOUNT.match(_spelt(text)) if len(text) <= limits.PHRASE else None
     value = number(match[1], where) if match else None
-    if match is None or value is None:
+    if match is None or value is None or _GOES_ON.match(match[2]):
         return None
     own = match[2].strip(" ()[].")
     return _in_ours(value, vocabulary.unit(own) or "?" if own else unit)
@@ -282,6 +285,8 @@ def exposure(text: str, where: Locale) -> Exposure | None:
     if named is None:
         return None
     found = _NUMBER.search(held)
+    if found and _GOES_ON.match(held[found.end() :]):
+        return None
     value = number(found[0], where) if found else None
     if named == "none" or value == 0:
         return _BARE

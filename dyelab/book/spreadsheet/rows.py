@@ -556,7 +556,7 @@ def _about(row: _Row, steps: list[_Step]) -> None:
     """Heat, time, pH, bath and dips of a kind of step, from columns of their own."""
     for cell in row.cells:
         what, of, slot = cell.mean.what, cell.mean.of, cell.mean.slot
-        of = of or ("vat" if what == "dips" else "")
+        of = of or ("vat" if what == "dips" and not row.find("material").heading else "")
         if of not in KINDS or what not in (*_ABOUT, "bath") or not cell.text:
             continue
         fits = [s for s in steps if s["kind"] == of or s.get("\0kind") == of]
@@ -584,8 +584,8 @@ def _value(cell: _Cell) -> Any:
 
 
 def _count(text: str, where: cells.Locale) -> float | None:
-    """A plain number: ``pH 5``, ``3 dips``, ``x3``."""
-    found = cells.amount(re.sub(r"(?i)^\s*ph\s*", "", text), where)
+    """A plain number: ``pH 5``, ``3 dips``, ``x3``, ``1:30``."""
+    found = cells.amount(re.sub(r"(?i)^\s*(?:ph\s*|1\s*[:/])|[:/]\s*1\s*$", "", text), where)
     dips = [part.dips for part in cells.parts(text, where) if part.dips > 1]
     return found.value if found else float(dips[0]) if dips else None
 
