@@ -29,7 +29,7 @@ def main(folder: Path) -> None:
     from dyelab import book, handout, plan, recipe, shift
     from dyelab.handout import colours
     from dyelab.handout.sheets import metal as metal_page
-    from dyelab.handout.sheets import report, worksheet
+    from dyelab.handout.sheets import report, sorting, worksheet
     from dyelab.panel import compare as comparing
     from dyelab.panel import metals as panel
 
@@ -51,6 +51,7 @@ def main(folder: Path) -> None:
     page = metal_page.sheet(source, metal="zinc", **picked)
     assert page.title.startswith("Zinc")
     assert "zinc" in worksheet.worksheet(source, metal="zinc").title
+    assert "from no zinc to most" in repr(sorting.cards(source, swatches=bk.swatches["swatch"]))
     html = handout.write(report.report(source), folder / "report.html").read_text(encoding="utf-8")
     assert "What zinc did" in html
 

@@ -32,7 +32,7 @@ def near(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.ndarray:
     ndarray (n, 3)
         The mean of a Gaussian process (Rasmussen and Williams 2006, eq. 2.25).
     """
-    return numerics.gain(_alike(places, places), _alike(lab, places), _UNLIKE) @ shifts
+    return numerics.gain(alike(places, places), alike(lab, places), _UNLIKE) @ shifts
 
 
 def trust(places: np.ndarray, shifts: np.ndarray) -> float:
@@ -59,8 +59,8 @@ def left_by(lab: np.ndarray, places: np.ndarray, share: float) -> np.ndarray:
     Of what they tell, `share` is believed (see `trust`): a slope through none, so that its square
     is taken off.
     """
-    alike = _alike(lab, places)
-    known = (numerics.gain(_alike(places, places), alike, _UNLIKE) * alike).sum(axis=1)
+    across = alike(lab, places)
+    known = (numerics.gain(alike(places, places), across, _UNLIKE) * across).sum(axis=1)
     return 1 - share**2 * known / (1 + _EVERYWHERE)
 
 
@@ -75,10 +75,10 @@ def most_telling(lab: np.ndarray, count: int) -> list[int]:
     >>> calibrate.most_telling(lab, 2)
     [1, 3]
     """
-    return numerics.greedy(_alike(lab, lab), _UNLIKE, count)
+    return numerics.greedy(alike(lab, lab), _UNLIKE, count)
 
 
-def _alike(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+def alike(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     """Correlation (n, m) of a calibration's errors: high for one dye's hue at any depth."""
     apart = ((even(one)[:, None] - even(other)) ** 2).sum(axis=-1)
     return (1 + apart / 4) ** -2.0 + _EVERYWHERE

@@ -102,7 +102,7 @@ def _find_published(name: str, white: White) -> Reference:
     light = white if measured else _EDITIONS
     table = convert.target_lab(name, illuminant=light[0], observer=light[1])
     names, lab = tuple(table["sample"]), table[LAB].to_numpy(float)
-    spectra = _average() if measured else nearest_spectra(lab, light)
+    spectra = average() if measured else nearest_spectra(lab, light)
     lab = lab if measured else _lab(spectra, white)
     return Reference(lab, spectra, names, measured, name, white, ONE_OF)
 
@@ -120,7 +120,7 @@ def nearest_spectra(lab: np.ndarray, white: White) -> np.ndarray:
     white : (illuminant, observer)
         Of those values.
     """
-    start = _average()
+    start = average()
     eye = np.eye(len(BANDS))
     sums = convert.spectrum_to_xyz(BANDS, eye, illuminant=white[0], observer=white[1])
     wanted = convert.lab_to_xyz(lab, convert.white(*white)) - start @ sums
@@ -136,7 +136,7 @@ def _lab(spectra: np.ndarray, white: White) -> np.ndarray:
     return convert.spectrum_to_lab(BANDS, spectra, illuminant=white[0], observer=white[1])
 
 
-def _average() -> np.ndarray:
+def average() -> np.ndarray:
     return convert.target_spectra()[[str(int(b)) for b in BANDS]].to_numpy(float)
 
 

@@ -36,13 +36,15 @@ def anchored(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration
     share, misses = trust(fitted, shifts), []
     for i in everyone:
         rest = everyone != i
-        misses.append(_miss(_moved(made, fitted[rest], shifts[rest], share), fitted[i], shifts[i]))
+        misses.append(
+            squared_miss(correct(made, fitted[rest], shifts[rest], share), fitted[i], shifts[i])
+        )
     off = (np.sum(misses) + _FEW * _USUALLY) / (len(misses) + _FEW) * _UNSEEN
-    moved = _moved(made, fitted, shifts, share)
+    moved = correct(made, fitted, shifts, share)
     return replace(moved, errors=replace(moved.errors, scale=moved.errors.scale * off**0.5))
 
 
-def _moved(made: Calibration, fitted: np.ndarray, shifts: np.ndarray, share: float) -> Calibration:
+def correct(made: Calibration, fitted: np.ndarray, shifts: np.ndarray, share: float) -> Calibration:
     # What every simulated camera gets wrong at these swatches is now known and taken away there.
     _, common = made.errors.at(fitted)
     there = np.moveaxis(common / made.errors.scale_at(fitted), 1, 0) * len(made.errors.off) ** 0.5
@@ -51,7 +53,7 @@ def _moved(made: Calibration, fitted: np.ndarray, shifts: np.ndarray, share: flo
     return replace(made, anchors=(fitted, share * shifts), trusted=share, errors=errors)
 
 
-def _miss(made: Calibration, fitted: np.ndarray, shift: np.ndarray) -> float:
+def squared_miss(made: Calibration, fitted: np.ndarray, shift: np.ndarray) -> float:
     """Squared miss of one swatch by what others told, over what was to be expected."""
     assert made.anchors is not None
     miss = near(fitted[None], *made.anchors)[0] - shift

@@ -57,10 +57,10 @@ def main(groups=7):
 
 def wrong(true, average, asked=1):
     """What is wrong of log R where these spectra are sought from their neighbours."""
-    kept, reference._average = reference._average, lambda: average
+    kept, reference.average = reference.average, lambda: average
     lab = convert.spectrum_to_lab(reference.BANDS, true, *WHITE)
     found = reference.nearest_spectra(lab, WHITE) if asked else average
-    reference._average = kept
+    reference.average = kept
     return np.log(np.maximum(found, 1e-3) / np.maximum(true, 1e-3)).ravel()
 
 

@@ -144,7 +144,7 @@ def enter(values):
 
 def unlikely(lab, errors):
     """Negative log likelihood of one photo's errors (n, 3), their size taken as it comes."""
-    whole = nearby._alike(lab, lab) + nearby._UNLIKE * np.eye(len(lab))
+    whole = nearby.alike(lab, lab) + nearby._UNLIKE * np.eye(len(lab))
     squares = np.sum(errors * np.linalg.solve(whole, errors)) / errors.size
     return 0.5 * (errors.size * np.log(squares) + 3 * np.linalg.slogdet(whole)[1])
 
@@ -175,10 +175,12 @@ def of_photo(row, order, count, rng):
     own, share = [], nearby.trust(fitted[seen], read)
     for i in range(count):
         rest = np.arange(count) != i
-        moved = correction._moved(made, fitted[seen][rest], read[rest], share)
-        own.append(correction._miss(moved, fitted[seen][i], read[i]))
-    moved = correction._moved(made, fitted[seen], read, share)
-    return np.array(own), np.array([correction._miss(moved, fitted[i], shifts[i]) for i in unseen])
+        moved = correction.correct(made, fitted[seen][rest], read[rest], share)
+        own.append(correction.squared_miss(moved, fitted[seen][i], read[i]))
+    moved = correction.correct(made, fitted[seen], read, share)
+    return np.array(own), np.array(
+        [correction.squared_miss(moved, fitted[i], shifts[i]) for i in unseen]
+    )
 
 
 def size(values, own):
