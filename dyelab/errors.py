@@ -110,14 +110,14 @@ def offer(option: str, clause: str, value: str = "") -> str:
     return f"[[{option}{told}:{clause}]]"
 
 
-def word_options(text: str, options: Mapping[str, str]) -> str:
+def in_words(text: str, options: Mapping[str, str]) -> str:
     """The message with the clauses of the options that there are.
 
     Examples
     --------
     >>> from dyelab import errors
     >>> text = "No white. " + errors.offer("white", "Choose the light with {}.", "D65/10")
-    >>> errors.word_options(text, {"white": "--white"})
+    >>> errors.in_words(text, {"white": "--white"})
     'No white. Choose the light with --white.'
     """
 

@@ -17,19 +17,9 @@ from typing import Any
 import pandas as pd
 
 from dyelab import files, limits, table
-from dyelab.book import folder, store
+from dyelab.book import folder, opening, store
 from dyelab.book.folder import PHOTOS
 from dyelab.book.model import FILES, PACKAGE, Book
-from dyelab.book.opening import (
-    NEUTRALISED,
-    as_csv,
-    as_json,
-    file_contents,
-    frames,
-    from_files,
-    open_book,
-    package_of,
-)
 from dyelab.book.photos import leads_out, put
 from dyelab.errors import InputError, reading
 
@@ -91,7 +81,7 @@ def restore(source: str | Path, path: str | Path) -> Book:
         os.replace(made, target)
     finally:
         shutil.rmtree(made, ignore_errors=True)
-    return open_book(target)
+    return opening.open_book(target)
 
 
 def _build(
@@ -100,20 +90,24 @@ def _build(
     """Make the book beside its place, so that it appears there whole or not at all."""
     if "swatches.csv" not in contents:
         raise InputError(f"{origin.name}: holds no swatches, so it is no book that was exported.")
-    bk = from_files(made, contents)
+    bk = opening.from_files(made, contents)
     shutil.rmtree(made, ignore_errors=True)
     made.mkdir(parents=True)
     put(made, pictures)
     with store.hold_lock(made):
         what = [f"brought in from {origin.name}"]
-        store.commit(made, file_contents(bk, package_of(contents)), act="save", what=what)
+        store.commit(
+            made, opening.file_contents(bk, opening.package_of(contents)), act="save", what=what
+        )
 
 
 def _neutral(bk: Book) -> dict[str, bytes]:
     """The book's files with formulas neutralised, and a package that says so."""
-    package = json.loads(file_contents(bk, {})[PACKAGE]) | {NEUTRALISED: True}
-    plain = {name: as_csv(files.plain_cells(one)) for name, one in frames(bk).items()}
-    return {PACKAGE: as_json(package), **plain}
+    package = json.loads(opening.file_contents(bk, {})[PACKAGE]) | {opening.NEUTRALISED: True}
+    plain = {
+        name: opening.as_csv(files.plain_cells(one)) for name, one in opening.frames(bk).items()
+    }
+    return {PACKAGE: opening.as_json(package), **plain}
 
 
 def _to_folder(bk: Book, path: Path) -> Path:
@@ -145,7 +139,7 @@ def _to_xlsx(bk: Book, path: Path) -> Path:
     about = made.create_sheet("about")
     about.append([_cell(about, "title"), _cell(about, bk.title)])
     about.append([_cell(about, "white"), _cell(about, table.white_text(bk.white))])
-    for name, frame in frames(bk).items():
+    for name, frame in opening.frames(bk).items():
         sheet = made.create_sheet(name.removesuffix(".csv").replace("/", " "))
         sheet.append([_cell(sheet, column) for column in frame.columns])
         for row in frame.itertuples(index=False, name=None):
@@ -228,7 +222,7 @@ def _from_xlsx(origin: Path) -> dict[str, bytes]:
         width = max(map(len, rows))
         header, *body = [row + [""] * (width - len(row)) for row in rows]
         frame = pd.DataFrame(body, columns=header, dtype=str)
-        contents[name.replace("set_aside ", "set_aside/") + ".csv"] = as_csv(frame)
+        contents[name.replace("set_aside ", "set_aside/") + ".csv"] = opening.as_csv(frame)
     package: dict[str, Any] = {"title": told.get("title") or origin.stem}
     if "white" in told:
         package["white"] = dict(zip(table.WHITE, table.book_white(told["white"]), strict=True))

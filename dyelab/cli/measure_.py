@@ -198,7 +198,7 @@ def _link(
         read.photo(path), reference, layout=options["card"], white=options["white"],
         method=options["method"],
     )  # fmt: skip
-    before, kin = measure.compare_earlier(bk, source, made, path, reference)
+    before, kin = measure.with_earlier(bk, source, made, path, reference)
     said = "together" if kin.verdict == "together" else f"apart_{kin.verdict}"
     click.echo(f"{path.name}: " + words.say(f"capture.{said}", apart=kin.apart))
     if said != "together":

@@ -7,16 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import calibrate, convert, numerics
-from dyelab.calibrate import (
-    Calibration,
-    OwnSwatches,
-    Pose,
-    Reference,
-    Samples,
-    Setup,
-    Target,
-    through,
-)
+from dyelab.calibrate import Calibration, Pose, Reference, Samples, Setup, Target, through
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.card import Layout
 from dyelab.errors import InputError
@@ -189,7 +180,7 @@ def boxes(
     return _measure(picture, places, add, reference, target, pose, how)
 
 
-def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> OwnSwatches | None:
+def _own(add: pd.DataFrame | None, quads: Any, name: str) -> calibrate.OwnSwatches | None:
     if add is None or add.empty:
         return None
     unknown = [s for s in add["sample"] if s not in quads]
@@ -198,7 +189,8 @@ def _own(add: pd.DataFrame | None, quads: dict[str, Any], name: str) -> OwnSwatc
             f"{name}: the added readings name {unknown[0]!r}, which is no place here. "
             f"Places: {', '.join(list(quads)[:30])}."
         )
-    return OwnSwatches(np.array([quads[s] for s in add["sample"]]), add[LAB].to_numpy(float))
+    lying = np.array([quads[s] for s in add["sample"]])
+    return calibrate.OwnSwatches(lying, add[LAB].to_numpy(float))
 
 
 def _check_own(setup: Setup, add: pd.DataFrame | None, name: str) -> None:

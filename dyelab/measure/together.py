@@ -19,16 +19,8 @@ from dyelab.calibrate.colour_fit import evened
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
-from dyelab.measure.single_photo import (
-    Measured,
-    calibration_doubt,
-    fewer,
-    photo,
-    places,
-    shared_rows,
-    storage,
-    with_doubt,
-)
+from dyelab.measure import single_photo
+from dyelab.measure.single_photo import Measured, photo, places
 from dyelab.read import file_data
 from dyelab.read import photo as read_photo
 from dyelab.table import LAB, covariances
@@ -187,7 +179,7 @@ def _storing_doubt(made: Measured) -> np.ndarray:
     cal = made.setup.calibration
     values = cal.undoing.undo(cal.witnesses)
     slope = cal.slope(values)
-    return slope @ storage(values, 255) @ np.swapaxes(slope, 1, 2)
+    return slope @ single_photo.storage(values, 255) @ np.swapaxes(slope, 1, 2)
 
 
 def other_camera(first: str | Path, second: str | Path) -> bool:
@@ -279,7 +271,9 @@ def _as_the_first(
     by_first = _by_the_first(measured, kin.first, kin.seen, earlier)
     covariance = covariances(table) - own.whole + by_first.whole
     lab = (table[LAB] - _REFITTED * kin.refitted).clip([0, -160, -160], [100, 160, 160])
-    return replace(measured, table=with_doubt(table.assign(**lab), covariance)), by_first
+    return replace(
+        measured, table=single_photo.with_doubt(table.assign(**lab), covariance)
+    ), by_first
 
 
 def _by_the_first(
@@ -291,8 +285,8 @@ def _by_the_first(
     if shading is not None and here is not None and there is not None:
         off = shading.off(np.concatenate([here, there]), WINDOW_MM)
     values = np.concatenate([first.values, seen])
-    common, own = calibration_doubt(first.setup.calibration, values, off)
-    common, n = fewer(common), len(first.values)
+    common, own = single_photo.calibration_doubt(first.setup.calibration, values, off)
+    common, n = single_photo.fewer(common), len(first.values)
     photo = _turn(earlier, first.table[LAB], common[:n], common[n:])
     return _Factors(photo, numerics.symmetric_root(own[n:]))
 
@@ -357,9 +351,9 @@ def _share(
     numbers = _numbers(first, photo.shape[1])
     many = min(recipe.shape[1], len(first.recipe_numbers))
     rows = [
-        shared_rows(table, earlier.source, photo, numbers, ["photo"] * len(numbers)),
+        single_photo.shared_rows(table, earlier.source, photo, numbers, ["photo"] * len(numbers)),
         # Older books keep no recipe's part: then there is none to share it with.
-        shared_rows(
+        single_photo.shared_rows(
             table, earlier.source, recipe[:, :many], first.recipe_numbers[:many], ["recipe"] * many
         ),
     ]
@@ -435,7 +429,7 @@ def _tell_witnesses(
     )
 
 
-def compare_earlier(
+def with_earlier(
     bk: Book, source: str, made: Measured, file: Path | None, reference: Reference | None
 ) -> tuple[Earlier, Kinship]:
     """Measure an earlier photo again, as it lies in the book, and compare another with it.
@@ -468,7 +462,7 @@ def compare_earlier(
     >>> made = measure.photo(read.photo(photo), average)
     >>> bk = book.save(book.add_photo(bk, made, photo, {"A1": "K-01"})[0])
     >>> source = bk.photos["photo"].iloc[0]
-    >>> measure.compare_earlier(bk, source, made, None, average)[1].verdict
+    >>> measure.with_earlier(bk, source, made, None, average)[1].verdict
     'together'
     """
     before = earlier(bk, source)

@@ -157,7 +157,7 @@ class Capture(frame.Panel):
             self.measured = self._of(reference, count, known)
         self._corrected = list(known["sample"])
         told = picked["goes_with"], self.measured, self.origin, reference
-        self._goes_with = measure.compare_earlier(self.book, *told) if picked["goes_with"] else None
+        self._goes_with = measure.with_earlier(self.book, *told) if picked["goes_with"] else None
         return self._told(self.measured, self._naming())
 
     def _of(

@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from dyelab import limits
-from dyelab.errors import PYTHON, InputError, choose, offer, word_options
+from dyelab.errors import PYTHON, InputError, choose, in_words, offer
 from dyelab.read import cgats, cxf, sheet, text, values
 from dyelab.read.conditions import refuse_other_than_cloth
 from dyelab.read.rows import Grid, Roles, Rows, TableReadings, White, name_faults, roles, samples
@@ -107,10 +107,8 @@ def measurements(
         made = _merge(parts, [*notes, *left], geometry, name)
         _need_good(made, skip_bad, name)
     except InputError as error:
-        raise InputError(word_options(str(error), there)) from None
-    told = {
-        name: made.faults[name].map(lambda t: word_options(t, there)) for name in ("remedy", "text")
-    }
+        raise InputError(in_words(str(error), there)) from None
+    told = {n: made.faults[n].map(lambda t: in_words(t, there)) for n in ("remedy", "text")}
     return replace(made, faults=made.faults.assign(**told))
 
 

@@ -13,18 +13,8 @@ import pandas as pd
 
 from dyelab import convert, errors, recipe, table, words
 from dyelab.book import readings as from_instruments
-from dyelab.book.spreadsheet import cells, vocabulary
-from dyelab.book.spreadsheet.columns import (
-    DOSED,
-    FIELDS,
-    KEEP,
-    KINDS,
-    LEAVE,
-    STEP,
-    Meaning,
-    meaning,
-    role,
-)
+from dyelab.book.spreadsheet import cells, columns, vocabulary
+from dyelab.book.spreadsheet.columns import KEEP, KINDS, Meaning, meaning, role
 from dyelab.book.spreadsheet.sheets import LOST, Sheet
 from dyelab.errors import InputError
 
@@ -37,7 +27,7 @@ _WHITE = re.compile(r"\b(D50|D55|D65|D75|A|C|E|F\d{1,2})\s*[/,;°]?\s*(10|2)\s*�
 _XYZ = ("X", "Y", "Z")
 _COLOUR = (*table.LAB, *_XYZ, "u", "u_L", "u_a", "u_b")
 _ONE = 1.6  # XYZ whose largest value is no larger count the perfect reflector as 1
-_OF_STEP = set(STEP) - {"kind", "material", "dips"}  # what has to be said of which step
+_OF_STEP = set(columns.STEP) - {"kind", "material", "dips"}  # what has to be said of which step
 
 _Step = dict[str, Any]
 
@@ -275,8 +265,8 @@ def _on(sheet: Sheet, where: str) -> str:
 def _meanings(sheet: Sheet, given: Mapping[str, str]) -> dict[str, Meaning]:
     for column in given:
         errors.choose(column, sheet.frame.columns, "column", "in the spreadsheet")
-    means = {column: meaning(code) for column, code in given.items() if code != LEAVE}
-    fields = {one.partition(":")[0].partition("=")[0] for one in FIELDS} | {KEEP, "band"}
+    means = {column: meaning(code) for column, code in given.items() if code != columns.LEAVE}
+    fields = {one.partition(":")[0].partition("=")[0] for one in columns.FIELDS} | {KEEP, "band"}
     seen: dict[str, str] = {}
     for column, held in means.items():
         errors.choose(held.what, fields, "field", "of a swatch")
@@ -623,7 +613,7 @@ def _long_dose(row: _Row, made: list[_Step]) -> None:
     if cell.text in ("", "-", "–"):
         return
     unit = vocabulary.unit(unit_cell.text) if unit_cell.text else ""
-    if unit_cell.text and unit not in ("% WOF", *DOSED):
+    if unit_cell.text and unit not in ("% WOF", *columns.DOSED):
         unit_cell.lose("unit")
         return
     dose = _dose(cell._replace(mean=cell.mean._replace(unit=unit or cell.mean.unit)))
@@ -701,8 +691,8 @@ def _from_xyz(own: dict[str, _Cell], values: dict[str, Any], white: Any) -> dict
     if None in values.values() or white is None:
         return dict.fromkeys(table.LAB)
     sheet = own["X"].row.sheet
-    columns = sheet.frame[[cell.heading for cell in own.values()]].to_numpy().ravel()
-    most = max(cells.number(text, sheet.locale) or 0.0 for text in columns)
+    texts = sheet.frame[[cell.heading for cell in own.values()]].to_numpy().ravel()
+    most = max(cells.number(text, sheet.locale) or 0.0 for text in texts)
     xyz = [values[name] * (100 if most <= _ONE else 1) for name in _XYZ]
     lab = convert.xyz_to_lab(xyz, convert.white(*white))
     return dict(zip(table.LAB, map(float, lab), strict=True))
