@@ -15,6 +15,12 @@ def test_move_a_dose_find_a_colour_and_see_it(notebook, page, shot, looks, drawn
     assert answer.inner_text() != before
     number = page.locator(".dyelab .dl-choice", has_text="Iron").locator(".widget-readout").first
     assert "%" in number.evaluate("e => getComputedStyle(e, '::after').content")
+    number.click()
+    page.keyboard.press("Control+A")
+    page.keyboard.type("90")
+    drawn(lambda: page.keyboard.press("Enter"))
+    assert "90 is past the end of this slider" in page.locator(".dl-past").inner_text()
+    drawn(lambda: [iron.focus(), page.keyboard.press("Home")])
     looks(opened, "explore-recipe")
     drawn(lambda: choose("Dyed over with", "indigo"))
     assert ", then indigo" in answer.inner_text()

@@ -40,6 +40,7 @@ def test_home_is_told_in_an_order_that_makes_sense(app, page):
     page.set_viewport_size({"width": 390, "height": 844})
     page.goto(app.replace("/?", "/voila/render/0_start.ipynb?"), timeout=COLD)
     page.wait_for_selector(".dl-wall", timeout=COLD)
+    page.locator(".dyelab .dl-answer p").nth(1).wait_for()  # My materials, below
     found = told(page)
     assert nonsense(found) == []
     names = ("Where everything stands", "Swatch book", "What comes next", "All pages")
