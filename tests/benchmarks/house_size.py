@@ -1,10 +1,16 @@
 """How large the house is: files, lines by kind, function bodies and imports, room by room.
 
-Run as ``python tests/benchmarks/house_size.py [FOLDER]``; FOLDER is another checkout.
+Run as ``python tests/benchmarks/house_size.py [FOLDER] [since=OLD]``; FOLDER is another checkout,
+OLD one of long ago. With it also what of today stood there already, moved, renamed or rewritten:
+the lines of functions that share three words in a row with one of OLD's often enough (Dice's
+coefficient; two limits, since nothing says where a rewritten function becomes a new one), taken
+as the share of all lines, and the files that hold more of them than of others.
 """
 
 import ast
+import re
 import sys
+from collections import Counter
 from pathlib import Path
 
 DEFINED = (ast.Module, ast.FunctionDef, ast.ClassDef)
@@ -38,7 +44,47 @@ def measured(path):
     return kinds, lengths, imports
 
 
+def functions(package):
+    """File, lines of code and threes of words of every function and method."""
+    for path in sorted(package.rglob("*.py")):
+        lines = path.read_text(encoding="utf-8").splitlines()
+        for node in ast.walk(ast.parse("\n".join(lines))):
+            if isinstance(node, ast.FunctionDef):
+                about = docstring(node)
+                said = range(about.lineno, about.end_lineno + 1) if about else ()
+                code = [lines[i - 1] for i in range(node.lineno, node.end_lineno + 1)
+                        if i not in said and lines[i - 1].strip()]  # fmt: skip
+                words = re.findall(r"\w+|[^\s\w]", "\n".join(code))
+                yield path, len(code), Counter(zip(words, words[1:], words[2:], strict=False))
+
+
+def standing(package, old, limits=(0.25, 0.3)):
+    """Share of lines, and number of files, that stood in OLD already."""
+    before, where = [threes for _, _, threes in functions(old)], {}
+    for i, threes in enumerate(before):
+        for three in threes:
+            where.setdefault(three, []).append(i)
+    rows = []
+    for path, size, threes in functions(package):
+        near = Counter(i for t in threes if len(where.get(t, ())) < 60 for i in where.get(t, ()))
+        best = max(
+            (2 * (threes & before[i]).total() / (threes + before[i]).total()
+             for i, _ in near.most_common(8)), default=0.0,
+        )  # fmt: skip
+        rows.append((path, size, best))
+    for limit in limits:
+        files = Counter()
+        for path, size, best in rows:
+            files[path] += size if best >= limit else -size
+        kept = sum(size for _, size, best in rows if best >= limit)
+        share = kept / sum(size for _, size, _ in rows)
+        without = sum(path not in files for path in package.rglob("*.py"))
+        yield limit, share, sum(n >= 0 for n in files.values()) + without
+
+
 def main(argv):
+    old = [Path(a.removeprefix("since=")) for a in argv if a.startswith("since=")]
+    argv = [a for a in argv if not a.startswith("since=")]
     package = Path(argv[0] if argv else Path(__file__).parents[2]) / "dyelab"
     rooms, bodies = {}, []
     for path in sorted(package.rglob("*.py")):
@@ -57,6 +103,9 @@ def main(argv):
         print(f"{room:12}" + "".join(f"{row[name]:11,}" for name in COLUMNS))
     bodies.sort()
     print(f"a body has {bodies[len(bodies) // 2]} lines in the median")
+    for limit, share, files in standing(package, old[0] / "dyelab") if old else ():
+        lines = share * rooms["all"]["code"]
+        print(f"alike by {limit}: {lines:,.0f} lines stood before, mainly in {files} files")
     return rooms["all"]
 
 
