@@ -58,7 +58,7 @@ def of_one(seed, cloth, which):
     lamp = photo_worlds.LIGHTS[seed % len(photo_worlds.LIGHTS)]
     pool = np.flatnonzero(world.fold(world.camera_groups(), which))
     camera, power, share = int(rng.choice(pool)), world.light(rng, lamp), rng.uniform(0.4, 1)
-    spectra = world.dyed(rng) if cloth == "dyed" else world.textiles(rng, which)
+    spectra = world.cloths(rng, cloth, which)
     response = world.cameras()[camera] * power[:, None]
     mixed = (1 - share) * np.eye(3) + share * world.matrix(camera, power)
     response = response / response.sum(axis=0) @ mixed.T

@@ -5,9 +5,10 @@ Run: python tests/benchmarks/photo_worlds.py [photos a cell] [first seed] [code=
 
 Cameras and measured surfaces are parted into two halves by likeness; each photo shows one half
 while the calibration's priors are made of the other. A cell is a program and a cloth, such as
-``half real``; its photos are two fifths daylight, the rest bulbs, LED and fluorescent lamps. For
-each: photos refused and flagged developed; ΔE00 median and 95th percentile, and the median in
-daylight; the share of true colours and true differences inside the stated 95 % regions, the
+``half real``; cloths are dyed by layers of many shapes (a few steeper than natural dyes are),
+natural ones by the dyehouse's laws, or measured. Its photos are two fifths daylight, the rest
+bulbs, LED and fluorescent lamps. For each: photos refused and flagged developed; ΔE00 median and
+95th percentile, and the median in daylight; the share of true colours and true differences inside the stated 95 % regions, the
 lowest share of any light, and the stated over the real root mean square error. `code` names a
 checkout whose package is judged in place of this one. With `white` the card's paper alone is gone
 by; with `derive` on cloths, lamps and programs of `worlds.programs`. Half 1 of cameras and
@@ -120,7 +121,7 @@ def report(rows):
 
 
 def cells(asked):
-    every = [f"{kind} {cloth}" for cloth in ("dyed", "real") for kind in world.PROGRAMS]
+    every = [f"{kind} {cloth}" for cloth in ("dyed", "natural", "real") for kind in world.PROGRAMS]
     return [cell for cell in every if not asked or any(a in cell for a in asked)]
 
 

@@ -118,12 +118,12 @@ def pair(
     """
     rng = np.random.default_rng(seed)
     same = scene(rng, kind, lamp, which)
-    spectra = world.dyed(rng) if cloth == "dyed" else world.textiles(rng, which)
+    spectra = world.cloths(rng, cloth, which)
     wanted = np.where(np.arange(24) < untouched, 0, rng.uniform(0, 6, 24))
     order = rng.permutation(24)
     after = np.where(wanted[:, None] > 0, washed(spectra, wanted, rng), spectra)
     if cards:
-        new = world.dyed(rng) if cloth == "dyed" else world.textiles(rng, which)
+        new = world.cloths(rng, cloth, which)
         after = np.where(wanted[:, None] > 0, after, new)
     second = other(same, rng, kind, lamp, differs, which) if differs else same
     return Pair(

@@ -16,9 +16,11 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import pandas as pd
 
 from dyelab import calibrate, convert, read
 from dyelab import card as cards
+from worlds import dyehouse
 
 NM = np.arange(380.0, 731.0, 5.0)
 TENS = NM[::2]
@@ -132,6 +134,23 @@ def dyed(rng, count=24):
     absorbance += iron * (1 - u(0.1, 0.5) * (NM - 380) / 350)
     surface = u(0.003, 0.025)
     return surface + (1 - surface) * fibre * 10**-absorbance
+
+
+def natural(rng, count=24):
+    """Cloth of four natural dyes by the laws of `worlds.dyehouse`, every batch's bands moved."""
+    named = rng.choice(dyehouse.USUAL.index, count)
+    recipes = pd.DataFrame({
+        "fibre": rng.choice(list(dyehouse.FIBRE), count), "dye": named,
+        "tannin_wof": rng.choice([0.0, 0.0, 8.0, 20.0], count),
+        "mordant_wof": rng.choice([0.0, 8.0, 15.0], count),
+        "dye_wof": dyehouse.USUAL[named].to_numpy() * rng.choice([0.25, 0.5, 1.0, 2.0], count),
+        "iron_wof": rng.choice([0.0, 0.0, 0.0, 0.5, 1.5, 4.0], count),
+        "copper_wof": rng.choice([0.0, 0.0, 0.0, 2.0], count),
+    })  # fmt: skip
+    parts = dyehouse.k_over_s(recipes, dyehouse.doses(recipes))
+    seen = dyehouse.reflectance(parts, rng.uniform(0, 0.02))
+    moved = NM + rng.normal(0, 12, (count, 1))
+    return np.array([np.interp(x, dyehouse.BANDS, y) for x, y in zip(moved, seen, strict=True)])
 
 
 def textiles(rng, which=None, count=24):
@@ -368,6 +387,11 @@ def places(scale=SCALE):
     return whole, to_pixels, to_pixels @ grid
 
 
+def cloths(rng, kind, which=None):
+    """Spectra (24, 71) of a kind: ``dyed``, ``natural`` or ``real``."""
+    return {"dyed": dyed, "natural": natural}[kind](rng) if kind != "real" else textiles(rng, which)
+
+
 def take(seed, kind="plain", cloth="dyed", lamp="daylight", which=None, target=None, **changes):
     """Take a photo.
 
@@ -377,7 +401,7 @@ def take(seed, kind="plain", cloth="dyed", lamp="daylight", which=None, target=N
     kind : str
         Of the program: plain, steep, half, whole, mixed.
     cloth : str or ndarray (24, 71)
-        ``dyed``, ``real``, or spectra.
+        ``dyed``, ``natural``, ``real``, or spectra.
     lamp : str
         One of `KINDS`.
     which : int, optional
@@ -391,7 +415,7 @@ def take(seed, kind="plain", cloth="dyed", lamp="daylight", which=None, target=N
     camera, power = int(rng.choice(pool)), light(rng, lamp)
     made = replace(program(rng, kind), **changes)
     if isinstance(cloth, str):
-        cloth = dyed(rng) if cloth == "dyed" else textiles(rng, which)
+        cloth = cloths(rng, cloth, which)
     spectra = table_of(cloth, target, rng)
     second = light(rng, "bulb" if lamp == "daylight" else "daylight")
     white = (cameras()[camera] * power[:, None]).sum(axis=0)
