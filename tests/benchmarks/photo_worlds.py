@@ -8,11 +8,12 @@ while the calibration's priors are made of the other. A cell is a program and a 
 ``half real``; cloths are dyed by layers of many shapes (a few steeper than natural dyes are),
 natural ones by the dyehouse's laws, or measured. Its photos are two fifths daylight, the rest
 bulbs, LED and fluorescent lamps. For each: photos refused and flagged developed; ΔE00 median and
-95th percentile, and the median in daylight; the share of true colours and true differences inside the stated 95 % regions, the
-lowest share of any light, and the stated over the real root mean square error. `code` names a
-checkout whose package is judged in place of this one. With `white` the card's paper alone is gone
-by; with `derive` on cloths, lamps and programs of `worlds.programs`. Half 1 of cameras and
-surfaces, from which no constant was derived (photo_constants.py), is repeated by itself.
+95th percentile, and the median in daylight; the share of true colours and true differences inside
+the stated 95 % regions, the lowest share of any light, and the stated over the real root mean
+square error. `code` names a checkout whose package is judged in place of this one. With `white`
+the card's paper alone is gone by; with `derive` on cloths, lamps and programs of
+`worlds.programs`. Half 1 of cameras and surfaces, from which no constant was derived
+(photo_constants.py), is repeated by itself.
 """
 
 # ruff: noqa: E402
