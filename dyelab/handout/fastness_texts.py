@@ -158,6 +158,7 @@ def comparison(found: grade.Study) -> pd.DataFrame:
         made = part.assign(variant=[colours.recipe(row, bare=True) for row in factors])
         if made["variant"].nunique() < 2:
             continue
+        # The plainest: least metal, known and over a mordant if there is such (no dose has 1000 %).
         metals = made[[c for c in shift.METALS.values() if c in made]].fillna(1000).sum(axis=1)
         plain = metals + 1000 * made["mordant"].eq("none")
         base = str(made["variant"].iloc[int(np.argmin(plain.to_numpy()))])

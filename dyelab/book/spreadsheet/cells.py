@@ -14,9 +14,7 @@ YES = vocabulary.groups("yes")["yes"]
 _COMMA = re.compile(r"^[-+]?\d+,(\d{1,2}|\d{4,})(\s*\D*)?$|^[-+]?\d{1,3}(\.\d{3})+,\d+|^0,\d+")
 _POINT = re.compile(r"^[-+]?\d+\.(\d{1,2}|\d{4,})(\s*\D*)?$|^[-+]?\d{1,3}(,\d{3})+\.\d+|^0\.\d+")
 _NUMBER = re.compile(r"[-+−]?\d[\d.,'’\s]*(?:[eE][-+]?\d+)?")
-_GOES_ON = re.compile(
-    r"\s*[-–—/:]\s*\d"
-)  # behind a number: it is one end of a range, or of a ratio
+_GOES_ON = re.compile(r"\s*[-–—/:]\s*\d")  # behind one end of a range, or of a ratio
 _AMOUNT = re.compile(rf"^\s*(?:approx\.?|ca\.?|~)?\s*({_NUMBER.pattern})\s*(.*?)\s*$")
 _FIRST_SERIAL, _LAST_SERIAL = 20_000, 80_000  # days a spreadsheet counts: the years 1954 to 2119
 
