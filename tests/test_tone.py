@@ -39,4 +39,4 @@ def test_the_stated_doubt_holds_the_curve():
 
 def test_a_drawn_curve_rises():
     found, _ = fitted("A", convert.cameras()[0], 0.6)
-    assert all(one.tone.rising for one in found.drawn)
+    assert all(one.tone.is_rising for one in found.drawn)

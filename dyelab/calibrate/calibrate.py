@@ -4,14 +4,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dyelab.calibrate.camera_calibration import Calibration, add_flags
 from dyelab.calibrate.card_pose import SOFT_EDGE, Pose, through
-from dyelab.calibrate.fit import calibrated
-from dyelab.calibrate.model import Calibration, flagged
+from dyelab.calibrate.fit import fit_colour
 from dyelab.calibrate.program import fit_program
 from dyelab.calibrate.reference import Reference
 from dyelab.calibrate.sampling import sample
 from dyelab.calibrate.shading import PATCH_MM, WIDTHS, WINDOW_MM, Shading, first_shading, surround
-from dyelab.calibrate.swatch_correction import anchored
+from dyelab.calibrate.swatch_correction import correct_by_swatches
 from dyelab.calibrate.target import Target
 from dyelab.calibrate.white import from_white
 from dyelab.errors import InputError
@@ -129,8 +129,8 @@ class _Scene:
         if self.own is not None:
             stored = sample(self.photo, self.own.quads).mean
             light = self.light(self.own.quads, WINDOW_MM)
-            made = anchored(made, made.undoing.undo(stored, light), self.own.lab)
-        made = flagged(made, *flags, *_card_flags(self.pose, self.shading, made))
+            made = correct_by_swatches(made, made.undoing.undo(stored, light), self.own.lab)
+        made = add_flags(made, *flags, *_card_flags(self.pose, self.shading, made))
         return Setup(made, self.shading, self.pose, target)
 
 
@@ -141,7 +141,7 @@ def _by_target(
     kept = _usable(seen.mean, seen.clipped, scene.photo, reference)
     # A patch that begins to clip counts less and less, so that frames alike give colours alike.
     sure = np.clip(1 - seen.clipped / _MOST_CLIPPED, 1e-3, 1.0)[kept] ** 2
-    patches, known = seen.mean[kept], reference.but(kept)
+    patches, known = seen.mean[kept], reference.subset(kept)
     program = fit_program(
         patches, known.spectra, frame, shading=scene.shading, noise=reference.noise / sure**0.5,
         places=None if scene.pose is None else scene.pose.middles(target.quads)[kept],
@@ -149,7 +149,7 @@ def _by_target(
     scene = replace(scene, shading=program.shading)
     light = scene.light(target.quads) * np.exp(program.step)
     try:
-        made = calibrated(patches, light[kept], program, known, method=method, sure=sure)
+        made = fit_colour(patches, light[kept], program, known, method=method, sure=sure)
     except InputError as error:
         raise InputError(f"{scene.photo.name}: {error}") from error
     made = replace(made, witnesses=seen.mean / light)
@@ -193,13 +193,13 @@ def _usable(
 def _card_flags(pose: Pose | None, shading: Shading | None, made: Calibration) -> tuple[str, ...]:
     found = {
         "uneven_light": shading is not None and (shading.span > UNEVEN or shading.left > UNEVENED),
-        "mixed_light": shading is not None and shading.mixed > MIXED,
+        "mixed_light": shading is not None and shading.colour_change > MIXED,
         "card_covered": shading is not None and shading.covered > COVERED,
         "blurred": pose is not None
         and pose.edge_mm > max(SOFT_EDGE[0], SOFT_EDGE[1] / pose.density),
         "marker_hidden": pose is not None and bool(pose.hidden),
-        "target_poor": made.left > TARGET_POOR,
-        "developed": made.reworked > DEVELOPED,
+        "target_poor": made.patch_error > TARGET_POOR,
+        "developed": made.light_scatter > DEVELOPED,
     }
     return tuple(name for name, so in found.items() if so)
 
@@ -208,7 +208,7 @@ def _again(scene: _Scene, stored: Calibration, target: Target | None) -> Setup:
     """Use a stored calibration on a photo whose greys still give the same."""
     name, shading = scene.photo.name, scene.shading
     if shading is not None:
-        shading = shading.toned(stored.undoing.tone, stored.local)
+        shading = shading.with_tone(stored.undoing.tone, stored.local)
     if stored.method == "white" or target is None:
         if shading is None:
             raise InputError(
@@ -220,7 +220,7 @@ def _again(scene: _Scene, stored: Calibration, target: Target | None) -> Setup:
         light = replace(scene, shading=shading).light(target.quads)
         seen_now = sample(scene.photo, target.quads, steps=32).mean / light
     stored.check(seen_now, name)
-    return Setup(flagged(stored, "stored_calibration"), shading, scene.pose, target)
+    return Setup(add_flags(stored, "stored_calibration"), shading, scene.pose, target)
 
 
 def _white_only(scene: _Scene, white: White) -> Setup:

@@ -135,12 +135,13 @@ def _markers(pixels: np.ndarray, side: int, numbers: Sequence[int]) -> dict[int,
     step = max(1, round(max(pixels.shape) / side))
     found: dict[int, list[np.ndarray]] = {}
     refined = {"cornerRefinementMethod": cv2.aruco.CORNER_REFINE_SUBPIX}
-    for number, corners in detected(in_8_bits(reduced(pixels[..., 1], step)), numbers, refined):
+    small = in_8_bits(downsample(pixels[..., 1], step))
+    for number, corners in detect_markers(small, numbers, refined):
         found.setdefault(number, []).append((corners.astype(float) + 0.5) * step - 0.5)
     return found
 
 
-def detected(
+def detect_markers(
     grey: np.ndarray, numbers: Sequence[int], settings: Mapping[str, float]
 ) -> list[tuple[int, np.ndarray]]:
     """Markers of these numbers in a grey picture, each with its corners (4, 2) in pixels."""
@@ -159,7 +160,7 @@ def detected(
     return [(numbers[int(i)], quad[0]) for i, quad in zip(at, corners, strict=True)]
 
 
-def reduced(pixels: np.ndarray, step: int) -> np.ndarray:
+def downsample(pixels: np.ndarray, step: int) -> np.ndarray:
     """Every so many pixels a side averaged into one."""
     import cv2
 

@@ -35,7 +35,7 @@ def terms(rgb: np.ndarray, degree: int) -> np.ndarray:
     return np.stack(made, axis=-1)
 
 
-def evened(lab: np.ndarray) -> np.ndarray:
+def eye_scale(lab: np.ndarray) -> np.ndarray:
     """Matrices (n, 3, 3) from small differences of CIELAB at these colours to ones of even size.
 
     Lightness, chroma and hue, divided by the weights S_L, S_C = 1 + 0.045 C* and
@@ -54,7 +54,7 @@ def evened(lab: np.ndarray) -> np.ndarray:
 
 def weights(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
     """Turn small XYZ errors at these colours into errors of even size to the eye, (n, 3, 3)."""
-    return evened(lab) @ slope(lab, white)
+    return eye_scale(lab) @ slope(lab, white)
 
 
 def slope(lab: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
@@ -74,7 +74,7 @@ def to_lab(xyz: np.ndarray, white: White = DEFAULT_WHITE) -> np.ndarray:
 
 
 @dataclass(frozen=True)
-class Known:
+class KnownColours:
     """Colours that a fit learns from: CIELAB (n, 3), its XYZ, weights, importance and white."""
 
     lab: np.ndarray
@@ -82,31 +82,31 @@ class Known:
     weights: np.ndarray  # (n, 3, 3), importance included
     white: White = DEFAULT_WHITE
 
-    def but(self, kept: np.ndarray) -> "Known":
+    def subset(self, kept: np.ndarray) -> "KnownColours":
         """Return some of them."""
-        return Known(self.lab[kept], self.xyz[kept], self.weights[kept], self.white)
+        return KnownColours(self.lab[kept], self.xyz[kept], self.weights[kept], self.white)
 
 
-def known(
+def known_colours(
     lab: np.ndarray, importance: np.ndarray | float = 1.0, white: White = DEFAULT_WHITE
-) -> Known:
+) -> KnownColours:
     """Make a set of known colours; importance multiplies their squared errors."""
     lab = np.asarray(lab, float)
     share = np.sqrt(np.broadcast_to(importance, len(lab)))
-    return Known(lab, to_xyz(lab, white), weights(lab, white) * share[:, None, None], white)
+    return KnownColours(lab, to_xyz(lab, white), weights(lab, white) * share[:, None, None], white)
 
 
 @dataclass(frozen=True)
-class Normal:
+class NormalEquations:
     """Normal equations of a weighted fit of terms (n, p) to known colours."""
 
     square: np.ndarray  # (3 p, 3 p)
     aim: np.ndarray  # (3 p,)
 
-    def __add__(self, other: "Normal") -> "Normal":
-        return Normal(self.square + other.square, self.aim + other.aim)
+    def __add__(self, other: "NormalEquations") -> "NormalEquations":
+        return NormalEquations(self.square + other.square, self.aim + other.aim)
 
-    def solved(self, ridge: float) -> tuple[np.ndarray, np.ndarray]:
+    def solve(self, ridge: float) -> tuple[np.ndarray, np.ndarray]:
         """Matrix (3, p) that fits best, and the inverse of the equations."""
         size = len(self.square)
         held = ridge * np.trace(self.square) / size * np.eye(size)
@@ -114,7 +114,9 @@ class Normal:
         return (inverse @ self.aim).reshape(3, -1), inverse
 
 
-def normal(phi: np.ndarray, of: Known, share: np.ndarray | float = 1.0) -> Normal:
+def normal_equations(
+    phi: np.ndarray, of: KnownColours, share: np.ndarray | float = 1.0
+) -> NormalEquations:
     """Normal equations; `share` (n,) multiplies the squared errors."""
     n, p = phi.shape
     heavy = np.einsum("nij,nik->njk", of.weights, of.weights)
@@ -122,11 +124,11 @@ def normal(phi: np.ndarray, of: Known, share: np.ndarray | float = 1.0) -> Norma
     products = (phi[:, :, None] * phi[:, None, :]).reshape(n, p * p)
     square = (heavy.reshape(n, 9).T @ products).reshape(3, 3, p, p)
     aim = np.einsum("njk,nk->nj", heavy, of.xyz).T @ phi
-    return Normal(square.transpose(0, 2, 1, 3).reshape(3 * p, 3 * p), aim.ravel())
+    return NormalEquations(square.transpose(0, 2, 1, 3).reshape(3 * p, 3 * p), aim.ravel())
 
 
-def left_out(
-    phi: np.ndarray, of: Known, fitted: tuple[np.ndarray, np.ndarray], share: float = 1.0
+def leave_one_out(
+    phi: np.ndarray, of: KnownColours, fitted: tuple[np.ndarray, np.ndarray], share: float = 1.0
 ) -> np.ndarray:
     """XYZ (n, 3) of each colour by a fit that didn't see it.
 
@@ -137,10 +139,10 @@ def left_out(
     ----------
     phi : ndarray (n, p)
         Terms.
-    of : Known
+    of : KnownColours
         Colours.
     fitted : tuple
-        As `Normal.solved` gives it.
+        As `NormalEquations.solve` gives it.
     share : float
         What multiplied their squared errors.
     """

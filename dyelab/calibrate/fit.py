@@ -6,18 +6,18 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
+from dyelab.calibrate.camera_calibration import Calibration, Errors
 from dyelab.calibrate.colour_fit import (
     PLAIN,
     TOP,
-    Known,
-    evened,
-    known,
-    left_out,
-    normal,
+    KnownColours,
+    eye_scale,
+    known_colours,
+    leave_one_out,
+    normal_equations,
     terms,
     to_lab,
 )
-from dyelab.calibrate.model import Calibration, Errors
 from dyelab.calibrate.priors import Response, Training, learn, training
 from dyelab.calibrate.program import Program
 from dyelab.calibrate.reference import Reference
@@ -54,7 +54,7 @@ def check_method(method: str) -> None:
 
 
 @dataclass(frozen=True)
-class Fitted:
+class ColourFit:
     """A matrix of root-polynomial terms, what it was told of each patch by the others, and how."""
 
     matrix: np.ndarray  # (3, 13)
@@ -62,7 +62,7 @@ class Fitted:
     learned: float  # share of fits trained on cloths
 
 
-def calibrated(
+def fit_colour(
     stored: np.ndarray,
     light: np.ndarray,
     program: Program,
@@ -97,13 +97,15 @@ def calibrated(
         If the patches don't fit the reference.
     """
     rgb = program.best.undo(stored, light)
-    of = known(reference.lab, sure, reference.white)
+    of = known_colours(reference.lab, sure, reference.white)
     response = learn(rgb, reference.spectra, reference.noise * max(1.0, program.misfit) / sure**0.5)
     fitted = _fit(rgb, of, response, method)
     out = convert.dE00(of.lab, to_lab(fitted.out, of.white))
     _check_fit(out, reference)
     program = _with_reference(program, rgb, reference.unsure)
-    errors = simulated(fitted.matrix, program, response, of.white, np.random.default_rng(seed))
+    errors = simulate_errors(
+        fitted.matrix, program, response, of.white, np.random.default_rng(seed)
+    )
     left = convert.dE00(of.lab, to_lab(terms(rgb, TOP) @ fitted.matrix.T, of.white))
     patches = pd.DataFrame(reference.lab, columns=LAB)
     patches.insert(0, "patch", reference.names)
@@ -115,7 +117,7 @@ def calibrated(
     return replace(made, strain=_strain(made, rgb, response, reference))
 
 
-def _fit(rgb: np.ndarray, of: Known, response: Response, method: str) -> Fitted:
+def _fit(rgb: np.ndarray, of: KnownColours, response: Response, method: str) -> ColourFit:
     """Mean of a plain fit and one trained on cloths, by how little each misses unseen patches."""
     made = []
     if method != "learned":
@@ -128,21 +130,23 @@ def _fit(rgb: np.ndarray, of: Known, response: Response, method: str) -> Fitted:
     matrix, out, learned = (
         np.tensordot(share, np.array([one[i] for one in made]), axes=1) for i in range(3)
     )
-    return Fitted(matrix, out, float(learned))
+    return ColourFit(matrix, out, float(learned))
 
 
-def _plain(rgb: np.ndarray, of: Known) -> tuple[np.ndarray, np.ndarray]:
+def _plain(rgb: np.ndarray, of: KnownColours) -> tuple[np.ndarray, np.ndarray]:
     phi = terms(rgb, PLAIN)
-    fitted = normal(phi, of).solved(_RIDGE)
+    fitted = normal_equations(phi, of).solve(_RIDGE)
     short = terms(rgb[:1], TOP).size - phi.shape[1]
-    return np.pad(fitted[0], ((0, 0), (0, short))), left_out(phi, of, fitted)
+    return np.pad(fitted[0], ((0, 0), (0, short))), leave_one_out(phi, of, fitted)
 
 
-def _learn(rgb: np.ndarray, of: Known, response: Response) -> tuple[np.ndarray, np.ndarray]:
+def _learn(rgb: np.ndarray, of: KnownColours, response: Response) -> tuple[np.ndarray, np.ndarray]:
     cloths, phi = training(of.white), terms(rgb, TOP)
     seen = terms(cloths.spectra @ response.mean, TOP)
-    fitted = (normal(seen, cloths.of, cloths.share) + normal(phi, of, PATCH)).solved(_RIDGE)
-    return fitted[0], left_out(phi, of, fitted, PATCH)
+    fitted = (
+        normal_equations(seen, cloths.of, cloths.share) + normal_equations(phi, of, PATCH)
+    ).solve(_RIDGE)
+    return fitted[0], leave_one_out(phi, of, fitted, PATCH)
 
 
 def _with_reference(program: Program, rgb: np.ndarray, unsure: float) -> Program:
@@ -168,7 +172,7 @@ def _check_fit(out: np.ndarray, reference: Reference) -> None:
         )
 
 
-def simulated(
+def simulate_errors(
     matrix: np.ndarray, program: Program, response: Response, white: White, rng: np.random.Generator
 ) -> Errors:
     """Errors of this fit for cloths, over cameras and programs that agree with the patches."""
@@ -178,10 +182,10 @@ def simulated(
         true = np.maximum(cloths.spectra @ response.draw(rng, moved), 1e-6)
         values = program.best.undo(undoing.redo(true))
         fitted.append(to_lab(terms(values, TOP) @ matrix.T, white))
-    return corrected(np.stack(fitted), cloths)
+    return gather_errors(np.stack(fitted), cloths)
 
 
-def corrected(fitted: np.ndarray, cloths: Training, wider: np.ndarray | None = None) -> Errors:
+def gather_errors(fitted: np.ndarray, cloths: Training, wider: np.ndarray | None = None) -> Errors:
     """Errors of what a fit says (d, m, 3) of cloths, part of their mean taken off."""
     counts = np.bincount(cloths.family)
     raw = Errors(
@@ -195,5 +199,5 @@ def corrected(fitted: np.ndarray, cloths: Training, wider: np.ndarray | None = N
 def _strain(made: Calibration, rgb: np.ndarray, response: Response, of: Reference) -> float:
     """What no camera sees of the patches' lightness, root mean square, units of CIEDE2000."""
     off = rgb / np.maximum(of.spectra @ response.mean, 1e-4) - 1
-    seen = np.einsum("nij,njk,nk->ni", evened(of.lab), made.slope(rgb), off)
+    seen = np.einsum("nij,njk,nk->ni", eye_scale(of.lab), made.slope(rgb), off)
     return float(np.sqrt(np.mean(seen[:, 0] ** 2)))

@@ -53,7 +53,7 @@ def trust(places: np.ndarray, shifts: np.ndarray) -> float:
     return float(np.clip(slope, 0, 1))
 
 
-def left_by(lab: np.ndarray, places: np.ndarray, share: float) -> np.ndarray:
+def variance_left(lab: np.ndarray, places: np.ndarray, share: float) -> np.ndarray:
     """Share of the variance at colours (n, 3) that knowing some places (m, 3) leaves, (n,).
 
     Of what they tell, `share` is believed (see `trust`): a slope through none, so that its square
@@ -80,11 +80,11 @@ def most_telling(lab: np.ndarray, count: int) -> list[int]:
 
 def alike(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     """Correlation (n, m) of a calibration's errors: high for one dye's hue at any depth."""
-    apart = ((even(one)[:, None] - even(other)) ** 2).sum(axis=-1)
+    apart = ((reach(one)[:, None] - reach(other)) ** 2).sum(axis=-1)
     return (1 + apart / 4) ** -2.0 + _EVERYWHERE
 
 
-def even(lab: np.ndarray) -> np.ndarray:
+def reach(lab: np.ndarray) -> np.ndarray:
     """Coordinates in which errors reach evenly far: lightness less, strong chroma drawn in.
 
     Chroma is the integral of 1/S_C, S_C = 1 + 0.045 C* being CIEDE2000's.

@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, numerics
-from dyelab.calibrate.colour_fit import Known, known
+from dyelab.calibrate.colour_fit import KnownColours, known_colours
 from dyelab.calibrate.reference import BANDS, NOISE
 from dyelab.convert import adaptation
 from dyelab.convert.srgb import SRGB_TO_XYZ
@@ -193,17 +193,18 @@ class Training:
     """Spectra (n, 36), their colours, the number of each one's family, and its share of weight."""
 
     spectra: np.ndarray
-    of: Known
+    of: KnownColours
     family: np.ndarray
     share: np.ndarray
 
     def every(self, step: int) -> "Training":
         """Every so many of them, of each family alike."""
         kept = np.arange(0, len(self.spectra), step)
-        return Training(self.spectra[kept], self.of.but(kept), self.family[kept], self.share[kept])
+        of = self.of.subset(kept)
+        return Training(self.spectra[kept], of, self.family[kept], self.share[kept])
 
 
-def invented(count: int, rng: np.random.Generator) -> np.ndarray:
+def dyed_cloths(count: int, rng: np.random.Generator) -> np.ndarray:
     """Dyed cloths, reflectance factors (count, 36) at `BANDS`."""
     wave = 1e7 / BANDS
 
@@ -252,10 +253,10 @@ def steep(count: int, rng: np.random.Generator) -> np.ndarray:
 def training(white: White = DEFAULT_WHITE, seed: int = 20) -> Training:
     """Spectra to train on, family by family, and their colours under a white."""
     rng = np.random.default_rng(seed)
-    made = [make(FAMILIES[name][0], rng) for name, make in
-            (("invented", invented), ("surfaces", mixed_surfaces), ("steep", steep))]  # fmt: skip
+    makers = {"invented": dyed_cloths, "surfaces": mixed_surfaces, "steep": steep}
+    made = [make(FAMILIES[name][0], rng) for name, make in makers.items()]
     sizes = np.array([len(part) for part in made])
     spectra, family = np.concatenate(made), np.repeat(np.arange(len(made)), sizes)
     share = (np.array([w for _, w in FAMILIES.values()]) / sizes)[family]
     lab = convert.spectrum_to_lab(BANDS, spectra, illuminant=white[0], observer=white[1])
-    return Training(spectra, known(lab, white=white), family, share)
+    return Training(spectra, known_colours(lab, white=white), family, share)

@@ -203,7 +203,7 @@ def fit_program(
     bare = np.zeros((len(stored), 5)), np.zeros_like(stored), np.empty((0, 3)), np.empty((0, 7))
     problem = _Fit(*seen, *bare)
     if shading is not None and places is not None:
-        page = shading.design(places), shading.tinted(places)
+        page = shading.design(places), shading.tint_at(places)
         off = max(AREAS_OFF, 0.7 * shading.left)
         problem = _Fit(*seen, *page, shading.areas, shading.area_design, off)
     start = np.zeros(problem.count)
@@ -233,7 +233,7 @@ def _whiten(spectra: np.ndarray, noise: np.ndarray | float, louder: float = 1.0)
 
 
 @cache
-def collapsed() -> tuple[np.ndarray, np.ndarray]:
+def response_over_lights() -> tuple[np.ndarray, np.ndarray]:
     """Mean (3, 36) and covariance (3, 36, 36) of responses under whatever light."""
     made = priors.prior()
     mean = made.means.mean(axis=0)
@@ -243,7 +243,7 @@ def collapsed() -> tuple[np.ndarray, np.ndarray]:
 
 
 def _expect(spectra: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    mean, spread = collapsed()
+    mean, spread = response_over_lights()
     return spectra @ mean.T, spectra @ spread @ spectra.T
 
 
@@ -259,7 +259,7 @@ def _program(
     if shading is not None and len(problem.areas):
         rest = problem.uneven(best)
         drawn = np.array(moves)[:, 5:-2] - best[5:-2]
-        lit = shading.settled(best[5:], drawn, rest, Tone(*best[:3]))
+        lit = shading.with_terms(best[5:], drawn, rest, Tone(*best[:3]))
     return Program(
         problem.undoing(best), tuple(problem.undoing(m) for m in moves),
         np.stack([problem.patches(m) - undone for m in moves]), lit, float(best[4]), loud,
@@ -269,6 +269,6 @@ def _program(
 def _rise(best: np.ndarray, move: np.ndarray) -> np.ndarray:
     """Move from the best, less far if the tone would not rise there."""
     for share in (1.0, 0.5, 0.25):
-        if Tone(*(best + share * move)[:3]).rising:
+        if Tone(*(best + share * move)[:3]).is_rising:
             return best + share * move
     return best

@@ -58,7 +58,7 @@ class Reference:
         """Relative standard deviation of what a camera sees of a patch about its spectrum."""
         return NOISE if self.spectral else 1.3 * NOISE
 
-    def but(self, kept: np.ndarray) -> "Reference":
+    def subset(self, kept: np.ndarray) -> "Reference":
         """Return the reference with some of its patches."""
         names = tuple(name for name, k in zip(self.names, kept, strict=True) if k)
         return replace(self, lab=self.lab[kept], spectra=self.spectra[kept], names=names)

@@ -88,7 +88,7 @@ def sample(
     rough = green.std(axis=(1, 2)) / np.maximum(green.mean(axis=(1, 2)), 1e-4)
     return Samples(
         blocks,
-        trimmed(blocks),
+        trimmed_mean(blocks),
         _spread_out(clipped, inside, 0.0),
         _spread_out(0.5 * np.abs(a * d - b * c), inside, 0.0),
         _spread_out(rough, inside),
@@ -117,7 +117,7 @@ def _spread_out(values: np.ndarray, inside: np.ndarray, elsewhere: float = np.na
     return whole
 
 
-def trimmed(blocks: np.ndarray) -> np.ndarray:
+def trimmed_mean(blocks: np.ndarray) -> np.ndarray:
     """Mean (n, 3) of the blocks (n, m, 3) without the lightest and darkest tenth."""
     if not len(blocks):
         return np.empty((0, 3))

@@ -121,9 +121,9 @@ class Shading:
     def at(self, points: np.ndarray, half_mm: float = PATCH_MM) -> np.ndarray:
         """Relative light (n, 3) by channel over squares of half a side about points (n, 2), mm."""
         level = self.design(points, half_mm) @ self.terms
-        return np.exp(level[:, None] + self.tinted(points))
+        return np.exp(level[:, None] + self.tint_at(points))
 
-    def tinted(self, points: np.ndarray) -> np.ndarray:
+    def tint_at(self, points: np.ndarray) -> np.ndarray:
         """How the light's colour differs from that on the target, logarithm by channel, (n, 3)."""
         page = _surface(points, self.page_mm) - _surface(np.array(self.middle), self.page_mm)
         return page @ self.tint
@@ -152,22 +152,22 @@ class Shading:
         light = np.exp(_surface(page, self.page_mm) @ self.terms[len(WIDTHS) :])
         return float(light.max() / light.min() - 1)
 
-    def toned(self, tone: Tone, local: np.ndarray) -> "Shading":
+    def with_tone(self, tone: Tone, local: np.ndarray) -> "Shading":
         """Return the shading as fitted with a known tone and local map (K,)."""
         light = np.log(np.maximum(tone.undo(self.areas), 1e-4).mean(axis=1))
         mapped = self.area_design[:, : len(WIDTHS)] @ local
         page = self.area_design[:, len(WIDTHS) :]
         found = np.concatenate([local, np.linalg.lstsq(page, light - mapped, rcond=None)[0]])
         rest = light - self.area_design @ found
-        return self.settled(found, np.zeros((0, len(found) - 2)), rest, tone)
+        return self.with_terms(found, np.zeros((0, len(found) - 2)), rest, tone)
 
     @property
-    def mixed(self) -> float:
+    def colour_change(self) -> float:
         """Greatest change of the light's colour from the target to a corner, logarithm."""
         w, h = self.page_mm
-        return float(np.abs(self.tinted(np.array([[0, 0], [w, 0], [w, h], [0, h]]))).max())
+        return float(np.abs(self.tint_at(np.array([[0, 0], [w, 0], [w, h], [0, h]]))).max())
 
-    def settled(
+    def with_terms(
         self, found: np.ndarray, drawn: np.ndarray, rest: np.ndarray, tone: Tone
     ) -> "Shading":
         """Return the shading with other terms: found (K + 7,) and what they leave of the areas."""
@@ -184,13 +184,13 @@ class Shading:
         )  # fmt: skip
 
 
-def even(layout: Layout) -> Shading:
+def even_light(layout: Layout) -> Shading:
     """Return the shading of a photo that can't tell: even light.
 
     Examples
     --------
     >>> from dyelab import calibrate, card
-    >>> calibrate.even(card.layout()).page_mm
+    >>> calibrate.even_light(card.layout()).page_mm
     (210.0, 297.0)
     """
     x, y = layout.target_area.centre
@@ -250,7 +250,7 @@ def first_shading(
     values = np.concatenate([white, grey])
     places = np.array([a.centre for a in (*layout.white_areas, *layout.grey_areas)])
     is_grey = np.arange(len(values)) >= len(white)
-    blank = replace(even(layout), around=around, to_pixels=pose.to_pixels)
+    blank = replace(even_light(layout), around=around, to_pixels=pose.to_pixels)
     design = np.column_stack([blank.design(places, AREA_MM), is_grey, np.ones(len(places))])
     seen = np.isfinite(values).all(axis=1) & (values > 1e-4).all(axis=1)
     light = np.log(np.maximum(np.nan_to_num(values), 1e-4).mean(axis=1))
@@ -260,7 +260,7 @@ def first_shading(
         blank, covered=int((seen & ~kept).sum()), areas=values[kept], area_design=design[kept],
         solved=terms[len(WIDTHS) :],
     )  # fmt: skip
-    return first.settled(
+    return first.with_terms(
         found, np.zeros((0, len(found) - 2)), (light - design @ terms)[kept], Tone()
     )
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from dyelab.calibrate.model import Calibration
+from dyelab.calibrate.camera_calibration import Calibration
 from dyelab.calibrate.nearby_swatches import near, trust
 
 # Swatches measured by instrument: how many the custom counts for, and what it says of their squared
@@ -15,7 +15,7 @@ from dyelab.calibrate.nearby_swatches import near, trust
 _FEW, _USUALLY, _UNSEEN, _SEEN_AGAIN = 3, 1.3, 1.6, 0.05
 
 
-def anchored(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration:
+def correct_by_swatches(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration:
     """Correct a calibration by swatches that an instrument measured.
 
     Each of them, corrected by the others alone, also tells how far such a correction is to be

@@ -10,7 +10,7 @@ from itertools import product
 
 import numpy as np
 
-from dyelab.calibrate.card_pose import Pose, reduced, through
+from dyelab.calibrate.card_pose import Pose, downsample, through
 from dyelab.calibrate.colour_fit import to_xyz
 from dyelab.calibrate.reference import COLUMNS, ROWS, Reference
 from dyelab.errors import InputError
@@ -281,7 +281,7 @@ def find_anywhere(photo: Photo, reference: Reference) -> Target:
     (24, 4, 2)
     """
     step = max(1, round(max(photo.pixels.shape) / 1400))
-    picture = _roots(photo, reduced(photo.pixels, step))
+    picture = _roots(photo, downsample(photo.pixels, step))
     score = _Scorer(reference)
     tried = (_align(picture, quads, score) for quads in _quad_groups(picture))
     options = [option for option in tried if option is not None]

@@ -31,7 +31,7 @@ class Tone:
         return np.interp(true, self.undo(grid), grid)
 
     @property
-    def rising(self) -> bool:
+    def is_rising(self) -> bool:
         """Whether more light always gives more."""
         return bool((np.diff(self.undo(np.linspace(0.002, 1, 200))) > 0).all())
 

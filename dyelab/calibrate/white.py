@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
+from dyelab.calibrate.camera_calibration import Calibration
 from dyelab.calibrate.colour_fit import to_lab, to_xyz
-from dyelab.calibrate.fit import NODES, corrected
-from dyelab.calibrate.model import Calibration
+from dyelab.calibrate.fit import NODES, gather_errors
 from dyelab.calibrate.priors import prior, training
 from dyelab.calibrate.program import DRAWS, Undoing
 from dyelab.calibrate.tone import Tone
@@ -55,8 +55,8 @@ def from_white(
     matrix = srgb_to_white(white) * reference_white / paper
     empty = pd.DataFrame(columns=["patch", "L", "a", "b", "dE00", "dE00_left_out"])
     return Calibration(
-        "white", Undoing(Tone(), np.zeros(3)), 1, matrix, corrected(seen, cloths, _WIDER), empty,
-        paper[None], ("no_target",), white=white,
+        "white", Undoing(Tone(), np.zeros(3)), 1, matrix,
+        gather_errors(seen, cloths, _WIDER), empty, paper[None], ("no_target",), white=white,
     )  # fmt: skip
 
 
@@ -67,7 +67,7 @@ def _as_developed(spectra: np.ndarray, white: White, rng: np.random.Generator) -
     values = np.maximum(spectra @ samples[light, camera], 0)
     for share in (1.0, 0.5, 0.0):
         tone = Tone(*(_STEEPER + share * _CURVE * rng.standard_normal(3)))
-        if tone.rising:
+        if tone.is_rising:
             break
     bent = tone.redo(_EXPOSED * values) / tone.redo(np.array(_EXPOSED))
     return _please(to_lab(bent @ srgb_to_white(white).T, white), rng)

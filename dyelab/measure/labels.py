@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import card
 from dyelab.calibrate import Pose, through
-from dyelab.calibrate.card_pose import detected, green, in_8_bits
+from dyelab.calibrate.card_pose import detect_markers, green, in_8_bits
 from dyelab.card import LABEL_MM, MARKER_MM, PITCH_MM, Area
 from dyelab.read import Photo
 
@@ -135,7 +135,7 @@ def _markers(picture: Photo, pose: Pose) -> list[_Marker]:
     made = []
     for strip in _strips(pose):
         seen = _straighten(picture, pose, strip)
-        for number, quad in detected(seen, card.label_markers(), settings):
+        for number, quad in detect_markers(seen, card.label_markers(), settings):
             made.append(_on_page(number, quad / _SCALE + strip.corners[0]))
     return [m for m in made if abs(m.side / MARKER_MM - 1) < 0.35]
 

@@ -260,7 +260,7 @@ def _table(
     table["illuminant"], table["observer"] = made.white
     table["n"], table["flags"] = AREAS, ""
     table = with_doubt(table, covariance)
-    table["method"], table["patch_dE00"] = made.method, round(made.left, 3)
+    table["method"], table["patch_dE00"] = made.method, round(made.patch_error, 3)
     return table[[*COLUMNS, *COVARIANCE, "method", "patch_dE00"]]
 
 
@@ -369,7 +369,7 @@ def calibration_doubt(
     """Of n colours, factors (n, d, 3) of the error they share, and each one's own, (n, 3, 3)."""
     slope = made.slope(rgb)
     # What a program does to a colour it does to all of that colour, in the next photo too.
-    program = np.full((3, 3), made.reworked**2)
+    program = np.full((3, 3), made.light_scatter**2)
     own, common = made.doubt(made.lab(rgb))
     moved = made.light_shift * slope.sum(axis=2)[:, None]
     common = np.concatenate([_with_light(common, slope, off), moved], axis=1)

@@ -15,7 +15,7 @@ import pandas as pd
 from dyelab import convert, numerics, table
 from dyelab.book import Book, inside
 from dyelab.calibrate import Reference
-from dyelab.calibrate.colour_fit import evened
+from dyelab.calibrate.colour_fit import eye_scale
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
@@ -162,7 +162,7 @@ def _seen_again(
 
     labs = [cal.lab(undone(one.setup.calibration.witnesses, by))
             for one, by in ((first, 1.0), (second, gain))]  # fmt: skip
-    even = evened((labs[0] + labs[1]) / 2)
+    even = eye_scale((labs[0] + labs[1]) / 2)
     moved = np.einsum("nij,nj->ni", even, labs[1] - labs[0]) ** 2
     noise = even @ (_storing_doubt(first) + _storing_doubt(second)) @ np.swapaxes(even, 1, 2)
     real = (moved - np.diagonal(noise, axis1=1, axis2=2)) @ [_LIGHTNESS, 1, 1]

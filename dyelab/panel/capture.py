@@ -250,7 +250,7 @@ class Capture(frame.Panel):
             named_by=[how[place] for place in made.table["place"]],
         )
         flagged = int((table["flags"].str.replace("empty", "").str.strip() != "").sum())
-        left, flags = made.setup.calibration.left, made.setup.calibration.flags
+        left, flags = made.setup.calibration.patch_error, made.setup.calibration.flags
         notes = [
             *([words.say("capture.flagged", count=flagged)] if flagged else []),
             *naming.notes,

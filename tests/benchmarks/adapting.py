@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from worlds import melange, random_books, synth
 
 from dyelab import convert
-from dyelab.calibrate.priors import invented
+from dyelab.calibrate.priors import dyed_cloths
 from dyelab.convert import adaptation
 from dyelab.convert.adaptation import SURFACES, surfaces
 
@@ -41,7 +41,7 @@ def studio(count, seeds):
 
 def write():
     table = pd.DataFrame(
-        invented(EACH, np.random.default_rng(41)), columns=[f"{b:.0f}" for b in BANDS]
+        dyed_cloths(EACH, np.random.default_rng(41)), columns=[f"{b:.0f}" for b in BANDS]
     )
     table.insert(0, "family", "dyed")
     with open(SURFACES / "dyed.csv", "w", encoding="utf-8") as file:

@@ -24,7 +24,7 @@ from dyelab.errors import InputError
 VARIED = ("LEAST_SCORE", "LEAST_LEAD", "CORE", "_FARTHEST", "_SEEN_EDGE", "_ASTRAY",
           "_FEWEST_EDGES", "_SCALE")  # fmt: skip
 REFERENCE = calibrate.reference()
-STRANGER = REFERENCE.but(np.random.default_rng(0).permutation(24))
+STRANGER = REFERENCE.subset(np.random.default_rng(0).permutation(24))
 
 
 def main(count=12, megapixels=2.0, first=500):

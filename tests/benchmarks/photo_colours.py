@@ -115,7 +115,7 @@ def drawn(seed, light, steeper, megapixels):
 def noise_free(picture, spectra):
     """ΔE00 of the plain fit on exact patch and swatch values."""
     patches = render.sees(REFERENCE.spectra, picture.shot)
-    made = fit.calibrated(patches, np.ones((24, 3)), photos.exact(), REFERENCE, method="plain")
+    made = fit.fit_colour(patches, np.ones((24, 3)), photos.exact(), REFERENCE, method="plain")
     return convert.dE00(picture.truth, made.lab(render.sees(spectra, picture.shot)))
 
 

@@ -7,9 +7,9 @@ those of half 0, each of its two parts seen by priors of the other. photo_worlds
 cloths, lamps and programs; its half 1 took no part here at all. Prints
 
 - `program.STEP` by the median ΔE00 over photos with a program;
-- `model.STRAINED`, the likeliest relative variance of a window's light a squared unit of the
+- `camera_calibration.STRAINED`, the likeliest relative variance of a window's light a squared unit of the
   patches' strain, under a distribution with the tails of Student's t of 5 degrees;
-- `model.SHIFT`, by how much the light of all windows together was off, beside the strain;
+- `camera_calibration.SHIFT`, by how much the light of all windows together was off, beside the strain;
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
   value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
   colours and differences); then, by chroma, what 95 % of colours would ask of the one in use;
@@ -37,7 +37,7 @@ from worlds import programs
 
 from dyelab import calibrate, measure
 from dyelab.calibrate import calibrate as flags
-from dyelab.calibrate import fit, model, priors, program, sampling, shading
+from dyelab.calibrate import camera_calibration, fit, priors, program, sampling, shading
 from dyelab.errors import InputError
 from dyelab.measure import single_photo
 
@@ -63,10 +63,13 @@ def main(count=10, first=20_000):
     rendered = {part: list(drawn(part, count, first)) for part in programs.PARTS}
     for step in (1e-3, 0.1, 0.25, 0.5):
         told(program, "STEP", step, median(rendered))
-    used, model.STRAINED = model.STRAINED, 0.0
+    used, camera_calibration.STRAINED = camera_calibration.STRAINED, 0.0
     print(f"STRAINED: {used:g} in use, {likeliest(taken(rendered)):.4f} likeliest", flush=True)
-    model.STRAINED = used
-    print(f"SHIFT: {model.SHIFT:g} in use, {light_shift(taken(rendered)):.3f} seen", flush=True)
+    camera_calibration.STRAINED = used
+    print(
+        f"SHIFT: {camera_calibration.SHIFT:g} in use, {light_shift(taken(rendered)):.3f} seen",
+        flush=True,
+    )
     widths = (0.8, 0.9, 1.0, 1.1, 1.2)
     held_at = [told(fit, "WIDER", wider * fit.WIDER, held(rendered)) for wider in widths]
     asked = [np.interp(0.95, [shares[c].mean() for shares in held_at], widths) for c in CLOTHS]
@@ -170,7 +173,7 @@ def likeliest(rows):
 def light_shift(rows):
     """Light by which all windows of a photo are off, relative, over the strain that counts."""
     off = [np.mean(3 * row["e"][:, 0] / (row["lab"][:, 0] + 16)) for row in rows]
-    strain = [row["setup"].calibration.light_shift / model.SHIFT for row in rows]
+    strain = [row["setup"].calibration.light_shift / camera_calibration.SHIFT for row in rows]
     return np.linalg.norm(off) / np.linalg.norm(strain)
 
 
@@ -189,9 +192,9 @@ def strains(rows):
     for kind in world.PROGRAMS:
         setups = [row["setup"] for row in rows if row["kind"] == kind]
         for name, found in (
-            ("DEVELOPED", [one.calibration.reworked for one in setups]),
-            ("TARGET_POOR", [one.calibration.left for one in setups]),
-            ("MIXED", [one.shading.mixed for one in setups]),
+            ("DEVELOPED", [one.calibration.light_scatter for one in setups]),
+            ("TARGET_POOR", [one.calibration.patch_error for one in setups]),
+            ("MIXED", [one.shading.colour_change for one in setups]),
             ("UNEVEN", [one.shading.span for one in setups]),
             ("UNEVENED", [one.shading.left for one in setups]),
             ("COVERED", [one.shading.covered for one in setups]),

@@ -64,7 +64,7 @@ def of_one(seed, cloth, which):
     response = response / response.sum(axis=0) @ mixed.T
     fine = np.array([np.interp(world.NM, BANDS, row) for row in REFERENCE.spectra])
     patches = fine @ response * np.exp(rng.normal(0, 0.004, (24, 3)))
-    made = fit.calibrated(np.maximum(patches, 1e-4), np.ones((24, 3)), exact(), REFERENCE)
+    made = fit.fit_colour(np.maximum(patches, 1e-4), np.ones((24, 3)), exact(), REFERENCE)
     seen = spectra @ response
     whole = (seen > 0).all(axis=1)
     truth = convert.spectrum_to_lab(world.NM, spectra)

@@ -49,7 +49,7 @@ def held_out(which):
     kept = seen[world.others(world.camera_groups(), which)]
     left = lying[world.others(world.surface_groups(), which)]
     priors.sensitivities, priors.surfaces = lambda: kept, lambda: left
-    for made in (priors.prior, priors.training, program.collapsed):
+    for made in (priors.prior, priors.training, program.response_over_lights):
         made.cache_clear()
 
 
@@ -86,7 +86,7 @@ def judged(truth, made):
         "stated": np.trace(own, axis1=1, axis2=2),
         "stated_between": np.trace(between, axis1=1, axis2=2),
         "real_between": ((e[i] - e[j]) ** 2).sum(axis=1),
-        "left": made.setup.calibration.left,
+        "left": made.setup.calibration.patch_error,
         "method": made.setup.calibration.method,
         "developed": made.table["flags"].str.contains("developed").any(),
         "setup": made.setup,

@@ -10,7 +10,7 @@ import pandas as pd
 
 from dyelab import convert, files, limits
 from dyelab.calibrate.colour_fit import terms, to_lab
-from dyelab.calibrate.nearby_swatches import left_by, near
+from dyelab.calibrate.nearby_swatches import near, variance_left
 from dyelab.calibrate.program import Undoing
 from dyelab.calibrate.shading import WIDTHS
 from dyelab.calibrate.tone import Tone
@@ -146,12 +146,12 @@ class Calibration:
     local: np.ndarray = field(default_factory=lambda: np.zeros(len(WIDTHS)))
 
     @property
-    def left(self) -> float:
+    def patch_error(self) -> float:
         """Median ΔE00 of the patches by fits that didn't see them."""
         return float(self.patches["dE00_left_out"].median()) if len(self.patches) else np.nan
 
     @property
-    def reworked(self) -> float:
+    def light_scatter(self) -> float:
         """Relative standard deviation of a window's light that a program leaves undone."""
         return STRAINED**0.5 * self.strain
 
@@ -170,7 +170,7 @@ class Calibration:
         """Error of n colours as `Errors.at` gives it, less what swatches nearby have told."""
         own, common = self.errors.at(lab)
         if self.anchors is not None:
-            own = own * left_by(lab, self.anchors[0], self.trusted)[:, None, None]
+            own = own * variance_left(lab, self.anchors[0], self.trusted)[:, None, None]
         return own, common
 
     def slope(self, rgb: np.ndarray) -> np.ndarray:
@@ -288,6 +288,6 @@ def _from_json(content: dict[str, Any]) -> Calibration:
     )
 
 
-def flagged(made: Calibration, *flags: str) -> Calibration:
+def add_flags(made: Calibration, *flags: str) -> Calibration:
     """Return the calibration with further flags."""
     return replace(made, flags=(*made.flags, *flags))
