@@ -7,9 +7,10 @@ those of half 0, each of its two parts seen by priors of the other. photo_worlds
 cloths, lamps and programs; its half 1 took no part here at all. Prints
 
 - `program.STEP` by the median ΔE00 over photos with a program;
-- `camera_calibration.STRAINED`, the likeliest relative variance of a window's light a squared unit of the
-  patches' strain, under a distribution with the tails of Student's t of 5 degrees;
-- `camera_calibration.SHIFT`, by how much the light of all windows together was off, beside the strain;
+- `camera_calibration.STRAINED`, the likeliest relative variance of a window's light a squared unit
+  of the patches' strain, under a distribution with the tails of Student's t of 5 degrees;
+- `camera_calibration.SHIFT`, by how much the light of all windows together was off, beside the
+  strain;
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
   value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
   colours and differences); then, by chroma, what 95 % of colours would ask of the one in use;
@@ -48,7 +49,7 @@ VARIED = {
     program: ("FREE_TONE", "FREE_GLARE", "FREE_LOCAL", "AREAS_OFF", "PAPER_OFF", "LEAST_LOCAL",
               "_LOUDER", "_COLOURED", "_ODD"),
     fit: ("PATCH", "NODES", "_TRUST", "CORRECTED", "WIDER"),
-    model: ("REACH", "STRAINED", "SHIFT", "MOST_STRAINED"),
+    camera_calibration: ("REACH", "STRAINED", "SHIFT", "MOST_STRAINED"),
     priors: ("FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
     reference: ("NOISE", "ONE_OF"),
     single_photo: ("_LIGHT", "_STORED"),
@@ -66,10 +67,8 @@ def main(count=10, first=20_000):
     used, camera_calibration.STRAINED = camera_calibration.STRAINED, 0.0
     print(f"STRAINED: {used:g} in use, {likeliest(taken(rendered)):.4f} likeliest", flush=True)
     camera_calibration.STRAINED = used
-    print(
-        f"SHIFT: {camera_calibration.SHIFT:g} in use, {light_shift(taken(rendered)):.3f} seen",
-        flush=True,
-    )
+    used = camera_calibration.SHIFT
+    print(f"SHIFT: {used:g} in use, {light_shift(taken(rendered)):.3f} seen", flush=True)
     widths = (0.8, 0.9, 1.0, 1.1, 1.2)
     held_at = [told(fit, "WIDER", wider * fit.WIDER, held(rendered)) for wider in widths]
     asked = [np.interp(0.95, [shares[c].mean() for shares in held_at], widths) for c in CLOTHS]
