@@ -5,7 +5,10 @@ import pandas as pd
 import pytest
 from benchmarks import pots_truth
 
-from dyelab import book, compare, shift, synth
+from dyelab import book, compare, grade, shift, synth
+from dyelab.handout import colours, fastness_texts
+from dyelab.handout.sheets import report
+from dyelab.panel import compare as comparing
 
 
 def cloths(baths, away=6.0, seed=3):
@@ -143,3 +146,68 @@ def test_steady_recipes_are_not_charged_with_the_scatter_of_noisy_ones_nor_the_r
     half = (found["dL_high"] - found["dL_low"]).median() / 2
     assert 0.9 * known < half < 2.2 * known
     assert ((found["dL_low"] < 0) & (found["dL_high"] > 0)).mean() > 0.9
+
+
+def test_a_bath_by_the_name_of_a_dash_is_a_bath():
+    one = told({"x": ["dye=-"] * 3, "y": ["dye=- modifier=X1"] * 3})
+    assert (one["verdict"], one["caveat"]) == ("cannot_tell", "one_pot")
+
+
+def test_counts_of_what_is_real_say_how_many_hang_on_an_if(tmp_path):
+    """Iron at 2 % in two pots named, at 4 % in baths that nobody recorded."""
+    rng = np.random.default_rng(4)
+    baths = {0.0: ("D1", "D2", "", ""), 2.0: ("D1", "D2", "X1", "X2"), 4.0: ("", "", "", "")}
+    swatches, steps, readings = [], [], []
+    for dose, (*dyed, first, second) in baths.items():
+        for pot, saddened in zip(dyed, (first, second), strict=True):
+            code = f"K{len(swatches)}"
+            swatches.append({"swatch": code, "form": "cloth", "fibre": "wool"})
+            done = [("dye", "weld", 50.0, pot), ("modifier", "ferrous sulfate", dose, saddened)]
+            steps += [
+                {"swatch": code, "order": i, "kind": kind, "material": name, "amount": amount}
+                | {"unit": "% WOF", "bath": bath}
+                for i, (kind, name, amount, bath) in enumerate(done, 1)
+                if amount
+            ]
+            lab = dict(
+                zip("Lab", np.array([70, -5, 60 - 5 * dose]) + rng.normal(0, 0.2, 3), strict=True)
+            )
+            readings.append({"reading": f"R-{code}", "swatch": code, "exposure": "none", **lab})
+    read = pd.DataFrame(readings).assign(method="spectral", illuminant="D65", observer=10)
+    tables = {"swatches": pd.DataFrame(swatches), "steps": pd.DataFrame(steps), "readings": read}
+    bk = book.add(book.create(tmp_path / "b"), **tables)
+    pairs = shift.of_step(book.wide(bk), "iron").pairs.set_index("dose")
+    assert list(pairs["verdict"]) == ["real", "real"]
+    assert dict(pairs["caveat"]) == {2.0: "", 4.0: "own_pots"}
+    one_of_them = "(1 of them if each had its own pot)"
+    assert f"Real: 2 {one_of_them};" in comparing.panel(bk).sentence
+    lead = report.report(colours.source(bk)).blocks[0].text
+    assert one_of_them in lead
+
+
+@pytest.mark.parametrize("pot", ["", "D{}"])
+def test_what_holds_better_hangs_on_an_if_where_baths_are_not_recorded(tmp_path, pot):
+    swatches, steps, readings = [], [], []
+    for i in range(8):
+        code, iron, to = f"K{i}", i % 2, (0.9 if i % 2 else 5.0) + 0.1 * (i // 2)
+        swatches.append({"swatch": code, "form": "cloth", "fibre": "wool"})
+        done = [("dye", "weld", 50.0), *[("modifier", "ferrous sulfate", 2.0)] * iron]
+        steps += [
+            {"swatch": code, "order": n, "kind": kind, "material": name, "amount": amount}
+            | {"unit": "% WOF", "bath": pot.format(i)}
+            for n, (kind, name, amount) in enumerate(done, 1)
+        ]
+        for exposure, lighter in (("none", 0.0), ("wash", to)):
+            row = {"reading": f"{code}-{exposure}", "swatch": code, "exposure": exposure}
+            row |= {"L": 60 + lighter, "a": -4.0, "b": 50.0 - lighter, "method": "spectral"}
+            row |= {"amount": 5.0, "unit": "cycle", "test": f"L{i // 4}"} if lighter else {}
+            readings.append(row | {"illuminant": "D65", "observer": 10})
+    tests = pd.DataFrame({"test": ["L0", "L1"], "exposure": "wash"})
+    tables = {"swatches": pd.DataFrame(swatches), "steps": pd.DataFrame(steps), "tests": tests}
+    bk = book.add(book.create(tmp_path / "b"), **tables, readings=pd.DataFrame(readings))
+    found = grade.study(book.wide(bk))
+    hangs = "" if pot else ", if each had its own pot"
+    (row,) = fastness_texts.comparison(found).to_dict("records")
+    assert fastness_texts.held_word(row) == f"better{hangs}"
+    (said,) = fastness_texts.held_sentences(found, "wash")
+    assert f"5 washes{hangs} (" in said

@@ -15,4 +15,12 @@ from dyelab.compare.formulas import SIGNS
 from dyelab.compare.interval import Noise, distance_interval, noise_floor
 from dyelab.compare.pots import colouring
 from dyelab.compare.variants import Variants, gather
-from dyelab.compare.verdicts import CANNOT_TELL, CHANCE, REAL, in_words, readable
+from dyelab.compare.verdicts import (
+    CANNOT_TELL,
+    CHANCE,
+    REAL,
+    caveat_in_words,
+    hanging,
+    in_words,
+    readable,
+)

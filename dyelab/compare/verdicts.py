@@ -82,9 +82,35 @@ def in_words(row: Any, *, said: bool = False) -> str:
     'real'
     """
     key = "real_said" if said and row["verdict"] == REAL else row["verdict"]
-    told = words.say(f"verdict.{key}")
+    return words.say(f"verdict.{key}") + caveat_in_words(row)
+
+
+def caveat_in_words(row: Any) -> str:
+    """Return what the verdict of one row hangs on, to be put behind it; blank where on nothing.
+
+    Examples
+    --------
+    >>> from dyelab import compare
+    >>> compare.caveat_in_words({"verdict": "real", "caveat": "own_pots"})
+    ', if each had its own pot'
+    """
     caveat = row.get("caveat", "")
-    return f"{told}{words.say(f'verdict.{caveat}')}" if caveat else told
+    return words.say(f"verdict.{caveat}") if caveat else ""
+
+
+def hanging(pairs: pd.DataFrame) -> str:
+    """Say how many verdicts *real* hold only if each swatch had its own pot; blank if none does.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dyelab import compare
+    >>> pairs = pd.DataFrame({"verdict": ["real", "real"], "caveat": ["", "own_pots"]})
+    >>> compare.hanging(pairs)
+    ' (1 of them if each had its own pot)'
+    """
+    many = int((pairs["verdict"].eq(REAL) & pairs["caveat"].eq(OWN_POTS)).sum())
+    return words.say("verdict.of_them", count=many) if many else ""
 
 
 def readable(frame: pd.DataFrame) -> pd.DataFrame:

@@ -199,7 +199,9 @@ def _shares(row: dict[Any, Any]) -> str:
 
 def held_word(row: dict[Any, Any]) -> str:
     """What a comparison came to, in a cell."""
-    return words.say(f"fastness.is_{row['holds']}") if row["holds"] else compare.in_words(row)
+    if not row["holds"]:
+        return compare.in_words(row)
+    return words.say(f"fastness.is_{row['holds']}") + compare.caveat_in_words(row)
 
 
 def held_sentences(found: grade.Study, exposure: str) -> list[str]:
@@ -220,6 +222,7 @@ def _say_held(row: dict[Any, Any]) -> str:
         grades=words.say("fastness.against", one=row["grade"], other=row["reference_grade"]),
         left=_shares(row),
         verdict=compare.in_words(row),
+        hanging=compare.caveat_in_words(row),
         cost=f"{row['hue_dE00']:.1f}",
         moved=row["hue_words"],
     )
