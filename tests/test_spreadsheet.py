@@ -371,3 +371,19 @@ def test_ratios_are_read_and_ranges_listed(tmp_path):
 
 def _understood(folder, content):
     return understood(own_sheets.text(folder / "own.csv", content), own_sheets.Meant({}))
+
+
+def test_pots_in_odd_words_are_baths_and_a_round_is_no_cloth(tmp_path):
+    content = (
+        "Swatch,Fibre,Dye,Dye %,Dyepot no,Iron %,Iron pot,Round,Water bath\n"
+        "K1,wool,weld,50,kettle 3,2,7,1,W1\nK2,wool,weld,50,?,2,not recorded,2,W1\n"
+        "K3,wool,weld,50,-,,n/a,2,W1\n"
+    )
+    held = _understood(tmp_path, content)
+    assert held.lost.empty
+    assert held.steps["bath"].fillna("").tolist() == ["kettle 3", "7", "", "", ""]
+    assert "ground" not in held.swatches
+    assert held.swatches["Round"].tolist() == ["1", "2", "2"]
+    bare = "Swatch,Fibre,Dye,Alum %,Kettle\nK1,wool,weld,15,3\n"
+    (why,) = _understood(tmp_path, bare).lost["why"]
+    assert "such as “Dye pot”" in why

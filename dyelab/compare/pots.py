@@ -143,8 +143,8 @@ def _codes(baths: pd.Series, series: np.ndarray) -> tuple[np.ndarray, np.ndarray
     known = np.ones((len(baths), len(kinds)), bool)
     most = 0
     for at, kind in enumerate(kinds):
-        names = np.array([steps.get(kind, "-") for steps in parsed], object)[first]
-        has = names != "-"
+        has = np.array([kind in steps for steps in parsed])[first]
+        names = np.array([steps.get(kind, "") for steps in parsed], object)[first]
         known[:, at] = ~has | (names != "")
         own = np.where(names == "", np.arange(len(baths)), -1)
         keys = pd.MultiIndex.from_arrays([series, names, own])

@@ -171,6 +171,15 @@ def is_nothing(text: str) -> bool:
     return held in NOTHING or bool(re.match(without, held))
 
 
+def bath(text: str) -> str:
+    """A bath's name as written; blank where the cell says none, or that nobody knows.
+
+    Swatches under one sign for "unknown" did not lie in one bath.
+    """
+    untold = is_nothing(text) or text.strip().lower() in vocabulary.groups("unknown")["unknown"]
+    return text if re.search(r"\d", text) or not untold else ""
+
+
 def _part(piece: str, where: Locale) -> Part | None:
     if is_nothing(piece) or not piece.strip(" .:"):
         return None

@@ -305,7 +305,7 @@ def _field(words: str, unit: str, listed: pd.DataFrame) -> Meaning | None:
         return Meaning("dose" if unit else "name", str(kind), slot, _dose_unit(unit))
     if found == "minutes" and unit == "":
         return Meaning("minutes")
-    return Meaning(found, unit=unit if found in _UNITED else "") if found else None
+    return meaning(found)._replace(unit=unit if found in _UNITED else "") if found else None
 
 
 _UNITED = ("temperature_C", "minutes", "amount", "mass_g")

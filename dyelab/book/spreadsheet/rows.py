@@ -286,7 +286,7 @@ def _columns_left(taking: _Taking, sheet: Sheet, means: Mapping[str, Meaning]) -
         mean = means.get(column)
         why = "column_left" if mean is None else ""
         if mean is not None and mean.what in _OF_STEP and not mean.of and not stepped:
-            why = "which_step"
+            why = "which_pot" if mean.what == "bath" else "which_step"
         if why and held:
             found = f"{held[0][:40]}{' …' if len(held) > 1 else ''}"
             taking.lose(_on(sheet, sheet.column(column)), found, why)
@@ -549,6 +549,8 @@ def _about(row: _Row, steps: list[_Step]) -> None:
         of = of or ("vat" if what == "dips" and not row.find("material").heading else "")
         if of not in KINDS or what not in (*_ABOUT, "bath") or not cell.text:
             continue
+        if what == "bath" and not cells.bath(cell.text):
+            continue
         fits = [s for s in steps if s["kind"] == of or s.get("\0kind") == of]
         fits = fits[slot - 1 : slot] or fits[:1]
         value = _value(cell)
@@ -562,7 +564,7 @@ def _value(cell: _Cell) -> Any:
     """Heat, time, a number or a text of a step; None where it can't be read."""
     what, unit = cell.mean.what, cell.mean.unit
     if what == "bath":
-        return cell.text
+        return cells.bath(cell.text)
     readers = {"temperature_C": cells.celsius, "minutes": cells.minutes}
     low, high = _NUMBERS.get(what, (0.0, math.inf))
 
