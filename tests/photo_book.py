@@ -7,7 +7,7 @@ import pandas as pd
 from worlds.synth import fade, render
 
 from dyelab import book, calibrate, convert, measure, read
-from dyelab.book.model import Book
+from dyelab.book.swatch_book import Book
 
 WASHES = (0, 2, 5, 10)
 SHOT = render.Shot(megapixels=4.0, tilt=8.0, towards=40.0, falloff=0.15)

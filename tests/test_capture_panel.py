@@ -50,7 +50,7 @@ def test_it_measures_the_example_and_names_its_swatches(shown):
 def test_a_dragged_window_is_measured_where_it_was_dropped(shown):
     before = shown.measured
     i = list(shown.grips).index("A1")
-    shown.moved({f"shapes[{i}].path": drawn(before.quads[7])})
+    shown.move_windows({f"shapes[{i}].path": drawn(before.quads[7])})
     first = shown.measured.table.set_index("place").loc["A1", ["L", "a", "b"]]
     second = before.table.loc[7, ["L", "a", "b"]]
     assert convert.dE00(first.to_numpy(float), second.to_numpy(float)) < 0.5
@@ -64,7 +64,7 @@ def test_a_dragged_corner_moves_the_card(shown):
     size = np.array([[-9, -9], [9, -9], [9, 9], [-9, 9]])
     before = shown.measured.quads[0].mean(axis=0)
     i = list(shown.grips).index("corner 0")
-    shown.moved({f"shapes[{i}].path": drawn(size + np.add(corner, (20, 0)))})
+    shown.move_windows({f"shapes[{i}].path": drawn(size + np.add(corner, (20, 0)))})
     assert 5 < np.linalg.norm(shown.measured.quads[0].mean(axis=0) - before) < 25
 
 
@@ -103,7 +103,7 @@ def test_a_window_is_named_by_tapping_it_and_choosing_a_swatch(coded, tmp_path):
     assert "none has a name yet" in coded.sentence
     assert coded.tap.place.value == "A1"
     assert coded.tap.swatch.options == tuple(CODES)
-    coded.tapped(*coded.measured.quads[7].mean(axis=0))
+    coded.ask_name(*coded.measured.quads[7].mean(axis=0))
     place = coded.measured.table["place"][7]
     assert coded.tap.place.value == place
     coded.tap.swatch.value = "K-03"

@@ -62,7 +62,7 @@ def test_nothing_is_told_beyond_the_horizon_or_where_a_forecast_is_no_forecast(f
     assert beyond[["L", "difference"]].isna().all()
     assert beyond["grade"] == ""
     flat = replace(drift, series=replace(drift.series, lab=np.tile(drift.lab[0], (5, 1))))
-    assert flat.curves["dEF"].declined
+    assert flat.curves["dEF"].is_declined
     assert grade.along(flat, np.array([1.2 * flat.longest]))["known"].iloc[0] == grade.UNTOLD
 
 

@@ -202,7 +202,7 @@ def test_two_doses_are_drawn_as_points_with_what_a_curve_would_need(yard):
     choose(panel, dye="weld", picture="dose")
     assert "no curve is drawn through them" in panel.sentence
     assert "at least three doses" in panel.sentence
-    assert {trace.mode for trace in panel.shown.drawn.data} == {"markers"}
+    assert {trace.mode for trace in panel.shown.plotly_figure.data} == {"markers"}
 
 
 @pytest.mark.parametrize(

@@ -52,7 +52,7 @@ def test_two_lights_and_a_patch_of_plausible_colours(panel):
     madder(panel, iron_wof=1.5)
     here, lamp, _tube, _led = panel.shown.chips[0]
     assert (here.illuminant, lamp.illuminant) == ("D65", "A")
-    (patch,) = [t for t in panel.shown.drawn.data if t.type == "heatmap"]
+    (patch,) = [t for t in panel.shown.plotly_figure.data if t.type == "heatmap"]
     assert len({fill for _, fill in patch.colorscale}) > 5
 
 
@@ -158,7 +158,9 @@ def test_the_reach_tells_what_the_metals_add(panel):
     said = choose(panel, task="reach")
     assert "Iron adds" in said
     assert not any("True" in line for line in panel.shown.care)
-    assert {trace.line.dash for trace in panel.shown.drawn.data if trace.mode == "lines"} == {
+    assert {
+        trace.line.dash for trace in panel.shown.plotly_figure.data if trace.mode == "lines"
+    } == {
         "solid",
         "dash",
         "dot",

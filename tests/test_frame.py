@@ -95,7 +95,7 @@ def test_choices_are_remembered_for_each_book(panel, home):
 def test_plotly_is_sent_when_a_page_asks_and_in_one_message_of_fair_size(panel, monkeypatch):
     sent = []
     monkeypatch.setattr(panel.canvas, "send", lambda said, buffers=(): sent.append((said, buffers)))
-    panel.canvas.received({"kind": "program"})
+    panel.canvas.receive({"kind": "program"})
     ((said, (packed,)),) = sent
     assert said == {"kind": "program"}
     assert gzip.decompress(packed).decode() == get_plotlyjs()
@@ -238,7 +238,7 @@ def test_a_saved_table_runs_nothing_in_a_spreadsheet(home):
 def test_a_picture_from_the_browser_is_saved_as_a_file(panel, home):
     panel.keep.buttons["svg"].click()
     url = "data:image/svg+xml,%3Csvg%3E%C3%A9%3C%2Fsvg%3E"
-    panel.canvas.received({"kind": "picture", "url": url})
+    panel.canvas.receive({"kind": "picture", "url": url})
     assert (home / "saved" / "A-panel-Book-example.svg").read_text(
         encoding="utf-8"
     ) == "<svg>é</svg>"
@@ -326,10 +326,10 @@ def test_a_panel_looked_at_again_shows_what_another_page_saved(tmp_path, monkeyp
     made.choices["n"].value = 4
     before = made.choices["n"]
     dress = made.children[0]
-    dress.received({"kind": "seen"})
+    dress.receive({"kind": "seen"})
     assert made.choices["n"] is before, "nothing has changed, so nothing is opened anew"
     book.save(book.add(book.open(bk.path), swatches=pd.DataFrame({"swatch": ["K-01"]})))
-    dress.received({"kind": "seen"})
+    dress.receive({"kind": "seen"})
     assert made.sentence == "1 swatches"
     assert made.values == {"n": 4}
 

@@ -65,7 +65,14 @@ def held(law, count, noise, stated, seeds):
         low, high = one.curves["dE00"].band(np.array([2.0]))
         true = fading.true_change(law, seed, 2.0)
         curve = one.curves["dE00"]
-        rows.append((low[0] <= true <= high[0], curve.declined, one.fit.told, one.fit.shape == law))
+        rows.append(
+            (
+                low[0] <= true <= high[0],
+                curve.is_declined,
+                one.fit.shows_shape,
+                one.fit.shape == law,
+            )
+        )
     return np.array(rows)
 
 

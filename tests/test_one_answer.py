@@ -158,7 +158,9 @@ def test_the_mordant_sheet_compares_with_the_same_dye_dose_on_the_same_cloth(typ
     source = colours.source(typed)
     dyed = source.made[source.made["dye"] == "madder"]
     for fibre, part in dyed.groupby("fibre"):
-        for row in (source.added[at] for at in part["variant"] if at in source.added):
+        for row in (
+            source.last_additions[at] for at in part["variant"] if at in source.last_additions
+        ):
             first, second = source.made.iloc[row["from_row"]], source.made.iloc[row["to_row"]]
             same_cloth = ["fibre", "form", "ground", "dye", "dye_wof"]
             assert list(first[same_cloth]) == list(second[same_cloth])

@@ -132,7 +132,7 @@ def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, 
     turn = next(i for i, b in enumerate(page.blocks) if isinstance(b, handout.NewPage))
     asked, answered = page.blocks[:turn], page.blocks[turn:]
     assert sum(isinstance(b, handout.Reveal) for b in asked) == 4
-    assert sum(isinstance(b, handout.Ticks) for b in asked) == 8
+    assert sum(isinstance(b, handout.TickQuestion) for b in asked) == 8
     assert sum(isinstance(b, handout.Chips) for b in answered) == 4
     assert not [b for b in asked if isinstance(b, handout.Text) and "ΔE00" in b.text]
     shown = [b.patches for b in asked if isinstance(b, handout.Chips)]
@@ -153,7 +153,7 @@ def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, 
         assert not [sheet for sheet in sheets[:teacher] if "Take care" in sheet]
     ticked = [b.text for b in answered if isinstance(b, handout.Text) and "To tick: " in b.text]
     assert len(ticked) == 4
-    offered = {text for b in asked if isinstance(b, handout.Ticks) for text in b.texts}
+    offered = {text for b in asked if isinstance(b, handout.TickQuestion) for text in b.texts}
     for text in ticked:
         right = text.partition("To tick: ")[2].partition(". ")[0].rstrip(".").split("; ")
         assert set(right) <= offered - {"the iron bath washes the dye out"}

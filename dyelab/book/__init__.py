@@ -3,7 +3,6 @@
 from dyelab.book.export import export, restore
 from dyelab.book.history import history, next_steps, open_version, redo, swatch_history, undo
 from dyelab.book.merge_books import merge
-from dyelab.book.model import Book, tables
 from dyelab.book.opening import add, change, create, remove, rename, save
 from dyelab.book.opening import open_book as open
 from dyelab.book.photos import add_photo, check, inside, keep_photo, photos_of, read_places
@@ -20,4 +19,5 @@ from dyelab.book.spreadsheet.columns import FIELDS, matches
 from dyelab.book.spreadsheet.rows import Incoming, understand
 from dyelab.book.spreadsheet.sheets import Sheet, sheet, sheets
 from dyelab.book.suspicions import suspicions
+from dyelab.book.swatch_book import Book, tables
 from dyelab.book.views import areas, locate, materials, named_areas, part_of, recipes, wide

@@ -8,7 +8,7 @@ import pandas as pd
 
 from dyelab import table
 from dyelab.book.csv_text import Cells, end_to_end
-from dyelab.book.model import ASIDE, CELLS, FAULT_COLUMNS, LINES, Aside, description, keys
+from dyelab.book.swatch_book import ASIDE, CELLS, FAULT_COLUMNS, LINES, Aside, description, keys
 
 _Fault = dict[str, Any]  # as of `table.fault`
 _TRIMMED = {"fibre", "series", "material", "ground"}

@@ -19,8 +19,8 @@ import pandas as pd
 from dyelab import files, limits, table
 from dyelab.book import folder, opening, store
 from dyelab.book.folder import PHOTOS
-from dyelab.book.model import FILES, PACKAGE, Book
 from dyelab.book.photos import leads_out, put
+from dyelab.book.swatch_book import FILES, PACKAGE, Book
 from dyelab.errors import InputError, reading
 
 _CELL = 32_767  # letters that a cell of an XLSX file holds

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from dyelab import limits
-from dyelab.book.model import FILES
+from dyelab.book.swatch_book import FILES
 from dyelab.errors import InputError
 
 HISTORY = "history"

@@ -9,8 +9,8 @@ from typing import Any
 import pandas as pd
 
 from dyelab.book import store
-from dyelab.book.model import FILES, Book
 from dyelab.book.opening import from_files, keep_outside_edits, open_book
+from dyelab.book.swatch_book import FILES, Book
 from dyelab.book.table_changes import say_counts
 from dyelab.errors import InputError
 

@@ -8,9 +8,9 @@ import pandas as pd
 from dyelab import limits, recipe, table
 from dyelab.book import folder
 from dyelab.book.folder import PHOTOS
-from dyelab.book.model import Book, keys, tables
 from dyelab.book.opening import add
 from dyelab.book.photos import put
+from dyelab.book.swatch_book import Book, keys, tables
 from dyelab.errors import InputError
 
 _CODES = {"materials": "material", "swatches": "swatch", "tests": "test", "readings": "reading"}

@@ -16,7 +16,7 @@ from dyelab import files, limits, table
 from dyelab.book import store, table_changes
 from dyelab.book.checking import sort_out
 from dyelab.book.csv_text import Cells, end_to_end, read
-from dyelab.book.model import (
+from dyelab.book.swatch_book import (
     ASIDE,
     ASIDE_FILES,
     FILES,

@@ -12,9 +12,9 @@ import pandas as pd
 from dyelab import files, limits, recipe, table
 from dyelab.book import folder, store
 from dyelab.book.folder import PHOTOS as FOLDER
-from dyelab.book.model import FAULT_COLUMNS, Book
 from dyelab.book.opening import add, open_checked
 from dyelab.book.readings import enter
+from dyelab.book.swatch_book import FAULT_COLUMNS, Book
 from dyelab.book.views import locate
 from dyelab.errors import InputError
 
@@ -185,7 +185,7 @@ def _source_faults(bk: Book) -> list[dict[str, Any]]:
 _FROM_PHOTO = ["illuminant", "observer", *table.LAB, *table.COVARIANCE, "n", "flags"]
 
 
-class Measured(Protocol):
+class PhotoWindows(Protocol):
     """What `measure.photo` and `measure.photos` return: windows, and what they share."""
 
     @property
@@ -197,7 +197,7 @@ class Measured(Protocol):
 
 def add_photo(
     bk: Book,
-    measured: Measured,
+    measured: PhotoWindows,
     file: str | Path,
     names: Mapping[str, str],
     *,
@@ -214,7 +214,7 @@ def add_photo(
     Parameters
     ----------
     bk : Book
-    measured : Measured or Result
+    measured : PhotoWindows or Result
         As `measure.photo` or `measure.photos` gives it, under the book's white.
     file : str or Path
         The photo; it is copied into the book.
@@ -291,7 +291,7 @@ def add_photo(
     return add(grown, readings=rows, shared=shared), rows
 
 
-def _windows(measured: Measured, photo: str, names: Mapping[str, str]) -> pd.DataFrame:
+def _windows(measured: PhotoWindows, photo: str, names: Mapping[str, str]) -> pd.DataFrame:
     """Rows of the named places of this photo."""
     windows = measured.table
     if windows["photo"].nunique() > 1:

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, table
-from dyelab.book.model import Book
 from dyelab.book.opening import add, change
+from dyelab.book.swatch_book import Book
 from dyelab.book.views import locate, part_of
 from dyelab.errors import InputError
 

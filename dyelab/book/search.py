@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe, table
-from dyelab.book.model import Book
+from dyelab.book.swatch_book import Book
 from dyelab.book.views import recipes
 from dyelab.errors import InputError
 

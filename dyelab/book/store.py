@@ -26,7 +26,7 @@ from typing import Any
 from dyelab import files, limits
 from dyelab.book import folder
 from dyelab.book.folder import HISTORY, number, parse_version
-from dyelab.book.model import ASIDE, FILES
+from dyelab.book.swatch_book import ASIDE, FILES
 from dyelab.errors import InputError
 
 KEPT_VERSIONS = 60  # a season of evenings; tables are small, and equal files are kept once
@@ -197,7 +197,7 @@ def commit(
         The book's folder.
     contents : dict of str to bytes
         Every file the version holds, by its path inside the folder. Files of the book's
-        own (`model.FILES`) that are not here are removed.
+        own (`swatch_book.FILES`) that are not here are removed.
     act : str
         ``save``, ``undo``, ``redo``, or ``found`` for edits made outside.
     what : list of str

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, recipe, table, words
-from dyelab.book.model import FAULT_COLUMNS, Book
+from dyelab.book.swatch_book import FAULT_COLUMNS, Book
 from dyelab.book.views import materials, recipes, wide
 
 # How far beyond the trade's usual range a dose may lie before it is pointed out: dose series go to

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import table
-from dyelab.book.model import PACKAGE, TABLE_FILES, Book, key_columns, keys, tables
+from dyelab.book.swatch_book import PACKAGE, TABLE_FILES, Book, key_columns, keys, tables
 from dyelab.errors import InputError
 
 

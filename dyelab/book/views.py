@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe, words
-from dyelab.book.model import Book
+from dyelab.book.swatch_book import Book
 from dyelab.errors import InputError
 from dyelab.recipe import sequence
 

@@ -39,7 +39,7 @@ TOLD = {
 
 
 @dataclass(frozen=True)
-class Found:
+class Answers:
     """What the example says: its recipes, every pair of its metals, its grades of change."""
 
     source: colours.Source
@@ -69,7 +69,7 @@ def command(folder: Path) -> None:
         click.echo(line)
 
 
-def _job(folder: Path) -> tuple[Book, pd.DataFrame, Found]:
+def _job(folder: Path) -> tuple[Book, pd.DataFrame, Answers]:
     with _progress(5) as step:
         step("reading")
         bk = synth.write_book(synth.sources(), folder / BOOK)
@@ -107,27 +107,27 @@ def _photograph(bk: Book, batch: Path, overlays: Path) -> tuple[Book, pd.DataFra
     return bk, synth.agreement(read, synth.by_instrument(batch))
 
 
-def find(bk: Book) -> Found:
+def find(bk: Book) -> Answers:
     """Ask a book what its metals did, and how its colours held."""
     source = colours.source(bk)
     pairs = [source.pairs(metal).assign(metal=metal) for metal in shift.metals_of(source.made)]
     white = dict(zip(table.WHITE, source.white, strict=True))
     graded = grade.grades(grade.pair(source.wide), shared=source.shared)
     held = graded[(graded["kind"] == "change") & graded["exposure"].isin(["wash", "light"])]
-    return Found(source, pd.concat(pairs, ignore_index=True).assign(**white), held)
+    return Answers(source, pd.concat(pairs, ignore_index=True).assign(**white), held)
 
 
-def _page(found: Found, folder: Path) -> None:
+def _page(found: Answers, folder: Path) -> None:
     own = page.Own(note=words.say("demo.page_note"))
     pdf(metal_page.sheet(found.source, own, metal="iron", **CASE), folder / PAGE)
 
 
-def _write(found: Found, folder: Path) -> None:
+def _write(found: Answers, folder: Path) -> None:
     for name, frame in ((METALS, found.metals), (HELD, found.held)):
         files.write_table(frame[TOLD[name]], folder / name, "%.6g")
 
 
-def _summary(bk: Book, agreed: pd.DataFrame, found: Found, folder: Path) -> Iterator[str]:
+def _summary(bk: Book, agreed: pd.DataFrame, found: Answers, folder: Path) -> Iterator[str]:
     yield sentence(words.say("demo.invented"))
     yield from _count(bk)
     told = _metal(found, "iron"), _metal(found, "copper"), _quick_answer(found), _say_held(found)
@@ -148,7 +148,7 @@ def _by_phone(agreed: pd.DataFrame) -> Iterator[str]:
     yield sentence(words.say("demo.by_phone", **told, **ends))
 
 
-def _metal(found: Found, metal: str) -> Iterator[str]:
+def _metal(found: Answers, metal: str) -> Iterator[str]:
     yield words.say(f"demo.{metal}", dose=colours.dose(DOSE))
     pairs = found.metals[(found.metals["metal"] == metal) & (found.metals["dose"] == DOSE)]
     plain = pairs[(pairs["dye"] != "none") & (pairs["tannin"] == "none")]
@@ -160,7 +160,7 @@ def _metal(found: Found, metal: str) -> Iterator[str]:
     yield from columns(lines)
 
 
-def _quick_answer(found: Found) -> Iterator[str]:
+def _quick_answer(found: Answers) -> Iterator[str]:
     """What iron seems to do to a dye on tannin, and how much of it is the tannin's own."""
     source = found.source
     one = shift.family(source.recipes, source.moves, metal="iron", **CASE)
@@ -171,7 +171,7 @@ def _quick_answer(found: Found) -> Iterator[str]:
     yield sentence(split.sentence, indent=2)
 
 
-def _say_held(found: Found) -> Iterator[str]:
+def _say_held(found: Answers) -> Iterator[str]:
     graded = grades(found)
     heads = [words.heading(name) for name in graded.columns]
     yield words.say("demo.held")
@@ -179,9 +179,9 @@ def _say_held(found: Found) -> Iterator[str]:
     yield sentence(words.say("demo.screening"))
 
 
-def grades(found: Found) -> pd.DataFrame:
+def grades(found: Answers) -> pd.DataFrame:
     """Grades of mordanted wool, plain and with each metal, and the blue wool that fades alike."""
-    most = found.source.held
+    most = found.source.change_grades
     metals = most[list(shift.METALS.values())].isin([0, DOSE]).all(axis=1)
     worn = most[metals & (most["fibre"] == "wool")]
     worn = worn[(worn["mordant"] != "none") & (worn["dye"] != "none")]

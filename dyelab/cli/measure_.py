@@ -187,7 +187,7 @@ def _by_labels(path: Path, bk: Book, layout: Layout | None) -> dict[str, str]:
 
 def _link(
     bk: Book, path: Path, names: dict[str, str], options: dict[str, Any]
-) -> tuple[measure.Measured, dict[str, Any]] | None:
+) -> tuple[measure.MeasuredPhoto, dict[str, Any]] | None:
     """The photo as going with an earlier one of the book, if it does; says which."""
     if not options["goes_with"]:
         return None

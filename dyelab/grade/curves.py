@@ -122,7 +122,7 @@ class Curve:
         return np.interp(x, self.fan.x, low), np.interp(x, self.fan.x, high)
 
     @property
-    def declined(self) -> bool:
+    def is_declined(self) -> bool:
         """Whether the band at the horizon is wider than the change already read."""
         low, high = self.band(np.array([HORIZON * self.of.longest]))
         now, before = self.at(np.array([self.of.longest, 0.0]))
@@ -427,7 +427,7 @@ def along(one: Drift, amounts: np.ndarray) -> pd.DataFrame:
         here, lab = x == at, one.lab[np.flatnonzero(one.amounts == at)[0]]
         told = [*lab, reading.y, reading.low, reading.high, READ]
         rows.loc[here, [*table.LAB, "difference", "low", "high", "known"]] = told
-    far = x > (one.longest if curve.declined else HORIZON * one.longest)
+    far = x > (one.longest if curve.is_declined else HORIZON * one.longest)
     rows.loc[far, [*table.LAB, "difference", "low", "high"]] = np.nan
     rows.loc[far, "known"] = UNTOLD
     return _with_grades(rows, one.lab[0])
@@ -496,11 +496,11 @@ def reaches_noticed(one: Drift, confidence: float = 0.95) -> Moment:
 def _moment(one: Drift, name: str, level: float, confidence: float) -> Moment:
     curve = one.curves[name]
     if not np.isfinite(level):
-        return Moment(np.inf, np.inf, np.inf, one.longest, curve.declined)
+        return Moment(np.inf, np.inf, np.inf, one.longest, curve.is_declined)
     low, high = curve.band(one.fan.x, confidence)
     above = np.stack([curve.at(one.fan.x), high, low]) - level
     middle, earliest, latest = map(float, numerics.first_reached(one.fan.x, above))
-    return Moment(middle, earliest, latest, one.longest, curve.declined)
+    return Moment(middle, earliest, latest, one.longest, curve.is_declined)
 
 
 def curve_table(one: Drift, confidence: float = 0.95) -> pd.DataFrame:
@@ -531,10 +531,10 @@ def curve_table(one: Drift, confidence: float = 0.95) -> pd.DataFrame:
     for name, curve in one.curves.items():
         below, above = curve.band(far, confidence)
         ends = curve.at(np.array([0.0, one.longest, far[0]]))
-        row = {"quantity": name, "shape": one.fit.shape, "told": one.fit.told}
+        row = {"quantity": name, "shape": one.fit.shape, "told": one.fit.shows_shape}
         row |= {"rate": rate, "rate_low": low, "rate_high": high, "rate_of": kind}
         row |= {"before": ends[0], "after": ends[1], "forecast": ends[2]}
-        row |= {"forecast_low": below[0], "forecast_high": above[0], "declined": curve.declined}
+        row |= {"forecast_low": below[0], "forecast_high": above[0], "declined": curve.is_declined}
         rows.append(row)
     return pd.DataFrame(rows)
 

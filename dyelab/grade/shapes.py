@@ -228,7 +228,7 @@ class Average:
         return max(self.evidence, key=self.evidence.__getitem__)
 
     @property
-    def told(self) -> bool:
+    def shows_shape(self) -> bool:
         """Whether the readings tell the shape: it has nearly all the weight, and explains them.
 
         Two rates are never told, since readings can't tell them from three or from many.

@@ -27,7 +27,7 @@ from dyelab.handout.page import (
     Points,
     Reveal,
     Text,
-    Ticks,
+    TickQuestion,
     cell,
     chart,
     live,

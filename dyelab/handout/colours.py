@@ -63,21 +63,21 @@ class Source:
         return _put_in_words(self.recipes.made)
 
     @property
-    def read(self) -> pd.DataFrame:
+    def readings(self) -> pd.DataFrame:
         """All readings as dyed, by whatever method, the most trusted first."""
         return self.every.rows
 
     @cached_property
-    def listed(self) -> pd.DataFrame:
+    def all_recipes(self) -> pd.DataFrame:
         """Every recipe of the book (``shift.list_recipes``); bare ends of prints apart."""
         areas = _leave_references(book.areas(self.book))
         printed = areas.groupby("swatch")["area"].transform("nunique") > 1
         return shift.list_recipes(areas[~(printed & (areas["area"] == "whole"))])
 
     @cached_property
-    def unread(self) -> pd.DataFrame:
+    def unread_recipes(self) -> pd.DataFrame:
         """Recipes planned and never measured."""
-        return _put_in_words(shift.unread_recipes(self.listed, self.every))
+        return _put_in_words(shift.unread_recipes(self.all_recipes, self.every))
 
     @property
     def rows(self) -> pd.DataFrame:
@@ -87,7 +87,7 @@ class Source:
     @property
     def white(self) -> tuple[str, int]:
         """White of all its colours."""
-        return table.one_white(self.read)
+        return table.one_white(self.readings)
 
     @property
     def how(self) -> str:
@@ -105,7 +105,7 @@ class Source:
         return shift.metal_moves(self.recipes)
 
     @cached_property
-    def added(self) -> dict[int, dict[Any, Any]]:
+    def last_additions(self) -> dict[int, dict[Any, Any]]:
         """What the last thing added to each recipe did, by the recipe's row number.
 
         A recipe with metals is compared with the same one without, one with a mordant with the
@@ -120,15 +120,15 @@ class Source:
         return found | {end: row for (start, end), row in self.moves.items() if bare[start]}
 
     @cached_property
-    def planned(self) -> pd.DataFrame:
+    def made_and_planned(self) -> pd.DataFrame:
         """`made` and, without colours, what was planned and not measured yet."""
-        both = [self.made, *([self.unread] if len(self.unread) else [])]
+        both = [self.made, *([self.unread_recipes] if len(self.unread_recipes) else [])]
         return pd.concat(both, ignore_index=True)
 
     def planned_doses(self, one: shift.Family, metal: str) -> list[tuple[float, ...]]:
         """Doses of this metal alone that this recipe was planned with and not measured at."""
-        shared = [name for name in one.picked if name in self.unread and name != "method"]
-        alike = only(self.unread, **{name: one.picked[name] for name in shared})
+        shared = [name for name in one.picked if name in self.unread_recipes and name != "method"]
+        alike = only(self.unread_recipes, **{name: one.picked[name] for name in shared})
         doses = alike[list(shift.METALS.values())].itertuples(index=False, name=None)
         return [dose for dose in doses if shift.with_only(dose, metal) and dose not in one.dyed]
 
@@ -143,7 +143,7 @@ class Source:
         return {}
 
     @cached_property
-    def held(self) -> pd.DataFrame:
+    def change_grades(self) -> pd.DataFrame:
         """Grades of change after the most of each test; no rows where nothing was tested."""
         rows = self.wide[self.wide["part"].eq("swatch")]
         most = rows.groupby("exposure")["amount"].transform("max")
@@ -172,7 +172,7 @@ class Source:
         By swatch, such as ``W05``, or by swatch and area, such as ``P-01 leaf``.
         """
         named = set(swatches)
-        rows = self.read[self.read["swatch"].isin(named)]
+        rows = self.readings[self.readings["swatch"].isin(named)]
         readings = self.book.readings[self.book.readings["reading"].isin(rows["reading"])]
         found = measure.crops(readings, self.book.path)
         pairs = zip(readings["reading"], table.pieces(readings), strict=True)
@@ -182,7 +182,7 @@ class Source:
         """Return a teacher's page of this book's colours: its foot names white and method."""
         return own.page(title, blocks, white=self.white, how=self.how, **laid)
 
-    def titled(self, whole: str, bare: str) -> str:
+    def title(self, whole: str, bare: str) -> str:
         """A title by the key of its words: with the book's own in it, where the book has one."""
         return words.say(whole if self.book.title else bare, book=self.book.title)
 
@@ -224,24 +224,26 @@ class Source:
         return wanted
 
     @cached_property
-    def leading(self) -> pd.DataFrame:
+    def leading_readings(self) -> pd.DataFrame:
         """Readings of every swatch by the most trusted method that read it."""
-        first = self.read.groupby("swatch")["method"].transform("first")
-        return self.read[self.read["method"] == first]
+        first = self.readings.groupby("swatch")["method"].transform("first")
+        return self.readings[self.readings["method"] == first]
 
     def of_swatch(self, swatch: str) -> pd.DataFrame:
         """Readings of one swatch by the most trusted method that read it."""
-        return self.leading[self.leading["swatch"] == swatch]
+        return self.leading_readings[self.leading_readings["swatch"] == swatch]
 
     @property
     def notes(self) -> list[str]:
         """What was left out because another method read it, in words."""
-        methods = [] if "method" not in self.read else list(dict.fromkeys(self.read["method"]))
+        methods = (
+            [] if "method" not in self.readings else list(dict.fromkeys(self.readings["method"]))
+        )
         if len(methods) < 2:
             return []
         used = str(self.rows["method"].iloc[0])
         others = " · ".join(shift.way_text(name) for name in methods if name != used)
-        missed = len(set(self.read["swatch"]) - set(self.rows["swatch"]))
+        missed = len(set(self.readings["swatch"]) - set(self.rows["swatch"]))
         return [
             words.say("variants.read_by", used=shift.way_text(used), others=others, missed=missed)
         ]
@@ -321,7 +323,7 @@ def _has_additions(row: dict[Any, Any]) -> bool:
     return recipe(row, bare=True) != words.say("variants.bare")
 
 
-def metals(row: Mapping[Any, Any]) -> list[str]:
+def metal_labels(row: Mapping[Any, Any]) -> list[str]:
     """The metals of a recipe: ``iron 2 %``, ``copper 1 %``; ``iron`` where nobody weighed it."""
     doses = {metal: row.get(column, 0.0) for metal, column in shift.METALS.items()}
     return [shift.dose_text(metal, dose) for metal, dose in doses.items() if dose != 0]

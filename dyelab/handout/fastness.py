@@ -87,7 +87,7 @@ def page(
     """
     if full:
         everything = _everything(found, tests)  # its tables are wide
-        return own.page(words.say("fastness.title"), everything, landscape=True, **read(found))
+        return own.page(words.say("fastness.title"), everything, landscape=True, **foot(found))
     cloths = list(_cloths(found).items())
     aside: tuple[str, ...] = ()
     if len(cloths) > _SHEETS or max(rows["swatch"].nunique() for _, rows in cloths) > 2 * _FEW:
@@ -103,14 +103,14 @@ def page(
     if len(cloths) == 1:
         title = f"{title}: {cloths[0][0]}"
     # two swatches of a cloth, their table and the cautions fill one sheet only with small margins
-    return own.page(title, blocks, tight=True, aside=aside, **read(found))
+    return own.page(title, blocks, tight=True, aside=aside, **foot(found))
 
 
 def _white(found: grade.Study) -> tuple[str, int]:
     return table.one_white(found.grades) if len(found.grades) else table.DEFAULT_WHITE
 
 
-def read(found: grade.Study) -> dict[str, Any]:
+def foot(found: grade.Study) -> dict[str, Any]:
     """What the foot of the page says of these readings."""
     return {"white": _white(found), "how": colours.read_how(found.grades)}
 
@@ -213,7 +213,7 @@ def _overview(found: grade.Study, tests: pd.DataFrame | None, book: Book | None)
     """Many cloths: how many of each keep the grade, and those that changed most."""
     blocks = _open(found, wools=False)
     counted = fastness_texts.by_cloth(found, cloth_name)
-    least = fastness_texts.changed_least(counted)
+    least = fastness_texts.least_changed(counted)
     blocks += [parts.Points(tuple(least))] if least else []
     note = words.say("fastness.overview_note", required=found.change)
     blocks += [

@@ -84,7 +84,7 @@ def _span(low: str, high: str) -> str:
     return low if low == high else words.say("fastness.span", low=low, high=high)
 
 
-def changed_least(counted: pd.DataFrame) -> list[str]:
+def least_changed(counted: pd.DataFrame) -> list[str]:
     """The cloths of each test that changed least, where there are several."""
     said = []
     for what, part in counted.groupby("after", sort=False):

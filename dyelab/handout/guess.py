@@ -9,7 +9,7 @@ from dyelab import convert, files, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout.html_page import render, script
-from dyelab.handout.metal_texts import metals
+from dyelab.handout.metal_texts import metals_text
 from dyelab.handout.sheets.worksheet import pick_pairs
 from dyelab.shift import doses_of
 from dyelab.shift.guesses import HEAD, Question
@@ -36,7 +36,9 @@ def questions(source: colours.Source, *, metal: str = "iron", count: int = 5) ->
         Question(
             key=str(source.made["swatch"].iloc[row["to_row"]]).split(",")[0],
             ask=words.say(
-                "guess.ask", cloth=colours.cloth(row), dose=metals(doses_of(**{metal: row["dose"]}))
+                "guess.ask",
+                cloth=colours.cloth(row),
+                dose=metals_text(doses_of(**{metal: row["dose"]})),
             ),
             before=tuple(float(row[f"from_{c}"]) for c in "Lab"),
             after=tuple(float(row[f"to_{c}"]) for c in "Lab"),

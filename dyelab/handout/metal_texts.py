@@ -9,7 +9,7 @@ from dyelab.handout import colours
 from dyelab.shift.family import CONTROLS, START, Dose, Family
 
 
-def metals(dose: Dose) -> str:
+def metals_text(dose: Dose) -> str:
     """The metals in words: ``2 % iron and 1 % copper``."""
     doses = zip(shift.METALS, dose, strict=True)
     parts = [
@@ -30,10 +30,10 @@ def distance(row: dict[Any, Any]) -> str:
 
 def answer_text(one: Family, dose: Dose) -> str:
     """The answer in words: what the metals did to the dye, and to cloth without it."""
-    row = one.moved(one.dyed[dose])
+    row = one.from_start(one.dyed[dose])
     if row is None:
         return words.say("family.start", recipe=one.name)
-    named = {"metals": metals(dose), "recipe": one.name}
+    named = {"metals": metals_text(dose), "recipe": one.name}
     key = "answer" if row["verdict"] == compare.REAL else "seen"  # no cause where it may be chance
     said = words.say(f"family.{key}", **named, **change_words(row))
     return " ".join([said, *controls(one, dose)])
@@ -50,7 +50,7 @@ def controls(one: Family, dose: Dose) -> list[str]:
     said = []
     for name in CONTROLS:
         ends = one.ends(name, dose)
-        change = one.moved(ends[-1]) if len(ends) == 2 else None
+        change = one.from_start(ends[-1]) if len(ends) == 2 else None
         if change is not None:
             said.append(words.say(f"family.{name}_moved", **change_words(change)))
     return said
@@ -62,7 +62,7 @@ def gaps(one: Family, dose: Dose) -> list[str]:
         return []
     wanted = [name for name in CONTROLS if name == "undyed" or one.picked["tannin"] != "none"]
     return [
-        words.say(f"family.no_{name}", metals=metals(dose), tannin=one.picked["tannin"])
+        words.say(f"family.no_{name}", metals=metals_text(dose), tannin=one.picked["tannin"])
         for name in wanted
         if len(one.ends(name, dose)) < 2
     ]

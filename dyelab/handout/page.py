@@ -178,7 +178,7 @@ class Fields(Block):
 
 
 @dataclass(frozen=True)
-class Ticks(Block):
+class TickQuestion(Block):
     """A question and what to tick; `columns` side by side.
 
     `key` names it in what a class hands in; with `one` a screen takes one tick.
@@ -332,7 +332,7 @@ class Page:
             raise InputError(f"no paper {self.paper!r} here. Papers: {', '.join(PAPERS)}.")
 
     @property
-    def enlarged(self) -> float:
+    def enlargement(self) -> float:
         """How many times larger than on A4 a large paper shows it, to be read from further away.
 
         Bands of chips are laid out for their paper and stay as they are.

@@ -39,7 +39,7 @@ def pdf(page: Page, path: str | Path) -> Path:
     >>> handout.pdf(page, folder / "a.pdf").read_bytes()[:5]
     b'%PDF-'
     """
-    content = _enlarge(page) if page.enlarged > 1 else _typeset(page)
+    content = _enlarge(page) if page.enlargement > 1 else _typeset(page)
     files.write(path, content)
     return Path(path)
 
@@ -59,7 +59,7 @@ def pictures(page: Page, ppi: float = 100) -> list[bytes]:
 
 def _sheets(page: Page, **asked: Any) -> list[bytes]:
     """Each sheet by itself; one that is to be enlarged as it is on A4."""
-    laid = replace(page, paper="A4") if page.enlarged > 1 else page
+    laid = replace(page, paper="A4") if page.enlargement > 1 else page
     made: Any = _typeset(laid, **asked)
     return made if isinstance(made, list) else [made]
 

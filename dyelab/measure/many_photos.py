@@ -14,16 +14,16 @@ from dyelab.calibrate import Calibration, Reference
 from dyelab.card import Layout
 from dyelab.errors import InputError
 from dyelab.measure.pictures import overlay
-from dyelab.measure.single_photo import Measured, photo
+from dyelab.measure.single_photo import MeasuredPhoto, photo
 from dyelab.table import DEFAULT_WHITE, LAB, WHITE, White, white_text
 
 Progress = Callable[[int, int], None]
-_Made = Measured | InputError
+_Made = MeasuredPhoto | InputError
 
 
 @dataclass(frozen=True)
 class Result:
-    """What many photos gave: tables as in `Measured`, and a message for each photo left out."""
+    """What many photos gave: tables as in `MeasuredPhoto`, a message for each photo left out."""
 
     table: pd.DataFrame
     shared: pd.DataFrame
@@ -270,7 +270,7 @@ def _gather(paths: list[Path], done: list[_Made], skip_bad: bool) -> Result:
         path.name: str(one) for path, one in zip(paths, done, strict=True)
         if isinstance(one, InputError)
     }  # fmt: skip
-    good = [one for one in done if isinstance(one, Measured)]
+    good = [one for one in done if isinstance(one, MeasuredPhoto)]
     if faults and not (skip_bad and good):
         first = next(iter(faults.values()))
         more = f" ({len(faults) - 1} more photos are refused.)" if len(faults) > 1 else ""

@@ -10,7 +10,7 @@ import pandas as pd
 from dyelab import calibrate, convert, table
 from dyelab.calibrate import through
 from dyelab.errors import InputError
-from dyelab.measure.single_photo import Measured
+from dyelab.measure.single_photo import MeasuredPhoto
 from dyelab.read import Photo
 from dyelab.read import photo as read_photo
 
@@ -18,7 +18,7 @@ LONG_SIDE = 1600  # pixels: names beside 48 windows can be read, and a page stay
 _DARK, _LIGHT, _WARN = (20, 20, 20), (255, 255, 255), (0, 90, 255)
 
 
-def overlay(picture: Photo, measured: Measured) -> bytes:
+def overlay(picture: Photo, measured: MeasuredPhoto) -> bytes:
     r"""Draw card, target and windows over a reduced copy of the photo.
 
     Each window is outlined and named; a chip in its middle shows the colour that was measured;

@@ -41,7 +41,7 @@ _FAR_OFF = {"target": 15.0, "white": 30.0}  # ΔE00: several times what fits of 
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredPhoto:
     """What one photo gave.
 
     Attributes
@@ -80,7 +80,7 @@ def photo(
     target: Target | None = None,
     windows: dict[str, np.ndarray] | None = None,
     white: White = DEFAULT_WHITE,
-) -> Measured:
+) -> MeasuredPhoto:
     """Measure the windows of a card.
 
     Parameters
@@ -107,7 +107,7 @@ def photo(
 
     Returns
     -------
-    Measured
+    MeasuredPhoto
 
     Raises
     ------
@@ -147,7 +147,7 @@ def boxes(
     pose: Pose | None = None,
     target: Target | None = None,
     white: White = DEFAULT_WHITE,
-) -> Measured:
+) -> MeasuredPhoto:
     """Measure boxes drawn on a photo; it must hold a target, or the card whose pose is given.
 
     Parameters
@@ -159,7 +159,7 @@ def boxes(
 
     Returns
     -------
-    Measured
+    MeasuredPhoto
         Without a card flagged ``no_card``: the light is taken as even, which the uncertainty
         allows for.
 
@@ -217,7 +217,7 @@ def _measure(
     target: Target | None,
     pose: Pose | None,
     how: dict[str, Any],
-) -> Measured:
+) -> MeasuredPhoto:
     own = _own(add, quads, picture.name)
     setup = calibrate.from_target(picture, reference, target, pose, own=own, **how)
     if how["stored"] is None:
@@ -243,10 +243,10 @@ def _measure(
     scopes = np.repeat(["photo", "recipe"], [own.shape[1] for own in factors])
     numbers, every = np.arange(1, len(scopes) + 1), np.concatenate(factors, axis=1)
     shared = shared_rows(table, picture.name, every, numbers, scopes)
-    return Measured(table, shared, setup, corners, rgb)
+    return MeasuredPhoto(table, shared, setup, corners, rgb)
 
 
-def places(made: Measured) -> np.ndarray | None:
+def places(made: MeasuredPhoto) -> np.ndarray | None:
     """Middles (n, 2) of what was measured, mm on the card's page, if there was a card."""
     return None if made.setup.pose is None else made.setup.pose.middles(made.quads)
 

@@ -20,7 +20,7 @@ from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
 from dyelab.measure import single_photo
-from dyelab.measure.single_photo import Measured, photo, places
+from dyelab.measure.single_photo import MeasuredPhoto, photo, places
 from dyelab.read import file_data
 from dyelab.read import photo as read_photo
 from dyelab.table import LAB, covariances
@@ -56,7 +56,7 @@ class Kinship:
         Of the second photo's windows: CIELAB by its own calibration less that by the first one's.
         Camera and light being the same, most of it is noise of the two fits, and it grows
         towards strong colours, which no patch holds in check.
-    first : Measured, optional
+    first : MeasuredPhoto, optional
         The first photo.
     seen : ndarray (n, 3), optional
         Camera values of the second photo's windows, undone as the first one's are.
@@ -65,7 +65,7 @@ class Kinship:
     verdict: str
     apart: float = np.nan
     refitted: np.ndarray = field(default_factory=lambda: np.empty((0, 3)))
-    first: Measured | None = None
+    first: MeasuredPhoto | None = None
     seen: np.ndarray | None = None
 
 
@@ -89,12 +89,12 @@ class Earlier:
 
 
 @dataclass(frozen=True)
-class Joined:
+class JoinedPhoto:
     """A photo measured as going with an earlier one.
 
     Attributes
     ----------
-    measured : Measured
+    measured : MeasuredPhoto
         Its shared errors under the earlier photo's source; colours less what the witnesses say
         that the camera did.
     witnesses : DataFrame
@@ -103,19 +103,22 @@ class Joined:
         L*, a*, b* taken off every window.
     """
 
-    measured: Measured
+    measured: MeasuredPhoto
     witnesses: pd.DataFrame
     taken_off: np.ndarray
 
 
 def kinship(
-    first: Measured, second: Measured, *, files: tuple[str | Path, str | Path] | None = None
+    first: MeasuredPhoto,
+    second: MeasuredPhoto,
+    *,
+    files: tuple[str | Path, str | Path] | None = None,
 ) -> Kinship:
     """Check on target and paper, and by what the files say, whether two photos go together.
 
     Parameters
     ----------
-    first, second : Measured
+    first, second : MeasuredPhoto
         Both with card and target.
     files : tuple of two paths, optional
         The photos' files, for the camera that they name.
@@ -144,7 +147,7 @@ def kinship(
 
 
 def _seen_again(
-    first: Measured, second: Measured, stored: np.ndarray, bent: bool
+    first: MeasuredPhoto, second: MeasuredPhoto, stored: np.ndarray, bent: bool
 ) -> tuple[float, np.ndarray]:
     """How far the patches are from the first photo's, and stored values (n, 3) as it undoes them.
 
@@ -169,12 +172,12 @@ def _seen_again(
     return float(np.sqrt(max(real.mean(), 0))), undone(stored, gain)
 
 
-def _shows_target(made: Measured) -> bool:
+def _shows_target(made: MeasuredPhoto) -> bool:
     setup = made.setup
     return setup.target is not None and len(setup.calibration.witnesses) >= 24
 
 
-def _storing_doubt(made: Measured) -> np.ndarray:
+def _storing_doubt(made: MeasuredPhoto) -> np.ndarray:
     """Covariance (n, 3, 3) of the patches' colours from storing them in 8 bits."""
     cal = made.setup.calibration
     values = cal.undoing.undo(cal.witnesses)
@@ -191,10 +194,10 @@ def other_camera(first: str | Path, second: str | Path) -> bool:
 def join(
     earlier: Earlier,
     kin: Kinship,
-    measured: Measured,
+    measured: MeasuredPhoto,
     names: dict[str, str],
     witnesses: tuple[str, ...] = (),
-) -> Joined:
+) -> JoinedPhoto:
     """Give a photo's readings the errors that they share with an earlier photo's.
 
     Parameters
@@ -203,7 +206,7 @@ def join(
         The photo it goes with, as the book keeps it.
     kin : Kinship
         Of the two photos.
-    measured : Measured
+    measured : MeasuredPhoto
         The later photo.
     names : dict of str to str
         Swatch of each place.
@@ -254,12 +257,12 @@ def join(
     shown[LAB] = np.clip(table[LAB].to_numpy() - off, [0, -160, -160], [100, 160, 160]).round(4)
     if off.any():
         shown["flags"] = (shown["flags"] + " witnessed").str.strip()
-    return Joined(replace(measured, table=shown, shared=shared), told, off)
+    return JoinedPhoto(replace(measured, table=shown, shared=shared), told, off)
 
 
 def _as_the_first(
-    measured: Measured, kin: Kinship, earlier: Earlier
-) -> tuple[Measured, "_Factors"]:
+    measured: MeasuredPhoto, kin: Kinship, earlier: Earlier
+) -> tuple[MeasuredPhoto, "_Factors"]:
     """Take off what the later calibration says otherwise than the first, as far as it is noise.
 
     What both get wrong is then the first one's error: returned are its factors at these colours.
@@ -277,7 +280,7 @@ def _as_the_first(
 
 
 def _by_the_first(
-    measured: Measured, first: Measured, seen: np.ndarray, earlier: Earlier
+    measured: MeasuredPhoto, first: MeasuredPhoto, seen: np.ndarray, earlier: Earlier
 ) -> "_Factors":
     """Return the first calibration's doubt of a later photo's windows, as the book counts it."""
     here, there, shading = places(first), places(measured), first.setup.shading
@@ -323,7 +326,7 @@ def _factors(shared: pd.DataFrame, readings: list[str]) -> _Factors:
 def _share(
     earlier: Earlier,
     kin: Kinship,
-    measured: Measured,
+    measured: MeasuredPhoto,
     second: _Factors,
     was: np.ndarray,
     clipped: np.ndarray,
@@ -401,7 +404,7 @@ def _keep(whole: np.ndarray, left: np.ndarray) -> np.ndarray:
     return out @ (axes * share[:, None]) @ np.swapaxes(axes, 1, 2) @ into
 
 
-def _light(measured: Measured) -> np.ndarray:
+def _light(measured: MeasuredPhoto) -> np.ndarray:
     """Covariance (n, 3, 3) of each colour from what isn't known of the light on its own window."""
     setup = measured.setup
     if setup.shading is None:
@@ -430,7 +433,7 @@ def _tell_witnesses(
 
 
 def with_earlier(
-    bk: Book, source: str, made: Measured, file: Path | None, reference: Reference | None
+    bk: Book, source: str, made: MeasuredPhoto, file: Path | None, reference: Reference | None
 ) -> tuple[Earlier, Kinship]:
     """Measure an earlier photo again, as it lies in the book, and compare another with it.
 
@@ -439,7 +442,7 @@ def with_earlier(
     bk : Book
     source : str
         Of the earlier photo, as the book's readings name it.
-    made : Measured
+    made : MeasuredPhoto
         The later photo.
     file : Path, optional
         Its file, for the camera that it names.

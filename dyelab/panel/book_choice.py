@@ -161,7 +161,7 @@ def _told_apart(named: list[tuple[str, str]]) -> list[tuple[str, str]]:
     ]
 
 
-def missing(path: Path) -> InputError:
+def no_book(path: Path) -> InputError:
     """What to say about a folder that is no swatch book."""
     return InputError(words.say("frame.no_book", path=path))
 

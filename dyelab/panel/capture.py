@@ -53,7 +53,7 @@ class Capture(frame.Panel):
     """The capture panel: the house frame, shapes that can be dragged, and a button to add."""
 
     def __init__(self, book: frame.Chosen = None) -> None:
-        self.measured: measure.Measured | None = None
+        self.measured: measure.MeasuredPhoto | None = None
         self.photo: read.Photo | None = None
         self.origin: Path | None = None
         self._moves: dict[str, np.ndarray] = {}
@@ -63,7 +63,7 @@ class Capture(frame.Panel):
         self._labels = pd.DataFrame()
         self._named = Naming({}, {}, self._labels)
         self._goes_with: tuple[measure.Earlier, measure.Kinship] | None = None
-        self._joined: measure.Joined | None = None
+        self._joined: measure.JoinedPhoto | None = None
         add = choices.button("capture.add", lambda: self._guard(self.add_to_book))
         self.add = add.add_class("dl-main-button")
         self.tap = Tap(self._lies)
@@ -81,7 +81,7 @@ class Capture(frame.Panel):
             seldom=_SELDOM,
             book=book,
         )
-        self.canvas.moved, self.canvas.pointed = self.moved, self.tapped
+        self.canvas.moved, self.canvas.pointed = self.move_windows, self.ask_name
         parts = list(self._result.children)
         parts.insert(parts.index(self.busy) + 1, self.add)
         parts.insert(parts.index(self.canvas), self.tap)
@@ -162,7 +162,7 @@ class Capture(frame.Panel):
 
     def _of(
         self, reference: Any, count: int, known: pd.DataFrame | None = None
-    ) -> measure.Measured:
+    ) -> measure.MeasuredPhoto:
         assert self.photo is not None
         if count and reference is not None:
             return measure.boxes(
@@ -173,7 +173,7 @@ class Capture(frame.Panel):
             windows=self._moves, add=known, white=self.book.white,
         )  # fmt: skip
 
-    def _read_labels(self, made: measure.Measured) -> pd.DataFrame:
+    def _read_labels(self, made: measure.MeasuredPhoto) -> pd.DataFrame:
         """What the labels above the windows say; nothing where boxes were dragged."""
         assert self.photo is not None
         pose, places = made.setup.pose, list(made.table["place"])
@@ -182,7 +182,7 @@ class Capture(frame.Panel):
         found = measure.read_labels(self.photo, pose)
         return measure.names_by_label(found, places, self.book.swatches)
 
-    def _by_instrument(self, made: measure.Measured, picked: dict[str, Any]) -> pd.DataFrame:
+    def _by_instrument(self, made: measure.MeasuredPhoto, picked: dict[str, Any]) -> pd.DataFrame:
         """Places whose swatches an instrument read in the same state, if the book is asked."""
         names, state = self._naming().swatches, choices.exposure_values(picked)
         told = books.read_by_instrument(self.book, **state).set_index("swatch")
@@ -231,7 +231,7 @@ class Capture(frame.Panel):
         laid = {name: 0.4 * side * _SQUARE + place for name, place in places.items()}
         return {name: self._moves.get(name, quad) for name, quad in laid.items()}
 
-    def moved(self, change: dict[str, Any]) -> None:
+    def move_windows(self, change: dict[str, Any]) -> None:
         """Take what was dragged in the picture, and measure again."""
         for key, value in change.items():
             number = re.match(r"shapes\[(\d+)\]", key)
@@ -241,7 +241,7 @@ class Capture(frame.Panel):
                 self._moves[name] = points.mean(axis=0) if name.startswith("corner") else points
         self.update()
 
-    def _told(self, made: measure.Measured, naming: Naming) -> frame.Shown:
+    def _told(self, made: measure.MeasuredPhoto, naming: Naming) -> frame.Shown:
         self._named = naming
         made = self._as_joined(made, naming.swatches)
         how = {p: words.say(f"capture.how_{code}") for p, code in naming.how.items()}
@@ -268,7 +268,7 @@ class Capture(frame.Panel):
         shown = table[_COLUMNS].round(2)
         return frame.Shown(answer, self._drawn(made, naming), shown, notes=notes)
 
-    def _drawn(self, made: measure.Measured, naming: Naming) -> go.Figure:
+    def _drawn(self, made: measure.MeasuredPhoto, naming: Naming) -> go.Figure:
         """Photo with what was measured and each name; corners, target, windows can be dragged."""
         assert self.photo is not None
         h, w = self.photo.pixels.shape[:2]
@@ -350,7 +350,7 @@ class Capture(frame.Panel):
         if self.measured is not None:  # else what was just told stays to be read
             self._guard(self._show_names)
 
-    def tapped(self, x: float, y: float) -> None:
+    def ask_name(self, x: float, y: float) -> None:
         """Ask which swatch lies in the window that was tapped."""
         if self.measured is None:
             return
@@ -363,7 +363,9 @@ class Capture(frame.Panel):
         held = read_names(self.choices["names"].value) | {place: swatch}
         self.choices["names"].value = "\n".join(f"{p} = {s}" for p, s in held.items())
 
-    def _as_joined(self, made: measure.Measured, names: dict[str, str]) -> measure.Measured:
+    def _as_joined(
+        self, made: measure.MeasuredPhoto, names: dict[str, str]
+    ) -> measure.MeasuredPhoto:
         """The photo as going with the earlier one chosen, if it does."""
         self._joined = None
         if self._goes_with and self._goes_with[1].verdict == "together":
@@ -376,7 +378,7 @@ class Capture(frame.Panel):
         self._display(self._told(self.measured, self._naming()))
 
 
-def _about_instrument(made: measure.Measured, corrected: list[str]) -> list[str]:
+def _about_instrument(made: measure.MeasuredPhoto, corrected: list[str]) -> list[str]:
     """What an instrument did for this photo, or where it would do most."""
     if corrected:
         return [words.say("capture.by_instrument", count=len(corrected))]
@@ -424,7 +426,7 @@ def _witnesses(text: str) -> tuple[str, ...]:
     return tuple(text.replace(",", " ").replace(";", " ").split())
 
 
-def _about_pair(pair: Any, made: measure.Joined | None, book: Book) -> list[str]:
+def _about_pair(pair: Any, made: measure.JoinedPhoto | None, book: Book) -> list[str]:
     """Whether the photos go together, and what the witnesses saw."""
     if pair is None:
         return [words.say("capture.may_go_with")] if _photos(book) else []
@@ -444,7 +446,7 @@ def _corners(pose: Any) -> np.ndarray:
     return through(pose.to_pixels, page)
 
 
-def _looked_at(made: measure.Measured, w: int, h: int) -> tuple[float, float, float, float]:
+def _looked_at(made: measure.MeasuredPhoto, w: int, h: int) -> tuple[float, float, float, float]:
     """Left, right, top and bottom of what matters in the picture: the card, if there is one."""
     if made.setup.pose is None:
         return 0, w, 0, h
@@ -456,7 +458,7 @@ def _looked_at(made: measure.Measured, w: int, h: int) -> tuple[float, float, fl
     return max(left - room, 0), min(right + room, w), max(top - room, 0), min(bottom + room, h)
 
 
-def _grips(made: measure.Measured, size: float) -> dict[str, np.ndarray]:
+def _grips(made: measure.MeasuredPhoto, size: float) -> dict[str, np.ndarray]:
     """Everything that can be dragged, by name, as quadrilaterals in pixels."""
     grips = {}
     if made.setup.pose is not None:

@@ -52,7 +52,7 @@ class Naming:
         return sorted(there, key=lambda place: place in self.swatches)
 
     @property
-    def asked(self) -> list[str]:
+    def unnamed(self) -> list[str]:
         """Places whose label doesn't name them."""
         return [place for place, how in self.how.items() if how in _ASKED]
 
@@ -63,15 +63,15 @@ class Naming:
         count, named_ = len(self.how) - len(empty), len(self.swatches)
         key = "none" if not named_ else "all" if named_ == count else "some"
         told = [words.say(f"capture.told_{key}", count=count, named=named_, left=count - named_)]
-        if self.asked:
-            told.append(words.say("capture.asked_many", count=len(self.asked)))
+        if self.unnamed:
+            told.append(words.say("capture.asked_many", count=len(self.unnamed)))
         if empty:
-            told.append(words.say("capture.told_empty", places=choices.run(empty)))
+            told.append(words.say("capture.told_empty", places=choices.code_range(empty)))
         if self.new:
-            new = choices.run(self.new)
+            new = choices.code_range(self.new)
             told.append(words.say("capture.told_new", swatches=new, count=len(self.new)))
         if self.bare:
-            told.append(words.say("capture.told_bare", areas=choices.run(self.bare)))
+            told.append(words.say("capture.told_bare", areas=choices.code_range(self.bare)))
         return " ".join(told)
 
     @property
@@ -81,14 +81,16 @@ class Naming:
         rows = [r for r in labels.to_dict("records") if self.how.get(r["place"]) in _ASKED]
         said = [_about(row) for row in rows if row["label"] != "twice"]
         for swatch, pair in labels[labels["label"] == "twice"].groupby("about"):
-            if set(pair["place"]) & set(self.asked):
+            if set(pair["place"]) & set(self.unnamed):
                 places = ", ".join(pair["place"])
                 said.append(words.say("capture.label_twice", swatch=swatch, places=places))
         turned = labels["place"][labels["upside_down"] & labels["label"].eq("read")]
         if len(turned):
             said.append(words.say("capture.label_turned", places=", ".join(turned)))
-        if self.asked:
-            said.append(words.say("capture.asked", lines=", ".join(f"{p} = …" for p in self.asked)))
+        if self.unnamed:
+            said.append(
+                words.say("capture.asked", lines=", ".join(f"{p} = …" for p in self.unnamed))
+            )
         if ORDER in self.how.values():
             said.append(words.say("capture.by_order"))
         return said
@@ -166,7 +168,9 @@ def _spell(typed: dict[str, str], places: list[str], book: Book) -> dict[str, st
     there = {place.casefold(): place for place in places}
     for place in typed:
         if place.casefold() not in there:
-            raise InputError(words.say("capture.no_place", place=place, places=choices.run(places)))
+            raise InputError(
+                words.say("capture.no_place", place=place, places=choices.code_range(places))
+            )
     found = {there[p.casefold()]: spelt.get(s, s) for p, s in typed.items()}
     twice = [swatch for swatch, count in Counter(found.values()).items() if count > 1]
     if twice:

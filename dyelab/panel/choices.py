@@ -10,7 +10,7 @@ import pandas as pd
 
 from dyelab import shift, words
 from dyelab.errors import InputError
-from dyelab.panel.widgets import Number, Ticks
+from dyelab.panel.widgets import Number, TickList
 
 
 def _is_key(name: str) -> bool:
@@ -92,7 +92,7 @@ def pick_many(
     """Several of a list, by ticking; the value is a tuple."""
     listed, values = _show_options(options)
     kept = [v for v in value if v in values]
-    return _dress(Ticks(listed, kept, rows=rows).add_class("dl-many"), name, note)
+    return _dress(TickList(listed, kept, rows=rows).add_class("dl-many"), name, note)
 
 
 def steps(name: str, options: Sequence[Any], value: Any = None) -> Any:
@@ -209,7 +209,7 @@ def equations(text: str, apart: str, refusal: str) -> list[tuple[str, str]]:
     return found
 
 
-def run(codes: Sequence[str]) -> str:
+def code_range(codes: Sequence[str]) -> str:
     """Codes in a line, the first and the last of more than three."""
     return ", ".join(codes) if len(codes) < 4 else f"{codes[0]} … {codes[-1]}"
 

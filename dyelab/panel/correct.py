@@ -21,7 +21,7 @@ _TEST = ["test_method", "conditions", "detergent", "lamp", "started_on", "ended_
 _TEST += ["test_note"]
 _NUMBERS = {"amount": "amount", "temperature": "temperature_C"}
 _NUMBERS |= {name: name for name in ("minutes", "pH", "dips")}
-_NOTHING = cells.Part("", None, "", 1)
+_NOTHING = cells.Ingredient("", None, "", 1)
 _EXPOSURES = ("wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
 
 
@@ -194,13 +194,13 @@ def new_swatch(book: Book, *, lines: str, **chosen: Any) -> dict[str, pd.DataFra
 def _steps(line: str, listed: pd.DataFrame, dyed: bool) -> list[dict[str, Any]]:
     """Steps from a line such as ``madder 50, 65 °C, 60 min``; several where they went in as one."""
     degrees = re.sub(r"(?i)(?<=\d)\s*c\b", " °C", line)
-    first, *more = found = cells.parts(degrees, cells.locale([line])) or [_NOTHING]
+    first, *more = found = cells.ingredients(degrees, cells.locale([line])) or [_NOTHING]
     if not first.material or any(part.value is None for part in more):
         raise InputError(words.say("correcting.line", line=line))
     return [_step(part, listed, dyed) for part in found]
 
 
-def _step(part: cells.Part, listed: pd.DataFrame, dyed: bool) -> dict[str, Any]:
+def _step(part: cells.Ingredient, listed: pd.DataFrame, dyed: bool) -> dict[str, Any]:
     recipe.refuse_unsafe(part.material)
     row = recipe.find(part.material, listed)
     kind = "modifier" if row["role"] == "mordant" and dyed else row["role"]

@@ -69,7 +69,7 @@ class Shown:
     care: Sequence[str] = ()
 
     @property
-    def drawn(self) -> go.Figure | None:
+    def plotly_figure(self) -> go.Figure | None:
         """The figure as Plotly's own, whichever way it was given."""
         return go.Figure(self.figure) if isinstance(self.figure, dict) else self.figure
 
@@ -308,7 +308,7 @@ class Panel(widgets.VBox):
         self.opened, self.choices, self._shut = None, {}, True
         self._side.children = (self.shelf,)
         if ready is None and not (path / "datapackage.json").is_file():
-            raise book_choice.missing(path)
+            raise book_choice.no_book(path)
         self.opened = book_choice.open_book(path) if ready is None else ready
         self._stamp = book_choice.stamp(self.opened.path)
         self.ready = self._prepare(self.opened)

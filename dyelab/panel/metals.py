@@ -10,7 +10,7 @@ from dyelab import compare, shift, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours
-from dyelab.handout.metal_texts import answer_text, gaps, metals
+from dyelab.handout.metal_texts import answer_text, gaps, metals_text
 from dyelab.panel import book_choice, choices, frame
 from dyelab.plot import plane, style
 from dyelab.shift.family import CONTROLS, START, Dose, Family
@@ -133,7 +133,7 @@ def answer(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
     reach = colours.only(bench.made, fibre=one.picked["fibre"])
     reach = reach[reach["dye"].isin([one.picked["dye"], "none"])]
     drawn = plane.figure(_draw(bench, one, dose), path="path", spans=plane.around(reach))
-    moved = one.moved(one.dyed[dose])
+    moved = one.from_start(one.dyed[dose])
     notes = [str(moved["judged"])] if moved else []
     notes += _together(bench, one, dose)
     notes += gaps(one, dose)
@@ -152,7 +152,7 @@ def _together(bench: _Bench, one: Family, dose: Dose) -> list[str]:
     both = shift.interaction(bench.source.recipes)
     wanted = {**one.picked, **dict(zip(shift.METALS.values(), dose, strict=True))}
     found = colours.only(both, **wanted) if len(both) else both
-    return list(found["words"]) or [words.say("metals.no_sum", metals=metals(dose))]
+    return list(found["words"]) or [words.say("metals.no_sum", metals=metals_text(dose))]
 
 
 def _name(one: Family, name: str) -> str:
@@ -179,7 +179,7 @@ def _table(bench: _Bench, one: Family, dose: Dose) -> pd.DataFrame:
         columns = ["recipe", "L", "a", "b", "u_L", "u_a", "u_b", "pieces"]
         return start[columns].reset_index(drop=True)
     last = {name: rows[-1] for name, rows in _cloths(one, dose).items()}
-    moved = {name: one.moved(row) for name, row in last.items()}
+    moved = {name: one.from_start(row) for name, row in last.items()}
     told = {name: change for name, change in moved.items() if change is not None}
     return pd.DataFrame([{"cloth": _name(one, n), **_readable(c)} for n, c in told.items()])
 
@@ -207,6 +207,6 @@ def _pair(rows: list[dict[Any, Any]], *labels: str) -> list[frame.Chip]:
 
 
 def _not_dyed(one: Family, dose: Dose) -> str:
-    there = "; ".join(metals(stop) for stop in one.dyed if stop != START)
+    there = "; ".join(metals_text(stop) for stop in one.dyed if stop != START)
     picked = {name: one.picked[name] for name in ("dye", "fibre")}
-    return words.say("metals.not_dyed", metals=metals(dose), there=there, **picked)
+    return words.say("metals.not_dyed", metals=metals_text(dose), there=there, **picked)

@@ -113,7 +113,7 @@ def _choose(ready: _Ready) -> dict[str, Any]:
         dose = f"{words.number(row['wof'])} %" if row["wof"] > 0 else ""
         what = " ".join(filter(None, [words.heading(row["kind"]), row["material"], dose]))
         several = [row["series"]] if waiting["series"].nunique() > 1 else []
-        told = ", ".join([what, choices.run(row["swatches"].split(", ")), *several])
+        told = ", ".join([what, choices.code_range(row["swatches"].split(", ")), *several])
         options.append((f"{row['bath']}  {told}", (row["series"], row["bath"])))
     return {
         "bath": choices.pick("planning.bath", options),

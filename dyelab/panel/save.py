@@ -115,7 +115,7 @@ class Row(widgets.VBox):
             self._tell(path)
 
         self.told.value = html_parts.sentence(words.say("frame.figure_wait"))
-        height = int(self._panel.shown.drawn.layout.height or 420)
+        height = int(self._panel.shown.plotly_figure.layout.height or 420)
         self._panel.canvas.picture(form, arrived, 900, height)
 
     def _page(self, suffix: str) -> None:
@@ -127,7 +127,7 @@ class Row(widgets.VBox):
         if self._panel.shown.page is not None:
             return self._page(".html")
         shown = self._panel.shown
-        said = (self._panel.title, shown.sentence, shown.drawn, shown.table)
+        said = (self._panel.title, shown.sentence, shown.plotly_figure, shown.table)
         page = handout.share_page(*said, tuple(shown.notes))
         return self._tell(handout.write(page, self._named(".html")))
 

@@ -34,6 +34,6 @@ def load_ipython_extension(shell: Any) -> None:
 
 def _learn(book: book_choice.Book) -> None:
     with suppress(Exception):
-        _ = book_choice.source(book).added
+        _ = book_choice.source(book).last_additions
     with suppress(Exception):  # fewer recipes than a model takes
         bench.learn(book)

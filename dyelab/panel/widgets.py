@@ -43,7 +43,7 @@ class Canvas(anywidget.AnyWidget):
         self.moved: Callable[[dict[str, Any]], None] | None = None
         self.pointed: Callable[[float, float], None] | None = None
         super().__init__(**traits)
-        self.on_msg(lambda _widget, said, _buffers: self.received(said))
+        self.on_msg(lambda _widget, said, _buffers: self.receive(said))
 
     def show(self, figure: go.Figure | dict[str, Any] | None, description: str) -> None:
         """Draw a figure, or nothing."""
@@ -57,7 +57,7 @@ class Canvas(anywidget.AnyWidget):
         ask = {"kind": "picture", "name": form, "format": form, "width": width, "height": height}
         self.send(ask)
 
-    def received(self, content: dict[str, Any]) -> None:
+    def receive(self, content: dict[str, Any]) -> None:
         """Take what the browser says, by its `kind`."""
         if content.get("kind") == "program":
             self.send({"kind": "program"}, [_plotly()])
@@ -82,7 +82,7 @@ def _decode(url: str) -> bytes:
     return base64.b64decode(body) if head.endswith(";base64") else unquote_to_bytes(body)
 
 
-class Ticks(anywidget.AnyWidget):
+class TickList(anywidget.AnyWidget):
     """A list with tick boxes; `value` is a tuple, in the list's order.
 
     Options are values or (label, value) pairs; new ones keep nothing ticked.
@@ -165,9 +165,9 @@ class Dress(anywidget.AnyWidget):
         texts = {name: words.say(f"frame.{name}") for name in _SAID_BY_THE_BROWSER}
         super().__init__(texts=texts, **traits)
         self._seen = seen
-        self.on_msg(lambda _widget, said, _buffers: self.received(said))
+        self.on_msg(lambda _widget, said, _buffers: self.receive(said))
 
-    def received(self, content: dict[str, Any]) -> None:
+    def receive(self, content: dict[str, Any]) -> None:
         """Take what the browser says, by its `kind`."""
         if content.get("kind") == "seen":
             self._seen()

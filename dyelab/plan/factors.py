@@ -39,13 +39,13 @@ class Part(NamedTuple):
     dose: float
     dips: int = 1
 
-    def said(self, sign: str = "") -> str:
+    def in_words(self, sign: str = "") -> str:
         """The material, its dose with this sign behind, and its dips."""
         dose = f" {self.dose:g}{sign}" if self.dose > 0 else ""
         return f"{self.material}{dose}{f' x{self.dips}' if self.dips > 1 else ''}"
 
     def __str__(self) -> str:
-        return self.said()
+        return self.in_words()
 
 
 def parts(name: str, dose: float) -> list[Part]:
@@ -65,7 +65,7 @@ def parts(name: str, dose: float) -> list[Part]:
 
 def in_words(name: str, dose: float) -> str:
     """Say a level: ``weld 50 %``, ``weld 50 % + indigo 10 % x3``."""
-    return " + ".join(part.said(" %") for part in parts(name, dose))
+    return " + ".join(part.in_words(" %") for part in parts(name, dose))
 
 
 def _part(text: str) -> Part:

@@ -153,7 +153,7 @@ def _once(traces: list[go.Scatter], named: set[str], kinds: dict[str, str]) -> l
         if trace.name in kinds:
             shape = kinds[trace.name]
             beyond = [old.endswith(("-x", "-open")) for old in trace.marker.symbol]
-            trace.marker.symbol = [style.crossed(shape) if far else shape for far in beyond]
+            trace.marker.symbol = [style.cross_mark(shape) if far else shape for far in beyond]
         trace.showlegend = trace.name not in named
         named.add(trace.name)
     return traces

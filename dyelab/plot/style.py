@@ -254,7 +254,7 @@ def marks(
     ready = lab if {"fill", "inside", "hover"} <= set(lab) else with_screen_colours(lab)
     fills, inside = ready["fill"], ready["inside"]
     wanted = [shape] * len(lab) if isinstance(shape, str) else list(shape)
-    symbols = [s if ok else crossed(s) for s, ok in zip(wanted, inside, strict=True)]
+    symbols = [s if ok else cross_mark(s) for s, ok in zip(wanted, inside, strict=True)]
     marker = {"symbol": symbols, "size": size, "color": list(fills)}
     return {
         "type": "scatter",
@@ -266,6 +266,6 @@ def marks(
     }
 
 
-def crossed(symbol: str) -> str:
+def cross_mark(symbol: str) -> str:
     """The shape of a mark that a screen can't show truly."""
     return f"{symbol}-x" if symbol in ("circle", "square", "diamond") else f"{symbol}-open"

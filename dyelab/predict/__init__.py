@@ -5,8 +5,8 @@ from dyelab.predict.model import Model, fit
 from dyelab.predict.recipes import Part, dye_columns, layers
 from dyelab.predict.search import (
     SIDE_BY_SIDE,
-    Found,
     Gamut,
+    Matches,
     Reach,
     closest,
     draws,

@@ -7,7 +7,7 @@ from scipy import optimize, special, stats
 from dyelab import convert, table
 from dyelab.predict.basis import Basis
 from dyelab.predict.gp import folds, left_out, without_own
-from dyelab.predict.overdyes import Overdyed
+from dyelab.predict.overdyes import OverdyeErrors
 from dyelab.predict.training import TrainingData
 
 LEVEL = 0.90
@@ -38,7 +38,7 @@ def spread(J: np.ndarray, left: np.ndarray) -> np.ndarray:
 
 
 def judge(
-    known: TrainingData, twice: TrainingData, over: Overdyed
+    known: TrainingData, twice: TrainingData, over: OverdyeErrors
 ) -> tuple[float, float, tuple[float, float], pd.DataFrame]:
     """Compare every swatch with what its book foretells without its recipe and its pots.
 
@@ -49,10 +49,10 @@ def judge(
     """
     process, basis = over.dyes.process, over.dyes.basis
     n = len(known.recipe)
-    lab, C, seen = np.empty((n, 3)), np.empty((n, 3, 3)), known.seen(basis)
+    lab, C, seen = np.empty((n, 3)), np.empty((n, 3, 3)), known.observations(basis)
     for fold, rest in folds(known.recipe):
         part = known.basis(rest)
-        lab[fold] = part.lab(left_out(process, known.seen(part), fold, rest)[..., 0])
+        lab[fold] = part.lab(left_out(process, known.observations(part), fold, rest)[..., 0])
         C[fold] = _land(basis, without_own(process.inverses, seen.y, seen, fold))[1]
     if len(twice.recipe):
         more = _land(basis, over.left_out())

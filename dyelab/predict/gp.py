@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from scipy import linalg, optimize, special
 
-from dyelab.predict.recipes import STEPS, Coded, StepLevels
+from dyelab.predict.recipes import STEPS, StepCodes, StepLevels
 
 # Priors of the parameters (mean, standard deviation), on the scales they are fitted on: wide, so
 # that the book decides. tests/benchmarks/predict_priors.py shows half and double of each.
@@ -58,25 +58,25 @@ class Likeness:
         own = [_SIZE, *[_WEIGHT] * self.weights]
         return np.array(own + ([_KNEE, _LENGTH] if self.dosed else []))
 
-    def matrix(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
+    def matrix(self, p: np.ndarray, one: StepCodes, two: StepCodes) -> np.ndarray:
         """Likeness of each row of `one` to each of `two`, (..., n, m) for parameters (..., p)."""
         small, here, there = self._by_level(p, one, two)
         return small[..., here[:, None], there]
 
-    def by_row(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
+    def by_row(self, p: np.ndarray, one: StepCodes, two: StepCodes) -> np.ndarray:
         """Likeness of each row of `one` to the same row of `two`, (..., n)."""
         small, here, there = self._by_level(p, one, two)
         return small[..., here, there]
 
     def _by_level(
-        self, p: np.ndarray, one: Coded, two: Coded
+        self, p: np.ndarray, one: StepCodes, two: StepCodes
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         (rows, here), (columns, there) = one.levels, two.levels
         size = np.exp(p[..., 0])[..., None, None]
         small = size * self._between(p, rows, columns) * self._doses(p, rows, columns)[0]
         return small, here, there
 
-    def slopes(self, p: np.ndarray, one: Coded) -> tuple[np.ndarray, list[np.ndarray]]:
+    def slopes(self, p: np.ndarray, one: StepCodes) -> tuple[np.ndarray, list[np.ndarray]]:
         """Likeness among the levels of these rows, and its derivative by each parameter."""
         levels = one.levels[0]
         size, alike = np.exp(p[0]), self._between(p, levels, levels)
@@ -93,10 +93,10 @@ class Likeness:
         shares, many = _softmax(p[..., 1 : 1 + self.weights]), self.tables.shape
         return (shares @ self.tables.reshape(many[0], -1)).reshape(*shares.shape[:-1], *many[1:])
 
-    def _between(self, p: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
+    def _between(self, p: np.ndarray, one: StepCodes, two: StepCodes) -> np.ndarray:
         return self._looked_up(self._mixed(p), one, two)
 
-    def _looked_up(self, table: np.ndarray, one: Coded, two: Coded) -> np.ndarray:
+    def _looked_up(self, table: np.ndarray, one: StepCodes, two: StepCodes) -> np.ndarray:
         """Entries of a table of materials; 0 with none, the least there is with an unknown."""
         m = table.shape[-1]
         full = np.zeros((*table.shape[:-2], m + 2, m + 2))
@@ -106,7 +106,7 @@ class Likeness:
         return full[..., (one.kind % (m + 2))[:, None], two.kind % (m + 2)]
 
     def _doses(
-        self, p: np.ndarray, one: Coded, two: Coded, slopes: bool = False
+        self, p: np.ndarray, one: StepCodes, two: StepCodes, slopes: bool = False
     ) -> list[np.ndarray]:
         if not self.dosed:
             return [np.ones((len(one.kind), len(two.kind)))]
@@ -146,11 +146,11 @@ _ROUNDS, _OWN_ROOM = (50, 12), 0.5  # of all scores together and of each; room o
 _ROUNDS_ANEW = (15, 5)
 _FOLDS = 5  # each learns anew: more cost more and leave out less
 _MATES = 0.5  # share of baths in common from which a swatch tells of another's pots
-Codes = Sequence[Coded]
+Codes = Sequence[StepCodes]
 
 
 @dataclass(frozen=True)
-class Seen:
+class Observations:
     """What was measured: n swatches, score by score.
 
     Attributes
@@ -169,19 +169,19 @@ class Seen:
     recipe: np.ndarray
     mates: np.ndarray
 
-    def part(self, rows: np.ndarray) -> "Seen":
+    def part(self, rows: np.ndarray) -> "Observations":
         """Some of the swatches."""
         mates = self.mates[np.ix_(rows, rows)]
-        return Seen(self.y[rows], self.known[rows], self.recipe[rows], mates)
+        return Observations(self.y[rows], self.known[rows], self.recipe[rows], mates)
 
-    def score(self, c: int) -> "Seen":
+    def score(self, c: int) -> "Observations":
         """One of the scores."""
         own = slice(c, c + 1)
-        return Seen(self.y[:, own], self.known[:, own], self.recipe, self.mates)
+        return Observations(self.y[:, own], self.known[:, own], self.recipe, self.mates)
 
 
 @dataclass(frozen=True)
-class Weighed:
+class Posterior:
     """What was measured, weighed for m recipes.
 
     Attributes
@@ -212,9 +212,9 @@ class Process:
     Attributes
     ----------
     kernels : sequence of Likeness
-    codes : sequence of Coded
+    codes : sequence of StepCodes
         The recipes of the n swatches measured, step by step.
-    seen : Seen
+    seen : Observations
     p : ndarray (q, p)
         Parameters of every score: logs of amplitude² and nugget², log odds of the pot's share in
         the nugget, then each kernel's own.
@@ -226,7 +226,7 @@ class Process:
 
     kernels: Sequence[Likeness]
     codes: Codes
-    seen: Seen
+    seen: Observations
     p: np.ndarray
     alphas: np.ndarray
     inverses: np.ndarray
@@ -241,8 +241,8 @@ class Process:
         """Part of that which swatches of one pot share, (q,)."""
         return self.nuggets * special.expit(self.p[:, 2])
 
-    def weighed(self, rows: Codes, mates: np.ndarray | None = None) -> Weighed:
-        """Weigh what was measured for recipes; `mates` (n,) as of `Seen`, of pots they lie in."""
+    def posterior(self, rows: Codes, mates: np.ndarray | None = None) -> Posterior:
+        """Weigh what was measured for recipes; `mates` (n,) as of `Observations`, by their pots."""
         k = cross(self.p, self.kernels, rows, self.codes)
         prior = cross_rows(self.p, self.kernels, rows, rows)
         more = self.nuggets
@@ -252,14 +252,14 @@ class Process:
         weights = k @ self.inverses
         left = np.maximum(prior - np.einsum("qmn,qmn->qm", weights, k), 1e-9)
         mean = np.einsum("qmn,nq->mq", k, self.alphas)
-        return Weighed(mean, left.T, prior.T, weights[0], more)
+        return Posterior(mean, left.T, prior.T, weights[0], more)
 
     def means(self, rows: Codes) -> np.ndarray:
         """Scores (m, q) of recipes."""
         k = cross(self.p, self.kernels, rows, self.codes)
         return np.einsum("qmn,nq->mq", k, self.alphas)
 
-    def posterior(self, one: Codes, two: Codes) -> np.ndarray:
+    def posterior_covariance(self, one: Codes, two: Codes) -> np.ndarray:
         """Covariance (q, m, k) of recipes given what was measured."""
         k, kk = (cross(self.p, self.kernels, rows, self.codes) for rows in (one, two))
         prior = cross(self.p, self.kernels, one, two)
@@ -273,11 +273,11 @@ class Process:
     def joint(self, rows: Codes, places: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Scores (p, m, q) of rows taken p at a time, their covariances (q, p, p, m), weights.
 
-        `places` (p, m) of the rows that belong together; `weights` (p, m, n) as of `Weighed`.
+        `places` (p, m) of the rows that belong together; `weights` (p, m, n) as of `Posterior`.
         """
         k = cross(self.p, self.kernels, rows, self.codes)
         weights = k @ self.inverses
-        taken = [[Coded(code.kind[own], code.dose[own]) for code in rows] for own in places]
+        taken = [[StepCodes(code.kind[own], code.dose[own]) for code in rows] for own in places]
         C = np.empty((len(k), len(places), *places.shape))
         for i, j in itertools.combinations_with_replacement(range(len(places)), 2):
             prior = cross_rows(self.p, self.kernels, taken[i], taken[j])
@@ -287,7 +287,7 @@ class Process:
         return mean[places], C, weights[0][places]
 
 
-def learn(kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> Process:
+def learn(kernels: Sequence[Likeness], rows: Codes, seen: Observations) -> Process:
     """Learn every score from the swatches, its parameters from some of them."""
     some = np.sort(_recipe_by_recipe(seen.recipe)[:_MOST])
     return _learn(kernels, rows, seen, some)
@@ -304,7 +304,9 @@ def folds(recipe: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
     return [(part, np.sort(order[~np.isin(recipe[order], recipe[part])][:_MOST])) for part in parts]
 
 
-def left_out(process: Process, seen: Seen, fold: np.ndarray, rest: np.ndarray) -> np.ndarray:
+def left_out(
+    process: Process, seen: Observations, fold: np.ndarray, rest: np.ndarray
+) -> np.ndarray:
     """Mean and variance (m, q, 2) at each swatch of a fold, without its recipe and its pots.
 
     Parameters are learned anew from `rest`, the search for them begun at the whole book's.
@@ -314,14 +316,16 @@ def left_out(process: Process, seen: Seen, fold: np.ndarray, rest: np.ndarray) -
     return without_own(anew.inverses, seen.y, seen, fold)
 
 
-def without_own(inverses: np.ndarray, y: np.ndarray, seen: Seen, fold: np.ndarray) -> np.ndarray:
+def without_own(
+    inverses: np.ndarray, y: np.ndarray, seen: Observations, fold: np.ndarray
+) -> np.ndarray:
     """Mean and variance (m, q, 2) of y (n, q) at places without their recipes and pots."""
     blocks = own_blocks(seen, fold)
     found = [without_blocks(K, own, fold, blocks) for K, own in zip(inverses, y.T, strict=True)]
     return np.stack(found, axis=1)
 
 
-def own_blocks(seen: Seen, fold: np.ndarray) -> list[np.ndarray]:
+def own_blocks(seen: Observations, fold: np.ndarray) -> list[np.ndarray]:
     """Places of the swatches that share a recipe or pots with each of a fold, itself too."""
     own = (seen.recipe[fold, None] == seen.recipe) | (seen.mates[fold] >= _MATES)
     return [np.flatnonzero(row) for row in own]
@@ -336,7 +340,7 @@ def _recipe_by_recipe(recipe: np.ndarray) -> np.ndarray:
 def _learn(
     kernels: Sequence[Likeness],
     rows: Codes,
-    seen: Seen,
+    seen: Observations,
     some: np.ndarray,
     start: np.ndarray | None = None,
     rounds: tuple[int, int] = _ROUNDS,
@@ -346,9 +350,9 @@ def _learn(
     All scores share parameters first, then each moves a little on its own.
     """
     prior = np.vstack([_AMPLITUDE, _NUGGET, _POT, *(k.priors for k in kernels)])
-    few = [Coded(code.kind[some], code.dose[some]) for code in rows]
+    few = [StepCodes(code.kind[some], code.dose[some]) for code in rows]
 
-    def likeliest(own: Seen, prior: np.ndarray, begin: np.ndarray, many: int) -> np.ndarray:
+    def likeliest(own: Observations, prior: np.ndarray, begin: np.ndarray, many: int) -> np.ndarray:
         ends = [(m - 6 * s, m + 6 * s) for m, s in prior]
         how: Any = {"jac": True, "method": "L-BFGS-B", "options": {"maxiter": many}}
         told = kernels, few, own.part(some), prior
@@ -369,7 +373,9 @@ def noise(p: np.ndarray, mates: np.ndarray) -> np.ndarray:
     return np.exp(p[1]) * (pot * mates + (1 - pot) * np.eye(len(mates)))
 
 
-def _inverse(p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Seen) -> np.ndarray:
+def _inverse(
+    p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Observations
+) -> np.ndarray:
     """Inverse covariance of the swatches in one score."""
     K = cross(p, kernels, rows, rows)
     full = K + noise(p, seen.mates) + np.diag(seen.known[:, 0] + _JITTER * (1 + np.diag(K)))
@@ -423,7 +429,7 @@ def cross_rows(p: np.ndarray, kernels: Sequence[Likeness], one: Codes, two: Code
 
 
 def cost(
-    p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Seen, prior: np.ndarray
+    p: np.ndarray, kernels: Sequence[Likeness], rows: Codes, seen: Observations, prior: np.ndarray
 ) -> tuple[float, np.ndarray]:
     """Minus the log posterior of the parameters, and its slopes."""
     K = np.full((len(seen.y),) * 2, np.exp(p[0]))
@@ -453,7 +459,7 @@ def _gather(full: np.ndarray, place: np.ndarray) -> np.ndarray:
 
 
 def _evidence(
-    K: np.ndarray, p: np.ndarray, seen: Seen
+    K: np.ndarray, p: np.ndarray, seen: Observations
 ) -> tuple[float, np.ndarray, tuple[float, float]]:
     """Minus the log likelihood of all scores; its slopes by K, and by the noise's parameters."""
     n, q = seen.y.shape

@@ -16,12 +16,12 @@ from dyelab.errors import InputError, choose
 from dyelab.predict import calibration, gp, overdyes
 from dyelab.predict.basis import Basis
 from dyelab.predict.candidates import vats
-from dyelab.predict.gp import Weighed
+from dyelab.predict.gp import Posterior
 from dyelab.predict.recipes import (
     CLOTH,
     NONE,
     STEPS,
-    Coded,
+    StepCodes,
     StepLevels,
     code_step,
     dye_columns,
@@ -60,7 +60,7 @@ class Model:
         Materials that the book holds of every step, ``none`` where it was left out.
     process : gp.Process
         One Gaussian process for each score of `basis`, of the recipes with one dye.
-    over : Overdyed
+    over : OverdyeErrors
         What the recipes with several dyes were off by.
     mates : ndarray (n, m)
         Share of their baths that the n swatches of `left_out` have in common with the first m.
@@ -84,7 +84,7 @@ class Model:
     steps: tuple[StepLevels, ...]
     levels: Mapping[str, tuple[str, ...]]
     process: gp.Process
-    over: overdyes.Overdyed
+    over: overdyes.OverdyeErrors
     mates: np.ndarray
     stretch: float
     tail: float
@@ -136,34 +136,34 @@ class Model:
         parts = [part for own in layers_of(self.made) for part in own]
         return frozenset(part.material for part in parts if part.dose != part.dose)
 
-    def codes(self, recipes: pd.DataFrame) -> list[Coded]:
+    def codes(self, recipes: pd.DataFrame) -> list[StepCodes]:
         """Recipes as the kernels see them, step by step."""
         return self.over.dyes.codes(recipes)
 
-    def weighed(self, recipes: pd.DataFrame, beside: int | None = None) -> gp.Weighed:
+    def posterior(self, recipes: pd.DataFrame, beside: int | None = None) -> gp.Posterior:
         """Weigh what was measured for each of these recipes; `weights` are of the book's recipes.
 
         `beside` is the place of a measured swatch whose pots they lie in, every bath of it.
         """
         several = self.over.dyes.joins(recipes)
         mates = None if beside is None else self.mates[beside]
-        one = self.process.weighed(self.codes(recipes[~several]), mates)
+        one = self.process.posterior(self.codes(recipes[~several]), mates)
         n, swatches = self.mates.shape[1], len(self.mates)
         more = np.zeros((len(recipes), swatches))
         more[~several, :n] = one.weights
         whole = {name: _fill(getattr(one, name), ~several) for name in ("mean", "left", "prior")}
         if several.any():
-            two = self.over.weighed(recipes[several], n)
+            two = self.over.posterior(recipes[several], n)
             more[several] = two.weights
             for name, values in whole.items():
                 values[several] = getattr(two, name)
         singles = self.process.seen.recipe
         places = np.concatenate([singles, self.over.seen.recipe + singles.max() + 1])
-        return gp.Weighed(**whole, weights=more @ np.eye(len(self.made))[places], more=one.more)
+        return gp.Posterior(**whole, weights=more @ np.eye(len(self.made))[places], more=one.more)
 
     def under(self, recipes: pd.DataFrame, white: tuple[str, int]) -> tuple[np.ndarray, np.ndarray]:
         """CIELAB (m, 3) and covariance (m, 3, 3) of a swatch of each recipe under any light."""
-        return _land(self, self.weighed(recipes), white)
+        return _land(self, self.posterior(recipes), white)
 
     def report(self) -> pd.DataFrame:
         """How good the model is on swatches it was not shown.
@@ -232,7 +232,7 @@ class Model:
         """
         full, place = complete(self, recipes), _place(self, of, beside)
         white = (illuminant or self.white[0], observer or self.white[1])
-        weighed = self.weighed(full, place)
+        weighed = self.posterior(full, place)
         lab, C = _land(self, weighed, white, of)
         answered: dict[str, Any] = dict(zip(table.LAB, lab.T, strict=True))
         answered |= {"illuminant": white[0], "observer": white[1]}
@@ -273,17 +273,17 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     90
     """
     both = gather(wide, spectra)
-    known, twice, shared = both.parted()
+    known, twice, shared = both.split_overdyes()
     steps = steps_of(known.made)
     enough(known, steps)
     kernels = tuple(gp.Likeness(step) for step in steps)
     each = known.made.iloc[known.recipe]
     codes = tuple(code_step(step, each) for step in steps)
     basis = both.basis()
-    process = gp.learn(kernels, codes, known.seen(basis))
+    process = gp.learn(kernels, codes, known.observations(basis))
     alone = frozenset(dyes[0] for dyes in dyes_of(known.made) if len(dyes) == 1)
     dyes = overdyes.Dyes(steps, process, basis, alone, frozenset(vats(known.made)))
-    over = overdyes.learn_overdyes(dyes, twice.made.iloc[twice.recipe], twice.seen(basis))
+    over = overdyes.learn_overdyes(dyes, twice.made.iloc[twice.recipe], twice.observations(basis))
     made = pd.concat([known.made, twice.made], ignore_index=True)
     judged = calibration.judge(known, twice, over)
     learned = made, basis.white, basis, steps, levels(made), process, over, shared
@@ -307,7 +307,7 @@ def labels(recipes: pd.DataFrame) -> list[str]:
 
 def predict_swatches(model: Model, recipes: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """CIELAB (n, 3) and covariance (n, 3, 3) of a swatch of each recipe, all of known materials."""
-    return _land(model, model.weighed(recipes), None)
+    return _land(model, model.posterior(recipes), None)
 
 
 def _place(model: Model, of: str, beside: str) -> int | None:
@@ -320,14 +320,14 @@ def _place(model: Model, of: str, beside: str) -> int | None:
 
 
 def _land(
-    model: Model, weighed: Weighed, white: tuple[str, int] | None, of: str = NEW_POT
+    model: Model, weighed: Posterior, white: tuple[str, int] | None, of: str = NEW_POT
 ) -> tuple[np.ndarray, np.ndarray]:
     J = model.basis.slopes(weighed.mean, white)
     C = calibration.spread(J, weighed.left + (0.0 if of == RECIPE else weighed.more))
     return model.basis.lab(weighed.mean, white), model.stretch * C
 
 
-def marks(model: Model, recipes: pd.DataFrame, weighed: Weighed) -> list[str]:
+def marks(model: Model, recipes: pd.DataFrame, weighed: Posterior) -> list[str]:
     """Why a recipe lies outside what was dyed; blank inside."""
     said: list[list[str]] = [[] for _ in range(len(recipes))]
     several = model.over.dyes.joins(recipes)
@@ -348,13 +348,13 @@ def _over_outside(model: Model, row: pd.Series) -> list[str]:
     alone = pd.DataFrame([dye_columns([part]) for part in dyes[1:]], columns=["dye", "dye_wof"])
     (step,) = (step for step in model.steps if step.name == "dye")
     said = [text for _, text in _doses_outside(model, step, code_step(step, alone))]
-    if not model.over.held(row["dye"]):
+    if not model.over.knows(row["dye"]):
         named = ", ".join(part.material for part in dyes)
         said.append(words.say("predict.joined", dyes=named))
     return said
 
 
-def _doses_outside(model: Model, step: StepLevels, code: Coded) -> list[tuple[int, str]]:
+def _doses_outside(model: Model, step: StepLevels, code: StepCodes) -> list[tuple[int, str]]:
     if STEPS[step.name][1] is None:
         return []
     found = []
@@ -373,7 +373,7 @@ def _doses_outside(model: Model, step: StepLevels, code: Coded) -> list[tuple[in
     return found
 
 
-def leans(model: Model, weighed: Weighed) -> list[str]:
+def leans(model: Model, weighed: Posterior) -> list[str]:
     """Swatches whose colours weigh most in each prediction."""
     weights = np.abs(weighed.weights)
     codes = model.made["swatch"].to_numpy()

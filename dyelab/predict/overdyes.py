@@ -18,8 +18,8 @@ from dyelab.predict import gp
 from dyelab.predict.basis import Basis
 from dyelab.predict.recipes import (
     NONE,
-    Coded,
     Part,
+    StepCodes,
     StepLevels,
     code_step,
     layers,
@@ -56,7 +56,7 @@ class Dyes:
     alone: frozenset[str]
     vats: frozenset[str]
 
-    def codes(self, recipes: pd.DataFrame) -> list[Coded]:
+    def codes(self, recipes: pd.DataFrame) -> list[StepCodes]:
         """Recipes as the kernels see them, step by step."""
         return [code_step(step, recipes) for step in self.steps]
 
@@ -94,7 +94,7 @@ class Dyes:
         ks = self.basis.roots(self.process.means(rows)) ** 2
         return ks[place.reshape(len(frames), -1)].min(axis=0)
 
-    def added(
+    def sum_layers(
         self, scores: np.ndarray, palest: np.ndarray, times: np.ndarray | float = 1.0
     ) -> np.ndarray:
         """Scores (m, q) of the sum of parts (p, m, q), as `apart` gives them."""
@@ -113,7 +113,7 @@ class Dyes:
         slopes = self._slopes(at, palest)
         variance = np.einsum("pcmo,cprm,rcmo->mo", slopes, C, slopes)
         leant = np.abs(weights[1::2]).mean(axis=0)
-        found = self.added(at, palest)
+        found = self.sum_layers(at, palest)
         return found, np.maximum(variance, 1e-9) + self._missed(at, palest), leant
 
     def _slopes(self, at: np.ndarray, palest: np.ndarray) -> np.ndarray:
@@ -122,7 +122,7 @@ class Dyes:
         for p, c in np.ndindex(*slopes.shape[:2]):
             move = np.zeros_like(at)
             move[p, :, c] = _STEP
-            up, down = (self.added(at + sign * move, palest) for sign in (1, -1))
+            up, down = (self.sum_layers(at + sign * move, palest) for sign in (1, -1))
             slopes[p, c] = (up - down) / (2 * _STEP)
         return slopes
 
@@ -132,7 +132,9 @@ class Dyes:
         for i in range(many):
             more = np.ones((many, 1, 1))
             more[i] += _STEP
-            found += (MISSED * (self.added(at, palest, more) - self.added(at, palest)) / _STEP) ** 2
+            found += (
+                MISSED * (self.sum_layers(at, palest, more) - self.sum_layers(at, palest)) / _STEP
+            ) ** 2
         return found
 
 
@@ -141,7 +143,7 @@ def _without_dye(recipes: pd.DataFrame) -> pd.DataFrame:
 
 
 @dataclass(frozen=True)
-class Overdyed:
+class OverdyeErrors:
     """What a book's cloths of several dyes were off by.
 
     Attributes
@@ -149,7 +151,7 @@ class Overdyed:
     dyes : Dyes
     recipes : DataFrame
         One row a swatch, n of them; none where the book holds no such cloth.
-    seen : gp.Seen
+    seen : gp.Observations
     sums, spread : ndarray (n, q)
         Scores as added up, and their standard deviations.
     inverses : ndarray (q, n, n)
@@ -158,25 +160,25 @@ class Overdyed:
 
     dyes: Dyes
     recipes: pd.DataFrame
-    seen: gp.Seen
+    seen: gp.Observations
     sums: np.ndarray
     spread: np.ndarray
     inverses: np.ndarray
 
-    def weighed(self, recipes: pd.DataFrame, singles: int) -> gp.Weighed:
+    def posterior(self, recipes: pd.DataFrame, singles: int) -> gp.Posterior:
         """Weigh what is known for recipes of several dyes: `weights` of all n + singles."""
         sums, variance, leant = _each(self.dyes, recipes)
         more = self.dyes.process.nuggets
         weights = np.hstack([leant, np.zeros((len(recipes), len(self.recipes)))])
         if self.recipes.empty:
-            return gp.Weighed(sums, variance, variance, weights, more)
+            return gp.Posterior(sums, variance, variance, weights, more)
         k = _likeness(self.dyes, recipes, self.recipes)
         k *= np.sqrt(variance).T[:, :, None] * self.spread.T[:, None, :]
         pull = k @ self.inverses
         mean = sums + np.einsum("qmn,nq->mq", pull, self.seen.y - self.sums)
         left = np.maximum(variance - np.einsum("qmn,qmn->mq", pull, k), 1e-9)
         weights[:, singles:] = np.abs(pull[0])
-        return gp.Weighed(mean, left, variance, weights, more)
+        return gp.Posterior(mean, left, variance, weights, more)
 
     def left_out(self) -> np.ndarray:
         """Mean and variance (n, q, 2) of each swatch without its recipe and its pots."""
@@ -185,23 +187,23 @@ class Overdyed:
         told[..., 0] += self.sums
         return told
 
-    def held(self, dye: str) -> bool:
+    def knows(self, dye: str) -> bool:
         """Whether some cloth of the book has these dyes in this order."""
         return _names(dye) in {_names(own) for own in self.recipes["dye"].unique()}
 
 
-def learn_overdyes(dyes: Dyes, recipes: pd.DataFrame, seen: gp.Seen) -> Overdyed:
+def learn_overdyes(dyes: Dyes, recipes: pd.DataFrame, seen: gp.Observations) -> OverdyeErrors:
     """Learn what the swatches of several dyes are off by."""
     q = len(dyes.process.p)
     if recipes.empty:
         nothing = np.zeros((0, q))
-        return Overdyed(dyes, recipes, seen, nothing, nothing, np.zeros((q, 0, 0)))
+        return OverdyeErrors(dyes, recipes, seen, nothing, nothing, np.zeros((q, 0, 0)))
     sums, variance, _ = _each(dyes, recipes)
     spread = np.sqrt(variance)
     K = _likeness(dyes, recipes, recipes) * spread.T[:, :, None] * spread.T[:, None, :]
     noise = [gp.noise(p, seen.mates) for p in dyes.process.p]
     known = np.stack([np.diag(own) for own in seen.known.T])
-    return Overdyed(dyes, recipes, seen, sums, spread, np.linalg.inv(K + noise + known))
+    return OverdyeErrors(dyes, recipes, seen, sums, spread, np.linalg.inv(K + noise + known))
 
 
 def _each(dyes: Dyes, recipes: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -237,7 +239,7 @@ def _likeness(dyes: Dyes, one: pd.DataFrame, two: pd.DataFrame) -> np.ndarray:
     return full
 
 
-def _sort(dyes: Dyes, recipes: pd.DataFrame) -> list[list[Coded]]:
+def _sort(dyes: Dyes, recipes: pd.DataFrame) -> list[list[StepCodes]]:
     """Each dye of some recipes alone, in the order of their names, coded."""
     named = [sorted(own, key=lambda part: part.material) for own in layers_of(recipes)]
     return [dyes.codes(frame) for frame in dyes.apart(with_dyes(recipes, named))[1::2]]
@@ -247,9 +249,9 @@ def _names(dye: str) -> tuple[str, ...]:
     return tuple(part.material for part in layers(dye, 1.0))
 
 
-def _once(rows: gp.Codes) -> tuple[list[Coded], np.ndarray]:
+def _once(rows: gp.Codes) -> tuple[list[StepCodes], np.ndarray]:
     """Rows that differ, and the place of every row among them."""
     table = np.concatenate([[code.kind, code.dose] for code in rows])
     found, place = np.unique(table, axis=1, return_inverse=True)
-    kinds = [Coded(a.astype(int), b) for a, b in zip(found[::2], found[1::2], strict=True)]
+    kinds = [StepCodes(a.astype(int), b) for a, b in zip(found[::2], found[1::2], strict=True)]
     return kinds, place.ravel()

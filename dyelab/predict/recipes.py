@@ -219,25 +219,25 @@ def _family(step: str, kind: str) -> str:
 
 
 @dataclass(frozen=True)
-class Coded:
+class StepCodes:
     """Rows of one step as numbers: which material (-1 none), and dose over its usual dose."""
 
     kind: np.ndarray
     dose: np.ndarray
 
     @cached_property
-    def levels(self) -> tuple["Coded", np.ndarray]:
+    def levels(self) -> tuple["StepCodes", np.ndarray]:
         """Rows that differ, and the place of every row among them: far fewer in most books."""
         _, first, place = np.unique(
             self.kind + 1j * self.dose, return_index=True, return_inverse=True
         )
-        return Coded(self.kind[first], self.dose[first]), place.ravel()
+        return StepCodes(self.kind[first], self.dose[first]), place.ravel()
 
 
-def code_step(step: StepLevels, made: pd.DataFrame) -> Coded:
+def code_step(step: StepLevels, made: pd.DataFrame) -> StepCodes:
     """Code recipes for a step; a material the book doesn't know is coded -2."""
     material, dose = name_and_dose(made, step.name)
     place = {kind: i for i, kind in enumerate(step.materials)} | {NONE: -1}
     kind = np.array([place.get(m, -2) for m in material], int)
     usual = np.append(step.usual, 1.0)[np.where(kind >= 0, kind, -1)]
-    return Coded(kind, np.where(kind >= 0, dose / usual, 0.0))
+    return StepCodes(kind, np.where(kind >= 0, dose / usual, 0.0))

@@ -185,7 +185,7 @@ def reach(model: Model, limits: Limits = NO_LIMITS, *, size: int = SIZE) -> Reac
     scores = _scores(model, made)[places]
     several = model.over.dyes.joins(made.right)[places % len(made.right)]
     for rows in _chunks(np.flatnonzero(several)):
-        scores[rows] = model.weighed(made.recipes(places[rows])).mean
+        scores[rows] = model.posterior(made.recipes(places[rows])).mean
     lab = [model.basis.lab(scores[rows]) for rows in _chunks(np.arange(len(scores)))]
     return Reach(made, places, np.concatenate(lab))
 
@@ -284,7 +284,7 @@ def _outline(group: str, metals: str, lab: np.ndarray) -> list[pd.DataFrame]:
 
 
 @dataclass(frozen=True)
-class Found:
+class Matches:
     """Recipes for a wanted colour.
 
     Attributes
@@ -325,7 +325,7 @@ def find(
     without: Sequence[str] = (),
     n: int = 8,
     within: Reach | None = None,
-) -> Found:
+) -> Matches:
     """Rank recipes by how near they come to a colour.
 
     Parameters
@@ -349,7 +349,7 @@ def find(
 
     Returns
     -------
-    Found
+    Matches
 
     Raises
     ------
@@ -377,7 +377,7 @@ def find(
     reachable = bool((judged["middle"] <= tolerance).any())
     ranked = _with_marks(model, ranked)
     sentence = _sentence(judged, ranked, reachable, tolerance)
-    return Found(lab, model.white, tolerance, ranked, reachable, sentence)
+    return Matches(lab, model.white, tolerance, ranked, reachable, sentence)
 
 
 def _nearest(lab: np.ndarray, target: np.ndarray) -> np.ndarray:
@@ -491,7 +491,7 @@ def _rank(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
 
 def _with_marks(model: Model, ranked: pd.DataFrame) -> pd.DataFrame:
     front = ranked.assign(recipe=labels(ranked))
-    weighed = model.weighed(front)
+    weighed = model.posterior(front)
     front["extrapolates"] = marks(model, front, weighed)
     front["leans_on"] = leans(model, weighed)
     return front
@@ -514,7 +514,7 @@ def weigh_out(recipe_row: Mapping[Any, Any], fibre_g: float) -> pd.DataFrame:
     Parameters
     ----------
     recipe_row : mapping
-        A recipe, such as a row of `Found.ranked`.
+        A recipe, such as a row of `Matches.ranked`.
     fibre_g : float
         Dry fibre, g.
 
@@ -640,7 +640,7 @@ def _looked_at(
 
     The places count in all as 1.
     """
-    weighed = model.weighed(places)
+    weighed = model.posterior(places)
     lab, J = model.basis.lab(weighed.mean), model.basis.slopes(weighed.mean)
     sensitive = np.einsum("niq,nij,njq->nq", J, metric(convert.dE00, lab), J)
     if around is None:
@@ -658,8 +658,8 @@ def _greedy(
     """Rows of the pool, best first, and the usual uncertainty before and after each."""
     process, many, (sensitive, counts) = model.process, len(pool), looked
     both = model.codes(pd.concat([pool, places], ignore_index=True))
-    K = process.posterior(model.codes(pool), both)
-    left = (model.weighed(places).left * sensitive).sum(axis=1)
+    K = process.posterior_covariance(model.codes(pool), both)
+    left = (model.posterior(places).left * sensitive).sum(axis=1)
     chosen: list[int] = []
     spreads = [float(np.sqrt(np.maximum(left, 0)) @ counts)]
     for _ in range(min(n, many)):

@@ -12,7 +12,7 @@ from dyelab.grade import is_reference
 from dyelab.numerics import gain, greedy
 from dyelab.predict.basis import Basis, bands_of_lab, of_bands
 from dyelab.predict.candidates import of_book, sample
-from dyelab.predict.gp import Likeness, Seen, cross
+from dyelab.predict.gp import Likeness, Observations, cross
 from dyelab.predict.recipes import COLUMNS, STEPS, StepLevels, code_step, dyes_of, with_layers
 from dyelab.recipe import metals, sequence
 
@@ -48,7 +48,7 @@ class TrainingData:
     white: tuple[str, int]
     notes: tuple[str, ...]
 
-    def parted(self) -> tuple["TrainingData", "TrainingData", np.ndarray]:
+    def split_overdyes(self) -> tuple["TrainingData", "TrainingData", np.ndarray]:
         """Those whose dyes a model learns, and those of several dyes that it knows one by one.
 
         The last is the share of baths that all have in common with the first, who come first.
@@ -78,10 +78,10 @@ class TrainingData:
         means = pd.DataFrame(self.bands[rows]).groupby(self.recipe[rows]).mean()
         return of_bands(means.to_numpy(float), self.wavelengths, self.white)
 
-    def seen(self, basis: Basis) -> Seen:
+    def observations(self, basis: Basis) -> Observations:
         """The swatches in the scores of a basis."""
         y = basis.scores(self.bands)
-        return Seen(y, basis.variances(y, self.stated), self.recipe, self.mates)
+        return Observations(y, basis.variances(y, self.stated), self.recipe, self.mates)
 
 
 def gather(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> TrainingData:

@@ -89,7 +89,7 @@ class Family:
         rows = self.controls.get(name, {})
         return [rows[one] for one in dict.fromkeys((START, dose)) if one in rows]
 
-    def moved(self, row: Row) -> Row | None:
+    def from_start(self, row: Row) -> Row | None:
         """How far this recipe lies from its start; None where it is the start itself."""
         for rows in (self.dyed, *self.controls.values()):
             if START in rows:

@@ -131,7 +131,7 @@ def pooled_log_noise(
     most = min(_SURFACE, 0.8 * found.darkest)
     tops = np.array([most, _INNER, _UNEVEN])[:, None, None, None]
     surface, inner, uneven = tops * rng.random((3, draws, 1, 1)) ** 2
-    return even(inside(drawn, surface, inner), uneven)
+    return mean_cloth(inside(drawn, surface, inner), uneven)
 
 
 def inside(ks: np.ndarray, surface: np.ndarray, inner: np.ndarray) -> np.ndarray:
@@ -144,7 +144,7 @@ def inside(ks: np.ndarray, surface: np.ndarray, inner: np.ndarray) -> np.ndarray
     return convert.ks(through / ((1 - inner) + inner * through))
 
 
-def even(ks: np.ndarray, uneven: np.ndarray) -> np.ndarray:
+def mean_cloth(ks: np.ndarray, uneven: np.ndarray) -> np.ndarray:
     """K/S of the mean cloth, whose fibres differ: `uneven`, standard deviation of ln K/S.
 
     A reading averages reflectance, not K/S. To second order ln K/S is read too low by

@@ -34,7 +34,17 @@ def tried(law, count, noise, stated, seed):
         low, high = curve.band(np.array([dose]))
         inside.append(low[0] <= fading.true_change(law, seed, dose) <= high[0])
     right = one.fit.shape == law or (law, one.fit.shape) in SAME
-    return law, count, noise, stated, *inside, curve.declined, one.fit.told, right, one.fit.shape
+    return (
+        law,
+        count,
+        noise,
+        stated,
+        *inside,
+        curve.is_declined,
+        one.fit.shows_shape,
+        right,
+        one.fit.shape,
+    )
 
 
 def series():
@@ -55,7 +65,7 @@ def series():
             low, high = fit.curves["dE00"].band(dose[later])
             read = convert.dE00(lab[0], lab[later])
             inside += list((low <= read) & (read <= high))
-            declined.append(fit.curves["dE00"].declined)
+            declined.append(fit.curves["dE00"].is_declined)
     print(
         f"real series: {np.mean(inside):.1%} of {len(inside)} later readings in the band,", end=""
     )

@@ -92,7 +92,7 @@ def _spelt(text: str) -> str:
     return re.sub(r"(?i)\b(\d+) ?h ?(\d{2})\b", r"\1:\2 h", text)
 
 
-class Part(NamedTuple):
+class Ingredient(NamedTuple):
     """One material of a cell with its dose, heat and time, where it has them."""
 
     material: str
@@ -124,12 +124,12 @@ _TIME = re.compile(
 )
 
 
-def parts(text: str, where: Locale) -> list[Part]:
+def ingredients(text: str, where: Locale) -> list[Ingredient]:
     """Read what a cell says was used: ``alum 15 % with tartar 6, 1 h at 85 °C; indigo, 3 dips``.
 
     Heat and time that stand alone are those of all that went in together before them.
     """
-    made: list[list[Part]] = []
+    made: list[list[Ingredient]] = []
     for step in _steps(text):
         heat, time = _HEAT.search(step), _TIME.search(step)
         rest = _TIME.sub(" ", _HEAT.sub(" ", step)) if heat or time else step
@@ -180,7 +180,7 @@ def bath(text: str) -> str:
     return text if re.search(r"\d", text) or not untold else ""
 
 
-def _part(piece: str, where: Locale) -> Part | None:
+def _part(piece: str, where: Locale) -> Ingredient | None:
     if is_nothing(piece) or not piece.strip(" .:"):
         return None
     dips = _DIPS.search(piece)
@@ -190,13 +190,13 @@ def _part(piece: str, where: Locale) -> Part | None:
     found = [one for one in every if one[2]] or every
     unsure = _UNSURE.search(rest) or (found[0] if len(found) > 1 else None)
     if unsure:
-        return Part(_name(rest[: unsure.start()]), None, "", count, unread="amount")
+        return Ingredient(_name(rest[: unsure.start()]), None, "", count, unread="amount")
     value = number(found[0][1], where) if found else None
     if value is None:
-        return Part(_name(rest), None, "", count)
+        return Ingredient(_name(rest), None, "", count)
     dose = found[0]
     name = _name(f"{rest[: dose.start()]} {rest[dose.end() :]}")
-    return Part(name, *_in_ours(value, vocabulary.unit(dose[2] or "") or ""), count)
+    return Ingredient(name, *_in_ours(value, vocabulary.unit(dose[2] or "") or ""), count)
 
 
 def _name(text: str) -> str:

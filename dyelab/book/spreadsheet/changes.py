@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 
 from dyelab import table
-from dyelab.book.model import Book
 from dyelab.book.opening import add, change, remove, without
 from dyelab.book.spreadsheet.columns import STEP
 from dyelab.book.spreadsheet.rows import Incoming, as_step
+from dyelab.book.swatch_book import Book
 from dyelab.recipe import sequence
 
 CHANGED = ["swatch", "what", "before", "now"]

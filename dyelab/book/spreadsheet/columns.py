@@ -159,11 +159,13 @@ def _by_cells(sheet: Sheet, column: str, found: dict[str, str], listed: pd.DataF
         return "taken_at" if "L" in found.values() else "made_on"
     if all(vocabulary.plain(text) in vocabulary.words("fibre") for text in held):
         return "fibre"
-    known = [any(_is_known(part, listed) for part in cells.parts(t, sheet.locale)) for t in held]
+    known = [
+        any(_is_known(part, listed) for part in cells.ingredients(t, sheet.locale)) for t in held
+    ]
     return "recipe" if sum(known) > len(known) / 2 else ""
 
 
-def _is_known(part: cells.Part, listed: pd.DataFrame) -> bool:
+def _is_known(part: cells.Ingredient, listed: pd.DataFrame) -> bool:
     _, name = vocabulary.step_in(part.material, listed)
     return bool(vocabulary.shared_name(name) or vocabulary.material(name, listed))
 

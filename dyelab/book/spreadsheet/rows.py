@@ -161,11 +161,11 @@ class _Cell(NamedTuple):
         return self.row.sheet.locale
 
     @property
-    def parts(self) -> list[cells.Part]:
+    def parts(self) -> list[cells.Ingredient]:
         """What it says was used."""
         if vocabulary.material(self.text, self.row.taking.listed):  # whose name may hold a number
-            return [cells.Part(self.text, None, "", 1)]
-        return cells.parts(self.text, self.where)
+            return [cells.Ingredient(self.text, None, "", 1)]
+        return cells.ingredients(self.text, self.where)
 
     def read(self, reader: Callable[..., Any], why: str, *more: Any, **values: Any) -> Any:
         """What a reader of `cells` makes of it; None where it is blank, or put down as unread."""
@@ -174,7 +174,7 @@ class _Cell(NamedTuple):
             self.lose(why, **values)
         return found
 
-    def used(self) -> list[cells.Part]:
+    def used(self) -> list[cells.Ingredient]:
         """Its parts; of what they say, numbers that are none are put down."""
         for part in self.parts:
             if part.unread:
@@ -457,15 +457,15 @@ def _kind_of(material: str, column: str, listed: pd.DataFrame) -> str:
     return column or own or "other"
 
 
-_TICKED = cells.Part("", None, "", 1)  # used, with no dose told
+_TICKED = cells.Ingredient("", None, "", 1)  # used, with no dose told
 
 
-def _dose(cell: _Cell) -> cells.Part | None:
+def _dose(cell: _Cell) -> cells.Ingredient | None:
     """A dose as written; None where there is none; its value None where it was only ticked."""
     held = cell.text
     if not cell.heading or cells.is_nothing(held):
         zero = held.lower() not in ("", "-", "–", "—", "n/a", "na", "/")
-        return cells.Part("", 0.0, "", 1) if zero and cell.heading else None
+        return cells.Ingredient("", 0.0, "", 1) if zero and cell.heading else None
     if held.lower() in cells.YES:
         return _TICKED
     dips = cell.parts
@@ -475,10 +475,10 @@ def _dose(cell: _Cell) -> cells.Part | None:
     if amount is None or amount.unit not in ("% WOF", "g/L", "g") or amount.value < 0:
         cell.lose("dose")
         return None
-    return cells.Part("", *amount, 1)
+    return cells.Ingredient("", *amount, 1)
 
 
-def _step(kind: str, material: str, part: cells.Part, column: str = "") -> dict[str, Any]:
+def _step(kind: str, material: str, part: cells.Ingredient, column: str = "") -> dict[str, Any]:
     """A step of a column of this kind; without an amount it has no unit either."""
     step: dict[str, Any] = {"kind": kind, "material": material, "amount": part.value}
     step |= {"\0kind": column} if column else {}
@@ -578,7 +578,7 @@ def _value(cell: _Cell) -> Any:
 def _count(text: str, where: cells.Locale) -> float | None:
     """A plain number: ``pH 5``, ``3 dips``, ``x3``, ``1:30``."""
     found = cells.amount(re.sub(r"(?i)^\s*(?:ph\s*|1\s*[:/])|[:/]\s*1\s*$", "", text), where)
-    dips = [part.dips for part in cells.parts(text, where) if part.dips > 1]
+    dips = [part.dips for part in cells.ingredients(text, where) if part.dips > 1]
     return found.value if found else float(dips[0]) if dips else None
 
 

@@ -29,7 +29,7 @@ _EXCEL = (".xlsx", ".xlsm")
 
 
 @dataclass
-class Grid:
+class RawSheet:
     """The cells of one sheet as text, by row; `merged` counts the cells filled in."""
 
     name: str
@@ -123,7 +123,7 @@ def sheets(
     >>> [one.file for one in book.sheets(path)]
     ['own.csv']
     """
-    found = grids(path)
+    found = raw_sheets(path)
     held = [one for one in found if any(any(row) for row in one.rows)]
     names = tuple(one.name for one in held)
     file = called or Path(path).name
@@ -170,7 +170,7 @@ def _place(at: int, turned: bool) -> str:
     return f"column {letter(at - 1)}" if turned else f"row {at}"
 
 
-def _read(file: str, grid: Grid, names: tuple[str, ...], heading: int | None) -> Sheet:
+def _read(file: str, grid: RawSheet, names: tuple[str, ...], heading: int | None) -> Sheet:
     rows, turned = grid.rows, heading is None and _on_its_side(grid.rows)
     if turned:
         rows = [list(column) for column in zip(*rows, strict=True)]
@@ -304,7 +304,9 @@ def _above(rows: list[list[str]], turned: bool) -> list[tuple[str, str, str]]:
     return [(_place(at, turned), _show(dict.fromkeys(row)), why) for at, row in held]
 
 
-def _notes(grid: Grid, where: cells.Locale, first: int, last: int, turned: bool) -> tuple[str, ...]:
+def _notes(
+    grid: RawSheet, where: cells.Locale, first: int, last: int, turned: bool
+) -> tuple[str, ...]:
     rows = f"{first + 1} and {last + 1}" if last > first else f"{last + 1}"
     key = "turned" if turned else "headings"
     said = [*grid.notes, words.say(f"spreadsheet.{key}", rows=rows, column=letter(last))]
@@ -317,7 +319,7 @@ def _notes(grid: Grid, where: cells.Locale, first: int, last: int, turned: bool)
     return tuple(said)
 
 
-def grids(path: str | Path) -> list[Grid]:
+def raw_sheets(path: str | Path) -> list[RawSheet]:
     """Read every sheet of a CSV, TSV, XLSX or ODS file.
 
     Raises
@@ -339,7 +341,7 @@ def grids(path: str | Path) -> list[Grid]:
         raise InputError(f"{file.name}: not a table of text. Save it as CSV, ODS or XLSX first.")
     with errors.reading(file.name, "CSV"):
         rows, parted, notes = csv_grid(content, file.name)
-    return [Grid("", rows, notes=notes, parted=parted)]
+    return [RawSheet("", rows, notes=notes, parted=parted)]
 
 
 def cell_text(value: Any, percent: bool = False) -> str:
@@ -358,7 +360,7 @@ def cell_text(value: Any, percent: bool = False) -> str:
     return " ".join(str(value).split()) if "\n" not in str(value) else str(value).strip()
 
 
-def _excel(content: bytes, name: str) -> list[Grid]:
+def _excel(content: bytes, name: str) -> list[RawSheet]:
     """Every sheet, as wide and long as what it holds; `files.sheets` keeps the limits."""
     from openpyxl import load_workbook
 
@@ -371,9 +373,9 @@ def _excel(content: bytes, name: str) -> list[Grid]:
     return [_excel_grid(one, asked[one.title], *sizes[one.title]) for one in held.worksheets]
 
 
-def _excel_grid(sheet: Any, formulas: Any, height: int, width: int) -> Grid:
+def _excel_grid(sheet: Any, formulas: Any, height: int, width: int) -> RawSheet:
     if not height:
-        return Grid(sheet.title, [])
+        return RawSheet(sheet.title, [])
     inside = {"max_row": height, "max_col": width}
     rows = [
         [cell_text(cell.value, "%" in str(cell.number_format)) for cell in row]
@@ -387,7 +389,7 @@ def _excel_grid(sheet: Any, formulas: Any, height: int, width: int) -> Grid:
     ]
     merged = sheet.merged_cells.ranges
     spans = [(r.min_row - 1, r.min_col - 1, r.max_row, r.max_col) for r in merged]
-    return Grid(sheet.title, rows, _fill(rows, spans), broken)
+    return RawSheet(sheet.title, rows, _fill(rows, spans), broken)
 
 
 def _fill(rows: list[list[str]], spans: list[tuple[int, int, int, int]]) -> int:
@@ -407,7 +409,7 @@ _T = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _X = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
 
 
-def _ods(content: bytes, name: str) -> list[Grid]:
+def _ods(content: bytes, name: str) -> list[RawSheet]:
     """OpenDocument spreadsheets (ISO/IEC 26300), read by a parser that expands no entities."""
     from defusedxml import ElementTree
 
@@ -418,7 +420,7 @@ def _ods(content: bytes, name: str) -> list[Grid]:
     return [_ods_grid(sheet, name) for sheet in root.iter(f"{_T}table")]
 
 
-def _ods_grid(sheet: Any, name: str) -> Grid:
+def _ods_grid(sheet: Any, name: str) -> RawSheet:
     rows: list[list[str]] = []
     spans: list[tuple[int, int, int, int]] = []
     waiting = 0  # empty rows that count only if something follows
@@ -437,7 +439,7 @@ def _ods_grid(sheet: Any, name: str) -> Grid:
         rows += [list(cells) for _ in range(times)]
     width = max((len(row) for row in rows), default=0)
     rows = [row + [""] * (width - len(row)) for row in rows]
-    return Grid(sheet.get(f"{_T}name", ""), rows, _fill(rows, spans))
+    return RawSheet(sheet.get(f"{_T}name", ""), rows, _fill(rows, spans))
 
 
 def _ods_row(row: Any) -> tuple[list[str], list[tuple[int, int, int]]]:

@@ -69,7 +69,7 @@ def samples(
     ]
     made = make_frames(source, chosen)
     frames = [block for code in chosen for block in made[code]]
-    title = source.titled("pages.samples_title", "pages.samples_untitled")
+    title = source.title("pages.samples_title", "pages.samples_untitled")
     return source.page(own, title, [*blocks, *frames])
 
 
@@ -82,8 +82,8 @@ def _name(source: colours.Source, swatch: str) -> str:
 
 def _name_planned(source: colours.Source, swatch: str) -> str:
     """The recipe of a swatch that wasn't measured yet; its code where the book has none."""
-    own = [swatch in str(codes).split(", ") for codes in source.unread["swatch"]]
-    return str(next(iter(source.unread.loc[own, "recipe"]), swatch))
+    own = [swatch in str(codes).split(", ") for codes in source.unread_recipes["swatch"]]
+    return str(next(iter(source.unread_recipes.loc[own, "recipe"]), swatch))
 
 
 def make_frames(source: colours.Source, swatches: Sequence[str]) -> dict[str, list[Any]]:
@@ -91,7 +91,7 @@ def make_frames(source: colours.Source, swatches: Sequence[str]) -> dict[str, li
 
     Of a printed cloth, whose mean colour is nowhere on it, the areas follow as chips.
     """
-    rows = source.leading[source.leading["swatch"].isin(list(swatches))]
+    rows = source.leading_readings[source.leading_readings["swatch"].isin(list(swatches))]
     several = rows.groupby("swatch")["area"].transform("nunique") > 1
     whole = rows["area"].isin(["whole", ""])
     label = np.where(~several & whole, rows["swatch"], rows["swatch"] + " " + rows["area"])

@@ -74,7 +74,7 @@ def clock(
     lit = {one.swatch.removesuffix(f" {one.area}") for one in drifts}
     left = sorted(set(swatches) - lit)
     aside = (words.say("clock.unlit", swatches=", ".join(left)),) if left else ()
-    laid: Any = {"landscape": True, "tight": True, "aside": aside, **fastness.read(found)}
+    laid: Any = {"landscape": True, "tight": True, "aside": aside, **fastness.foot(found)}
     return own.page(words.say("clock.title"), blocks, **laid)
 
 

@@ -9,7 +9,7 @@ from dyelab import compare, convert, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.metal_texts import answer_text, distance, gaps, metals
+from dyelab.handout.metal_texts import answer_text, distance, gaps, metals_text
 from dyelab.plot import plane
 from dyelab.shift.family import CONTROLS, Dose, Family
 
@@ -109,7 +109,7 @@ def _find_doses(
 
 
 def _column(dose: Dose) -> str:
-    return metals(dose) or words.say("pages.no_salt")
+    return metals_text(dose) or words.say("pages.no_salt")
 
 
 def _patches(
@@ -181,10 +181,10 @@ def _draw(one: Family, last: Dose) -> pd.DataFrame:
 def _numbers(one: Family, doses: list[Dose]) -> parts.NumberTable:
     rows = []
     for dose in doses[1:]:
-        change = one.moved(one.dyed[dose]) or {}
+        change = one.from_start(one.dyed[dose]) or {}
         numbers = {name: float(change[name]) for name in _COLUMNS}
         said = {"words": change["moved"], "verdict": compare.in_words(change)}
-        rows.append({"added": metals(dose), **numbers, **said})
+        rows.append({"added": metals_text(dose), **numbers, **said})
     return parts.number_table(
         pd.DataFrame(rows),
         parts.with_step(f"{words.say('pages.compared_start')} {words.say('pages.in_hue')}"),
@@ -233,8 +233,8 @@ def _sentence(one: Family, metal: str, doses: list[Dose], splits: Splits) -> str
     """What a class takes home, from the strongest dose whose controls were dyed."""
     known = [dose for dose in doses[1:] if np.isfinite(splits[dose].as_if("dye")["L"])]
     last = known[-1] if known else doses[-1]
-    row = one.moved(one.dyed[last]) or {}
-    named = {"metals": metals(last), **{n: one.picked[n] for n in ("dye", "fibre")}}
+    row = one.from_start(one.dyed[last]) or {}
+    named = {"metals": metals_text(last), **{n: one.picked[n] for n in ("dye", "fibre")}}
     key = "lead" if row["verdict"] == compare.REAL else "lead_seen"
     told = {"moved": row["moved"], "verdict": compare.in_words(row, said=True)}
     said = words.say(f"strip.{key}", **named, **told)
@@ -263,6 +263,6 @@ def _small(one: Family, doses: list[Dose]) -> list[str]:
 
 
 def _dose(one: Family, dose: Dose, row: dict[Any, Any]) -> str:
-    change = one.moved(row)
+    change = one.from_start(row)
     pieces = words.say("strip.count", count=row["pieces"])
     return ", ".join([_column(dose), *([distance(change)] if change else []), pieces])

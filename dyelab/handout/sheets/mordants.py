@@ -40,7 +40,7 @@ def sheet(
     """
     if colours.only(source.made, fibre=fibre, dye=dye).empty:
         raise InputError(words.say("pages.no_dye", dye=dye, fibre=fibre))
-    found = colours.only(source.planned, fibre=fibre, dye=dye)
+    found = colours.only(source.made_and_planned, fibre=fibre, dye=dye)
     found = found.assign(metals=shift.with_metal(found))
     rows = found.sort_values(_ORDER, kind="stable", key=colours.none_first).to_dict("records")
     lead = words.say("pages.mordants_lead", fibre=fibre, **_dose(dye, rows))
@@ -66,7 +66,7 @@ def _dose(dye: str, rows: list[dict[Any, Any]]) -> dict[str, str]:
 
 def _change(source: colours.Source, row: dict[Any, Any]) -> dict[Any, Any]:
     """What the last thing added did; empty where the cloth without it was not dyed."""
-    return {} if pd.isna(row["variant"]) else source.added.get(int(row["variant"]), {})
+    return {} if pd.isna(row["variant"]) else source.last_additions.get(int(row["variant"]), {})
 
 
 def _most(source: colours.Source, rows: list[dict[Any, Any]], dye: str) -> list[parts.Text]:

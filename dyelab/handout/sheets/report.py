@@ -30,15 +30,15 @@ def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
         parts.Text(_did(moved), "lead"),
         parts.Text(_counts(source), "small"),
         *[block for metal in moved for block in _pairs(source, metal)],
-        *strips(source, source.planned),
-        *_grades_held(source.held),
+        *strips(source, source.made_and_planned),
+        *_grades_held(source.change_grades),
         *_shifts(moved),
         *_faults(bk),
         parts.Heading(words.say("pages.method")),
         parts.Points(tuple(_method(source))),
         parts.Caution(source.cautions(sorted(set(bk.steps["material"]) - {""}), doses=False)),
     ]
-    title = source.titled("pages.report_whole", "pages.report_title")
+    title = source.title("pages.report_whole", "pages.report_title")
     return source.page(own, title, blocks)
 
 
@@ -67,8 +67,8 @@ def _counts(source: colours.Source) -> str:
     return words.say(
         "pages.report_counts",
         swatches=int((~grade.is_reference(source.book.swatches)).sum()),
-        recipes=len(source.listed),
-        measured=len(source.listed) - len(source.unread),
+        recipes=len(source.all_recipes),
+        measured=len(source.all_recipes) - len(source.unread_recipes),
         readings=len(source.book.readings),
     )
 

@@ -33,12 +33,12 @@ def _of(source: colours.Source, series: str | None) -> pd.DataFrame:
 
 def _find_planned(source: colours.Source, series: str | None) -> pd.DataFrame:
     """Recipes of the series that were planned and not measured yet."""
-    if not series or source.unread.empty:
-        return source.unread
+    if not series or source.unread_recipes.empty:
+        return source.unread_recipes
     swatches = source.book.swatches
     own = set(swatches.loc[swatches["series"] == series, "swatch"])
-    kept = [bool(own & set(str(codes).split(", "))) for codes in source.unread["swatch"]]
-    return source.unread[kept]
+    kept = [bool(own & set(str(codes).split(", "))) for codes in source.unread_recipes["swatch"]]
+    return source.unread_recipes[kept]
 
 
 def sheet(
@@ -71,7 +71,7 @@ def sheet(
         parts.Heading(words.say("pages.numbers")),
         parts.number_table(made[SHOWN], words.say("pages.series_numbers")),
     ]
-    whole = source.titled("pages.series_whole", "pages.series_title")
+    whole = source.title("pages.series_whole", "pages.series_title")
     return source.page(own, series or whole, blocks)
 
 

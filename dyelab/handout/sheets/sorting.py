@@ -36,8 +36,8 @@ def cards(
     held, frames = _say_held(source), make_frames(source, chosen)
     chosen = list(dict.fromkeys(chosen))
     one = {code for code in chosen if frames[code][0].patch.numbers}  # has one colour
-    places = _places(source.leading[source.leading["swatch"].isin(one)])
-    metals = _sorted_by(source.leading[source.leading["swatch"].isin(one)])
+    places = _places(source.leading_readings[source.leading_readings["swatch"].isin(one)])
+    metals = _sorted_by(source.leading_readings[source.leading_readings["swatch"].isin(one)])
     lead = _lead(metals, any(code in held for code in chosen))
     if any(code in held for code in chosen):
         untested = [words.say("sorting.untested")]
@@ -98,15 +98,17 @@ def _say(
 
 
 def _metals(doses: dict[Any, Any]) -> str:
-    said = ", ".join(colours.metals(doses))
+    said = ", ".join(colours.metal_labels(doses))
     return words.say("sorting.metals", what=said) if said else words.say("sorting.bare")
 
 
 def _say_held(source: colours.Source) -> dict[str, list[str]]:
     """Grade of change after the hardest of each test, and what grades are, by swatch."""
     said: dict[str, list[str]] = {}
-    if len(source.held):
-        for row in source.held.drop_duplicates(["swatch", "area", "exposure"]).to_dict("records"):
+    if len(source.change_grades):
+        for row in source.change_grades.drop_duplicates(["swatch", "area", "exposure"]).to_dict(
+            "records"
+        ):
             said.setdefault(str(row["swatch"]), []).append(_grade(row))
     return {code: [*lines, words.say("sorting.grades")] for code, lines in said.items()}
 

@@ -11,7 +11,7 @@ from dyelab import compare, convert, shift, table, words
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout import page as parts
-from dyelab.handout.metal_texts import change_words, controls, metals
+from dyelab.handout.metal_texts import change_words, controls, metals_text
 from dyelab.shift.family import Dose
 
 _LETTERS = ("A", "B", "C")
@@ -102,7 +102,7 @@ class _Asked:
 
     @property
     def dose(self) -> str:
-        return metals(self._dose)
+        return metals_text(self._dose)
 
     @property
     def after(self) -> dict[Any, Any]:
@@ -130,8 +130,8 @@ class _Asked:
         return [
             parts.Heading(words.say("pages.question", **values)),
             parts.Chips(hidden, columns=5, height_mm=14, sticky=True),
-            parts.Ticks(words.say("worksheet.which"), letters, 5, f"{key} which", one=True),
-            parts.Ticks(words.say("worksheet.why"), why, key=f"{key} why"),
+            parts.TickQuestion(words.say("worksheet.which"), letters, 5, f"{key} which", one=True),
+            parts.TickQuestion(words.say("worksheet.why"), why, key=f"{key} why"),
             parts.Reveal(label, self._pair(), (self._said(), self._right(), *self._because())),
         ]
 
@@ -185,7 +185,7 @@ class _Asked:
     def _bare_moved(self) -> bool:
         """Whether the metal changed cloth without dye and tannin by more than chance."""
         ends = self._family.ends("undyed", self._dose) if self._family else []
-        change = self._family.moved(ends[-1]) if self._family and len(ends) == 2 else None
+        change = self._family.from_start(ends[-1]) if self._family and len(ends) == 2 else None
         return bool(change and change["verdict"] == compare.REAL)
 
     def _controls(self) -> list[str]:

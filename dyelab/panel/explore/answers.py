@@ -28,7 +28,7 @@ def recipes(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
     return _next(bench, values) if task == "next" else pd.DataFrame()
 
 
-def _find(bench: Bench, values: dict[str, Any]) -> predict.Found:
+def _find(bench: Bench, values: dict[str, Any]) -> predict.Matches:
     limits = offered.limits(values)
     return predict.find(
         bench.model,
@@ -71,7 +71,7 @@ def _show_few(bench: Bench) -> frame.Shown:
     next_ = bench.kept["next"]
     rows = next_ if len(next_) else bench.made
     printed = words.say("exploring.few_printed", title=words.say("printing.title"))
-    notes = [printed] if bench.printed else []
+    notes = [printed] if bench.has_printed_areas else []
     return frame.Shown(sentence, figure, rows[["recipe"]], (), notes, care=_care(bench, next_))
 
 

@@ -47,7 +47,7 @@ class Bench:
         return found
 
     @cached_property
-    def printed(self) -> bool:
+    def has_printed_areas(self) -> bool:
         """Whether areas of printed cloths are among the recipes: no plan of swatches makes more."""
         return bool(self.made["rest"].str.endswith("printed").any())
 

@@ -36,7 +36,7 @@ class Explorer(frame.Panel):
         task = self.choices["task"].value if self.choices else ""
         few = self.opened is not None and self.ready is not None and self.ready.model is None
         for name, button in self.actions.items():
-            can = name == _PUT and not self.ready.printed if few else task in _TAKES[name]
+            can = name == _PUT and not self.ready.has_printed_areas if few else task in _TAKES[name]
             button.layout.display = None if can else "none"
 
     def aim(self) -> str:

@@ -30,7 +30,7 @@ class Scene:
     photo : Photo
     reference : Reference or None
         Values of its target; None to go by the card's white paper alone.
-    first : Measured
+    first : MeasuredPhoto
         What a first spot gave: where card and target lie, and the calibration.
     picture : bytes
         A JPEG of it, with the target's outline.
@@ -38,7 +38,7 @@ class Scene:
 
     photo: read.Photo
     reference: calibrate.Reference | None
-    first: measure.Measured
+    first: measure.MeasuredPhoto
     picture: bytes
 
 
