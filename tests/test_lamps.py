@@ -116,5 +116,5 @@ def test_the_iron_page_shows_two_lights():
     made = source.made
     rows = made[(made["iron_wof"] > 0) & (made["dye"] != "none")]
     picked = rows.iloc[0][["fibre", "dye", "tannin", "mordant"]].to_dict()
-    page = str(metal_page.sheet(source, **picked))
+    page = str(metal_page.sheet(source, metal="iron", **picked))
     assert "under a shop's tube (FL11)" in page

@@ -1,5 +1,6 @@
 """Metals are rows of one table: any of them is counted, and one row adds another."""
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -8,8 +9,13 @@ import pandas as pd
 import pytest
 import typed_books
 
-from dyelab import book, recipe, shift
+from dyelab import book, handout, recipe, shift
 from dyelab.errors import InputError
+from dyelab.handout import colours
+from dyelab.handout.sheets import metal as metal_page
+from dyelab.handout.sheets import report, worksheet
+from dyelab.panel import browse, compare, guess, home
+from dyelab.panel import metals as metals_panel
 from dyelab.recipe import metals
 
 HERE = Path(__file__).parent
@@ -56,6 +62,34 @@ def test_other_metals_are_asked_about_like_iron(tmp_path, salt, metal):
     found = shift.of_step(book.wide(bk), metal, shared=bk.shared)
     assert len(found.pairs) > 4
     assert found.pairs["recipe"].str.contains(metal).all()
+
+
+def told(panel):
+    shown = panel.shown
+    return " ".join([panel.title, panel.sentence, *shown.notes, *shown.care])
+
+
+def test_who_dyes_with_tin_and_titanium_never_meets_iron(tmp_path):
+    salts = "stannous chloride", "titanium potassium oxalate"
+    bk = typed_books.random_book(tmp_path / "book", 1, salts=salts)
+    panels = {one.__name__: one.panel(bk) for one in (home, metals_panel, compare, browse, guess)}
+    assert panels[metals_panel.__name__].title == "Tin and titanium"
+    source = colours.source(bk)
+    pairs = source.pairs("tin")
+    dyed = source.made.iloc[pairs[pairs["dye"] != "none"].iloc[0]["to_row"]]
+    picked = {name: dyed[name] for name in ("fibre", "dye", "tannin", "mordant")}
+    pages = [report.report(source), worksheet.worksheet(source, metal="tin")]
+    pages += [metal_page.sheet(source, metal="tin", **picked)]
+    texts = {name: told(panel) for name, panel in panels.items()}
+    for page in pages:  # what children must not have in the room is named whatever was dyed
+        texts[page.title] = [b for b in page.blocks if not isinstance(b, handout.Caution)]
+    for name, text in texts.items():
+        assert not re.search(r"\biron\b", str(text), re.IGNORECASE), name
+
+
+def test_a_book_without_metals_has_a_page_of_metals_all_the_same(tmp_path):
+    bk = typed_books.random_book(tmp_path / "book", 1, salts=())
+    assert metals_panel.panel(bk).title == "Metals"
 
 
 def test_aluminium_is_a_mordant_before_the_dye_and_a_metal_after(tmp_path):

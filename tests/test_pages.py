@@ -86,7 +86,7 @@ def test_chips_carry_the_numbers_that_were_measured(source):
 
 
 def test_the_iron_page_tells_the_tannins_share_and_cautions(source):
-    said = words_of(metal_page.sheet(source, **CLOTH))
+    said = words_of(metal_page.sheet(source, metal="iron", **CLOTH))
     assert "The tannin alone, with the same metal" in said
     assert "gallnut 8 %" in said
     assert "Take care" in said
@@ -128,7 +128,7 @@ def test_the_doubt_of_an_instrument_is_never_printed_as_nothing():
 
 
 def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, tmp_path):
-    page = worksheet.worksheet(source, count=4)
+    page = worksheet.worksheet(source, metal="iron", count=4)
     turn = next(i for i, b in enumerate(page.blocks) if isinstance(b, handout.NewPage))
     asked, answered = page.blocks[:turn], page.blocks[turn:]
     assert sum(isinstance(b, handout.Reveal) for b in asked) == 4
@@ -160,7 +160,7 @@ def test_the_answers_of_a_worksheet_are_on_its_last_page_and_not_before(source, 
 
 
 def test_answers_agree_with_the_differences(source):
-    page = worksheet.worksheet(source, count=3)
+    page = worksheet.worksheet(source, metal="iron", count=3)
     said = [b.text for b in page.blocks if isinstance(b, handout.Text) and "ΔE00" in b.text]
     known = source.pairs("iron")
     distances = {f"{value:.1f}" for value in known["dE00"]}
@@ -332,7 +332,7 @@ PICKED = {"fibre": "cotton", "dye": "weld", "tannin": "pomegranate rind"}
 
 
 def test_the_strip_is_one_sheet_of_full_bands_with_the_dyes_own_share(source):
-    page = metal_page.strip(source, **PICKED, mordant="aluminium acetate")
+    page = metal_page.strip(source, metal="iron", **PICKED, mordant="aluminium acetate")
     (strip,) = [b for b in page.blocks if isinstance(b, handout.Bands)]
     assert strip.height_mm == 35
     assert len(strip.columns) == 5
@@ -343,7 +343,7 @@ def test_the_strip_is_one_sheet_of_full_bands_with_the_dyes_own_share(source):
     assert "in ten" in page.blocks[0].text
     for paper in ("A4", "Letter"):
         own = Own(paper=paper, teacher="Class 3")
-        page = metal_page.strip(source, own, **PICKED, mordant="aluminium acetate")
+        page = metal_page.strip(source, own, metal="iron", **PICKED, mordant="aluminium acetate")
         assert len(handout.pictures(page, ppi=10)) == 1
     assert "no pair of bare swatches" in page.aside[0]
 
@@ -416,6 +416,7 @@ def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
     ]
     assert card.patch.crop == frame.patch.crop
     picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "potash alum"}
+    picked["metal"] = "iron"
     strip, sheet = metal_page.strip(found, **picked), metal_page.sheet(found, **picked)
     madder = mordant_sheet.sheet(found, fibre="wool", dye="madder")
     (bands,) = [b for b in strip.blocks if isinstance(b, handout.Bands)]
@@ -431,6 +432,7 @@ def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
 def test_a_planned_dose_has_its_column_on_the_strip_and_the_page_of_the_metal(tmp_path):
     found = colours.source(dosed(tmp_path, (0.0, 1.0, 2.0, 4.0), blank=(2.0,)))
     picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "none"}
+    picked["metal"] = "iron"
     strip = metal_page.strip(found, **picked)
     (bands,) = [b for b in strip.blocks if isinstance(b, handout.Bands)]
     assert bands.columns == ("none", "1 % iron", "2 % iron", "4 % iron")

@@ -9,6 +9,8 @@ _CHANGE = {
     "zinc sulfate": (-3, -1, 2),
     "ferrous sulfate": (-9, -4, -8),
     "copper sulfate": (-4, -8, 2),
+    "stannous chloride": (3, 4, 6),
+    "titanium potassium oxalate": (-2, 6, 9),
     "vinegar": (2, 3, -1),
 }
 _PER = {"madder": (-0.4, 0.3, 0.2), "potash alum": (-0.3, 0.8, 0.9), "gallnut": (-0.5, 0.1, 0.8)}

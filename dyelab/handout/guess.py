@@ -21,7 +21,7 @@ _WORDS += ["bluer", "reveal", "off", "moved", "nobody", "copied"]
 _BANDS = ((0.0, "pot"), (2.0, "close"), (5.0, "near"), (10.0, "kin"), (1e9, "other"))
 
 
-def questions(source: colours.Source, *, metal: str = "iron", count: int = 5) -> list[Question]:
+def questions(source: colours.Source, *, metal: str, count: int = 5) -> list[Question]:
     """Return the cloths to guess: those of the printed worksheet.
 
     Raises
@@ -49,15 +49,14 @@ def questions(source: colours.Source, *, metal: str = "iron", count: int = 5) ->
     ]
 
 
-def guess_page(
-    source: colours.Source, *, metal: str = "iron", count: int = 5, note: str = ""
-) -> str:
+def guess_page(source: colours.Source, *, metal: str, count: int = 5, note: str = "") -> str:
     """Return the page as HTML text that needs nothing else.
 
     Parameters
     ----------
     source : Source
     metal : str
+        One of ``recipe.metals``.
     count : int
         Cloths to guess; fewer where the book has fewer.
     note : str

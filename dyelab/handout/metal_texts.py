@@ -1,4 +1,4 @@
-"""What metals did to a recipe, in words: for the panel, the iron page and the worksheet."""
+"""What metals did to a recipe, in words: for the panel, the page of a metal and the worksheet."""
 
 from typing import Any
 

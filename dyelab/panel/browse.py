@@ -18,7 +18,7 @@ from dyelab.panel import choices, frame
 from dyelab.table import LAB, WHITE
 
 _MOST = 72  # patches: more take a page longer to draw than the eye to tire
-_ORDERS = ("recipe", "book", "lightness", "hue", "iron", "series")
+_ORDERS = ("recipe", "book", "lightness", "hue", "metals", "series")
 _TABLE = ["fibre", "tannin", "tannin_wof", "mordant", "mordant_wof", "dye", "dye_wof"]
 _REST = ["modifier", *LAB]
 _RECIPE = ["fibre", "dye", "dye_wof", "tannin", "tannin_wof", "mordant", "mordant_wof"]
@@ -94,9 +94,10 @@ def _parts(book: Book, found: pd.DataFrame) -> pd.DataFrame:
 def _sort(rows: pd.DataFrame, order: str) -> pd.DataFrame:
     if order == "recipe":
         return rows.sort_values(_RECIPE, kind="stable", na_position="first")
+    if order == "metals":
+        return rows.sort_values([*shift.METALS.values()], kind="stable", na_position="last")
     hue = np.degrees(np.arctan2(rows["b"], rows["a"])) % 360
-    keys: dict[str, Any] = {"lightness": rows["L"], "hue": hue}
-    keys |= {"iron": rows["iron_wof"], "series": rows["series"]}
+    keys: dict[str, Any] = {"lightness": rows["L"], "hue": hue, "series": rows["series"]}
     if order not in keys:
         return rows
     return rows.loc[keys[order].sort_values(kind="stable", na_position="last").index]

@@ -137,7 +137,9 @@ function render({ model, el }) {
     if (!root) return;
     clearInterval(start);
     root.setAttribute("role", "region");
-    root.setAttribute("aria-label", model.get("title"));
+    const name = () => root.setAttribute("aria-label", model.get("title"));
+    name();
+    model.on("change:title", name);
     root.addEventListener("click", lead);
     root.addEventListener("keydown", (event) => {
       if (event.target.matches(WORKED) && !event.ctrlKey && !event.metaKey) event.stopPropagation();

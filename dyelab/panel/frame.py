@@ -91,6 +91,8 @@ class Panel(widgets.VBox):
         ``progress(fraction, text)`` to call as it goes.
     refresh : callable, optional
         ``refresh(book, widgets)``, called before `show` to fit choices that depend on others.
+    heading : callable, optional
+        ``heading(book) -> str``, a heading that follows the book; `title` stands until then.
     prepare : callable, optional
         ``prepare(book)``, called once for each book; what it returns is handed to the other
         functions in the book's place, so that a moved slider doesn't read the book again.
@@ -121,6 +123,7 @@ class Panel(widgets.VBox):
         show: Callable[..., Shown],
         *,
         refresh: Callable[[Any, dict[str, Any]], None] | None = None,
+        heading: Callable[[Any], str] | None = None,
         prepare: Callable[[Any], Any] | None = None,
         button: str = "",
         actions: Mapping[str, Callable[[Any], str]] | None = None,
@@ -132,7 +135,7 @@ class Panel(widgets.VBox):
     ) -> None:
         self.name, self.title, self._remember = name, choices.text_of(title), remember
         self._seldom = seldom
-        self._choose, self._show, self._refresh = choose, show, refresh
+        self._choose, self._show, self._refresh, self._heading = choose, show, refresh, heading
         self._prepare = prepare or (lambda opened: opened)
         self.opened: Book | None = None
         self.ready: Any = None
@@ -202,10 +205,15 @@ class Panel(widgets.VBox):
         self._result = widgets.VBox(shown).add_class("dl-result")
         body = widgets.GridBox([self._side, self._result]).add_class("dl-body")
         self.shelf = book_choice.Shelf(self._take)
-        heading = widgets.HTML(f"<h2>{html_parts.escape(self.title)}</h2>").add_class("dl-title")
+        self._head, self._dress = widgets.HTML(), Dress(self._seen, name=self.name)
+        self._head_with(self.title)
         home = [] if self.name in _AT_HOME else [_way_home()]
-        head = widgets.Box([heading, *home]).add_class("dl-head")
-        super().__init__([Dress(self._seen, title=self.title, name=self.name), head, body])
+        head = widgets.Box([self._head.add_class("dl-title"), *home]).add_class("dl-head")
+        super().__init__([self._dress, head, body])
+
+    def _head_with(self, title: str) -> None:
+        self.title = self._dress.title = title
+        self._head.value = f"<h2>{html_parts.escape(title)}</h2>"
 
     def under(self, *parts: Any, first: bool = False) -> None:
         """Put a panel's own buttons in a row, what they tell below: last, or under the answer."""
@@ -312,6 +320,8 @@ class Panel(widgets.VBox):
         self.opened = book_choice.open_book(path) if ready is None else ready
         self._stamp = book_choice.stamp(self.opened.path)
         self.ready = self._prepare(self.opened)
+        if self._heading:
+            self._head_with(self._heading(self.ready))
         self.choices, self._shut = self._choose(self.ready), False
         usual = self.values
         self._recall(path)

@@ -19,7 +19,7 @@ PAGES = {
     "plan": "1_plan.ipynb",
     "capture": "2_capture.ipynb",
     "compare": "3_compare.ipynb",
-    "metals": "4_iron_and_copper.ipynb",
+    "metals": "4_metals.ipynb",
     "fastness": "5_fastness.ipynb",
     "explore": "6_explore.ipynb",
     "pages": "7_make_pages.ipynb",

@@ -6,17 +6,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import compare, shift, words
+from dyelab import compare, recipe, shift, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout.metal_texts import answer_text, gaps, metals_text
+from dyelab.handout.page import capital
 from dyelab.panel import book_choice, choices, frame
 from dyelab.plot import plane, style
 from dyelab.shift.family import CONTROLS, START, Dose, Family
 
 _PICKED = ("fibre", "dye", "tannin", "mordant")
-_USUAL_IRON = 2.0  # % WOF: the upper end of common practice for saddening
 _SHOWN = ["dE00", "dE00_low", "dE00_high", "dL", "da", "db", "dC", "dH", "verdict"]
 
 
@@ -55,9 +55,16 @@ def panel(book: frame.Chosen = None) -> frame.Panel:
     book : Book or path, optional
         Else the one the session was opened with, else the last one, else the example.
     """
-    return frame.Panel(
-        "iron-and-copper", "metals.title", _choose, _show, refresh=_fit, prepare=_bench, book=book
-    )
+    given: Any = {"refresh": _fit, "prepare": _bench, "heading": _heading, "book": book}
+    return frame.Panel("metals", "metals.title", _choose, _show, **given)
+
+
+def _heading(bench: _Bench) -> str:
+    """The metals of the book; of a book without, what the page is about."""
+    if not shift.with_metal(bench.made).any():
+        return words.say("metals.title")
+    *rest, last = bench.metals
+    return capital(words.say("family.and").join(filter(None, (", ".join(rest), last))))
 
 
 def _bench(book: Book) -> _Bench:
@@ -86,10 +93,11 @@ def _choose(bench: _Bench) -> dict[str, Any]:
 
 def _open_with_a_story(bench: _Bench, plain: str, doses: dict[str, Any]) -> None:
     """Set the first metal to a usual dose that was dyed, so that there is something to see."""
-    metal = bench.metals[0]
+    metal, table = bench.metals[0], recipe.metals.metals().set_index("metal")
+    middle = table.loc[metal, ["low_wof", "high_wof"]].mean()
     part = bench.made[bench.made["plain"] == plain]
     alone = part[shift.without_others(part, metal)]
-    usual = [dose for _, dose in _doses(alone, metal) if dose <= _USUAL_IRON]
+    usual = [dose for _, dose in _doses(alone, metal) if dose <= middle]
     doses[metal].value = usual[-1]
 
 

@@ -114,7 +114,7 @@ def separate(
     ----------
     wide : DataFrame or Recipes
     metal : str
-        ``iron`` or ``copper``.
+        One of the table of metals, such as ``iron``.
     hold : dict
         What names the dyed cloth: at least ``dye`` and ``fibre``, mostly ``tannin`` too.
     spectra : DataFrame, optional

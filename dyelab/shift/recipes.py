@@ -314,7 +314,7 @@ def varied_columns(what: str, made: pd.DataFrame) -> list[str]:
 
 
 def metals_of(made: pd.DataFrame) -> list[str]:
-    """Metals that some recipe here has, in the order of `METALS`; iron where there is none.
+    """Metals that some recipe here has, in the order of `METALS`; its first where there is none.
 
     Examples
     --------
@@ -324,7 +324,7 @@ def metals_of(made: pd.DataFrame) -> list[str]:
     >>> shift.metals_of(recipes.made)
     ['iron', 'copper']
     """
-    return [name for name, column in METALS.items() if (made[column] > 0).any()] or ["iron"]
+    return [name for name, column in METALS.items() if (made[column] > 0).any()] or [*METALS][:1]
 
 
 def without_others(made: pd.DataFrame, metal: str) -> pd.Series:

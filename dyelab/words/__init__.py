@@ -1,7 +1,7 @@
 """Every text that a panel or a page shows, in one place and ready for translation.
 
 The texts are TOML files, one a topic, in a folder a language: ``words/en/metals.toml`` holds
-``title = "Iron and copper"``, said as ``words.say("metals.title")``. One setting chooses the
+``title = "Metals"``, said as ``words.say("metals.title")``. One setting chooses the
 language of all panels and pages: ``words.use("xx")``, or ``DYELAB_LANGUAGE=xx`` in the environment.
 Refusals, the command line, and names of materials, metals and fibres are in English; so is a text
 that a language lacks.

@@ -73,7 +73,7 @@ def told(name, times):
 def main():
     desk = Path(tempfile.mkdtemp(prefix="dyelab-desk-"))
     for i in range(STARTS):  # each with a kernel of its own
-        shutil.copy(ROOT / "notebooks" / "4_iron_and_copper.ipynb", desk / f"start{i}.ipynb")
+        shutil.copy(ROOT / "notebooks" / "4_metals.ipynb", desk / f"start{i}.ipynb")
     floor_notebook(desk / "floor.ipynb")
     own = {"PYTHONPATH": str(ROOT), "XDG_STATE_HOME": str(desk), "OMP_NUM_THREADS": "1"}
     own |= {"JUPYTER_PREFER_ENV_PATH": "1"}

@@ -200,7 +200,7 @@ class Notebook:
 
 @pytest.fixture
 def notebook(page, lab):
-    """Open a notebook: ``notebook("4_iron_and_copper.ipynb")``."""
+    """Open a notebook: ``notebook("4_metals.ipynb")``."""
     return lambda name: Notebook(page, lab, name)
 
 

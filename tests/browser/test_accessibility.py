@@ -36,8 +36,8 @@ def findings(page, within):
     [
         ("0_start", ".dl-wall", "light"),
         ("0_start", ".dl-wall", "dark"),
-        ("4_iron_and_copper", ".dl-canvas .main-svg", "light"),
-        ("4_iron_and_copper", ".dl-canvas .main-svg", "dark"),
+        ("4_metals", ".dl-canvas .main-svg", "light"),
+        ("4_metals", ".dl-canvas .main-svg", "dark"),
         ("7_make_pages", ".dl-pictures img", "dark"),
         ("1_plan", ".dl-chips", "light"),
         ("2_capture", ".dl-answer", "dark"),
@@ -60,8 +60,8 @@ def pages(source):
     cloth = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut"}
     return {
         "mordants": mordant_sheet.sheet(source, fibre="wool", dye="madder"),
-        "iron": metal_page.sheet(source, **cloth, mordant="aluminium acetate"),
-        "worksheet": worksheet.worksheet(source),
+        "iron": metal_page.sheet(source, metal="iron", **cloth, mordant="aluminium acetate"),
+        "worksheet": worksheet.worksheet(source, metal="iron"),
         "series": series_page.sheet(source),
     }
 
@@ -89,7 +89,7 @@ def test_a_page_has_no_serious_finding_and_needs_no_network(page, pages, tmp_pat
 
 
 def test_everything_in_a_panel_is_reached_by_keyboard(app, page):
-    page.goto(app.replace("/?", "/voila/render/4_iron_and_copper.ipynb?"), timeout=COLD)
+    page.goto(app.replace("/?", "/voila/render/4_metals.ipynb?"), timeout=COLD)
     page.wait_for_selector(".dl-canvas .main-svg", timeout=COLD)
     page.locator(".dyelab select").first.focus()
     seen = []
@@ -111,7 +111,7 @@ def test_everything_in_a_panel_is_reached_by_keyboard(app, page):
 def test_the_guess_page_has_no_serious_finding_before_and_after(page, source, tmp_path, scheme):
     page.emulate_media(color_scheme=scheme)
     page.add_init_script(AXE.read_text(encoding="utf-8"))  # the page itself lets nothing in
-    page.goto(guess.write_guess_page(tmp_path / "g.html", source, count=2).as_uri())
+    page.goto(guess.write_guess_page(tmp_path / "g.html", source, metal="iron", count=2).as_uri())
     for revealed in (False, True):
         if revealed:
             page.get_by_label("1. Lightness L*").press("ArrowLeft")

@@ -10,7 +10,7 @@ def test_it_opens_at_home_and_leads_on(page, lab):
     page.wait_for_selector(WALL, timeout=COLD)
     assert page.locator(".jp-CodeCell .jp-Editor:visible").count() == 0
     page.screenshot(path=ARTEFACTS / "desk-home.png")
-    page.get_by_role("link", name="Iron and copper", exact=True).click()
+    page.get_by_role("link", name="What the metals did", exact=True).click()
     page.wait_for_selector(".dl-canvas .main-svg", timeout=COLD)
     assert page.locator("text=model not found").count() == 0
 
@@ -27,7 +27,7 @@ def test_a_page_runs_again_after_its_kernel_ended(page, lab, notebook):
 def test_a_tab_that_lay_behind_when_the_browser_was_closed_comes_alive(page, lab):
     page.goto(f"{lab}/lab?reset", timeout=COLD)
     page.wait_for_selector(WALL, timeout=COLD)
-    page.get_by_role("link", name="Iron and copper", exact=True).click()
+    page.get_by_role("link", name="What the metals did", exact=True).click()
     page.wait_for_selector(".dl-canvas .main-svg", timeout=COLD)
     page.get_by_role("link", name="To the book's home").first.click()
     page.wait_for_selector(f".jp-NotebookPanel:not(.lm-mod-hidden) {WALL}", timeout=COLD)
@@ -35,7 +35,7 @@ def test_a_tab_that_lay_behind_when_the_browser_was_closed_comes_alive(page, lab
     page.goto(f"{lab}/lab", timeout=COLD)
     page.wait_for_selector(f".jp-NotebookPanel:not(.lm-mod-hidden) {WALL}", timeout=COLD)
     page.wait_for_timeout(25_000)  # somebody looks at home first
-    page.locator(".lm-TabBar-tab:has-text('4_iron')").click()
+    page.locator(".lm-TabBar-tab:has-text('4_metals')").click()
     page.wait_for_selector(
         ".jp-NotebookPanel:not(.lm-mod-hidden) .dl-canvas .main-svg", timeout=COLD
     )

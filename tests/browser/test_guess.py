@@ -10,7 +10,9 @@ from dyelab.handout import guess
 
 @pytest.fixture(scope="module")
 def written(source, tmp_path_factory):
-    return guess.write_guess_page(tmp_path_factory.mktemp("guess") / "g.html", source, count=3)
+    return guess.write_guess_page(
+        tmp_path_factory.mktemp("guess") / "g.html", source, metal="iron", count=3
+    )
 
 
 def test_a_student_drags_reveals_and_hands_in(written, page):

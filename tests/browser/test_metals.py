@@ -1,6 +1,6 @@
 """The first notebook, as a dyer meets it."""
 
-NOTEBOOK = "4_iron_and_copper.ipynb"
+NOTEBOOK = "4_metals.ipynb"
 
 
 def test_choose_slide_save_and_see_the_file(notebook, page, drawn, choose, looks, save, desk):

@@ -131,7 +131,7 @@ def test_from_a_new_dye_to_a_handout_in_forty_presses(mine, page, tmp_path):
     assert in_sight(added), "what a press did is brought into view"
 
     hand.home()
-    hand.follow("Iron and copper", ".dyelab .dl-canvas .main-svg")
+    hand.follow("What the metals did", ".dyelab .dl-canvas .main-svg")
     answer = hand.panel("Iron and copper").locator(".dl-answer").inner_text()
     assert "alder bark" in answer
     assert "iron" in answer

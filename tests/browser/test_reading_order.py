@@ -55,7 +55,7 @@ def test_home_is_told_in_an_order_that_makes_sense(app, page):
 
 def test_the_guess_page_says_each_slider_as_it_is_shown(page, source, tmp_path):
     page.set_viewport_size({"width": 390, "height": 844})
-    page.goto(guess.write_guess_page(tmp_path / "g.html", source, count=2).as_uri())
+    page.goto(guess.write_guess_page(tmp_path / "g.html", source, metal="iron", count=2).as_uri())
     found = told(page)
     assert nonsense(found) == []
     assert in_order(found, "Your name", "1. ", "1. Lightness", "See the measured cloth", "2. ")

@@ -9,7 +9,7 @@ FITS = "e => e.scrollWidth <= e.clientWidth + 1"
 def test_choose_slide_save_and_see_the_file(app, page, drawn, choose, desk):
     page.goto(app, timeout=COLD)
     page.wait_for_selector(".dl-wall", timeout=COLD)
-    page.get_by_role("link", name="Iron and copper", exact=True).click()
+    page.get_by_role("link", name="What the metals did", exact=True).click()
     page.wait_for_selector(CANVAS, timeout=COLD)
     answer = page.locator(".dl-answer")
     assert "iron made" in answer.inner_text()
@@ -37,7 +37,7 @@ def test_two_browsers_on_one_served_book_and_kernels_that_end(app, chromium, des
     pages = []
     for _ in range(2):
         page = chromium.new_context().new_page()
-        page.goto(app.replace("/?", "/voila/render/4_iron_and_copper.ipynb?"), timeout=COLD)
+        page.goto(app.replace("/?", "/voila/render/4_metals.ipynb?"), timeout=COLD)
         assert "token" not in page.url
         page.wait_for_selector(CANVAS, timeout=COLD)
         pages.append(page)
@@ -87,7 +87,7 @@ def test_a_page_whose_kernel_has_ended_says_so_and_runs_again(app, page):
 
 
 def test_a_page_that_is_left_ends_its_kernel(app, page):
-    page.goto(app.replace("/?", "/voila/render/4_iron_and_copper.ipynb?"), timeout=COLD)
+    page.goto(app.replace("/?", "/voila/render/4_metals.ipynb?"), timeout=COLD)
     page.wait_for_selector(CANVAS, timeout=COLD)
     asked = "() => JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
     there = "name => fetch(`/api/kernels/${name}`).then((answer) => answer.status === 200)"

@@ -9,7 +9,7 @@ from dyelab.handout.sheets import worksheet
 
 @pytest.fixture(scope="module")
 def written(source, tmp_path_factory):
-    page = worksheet.worksheet(source, count=2)
+    page = worksheet.worksheet(source, metal="iron", count=2)
     return handout.write(page, tmp_path_factory.mktemp("worksheet") / "w.html")
 
 

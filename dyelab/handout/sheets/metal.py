@@ -24,7 +24,7 @@ Splits = dict[Dose, shift.Separation]
 
 
 def sheet(
-    source: colours.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", **picked: Any
+    source: colours.Source, own: parts.Own = parts.Own(), *, metal: str, **picked: Any
 ) -> parts.Page:
     """One dye on one cloth from no metal to the most that was dyed.
 
@@ -59,7 +59,7 @@ def sheet(
 
 
 def strip(
-    source: colours.Source, own: parts.Own = parts.Own(), *, metal: str = "iron", **picked: Any
+    source: colours.Source, own: parts.Own = parts.Own(), *, metal: str, **picked: Any
 ) -> parts.Page:
     """Bands of the dye, the tannin alone, the fibre alone, and what the metal did to the dye.
 

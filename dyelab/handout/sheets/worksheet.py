@@ -24,7 +24,7 @@ def worksheet(
     source: colours.Source,
     own: parts.Own = parts.Own(),
     *,
-    metal: str = "iron",
+    metal: str,
     count: int = 5,
 ) -> parts.Page:
     """Pick what a metal makes of each colour, and say why.
@@ -37,7 +37,7 @@ def worksheet(
     source : Source
     own : Own
     metal : str
-        ``iron`` or ``copper``.
+        One of ``recipe.metals``, such as ``iron``.
     count : int
         Colours to ask about; fewer where the book has fewer.
 
