@@ -368,6 +368,23 @@ def test_the_next_swatches_reduce_the_uncertainty_and_differ(model):
         predict.next_swatches(model, hold={"dye": "indigo", "mordant": "potash alum"})
 
 
+def test_what_is_too_dangerous_is_predicted_and_never_offered(world):
+    """A book of somebody who used chrome in place of one mordant."""
+    wide = world.wide.head(24)
+    used = next(n for n in wide["mordant"].unique() if n != "none")
+    wide = wide.assign(mordant=wide["mordant"].replace(used, "potassium dichromate"))
+    assert wide["mordant"].eq("potassium dichromate").any()
+    model = predict.fit(wide)
+    assert len(model.colour(one(mordant="potassium dichromate", mordant_wof=3.0))) == 1
+    tried = model.made[model.made["mordant"].eq("potassium dichromate")].iloc[0]
+    found = predict.find(model, tried[table.LAB].to_numpy(float), n=30).ranked
+    for offered in (found, predict.next_swatches(model, 12)):
+        assert "potassium dichromate" not in set(offered["mordant"])
+    with pytest.raises(predict.TooFew) as few:
+        predict.fit(wide.head(7))
+    assert "dichromate" not in str(few.value)
+
+
 def test_a_small_move_weighs_as_much_as_its_colour_difference():
     """The quadratic form against CIEDE2000 itself, of moves in directions it was not made from."""
     rng = np.random.default_rng(2)

@@ -251,8 +251,8 @@ def _allow(table: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     return table[which_allowed(table, limits)].reset_index(drop=True)
 
 
-def which_allowed(table: pd.DataFrame, limits: Limits) -> np.ndarray:
-    """Which recipes, or parts of recipes, keep to limits."""
+def which_allowed(table: pd.DataFrame, limits: Limits = NO_LIMITS) -> np.ndarray:
+    """Which recipes, or parts of recipes, keep to limits and hold nothing unsafe."""
     keep, banned = np.ones(len(table), bool), set(limits.without)
     for column in map(str, table):
         if column in limits.hold:
@@ -262,10 +262,16 @@ def which_allowed(table: pd.DataFrame, limits: Limits) -> np.ndarray:
         metal = column.removesuffix("_wof")
         if metal in METALS and {metal, recipe.metals.salts()[metal]} & banned:
             keep &= (table[column] == 0).to_numpy()
-        elif not column.endswith("_wof"):
+        elif not column.endswith("_wof") and column not in CLOTH:
             names = _names_in(table[column].astype(str))
-            keep &= ~np.array([bool(banned & set(n.split(" + "))) for n in names], bool)
+            out = {n: _is_out(n.split(" + "), banned) for n in set(names)}
+            keep &= ~np.array([out[n] for n in names], bool)
     return keep
+
+
+def _is_out(materials: Iterable[str], banned: set[str]) -> bool:
+    """Whether one of these is not wanted, or must never be offered."""
+    return any(name in banned or recipe.is_unsafe(name) for name in materials)
 
 
 def _names_in(column: pd.Series) -> list:

@@ -11,7 +11,7 @@ from dyelab.errors import InputError
 from dyelab.grade import is_reference
 from dyelab.numerics import gain, greedy
 from dyelab.predict.basis import Basis, bands_of_lab, of_bands
-from dyelab.predict.candidates import of_book, sample
+from dyelab.predict.candidates import of_book, sample, which_allowed
 from dyelab.predict.gp import Likeness, Observations, cross
 from dyelab.predict.recipes import COLUMNS, STEPS, StepLevels, code_step, dyes_of, with_layers
 from dyelab.recipe import metals, sequence
@@ -271,7 +271,9 @@ def most_telling(made: pd.DataFrame, steps: Sequence[StepLevels], n: int) -> pd.
     kernels = [Likeness(step) for step in steps]
     pool = _find_untried(sample(of_book(made, steps), 400), made) if kernels else made.head(0)
     if len(pool) < n:
-        pool = pd.concat([pool, _find_untried(_halve(made), made)], ignore_index=True)
+        more = _find_untried(_halve(made), made)
+        more = more[which_allowed(more[[c for c in COLUMNS if c in more]])]
+        pool = pd.concat([pool, more], ignore_index=True)
         pool = pool.fillna(_UNSAID)
     if not kernels or pool.empty:
         return pool.head(n)

@@ -27,4 +27,11 @@ from dyelab.recipe.cautions import (
     statements,
 )
 from dyelab.recipe.formula import metal_percent, molar_mass
-from dyelab.recipe.materials import find, known_name, materials, refuse_unsafe, usual_range
+from dyelab.recipe.materials import (
+    find,
+    is_unsafe,
+    known_name,
+    materials,
+    refuse_unsafe,
+    usual_range,
+)

@@ -12,7 +12,6 @@ from typing import Any
 import pandas as pd
 
 from dyelab import words
-from dyelab.errors import InputError
 from dyelab.recipe import materials
 
 PROTEIN = {"wool", "silk", "alpaca", "mohair", "cashmere", "angora"}
@@ -248,11 +247,8 @@ def _on_lists(one: Steps) -> Iterator[Advice]:
     for row in one:
         if row["role"] or not row["material"]:
             continue
-        try:
-            materials.refuse_unsafe(row["material"])
-            yield _say(row, "unknown", material=row["material"])
-        except InputError:
-            yield _say(row, "unsafe", material=row["material"])
+        key = "unsafe" if materials.is_unsafe(row["material"]) else "unknown"
+        yield _say(row, key, material=row["material"])
 
 
 def _across(rows: Steps) -> Iterator[Advice]:

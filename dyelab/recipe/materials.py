@@ -3,6 +3,7 @@
 import re
 from functools import cache, lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -93,16 +94,33 @@ def refuse_unsafe(name: str, formula: str = "") -> None:
     >>> from dyelab import recipe
     >>> recipe.refuse_unsafe("potash alum", "KAl(SO4)2·12H2O")
     """
-    said, held = set(re.findall(r"[a-z]+", name.lower())), atoms(formula) if formula else ()
-    rows = _UNSAFE.to_dict("records")
-    poisons = [row for row in rows if row["symbol"] in held]
-    poisons += [row for row in rows if set(row["name"].split()) <= said]
+    poisons = _poisons(name, formula)
     if poisons:
         raise InputError(
             f"{name!r} is not offered: {poisons[0]['name']} compounds are too dangerous for a "
             f"dye studio ({poisons[0]['reason']}). Use alum, aluminium acetate, iron or copper "
             "instead."
         )
+
+
+def is_unsafe(name: str) -> bool:
+    """Whether a material must not be offered to a dyer, whatever the recipe.
+
+    Examples
+    --------
+    >>> from dyelab import recipe
+    >>> recipe.is_unsafe("potassium dichromate")
+    True
+    """
+    return bool(_poisons(name))
+
+
+def _poisons(name: str, formula: str = "") -> list[dict[Any, Any]]:
+    """Rows of `unsafe.csv` that a material falls under."""
+    said, held = set(re.findall(r"[a-z]+", name.lower())), atoms(formula) if formula else ()
+    rows = _UNSAFE.to_dict("records")
+    poisons = [row for row in rows if row["symbol"] in held]
+    return poisons + [row for row in rows if set(row["name"].split()) <= said]
 
 
 def find(name: str, listed: pd.DataFrame | None = None) -> pd.Series:
