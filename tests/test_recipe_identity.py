@@ -155,6 +155,24 @@ def test_each_dye_keeps_its_own_dose_and_its_dips(tmp_path):
     )
 
 
+def test_a_step_at_nothing_is_no_step(tmp_path):
+    """A control whose iron was written down as 0 % is a replicate of one without that line."""
+    bk = overdyed(tmp_path / "b")
+    at = bk.steps.groupby("swatch")["order"].max()
+    none = {"kind": "modifier", "material": "ferrous sulfate", "unit": "% WOF", "bath": "X0"}
+    rows = [{"swatch": "A", "order": at["A"] + 1, "amount": 0.0} | none]
+    rows += [{"swatch": "A", "order": at["A"] + 2, "amount": 0.0} | none | {"kind": "tannin"}]
+    told = book.add(bk, steps=pd.DataFrame(rows))
+    recipes = [book.recipes(one).set_index("swatch").loc["A"] for one in (bk, told)]
+    pd.testing.assert_series_equal(*recipes)
+    baths = book.wide(told).set_index("swatch").loc["A", "baths"]
+    assert set(baths) == {baths.iloc[0]}
+    assert baths.iloc[0].endswith("modifier=X0 tannin=X0")
+    bare = pd.DataFrame([{"swatch": "Z", "order": 1, "amount": 0.0} | none])
+    alone = book.add(told, swatches=pd.DataFrame({"swatch": ["Z"], "fibre": "wool"}), steps=bare)
+    assert book.recipes(alone).set_index("swatch").loc["Z", "recipe"] == ""
+
+
 def test_iron_early_and_late_are_two_recipes_of_one_pair_each(tmp_path):
     pairs = shift.of_step(book.wide(overdyed(tmp_path / "b")), "iron").pairs
     said = (

@@ -62,7 +62,8 @@ def recipes(bk: Book) -> pd.DataFrame:
         assist, assist_wof, metals_at, rest, recipe`. Names are those of the materials list;
         ``none`` and 0.0 where absent; several are joined ``a + b`` in the order done. Doses are
         % WOF of the material used. Colour-shifting metals stay out of `mordant` unless they are
-        the only mordant. A dose that can't be worked out is NaN. `assist` is what went into the
+        the only mordant. A dose that can't be worked out is NaN; a step at 0 % is no step, its
+        bath apart. `assist` is what went into the
         mordant's bath with it.
 
         `recipe` is every step in order with its own dose, as `recipe.sequence` writes it: only
@@ -176,8 +177,10 @@ def _by_group(bk: Book, by: list[str], steps: pd.DataFrame | None = None) -> pd.
     """One row a group of steps, with the columns of a recipe."""
     done = bk.steps if steps is None else steps
     done = done.sort_values([*by, "order"], kind="stable").reset_index(drop=True)
-    done = _join_dips(_with_helped(with_doses(bk, done), by), by)
     groups = done[by].drop_duplicates().set_index(by).index
+    done = with_doses(bk, done)
+    done = done[done["wof"].ne(0) | done["kind"].eq("vat")]  # at 0 % it is a bath of water alone
+    done = _join_dips(_with_helped(done.reset_index(drop=True), by), by)
     metal = done["counted"]
     mordant = done["kind"].eq("mordant")
     other = (mordant & ~metal).groupby([done[key] for key in by]).transform("any")
