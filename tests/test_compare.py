@@ -92,14 +92,50 @@ def test_the_interval_leaves_out_zero_exactly_above_the_noise_floor():
 
 
 def test_limits_rise_with_the_distance_and_never_cross():
-    distance = np.linspace(0.01, 12, 80)
+    distance = np.linspace(0, 12, 80)
     one = np.ones_like(distance)
     noise = compare.Noise(one, 2 * one, 2.5 * one, 6 * one, 9 * one)
     low, high = compare.distance_interval(distance, noise)
     assert (np.diff(low) >= -1e-6).all()
-    assert (np.diff(high) > 0).all()
+    luck = distance[:-1] > compare.noise_floor(noise, 0.16)[:-1]  # nearer is no more known
+    assert luck.sum() > 70
+    assert (np.diff(high)[luck] > 0).all()
+    assert (np.diff(high) >= 0).all()
     assert (low <= distance).all()
     assert (distance <= high).all()
+
+
+@pytest.mark.parametrize("scatter", [True, False])
+@pytest.mark.parametrize("off", [0.0, 1e-9, 0.01])
+def test_colours_that_came_out_the_same_are_not_surely_the_same(scatter, off):
+    """Readings rounded to whole units agree often: that is luck, their noise is as it was."""
+    rng = np.random.default_rng(2)
+    noise = rng.normal(0, 0.4, (3, 3)) * scatter
+    rows = [
+        {"sample": name, "swatch": f"{name}{i}", **dict(zip("Lab", lab + own, strict=True))}
+        for name, lab in (("x", [50.0, 20, 10]), ("y", [50.0 + off, 20, 10]))
+        for i, own in enumerate(noise)
+    ]
+    frame = pd.DataFrame(rows).assign(illuminant="D65", observer=10)
+    if not scatter:
+        frame = frame.drop_duplicates("sample").assign(u_L=0.4, u_a=0.4, u_b=0.4)
+    told = compare.to_reference(frame, "x", piece="swatch").iloc[0]
+    for name in ("dE76", "dE00", "dECMC"):
+        assert told[f"{name}_low"] == 0
+        assert told[f"{name}_high"] > 0.1
+    assert told["dE00_high"] > 0.6 * told["noise_floor"]
+
+
+def test_scatter_along_one_line_alone_gives_no_warning():
+    lines = [[50.0, 20, 10], [50.4, 20, 10]]
+    rows = [
+        {"sample": n, "swatch": f"{n}{i}", **dict(zip("Lab", lab, strict=True))}
+        for n in "xy"
+        for i, lab in enumerate(lines)
+    ]
+    frame = pd.DataFrame(rows).assign(illuminant="D65", observer=10)
+    told = compare.to_reference(frame, "x", piece="swatch").iloc[0]
+    assert np.isfinite(told[["dL_low", "dC_low", "dH_low"]].astype(float)).all()
 
 
 def test_more_noise_gives_wider_intervals_and_a_higher_floor():

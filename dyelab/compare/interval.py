@@ -15,7 +15,8 @@ four times the noise; obliquely to the axes the errors of the upper and lower li
 
 The interval inverts a family of tests of size 1 - confidence whose lower tail grows from nothing
 at |δ| = 0 to half the size at the noise floor. It is therefore never empty, it excludes zero
-exactly when the distance passes the noise floor, and both limits rise with the distance.
+exactly when the distance passes the noise floor, and both limits rise with the distance; two
+colours that came out the same by luck have the upper limit of a common distance.
 """
 
 from dataclasses import dataclass, replace
@@ -29,6 +30,10 @@ _MOST_DF = 1e4  # beyond this a chi distribution is as good as a point
 # goes all the way to the likeliest. Set by tests/benchmarks/coverage.py, where the upper limits
 # come out too wide with 1 and too narrow with 0.
 _TURN = 0.7
+
+# Equal cloths measure nearer than this one time in six. A distance below it is luck, not knowledge:
+# its upper limit is that of the sixth, as power-constrained limits have it (Cowan and others 2011).
+_LUCK = 0.16
 
 # Twenty chances that crowd towards both tails, to average over a chi-square distribution.
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(20)
@@ -234,18 +239,19 @@ def _far_interval(
 def _invert(distance: np.ndarray, noise: Noise, confidence: float) -> tuple[np.ndarray, np.ndarray]:
     size = 1 - confidence
     floor = noise_floor(noise, confidence)
+    at_least = np.maximum(distance, noise_floor(noise, _LUCK))
 
     def lower_tail(true: np.ndarray) -> np.ndarray:
         return size / 2 * np.minimum(1, true / floor) ** 2
 
     def for_high(true: np.ndarray) -> np.ndarray:
-        return chance_within(distance, true, noise) - lower_tail(true)
+        return chance_within(at_least, true, noise) - lower_tail(true)
 
     def for_low(true: np.ndarray) -> np.ndarray:
         return chance_within(distance, true, noise) - (confidence + lower_tail(true))
 
     reach = special.stdtrit(np.minimum(noise.df_far, _MOST_DF), 1 - size / 4)
-    top = distance + 1.5 * reach * np.sqrt(np.maximum(noise.radial, noise.trace)) + floor
+    top = at_least + 1.5 * reach * np.sqrt(np.maximum(noise.radial, noise.trace)) + floor
     low = np.where(distance > floor, _root(for_low, np.zeros_like(distance), distance), 0.0)
     return low, _root(for_high, np.zeros_like(distance), top)
 

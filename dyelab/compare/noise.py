@@ -14,6 +14,7 @@ from dyelab.numerics import semidefinite
 # The approximation of a length's distribution runs up to 7 % over its size where the noise is
 # drawn out; this much more variance near zero pays for that (tests/benchmarks/coverage.py, the
 # column of false "real").
+_STILL = 1e-6  # a difference without a direction, in units of its formula
 _MARGIN = 1.03
 REPLICATES, STATED, NOTHING = "replicates", "stated uncertainties", "nothing"
 
@@ -154,7 +155,7 @@ def variance_along(gradient: np.ndarray, pair: Joint) -> tuple[np.ndarray, np.nd
     Welch and Satterthwaite: known variance lends its certainty to the estimated one.
     """
     estimated = np.einsum("ni,nij,nj->n", gradient, pair.estimated, gradient)
-    total = np.einsum("ni,nij,nj->n", gradient, pair.total, gradient)
+    total = np.maximum(np.einsum("ni,nij,nj->n", gradient, pair.total, gradient), 0)
     return total, _satterthwaite(total, estimated, pair)
 
 
@@ -170,6 +171,8 @@ def of_formula(formula, reference: np.ndarray, sample: np.ndarray, pair: Joint) 
     estimated, total = (MINUS @ one @ MINUS.T for one in (pair.estimated, pair.total))
     trace, square, df_near = of_length(shape @ estimated, shape @ total, pair.df)
     variance, df_far = variance_along(_gradient(formula, shape, reference, sample), pair)
+    still = (formula(reference, sample) < _STILL) & (trace > 0)
+    variance = np.divide(square, trace, out=variance, where=still)
     axes = own_axes(shape, total, sample - reference, formula(reference, sample))
     return Noise(np.minimum(variance, trace), trace, square, df_far, df_near, *axes)
 
