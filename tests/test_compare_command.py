@@ -194,6 +194,26 @@ def test_one_of_reference_and_pairs_is_asked_for(dyelab):
     assert dyelab("compare", "in.csv", "-o", "out.csv")[0] == 2
 
 
+@pytest.mark.parametrize("over", ["in.csv", "./pairs.csv"])
+def test_what_is_read_is_never_written_over(dyelab, over):
+    Path("in.csv").write_text(GOOD)
+    Path("pairs.csv").write_text("reference,sample\nalum,iron\n")
+    code, said = dyelab("compare", "in.csv", "--pairs", "pairs.csv", "-o", over)
+    assert code == 1
+    assert "would destroy it" in said
+    assert Path("in.csv").read_text() == GOOD
+    code, said = dyelab("measure", "in.csv", "--target", "average", "-o", "in.csv")
+    assert (code, "would destroy it" in said) == (1, True)
+
+
+def test_pots_are_the_replicates_where_they_are_told(dyelab):
+    rows = ["sample,swatch,pot,L,a,b"]
+    rows += [f"{n},{n}{i},pot {n}{i * own},{50 + 9 * (n == 'y') + i / 4},20,{10 - i / 4}"
+             for n, own in (("x", 1), ("y", 1), ("z", 0)) for i in range(3)]  # fmt: skip
+    result, _ = compared(dyelab, "\n".join(rows), "--reference", "x")
+    assert result["verdict"].to_list() == ["real", "can't tell: one pot each"]
+
+
 def test_names_a_spreadsheet_would_run_are_neutralised(dyelab):
     result, _ = compared(dyelab, "sample,L,a,b\n=1+1,50,1,2\ny,51,1,2\n", "--reference", "y")
     assert result["sample"][0] == "'=1+1"

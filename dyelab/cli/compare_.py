@@ -36,11 +36,15 @@ def command(
 
     IN.csv has sample, L, a, b and, if known, illuminant, observer and the standard
     uncertainties u_L, u_a, u_b. Rows of one sample with different entries in a column `swatch`
-    are replicates. Differences are sample minus reference.
+    are replicates; in a column `pot`, which pot each lay in: those of one pot count as one.
+    Differences are sample minus reference.
     """
     if (reference is None) == (pairs_file is None):
         raise click.UsageError("Give either --reference SAMPLE or --pairs PAIRS.csv.")
+    options.keep_sources(out, (colours, pairs_file))
     frame = _with_white(_check(colours, _description(colours), skip_bad), colours)
+    if "pot" in frame and "baths" not in frame:
+        frame = frame.assign(baths="pot=" + frame["pot"].map(lambda name: "_".join(name.split())))
     piece = "swatch" if "swatch" in frame else None
     if pairs_file is None:
         result = compare.to_reference(frame, str(reference), piece=piece)

@@ -77,7 +77,9 @@ def command(
     spectra that stop short of 360 or 780 nm, "fluorescent" those that pass 1. With --into, the
     samples that are swatches of a book go into it, under the book's own white.
     """
-    _keep_sources(sources, out, into)
+    if out is None and into is None:
+        raise click.UsageError("nowhere to put the colours. Give -o OUT.csv, --into BOOK, or both.")
+    options.keep_sources(out, sources)
     light, angle = _white(measured_under)
     convert.white(illuminant, int(observer))  # refuse an unknown light before reading anything
     state = {name: told.pop(name) for name in ("exposure", "amount", "unit")}
@@ -107,18 +109,6 @@ def _add(into: str, every: dict[str, read.Measurements], told: dict[str, Any]) -
         bk, count = book.add_readings(bk, made), count + len(made.readings)
     book.save(bk)
     click.echo(f"{count} readings added to {bk.path}")
-
-
-def _keep_sources(sources: tuple[str, ...], out: str | None, into: str | None) -> None:
-    if out is None and into is None:
-        raise click.UsageError("nowhere to put the colours. Give -o OUT.csv, --into BOOK, or both.")
-    if out is None:
-        return
-    if Path(out).resolve() in {Path(source).resolve() for source in sources}:
-        raise InputError(
-            f"{out} is one of the measurement files: writing there would destroy it. "
-            "Give -o another name."
-        )
 
 
 def _white(text: str | None) -> tuple[str | None, int | None]:

@@ -92,6 +92,9 @@ def command(photos: tuple[Path, ...], out: Path | None, **options: Any) -> None:
     into one table or book need one white. With --into, the windows that their labels name, or
     --names, go into a swatch book, with the photos and the error that their windows share.
     """
+    read_from = [*photos, *(options[name] for name in ("add", "card", "calibration", "names"))]
+    for written in (out, options["keep"], options["shared"]):
+        common.keep_sources(written, (*read_from, options["target"]))
     taken = _book(options, out)
     options["white"] = _white(options, taken)
     if options["target"] == "white":

@@ -1,6 +1,6 @@
 """Options that several commands have, said once."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,16 @@ PATH: Any = click.Path(path_type=Path)
 def path(*names: str, **told: Any) -> Callable:
     """Give a command an option that takes a path."""
     return click.option(*names, type=PATH, **told)
+
+
+def keep_sources(out: Path | str | None, sources: Iterable[Path | str | None]) -> None:
+    """Refuse to write over what is read."""
+    read = {Path(source).resolve() for source in sources if source}
+    if out is not None and Path(out).resolve() in read:
+        raise InputError(
+            f"{out} is one of the files that are read: writing there would destroy it. Give "
+            "another name."
+        )
 
 
 def own_book(path: Path | str) -> Any:
