@@ -43,7 +43,7 @@ def test_the_command_and_python_give_the_same_book(made, places, tmp_path):
         catch_exceptions=False,
     )
     assert told.exit_code == 0
-    assert "3 readings added, 1 new swatches" in told.output
+    assert "3 readings and 1 new swatch added to " in told.output
     one, other = (book.open(tmp_path / name) for name in ("by_hand", "by_command"))
     assert one.faults.empty
     for table in ("swatches", "readings", "shared"):
@@ -79,6 +79,8 @@ def test_a_photo_is_added_once(made, tmp_path):
     bk, _ = book.add_photo(empty(tmp_path / "book"), made, PHOTO, NAMES)
     with pytest.raises(InputError, match="in this book already"):
         book.add_photo(bk, made, PHOTO, {"A1": "W07"})
+    with pytest.raises(InputError, match=r"reading w07-\w+-A1"):  # nor as another swatch
+        book.add_photo(bk, made, PHOTO, {"A1": "W08"})
 
 
 def test_washed_cloth_is_kept_as_such(made, tmp_path):
@@ -174,3 +176,11 @@ def test_what_neither_label_nor_name_tells_is_asked(places, tmp_path, options, s
     asked = [str(PHOTO), "--target=average", f"--into={bk.path}", *named, *options]
     assert said in str(CliRunner().invoke(command, asked).exception)
     assert book.open(bk.path).readings.empty
+
+
+def test_names_of_another_photo_are_not_taken_for_this_one(tmp_path):
+    bk, path = empty(tmp_path / "book"), tmp_path / "names.csv"
+    path.write_text("photo,place,swatch\nother.jpg,A1,W07\n")
+    asked = [str(PHOTO), "--target=average", f"--into={bk.path}", f"--names={path}"]
+    said = str(CliRunner().invoke(command, asked).exception)
+    assert "no line is for card_1.jpg. Photos named there: other.jpg." in said

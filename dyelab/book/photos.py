@@ -281,14 +281,20 @@ def add_photo(
     aside = locate(bk, witnesses)
     untreated = rows["swatch"].isin({aside.get(name, (name, ""))[0] for name in witnesses})
     rows.loc[untreated, ["exposure", "amount", "unit"]] = ["none", np.nan, ""]
-    again = sorted(set(rows["reading"]) & set(bk.readings["reading"]))
-    if again:
-        raise InputError(
-            f"{Path(file).name} is in this book already (reading {again[0]}). Nothing was added; "
-            "remove those readings first if it was measured better now."
-        )
+    _refuse_again(bk, source, [f"-{short}-{at}" for at in windows["place"]], Path(file).name)
     shared = _share(measured.shared, windows, rows)
     return add(grown, readings=rows, shared=shared), rows
+
+
+def _refuse_again(bk: Book, source: str, ends: list[str], photo: str) -> None:
+    """Raise where one of these windows is in the book already, under whatever name."""
+    known = bk.readings.loc[bk.readings["source"].eq(source), "reading"]
+    again = sorted(known[known.str.endswith(tuple(ends))])
+    if again:
+        raise InputError(
+            f"{photo} is in this book already (reading {again[0]}). Nothing was added; remove "
+            "those readings first if it was measured or named better now."
+        )
 
 
 def _windows(measured: PhotoWindows, photo: str, names: Mapping[str, str]) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import click
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, files, read
+from dyelab import convert, files, read, words
 from dyelab.cli import options
 from dyelab.errors import InputError
 from dyelab.table import COVARIANCE, EXPOSURE, LAB, STANDARD_UNCERTAINTIES, WHITE, covariances
@@ -93,7 +93,8 @@ def command(
     table = pd.concat(tables, ignore_index=True)
     _refuse_repeats(table)
     files.write_table(table[_order(table)], out, "%.6g")
-    click.echo(f"{len(table)} samples under {illuminant}/{observer}° written to {out}")
+    told = {"samples": len(table), "white": f"{illuminant}/{observer}°", "path": out}
+    click.echo(words.say("cli.converted", **told))
 
 
 def _add(into: str, every: dict[str, read.Measurements], told: dict[str, Any]) -> None:
@@ -108,7 +109,7 @@ def _add(into: str, every: dict[str, read.Measurements], told: dict[str, Any]) -
             click.echo(f"{Path(source).name}: no swatch of this book, left out: {names}", err=True)
         bk, count = book.add_readings(bk, made), count + len(made.readings)
     book.save(bk)
-    click.echo(f"{count} readings added to {bk.path}")
+    click.echo(words.say("cli.added", readings=count, path=bk.path))
 
 
 def _white(text: str | None) -> tuple[str | None, int | None]:

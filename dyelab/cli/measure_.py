@@ -158,12 +158,18 @@ def _add(
                 names = _by_labels(photo, grown, options["card"])
             else:
                 names = places.get("", {}) | places.get(photo.name, {})
+                if not names:
+                    raise InputError(
+                        f"{options['names']}: no line is for {photo.name}. Photos named there: "
+                        f"{', '.join(places)}."
+                    )
             made, link = _link(grown, photo, names, options) or (result, {})
             grown, rows = book.add_photo(grown, made, photo, names, **state, **link)
             count += len(rows)
     new = len(grown.swatches) - len(bk.swatches)
     book.save(grown)
-    click.echo(f"{bk.path}: {count} readings added" + (f", {new} new swatches" if new else ""))
+    key = "cli.added_new" if new else "cli.added"
+    click.echo(words.say(key, readings=count, swatches=new, path=bk.path))
 
 
 def _by_labels(path: Path, bk: Book, layout: Layout | None) -> dict[str, str]:

@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import calibrate, convert, files, read
+from dyelab import calibrate, convert, files, read, words
 from dyelab.calibrate import Calibration, Reference
 from dyelab.card import Layout
 from dyelab.errors import InputError
@@ -273,7 +273,8 @@ def _gather(paths: list[Path], done: list[_Made], skip_bad: bool) -> Result:
     good = [one for one in done if isinstance(one, MeasuredPhoto)]
     if faults and not (skip_bad and good):
         first = next(iter(faults.values()))
-        more = f" ({len(faults) - 1} more photos are refused.)" if len(faults) > 1 else ""
+        count = len(faults) - 1
+        more = words.say("cli.more_photos", photos=count) if count else ""
         raise InputError(first + more)
     table = pd.concat([one.table for one in good], ignore_index=True)
     shared = pd.concat([one.shared for one in good], ignore_index=True)
