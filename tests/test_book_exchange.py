@@ -137,9 +137,23 @@ def test_merging_keeps_everything_and_renames_what_clashes(tmp_path):
     assert "RN-01~2" in set(merged.spectra["reading"])
     assert book.photos_of(merged, "N-01~2")[0].name in source
     assert book.check(merged.path).empty
-    again, renamed = book.merge(merged, one)
+    for known in (one, two):
+        again, renamed = book.merge(merged, known)
+        assert renamed.empty
+        assert again is merged
+
+
+def test_a_book_that_has_grown_adds_its_new_swatches_alone(tmp_path):
+    one, two = potted(tmp_path / "one", ["A1", "B1"]), potted(tmp_path / "two", ["B1", "C1"])
+    two = book.save(book.change(two, swatches=two.swatches.assign(note="theirs")))
+    merged = book.save(book.merge(one, two)[0])
+    assert merged.swatches["swatch"].tolist() == ["A1", "B1", "B1~2", "C1"]
+    later = potted(tmp_path / "later", ["B1", "C1", "D1"])
+    later = book.save(book.change(later, swatches=later.swatches.assign(note="theirs")))
+    again, renamed = book.merge(merged, later)
     assert renamed.empty
-    same(again, merged)
+    baths = again.steps.groupby("bath")["swatch"].agg(list).to_dict()
+    assert baths == {"M1": ["A1", "B1"], "M1~2": ["B1~2", "C1", "D1"]}
 
 
 def potted(folder, codes, percent=None):

@@ -14,6 +14,7 @@ from dyelab.book.swatch_book import Book, keys, tables
 from dyelab.errors import InputError
 
 _CODES = {"materials": "material", "swatches": "swatch", "tests": "test", "readings": "reading"}
+_ASIDE = ("rows", "lines", "cells")
 _WHERE = {
     "material": ("materials", "steps"),
     "swatch": ("swatches", "steps", "readings", "photos"),
@@ -28,7 +29,8 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     A code that both use for the same thing is the same thing. A code that they use for
     different things gets an ending in the book brought in: ``K-07`` becomes ``K-07~2``. So does
     a bath of a series that both have, unless a swatch of both lay in it: it was another pot.
-    Photos are copied at once; they are named by content and can't clash.
+    What an earlier merge brought in under an ending is known again: brought in once more, a book
+    adds what is new in it. Photos are copied at once; they are named by content and can't clash.
 
     Raises
     ------
@@ -38,6 +40,7 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     Returns
     -------
     book : Book
+        `bk` itself where the other holds nothing new.
     renamed : DataFrame
         `table, was, now`, one row a code that was given an ending.
 
@@ -63,15 +66,15 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     theirs = tables(other)
     renamed: list[tuple[str, str, str]] = []
     for name, code in _CODES.items():
-        clashes = _clashes(name, code, tables(bk), theirs)
+        known = _clashes(name, code, tables(bk), theirs)
         taken = {*getattr(bk, name)[code], *theirs[name][code]}
-        new = {clash: table.free_name(clash, taken, "~{}") for clash in clashes}
-        renamed += [(name, was, now) for was, now in new.items()]
+        new = {was: now or table.free_name(was, taken, "~{}") for was, now in known.items()}
+        renamed += [(name, was, now) for was, now in new.items() if not known[was]]
         if name == "materials" and new:  # a step may name it in other capitals, or otherwise
             written = {
                 text: recipe.known_name(text, theirs[name]) for text in theirs["steps"][code]
             }
-            new |= {text: new[known] for text, known in written.items() if known in new}
+            new |= {text: new[listed] for text, listed in written.items() if listed in new}
         for held in _WHERE[code]:
             changed = theirs[held][code].replace(new)
             theirs[held] = theirs[held].assign(**{code: changed})
@@ -82,15 +85,20 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     if pictures:
         put(bk.path, ((p.name, limits.content(p, limits.PHOTO_BYTES)) for p in pictures))
     rows: Any = {name: frame for name, frame in fresh.items() if len(frame)}
-    joined = add(bk, **rows)
     aside = replace(
         bk.aside,
         rows={**other.aside.rows, **bk.aside.rows},
-        lines=pd.concat([bk.aside.lines, other.aside.lines], ignore_index=True),
-        cells=pd.concat([bk.aside.cells, other.aside.cells], ignore_index=True),
+        lines=_join(bk.aside.lines, other.aside.lines),
+        cells=_join(bk.aside.cells, other.aside.cells),
     )
+    more = rows or any(len(getattr(aside, k)) > len(getattr(bk.aside, k)) for k in _ASIDE)
+    joined = replace(add(bk, **rows), aside=aside) if more else bk
     renamed += [("steps", was, now) for was, now in baths]
-    return replace(joined, aside=aside), pd.DataFrame(renamed, columns=["table", "was", "now"])
+    return joined, pd.DataFrame(renamed, columns=["table", "was", "now"])
+
+
+def _join(ours: pd.DataFrame, theirs: pd.DataFrame) -> pd.DataFrame:
+    return pd.concat([ours, theirs], ignore_index=True).drop_duplicates(ignore_index=True)
 
 
 def _own_baths(
@@ -98,14 +106,16 @@ def _own_baths(
 ) -> tuple[pd.DataFrame, list[tuple[str, str]]]:
     """Their steps, baths called as other baths of ours renamed; and what was renamed."""
     one, two = _baths(ours), _baths(theirs)
-    both = {*ours["swatches"]["swatch"]} & {*theirs["swatches"]["swatch"]}
-    same = set(two[theirs["steps"]["swatch"].isin(both)])
+    here = dict(zip(keys("steps", ours["steps"]), one, strict=True))
+    there = zip(keys("steps", theirs["steps"]), two, strict=True)
+    same = {bath: here[step] for step, bath in there if step in here}
     new: dict[tuple[str, str], tuple[str, str]] = {}
-    for series, bath in sorted({*one} & {*two} - same):
+    for series, bath in sorted({*one} & {*two} - {*same}):
         if bath:
             taken = {named for where, named in (*one, *two) if where == series}
             new[series, bath] = series, table.free_name(bath, taken, "~{}")
-    renamed = pd.Series([new.get(at, at)[1] for at in two], two.index, dtype=object)
+    named = {**same, **new}
+    renamed = pd.Series([named.get(at, at)[1] for at in two], two.index, dtype=object)
     return theirs["steps"].assign(bath=renamed), [(was[1], now[1]) for was, now in new.items()]
 
 
@@ -118,19 +128,33 @@ def _baths(book: dict[str, pd.DataFrame]) -> pd.Series:
 
 def _clashes(
     name: str, code: str, ours: dict[str, pd.DataFrame], theirs: dict[str, pd.DataFrame]
-) -> list[str]:
-    """Codes in both books that stand for different things."""
-    both = set(ours[name][code]) & set(theirs[name][code])
+) -> dict[str, str]:
+    """Codes in both books that stand for different things, and under what ending ours has each."""
+    mine, its = (_contents(frames, name, code) for frames in (ours, theirs))
+    return {
+        c: next((o for o in mine if o.startswith(f"{c}~") and mine[o] == its[c]), "")
+        for c in sorted({*mine} & {*its})
+        if mine[c] != its[c]
+    }
+
+
+def _contents(book: dict[str, pd.DataFrame], name: str, code: str) -> dict[str, list[str | None]]:
+    """What a book says of each of its codes; of a swatch, also what was done to it."""
     held = [name, "steps"] if name == "swatches" else [name]
-    marks = [{each: _content(frame[each], code) for each in held} for frame in (ours, theirs)]
-    return sorted(c for c in both if any(marks[0][t].get(c) != marks[1][t].get(c) for t in held))
+    said = [_content(book[each], code) for each in held]
+    return {c: [one.get(c) for one in said] for c in book[name][code]}
 
 
 def _content(frame: pd.DataFrame, code: str) -> dict[str, str]:
-    """Everything said of a code, as one text; blank columns say nothing."""
+    """Everything said of a code, as one text; blank columns and a bath's ending say nothing."""
     found: dict[str, str] = {}
     columns = sorted(str(column) for column in frame.columns)
-    for row in frame[columns].astype(str).to_dict("records"):
-        said = ";".join(f"{k}={v}" for k, v in row.items() if v not in ("", "nan", "<NA>"))
+    texts = frame[columns].astype(str)
+    if "bath" in texts:
+        texts["bath"] = texts["bath"].str.replace(r"~\d+$", "", regex=True)
+    for row in texts.to_dict("records"):
+        said = ";".join(
+            f"{k}={v}" for k, v in row.items() if k != code and v not in ("", "nan", "<NA>")
+        )
         found[row[code]] = found.get(row[code], "") + "|" + said
     return found

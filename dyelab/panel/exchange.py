@@ -147,6 +147,8 @@ class Exchange(frame.Panel):
             mine, apart = self.own(), save.fresh(source.stem, "")
             other = books.open(source) if source.is_dir() else books.restore(source, apart)
             joined, named = books.merge(mine, other)[0], source.name
+            if joined is mine:
+                return words.say("exchange.all_there", book=mine.title)
         else:
             joined, named = self._sheet_in(chosen["removing"])
         before = len(self.book.swatches)
