@@ -433,6 +433,15 @@ def test_a_missing_control_is_named():
         shift.separate(wide, "iron", hold={"dye": "weld", "fibre": "cotton"}, dose=4.0)
 
 
+def test_what_may_be_chance_is_not_said_to_be_the_metals_doing():
+    made = [madder(), madder(2.0)]
+    hold = {"dye": "madder", "fibre": "wool"}
+    for replicates in (1, 2):  # without replicates nobody can tell
+        found = shift.separate(invented(made, replicates=replicates).wide, "iron", hold=hold)
+        assert ("iron made" in found.sentence) == (replicates == 2), found.sentence
+        assert ("can't tell: no replicates" in found.sentence) == (replicates == 1)
+
+
 def test_relative_strength_as_published():
     """Adv. Mater. Sci. Eng. 2017, 7516409 (seen): 17.46 against 11.85 is 147.4 %."""
     reference, sample = (convert.ks_to_reflectance(np.full(31, ks)) for ks in (11.85, 17.46))

@@ -26,6 +26,7 @@ from dyelab import compare, convert, table, words
 from dyelab.errors import InputError, choose
 from dyelab.recipe import metals
 from dyelab.shift.k_over_s import CellSpectra, cell_spectra, pooled_log_noise
+from dyelab.shift.pairs import pairs
 from dyelab.shift.recipes import (
     FACTORS,
     METALS,
@@ -169,7 +170,8 @@ def separate(
         bands = pd.concat([split.band(part) for part in possible], ignore_index=True)
     named = label(pd.DataFrame([wanted[1]]), (metal,))[0]
     method = str(wanted[0].get("method", ""))
-    said = _sentence(parts, metal, named, missing, basis)
+    did = _say_change(recipes, metal, rows, named, str(parts["moved"].iloc[-1]))
+    said = _sentence(parts, metal, did, missing, basis)
     return Separation(metal, named, parts, bands, cells, missing, basis, method, said)
 
 
@@ -349,15 +351,22 @@ def _bounds(parts: pd.DataFrame) -> list[str]:
     return [ways.get(part, "") for part in parts["part"]]
 
 
-def _sentence(parts: pd.DataFrame, metal: str, recipe: str, missing: list[str], basis: str) -> str:
+def _say_change(recipes: Recipes, metal: str, rows: np.ndarray, recipe: str, moved: str) -> str:
+    """What the dyed cloth did, the metal named as its cause only where it is more than chance."""
+    judged = pairs(recipes, metal)
+    own = judged[judged["from_row"].eq(rows[1]) & judged["to_row"].eq(rows[0])]
+    row = own.iloc[0] if len(own) else {"verdict": compare.CANNOT_TELL}
+    key, verdict = ("did" if row["verdict"] == compare.REAL else "seen"), compare.in_words(row)
+    return words.say(f"shift.{key}", metal=metal, recipe=recipe, moved=moved, verdict=verdict)
+
+
+def _sentence(parts: pd.DataFrame, metal: str, did: str, missing: list[str], basis: str) -> str:
     rows: dict[Any, Any] = parts.set_index("part").to_dict("index")
     column = "share" if "share" in parts else "distance"
     dye, naive = rows["dye"], rows["naive"]
-    told: dict[str, Any] = {"metal": metal, "recipe": recipe}
     if missing and not np.isfinite(dye[column]):
-        lacking = {"missing": "; ".join(missing), "moved": naive["moved"]}
-        return words.say("shift.controls_missing", **told, **lacking)
-    told |= {"dye_moved": dye["moved"], "naive_moved": naive["moved"]}
+        return words.say("shift.controls_missing", did=did, missing="; ".join(missing))
+    told: dict[str, Any] = {"metal": metal, "did": did, "dye_moved": dye["moved"]}
     if basis == "CIELAB":
         far = {"naive": f"{naive['distance']:.1f}", "dye": f"{dye['distance']:.1f}"}
         return words.say("shift.by_lab", **told, **far)
