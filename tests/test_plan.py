@@ -1,6 +1,7 @@
 """Planned series: designs judged by the rank of their model matrix, sums, codes, and sheets."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -607,3 +608,18 @@ def test_a_planned_bath_is_weighed_in_the_unit_of_its_steps(tmp_path):
     assert waiting["wof"] == pytest.approx(10.0)
     unknown = book.change(bk, swatches=rows.assign(mass_g=[5.0, 10.0, None]))
     assert plan.open_baths(unknown)[["weigh_g", "fibre_g"]].isna().all(axis=None)
+
+
+def test_a_series_planned_again_under_its_name_has_pots_of_its_own(tmp_path):
+    """Two plans called alike: their first dye baths are two pots, with a dye each."""
+    bk = book.create(tmp_path / "b")
+    for dye in ("madder", "weld"):
+        rows = pd.DataFrame({"fibre": ["wool"], "dye": [dye], "dye_wof": [50.0]})
+        bk = plan.add_series(bk, plan.of_recipes(rows, name="explored", keep=bk))
+    waiting = plan.open_baths(bk)
+    assert waiting.loc[waiting["kind"] == "dye", "material"].tolist() == ["madder", "weld"]
+    assert (waiting["swatches"].str.count(",") == 0).all()
+    other = plan.of_recipes(rows, name="explored")
+    own = other.swatches.assign(swatch="Z-01"), other.steps.assign(swatch="Z-01")
+    with pytest.raises(InputError, match=r"whose bath D1 is another pot. Plan again with keep"):
+        plan.add_series(bk, replace(other, swatches=own[0], steps=own[1]))

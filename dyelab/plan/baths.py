@@ -1,6 +1,8 @@
 """From recipes to steps, and from steps to baths: what goes in which pot, and how much."""
 
 import itertools
+import re
+from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -114,7 +116,9 @@ def stage(rows: pd.DataFrame) -> pd.Series:
     return rows["kind"].mask(rows["kind"].eq("modifier") & rows["material"].isin(FIXING), "fixing")
 
 
-def with_baths(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) -> pd.DataFrame:
+def with_baths(
+    done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int, taken: Iterable[str] = ()
+) -> pd.DataFrame:
     """Give each step its bath.
 
     Swatches share a bath where step, material, dose and fibre agree, and where none of them
@@ -130,6 +134,8 @@ def with_baths(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) 
         Each round its own pots; a pot for each swatch; or one pot for all rounds.
     most : int
         Swatches a bath holds.
+    taken : iterable of str
+        Codes of other baths, after which these are numbered.
 
     Returns
     -------
@@ -150,15 +156,23 @@ def with_baths(done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int) 
     part = group.cumcount() * parts // many
     identity = list(zip(*(facts[key].astype(str) for key in keys), part, strict=True))
     numbers: dict[str, dict[Any, int]] = {kind: {} for kind in _LETTERS}
+    first = {kind: _last_number(letter, taken) + 1 for kind, letter in _LETTERS.items()}
     codes = []
     for kind, key in zip(facts["kind"], identity, strict=True):
-        codes.append(f"{_LETTERS[kind]}{numbers[kind].setdefault(key, len(numbers[kind]) + 1)}")
+        number = numbers[kind].setdefault(key, first[kind] + len(numbers[kind]))
+        codes.append(f"{_LETTERS[kind]}{number}")
     places = rows[["swatch", "place"]]
     baths = facts.assign(bath=codes)[["swatch", "order", "bath"]]
     placed = full.drop(columns="helped").merge(baths, on=["swatch", "order"], how="left")
     placed = placed.merge(places, on="swatch").sort_values(["place", "order"], kind="stable")
     placed["bath"] = placed.groupby("swatch", sort=False)["bath"].ffill()  # an assist's: its step's
     return placed[[*done.columns, "bath"]].reset_index(drop=True)
+
+
+def _last_number(letter: str, codes: Iterable[str]) -> int:
+    """Largest number that a code of this letter bears; 0 where there is none."""
+    found = (re.match(rf"{letter}(\d+)", code) for code in codes)
+    return max((int(one[1]) for one in found if one), default=0)
 
 
 def _with_help(done: pd.DataFrame) -> pd.DataFrame:

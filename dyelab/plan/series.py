@@ -124,7 +124,7 @@ def series(
         Of the random working order; the same seed gives the same plan.
     keep : Series or Book, optional
         An earlier plan, or the book: recipes planned before keep their codes and no code is
-        given twice.
+        given twice, nor that of a bath of a series of this name.
 
     Raises
     ------
@@ -207,7 +207,8 @@ def of_recipes(
     rows.insert(0, "swatch", _codes(rows, name, keep))
     rows["label_number"] = label_numbers(rows["swatch"], name, _labels(keep))
     steps = bathing.steps(rows, liquor_ratio, listed)
-    steps = bathing.with_baths(steps, rows, pots=pots, most=most_in_bath)
+    taken = _baths_of(keep, name) if isinstance(keep, Book) else set()
+    steps = bathing.with_baths(steps, rows, pots=pots, most=most_in_bath, taken=taken)
     return Series(
         name=name,
         swatches=rows,
@@ -340,6 +341,12 @@ def _labels(keep: Series | Book | None) -> set[int]:
     return set(keep.swatches["label_number"].dropna().astype(int))
 
 
+def _baths_of(bk: Book, name: str) -> set[str]:
+    """Codes of the baths that a book's series of this name has."""
+    own = bk.swatches.loc[bk.swatches["series"].eq(name), "swatch"]
+    return set(bk.steps.loc[bk.steps["swatch"].isin(own), "bath"]) - {""}
+
+
 def _codes_used(keep: Series | Book | None) -> tuple[set[str], dict[tuple[Any, ...], str]]:
     if keep is None:
         return set(), {}
@@ -361,7 +368,7 @@ def add_series(bk: Book, planned: Series) -> Book:
     Raises
     ------
     InputError
-        If a code is taken already; plan again with ``keep=bk``.
+        If a code of a swatch or a bath is taken already; plan again with ``keep=bk``.
 
     Examples
     --------
@@ -380,7 +387,10 @@ def add_series(bk: Book, planned: Series) -> Book:
         series=planned.name,
         note=np.where(rows["purpose"] == "series", "", "control: " + rows["purpose"]),
     )
-    return book.add(bk, swatches=swatches, steps=planned.steps.assign(state="planned"))
+    grown = book.add(bk, swatches=swatches, steps=planned.steps.assign(state="planned"))
+    if taken := sorted(_baths_of(bk, planned.name) & set(planned.steps["bath"])):
+        raise InputError(words.say("series.baths_taken", name=planned.name, bath=taken[0]))
+    return grown
 
 
 def with_label_numbers(bk: Book) -> Book:
