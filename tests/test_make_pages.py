@@ -1,10 +1,11 @@
 """The page maker without a browser."""
 
 import nasty
+import pandas as pd
 import pytest
 from panels import EXAMPLE, choose, said
 
-from dyelab import handout
+from dyelab import book, handout
 from dyelab.panel import make_pages
 
 
@@ -52,6 +53,17 @@ def test_a_logo_that_is_not_there_is_told_and_can_be_mended(panel):
 def test_no_swatches_chosen_says_what_to_do(panel):
     choose(panel, kind="samples", swatches=())
     assert "Choose at least one" in said(panel)
+
+
+@pytest.mark.parametrize("kind", ["mordants", "metals", "strip", "wall"])
+def test_a_book_of_bare_cloth_says_that_nothing_is_dyed(tmp_path, monkeypatch, kind):
+    monkeypatch.chdir(tmp_path)
+    bk = book.create(tmp_path / "bare")
+    read = {"reading": "R1", "swatch": "A", "exposure": "none", "method": "typed"}
+    read |= {"illuminant": "D65", "observer": 10, "L": 90.0, "a": 0.0, "b": 6.0}
+    cloth = pd.DataFrame([{"swatch": "A", "fibre": "wool"}])
+    bk = book.save(book.add(bk, swatches=cloth, readings=pd.DataFrame([read])))
+    assert "No dyed cloth has been measured" in choose(make_pages.panel(bk), kind=kind)
 
 
 def test_a_shared_series_brings_its_table(panel):

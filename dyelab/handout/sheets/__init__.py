@@ -4,6 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from dyelab import words
+from dyelab.errors import InputError
 from dyelab.handout import fastness
 from dyelab.handout import page as parts
 from dyelab.handout.colours import Source
@@ -38,7 +40,15 @@ class Kind:
     asks: tuple[str, ...]
 
     def make(self, source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
-        """Return the page; of what was chosen by name it takes what it asks for."""
+        """Return the page; of what was chosen by name it takes what it asks for.
+
+        Raises
+        ------
+        InputError
+            If it asks for a dyed cloth and none was measured; or as its own sheet does.
+        """
+        if any(name in CLOTH and chosen[name] is None for name in self.asks):
+            raise InputError(words.say("pages.none_dyed"))
         return self.sheet(source, own, **{name: chosen[name] for name in self.asks})
 
 
