@@ -165,6 +165,10 @@ def test_too_few_swatches_names_how_many_and_which(world):
         predict.fit(world.wide.head(9))
     with pytest.raises(InputError, match=r"as dyed"):
         predict.fit(world.wide.assign(exposure="wash"))
+    undosed = world.wide.head(9).assign(dye_wof=[np.nan, *world.wide["dye_wof"].iloc[1:9]])
+    left = undosed["swatch"].iloc[0]
+    with pytest.raises(predict.TooFew, match=rf"can't be worked out: {left}. Give the swatch's"):
+        predict.fit(undosed)
 
 
 def test_all_readings_alike_are_refused(world):

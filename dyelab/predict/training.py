@@ -256,7 +256,8 @@ def enough(known: TrainingData, steps: Sequence[StepLevels]) -> None:
         labels = shift.label(offered)
         named = "; ".join(labels) or words.say("predict.other")
         told = {"found": len(lab), "needed": needed, "missing": missing, "recipes": named}
-        raise TooFew(words.say("predict.few", **told), known.made, offered.assign(recipe=labels))
+        said = " ".join([words.say("predict.few", **told), *known.notes])
+        raise TooFew(said, known.made, offered.assign(recipe=labels))
 
 
 def _unknowns(step: StepLevels) -> int:
