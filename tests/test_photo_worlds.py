@@ -83,26 +83,9 @@ def test_frames_alike_give_colours_alike():
 # --- targets
 
 
-def recoloured(colours, white):
-    """Spectra of these colours, not the nearest to the average's: rippled, then made right."""
-    rng = np.random.default_rng(5)
-    sums = convert.spectrum_to_xyz(BANDS, np.eye(36), illuminant=white[0], observer=white[1])
-    smooth = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / 70) ** 2)
-    made = []
-    for spectrum, xyz in zip(
-        AVERAGE.spectra, convert.lab_to_xyz(colours, convert.white(*white)), strict=True
-    ):
-        ripple = np.sin(2 * np.pi * (BANDS - 380) / rng.uniform(120, 300) + rng.uniform(0, 6))
-        rough = spectrum * (1 + 0.03 * ripple)
-        made.append(
-            rough + smooth @ sums @ np.linalg.solve(sums.T @ smooth @ sums, xyz - rough @ sums)
-        )
-    return np.maximum(np.array(made), 0.002)
-
-
 def test_a_target_by_edition_or_under_another_white_serves_like_its_spectra(tmp_path):
     edition = convert.target_lab("newer", illuminant="D50", observer=2)
-    spectra = recoloured(edition[table.LAB].to_numpy(), ("D50", 2))
+    spectra = world.spectra_of_colours(edition[table.LAB].to_numpy(), ("D50", 2))
     names = [f"{'ABCD'[i // 6]}{i % 6 + 1}" for i in range(24)]
     own = pd.DataFrame(spectra, columns=[str(int(b)) for b in BANDS])
     own.insert(0, "sample", names)

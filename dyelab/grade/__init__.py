@@ -1,7 +1,7 @@
 """Colour fastness: grades of change and staining, with the standards they follow."""
 
 from dyelab.grade.blue_wool import from_dose, is_reference, nearest_reference
-from dyelab.grade.compare_mordants import compare_fastness
+from dyelab.grade.compare_mordants import compare_fastness, compare_with_plainest
 from dyelab.grade.curves import (
     FORECAST,
     HORIZON,

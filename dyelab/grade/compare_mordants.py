@@ -11,10 +11,12 @@ from dyelab.compare import CANNOT_TELL, CHANCE, REAL, pots
 from dyelab.compare.verdicts import NO_REPLICATES, ONE_POT, OWN_POTS, holm
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales
+from dyelab.recipe import metals
 
 POTS, READINGS = "replicate pots", "readings alone"
 ONE_LOAD = "one_load"
 _LACKING = (NO_REPLICATES, ONE_POT, ONE_LOAD)
+_NO_DOSE = 1000.0  # % WOF: more than any
 _ALIKE = 0.02  # of the colour: shares nearer than this are equal, by how the path is worked out
 
 
@@ -71,18 +73,61 @@ def compare_fastness(
     """
     table.need(grades, [by, "exposure", "amount", "difference"], "comparing fastness")
     choose(str(reference), grades[by].astype(str).unique(), by, "among the tested")
-    span = grades["difference_high"] - grades["difference_low"]  # of 95 %
-    rows = grades.assign(_u=span / (2 * 1.96))[grades["kind"].eq("change")]
-    made = []
-    for _, test in rows.groupby(["exposure", "amount", "unit"], sort=False, dropna=False):
-        made += _one_test(test, str(reference), by, confidence)
-    if not made:
+    result = _compare(grades, str(reference), by, confidence)
+    if result.empty:
         raise InputError(
             f"fastness: {reference!r} was tested with no other {by} beside it. "
             "Test at least two variants by the same amount."
         )
-    result = pd.DataFrame(made)
-    return _judge(result, confidence)
+    return result
+
+
+def _compare(grades: pd.DataFrame, reference: str, by: str, confidence: float) -> pd.DataFrame:
+    """No rows where the reference was tested with no other."""
+    span = grades["difference_high"] - grades["difference_low"]  # of 95 %
+    rows = grades.assign(_u=span / (2 * 1.96))[grades["kind"].eq("change")]
+    made = []
+    for _, test in rows.groupby(["exposure", "amount", "unit"], sort=False, dropna=False):
+        made += _one_test(test, reference, by, confidence)
+    return _judge(pd.DataFrame(made), confidence) if made else pd.DataFrame()
+
+
+def compare_with_plainest(grades: pd.DataFrame) -> pd.DataFrame:
+    """Compare the variants of each dye and cloth with the plainest, after the most they had.
+
+    The plainest has least metal, known and over a mordant if there is such.
+
+    Parameters
+    ----------
+    grades : DataFrame
+        From `grades`, with the columns `variant`, `fibre`, `dye`, `mordant` and doses of metals.
+
+    Returns
+    -------
+    DataFrame
+        As `compare_fastness` gives it, with `fibre` and `dye`; empty where no dye on one fibre has
+        two variants that were tested by the same amount.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> grades = grade.grades(grade.pair(book.wide(bk)), shared=bk.shared)
+    >>> rows = grades[grades["dye"] == "madder"].assign(variant=grades["mordant"])
+    >>> grade.compare_with_plainest(rows)["reference"].unique().tolist()
+    ['potash alum', 'aluminium acetate']
+    """
+    change = grades[grades["kind"].eq("change") & grades["dye"].ne("none")].reset_index(drop=True)
+    doses = change[[c for c in metals.columns().values() if c in change]]
+    plain = doses.fillna(_NO_DOSE).sum(axis=1) + _NO_DOSE * change["mordant"].eq("none")
+    most = change.groupby(["fibre", "dye", "exposure"])["amount"].transform("max")
+    last = change["amount"].eq(most) | most.isna()
+    told = [pd.DataFrame()]
+    for (fibre, dye), part in change.groupby(["fibre", "dye"], sort=False):
+        base = str(part.loc[plain[part.index].idxmin(), "variant"])
+        found = _compare(part[last[part.index]], base, "variant", 0.95)
+        told.append(found.assign(fibre=fibre, dye=dye))
+    return pd.concat([one for one in told if len(one)] or told[:1], ignore_index=True)
 
 
 def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) -> list[dict]:

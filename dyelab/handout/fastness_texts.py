@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 
 from dyelab import compare, grade, shift, words
-from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.plot import fastness as drawn
 
@@ -151,28 +150,12 @@ def comparison(found: grade.Study) -> pd.DataFrame:
     """Variants of one dye and cloth against the plainest, after the most they had."""
     if "dye" not in found.grades:
         return pd.DataFrame()
-    change = found.grades[found.grades["kind"].eq("change") & found.grades["dye"].ne("none")]
-    rows = []
-    for _, part in change.groupby(["fibre", "dye"], sort=False):
-        factors = part[[name for name in colours.FACTORS if name in part]].to_dict("records")
-        made = part.assign(variant=[colours.recipe(row, bare=True) for row in factors])
-        if made["variant"].nunique() < 2:
-            continue
-        # The plainest: least metal, known and over a mordant if there is such (no dose has 1000 %).
-        metals = made[[c for c in shift.METALS.values() if c in made]].fillna(1000).sum(axis=1)
-        plain = metals + 1000 * made["mordant"].eq("none")
-        base = str(made["variant"].iloc[int(np.argmin(plain.to_numpy()))])
-        cloth = f"{part['dye'].iloc[0]}, {part['fibre'].iloc[0]}"
-        try:
-            rows.append(grade.compare_fastness(_last(made), base).assign(cloth=cloth))
-        except InputError:  # no amount that both had
-            continue
-    return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
-
-
-def _last(rows: pd.DataFrame) -> pd.DataFrame:
-    most = rows.groupby("exposure")["amount"].transform("max")
-    return rows[rows["amount"].eq(most) | most.isna()]
+    if "dye" not in found.grades:
+        return pd.DataFrame()
+    factors = found.grades[[name for name in colours.FACTORS if name in found.grades]]
+    variants = [colours.recipe(row, bare=True) for row in factors.to_dict("records")]
+    told = grade.compare_with_plainest(found.grades.assign(variant=variants))
+    return told.assign(cloth=told["dye"] + ", " + told["fibre"]) if len(told) else told
 
 
 def by_mordant(told: pd.DataFrame) -> pd.DataFrame:

@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
-from test_photo_worlds import AVERAGE, lab, measured, recoloured
+from test_photo_worlds import AVERAGE, lab, measured
 from worlds import photos as world
 
 from dyelab import calibrate, convert, table
@@ -40,7 +40,7 @@ def photos(count, first, **how):
 def references(folder):
     """Spectra of an edition's colours, and its values by own readings, by name, by a file."""
     edition = convert.target_lab("newer", illuminant="D50", observer=2)
-    spectra = recoloured(edition[table.LAB].to_numpy(), ("D50", 2))
+    spectra = world.spectra_of_colours(edition[table.LAB].to_numpy(), ("D50", 2))
     own = pd.DataFrame(spectra, columns=[str(int(b)) for b in BANDS])
     own.insert(0, "sample", NAMES)
     own.to_csv(folder / "own.csv", index=False)

@@ -478,3 +478,18 @@ def curves():
     stored = np.arange(256) / 255
     one = np.where(stored <= 0.04045, stored / 12.92, ((stored + 0.055) / 1.055) ** 2.4)
     return np.stack([one] * 3, axis=1).astype(np.float32)
+
+
+def spectra_of_colours(colours, white):
+    """Spectra of these colours, not the nearest to the average's: rippled, then made right."""
+    rng = np.random.default_rng(5)
+    sums = convert.spectrum_to_xyz(TENS, np.eye(36), illuminant=white[0], observer=white[1])
+    smooth = np.exp(-0.5 * ((TENS[:, None] - TENS) / 70) ** 2)
+    wanted = convert.lab_to_xyz(colours, convert.white(*white))
+    made = []
+    for spectrum, xyz in zip(calibrate.reference().spectra, wanted, strict=True):
+        ripple = np.sin(2 * np.pi * (TENS - 380) / rng.uniform(120, 300) + rng.uniform(0, 6))
+        rough = spectrum * (1 + 0.03 * ripple)
+        more = np.linalg.solve(sums.T @ smooth @ sums, xyz - rough @ sums)
+        made.append(rough + smooth @ sums @ more)
+    return np.maximum(np.array(made), 0.002)
