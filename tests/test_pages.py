@@ -498,3 +498,9 @@ def test_every_because_names_its_source_or_says_that_it_has_none(source):
                 assert re.search(r"\((Wilson|Manian|on vat dyes|common practice)", one)
         cited = {name for name in ("Wilson", "Manian") if f"({name}" in " ".join(because)}
         assert all(re.search(rf"Sources:.*{name}", told[-1]) for name in cited)
+
+
+def test_no_sheet_is_left_to_the_cautions_alone(source):
+    picked = {**PICKED, "metal": "iron", "mordant": "aluminium acetate"}
+    assert len(handout.pictures(metal_page.sheet(source, **picked), ppi=10)) == 1
+    assert len(handout.pictures(worksheet.worksheet(source, metal="iron"), ppi=10)) == 3

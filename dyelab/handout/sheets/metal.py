@@ -17,6 +17,7 @@ _WIDE = 430  # pixels of 720: near a square, so that the colours fill the plane
 _LAMP = "FL11"  # a shop's tube, the light that parts dyeings most
 _COLUMNS = ["dE00", "dE00_low", "dE00_high", "dL", "dC", "dH"]
 _HIGH = 35  # mm, to be seen from the back of a room
+_TALL, _LOW = 270, 205  # pixels of the figure, alone and under bands of controls
 _BESIDE_CODE = 31  # mm, so that the sheet stays one where a code takes room in the head
 _DRAWS = 500  # of the noise: the strip shows the middle alone
 
@@ -55,7 +56,8 @@ def sheet(
         parts.Caution(source.cautions_of((one.dyed[dose] for dose in doses), doses=False)),
     ]
     title = words.say("pages.metal_title", metal=metal.capitalize(), dye=picked["dye"])
-    return source.page(own, title, blocks, aside=tuple(gaps(one, last)))
+    # small margins and a low figure: on most cloths, controls and cautions then fill one sheet
+    return source.page(own, title, blocks, tight=True, aside=tuple(gaps(one, last)))
 
 
 def strip(
@@ -163,7 +165,9 @@ def _controls(source: colours.Source, one: Family, doses: list[Dose]) -> list[An
 
 
 def _figure(one: Family, last: Dose) -> parts.Live:
-    drawn = plane.figure(_draw(one, last), path="path", height=270, fitted=True)
+    drawn = plane.figure(
+        _draw(one, last), path="path", height=_LOW if one.controls else _TALL, fitted=True
+    )
     return parts.live(drawn, answer_text(one, last), width=_WIDE)
 
 

@@ -17,6 +17,7 @@ from dyelab.shift.family import Dose
 _LETTERS = ("A", "B", "C")
 _APART = 8.0  # ΔE00: told apart at a glance on a class's printer (common practice, no source)
 _REASONS = ("tannin", "dye", "own", "vat", "washed")
+_NOTES = ("pages.answers_note", "pages.in_hue", "worksheet.basis")
 _SOURCES = {("iron", "tannin"): "wilson", ("", "dye"): "manian", ("", "vat"): "zollinger"}
 
 
@@ -60,15 +61,14 @@ def worksheet(
         parts.NewPage(only="paper"),
         parts.Heading(words.say("worksheet.teacher"), only="paper"),
         *[block for one in asking for block in one.answer()],
-        *[parts.Text(_why(metal, one), only="paper") for one in holding],
-        parts.Text(f"{words.say('pages.answers_note')} {words.say('pages.in_hue')}", "small"),
-        parts.Text(words.say("worksheet.basis"), "small"),
+        parts.Text(" ".join(_why(metal, one) for one in holding), only="paper"),
+        parts.Text(" ".join(map(words.say, _NOTES)), "small"),
         *_sources(metal, holding),
         parts.Caution(
             source.cautions_of((one.after for one in asking), children=True, doses=False)
         ),
     ]
-    return source.page(own, title, blocks)
+    return source.page(own, title, blocks, tight=True)
 
 
 def pick_pairs(source: colours.Source, metal: str, count: int) -> pd.DataFrame:
@@ -137,7 +137,7 @@ class _Asked:
 
     def answer(self) -> list[Any]:
         pair = parts.Chips(
-            self._pair(), columns=4, height_mm=9, touching=True, only="paper", sticky=True
+            self._pair(), columns=4, height_mm=7, touching=True, only="paper", sticky=True
         )
         texts = [self._said(), " ".join([self._right(), *self._controls()])]
         return [pair, *[parts.Text(text, only="paper") for text in texts]]
