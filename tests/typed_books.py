@@ -16,10 +16,11 @@ _CHANGE = {
 _PER = {"madder": (-0.4, 0.3, 0.2), "potash alum": (-0.3, 0.8, 0.9), "gallnut": (-0.5, 0.1, 0.8)}
 
 
-def random_book(folder, seed, *, salts=("ferrous sulfate", "copper sulfate"), pieces=2):
+def random_book(folder, seed, *, salts=("ferrous sulfate", "copper sulfate"), pieces=2, pots=0):
     """A book whose colours are drawn at random, written to `folder` and opened again.
 
-    Every recipe is there without a metal and with some; the numbers are invented.
+    Every recipe is there without a metal and with some; the numbers are invented. With `pots`,
+    swatches of a step lie in so many baths, those of one swatch in seven not recorded.
     """
     rng = np.random.default_rng(seed)
     recipes = [one for plain in _plain(rng, 8) for one in _with_metals(plain, salts, rng)]
@@ -32,7 +33,17 @@ def random_book(folder, seed, *, salts=("ferrous sulfate", "copper sulfate"), pi
     swatches, steps, readings, shared = (
         pd.concat([pd.DataFrame(row[n]) for row in rows], ignore_index=True) for n in range(4)
     )
+    if pots:
+        steps["bath"] = _baths(steps, pots, np.random.default_rng(seed))
     return book.save(book.add(bk, swatches=swatches, steps=steps, readings=readings, shared=shared))
+
+
+def _baths(steps, pots, rng):
+    """A bath for every step: of those of its material and dose one at random, or none told."""
+    letter = steps["material"].str[:2].str.upper() + steps["amount"].map("{:g}".format)
+    number = rng.integers(1, pots + 1, len(steps)).astype(str)
+    untold = rng.random(steps["swatch"].nunique()) < 0.15
+    return np.where(untold[pd.factorize(steps["swatch"])[0]], "", letter + "-" + number)
 
 
 def _plain(rng, count):
