@@ -14,7 +14,7 @@ from dyelab.errors import InputError
 from dyelab.handout import colours
 from dyelab.handout.sheets import metal as metal_page
 from dyelab.handout.sheets import report, worksheet
-from dyelab.panel import browse, compare, guess, home
+from dyelab.panel import browse, compare, guess, home, plan
 from dyelab.panel import metals as metals_panel
 from dyelab.recipe import metals
 
@@ -74,6 +74,9 @@ def test_who_dyes_with_tin_and_titanium_never_meets_iron(tmp_path):
     bk = typed_books.random_book(tmp_path / "book", 1, salts=salts)
     panels = {one.__name__: one.panel(bk) for one in (home, metals_panel, compare, browse, guess)}
     assert panels[metals_panel.__name__].title == "Tin and titanium"
+    asked = plan.panel(bk).choices
+    assert {"tin", "titanium"} < set(asked)
+    assert "iron" in asked["another"].options
     source = colours.source(bk)
     pairs = source.pairs("tin")
     dyed = source.made.iloc[pairs[pairs["dye"] != "none"].iloc[0]["to_row"]]

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import book as books
-from dyelab import plan, press, recipe, table, words
+from dyelab import plan, press, recipe, shift, table, words
 from dyelab.book import Book
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame, remember, save
@@ -98,12 +98,13 @@ def _choose(book: Book) -> dict[str, Any]:
         for name in ("fibre", *_FACTORS)
     }
     doses = words.say("planning.doses_hint")
+    first, second, *further = _metals(book)
     return {
         "name": choices.text("planning.name", _name(book)),
         **picks,
-        "iron": choices.text(_metal("iron"), "0 2", hint=doses),
-        "copper": choices.text(_metal("copper"), "0", hint=doses),
-        "another": choices.pick("planning.another", ["none", *_further()]),
+        first: choices.text(_metal(first), "0 2", hint=doses),
+        second: choices.text(_metal(second), "0", hint=doses),
+        "another": choices.pick("planning.another", ["none", *further]),
         "doses": choices.text("planning.another_doses", "0 2", hint=doses),
         "more": choices.text("planning.more"),
         "over": choices.text("planning.over"),
@@ -116,9 +117,9 @@ def _metal(metal: str) -> str:
     return words.say("planning.metal", metal=metal.capitalize())
 
 
-def _further() -> list[str]:
-    """Metals besides the two that have a field of their own."""
-    return [metal for metal in recipe.metals.columns() if metal not in ("iron", "copper")]
+def _metals(book: Book) -> list[str]:
+    """All metals, those of the book first: the first two have a field of their own."""
+    return list(dict.fromkeys([*shift.metals_of(books.recipes(book)), *recipe.metals.columns()]))
 
 
 def _sizes() -> dict[str, Any]:
@@ -209,7 +210,7 @@ def _with_tartar(mordant: str, dose: float) -> str:
 
 def _metal_doses(chosen: dict[str, Any]) -> dict[str, str]:
     """Doses as written, by metal."""
-    doses = {"iron": chosen["iron"], "copper": chosen["copper"]}
+    doses = {metal: chosen[metal] for metal in recipe.metals.columns() if metal in chosen}
     return doses if chosen["another"] == "none" else {**doses, chosen["another"]: chosen["doses"]}
 
 
