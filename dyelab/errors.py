@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 
+_SOME = 3  # of a list that is too long
 _MOST_LISTED = 12  # names that can be taken in at a glance
 _MOST_LETTERS = 2000  # of a message; a damaged cell may hold a whole file
 
@@ -75,9 +76,10 @@ def choose(wanted: str, options: Iterable[str], what: str, where: str = "here") 
 def _list(known: list[str], what: str) -> str:
     """All there is, where that can be taken in; of a long list only how long it is."""
     if not known:
-        return f" There are no {_plural(what)} yet."
+        return f" There are no {_plural(what).lower()} yet."
     if len(known) > _MOST_LISTED:
-        return f" {len(known)} {_plural(what).lower()} are known."
+        some = ", ".join(known[:: len(known) // _SOME][:_SOME])
+        return f" {len(known)} {_plural(what).lower()} are known, such as {some}."
     return f" {_plural(what)}: {', '.join(known)}."
 
 

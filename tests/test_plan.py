@@ -623,3 +623,20 @@ def test_a_series_planned_again_under_its_name_has_pots_of_its_own(tmp_path):
     own = other.swatches.assign(swatch="Z-01"), other.steps.assign(swatch="Z-01")
     with pytest.raises(InputError, match=r"whose bath D1 is another pot. Plan again with keep"):
         plan.add_series(bk, replace(other, swatches=own[0], steps=own[1]))
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"replicates": 2.5}, "replicates = 2.5 is no whole number"),
+        ({"most_in_bath": 0}, "most_in_bath = 0 is not above 0"),
+        ({"seed": -1}, "seed = -1 is outside 0 to"),
+        ({"pots": "mine"}, "no pot use 'mine' in a series. Pot uses: rounds, each, shared"),
+        ({"dye": "madder 50"}, r"dye: give a list of levels, such as \['madder 50'\]"),
+        ({"dye": ["xyzzy 5"]}, "materials are known, such as potash alum, "),
+    ],
+)
+def test_what_a_series_cannot_be_is_said(given, said):
+    factors = {"fibre": ["wool"], "dye": ["madder 50"]} | {n: given[n] for n in given if n == "dye"}
+    with pytest.raises(InputError, match=said):
+        plan.series(factors, **{n: value for n, value in given.items() if n != "dye"})

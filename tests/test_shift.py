@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from worlds import synth
 
-from dyelab import book, convert, shift
+from dyelab import book, convert, grade, predict, shift
 from dyelab.errors import InputError
 from dyelab.handout import colours
 
@@ -495,3 +495,9 @@ def test_iron_that_nobody_weighed_is_iron_all_the_same(tmp_path):
     assert colours.only(made, iron_wof=0.0).index.tolist() == [0]
     said = [colours.metal_labels(row) for row in made.to_dict("records")]
     assert said == [[], ["iron"], ["iron 2 %"]]
+
+
+@pytest.mark.parametrize("ask", [shift.as_dyed, grade.study, predict.fit])
+def test_a_book_in_place_of_its_table_is_refused_with_the_call(ask, tmp_path):
+    with pytest.raises(InputError, match=r"a Book is no table. .* of a book, book.wide\(bk\)"):
+        ask(book.create(tmp_path / "b"))

@@ -146,6 +146,7 @@ def study(
 
 def _take(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:
     """The readings asked for, each area of a cloth as a piece of its own."""
+    table.need(wide, ["swatch"], "fastness")
     named = wide.assign(swatch=table.pieces(wide))
     if swatches is None:
         return named

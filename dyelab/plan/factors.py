@@ -109,6 +109,8 @@ def levels(
     read = {}
     for name, given in factors.items():
         errors.choose(name, FACTORS, "factor", "in a series")
+        if isinstance(given, str):
+            raise InputError(f"{name}: give a list of levels, such as [{given!r}].")
         read[name] = tuple(level_of(name, value, listed) for value in given)
         if len(set(map(str, read[name]))) < len(read[name]) or not read[name]:
             found = ", ".join(map(str, given)) or "none"

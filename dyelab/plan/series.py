@@ -139,7 +139,6 @@ def series(
     >>> series
     Series('Iron': 4 swatches and 4 controls, 10 baths)
     """
-    _sensible(replicates, mass_g, liquor_ratio, pots)
     chosen = factoring.levels(factors, listed)
     sizes = {factor: len(found) for factor, found in chosen.items()}
     indices, resolution = factoring.cross(chosen, listed), None
@@ -197,7 +196,8 @@ def of_recipes(
     >>> plan.of_recipes(rows, name="next")
     Series('next': 1 swatches and 0 controls, 3 baths)
     """
-    _sensible(replicates, mass_g, liquor_ratio, pots)
+    counts = {"replicates": replicates, "most_in_bath": most_in_bath}
+    _sensible(pots, seed, mass_g=mass_g, liquor_ratio=liquor_ratio, **counts)
     blank = {c: 0.0 if c.endswith("_wof") else "none" for c in RECIPE}
     rows = pd.DataFrame({c: recipes[c] if c in recipes else blank[c] for c in RECIPE})
     rows = rows.assign(purpose=recipes.get("purpose", "series")).reset_index(drop=True)
@@ -230,12 +230,15 @@ def _notes(steps: pd.DataFrame, rows: pd.DataFrame, listed: pd.DataFrame | None)
     return (*apart, *recipe.advise(steps, rows, listed)["advice"].unique())
 
 
-def _sensible(replicates: int, mass_g: float, liquor_ratio: float, pots: str) -> None:
-    choose(pots, bathing.POTS, "way to use pots")
-    asked = {"replicates": replicates, "mass_g": mass_g, "liquor_ratio": liquor_ratio}
+def _sensible(pots: str, seed: int, **asked: float) -> None:
+    choose(pots, bathing.POTS, "pot use", "in a series")
     for name, value in asked.items():
         if not (np.isfinite(value) and value > 0):
             raise InputError(f"{name} = {value} is not above 0. Give a number from 1 upwards.")
+        if name in ("replicates", "most_in_bath") and value != int(value):
+            raise InputError(f"{name} = {value} is no whole number. Give one from 1 upwards.")
+    if not 0 <= seed < 2**32:
+        raise InputError(f"seed = {seed} is outside 0 to {2**32 - 1}. Give a whole number there.")
 
 
 def _fraction(

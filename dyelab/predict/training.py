@@ -92,6 +92,7 @@ def gather(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> TrainingData:
     InputError
         As `shift.as_dyed`: nothing measured as dyed, columns missing, or white points mixed.
     """
+    table.need(wide, ["swatch"], "prediction")
     rows, notes = _known_doses(wide[~is_reference(wide)])
     rows, bands, more = _with_bands(rows, spectra)
     method = shift.leading_method(rows)

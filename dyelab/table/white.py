@@ -104,7 +104,7 @@ def need(frame: pd.DataFrame, columns: Sequence[str], what: str) -> None:
     Raises
     ------
     InputError
-        Names the missing columns, those found, and what they are for.
+        Names the missing columns, those found, and what they are for; or says that it is no table.
 
     Examples
     --------
@@ -112,6 +112,11 @@ def need(frame: pd.DataFrame, columns: Sequence[str], what: str) -> None:
     >>> from dyelab import table
     >>> table.need(pd.DataFrame({"L": [50.0]}), ["L"], "a comparison")
     """
+    if not isinstance(frame, pd.DataFrame):
+        raise InputError(
+            f"{what}: a {type(frame).__name__} is no table. Give a DataFrame; of a book, "
+            "book.wide(bk)."
+        )
     missing = [name for name in columns if name not in frame.columns]
     if missing:
         raise InputError(
