@@ -7,7 +7,7 @@ import photos
 import pytest
 from worlds.synth import render
 
-from dyelab import book, convert, table
+from dyelab import book, convert, shift, table
 from dyelab.errors import InputError
 
 
@@ -387,3 +387,20 @@ def test_pots_in_odd_words_are_baths_and_a_round_is_no_cloth(tmp_path):
     bare = "Swatch,Fibre,Dye,Alum %,Kettle\nK1,wool,weld,15,3\n"
     (why,) = _understood(tmp_path, bare).lost["why"]
     assert "such as “Dye pot”" in why
+
+
+def test_pots_of_two_sheets_are_not_one_because_both_are_called_1(tmp_path):
+    """Madder in spring, madder and iron in autumn: the dye pots 1 and 2 of each are four."""
+    bk = book.create(tmp_path / "b")
+    for name, dose, darker in (("spring", 0, 0), ("autumn", 2, -9)):
+        lines = ["Swatch,Fibre,Dye,Dye %,Dye pot,Iron %,Iron pot,L,a,b"]
+        for i in (1, 2):
+            lab = f"{45 + darker + i / 5},{30 + i / 5},20"
+            lines.append(f"{name}{i},wool,madder,50,{i},{dose},{i if dose else ''},{lab}")
+        path = own_sheets.text(tmp_path / f"{name}.csv", "\n".join(lines))
+        bk = book.take_in(bk, understood(path, own_sheets.Meant({}, white=("D65", 10))))
+    (pair,) = shift.of_step(book.wide(bk), "iron").pairs.to_dict("records")
+    assert (pair["pots"], pair["caveat"]) == (2, "")
+    first, last = book.wide(bk)["baths"].iloc[[0, -1]]
+    assert first == "dye=1@spring.csv"
+    assert last == "dye=2@autumn.csv modifier=2@autumn.csv"

@@ -136,7 +136,8 @@ def wide(bk: Book) -> pd.DataFrame:
     DataFrame
         All columns of `readings`, then those of `recipes`, then `baths`: the bath of each
         step in order, as ``scour=S1 mordant=M2 dye=``, blank where it isn't recorded. Codes
-        begin again with each series, so a bath is known by its series as well.
+        begin again with each series, so a bath is known by its series as well; where there is
+        none, by the spreadsheet it came from: ``dye=1@spring.csv``.
 
     Examples
     --------
@@ -157,10 +158,14 @@ def baths(bk: Book) -> dict[tuple[str, str], str]:
     """Name the baths of each swatch and area, in the order done; see `wide`.
 
     Areas of one cloth share it, so the cloth itself counts as a bath that they lay in together.
+    Numbers begin again with each spreadsheet as well: without a series, its name goes along.
     """
     done = _spread(bk).sort_values(["swatch", "area", "order"], kind="stable")
     done = done[done["kind"] != "assist"]
-    named = done["bath"].fillna("").astype(str).map(_one_word)
+    cloths = bk.swatches.set_index("swatch")
+    sheet = done["swatch"].map(cloths["source"].where(cloths["series"].eq(""), "")).fillna("")
+    bath = done["bath"].fillna("").astype(str)
+    named = bath.mask(bath.ne("") & sheet.ne(""), bath + "@" + sheet).map(_one_word)
     found: dict[tuple[str, str], list[str]] = {}
     rows = zip(done["swatch"], done["area"], done["kind"], named, strict=True)
     for swatch, area, kind, bath in rows:
