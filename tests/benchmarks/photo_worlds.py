@@ -86,7 +86,6 @@ def judged(truth, made):
         "stated": np.trace(own, axis1=1, axis2=2),
         "stated_between": np.trace(between, axis1=1, axis2=2),
         "real_between": ((e[i] - e[j]) ** 2).sum(axis=1),
-        "left": made.setup.calibration.patch_error,
         "method": made.setup.calibration.method,
         "developed": made.table["flags"].str.contains("developed").any(),
         "setup": made.setup,
