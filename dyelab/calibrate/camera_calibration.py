@@ -18,7 +18,7 @@ from dyelab.errors import InputError
 from dyelab.table import DEFAULT_WHITE, White
 
 # CIELAB units over which calibration errors are alike; photo_constants.py REACH.
-REACH = 5.0
+REACH, NEAREST = 5.0, 12
 # Root mean square ΔE00 of the patches beyond which a stored calibration no longer fits.
 _MOST_OFF = 3.0
 # Relative variance of a window's light a squared unit of the patches' strain: what of a program the
@@ -45,8 +45,9 @@ class Errors:
         the patches as well.
     share : ndarray (m,)
         How much each cloth counts: every family of cloths has its say near every colour it has.
-    shift : ndarray (m, 3)
-        Expected error that is taken off colours like these.
+    shift_at, shift, shift_share : ndarray (k, 3), (k, 3), (k,)
+        Colours of many more cloths, the expected error that is taken off colours like these, and
+        how much each counts.
     scale : ndarray (2,)
         Factor by which real errors are larger (over 1) or smaller than the simulated ones: of
         greys, and what each unit of chroma adds. Strong colours have few cloths like them.
@@ -55,7 +56,9 @@ class Errors:
     lab: np.ndarray
     off: np.ndarray
     share: np.ndarray
+    shift_at: np.ndarray
     shift: np.ndarray
+    shift_share: np.ndarray
     scale: np.ndarray = field(default_factory=lambda: np.array([1.0, 0.0]))
 
     def at(self, lab: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -64,7 +67,7 @@ class Errors:
         The shared part is factors (n, d, 3): the covariance of two colours' calibration errors
         is the sum over factors of the product of their rows.
         """
-        near, d = self._near(lab, self.share), len(self.off)
+        near, d = weigh_near(lab, self.lab, self.share), len(self.off)
         common = np.einsum("nm,dmk->ndk", near, self.off, optimize=True)
         square = np.einsum("dmk,dml->mkl", self.off, self.off, optimize=True) / d
         whole = np.einsum("nm,mkl->nkl", near, square)
@@ -76,20 +79,18 @@ class Errors:
         """Factor (n, 1, 1) of n colours by which real errors are larger than the simulated."""
         return (self.scale[0] + self.scale[1] * np.hypot(lab[:, 1], lab[:, 2]))[:, None, None]
 
-    def mean(self, lab: np.ndarray, share: np.ndarray) -> np.ndarray:
-        """Mean error near n colours, (n, 3), cloths counting by their share."""
-        return self._near(lab, share) @ self.off.mean(axis=0)
-
     def correction(self, lab: np.ndarray) -> np.ndarray:
         """What is taken off n colours, (n, 3)."""
-        return self._near(lab, self.share) @ self.shift
+        return weigh_near(lab, self.shift_at, self.shift_share) @ self.shift
 
-    def _near(self, lab: np.ndarray, share: np.ndarray) -> np.ndarray:
-        """Weights (n, m), of sum 1, of the cloths near each colour."""
-        apart = ((lab**2).sum(axis=1)[:, None] + (self.lab**2).sum(axis=1)) - 2 * lab @ self.lab.T
-        nearest = np.partition(apart, min(12, len(self.lab) - 1), axis=1)[:, 12]
-        weight = np.exp(-0.5 * apart / np.maximum(REACH**2, nearest)[:, None]) * share
-        return weight / weight.sum(axis=1, keepdims=True)
+
+def weigh_near(lab: np.ndarray, at: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Weights (n, m), of sum 1, of the cloths at m colours near each of n."""
+    apart = ((lab**2).sum(axis=1)[:, None] + (at**2).sum(axis=1)) - 2 * lab @ at.T
+    k = min(NEAREST, len(at) - 1)
+    reach = np.maximum(REACH**2, np.partition(apart, k, axis=1)[:, k])
+    weight = np.exp(-0.5 * apart / reach[:, None]) * share
+    return weight / weight.sum(axis=1, keepdims=True)
 
 
 @dataclass(frozen=True)
@@ -223,7 +224,9 @@ def write_calibration(made: Calibration, path: str | Path) -> Path:
             "lab": np.round(made.errors.lab, 3).tolist(),
             "off": np.round(made.errors.off, 2).tolist(),
             "share": made.errors.share.tolist(),
+            "shift_at": np.round(made.errors.shift_at, 2).tolist(),
             "shift": np.round(made.errors.shift, 3).tolist(),
+            "shift_share": made.errors.shift_share.tolist(),
             "scale": made.errors.scale.tolist(),
         },
         "patches": made.patches.to_dict("list"),
@@ -268,15 +271,15 @@ def read_calibration(path: str | Path) -> Calibration:
 
 
 def _from_json(content: dict[str, Any]) -> Calibration:
-    names = ("lab", "off", "share", "shift", "scale")  # of which older ones keep one number
-    errors = {name: np.array(content["errors"][name], float) for name in names}
+    errors = {name: np.array(kept, float) for name, kept in content["errors"].items()}
+    older = {"shift_at": errors["lab"], "shift_share": errors["share"]}
     anchors, white = content["anchors"], content.get("white", DEFAULT_WHITE)
     return Calibration(
         method=str(content["method"]),
         undoing=Undoing(Tone(*content["tone"]), np.array(content["veil"], float)),
         degree=int(content["degree"]),
         matrix=np.array(content["matrix"], float),
-        errors=Errors(**errors | {"scale": np.append(errors["scale"], 0.0)[:2]}),
+        errors=Errors(**older | errors | {"scale": np.append(errors["scale"], 0.0)[:2]}),
         patches=pd.DataFrame(content["patches"]),
         witnesses=np.array(content["witnesses"], float),
         flags=tuple(content["flags"]),

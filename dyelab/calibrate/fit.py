@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert
-from dyelab.calibrate.camera_calibration import Calibration, Errors
+from dyelab.calibrate.camera_calibration import Calibration, Errors, weigh_near
 from dyelab.calibrate.colour_fit import (
     PLAIN,
     TOP,
@@ -27,7 +27,9 @@ from dyelab.table import LAB, White
 PATCH = 1 / 30  # share of a real patch beside all cloths trained on; photo_worlds.py
 _RIDGE = 1e-6  # of the equations' mean diagonal: against singular ones, too little to be felt
 # What half and double of these three would do: photo_constants.py with their names.
-NODES = 3  # errors are simulated for every third of them: more say no more
+# Errors are simulated for every twelfth of the cloths trained on, and what is expected of them for
+# every third: more say no more.
+NODES, SHIFTS = 12, 3
 WORST_FIT, WORST_PATCH = 5.0, 25.0  # ΔE00, median and single, that mean: this isn't that target
 # More trust in the better of two fits, and less of its expected error taken off, do no better on
 # cloths that judge, and by 8 the colours of one photo jumped by 3.5 with the target's edition.
@@ -176,24 +178,43 @@ def simulate_errors(
     matrix: np.ndarray, program: Program, response: Response, white: White, rng: np.random.Generator
 ) -> Errors:
     """Errors of this fit for cloths, over cameras and programs that agree with the patches."""
-    cloths = training(white).every(NODES)
+    many, nodes = training(white).every(SHIFTS), training(white).every(NODES)
     fitted = []
     for undoing, moved in zip(program.drawn, program.moved, strict=True):
-        true = np.maximum(cloths.spectra @ response.draw(rng, moved), 1e-6)
+        true = np.maximum(nodes.spectra @ response.draw(rng, moved), 1e-6)
         values = program.best.undo(undoing.redo(true))
         fitted.append(to_lab(terms(values, TOP) @ matrix.T, white))
-    return gather_errors(np.stack(fitted), cloths)
+    values = np.maximum(many.spectra @ response.mean, 1e-6)
+    mean = to_lab(terms(values, TOP) @ matrix.T, white)
+    return gather_errors(np.stack(fitted), nodes, mean, many)
 
 
-def gather_errors(fitted: np.ndarray, cloths: Training, wider: np.ndarray | None = None) -> Errors:
-    """Errors of what a fit says (d, m, 3) of cloths, part of their mean taken off."""
-    counts = np.bincount(cloths.family)
-    raw = Errors(
-        fitted.mean(axis=0), fitted - cloths.of.lab, 1 / counts[cloths.family],
-        np.zeros_like(cloths.of.lab),
-    )  # fmt: skip
-    shift = CORRECTED * raw.mean(raw.lab, cloths.share)
-    return Errors(raw.lab, raw.off - shift, raw.share, shift, WIDER if wider is None else wider)
+def gather_errors(
+    fitted: np.ndarray,
+    nodes: Training,
+    mean: np.ndarray,
+    many: Training,
+    wider: np.ndarray | None = None,
+) -> Errors:
+    """Errors of what a fit says of cloths, part of the expected error taken off.
+
+    Parameters
+    ----------
+    fitted : ndarray (d, m, 3)
+        What it says of `nodes` in d cameras, lights and programs.
+    nodes : Training
+        m cloths.
+    mean : ndarray (k, 3)
+        What it says of `many` in the likeliest of those.
+    many : Training
+        k cloths.
+    wider : ndarray (2,), optional
+        In place of `WIDER`.
+    """
+    lab, shift = fitted.mean(axis=0), CORRECTED * (mean - many.of.lab)
+    off = fitted - nodes.of.lab - weigh_near(lab, mean, many.share) @ shift
+    share = 1 / np.bincount(nodes.family)[nodes.family]
+    return Errors(lab, off, share, mean, shift, many.share, WIDER if wider is None else wider)
 
 
 def _strain(made: Calibration, rgb: np.ndarray, response: Response, of: Reference) -> float:

@@ -39,7 +39,7 @@ FREEDOM, SMOOTH_NM = 0.12, 28.0  # of an unseen camera or light, relative; by ph
 TEMPER = 4.0  # by it the evidence of a light is divided, the prior being only roughly right; same
 
 
-FAMILIES = {"invented": (900, 0.70), "surfaces": (500, 0.20), "steep": (300, 0.10)}
+FAMILIES = {"invented": (3600, 0.70), "surfaces": (2000, 0.20), "steep": (1200, 0.10)}
 _CAMERAS = Path(__file__).with_name("cameras.csv")
 
 

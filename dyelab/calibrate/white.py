@@ -52,11 +52,12 @@ def from_white(
     """
     rng, cloths = np.random.default_rng(0), training(white).every(NODES)
     seen = np.stack([_as_developed(cloths.spectra, white, rng) for _ in range(DRAWS)])
+    errors = gather_errors(seen, cloths, seen.mean(axis=0), cloths, _WIDER)
     matrix = srgb_to_white(white) * reference_white / paper
     empty = pd.DataFrame(columns=["patch", "L", "a", "b", "dE00", "dE00_left_out"])
     return Calibration(
-        "white", Undoing(Tone(), np.zeros(3)), 1, matrix,
-        gather_errors(seen, cloths, _WIDER), empty, paper[None], ("no_target",), white=white,
+        "white", Undoing(Tone(), np.zeros(3)), 1, matrix, errors, empty, paper[None],
+        ("no_target",), white=white,
     )  # fmt: skip
 
 

@@ -44,7 +44,7 @@ from dyelab.measure import single_photo
 
 reference = import_module("dyelab.calibrate.reference")  # a function has its name too
 TAILS = 5
-CLOTHS = ("dyed", "real")
+CLOTHS = ("dyed", "natural", "real")
 VARIED = {
     program: ("FREE_TONE", "FREE_GLARE", "FREE_LOCAL", "AREAS_OFF", "PAPER_OFF", "LEAST_LOCAL",
               "_LOUDER", "_COLOURED", "_ODD"),
@@ -72,7 +72,8 @@ def main(count=10, first=20_000):
     widths = (0.8, 0.9, 1.0, 1.1, 1.2)
     held_at = [told(fit, "WIDER", wider * fit.WIDER, held(rendered)) for wider in widths]
     asked = [np.interp(0.95, [shares[c].mean() for shares in held_at], widths) for c in CLOTHS]
-    print(f"WIDER times: {asked[0]:.2f} dyed, {asked[1]:.2f} real", flush=True)
+    for cloth, times in zip(CLOTHS, asked, strict=True):
+        print(f"WIDER times {times:.2f}: {cloth}", flush=True)
     rows = taken(rendered)
     by_chroma(rows)
     strains(rows)

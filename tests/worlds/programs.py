@@ -7,8 +7,10 @@ cameras and surfaces of half 0 alone (its parts 2 and 3). `enter` puts it in the
 
 import cv2
 import numpy as np
+import pandas as pd
 
 from worlds import photos as world
+from worlds.synth import materials, model
 
 PARTS = (2, 3)
 LEDS = ("LED-B1", "LED-B3", "LED-B5", "LED-V2", "LED-RGB1")
@@ -17,7 +19,7 @@ TUBES = ("FL1", "FL3", "FL5", "FL6", "FL9", "FL3.2", "FL3.7")
 
 def enter():
     """Let `worlds.photos` draw and develop by these laws."""
-    world.developed, world.dyed, world.light = develop, cloth, lamp
+    world.developed, world.dyed, world.natural, world.light = develop, cloth, natural, lamp
 
 
 def cloth(rng, count=24):
@@ -33,6 +35,25 @@ def cloth(rng, count=24):
         bare = rng.uniform(0, 0.3) * (rng.random() < 0.5)
         made.append(0.004 + 0.92 * ((1 - bare) * dye**0.5 + bare * 0.75**0.5) ** 2)
     return np.array(made)
+
+
+def natural(rng, count=24):
+    """Cloth of natural dyes by the laws of `worlds.synth`, each from a world of its own."""
+    made = []
+    for _ in range(count):
+        drawn = materials.varied(int(rng.integers(1 << 30)), 0.25)
+        recipe = {
+            "fibre": rng.choice(list(drawn.fibres)), "tannin": "gallnut",
+            "tannin_wof": rng.choice([0.0, 0.0, 8.0, 20.0]),
+            "mordant": rng.choice(list(model.ALUMINIUM)),
+            "mordant_wof": rng.choice([0.0, 8.0, 15.0]),
+            "dye": rng.choice([dye for dye in drawn.dyes if dye != "none"]),
+            "dye_wof": rng.choice([5.0, 20.0, 50.0, 100.0]),
+            "iron_wof": rng.choice([0.0, 0.0, 0.0, 0.5, 1.5, 4.0]),
+            "copper_wof": rng.choice([0.0, 0.0, 0.0, 2.0]),
+        }  # fmt: skip
+        made.append(model.reflectance(pd.DataFrame([recipe]), cloth=drawn, wavelengths=world.NM))
+    return np.concatenate(made)
 
 
 def lamp(rng, kind):
