@@ -47,7 +47,7 @@ def stages(bk: Book) -> pd.DataFrame:
     last = _longest(own)
     rows = rows.merge(last, on="swatch", how="left", suffixes=("", "_after"))
     for name in WHITE:  # of a swatch that was read after a test alone
-        rows[name] = rows[name].fillna(rows.pop(f"{name}_after"))
+        rows[name] = rows[name].where(rows[name].notna(), rows.pop(f"{name}_after"))
     waiting = set(bk.steps.loc[bk.steps["state"] == "planned", "swatch"])
     stage = rows["swatch"].map(lambda code: "planned" if code in waiting else "dyed")
     stage = stage.mask(rows["L"].notna(), "measured")
