@@ -13,7 +13,8 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
   strain;
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
   value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
-  colours and differences); then, by chroma, what 95 % of colours would ask of the one in use;
+  colours and differences), kind by kind and over all three, which is the one in use; then, by
+  chroma, what 95 % of colours would ask of it;
 - by kind of program, what of the light it leaves undone, what fits without each patch leave, and
   how the light's colour and strength change, beside `calibrate.DEVELOPED`, `TARGET_POOR`, `MIXED`
   and those after it.
@@ -73,9 +74,9 @@ def main(count=10, first=20_000):
     print(f"SHIFT: {used:g} in use, {light_shift(taken(rendered)):.3f} seen", flush=True)
     widths = (0.8, 0.9, 1.0, 1.1, 1.2)
     held_at = [told(fit, "WIDER", wider * fit.WIDER, held(rendered)) for wider in widths]
-    asked = [np.interp(0.95, [shares[c].mean() for shares in held_at], widths) for c in CLOTHS]
-    for cloth, times in zip(CLOTHS, asked, strict=True):
-        print(f"WIDER times {times:.2f}: {cloth}", flush=True)
+    parts = {cloth: [shares[cloth].mean() for shares in held_at] for cloth in CLOTHS}
+    for name, held_by in (parts | {"all": np.mean(list(parts.values()), axis=0)}).items():
+        print(f"WIDER times {np.interp(0.95, held_by, widths):.2f}: {name}", flush=True)
     rows = taken(rendered)
     by_chroma(rows)
     strains(rows)
