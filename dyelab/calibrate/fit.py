@@ -26,7 +26,7 @@ from dyelab.table import LAB, White
 
 PATCH = 1 / 30  # share of a real patch beside all cloths trained on; photo_worlds.py
 _RIDGE = 1e-6  # of the equations' mean diagonal: against singular ones, too little to be felt
-# What half and double of these three would do: photo_constants.py with their names.
+# What half and double of what follows would do: photo_constants.py with its names.
 # Errors are simulated for every twelfth of the cloths trained on, and what is expected of them for
 # every third: more say no more.
 NODES, SHIFTS = 12, 3

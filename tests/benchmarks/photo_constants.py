@@ -49,9 +49,9 @@ CLOTHS = ("dyed", "natural", "real")
 VARIED = {
     program: ("FREE_TONE", "FREE_GLARE", "FREE_LOCAL", "AREAS_OFF", "PAPER_OFF", "LEAST_LOCAL",
               "_LOUDER", "_COLOURED", "_ODD"),
-    fit: ("PATCH", "NODES", "_TRUST", "CORRECTED", "WIDER"),
+    fit: ("PATCH", "NODES", "SHIFTS", "_TRUST", "CORRECTED", "WIDER"),
     camera_calibration: ("REACH", "STRAINED", "SHIFT", "MOST_STRAINED"),
-    priors: ("FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
+    priors: ("COUNTS", "WEIGHTS", "FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
     reference: ("NOISE", "ONE_OF"),
     single_photo: ("_LIGHT", "_STORED"),
     shading: ("_LIMIT", "WIDTHS", "_SMALL", "_DARKEST", "_PRINT_TINT", "_LIKELY_TINT", "_HELD",
