@@ -13,8 +13,8 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
   strain;
 - `fit.WIDER`: the share of true colours and true differences in the stated 95 % regions by the
   value, of each kind of cloth over all programs, and the value at which 95 % are held (mean of
-  colours and differences), kind by kind and over all three, which is the one in use; then, by
-  chroma, what 95 % of colours would ask of it;
+  colours and differences), kind by kind and over all three; then, by chroma, what 95 % of colours
+  would ask of the one in use;
 - by kind of program, what of the light it leaves undone, what fits without each patch leave, and
   how the light's colour and strength change, beside `calibrate.DEVELOPED`, `TARGET_POOR`, `MIXED`
   and those after it.
