@@ -14,8 +14,8 @@ from dyelab.numerics import semidefinite
 # The approximation of a length's distribution runs up to 7 % over its size where the noise is
 # drawn out; this much more variance near zero pays for that (tests/benchmarks/coverage.py, the
 # column of false "real").
-_STILL = 1e-6  # a difference without a direction, in units of its formula
 _MARGIN = 1.03
+_STILL = 1e-6  # a difference without a direction, in units of its formula
 REPLICATES, STATED, NOTHING = "replicates", "stated uncertainties", "nothing"
 
 
