@@ -18,7 +18,7 @@ from dyelab.errors import InputError
 from dyelab.table import DEFAULT_WHITE, White
 
 # CIELAB units over which calibration errors are alike; photo_constants.py REACH.
-REACH, NEAREST = 5.0, 12
+REACH, NEAREST = 5.0, 13
 # Root mean square ΔE00 of the patches beyond which a stored calibration no longer fits.
 _MOST_OFF = 3.0
 # Relative variance of a window's light a squared unit of the patches' strain: what of a program the
@@ -86,10 +86,11 @@ class Errors:
 
 def weigh_near(lab: np.ndarray, at: np.ndarray, share: np.ndarray) -> np.ndarray:
     """Weights (n, m), of sum 1, of the cloths at m colours near each of n."""
+    from scipy.spatial import KDTree
+
+    nearest = KDTree(at).query(lab, [min(NEAREST, len(at))])[0]
     apart = ((lab**2).sum(axis=1)[:, None] + (at**2).sum(axis=1)) - 2 * lab @ at.T
-    k = min(NEAREST, len(at) - 1)
-    reach = np.maximum(REACH**2, np.partition(apart, k, axis=1)[:, k])
-    weight = np.exp(-0.5 * apart / reach[:, None]) * share
+    weight = np.exp(-0.5 * apart / np.maximum(REACH, nearest) ** 2) * share
     return weight / weight.sum(axis=1, keepdims=True)
 
 
