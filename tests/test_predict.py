@@ -46,7 +46,9 @@ def test_the_slopes_of_the_evidence_are_those_of_finite_differences(world):
     rng = np.random.default_rng(0)
     mates = np.eye(15)
     mates[[0, 1, 2, 3], [1, 0, 3, 2]] = 0.5, 0.5, 1 / 3, 1 / 3
-    seen = gp.Seen(rng.normal(size=(15, 2)), 0.1 * rng.random((15, 2)), np.arange(15), mates)
+    seen = gp.Observations(
+        rng.normal(size=(15, 2)), 0.1 * rng.random((15, 2)), np.arange(15), mates
+    )
     prior = np.vstack([(-0.7, 1.2), (-4, 1.5), (0, 1.5), *(k.priors for k in kernels)])
     p = prior[:, 0] + 0.3 * rng.normal(size=len(prior))
     _, slopes = gp.cost(p, kernels, codes, seen, prior)
