@@ -17,7 +17,8 @@ from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
 from dyelab.table import DEFAULT_WHITE, White
 
-# CIELAB units over which calibration errors are alike; photo_constants.py REACH.
+# CIELAB units over which calibration errors are alike, and where few cloths are near, as far as so
+# many of them reach; photo_constants.py REACH, NEAREST.
 REACH, NEAREST = 5.0, 13
 # Root mean square ΔE00 of the patches beyond which a stored calibration no longer fits.
 _MOST_OFF = 3.0

@@ -50,7 +50,7 @@ VARIED = {
     program: ("FREE_TONE", "FREE_GLARE", "FREE_LOCAL", "AREAS_OFF", "PAPER_OFF", "LEAST_LOCAL",
               "_LOUDER", "_COLOURED", "_ODD"),
     fit: ("PATCH", "NODES", "SHIFTS", "_TRUST", "CORRECTED", "WIDER"),
-    camera_calibration: ("REACH", "STRAINED", "SHIFT", "MOST_STRAINED"),
+    camera_calibration: ("REACH", "NEAREST", "STRAINED", "SHIFT", "MOST_STRAINED"),
     priors: ("COUNTS", "WEIGHTS", "FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
     reference: ("NOISE", "ONE_OF"),
     single_photo: ("_LIGHT", "_STORED"),
