@@ -32,7 +32,8 @@ _MOST_DF = 1e4  # beyond this a chi distribution is as good as a point
 _TURN = 0.7
 
 # Equal cloths measure nearer than this one time in six. A distance below it is luck, not knowledge:
-# its upper limit is that of the sixth, as power-constrained limits have it (Cowan and others 2011).
+# its upper limit is that of the sixth, as power-constrained limits have it
+# (Cowan, Cranmer, Gross and Vitells 2011; from memory), one standard deviation of luck.
 _LUCK = 0.16
 
 # Twenty chances that crowd towards both tails, to average over a chi-square distribution.

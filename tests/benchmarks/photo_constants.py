@@ -20,7 +20,7 @@ cloths, lamps and programs; its half 1 took no part here at all. Prints
   and those after it.
 
 With names of constants (or `all` of `VARIED`) only what half and double of each would do: median
-ΔE00, and the shares held, of either kind of cloth.
+ΔE00, and the shares held, of each kind of cloth.
 """
 
 # ruff: noqa: E402
