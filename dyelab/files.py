@@ -81,6 +81,24 @@ def write(path: str | Path, content: bytes) -> None:
         file.write(content)
 
 
+def stamp(path: str | Path) -> tuple[int, ...]:
+    """What changes when anybody writes a file or folder: time in ns, size in bytes, its number.
+
+    Nothing where there is no such file, which another program may delete at any moment.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> files.stamp(folder / "none.txt")
+    ()
+    """
+    try:
+        about = os.stat(path)
+    except OSError:
+        return ()
+    return about.st_mtime_ns, about.st_size, about.st_ino
+
+
 def umask() -> int:
     """Return the bits that new files of this process are made without.
 

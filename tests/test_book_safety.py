@@ -221,7 +221,7 @@ def test_a_reader_never_sees_half_a_save(tmp_path):
     pid = child(work)
     reads = 0
     while os.waitpid(pid, os.WNOHANG)[0] == 0:
-        state(path)
+        assert not book.open(path).outside  # a save of somebody else is no edit outside dyelab
         reads += 1
     assert len(state(path)) == 16
     assert reads > 1

@@ -64,7 +64,10 @@ def strange(book: Path) -> Iterator[str]:
     for here, folders, names in os.walk(book):
         for name in sorted([*folders, *names]):
             path = Path(here, name)
-            kind = path.lstat().st_mode
+            try:
+                kind = path.lstat().st_mode
+            except FileNotFoundError:  # another program saves, and its part file is gone by now
+                continue
             if is_link(path) or not (stat.S_ISREG(kind) or stat.S_ISDIR(kind)):
                 yield path.relative_to(book).as_posix()
         folders[:] = [name for name in folders if not is_link(Path(here, name))]

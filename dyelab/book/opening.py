@@ -103,25 +103,25 @@ def open_checked(path: str | Path) -> tuple[Book, list[dict[str, Any]]]:
         raise InputError(
             f"{folder}: no such folder. Check the name, or begin a book there: dyelab open {folder}"
         )
-    contents = store.snapshot(folder, FILES)
+    contents, last = store.snapshot_with_version(folder, FILES)
     if not {PACKAGE, "swatches.csv"} & set(contents):
         raise InputError(
             f"{folder}: no swatches.csv here, so this is not a swatch book. "
             "Choose the folder that holds it."
         )
     bk = from_files(folder, contents)
-    unlike = unlike_saved(bk)
+    unlike = unlike_saved(bk, last)
     return replace(bk, outside=tuple(fault["text"] for fault in unlike)), unlike
 
 
-def unlike_saved(bk: Book) -> list[dict[str, Any]]:
+def unlike_saved(bk: Book, last: dict[str, Any] | None) -> list[dict[str, Any]]:
     """Return what is not as dyelab left it, as faults: see `store.faults` and `table_changes`.
 
+    The book is set beside ``last``, the version that was the newest when it was read.
     ``grave`` tells what a check counts from what is only said.
     """
     found = [{**fault, "grave": True} for fault in _list_ignored(bk.path)]
-    last = store.latest(bk.path)
-    if last is None or store.unfinished_saves(bk.path):
+    if last is None:
         return found
     listed = (PACKAGE, *TABLE_FILES.values())
     differ = [file for file in listed if bk.stamp.get(file) != last["files"].get(file)]

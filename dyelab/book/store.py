@@ -133,12 +133,14 @@ def faults(path: Path) -> list[tuple[str, str, str]]:
 
 def _damage(path: Path) -> dict[str, str]:
     found = {}
+    listed = [*_history(path, ".json"), *_history(path, ".pending")]
     whole = {manifest["version"] for manifest in unfinished_saves(path)}
-    for name in [*_history(path, ".json"), *_history(path, ".pending")]:
+    for name in listed:
         try:
             _believe(path, name)
         except InputError as error:
-            found[name] = str(error)
+            if os.path.lexists(path / HISTORY / name):  # else a save was finished meanwhile
+                found[name] = str(error)
             continue
         if name.endswith(".pending") and number(name) not in whole:
             found[name] = "can't be finished: it is old, or its files are gone or damaged"
@@ -146,9 +148,23 @@ def _damage(path: Path) -> dict[str, str]:
 
 
 def snapshot(path: Path, names: Iterable[str]) -> dict[str, bytes]:
+    """Read the book's files as one consistent state; see `snapshot_with_version`."""
+    return snapshot_with_version(path, names)[0]
+
+
+def snapshot_with_version(
+    path: Path, names: Iterable[str]
+) -> tuple[dict[str, bytes], dict[str, Any] | None]:
     """Read the book's files as one consistent state; finish an interrupted save first.
 
     Where the folder can't be written, the save is finished in memory.
+
+    Returns
+    -------
+    contents : dict of str to bytes
+    last : dict or None
+        The newest version when they were read: by now others may have saved a newer one. None
+        where there is none that can be believed, or where a save was finished in memory.
     """
     wanted = list(names)
     for _ in range(_TRIES):
@@ -158,14 +174,14 @@ def snapshot(path: Path, names: Iterable[str]) -> dict[str, bytes]:
             held = {name: c for name, c in after if c is not None}
             gone = {*held, *waiting[-1]["removed"]}
             left = _read(path, [name for name in wanted if name not in gone])
-            return left | {name: c for name, c in held.items() if name in wanted}
+            return left | {name: c for name, c in held.items() if name in wanted}, None
         before = _mark(path)
-        content = _read(path, wanted)
+        found = _read(path, wanted), latest(path)
         if _mark(path) == before:
-            return content
+            return found
     with hold_lock(path):
         recover(path)
-        return _read(path, wanted)
+        return _read(path, wanted), latest(path)
 
 
 def _is_finished(path: Path) -> bool:

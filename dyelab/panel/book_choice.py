@@ -74,8 +74,7 @@ def stamp(path: Any) -> tuple[int, ...]:
     folder = Path(path)
     found = [folder / name for name in ("datapackage.json", "history")]
     found += [*folder.glob("*.csv"), *folder.glob("set_aside/*.csv")]
-    states = [one.stat() for one in sorted(found) if one.exists()]
-    return tuple(n for one in states for n in (one.st_mtime_ns, one.st_size, one.st_ino))
+    return tuple(n for one in sorted(found) for n in files.stamp(one))
 
 
 def whites() -> list[tuple[str, str]]:

@@ -7,7 +7,7 @@ import ipywidgets as widgets
 import pandas as pd
 
 from dyelab import book as books
-from dyelab import table, words
+from dyelab import files, table, words
 from dyelab.book import Book, Changes, Incoming, Sheet
 from dyelab.book.spreadsheet.columns import KINDS, meaning
 from dyelab.errors import InputError
@@ -64,10 +64,9 @@ class Exchange(frame.Panel):
 
     def _open_sheets(self, book: Book, path: Path, chosen: dict[str, Any]) -> None:
         """Read the file if it is another than the one on show, and offer its columns."""
-        stamp = path.stat().st_mtime_ns if path.is_file() else 0
         upload = chosen["upload"][0]["name"] if chosen["upload"] else None
         heading = int(chosen["heading"])
-        asked = (str(path), stamp, heading, str(book.path), chosen["sheets"])
+        asked = (str(path), files.stamp(path), heading, str(book.path), chosen["sheets"])
         if self._read[0] == asked:
             return
         self._cleared()

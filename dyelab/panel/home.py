@@ -8,7 +8,7 @@ from urllib.parse import quote
 
 import pandas as pd
 
-from dyelab import plan, words
+from dyelab import files, plan, words
 from dyelab.book import Book
 from dyelab.panel import frame, save
 from dyelab.plot import style
@@ -98,7 +98,7 @@ def _recent() -> str:
     """Pages that were saved beside the notebooks, the newest first."""
     folder = Path.cwd() / save.FOLDER
     kept = [p for p in folder.glob("*") if p.suffix in (".pdf", ".html") and p.is_file()]
-    newest = sorted(kept, key=lambda path: path.stat().st_mtime, reverse=True)[:_RECENT]
+    newest = sorted(kept, key=files.stamp, reverse=True)[:_RECENT]
     if not newest:
         return ""
     entries = [(f"../files/{save.FOLDER}/{quote(path.name)}", path.name, "") for path in newest]

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyelab import calibrate, measure, read, words
+from dyelab import calibrate, files, measure, read, words
 from dyelab.errors import InputError
 from dyelab.handout.page import cell
 from dyelab.panel import frame, save
@@ -109,7 +109,7 @@ def _unsure(row: pd.Series) -> str:
 def _scene(bench: Bench, values: dict[str, Any], progress: Any) -> Scene:
     """Read the photo and find its target, once for each photo."""
     path = _path(values)
-    key = (str(path), path.stat().st_mtime_ns if path.is_file() else 0, values["target"])
+    key = (str(path), files.stamp(path), values["target"])
     if bench.kept.get("scene_of") != key:
         bench.kept.pop("spot", None)
         progress(0.1, words.say("exploring.spot_busy"))
