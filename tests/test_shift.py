@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from worlds import synth
 
-from dyelab import book, convert, grade, predict, shift
+from dyelab import book, compare, convert, grade, predict, shift
 from dyelab.errors import InputError
 from dyelab.handout import colours
 
@@ -177,6 +177,15 @@ def test_mean_shift_and_spread_by_fibre(yard):
     assert row["dL_low"] < row["dL"] < row["dL_high"]
     assert row["pairs"] == len(one)
     assert "darker" in row["moved"]
+
+
+def test_a_way_that_not_all_recipes_went_is_told_with_their_number(yard):
+    pairs = shift.of_step(yard[1], "iron", hold={"dye": "madder"}).pairs
+    ends = [pairs[[f"{end}_{name}" for name in "Lab"]].to_numpy() for end in ("from", "to")]
+    yellower = sum("yellower" in one for one in compare.ways(*ends))
+    assert len(pairs) / 2 <= yellower < len(pairs)
+    said = shift.mean_shift(pairs)["moved"].iloc[0]
+    assert said == f"darker, duller, yellower ({yellower} of {len(pairs)})"
 
 
 def test_rank_orders_by_distance_and_names_the_way(yard):

@@ -233,7 +233,8 @@ def mean_shift(
     DataFrame
         The columns of `by`, `pairs`, then for dL, da, db, dC, dH the mean, `_low`, `_high`
         (Student's t over pairs; blank for one pair) and `_spread` (standard deviation over
-        pairs), mean `dE00`, and `moved` in words.
+        pairs), mean `dE00`, and `moved` in words: the ways that half of the pairs or more went,
+        with their number where not all did.
 
     Examples
     --------
@@ -266,12 +267,21 @@ def _mean(part: pd.DataFrame, confidence: float) -> dict:
 
 
 def _common_way(part: pd.DataFrame) -> str:
-    """Ways that at least half of the pairs went, whatever the degree, in words."""
+    """Ways that at least half of the pairs went, whatever the degree, in words.
+
+    With their number where not all did.
+    """
     ends = [part[[f"{end}_{name}" for name in table.LAB]].to_numpy(float) for end in ("from", "to")]
     went = compare.ways(*ends)
-    shared = [way for way in compare.WAYS if 2 * sum(way in one for one in went) >= len(went)]
-    said = ", ".join(words.say(f"direction.{way}") for way in shared)
-    return said or words.say("direction.no_common")
+    counts = {way: sum(way in one for one in went) for way in compare.WAYS}
+    said = [
+        words.say("direction.most", way=words.say(f"direction.{way}"), part=n, of=len(went))
+        if n < len(went)
+        else words.say(f"direction.{way}")
+        for way, n in counts.items()
+        if 2 * n >= len(went)
+    ]
+    return ", ".join(said) or words.say("direction.no_common")
 
 
 def rank(pairs: pd.DataFrame, *, formula: str = "dE00") -> pd.DataFrame:
