@@ -503,4 +503,4 @@ def test_every_because_names_its_source_or_says_that_it_has_none(source):
 def test_no_sheet_is_left_to_the_cautions_alone(source):
     picked = {**PICKED, "metal": "iron", "mordant": "aluminium acetate"}
     assert len(handout.pictures(metal_page.sheet(source, **picked), ppi=10)) == 1
-    assert len(handout.pictures(worksheet.worksheet(source, metal="iron"), ppi=10)) == 3
+    assert len(handout.pictures(worksheet.worksheet(source, metal="iron"), ppi=10)) == 2

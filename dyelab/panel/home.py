@@ -25,6 +25,7 @@ PAGES = {
     "pages": "7_make_pages.ipynb",
     "guess": "9_guess.ipynb",
     "lesson": "8_lesson_controls.ipynb",
+    "glossary": "9_words_explained.ipynb",
 }
 
 

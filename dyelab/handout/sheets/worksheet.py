@@ -129,7 +129,7 @@ class _Asked:
         key = f"{self.number} {str(self.after['swatch']).split(',')[0]}"
         return [
             parts.Heading(words.say("pages.question", **values)),
-            parts.Chips(hidden, columns=5, height_mm=14, sticky=True),
+            parts.Chips(hidden, columns=5, height_mm=11, sticky=True),
             parts.TickQuestion(words.say("worksheet.which"), letters, 5, f"{key} which", one=True),
             parts.TickQuestion(words.say("worksheet.why"), why, key=f"{key} why"),
             parts.Reveal(label, self._pair(), (self._said(), self._right(), *self._because())),
