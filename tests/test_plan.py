@@ -268,6 +268,33 @@ def test_cloths_that_spoil_one_another_never_share_a_bath():
         assert any(reason in note.lower() for note in s.notes)
 
 
+@pytest.mark.parametrize(
+    ("more", "column", "kinds"),
+    [
+        ({"mordant": ["potash alum 8", "potash alum 15"]}, "mordant_wof", ("dye", "modifier")),
+        (
+            {"mordant": ["potash alum 15", "potash alum 15 + cream of tartar 6"]},
+            "mordant",
+            ("dye",),
+        ),
+        ({"tannin": ["gallnut 5", "gallnut 10"]}, "tannin_wof", ("mordant", "dye", "modifier")),
+        ({"dye": ["madder 30", "madder 60"]}, "dye_wof", ("modifier",)),
+    ],
+)
+def test_unequal_doses_never_draw_on_one_bath(more, column, kinds):
+    factors = {"fibre": ["wool"], "mordant": ["potash alum 15"], "dye": ["madder 50"]}
+    s = plan.series(factors | {"iron": [0, 2]} | more)
+    carried = s.steps.merge(s.swatches, on="swatch")
+    for kind in kinds:
+        rows = carried[carried["kind"] == kind]
+        assert rows[column].nunique() >= 2
+        assert set(rows.groupby("bath")[column].nunique()) == {1}, kind
+    assert any("dose" in note for note in s.notes)
+    # Doses of iron are the bath's own, not the cloths': with one ground there's one dye bath.
+    plain = plan.series(factors | {"iron": [0, 2, 4]}, controls=False, replicates=1)
+    assert (plain.baths["kind"] == "dye").sum() == 1
+
+
 def test_jars_in_a_water_bath_share_the_heat_and_the_hours():
     alone, jars = (plan.series(FACTORS, water_bath=jars) for jars in (0, 12))
     assert (alone.baths["bath"] == jars.baths["bath"]).all()

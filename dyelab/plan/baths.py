@@ -142,8 +142,9 @@ def with_baths(
     DataFrame
         The steps in working order with `bath`, such as ``M2``.
     """
-    full, done = _with_help(done), done[done["kind"] != "assist"]
-    facts = done.assign(before=treatments_before(done), helped=full["helped"].reindex(done.index))
+    full = _with_help(done)
+    done = full[full["kind"] != "assist"]
+    facts = done.assign(before=treatments_before(full))
     facts = facts.merge(rows[["swatch", "fibre", "place", "replicate"]], on="swatch")
     facts["kind"] = stage(facts)
     keys = ["kind", "fibre", "material", "amount", "before", "helped"]
@@ -166,7 +167,7 @@ def with_baths(
     placed = full.drop(columns="helped").merge(baths, on=["swatch", "order"], how="left")
     placed = placed.merge(places, on="swatch").sort_values(["place", "order"], kind="stable")
     placed["bath"] = placed.groupby("swatch", sort=False)["bath"].ffill()  # an assist's: its step's
-    return placed[[*done.columns, "bath"]].reset_index(drop=True)
+    return placed[[*done.columns.drop("helped"), "bath"]].reset_index(drop=True)
 
 
 def _last_number(letter: str, codes: Iterable[str]) -> int:
@@ -184,16 +185,20 @@ def _with_help(done: pd.DataFrame) -> pd.DataFrame:
 
 
 def treatments_before(done: pd.DataFrame) -> pd.Series:
-    """What each cloth carries that could leave it in this bath, as one text a step.
+    """What each cloth carries that acts on its neighbours in this bath, as one text a step.
 
-    Cloths keep company only where they carry the same: tannin comes off into an alum bath and
-    stays on plain cloth, loose mordant mordants its neighbours and a mordanted cloth takes the
-    dye from a bare one, iron dulls whatever dye another cloth lets go (common practice). A
-    scour and a vat are common to all: the vat's strength is what one dips in turn; and a rinse
-    is of each recipe by itself.
+    Cloths keep company only where they carry the same, and as much of it: tannin comes off into
+    an alum bath and stays on plain cloth, loose mordant mordants its neighbours and a mordanted
+    cloth takes the dye from a bare one, iron dulls whatever dye another cloth lets go. So do
+    doses: what two cloths draw on is one bath, and the one with twice the alum takes the dye, the
+    one with twice the tannin the metal, at the other's cost; a deep colour bleeds on a pale one
+    (common practice). What went into a bath beside its own material, such as tartar, counts with
+    it. A scour and a vat are common to all: the vat's strength is what one dips in turn; and a
+    rinse is of each recipe by itself.
     """
     ordered = done.sort_values(["swatch", "order"], kind="stable")
-    told = ordered["material"].where(~ordered["kind"].isin(["scour", "rinse"]), "")
+    doses = ordered["amount"].map(" {:g}".format, na_action="ignore").fillna("")
+    told = (ordered["material"] + doses).where(~ordered["kind"].isin(["scour", "rinse"]), "")
     so_far: dict[Any, str] = {}
     carried = []
     for swatch, material in zip(ordered["swatch"], told, strict=True):
