@@ -262,6 +262,38 @@ def test_the_number_named_does_settle_it_four_times_in_five():
     assert settled.mean() > 0.7
 
 
+def test_the_judgement_speaks_of_what_its_noise_floor_is_of():
+    """The floor is of means of several pots, or of very swatches: single cloths differ by more.
+
+    What passed it and may be one of many isn't said to lie under it.
+    """
+    many = cloths(dict.fromkeys("abcdefghijkl", (50, 10, 10)), 3, 0.6)
+    found = compare.to_reference(many, "a", piece="swatch")
+    assert not found["judged"].str.contains("cloths dyed alike").any()
+    passed = found[found["dE00"].gt(found["noise_floor"]) & found["verdict"].eq("chance")]
+    for row in passed.to_dict("records"):
+        assert "comparisons one may well" in row["judged"]
+        assert "as far apart as" not in row["judged"]
+    frame = stated("x", "y").assign(L=[50.0, 50.5])
+    chance = compare.to_reference(frame, "x")["judged"][0]
+    real = compare.to_reference(frame.assign(L=[50.0, 60.0]), "x")["judged"][0]
+    for said in (chance, real):
+        assert "two swatches of one colour, read as these were" in said
+        assert "rounds" not in said  # no number of pots makes a reading surer
+    assert "Others of the same recipes may differ by more." in real
+
+
+def test_no_further_round_is_promised_against_what_a_camera_gets_wrong():
+    """Pots average away, the camera's error of a recipe doesn't: 2 ± 1.4 stays unsettled."""
+    frame = cloths({"alum": (60, 30, 20), "iron": (57.8, 30, 20)}, 3, 0.2)
+    frame = frame.assign(reading=frame["swatch"])
+    error = shared([(name, "p") for name in frame["swatch"]]).assign(scope="recipe")
+    found = compare.to_reference(frame, "alum", piece="swatch", shared=error).iloc[0]
+    assert found["verdict"] == "chance"
+    assert np.isnan(found["more_swatches"])
+    assert "No sensible number of further rounds" in found["judged"]
+
+
 @pytest.mark.slow
 def test_many_equal_cloths_are_called_clear_at_most_once_in_twenty():
     """Over the family, noise alone gives the verdict real at most 5 times in a hundred."""

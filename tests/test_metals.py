@@ -62,7 +62,7 @@ def test_two_metals_together_are_told_beyond_the_sum_of_each(panel):
     choose(panel, copper=2.0)
     (told,) = [note for note in panel.shown.notes if "beyond the sum" in note]
     assert told.endswith("more than chance.")
-    assert any(note.startswith("Real: two cloths dyed alike") for note in panel.shown.notes)
+    assert any(note.startswith("Real: two recipes that are alike") for note in panel.shown.notes)
     assert "comparisons were allowed for" in panel.shown.notes[0]
 
 

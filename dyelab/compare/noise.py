@@ -50,6 +50,14 @@ class Joint:
     def total(self) -> np.ndarray:
         return self.estimated + self.known
 
+    @property
+    def share_of_pots(self) -> np.ndarray:
+        """Share of the difference's variance that the scatter of pots makes (n,); 0 of none."""
+        own, whole = (
+            np.einsum("ki,nij,kj->n", MINUS, one, MINUS) for one in (self.estimated, self.total)
+        )
+        return np.divide(own, whole, out=np.zeros_like(own), where=whole > 0)
+
 
 def joint(variants: Variants, reference: np.ndarray, sample: np.ndarray) -> Joint:
     """Covariance of the means `reference[i]` and `sample[i]` (row numbers of `variants`)."""

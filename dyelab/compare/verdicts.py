@@ -17,7 +17,7 @@ NO_REPLICATES, ONE_POT, OWN_POTS = "no_replicates", "one_pot", "own_pots"
 _POWER = 0.8  # chance of the verdict *real* that "would settle it" promises
 _MOST = 50  # pots nobody will dye more of
 _SAID = ["reference", "sample", "moved", "comparisons", "verdict", "caveat", "noise_floor"]
-_SAID += ["more_swatches"]
+_SAID += ["basis", "more_swatches"]
 
 
 def judge(
@@ -42,12 +42,13 @@ def judge(
     have = result["pots"].to_numpy(float)[unsettled]
     distance = result[formula].to_numpy(float)[unsettled]
     each = size / max(int(told.sum()), 1)
-    more[unsettled] = _more_swatches(distance, spread[unsettled], have, pair.df[unsettled], each)
+    given = have, pair.df[unsettled], pair.share_of_pots[unsettled]
+    more[unsettled] = _more_swatches(distance, spread[unsettled], *given, each)
     result = result.assign(comparisons=int(told.sum()), more_swatches=more)
     used = [*_SAID, formula, f"{formula}_low", f"{formula}_high"]
     rows = result[used].to_dict("records")
     said = [_sentence(row, formula, confidence) for row in rows]
-    why = [_judgement(row, 100 - 100 * confidence) for row in rows]
+    why = [_judgement(row, formula, 100 - 100 * confidence) for row in rows]
     return result.assign(judged=why, words=[f"{a} {b}" for a, b in zip(said, why, strict=True)])
 
 
@@ -141,15 +142,21 @@ def holm(chances: np.ndarray) -> np.ndarray:
 
 
 def _more_swatches(
-    distance: np.ndarray, spread: Noise, have: np.ndarray, df: np.ndarray, size: float
+    distance: np.ndarray,
+    spread: Noise,
+    have: np.ndarray,
+    df: np.ndarray,
+    share: np.ndarray,
+    size: float,
 ) -> np.ndarray:
     """How many more pots of each variant would show a difference as large as measured.
 
-    With four chances in five; NaN where more than fifty would be needed.
+    With four chances in five; NaN where more than fifty would be needed. `share` is that of the
+    noise which pots average away: what a camera gets wrong stays.
     """
     answer = np.full(len(distance), np.nan)
     for extra in range(_MOST, 0, -1):
-        noise = spread.square / spread.trace * have / (have + extra)
+        noise = spread.square / spread.trace * (1 - share * extra / (have + extra))
         near = np.minimum(spread.dimensions * (df + 2 * extra - 0.5), 1e4)
         bound = special.fdtri(spread.dimensions, near, 1 - size) * spread.dimensions
         power = 1 - special.chndtr(bound, spread.dimensions, distance**2 / noise)
@@ -168,15 +175,19 @@ def _sentence(row: dict, formula: str, confidence: float) -> str:
     )
 
 
-def _judgement(row: dict, size: float) -> str:
+def _judgement(row: dict, formula: str, size: float) -> str:
     if row["verdict"] == CANNOT_TELL:
         return words.say(f"compare.{row['caveat']}")
-    many, hanging = row["comparisons"], "_own_pots" if row["caveat"] == OWN_POTS else ""
-    allowed = words.say("compare.allowed", number=many) if many > 1 else ""
-    told = {"floor": f"{row['noise_floor']:.1f}", "allowed": allowed}
-    if row["verdict"] == REAL:
-        return words.say(f"compare.real{hanging}", size=f"{size:g}", **told)
+    stated = "" if row["basis"] == REPLICATES else "_stated"
+    kind = stated or ("_own_pots" if row["caveat"] == OWN_POTS else "")
+    many, real = row["comparisons"], row["verdict"] == REAL
+    told = {"floor": f"{row['noise_floor']:.1f}", "size": f"{size:g}", "number": many}
+    told["allowed"] = words.say("compare.allowed", number=many) if many > 1 else ""
+    passed = row[formula] > row["noise_floor"]  # which one of many may by luck
+    what = "rarely" + stated if real else "can_many" if passed else "can" + stated
+    said = words.say(f"compare.{row['verdict']}{kind}", luck=words.say(f"compare.{what}", **told))
+    if real or stated:
+        return said
     more = row["more_swatches"]
     key, count = ("more", int(more)) if np.isfinite(more) else ("too_many", 0)
-    remedy = words.say(f"compare.{key}", number=count)
-    return f"{words.say(f'compare.chance{hanging}', **told)} {remedy}"
+    return f"{said} {words.say(f'compare.{key}', number=count)}"
