@@ -84,6 +84,25 @@ def test_too_little_change_is_no_answer():
     assert told["said"].startswith("too little change yet to tell")
 
 
+def test_what_noise_may_have_put_outside_the_references_isnt_said_to_lie_there():
+    """A dose that changed next to nothing, and a sample just past the last reference."""
+    rng, edges = np.random.default_rng(3), []
+    for i in range(40):
+        more = {"dose": 1e6 * 1.1**i, "u": 0.15, "rng": rng}
+        early = [lit(f"E{i}", 0.1, **more)]
+        early += [lit(f"e{i}-{n}", d / 60, "blue wool", **more) for n, d in REFERENCES.items()]
+        edges.append(grade.nearest_reference(graded(*early)).iloc[0])
+    assert any(one["edge"] for one in edges)
+    assert all(one["said"].startswith("too little change yet to tell") for one in edges)
+    some = references()[:4]
+    just, far = (
+        grade.nearest_reference(graded(lit("S", REFERENCES[4] * share), *some))["said"][0]
+        for share in (0.97, 0.3)
+    )
+    assert just.startswith("like reference 4, the highest read, or above: from 3.")
+    assert far == "changed less than reference 4, the highest read"
+
+
 def test_the_interval_of_the_reference_covers():
     """Many tries at once, each at a dose of its own with references of its own."""
     rng = np.random.default_rng(8)

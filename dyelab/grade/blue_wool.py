@@ -17,6 +17,7 @@ _DRAWS = 1000  # the ends of a 95 % interval then wander by a fiftieth of its wi
 # References: each takes two and a half times the light of the one before, so an interval wider
 # than this leaves open whether a cloth lasts six times as long, which is no answer. A judgement.
 _TOO_WIDE = 2.0
+_HARDLY = 0.05  # of a reference: less than is said
 _KEPT = ["swatch", "amount", "unit", "difference"]
 _SAME_DOSE = 0.02  # relative: light meters of one make agree no better
 
@@ -150,10 +151,12 @@ def _place(
 
 
 def _say(middle: float, low: float, high: float, edge: str) -> str:
-    if edge:
-        return words.say(f"grade.{edge}_reference", number=f"{middle:.0f}")
     if high - low > _TOO_WIDE:
         return words.say("grade.reference_unsure", low=f"{low:.0f}", high=f"{high:.0f}")
+    if edge:
+        inward = "_or" if high - low > _HARDLY else ""  # the noise reaches past the end read
+        ends = {"low": f"{low:.1f}", "high": f"{high:.1f}"}
+        return words.say(f"grade.{edge}_reference{inward}", number=f"{middle:.0f}", **ends)
     span = words.say("grade.span", low=f"{low:.1f}", high=f"{high:.1f}") if low == low else ""
     if abs(middle - round(middle)) < 0.25:
         return (
