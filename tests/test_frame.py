@@ -42,7 +42,7 @@ def show(book, dye, dose):
         raise ZeroDivisionError("of all things")
     lab = stand_in.lab([dye], [(45, 42 - 10 * dose, 30)], group="swatch")
     chip = frame.Chip(dye, (45, 42 - 10 * dose, 30))
-    return frame.Shown(
+    return frame.Answer(
         f"{dye} with {dose:g} % iron", plane.figure(lab), lab, [chip], [f"from {book.path.name}"]
     )
 
@@ -107,7 +107,7 @@ def test_plotly_is_sent_when_a_page_asks_and_in_one_message_of_fair_size(panel, 
 def test_several_chosen_together_are_remembered(home):
     def make():
         names = choices.pick_many("Dyes", ["madder", "weld", "walnut"], ["madder"])
-        told = lambda book, dyes: frame.Shown(", ".join(dyes))  # noqa: E731
+        told = lambda book, dyes: frame.Answer(", ".join(dyes))  # noqa: E731
         return frame.Panel("many", "A panel", lambda book: {"dyes": names}, told)
 
     make().choices["dyes"].value = ("weld", "walnut")
@@ -179,7 +179,7 @@ def test_progress_is_handed_to_those_who_want_it(home):
     def slow(book, dye, dose, progress):
         progress(0.5, "half way")
         told.append(panel_box[0].busy.value)
-        return frame.Shown("done")
+        return frame.Answer("done")
 
     panel_box = [frame.Panel("t", "A panel", choose, slow, button="Go")]
     panel_box[0].button.click()
@@ -204,7 +204,7 @@ def test_options_that_depend_on_another_follow_it(home):
 def test_user_text_is_shown_as_text(home, text):
     def told(book, dye, dose):
         frame_ = pd.DataFrame({"swatch": [text], "L": [1.0]})
-        return frame.Shown(
+        return frame.Answer(
             text, None, frame_, [frame.Chip(text, (50, 0, 0), text)], [text], [(text, b"")]
         )
 
@@ -261,7 +261,7 @@ def test_a_panel_computes_with_one_thread_of_linear_algebra(home):
 
     def threads(book, **chosen):
         pools = [one["num_threads"] for one in threadpool_info() if one["user_api"] == "blas"]
-        return frame.Shown(str(max(pools, default=1)))
+        return frame.Answer(str(max(pools, default=1)))
 
     assert frame.Panel("t", "A panel", choose, threads).sentence == "1"
 
@@ -295,7 +295,7 @@ def test_a_number_past_its_limits_stays_as_typed_and_is_refused_in_words(tmp_pat
         return {"n": choices.number("Minutes", 5, low=1, high=90, whole=True)}
 
     def show(_, n):
-        return frame.Shown(f"{n:g} minutes")
+        return frame.Answer(f"{n:g} minutes")
 
     made = frame.Panel("t", "A panel", asked, show, book=bk.path)
     made.choices["n"].value = 900
@@ -317,7 +317,7 @@ def test_a_panel_looked_at_again_shows_what_another_page_saved(tmp_path, monkeyp
     bk = book.save(book.create(tmp_path / "own"))
 
     def count(opened, **_):
-        return frame.Shown(f"{len(opened.swatches)} swatches")
+        return frame.Answer(f"{len(opened.swatches)} swatches")
 
     def asked(_):
         return {"n": choices.number("n", 0, low=0, high=9, unit="")}
@@ -343,7 +343,7 @@ def test_a_button_of_a_panel_with_nothing_to_show_says_why(tmp_path):
 
     works = {"frame.book": lambda panel: panel.values["n"], "frame.folder": stumble}
     bk = book.save(book.create(tmp_path / "own"))
-    made = frame.Panel("t", "A panel", refuse, frame.Shown, actions=works, book=bk)
+    made = frame.Panel("t", "A panel", refuse, frame.Answer, actions=works, book=bk)
     asking, broken = made.actions.values()
     asking.click()
     assert "Nothing is here yet." in made.told.value

@@ -282,7 +282,7 @@ def test_a_tried_recipe_is_found_first(model, reached):
 def test_drawn_swatches_fill_the_90_percent_region_to_90_percent():
     C = np.array([[[4.0, 1.0, 0.0], [1.0, 3.0, 0.5], [0.0, 0.5, 2.0]]])
     for tail in (3.0, 8.0, 100.0):
-        off = calibration.draws(np.zeros((1, 3)), C, tail, 40_000)[0]
+        off = calibration.simulate(np.zeros((1, 3)), C, tail, 40_000)[0]
         far = np.einsum("ni,ij,nj->n", off, np.linalg.inv(C[0]), off)
         assert (far <= 6.2514).mean() == pytest.approx(0.90, abs=0.01)
 
@@ -300,7 +300,9 @@ def test_the_odds_mend_a_spread_that_is_stated_too_wide():
     for stated, sign in ((3.0, 1), (1 / 3, -1), (1.0, 0)):
         measured = rng.multivariate_normal(np.zeros(3), C[0], 150) + lab
         shift, slope = calibration.odds(lab, measured, stated * C, 100.0)
-        away = convert.dE00(lab[:1, None], calibration.draws(lab[:1], stated * C[:1], 100.0, 4000))
+        away = convert.dE00(
+            lab[:1, None], calibration.simulate(lab[:1], stated * C[:1], 100.0, 4000)
+        )
         mended = calibration.chances(away, 4.0, (shift, slope))[0]
         landed = (convert.dE00(lab, measured) <= 4.0).mean()
         assert mended == pytest.approx(landed, abs=0.12)

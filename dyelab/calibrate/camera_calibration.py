@@ -10,7 +10,7 @@ import pandas as pd
 
 from dyelab import convert, files, limits
 from dyelab.calibrate.colour_fit import terms, to_lab
-from dyelab.calibrate.nearby_swatches import near, variance_left
+from dyelab.calibrate.nearby_swatches import shifts_at, variance_left
 from dyelab.calibrate.program import Undoing
 from dyelab.calibrate.shading import WIDTHS
 from dyelab.calibrate.tone import Tone
@@ -167,7 +167,7 @@ class Calibration:
         """CIELAB (n, 3) of camera values (n, 3), linear, `tone` undone, light evened out."""
         fitted = to_lab(terms(np.atleast_2d(rgb), self.degree) @ self.matrix.T, self.white)
         fitted = fitted - self.errors.correction(fitted)
-        return fitted if self.anchors is None else fitted + near(fitted, *self.anchors)
+        return fitted if self.anchors is None else fitted + shifts_at(fitted, *self.anchors)
 
     def doubt(self, lab: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Error of n colours as `Errors.at` gives it, less what swatches nearby have told."""

@@ -17,7 +17,7 @@ _FAR, _DEPTH, _EVERYWHERE, _UNLIKE = 5.0, 0.25, 0.02, 0.15
 _BELIEF = 1.0
 
 
-def near(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.ndarray:
+def shifts_at(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.ndarray:
     """Spread what is known at some colours: most of it there, a little everywhere.
 
     Parameters
@@ -44,10 +44,10 @@ def trust(places: np.ndarray, shifts: np.ndarray) -> float:
     Parameters
     ----------
     places, shifts : ndarray (m, 3)
-        As for `near`.
+        As for `shifts_at`.
     """
-    everyone = np.arange(len(places))
-    told = [near(places[[i]], places[everyone != i], shifts[everyone != i])[0] for i in everyone]
+    both = np.stack([places, shifts])
+    told = [shifts_at(one, *np.delete(both, i, 1))[0] for i, one in enumerate(places[:, None])]
     believed = _BELIEF * np.sum(shifts**2) / max(len(shifts), 1)
     slope = (np.sum(told * shifts) + believed) / max(np.sum(np.square(told)) + believed, 1e-12)
     return float(np.clip(slope, 0, 1))

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from dyelab.calibrate.camera_calibration import Calibration
-from dyelab.calibrate.nearby_swatches import near, trust
+from dyelab.calibrate.nearby_swatches import shifts_at, trust
 
 # Swatches measured by instrument: how many the custom counts for, and what it says of their squared
 # misses, in units of what was expected; how much further off others are. Set so that 95 % of the
@@ -48,7 +48,7 @@ def correct(made: Calibration, fitted: np.ndarray, shifts: np.ndarray, share: fl
     # What every simulated camera gets wrong at these swatches is now known and taken away there.
     _, common = made.errors.at(fitted)
     there = np.moveaxis(common / made.errors.scale_at(fitted), 1, 0) * len(made.errors.off) ** 0.5
-    known = np.stack([near(made.errors.lab, fitted, one) for one in there])
+    known = np.stack([shifts_at(made.errors.lab, fitted, one) for one in there])
     errors = replace(made.errors, off=made.errors.off - share * known)
     return replace(made, anchors=(fitted, share * shifts), trusted=share, errors=errors)
 
@@ -56,7 +56,7 @@ def correct(made: Calibration, fitted: np.ndarray, shifts: np.ndarray, share: fl
 def squared_miss(made: Calibration, fitted: np.ndarray, shift: np.ndarray) -> float:
     """Squared miss of one swatch by what others told, over what was to be expected."""
     assert made.anchors is not None
-    miss = near(fitted[None], *made.anchors)[0] - shift
-    own, common = made.doubt(fitted[None] + near(fitted[None], *made.anchors))
+    miss = shifts_at(fitted[None], *made.anchors)[0] - shift
+    own, common = made.doubt(fitted[None] + shifts_at(fitted[None], *made.anchors))
     whole = own[0] + common[0].T @ common[0] + _SEEN_AGAIN * np.eye(3)
     return float(miss @ np.linalg.solve(whole, miss)) / 3

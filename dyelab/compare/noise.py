@@ -96,14 +96,14 @@ def between_pots(variants: Variants, rows: np.ndarray, pots: Arms) -> tuple[np.n
         (1964), for whom a second arm adds none: both err where the shape they borrow isn't
         theirs.
     """
-    found = [variants.spread.of(rows[:, i], pots.kind[:, i]) for i in range(rows.shape[1])]
+    found = [variants.pot_scatter.of(rows[:, i], pots.kind[:, i]) for i in range(rows.shape[1])]
     sizes = np.stack([np.trace(one[0], axis1=1, axis2=2) for one in found], axis=1)
     free = np.stack([one[1] for one in found], axis=1)
-    own = sum(variants.spread.free[rows[:, i], pots.kind[:, i]] for i in range(rows.shape[1]))
+    own = sum(variants.pot_scatter.free[rows[:, i], pots.kind[:, i]] for i in range(rows.shape[1]))
     with np.errstate(divide="ignore", invalid="ignore"):
         share = sizes / sizes.sum(axis=1, keepdims=True)
         welch = 1 / (share**2 / free).sum(axis=1)
-        whole = np.minimum(welch, own + variants.spread.weight[rows].min(axis=1) / 2)
+        whole = np.minimum(welch, own + variants.pot_scatter.weight[rows].min(axis=1) / 2)
         df = np.stack([whole, 1 / (share / free).sum(axis=1)], axis=1)
     df = np.where((free > 0).all(axis=1, keepdims=True), df, 0.0)
     return np.stack([one[0] for one in found], axis=1), np.nan_to_num(df)

@@ -38,7 +38,7 @@ _ROUNDS = 20  # of learning sizes and shape by turns
 
 
 @dataclass(frozen=True)
-class Spread:
+class PotScatter:
     """Covariance of one pot about each variant, by kind of step: what the comparisons ask for.
 
     Attributes
@@ -100,7 +100,7 @@ def _low(df: np.ndarray) -> np.ndarray:
     return np.log(df / 2) - special.digamma(df / 2)
 
 
-def spread(found: BathMeans, mean: np.ndarray, series: np.ndarray) -> Spread:
+def pot_scatter(found: BathMeans, mean: np.ndarray, series: np.ndarray) -> PotScatter:
     """Gather what the pots of every variant show, and what its series lends it."""
     lab, pots = scatter(found)
     out = to_log(mean)
@@ -110,7 +110,7 @@ def spread(found: BathMeans, mean: np.ndarray, series: np.ndarray) -> Spread:
     at = np.arange(len(mean))
     own = np.where((kind >= 0)[:, None, None], products[at, kind], 0.0)
     own_df = np.where(kind >= 0, free[at, kind], 0.0)
-    return Spread(products, free, pots, *lend(own, own_df, series), np.linalg.inv(out))
+    return PotScatter(products, free, pots, *lend(own, own_df, series), np.linalg.inv(out))
 
 
 def scatter(found: BathMeans) -> tuple[np.ndarray, np.ndarray]:
@@ -155,7 +155,7 @@ def to_log(lab: np.ndarray) -> np.ndarray:
 def lend(
     own: np.ndarray, df: np.ndarray, series: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """What the other recipes of a series lend each: `lent`, `weight` and `doubt` of `Spread`.
+    """What the other recipes of a series lend each: `lent`, `weight` and `doubt` of `PotScatter`.
 
     Parameters
     ----------

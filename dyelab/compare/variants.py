@@ -16,7 +16,7 @@ from scipy import sparse
 
 from dyelab import table
 from dyelab.compare.pots import BathMeans, bath_means
-from dyelab.compare.scatter import Spread, spread
+from dyelab.compare.scatter import PotScatter, pot_scatter
 from dyelab.errors import InputError
 from dyelab.numerics import semidefinite
 
@@ -45,7 +45,7 @@ class Variants:
         The part of `scatter` that the shared factors explain.
     cells : BathMeans
         The same swatches bath by bath.
-    spread : Spread
+    pot_scatter : PotScatter
         Variance of a pot about each variant.
     """
 
@@ -58,7 +58,7 @@ class Variants:
     loadings: sparse.csr_array
     shared_scatter: np.ndarray
     cells: BathMeans
-    spread: Spread
+    pot_scatter: PotScatter
 
 
 def gather(
@@ -142,7 +142,7 @@ def gather(
         loadings=_spread(to_variant @ to_piece) @ shares,
         shared_scatter=_shared_scatter(_spread(to_piece) @ shares, variant[first], to_variant),
         cells=found,
-        spread=spread(found, mean, group),
+        pot_scatter=pot_scatter(found, mean, group),
     )
 
 

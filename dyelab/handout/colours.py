@@ -300,7 +300,7 @@ def cloth(row: dict[Any, Any]) -> str:
     return words.say(f"pages.{key}", dye=row["dye"], cloth=row["cloth"])
 
 
-def labels(rows: Sequence[dict[Any, Any]]) -> list[str]:
+def addition_labels(rows: Sequence[dict[Any, Any]]) -> list[str]:
     """What was put with the dye, one label a recipe, each told apart from the others.
 
     Where that alone leaves two alike, the dye's dose joins, and then the swatch's code.

@@ -28,7 +28,7 @@ _READING += [*LAB, *table.STANDARD_UNCERTAINTIES, *WHITE, "method", "flags", "ta
 _PICTURE = 640  # pixels: a photo as wide as the panel
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Find, look, and open one swatch.
 
     Parameters
@@ -58,7 +58,7 @@ def _fit(book: Book, made: dict[str, Any]) -> None:
     choices.set_options(made["swatch"], _codes(books.search(book, made["find"].value)["swatch"]))
 
 
-def _show(book: Book, find: str, order: str, swatch: str) -> frame.Shown:
+def _show(book: Book, find: str, order: str, swatch: str) -> frame.Answer:
     if swatch:
         return _page(book, swatch)
     rows = _with_colours(book, books.search(book, find))
@@ -73,7 +73,7 @@ def _show(book: Book, find: str, order: str, swatch: str) -> frame.Shown:
     named = zip(table.pieces(rows), rows.head(_MOST).to_dict("records"), strict=False)
     chips = [frame.Chip.of(row, name, _recipe(row)) for name, row in named]
     shown = rows[["swatch", *areas, *_TABLE, *_metals(rows), *_REST]]
-    return frame.Shown(sentence, table=shown, chips=chips, notes=_notes(book, rows))
+    return frame.Answer(sentence, table=shown, chips=chips, notes=_notes(book, rows))
 
 
 def _with_colours(book: Book, found: pd.DataFrame) -> pd.DataFrame:
@@ -125,7 +125,7 @@ def _notes(book: Book, rows: pd.DataFrame) -> list[str]:
     return [*notes, *book.notes]
 
 
-def _page(book: Book, swatch: str) -> frame.Shown:
+def _page(book: Book, swatch: str) -> frame.Answer:
     """All that is known of one swatch."""
     parts = _parts(book, pd.DataFrame({"swatch": [swatch]})).to_dict("records")
     told = [_recipe(row) for row in parts]
@@ -139,7 +139,7 @@ def _page(book: Book, swatch: str) -> frame.Shown:
     readings = table.with_uncertainties(readings, table.covariances(readings))
     cloth = measure.crops(readings.head(_MOST), book.path)
     whole = [] if cloth else books.photos_of(book, swatch)  # the card is shown where it must be
-    return frame.Shown(
+    return frame.Answer(
         sentence,
         table=readings[_READING].dropna(axis=1, how="all") if len(readings) else None,
         chips=_strips(readings.head(_MOST), cloth),

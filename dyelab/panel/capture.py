@@ -38,7 +38,7 @@ def _in_order(book: Book) -> list[tuple[str, str]]:
     return [(words.say("capture.first_none"), ""), *((code, code) for code in codes)]
 
 
-def panel(book: frame.Chosen = None) -> "Capture":
+def panel(book: frame.BookChoice = None) -> "Capture":
     """Choose a photo, see what was measured where, put it right, name the swatches, add them.
 
     Parameters
@@ -52,7 +52,7 @@ def panel(book: frame.Chosen = None) -> "Capture":
 class Capture(frame.Panel):
     """The capture panel: the house frame, shapes that can be dragged, and a button to add."""
 
-    def __init__(self, book: frame.Chosen = None) -> None:
+    def __init__(self, book: frame.BookChoice = None) -> None:
         self.measured: measure.MeasuredPhoto | None = None
         self.photo: read.Photo | None = None
         self.origin: Path | None = None
@@ -110,7 +110,7 @@ class Capture(frame.Panel):
         else:
             super().follow(path)
 
-    def _display(self, shown: frame.Shown) -> None:
+    def _display(self, shown: frame.Answer) -> None:
         """Offer to add what is in the picture, if anything is."""
         super()._display(shown)
         self.add.layout.display = None if shown.figure is not None else "none"
@@ -139,10 +139,10 @@ class Capture(frame.Panel):
     def _recall(self, path: Path) -> None:
         """A photo is chosen anew each time."""
 
-    def _measured(self, _book: Book, **picked: Any) -> frame.Shown:
+    def _measured(self, _book: Book, **picked: Any) -> frame.Answer:
         if not self._read(picked):
             self.measured = None
-            return frame.Shown(words.say("capture.start"))
+            return frame.Answer(words.say("capture.start"))
         assert self.photo is not None
         target = picked["own"].strip() or picked["target"]
         white = target == _WHITE
@@ -241,7 +241,7 @@ class Capture(frame.Panel):
                 self._moves[name] = points.mean(axis=0) if name.startswith("corner") else points
         self.update()
 
-    def _told(self, made: measure.MeasuredPhoto, naming: Naming) -> frame.Shown:
+    def _told(self, made: measure.MeasuredPhoto, naming: Naming) -> frame.Answer:
         self._named = naming
         made = self._as_joined(made, naming.swatches)
         how = {p: words.say(f"capture.how_{code}") for p, code in naming.how.items()}
@@ -266,7 +266,7 @@ class Capture(frame.Panel):
         name = self.origin.name if self.origin else ""
         answer = words.say("capture.of_photo", name=name, said=naming.summary)
         shown = table[_COLUMNS].round(2)
-        return frame.Shown(answer, self._drawn(made, naming), shown, notes=notes)
+        return frame.Answer(answer, self._drawn(made, naming), shown, notes=notes)
 
     def _drawn(self, made: measure.MeasuredPhoto, naming: Naming) -> go.Figure:
         """Photo with what was measured and each name; corners, target, windows can be dragged."""
@@ -320,7 +320,7 @@ class Capture(frame.Panel):
         self.opened = books.open(grown.path)
         key = "capture.added_new" if new else "capture.added"
         self._forget()
-        self._display(frame.Shown(words.say(key, count=len(rows), new=new, state=state)))
+        self._display(frame.Answer(words.say(key, count=len(rows), new=new, state=state)))
         self._tell_others()
 
     def _alone(self, told: dict[str, Any]) -> bool:

@@ -21,7 +21,7 @@ _VERDICTS = (compare.REAL, compare.CHANCE, compare.CANNOT_TELL)
 _SHOWN = 4  # chips of at most so many pairs
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Pick what varies, what to hold, the reference and the formula; read what it did.
 
     Parameters
@@ -135,14 +135,14 @@ def _ask(
     return _Asked(what, **given, hold=hold, found=found)
 
 
-def _show(bench: colours.Source, picture: str, **chosen: str) -> frame.Shown:
+def _show(bench: colours.Source, picture: str, **chosen: str) -> frame.Answer:
     one = _ask(bench, **chosen)
     read_by = choices.method_notes(one.pairs.get("method", ()), bench.every.methods)
     if picture == "lamps":
         return _lamps(bench, one, read_by)
     figure, said = _picture(bench, one, picture)
     numbers = _table(one)
-    return frame.Shown(
+    return frame.Answer(
         f"{_sentence(one)} {said}".strip(),
         figure,
         _first(numbers, one.formula),
@@ -267,7 +267,7 @@ def _spectra(spectra: pd.DataFrame | None, one: _Asked) -> tuple[go.Figure, str]
     return drawn.spectra(*curves, names=names), depth.sentence
 
 
-def _lamps(bench: colours.Source, one: _Asked, read_by: list[str]) -> frame.Shown:
+def _lamps(bench: colours.Source, one: _Asked, read_by: list[str]) -> frame.Answer:
     """Each pair under several lights: the furthest as chips, all of them as numbers."""
     pairs = one.furthest
     rows = list(zip(pairs["from_row"].astype(int), pairs["to_row"].astype(int), strict=True))
@@ -280,7 +280,7 @@ def _lamps(bench: colours.Source, one: _Asked, read_by: list[str]) -> frame.Show
     said = f"{first['pair'].map(lambda i: pairs['recipe'].iloc[i]).iloc[0]}: "
     chips = [_light_pair(row) for row in first.to_dict("records")]
     shown = table.reset_index().drop(columns="pair").round(1)
-    return frame.Shown(said + shift.lamps_sentence(first), None, shown, chips, notes)
+    return frame.Answer(said + shift.lamps_sentence(first), None, shown, chips, notes)
 
 
 def _light_pair(row: dict[Any, Any]) -> list[frame.Chip]:

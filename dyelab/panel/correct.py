@@ -25,7 +25,7 @@ _NOTHING = cells.Ingredient("", None, "", 1)
 _EXPOSURES = ("wash", "light", "rub dry", "rub wet", "perspiration", "water", "other")
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Correct, rename, delete, or enter what was not planned; each is saved at once.
 
     Parameters
@@ -132,11 +132,11 @@ def _readings(book: Book, exposure: str, test: str) -> pd.DataFrame:
     return rows[(rows["exposure"] == exposure) & rows["test"].isin(["", test])]
 
 
-def _show(book: Book, task: str, **chosen: Any) -> frame.Shown:
+def _show(book: Book, task: str, **chosen: Any) -> frame.Answer:
     return _TASKS[task].show(book, chosen)
 
 
-def _show_step(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+def _show_step(book: Book, chosen: dict[str, Any]) -> frame.Answer:
     row = _row(book, chosen["swatch"], chosen["step"])
     if row is None:
         key = "no_steps" if len(book.swatches) else "empty"
@@ -146,7 +146,7 @@ def _show_step(book: Book, chosen: dict[str, Any]) -> frame.Shown:
     told |= {"put": words.say("correcting.put_step"), "order": row["order"], "bath": row["bath"]}
     said = words.say(f"correcting.show_step{'_bath' if others else ''}", **told)
     care = recipe.cautions([row["material"]], books.materials(book))
-    return frame.Shown(said, notes=_back(), care=care)
+    return frame.Answer(said, notes=_back(), care=care)
 
 
 def _shared(book: Book, row: Any) -> pd.DataFrame:
@@ -160,16 +160,16 @@ def _shared(book: Book, row: Any) -> pd.DataFrame:
     return steps[(same & (row["bath"] != "")) | (own & (steps["area"] == row["area"]))]
 
 
-def _show_swatch(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+def _show_swatch(book: Book, chosen: dict[str, Any]) -> frame.Answer:
     if not chosen["lines"].strip():
-        return frame.Shown(words.say("correcting.show_no_lines"), notes=_back())
+        return frame.Answer(words.say("correcting.show_no_lines"), notes=_back())
     steps, swatch = (new_swatch(book, **chosen)[name] for name in ("steps", "swatches"))
     shown = steps[["order", "kind", "material", "amount", "temperature_C", "minutes"]]
     text = ", ".join(filter(None, map(browse.what, steps.to_dict("records"))))
     said = words.say("correcting.show_swatch", code=swatch["swatch"].iloc[0], steps=text)
     advice = recipe.advise(steps.assign(area="whole"), swatch, books.materials(book))["advice"]
     care = recipe.cautions(steps["material"], books.materials(book))
-    return frame.Shown(said, table=shown, notes=[*advice, *_back()], care=care)
+    return frame.Answer(said, table=shown, notes=[*advice, *_back()], care=care)
 
 
 def new_swatch(book: Book, *, lines: str, **chosen: Any) -> dict[str, pd.DataFrame]:
@@ -226,32 +226,32 @@ def _counts(book: Book, codes: list[str]) -> dict[str, int]:
     }
 
 
-def _show_rename(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+def _show_rename(book: Book, chosen: dict[str, Any]) -> frame.Answer:
     code = chosen["swatch"]
     if code is None:
         raise InputError(words.say("correcting.empty"))
     said = words.say("correcting.show_rename", code=code, **_counts(book, [code]))
-    return frame.Shown(said, notes=_back())
+    return frame.Answer(said, notes=_back())
 
 
-def _show_delete(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+def _show_delete(book: Book, chosen: dict[str, Any]) -> frame.Answer:
     gone = list(chosen["gone"])
     if not gone:
-        return frame.Shown(words.say("correcting.show_none"))
+        return frame.Answer(words.say("correcting.show_none"))
     counts = _counts(book, gone)
     codes = ", ".join(gone)
     said = words.say("correcting.show_delete", swatches=len(gone), codes=codes, **counts)
-    return frame.Shown(said, notes=_back())
+    return frame.Answer(said, notes=_back())
 
 
-def _show_test(book: Book, chosen: dict[str, Any]) -> frame.Shown:
+def _show_test(book: Book, chosen: dict[str, Any]) -> frame.Answer:
     what = words.wording("grade.exposure_", chosen["exposure"])
     rows = _readings(book, chosen["exposure"], chosen["test"])
     count = int(rows["swatch"].isin(chosen["covers"]).sum())
     key = "show_test" if count else "show_no_readings"
     said = words.say(f"correcting.{key}", count=count, what=what)
     shown = book.tests if len(book.tests) else None
-    return frame.Shown(said, table=shown, notes=_back())
+    return frame.Answer(said, table=shown, notes=_back())
 
 
 def _back() -> list[str]:
@@ -342,7 +342,7 @@ class _Task:
     """What a task asks for, what it says beforehand, and what it does."""
 
     asks: list[str]
-    show: Callable[[Book, dict[str, Any]], frame.Shown]
+    show: Callable[[Book, dict[str, Any]], frame.Answer]
     put: Callable[[Book, dict[str, Any]], _Put]
 
 

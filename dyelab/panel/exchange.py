@@ -28,7 +28,7 @@ _WHERE_ASKED = ("sheets", "adapt", "removing")  # choices shown only where a she
 class Exchange(frame.Panel):
     """The panel whose button does the task chosen; a spreadsheet is talked over before it is."""
 
-    def __init__(self, book: frame.Chosen = None) -> None:
+    def __init__(self, book: frame.BookChoice = None) -> None:
         self.found, self.understood = widgets.HTML(), widgets.HTML()
         self.columns = widgets.VBox().add_class("dl-choices")
         self.asked = widgets.VBox().add_class("dl-choices")
@@ -45,15 +45,15 @@ class Exchange(frame.Panel):
         *rest, keep = [part for part in self._result.children if part not in head]
         self._result.children = (*head, *rest, self.found, self.columns, keep)
 
-    def _look(self, book: Book, task: str, file: str, **chosen: Any) -> frame.Shown:
+    def _look(self, book: Book, task: str, file: str, **chosen: Any) -> frame.Answer:
         """Say what would be done; for a spreadsheet, all that comes in and all that doesn't."""
         if task != "sheet":
             self._cleared()
-            return frame.Shown(words.say(f"exchange.{task}_says", book=book.title))
+            return frame.Answer(words.say(f"exchange.{task}_says", book=book.title))
         path = save.keep_upload(chosen["upload"], "sheets") or typed_path(file)
         if not chosen["upload"] and not file.strip():
             self._cleared()
-            return frame.Shown(words.say("exchange.name_a_file"))
+            return frame.Answer(words.say("exchange.name_a_file"))
         self._open_sheets(book, path, chosen)
         return self._talk(book, chosen)
 
@@ -98,7 +98,7 @@ class Exchange(frame.Panel):
         made.observe(self._changed, "value")
         return made
 
-    def _talk(self, book: Book, chosen: dict[str, Any]) -> frame.Shown:
+    def _talk(self, book: Book, chosen: dict[str, Any]) -> frame.Answer:
         sheets = self._read[1]
         meanings: dict[str, dict[str, str]] = {one.name: {} for one in sheets}
         for made in self.columns.children:
@@ -122,7 +122,7 @@ class Exchange(frame.Panel):
             said, again = words.say("exchange.all_there", book=book.title), ""
         said += _of_white(incoming, book, chosen["adapt"])
         text = f"{said} {again}".strip() if seen else said
-        return frame.Shown(text, table=lost if len(lost) else None, notes=incoming.notes)
+        return frame.Answer(text, table=lost if len(lost) else None, notes=incoming.notes)
 
     def _ask(self, incoming: Incoming) -> None:
         """Offer what each doubtful word could be; one that was answered stays answered."""
@@ -170,7 +170,7 @@ class Exchange(frame.Panel):
         return joined, self._incoming.source
 
 
-def panel(book: frame.Chosen = None) -> Exchange:
+def panel(book: frame.BookChoice = None) -> Exchange:
     """Take in a spreadsheet or another book, or write the book out.
 
     Parameters

@@ -41,7 +41,7 @@ class _Bench:
         return self.kept[key]
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Pick swatches and a test, move through it, see the colour go.
 
     Parameters
@@ -138,7 +138,7 @@ def _fit(bench: _Bench, widgets: dict[str, Any]) -> None:
         widgets["at"].value = offered_amounts[-1][1]
 
 
-def _show(bench: _Bench, progress: Any, **chosen: Any) -> frame.Shown:
+def _show(bench: _Bench, progress: Any, **chosen: Any) -> frame.Answer:
     swatches, exposure, at = (chosen[name] for name in ("swatches", "exposure", "at"))
     if not swatches:
         raise InputError(words.say("fastness_panel.none"))
@@ -149,7 +149,7 @@ def _show(bench: _Bench, progress: Any, **chosen: Any) -> frame.Shown:
     if rows.empty:
         raise InputError(words.say("fastness_panel.not_so", exposure=exposure))
     now = rows if rows["amount"].isna().all() else rows[rows["amount"].eq(at)]
-    return frame.Shown(
+    return frame.Answer(
         _sentence(now, at),
         page.figure(found, exposure, chosen["quantity"], at=at or None),
         fastness_texts.grade_table(rows),

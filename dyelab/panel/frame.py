@@ -1,7 +1,7 @@
 """The one look all panels share: choices, answer sentence, figure, table, save, in that order.
 
 A panel is a function that makes its choices for a book, and a function that turns a book and
-the values chosen into `Shown`. The frame does the rest.
+the values chosen into `Answer`. The frame does the rest.
 """
 
 import inspect
@@ -26,15 +26,15 @@ from dyelab.panel import book_choice, choices, html_parts, remember, save
 from dyelab.panel.html_parts import Chip
 from dyelab.panel.widgets import Canvas, Dress
 
-__all__ = ["Chip", "Chosen", "Panel", "Shown"]
+__all__ = ["Answer", "BookChoice", "Chip", "Panel"]
 
-Chosen = Book | str | Path | None  # what a panel opens with; without, the session's book
+BookChoice = Book | str | Path | None  # what a panel opens with; without, the session's book
 _AT_HOME = ("home", "materials")  # panels of the home page itself
 _on_show: weakref.WeakSet["Panel"] = weakref.WeakSet()  # what a user sees in this notebook
 
 
 @dataclass(frozen=True)
-class Shown:
+class Answer:
     """What a panel shows: the answer first, then what it rests on.
 
     Parameters
@@ -86,7 +86,7 @@ class Panel(widgets.VBox):
     choose : callable
         ``choose(book) -> dict of name to widget`` made with `panel.choices`.
     show : callable
-        ``show(book, **values) -> Shown``. Raise `InputError` where there is nothing to show: its
+        ``show(book, **values) -> Answer``. Raise `InputError` where there is nothing to show: its
         message stands in the answer's place. With a parameter ``progress`` it is given
         ``progress(fraction, text)`` to call as it goes.
     refresh : callable, optional
@@ -120,7 +120,7 @@ class Panel(widgets.VBox):
         name: str,
         title: str,
         choose: Callable[[Any], dict[str, Any]],
-        show: Callable[..., Shown],
+        show: Callable[..., Answer],
         *,
         refresh: Callable[[Any, dict[str, Any]], None] | None = None,
         heading: Callable[[Any], str] | None = None,
@@ -131,7 +131,7 @@ class Panel(widgets.VBox):
         beside: Sequence[widgets.Widget] = (),
         remember: str = "days",
         seldom: Sequence[str] = (),
-        book: Chosen = None,
+        book: BookChoice = None,
     ) -> None:
         self.name, self.title, self._remember = name, choices.text_of(title), remember
         self._seldom = seldom
@@ -140,7 +140,7 @@ class Panel(widgets.VBox):
         self.opened: Book | None = None
         self.ready: Any = None
         self.choices: dict[str, Any] = {}
-        self.shown: Shown | None = None
+        self.shown: Answer | None = None
         self._quiet = self._led = False
         self._shut = True  # while there is nothing to choose from
         self._stamp: tuple[int, ...] = ()
@@ -401,7 +401,7 @@ class Panel(widgets.VBox):
         """Say how far a long piece of work has come (0 to 1)."""
         self.busy.value = html_parts.busy(text or words.say("frame.busy"), fraction)
 
-    def _display(self, shown: Shown) -> None:
+    def _display(self, shown: Answer) -> None:
         self.shown, self.told.value = shown, ""
         self.answer.value = html_parts.sentence(shown.sentence)
         self.canvas.show(shown.figure, shown.sentence)
@@ -430,7 +430,7 @@ class Panel(widgets.VBox):
             self._say(_in_words(fault))
 
     def _say(self, text: str) -> None:
-        self._display(Shown(text))
+        self._display(Answer(text))
         self.answer.value = html_parts.notice(text)
 
 

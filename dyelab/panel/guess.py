@@ -14,7 +14,7 @@ _EVERY = ""
 _TABLE = ["student", "question", "L", "a", "b", "dE00"]
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Write the guess page; gather a class's guesses.
 
     Parameters
@@ -61,19 +61,19 @@ def _fit(source: colours.Source, made: dict[str, Any]) -> None:
 
 def _show(
     source: colours.Source, metal: str, count: float, given: str, files: Any, cloth: str, note: str
-) -> frame.Shown:
+) -> frame.Answer:
     asked = guess.questions(source, metal=metal, count=int(count))
     texts = [given, *(bytes(one["content"]).decode("utf-8", "replace") for one in files or ())]
     guesses, left = shift.read_guesses("\n".join(texts))
     if guesses.empty:
-        return frame.Shown(words.say("guess.none_yet"), notes=_say_left(left))
+        return frame.Answer(words.say("guess.none_yet"), notes=_say_left(left))
     judged = shift.judge_guesses(guesses, asked)
     if judged.empty:
         raise InputError(words.say("guess.no_guess"))
     chosen = [one for one in asked if cloth in (_EVERY, one.key)]
     shown = judged[judged["swatch"].isin([one.key for one in chosen])]
     means = shift.class_mean(judged, asked)
-    return frame.Shown(
+    return frame.Answer(
         _sentence(judged),
         _figure(shown, chosen, source.white),
         shown[_TABLE].sort_values(["question", "dE00"]),

@@ -37,11 +37,11 @@ _LEADS |= dict.fromkeys(("wash", "test"), PAGES["fastness"])
 class Home(frame.Panel):
     """The panel that shows the whole book and leads everywhere."""
 
-    def __init__(self, book: frame.Chosen = None) -> None:
+    def __init__(self, book: frame.BookChoice = None) -> None:
         super().__init__("home", "home.title", _choose, _show, remember="session", book=book)
         self.add_class("dl-start")
 
-    def _display(self, shown: frame.Shown) -> None:
+    def _display(self, shown: frame.Answer) -> None:
         super()._display(shown)
         if self.opened is None or not self._side.children:
             return
@@ -49,7 +49,7 @@ class Home(frame.Panel):
         self.below.value += _doors() + _recent()
 
 
-def panel(book: frame.Chosen = None) -> Home:
+def panel(book: frame.BookChoice = None) -> Home:
     """Show the book as a wall of windows, with what comes next.
 
     Parameters
@@ -64,16 +64,16 @@ def _choose(_book: Book) -> dict[str, Any]:
     return {}
 
 
-def _show(book: Book) -> frame.Shown:
+def _show(book: Book) -> frame.Answer:
     counts = plan.stages(book)["stage"].value_counts()
     total = len(book.swatches)
     if not total:
-        return frame.Shown(words.say("home.empty", book=book.title))
+        return frame.Answer(words.say("home.empty", book=book.title))
     read = int(counts.get("measured", 0) + counts.get("tested", 0))
     key = "sentence_all" if read == total else "sentence"
     said = words.say(f"home.{key}", book=book.title, swatches=total, read=read)
     faults = [words.say("home.faults", count=len(book.faults))] if len(book.faults) else []
-    return frame.Shown(said, notes=faults)
+    return frame.Answer(said, notes=faults)
 
 
 def _next(book: Book) -> str:

@@ -42,7 +42,7 @@ class _Found:
     notes: tuple[str, ...]
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Choose a measurement file, or type values; see what it holds; add it to the book.
 
     Parameters
@@ -160,7 +160,7 @@ def _still(text: str, left: set[str]) -> str:
     return "\n".join(kept)
 
 
-def _show(book: Book, **picked: Any) -> frame.Shown:
+def _show(book: Book, **picked: Any) -> frame.Answer:
     found = _find(book, **picked)
     readings, left, notes = found.made.readings, found.made.left, list(found.notes)
     if len(left):
@@ -170,7 +170,7 @@ def _show(book: Book, **picked: Any) -> frame.Shown:
     notes += _told_of(readings)
     notes.append(words.say("instrument.sure_stated" if picked["repeat"] else "instrument.sure"))
     if readings.empty:
-        return frame.Shown(words.say("instrument.none_known", left=len(left)), notes=notes[:1])
+        return frame.Answer(words.say("instrument.none_known", left=len(left)), notes=notes[:1])
     sentence = words.say(
         "instrument.told", count=len(readings), swatches=readings["swatch"].nunique(),
         left=len(left), add=words.say("instrument.add"),
@@ -178,7 +178,7 @@ def _show(book: Book, **picked: Any) -> frame.Shown:
     table = with_uncertainties(readings, covariances(readings))
     few = readings.head(_MANY).to_dict("records")
     chips = [frame.Chip.of(row, str(row["swatch"])) for row in few]
-    return frame.Shown(sentence, table=table[_SHOWN].round(2), chips=chips, notes=notes)
+    return frame.Answer(sentence, table=table[_SHOWN].round(2), chips=chips, notes=notes)
 
 
 def _told_of(readings: pd.DataFrame) -> list[str]:

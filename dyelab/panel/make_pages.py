@@ -12,7 +12,7 @@ _OWN = ("paper", "title", "teacher", "text", "note", "logo", "address")
 _PREVIEWED = 3
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Choose a page, see its sheets, save it.
 
     Parameters
@@ -65,7 +65,7 @@ def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
     choices.narrow(widgets, left, CLOTH)
 
 
-def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
+def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Answer:
     own = {name: chosen[name] for name in _OWN}
     own["logo"] = handout.logo(own["logo"].strip())
     page = KINDS[kind].make(source, parts.Own(**own), chosen)
@@ -81,4 +81,4 @@ def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Shown:
     more = [words.say("make_pages.more", shown=_PREVIEWED)] if len(sheets) > _PREVIEWED else []
     notes = [*page.aside, *more, words.say("make_pages.printers")]
     given: Any = {"pictures": shown, "page": page, "notes": notes, "numbers": numbers}
-    return frame.Shown(said, table=table, **given)
+    return frame.Answer(said, table=table, **given)

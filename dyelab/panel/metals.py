@@ -30,7 +30,7 @@ class _Bench:
     source: colours.Source
     made: pd.DataFrame
     kept: dict[str, Family] = field(default_factory=dict)
-    shown: dict[tuple, frame.Shown] = field(default_factory=dict)
+    shown: dict[tuple, frame.Answer] = field(default_factory=dict)
     offered: list[tuple] = field(default_factory=list)
 
     @property
@@ -47,7 +47,7 @@ class _Bench:
         return self.kept[plain]
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Pick a dye and a cloth, move the metals, see the colour travel.
 
     Parameters
@@ -127,14 +127,14 @@ def _pick(widgets: dict[str, Any]) -> tuple:
     return tuple(widgets[name].value for name in (*_PICKED, "recipe"))
 
 
-def _show(bench: _Bench, recipe: str, **chosen: Any) -> frame.Shown:
+def _show(bench: _Bench, recipe: str, **chosen: Any) -> frame.Answer:
     dose = shift.doses_of(**{metal: chosen[metal] for metal in bench.metals})
     if (recipe, dose) not in bench.shown:
         bench.shown[recipe, dose] = answer(bench, bench.family(recipe), dose)
     return bench.shown[recipe, dose]
 
 
-def answer(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
+def answer(bench: _Bench, one: Family, dose: Dose) -> frame.Answer:
     """Say and draw what these metals made of a recipe."""
     if dose not in one.dyed:
         raise InputError(_not_dyed(one, dose))
@@ -150,7 +150,7 @@ def answer(bench: _Bench, one: Family, dose: Dose) -> frame.Shown:
     table = _table(bench, one, dose).dropna(axis=1, how="all")
     care = bench.source.cautions_of([one.dyed[dose]])
     said = answer_text(one, dose)
-    return frame.Shown(said, drawn, table, _chips(one, dose), notes, care=care)
+    return frame.Answer(said, drawn, table, _chips(one, dose), notes, care=care)
 
 
 def _together(bench: _Bench, one: Family, dose: Dose) -> list[str]:

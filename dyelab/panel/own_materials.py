@@ -15,7 +15,7 @@ _SHOWN = ["material", "role", "metal", "low_wof", "high_wof", "hazards", "note"]
 _MORE = ("metal", "hazards")
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Enter a material of one's own; it can then be planned, recorded and searched for.
 
     Parameters
@@ -106,7 +106,7 @@ def _usual() -> dict[str, tuple[float, float]]:
     return {str(role): (float(low), float(high)) for role, (low, high) in middle.T.items()}
 
 
-def _show(book: Book, **chosen: Any) -> frame.Shown:
+def _show(book: Book, **chosen: Any) -> frame.Answer:
     own = book.materials
     name = " ".join(chosen["name"].split())
     said = words.say("own_materials.count" if len(own) else "own_materials.none", count=len(own))
@@ -118,7 +118,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
         notes.append(words.say("own_materials.as_kind", low=f"{usual[0]:g}", high=f"{usual[1]:g}"))
     notes.append(words.say("own_materials.sheet"))
     shown = own[_SHOWN] if len(own) else None
-    return frame.Shown(said, table=shown, notes=notes, care=_hazards(name, chosen))
+    return frame.Answer(said, table=shown, notes=notes, care=_hazards(name, chosen))
 
 
 def _hazards(name: str, chosen: dict[str, Any]) -> tuple[str, ...]:

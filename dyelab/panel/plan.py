@@ -40,7 +40,7 @@ _SHOWN += ["water_L", "swatches"]
 class Planner(frame.Panel):
     """The panel that plans, with its two buttons below, and the new book that they may begin."""
 
-    def __init__(self, book: frame.Chosen = None) -> None:
+    def __init__(self, book: frame.BookChoice = None) -> None:
         self.folder = choices.text("planning.new_book").add_class("dl-wide")
         self.white = choices.pick("planning.new_white", book_choice.whites())
         super().__init__(
@@ -76,7 +76,7 @@ class Planner(frame.Panel):
         return words.say("planning.put_in", swatches=many, book=saved.title)
 
 
-def panel(book: frame.Chosen = None) -> Planner:
+def panel(book: frame.BookChoice = None) -> Planner:
     """Choose factors and levels, see what the series takes, print its sheets.
 
     Parameters
@@ -261,7 +261,7 @@ def _recipes(rows: pd.DataFrame) -> list[frame.Chip]:
     return [frame.Chip(text, None, listed) for text, listed in codes.head(_MOST).items()]
 
 
-def _show(book: Book, **chosen: Any) -> frame.Shown:
+def _show(book: Book, **chosen: Any) -> frame.Answer:
     planned = planned_series(book, **chosen)
     rows = planned.swatches
     own = rows[rows["purpose"] == "series"]
@@ -283,7 +283,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     made: Any = press.typeset(template, data, pictures=pictures, form="png", ppi=_PREVIEW)
     preview = [(words.say("planning.first_page"), made[0] if isinstance(made, list) else made)]
     baths = planned.baths[_SHOWN].assign(weigh_g=planned.baths["weigh_g"].replace(0, np.nan))
-    return frame.Shown(
+    return frame.Answer(
         sentence,
         table=baths,
         chips=_recipes(rows),

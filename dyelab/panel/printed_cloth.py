@@ -15,7 +15,7 @@ from dyelab.recipe.advice import CELLULOSE, PROTEIN
 _SHOWN = ["order", "area", "kind", "material", "wof", "weigh_g", "temperature_C", "minutes"]
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Say what goes on each area of a cloth; see its steps, put it into the book.
 
     Parameters
@@ -80,7 +80,7 @@ def plan_cloth(book: Book, **chosen: Any) -> dict[str, pd.DataFrame]:
     return plan.printed_cloth(code, read_areas(chosen["areas"]), **told, listed=listed)
 
 
-def _show(book: Book, **chosen: Any) -> frame.Shown:
+def _show(book: Book, **chosen: Any) -> frame.Answer:
     made, listed = plan_cloth(book, **chosen), books.materials(book)
     steps, areas = made["steps"], read_areas(chosen["areas"])
     told = {"fibre": chosen["fibre"], "fixing": chosen["fixing"], "areas": ", ".join(areas)}
@@ -93,7 +93,7 @@ def _show(book: Book, **chosen: Any) -> frame.Shown:
     advice = recipe.advise(steps, made["swatches"], listed)["advice"]
     cautions = recipe.cautions(steps["material"].unique(), listed)
     notes, table = [*advice, words.say("printing.paste")], _table(steps, chosen["mass_g"])
-    return frame.Shown(sentence, table=table, notes=notes, care=cautions)
+    return frame.Answer(sentence, table=table, notes=notes, care=cautions)
 
 
 def _table(steps: pd.DataFrame, mass_g: float) -> pd.DataFrame:

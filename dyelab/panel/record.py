@@ -21,7 +21,7 @@ _TURNS = ("planning.take_back", "planning.put_back")
 class Record(frame.Panel):
     """The panel that takes entries; its buttons save at once, and say what they would do."""
 
-    def _display(self, shown: frame.Shown) -> None:
+    def _display(self, shown: frame.Answer) -> None:
         super()._display(shown)
         _, _, *turns = self.actions.values()
         kept = self.opened is None or book_choice.is_example(self.opened)
@@ -32,7 +32,7 @@ class Record(frame.Panel):
             button.layout.display = None if what else "none"
 
 
-def panel(book: frame.Chosen = None) -> Record:
+def panel(book: frame.BookChoice = None) -> Record:
     """Choose a planned bath, correct what was different, say that it was done.
 
     Parameters
@@ -151,7 +151,7 @@ def _row(waiting: pd.DataFrame, chosen: tuple[str, str]) -> Any:
     return waiting[here].iloc[0]
 
 
-def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
+def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Answer:
     book, waiting = ready
     row = _row(waiting, bath)
     asked = {"fibre": "fibre_g", "temperature": "temperature_C", "minutes": "minutes"}
@@ -164,7 +164,7 @@ def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Shown:
     sentence = words.say(
         "planning.waiting", count=len(waiting), bath=row["bath"], what=what, button=button
     )
-    return frame.Shown(sentence, table=waiting[_SHOWN], care=cautions(book, row["bath"]))
+    return frame.Answer(sentence, table=waiting[_SHOWN], care=cautions(book, row["bath"]))
 
 
 def cautions(book: Book, bath: str) -> tuple[str, ...]:

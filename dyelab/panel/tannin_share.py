@@ -20,7 +20,7 @@ _FIRST = ["part", "share", "share_low", "share_high", "seen_share", "distance", 
 _COLOUR = ["part", "distance", "distance_low", "distance_high", "dL", "da", "db", "moved"]
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Pick a dyed, tannined cloth and a metal; see what the metal really did to the dye.
 
     Parameters
@@ -93,7 +93,7 @@ def _show(
     by_spectra: bool,
     method: str,
     **hold: str,
-) -> frame.Shown:
+) -> frame.Answer:
     if dose is None or "none" in (hold["fibre"], hold["dye"]):
         raise InputError(words.say("share.not_dyed", metal=metal))
     spectra = bench.book.spectra if by_spectra else None
@@ -106,7 +106,7 @@ def _show(
     numbers = _table(found)
     table = numbers[[name for name in _FIRST if name in numbers]].round(1)
     chips = _chips(found, metal)
-    return frame.Shown(found.sentence, _figure(found), table, chips, notes, numbers=numbers)
+    return frame.Answer(found.sentence, _figure(found), table, chips, notes, numbers=numbers)
 
 
 def _lacks(bench: colours.Source, recipe: str) -> str:

@@ -33,7 +33,7 @@ _NUMBERS: dict[str, tuple[float, float, float, str]] = {  # start, most, step, u
 }
 
 
-def panel(book: frame.Chosen = None) -> frame.Panel:
+def panel(book: frame.BookChoice = None) -> frame.Panel:
     """Do the sums of the dye pot, with the cautions of what is weighed.
 
     Parameters
@@ -111,7 +111,7 @@ def _twins(listed: pd.DataFrame, material: str) -> list[str]:
     return [name for name in _salts(listed, material)["material"] if name != material]
 
 
-def _show(listed: pd.DataFrame, task: str, **chosen: Any) -> frame.Shown:
+def _show(listed: pd.DataFrame, task: str, **chosen: Any) -> frame.Answer:
     asks, work = _TASKS[task]
     asked = {name: chosen[name] for name in asks}
     named = [asked[name] for name in ("material", "wanted") if asked.get(name)]
@@ -119,7 +119,7 @@ def _show(listed: pd.DataFrame, task: str, **chosen: Any) -> frame.Shown:
     return replace(work(listed, asked), care=care)
 
 
-def _weigh(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+def _weigh(listed: pd.DataFrame, asked: _Known) -> frame.Answer:
     material, strength, fibre_g = (asked[n] for n in ("material", "stock_percent", "fibre_g"))
     water = recipe.water_L(fibre_g, asked["liquor_ratio"])
     grams = recipe.grams(asked["dose"], fibre_g)
@@ -137,7 +137,7 @@ def _weigh(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     if 0 < grams < _LITTLE:
         key = "weighing.small_solid" if apart else "weighing.small"
         notes.append(words.say(key, **found))
-    return frame.Shown(" ".join(sentence), table=pd.DataFrame([found])[columns], notes=notes)
+    return frame.Answer(" ".join(sentence), table=pd.DataFrame([found])[columns], notes=notes)
 
 
 def _metal(listed: pd.DataFrame, found: _Known) -> list[str]:
@@ -154,22 +154,22 @@ def _name(metal: str) -> str:
     return recipe.metals.symbols().get(metal, metal)
 
 
-def _dose(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+def _dose(listed: pd.DataFrame, asked: _Known) -> frame.Answer:
     grams = asked["weighed_g"]
     wof = recipe.wof(grams, asked["fibre_g"])
     columns = ["material", "weigh_g", "fibre_g", "wof"]
     return _show_dose(listed, "dosed", {**asked, "wof": wof, "weigh_g": grams}, columns)
 
 
-def _show_dose(listed: pd.DataFrame, key: str, found: _Known, columns: list[str]) -> frame.Shown:
+def _show_dose(listed: pd.DataFrame, key: str, found: _Known, columns: list[str]) -> frame.Answer:
     """What a dose came to, in a sentence and a row, and whether it is meant."""
     doubts = _doubts(listed, found["material"], found["wof"])
     sentence = " ".join([words.say(f"weighing.{key}", **found), *doubts])
     table = pd.DataFrame([found])[columns]
-    return frame.Shown(sentence, table=table, notes=_metal(listed, found))
+    return frame.Answer(sentence, table=table, notes=_metal(listed, found))
 
 
-def _dilute(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+def _dilute(listed: pd.DataFrame, asked: _Known) -> frame.Answer:
     strength, stock_strength = asked["strength"], asked["stock_strength"]
     if apart := recipe.no_stock(asked["material"], stock_strength / 10, listed):
         raise InputError(apart)
@@ -177,10 +177,10 @@ def _dilute(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     found = {**asked, "stock_ml": stock, "water_ml": water, "g_per_L": strength}
     row = pd.DataFrame([found])[["material", "stock_ml", "water_ml", "g_per_L"]]
     notes = [words.say("weighing.add_slowly")]
-    return frame.Shown(words.say("weighing.diluted", **found), table=row, notes=notes)
+    return frame.Answer(words.say("weighing.diluted", **found), table=row, notes=notes)
 
 
-def _exchange(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+def _exchange(listed: pd.DataFrame, asked: _Known) -> frame.Answer:
     material, wanted, fibre_g = (asked[name] for name in ("material", "wanted", "fibre_g"))
     if not wanted or wanted == material:
         salts = listed.loc[listed["metal_percent"].gt(0), "metal"].value_counts()
@@ -193,10 +193,10 @@ def _exchange(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     metal = _name(recipe.find(material, listed)["metal"])
     found = {**asked, "wof": wof, "metal": metal, "weigh_g": recipe.grams(wof, fibre_g)}
     notes = [caution, words.say("weighing.by_label"), words.say("weighing.salts", metal=metal)]
-    return frame.Shown(words.say("weighing.exchanged", **found), table=table, notes=notes)
+    return frame.Answer(words.say("weighing.exchanged", **found), table=table, notes=notes)
 
 
-def _bath(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+def _bath(listed: pd.DataFrame, asked: _Known) -> frame.Answer:
     strength, ratio, fibre_g = (asked[n] for n in ("strength", "liquor_ratio", "fibre_g"))
     wof, water = recipe.bath_wof(strength, ratio), recipe.water_L(fibre_g, ratio)
     found = {**asked, "g_per_L": strength, "wof": wof, "water_L": water}
@@ -205,14 +205,14 @@ def _bath(listed: pd.DataFrame, asked: _Known) -> frame.Shown:
     return _show_dose(listed, "bathed", found, columns)
 
 
-def _cloth(_listed: pd.DataFrame, asked: _Known) -> frame.Shown:
+def _cloth(_listed: pd.DataFrame, asked: _Known) -> frame.Answer:
     found = {**asked, "pieces": int(asked["pieces"])}
     found["weigh_g"] = recipe.cloth_g(**found)
     sentence = words.say("weighing.cloth", **found)
-    return frame.Shown(sentence, notes=[words.say("weighing.cloth_note")])
+    return frame.Answer(sentence, notes=[words.say("weighing.cloth_note")])
 
 
-_Sum = Callable[[pd.DataFrame, _Known], frame.Shown]
+_Sum = Callable[[pd.DataFrame, _Known], frame.Answer]
 _TASKS: dict[str, tuple[tuple[str, ...], _Sum]] = {  # what each asks for, and works out
     "weigh": (("material", "dose", "fibre_g", "liquor_ratio", "stock_percent"), _weigh),
     "dose": (("material", "weighed_g", "fibre_g"), _dose),

@@ -9,12 +9,12 @@ from dyelab.predict.search import (
     Matches,
     Reach,
     closest,
-    draws,
     find,
     gamut,
     next_swatches,
     nine_in_ten,
     reach,
+    simulate,
     weigh_out,
 )
 from dyelab.predict.training import TooFew

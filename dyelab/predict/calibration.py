@@ -31,7 +31,7 @@ def far(off: np.ndarray, C: np.ndarray) -> np.ndarray:
     return np.einsum("ni,nij,nj->n", off, np.linalg.inv(C), off)
 
 
-def spread(J: np.ndarray, left: np.ndarray) -> np.ndarray:
+def lab_covariance(J: np.ndarray, left: np.ndarray) -> np.ndarray:
     """Covariance (n, 3, 3) of CIELAB from variances (n, q) of the scores."""
     moves = J * np.sqrt(left)[:, None, :]
     return moves @ np.swapaxes(moves, 1, 2) + 1e-6 * np.eye(3)
@@ -71,7 +71,7 @@ def judge(
 
 
 def _land(basis: Basis, told: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    return basis.lab(told[..., 0]), spread(basis.slopes(told[..., 0]), told[..., 1])
+    return basis.lab(told[..., 0]), lab_covariance(basis.slopes(told[..., 0]), told[..., 1])
 
 
 def _name(known: TrainingData) -> pd.DataFrame:
@@ -104,7 +104,7 @@ def usual_stretch(recipes: int) -> float:
     return float(_USUAL * np.exp((_FEW / recipes) ** 2))
 
 
-def draws(lab: np.ndarray, C: np.ndarray, tail: float, n: int) -> np.ndarray:
+def simulate(lab: np.ndarray, C: np.ndarray, tail: float, n: int) -> np.ndarray:
     """Colours (m, n, 3) that single swatches may have: a t distribution, seeded.
 
     Parameters
@@ -142,7 +142,7 @@ def odds(lab: np.ndarray, measured: np.ndarray, C: np.ndarray, tail: float) -> t
     tail : float
     """
     lab, measured, C = lab[:_MOST], measured[:_MOST], C[:_MOST]
-    away = convert.dE00(lab[:, None], draws(lab, C, tail, _DRAWS))
+    away = convert.dE00(lab[:, None], simulate(lab, C, tail, _DRAWS))
     off = convert.dE00(lab, measured)
     drawn = special.logit(np.stack([chances(away, near, (0.0, 1.0)) for near in _NEAR]))
     landed = np.stack([off <= near for near in _NEAR])

@@ -238,7 +238,7 @@ class Model:
         answered |= {"illuminant": white[0], "observer": white[1]}
         answered |= {"leans_on": leans(self, weighed), "extrapolates": marks(self, full, weighed)}
         answered["flags"] = "" if self.spectral or white == self.white else "adapted"
-        return table.with_covariances(full.assign(recipe=labels(full), **answered), C)
+        return table.with_covariances(full.assign(recipe=label_recipes(full), **answered), C)
 
 
 @numerics.one_thread
@@ -296,7 +296,7 @@ def _fill(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
     return full
 
 
-def labels(recipes: pd.DataFrame) -> list[str]:
+def label_recipes(recipes: pd.DataFrame) -> list[str]:
     """Recipes in words, each of several dyes with its own dose and dips."""
     lines = [
         sequence.of_dyes(own) if len(own) > 1 or any(part.dips > 1 for part in own) else ""
@@ -323,7 +323,7 @@ def _land(
     model: Model, weighed: Posterior, white: tuple[str, int] | None, of: str = NEW_POT
 ) -> tuple[np.ndarray, np.ndarray]:
     J = model.basis.slopes(weighed.mean, white)
-    C = calibration.spread(J, weighed.left + (0.0 if of == RECIPE else weighed.more))
+    C = calibration.lab_covariance(J, weighed.left + (0.0 if of == RECIPE else weighed.more))
     return model.basis.lab(weighed.mean, white), model.stretch * C
 
 
@@ -387,7 +387,7 @@ def leans(model: Model, weighed: Posterior) -> list[str]:
 def _scatter(model: Model) -> float:
     """Root mean square ΔE*ab of one swatch of a recipe about the recipe."""
     J = model.basis.slopes(model.process.seen.y)
-    C = calibration.spread(J, np.tile(model.process.nuggets, (len(J), 1)))
+    C = calibration.lab_covariance(J, np.tile(model.process.nuggets, (len(J), 1)))
     return float(np.sqrt(np.median(np.trace(C, axis1=1, axis2=2))))
 
 

@@ -25,7 +25,7 @@ from dyelab.predict.candidates import (
     of_book,
     which_allowed,
 )
-from dyelab.predict.model import Model, complete, labels, leans, marks, predict_swatches
+from dyelab.predict.model import Model, complete, label_recipes, leans, marks, predict_swatches
 from dyelab.predict.recipes import COLUMNS, NONE, STEPS, code_step, dyes_of, layers
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
@@ -437,7 +437,7 @@ def _judge(
         return recipes.assign(middle=[], dE00=[], chance=[])
     full = complete(model, recipes)
     lab, C = predict_swatches(model, full)
-    drawn = draws(model, lab, C + unsure, DRAWS)
+    drawn = simulate(model, lab, C + unsure, DRAWS)
     away = convert.dE00(np.broadcast_to(target, drawn.shape), drawn)
     middle = convert.dE00(np.broadcast_to(target, lab.shape), lab)
     white = dict(zip(table.WHITE, model.white, strict=True))
@@ -448,7 +448,7 @@ def _judge(
     return table.with_covariances(answered, C)
 
 
-def draws(model: Model, lab: np.ndarray, C: np.ndarray, n: int = DRAWS) -> np.ndarray:
+def simulate(model: Model, lab: np.ndarray, C: np.ndarray, n: int = DRAWS) -> np.ndarray:
     """Colours (m, n, 3) that single swatches may have, by the model's own tail; seeded.
 
     Examples
@@ -458,10 +458,10 @@ def draws(model: Model, lab: np.ndarray, C: np.ndarray, n: int = DRAWS) -> np.nd
     >>> bk = book.open(synth.example())
     >>> wide = book.wide(bk)
     >>> model = predict.fit(wide, spectra=bk.spectra)
-    >>> predict.draws(model, np.array([[50.0, 20, 10]]), np.eye(3)[None], 5).shape
+    >>> predict.simulate(model, np.array([[50.0, 20, 10]]), np.eye(3)[None], 5).shape
     (1, 5, 3)
     """
-    return calibration.draws(lab, C, model.tail, n)
+    return calibration.simulate(lab, C, model.tail, n)
 
 
 def nine_in_ten(lab: np.ndarray, drawn: np.ndarray) -> float:
@@ -490,7 +490,7 @@ def _rank(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
 
 
 def _with_marks(model: Model, ranked: pd.DataFrame) -> pd.DataFrame:
-    front = ranked.assign(recipe=labels(ranked))
+    front = ranked.assign(recipe=label_recipes(ranked))
     weighed = model.posterior(front)
     front["extrapolates"] = marks(model, front, weighed)
     front["leans_on"] = leans(model, weighed)
@@ -617,7 +617,7 @@ def next_swatches(
     chosen, spreads = _greedy(model, pool, places, _looked_at(model, places, around, near), n)
     lab, _ = predict_swatches(model, pool.iloc[chosen])
     named = pool.iloc[chosen].reset_index(drop=True)
-    named["recipe"] = labels(named)
+    named["recipe"] = label_recipes(named)
     named[["L", "a", "b"]] = lab
     return named.assign(u_before=spreads[:-1], u_after=spreads[1:])
 

@@ -242,7 +242,7 @@ def _from_start(points: pd.DataFrame, start: np.ndarray, formula: str) -> pd.Dat
 
 def _others(recipes: Recipes, rows: np.ndarray) -> tuple[np.ndarray, int]:
     """Scatter that the pots of the other recipes lend this one, and its degrees of freedom."""
-    spread = recipes.variants.spread
+    spread = recipes.variants.pot_scatter
     free = round(float(spread.lent_df[rows].min()))
     back = spread.back[rows]
     lent = back @ spread.lent[rows] @ np.swapaxes(back, 1, 2)

@@ -103,7 +103,7 @@ def far_off(row, count, corrected):
     lab, read = row["lab"][unseen], -row["e"][seen]
     read = read + rng.normal(0, correction._SEEN_AGAIN**0.5, (count, 3))
     share = nearby.trust(row["lab"][seen], read) if corrected else 0.0
-    moved = share * nearby.near(lab, row["lab"][seen], read)
+    moved = share * nearby.shifts_at(lab, row["lab"][seen], read)
     return convert.dE00(lab - row["e"][unseen], lab + moved)
 
 

@@ -252,7 +252,7 @@ def _of_step(words: str, unit: str, listed: pd.DataFrame) -> Meaning | None:
     fields = vocabulary.words("field")
     for left, right in [] if words in vocabulary.words("step") else _splits(words):
         for one, other in ((left, right), (right, left)):
-            about = vocabulary.near(one, fields)
+            about = vocabulary.meaning_of(one, fields)
             kind = _kind(other, listed)
             if about in _ABOUT and kind:
                 held = unit if unit in ("°C", "°F", "min", "h") else ""
@@ -269,7 +269,7 @@ def _splits(words: str) -> list[tuple[str, str]]:
 
 def _kind(words: str, listed: pd.DataFrame) -> str:
     """The kind of step that words name, or that a material is used in."""
-    if (found := vocabulary.near(words, vocabulary.words("step"))) in KINDS:
+    if (found := vocabulary.meaning_of(words, vocabulary.words("step"))) in KINDS:
         return str(found)
     named = vocabulary.material(words, listed)
     return role(named, listed) if named else ""
@@ -302,8 +302,8 @@ def _field(words: str, unit: str, listed: pd.DataFrame) -> Meaning | None:
             return Meaning("name", str(kinds), slot)
     if exact is None and (vocabulary.shared_name(words) or vocabulary.material(words, listed)):
         return None
-    found = exact or vocabulary.near(words, vocabulary.words("field"))
-    if found is None and (kind := vocabulary.near(named, vocabulary.words("step"))) in KINDS:
+    found = exact or vocabulary.meaning_of(words, vocabulary.words("field"))
+    if found is None and (kind := vocabulary.meaning_of(named, vocabulary.words("step"))) in KINDS:
         return Meaning("dose" if unit else "name", str(kind), slot, _dose_unit(unit))
     if found == "minutes" and unit == "":
         return Meaning("minutes")

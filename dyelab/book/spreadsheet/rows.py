@@ -587,7 +587,7 @@ def _long_steps(row: _Row, code: str, area: str) -> bool:
     taking, kind_text, named = row.taking, row.text("kind"), row.find("material")
     if not (kind_text or named.text):
         return False
-    kind = vocabulary.near(kind_text, vocabulary.words("step")) if kind_text else ""
+    kind = vocabulary.meaning_of(kind_text, vocabulary.words("step")) if kind_text else ""
     made = []
     for part in named.used() or [_TICKED]:
         material = _material(taking, part.material, str(kind or "")) if part.material else ""

@@ -87,7 +87,7 @@ def step_in(text: str, listed: pd.DataFrame) -> tuple[str, str]:
     return "", text
 
 
-def near(text: str, known: dict[str, str]) -> str | None:
+def meaning_of(text: str, known: dict[str, str]) -> str | None:
     """The meaning of the word, or of the one that is nearly it."""
     held = plain(text)
     if held in known or len(held) < 4:

@@ -81,7 +81,7 @@ def _most(source: colours.Source, rows: list[dict[Any, Any]], dye: str) -> list[
 
 def _groups(source: colours.Source, rows: list[dict[Any, Any]]) -> list[Any]:
     """Each cloth beside those that had one thing more; then what stands beside nothing."""
-    patches = source.patches(rows, colours.labels(rows))
+    patches = source.patches(rows, colours.addition_labels(rows))
     starts: dict[Any, list[int]] = {}
     for at, row in enumerate(rows):
         starts.setdefault(_change(source, row).get("from_row"), []).append(at)
@@ -127,7 +127,7 @@ def _numbers(source: colours.Source, rows: list[dict[Any, Any]]) -> parts.Number
             **{n: _change(source, row).get(n, blank) for n in ("dL", "dC", "dH", "dE00")},
             "pieces": int(row["pieces"]),
         }
-        for row, label in zip(rows, colours.labels(rows), strict=True)
+        for row, label in zip(rows, colours.addition_labels(rows), strict=True)
     ]
     told = pd.DataFrame(shown).dropna(axis=1, how="all")
     return parts.number_table(

@@ -86,7 +86,7 @@ def _furthest(source: colours.Source, made: pd.DataFrame) -> list[Any]:
         return [parts.Text(words.say("pages.series_alone", recipes=len(made)), "lead")]
     far, light, dark, part = max(found, key=lambda one: one[0])
     records, ends = part.to_dict("records"), [light, dark]
-    labels = [colours.labels(records)[at] for at in ends]
+    labels = [colours.addition_labels(records)[at] for at in ends]
     named = {"dye": part["dye"].iloc[0], "fibre": part["fibre"].iloc[0], "far": f"{far:.1f}"}
     said = words.say("pages.series_lead", light=labels[0], dark=labels[1], **named)
     shown = source.patches([records[at] for at in ends], labels)
@@ -101,7 +101,7 @@ def strips(source: colours.Source, every: pd.DataFrame) -> list[Any]:
         records = rows.to_dict("records")
         named = colours.cloth({"dye": dye, "cloth": fibre})
         title = words.say("pages.light_to_dark", count=int(rows["L"].notna().sum()), cloth=named)
-        made = source.patches(records, colours.labels(records))
+        made = source.patches(records, colours.addition_labels(records))
         chips = parts.Chips(made, columns=6, height_mm=13, touching=True)
         blocks += [parts.Heading(parts.capital(title)), chips]
     return blocks

@@ -54,7 +54,7 @@ def _next(bench: Bench, values: dict[str, Any]) -> pd.DataFrame:
     return bench.kept[key]
 
 
-def show(bench: Bench, task: str = "", progress: Any = None, **values: Any) -> frame.Shown:
+def show(bench: Bench, task: str = "", progress: Any = None, **values: Any) -> frame.Answer:
     """Answer the task chosen."""
     if bench.model is None:
         return _show_few(bench)
@@ -64,7 +64,7 @@ def show(bench: Bench, task: str = "", progress: Any = None, **values: Any) -> f
     return shows[task](bench, {"task": task, **values})
 
 
-def _show_few(bench: Bench) -> frame.Shown:
+def _show_few(bench: Bench) -> frame.Answer:
     """What was measured, and what to dye so that there is something to foretell from."""
     figure = drawn.measurements(bench.tried)
     sentence = words.say("exploring.few", why=bench.trust)
@@ -72,10 +72,10 @@ def _show_few(bench: Bench) -> frame.Shown:
     rows = next_ if len(next_) else bench.made
     printed = words.say("exploring.few_printed", title=words.say("printing.title"))
     notes = [printed] if bench.has_printed_areas else []
-    return frame.Shown(sentence, figure, rows[["recipe"]], (), notes, care=_care(bench, next_))
+    return frame.Answer(sentence, figure, rows[["recipe"]], (), notes, care=_care(bench, next_))
 
 
-def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
+def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Answer:
     said = bench.model.colour(offered.slider_recipe(bench, values))
     row, swatches = said.iloc[0].to_dict(), _swatches(bench, said)
     figure = drawn.predictions(bench.tried, said, _plausible(bench, swatches))
@@ -85,7 +85,7 @@ def _show_recipe(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     chips = [_chips(bench, said, row), [nearest]]
     notes = [*_notes(bench), *_other_lights(bench, said.head(1), bench.made)]
     care = _care(bench, said.head(1))
-    return frame.Shown(_tell(said, swatches), figure, weighed, chips, notes, care=care)
+    return frame.Answer(_tell(said, swatches), figure, weighed, chips, notes, care=care)
 
 
 def _tell(said: pd.DataFrame, swatches: np.ndarray) -> str:
@@ -102,7 +102,8 @@ def _tell(said: pd.DataFrame, swatches: np.ndarray) -> str:
 def _swatches(bench: Bench, said: pd.DataFrame) -> np.ndarray:
     """Colours that swatches of the first recipe may have, (n, 3)."""
     first = said.head(1)
-    return predict.draws(bench.model, first[table.LAB].to_numpy(float), table.covariances(first))[0]
+    lab, C = first[table.LAB].to_numpy(float), table.covariances(first)
+    return predict.simulate(bench.model, lab, C)[0]
 
 
 def _plausible(bench: Bench, swatches: np.ndarray) -> list[str]:
@@ -178,7 +179,7 @@ def _want(bench: Bench, lab: np.ndarray) -> pd.DataFrame:
     return pd.DataFrame([{**row, "illuminant": illuminant, "observer": observer, "swatch": named}])
 
 
-def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
+def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Answer:
     if not values["wanted"].strip():
         raise InputError(words.say("exploring.first_colour"))
     found = _find(bench, values)
@@ -195,7 +196,7 @@ def _show_find(bench: Bench, values: dict[str, Any]) -> frame.Shown:
         notes.append(words.say("exploring.spot_aim"))
     notes += [*_notes(bench), *_other_lights(bench, first, found.ranked)]
     seen, care = rows.drop(columns="leans_on"), _care(bench, first)
-    return frame.Shown(found.sentence, figure, seen, [pair], notes, care=care, numbers=rows)
+    return frame.Answer(found.sentence, figure, seen, [pair], notes, care=care, numbers=rows)
 
 
 def _weigh(row: Any, values: dict[str, Any]) -> str:
@@ -207,7 +208,7 @@ def _weigh(row: Any, values: dict[str, Any]) -> str:
     return words.say("exploring.weigh", fibre_g=words.number(fibre_g), lines=", ".join(lines))
 
 
-def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
+def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Answer:
     series = _next(bench, values)
     where = words.say(f"exploring.where_{'colour' if values['wanted'].strip() else 'all'}")
     told = {"before": f"{series['u_before'].iloc[0]:.1f}"}
@@ -216,10 +217,10 @@ def _show_next(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     said = bench.model.colour(series)
     figure = drawn.predictions(bench.tried, said, [])
     rows = series[["recipe", "L", "a", "b", "u_before", "u_after"]]
-    return frame.Shown(sentence, figure, rows, (), _notes(bench), care=_care(bench, series))
+    return frame.Answer(sentence, figure, rows, (), _notes(bench), care=_care(bench, series))
 
 
-def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Shown:
+def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Answer:
     if "gamut" not in bench.kept:
         bench.kept["gamut"] = (
             predict.gamut(bench.model, by=["fibre"]),
@@ -237,7 +238,7 @@ def _show_reach(bench: Bench, values: dict[str, Any]) -> frame.Shown:
     outlines = whole.outlines[whole.outlines["group"] == fibre]
     mine = bench.made[bench.made["fibre"] == fibre]
     notes = [words.say("exploring.reach_note"), *_notes(bench)]
-    return frame.Shown(
+    return frame.Answer(
         words.say("exploring.reach", group=fibre, **told),
         drawn.gamut(outlines, mine),
         _named_groups(parts.counts),

@@ -19,7 +19,7 @@ _TAKES = {  # tasks that each button takes further
 class Explorer(frame.Panel):
     """The panel, with the buttons that take a recipe further."""
 
-    def __init__(self, book: frame.Chosen = None) -> None:
+    def __init__(self, book: frame.BookChoice = None) -> None:
         works = (Explorer.aim, Explorer.take_first, Explorer.into)
         super().__init__(
             *("explore", "exploring.title", offered.choose, answers.show),
@@ -30,7 +30,7 @@ class Explorer(frame.Panel):
         )
         self.canvas.moved, self.canvas.pointed = self._dragged, self._pointed
 
-    def _display(self, shown: frame.Shown) -> None:
+    def _display(self, shown: frame.Answer) -> None:
         """Show the buttons that can take further what is shown."""
         super()._display(shown)
         task = self.choices["task"].value if self.choices else ""
@@ -92,7 +92,7 @@ class Explorer(frame.Panel):
         return words.say("exploring.put_in", **told)
 
 
-def panel(book: frame.Chosen = None) -> Explorer:
+def panel(book: frame.BookChoice = None) -> Explorer:
     """Move the doses of a recipe nobody has dyed yet; see the colours it may give.
 
     Parameters

@@ -42,7 +42,7 @@ class Scene:
     picture: bytes
 
 
-def show(bench: Bench, values: dict[str, Any], progress: Any) -> frame.Shown:
+def show(bench: Bench, values: dict[str, Any], progress: Any) -> frame.Answer:
     """Measure the spot and show it in its photo."""
     scene = _scene(bench, values, progress)
     quad = _quad(scene.photo, values)
@@ -62,7 +62,7 @@ def show(bench: Bench, values: dict[str, Any], progress: Any) -> frame.Shown:
         notes.append(words.say("exploring.spot_no_card"))
     shown = table[[*LAB, *STANDARD_UNCERTAINTIES, "flags"]].round(2)
     figure = _draw(scene, quad)
-    return frame.Shown(_tell(row), figure, shown, [chip], notes)
+    return frame.Answer(_tell(row), figure, shown, [chip], notes)
 
 
 def text(reading: pd.Series) -> str:
