@@ -118,3 +118,11 @@ def test_the_iron_page_shows_two_lights():
     picked = rows.iloc[0][["fibre", "dye", "tannin", "mordant"]].to_dict()
     page = str(metal_page.sheet(source, metal="iron", **picked))
     assert "under a shop's tube (FL11)" in page
+
+
+def test_a_difference_that_nearly_goes_under_one_lamp_isnt_steady():
+    """Another lamp at which it is a little larger doesn't hide that."""
+    seen = pd.DataFrame({"lamp": ["D65", "A", "FL11"], "dE00": [10.0, 2.0, 10.3]})
+    said = shift.lamps_sentence(seen.assign(index=[0.0, 8.0, 0.5]))
+    assert said.startswith("The difference changes with the light")
+    assert "10.0 under daylight, 2.0 under a filament lamp" in said

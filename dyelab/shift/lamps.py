@@ -173,17 +173,20 @@ def metamers(seen: pd.DataFrame) -> list[int]:
     [0]
     """
     found = {pair: _kind(rows.to_dict("records")) for pair, rows in seen.groupby("pair")}
-    return [int(pair) for pair, kind in found.items() if kind == "metamers"]
+    return [int(pair) for pair, (kind, _) in found.items() if kind == "metamers"]
 
 
-def _kind(rows: list[dict[Hashable, Any]]) -> str:
-    """What becomes of a pair under other lights; what could be chance isn't apart."""
+def _kind(rows: list[dict[Hashable, Any]]) -> tuple[str, dict[Hashable, Any]]:
+    """What becomes of a pair under other lights, and the one that shows it most.
+
+    What could be chance isn't apart; what comes nearer under a lamp changes as well.
+    """
     first, *others = rows
-    worst = max(others, key=lambda row: row["dE00"])
-    if worst["index"] < ALIKE:
-        return "steady"
-    alike = first["dE00"] <= ALIKE and worst["dE00"] >= APART and not worst.get("dE00_low", 1) <= 0
-    return "metamers" if alike else "changes"
+    furthest, turned = (max(others, key=lambda row: row[name]) for name in ("dE00", "index"))
+    if turned["index"] < ALIKE:
+        return "steady", furthest
+    apart = furthest["dE00"] >= APART and not furthest.get("dE00_low", 1) <= 0
+    return ("metamers", furthest) if apart and first["dE00"] <= ALIKE else ("changes", turned)
 
 
 def lamps_sentence(seen: pd.DataFrame) -> str:
@@ -199,9 +202,9 @@ def lamps_sentence(seen: pd.DataFrame) -> str:
     """
     rows = seen.to_dict("records")
     first, *others = rows
-    worst = max(others, key=lambda row: row["dE00"])
+    kind, worst = _kind(rows)
     named = {"first": first, "worst": worst}
     lamps = {end: words.say(f"lamps.{row['lamp']}") for end, row in named.items()}
     here, there = (words.number_span(row, "dE00", 1) for row in named.values())
     index = f"{max(row['index'] for row in others):.1f}"
-    return words.say(f"lamps.{_kind(rows)}", index=index, here=here, there=there, **lamps)
+    return words.say(f"lamps.{kind}", index=index, here=here, there=there, **lamps)
