@@ -104,6 +104,19 @@ def test_weld_over_alum_turns_in_light_and_iron_fades_plainly(found):
     assert last.at[IRON, "tone_kind"] == "plain fading"
 
 
+def test_no_change_of_tone_is_told_of_what_the_readings_leave_open(found):
+    """Not seen isn't the same as not there, and what could be chance has no kind."""
+    row = found.hardest("light").set_index("swatch", drop=False).loc[IRON]
+    assert grade.tone_sentence(row).startswith(f"{IRON}: faded, and no change of tone can be told")
+    unseen = row.copy()
+    unseen["tone_kind"], unseen["dE00_high"] = "no visible change", 2.9
+    assert grade.tone_sentence(unseen).endswith("the readings allow up to ΔE00 2.9.")
+    unseen["dE00_high"] = 0.9
+    assert grade.tone_sentence(unseen) == f"{IRON} hasn't changed visibly."
+    row["changed"] = "chance"
+    assert "could be chance" in grade.tone_sentence(row)
+
+
 def test_curves_mark_every_reading_and_draw_the_limit(found):
     drifts = [found.drift(s, "light") for s in (ALUM, IRON)]
     figure = drawn.curves(drifts, ["alum", "iron"], limit=(2.1, "grade 4 ends"), at=3e6)

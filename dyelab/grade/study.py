@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe, table, words
+from dyelab.compare import CHANCE
 from dyelab.errors import InputError, choose
 from dyelab.grade import blue_wool
-from dyelab.grade.curves import Drift, amount_text, drifts, fails, moment_text, shows
+from dyelab.grade.curves import VISIBLE, Drift, amount_text, drifts, fails, moment_text, shows
 from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, judge
 from dyelab.grade.pairing import pair
 from dyelab.grade.tone import PLAIN, TONE, UNSEEN, tone
@@ -361,12 +362,16 @@ def tone_sentence(row: pd.Series) -> str:
     >>> wide = book.wide(bk)
     >>> found = grade.study(wide, swatches=["W01", "W09"])
     >>> grade.tone_sentence(found.grades.iloc[0])
-    'W01: plain fading, about 86 % of its colour is there.'
+    'W01: faded, and no change of tone can be told; about 86 % of its col...
     """
-    kind = row["tone_kind"]
+    kind, told = row["tone_kind"], {"swatch": row["swatch"]}
     if kind in ("", UNSEEN):
-        return words.say("grade.tone_unseen", swatch=row["swatch"])
-    told = {"swatch": row["swatch"], "left": f"{100 * float(row['tone_left']):.0f}"}
+        unsure = row["dE00_high"] > VISIBLE  # NaN: not known
+        key = "grade.tone_unseen_unsure" if unsure else "grade.tone_unseen"
+        return words.say(key, high=f"{row['dE00_high']:.1f}", **told)
+    if row["changed"] == CHANCE:
+        return words.say("grade.tone_chance", **told)
+    told["left"] = f"{100 * float(row['tone_left']):.0f}"
     if kind == TONE:
         return words.say("grade.tone_turned", turned=row["tone_turned"], **told)
     return words.say(f"grade.tone_{'plain' if kind == PLAIN else 'deeper'}", **told)
