@@ -275,3 +275,21 @@ def test_the_grades_interval_covers_the_true_grade(part, formula, of, u):
     grades = of(true)[1]
     ends = zip(told["grade_best"], grades, told["grade_worst"], strict=True)
     assert np.mean([place(b) <= place(g) <= place(w) for b, g, w in ends]) >= inside.mean()
+
+
+def test_a_piece_read_in_two_ways_counts_once_by_the_way_that_read_most():
+    """As the photo of a card of which the instrument read a few; other pieces by photo alone."""
+    rows = []
+    for swatch, ways in (("A", ("spectral", "photo")), ("B", ("photo",)), ("C", ("photo",))):
+        for way in ways:
+            lift = 6.0 if way == "photo" else 0.2
+            more = {"method": way, "geometry": ""}
+            rows.append(reading(f"{swatch} {way}", swatch, **more))
+            after = (50 + lift, 20, 20)
+            rows.append(reading(f"{swatch} {way} 5", swatch, "wash", 5.0, after, **more))
+    found = grade.study(frame(*rows))
+    assert grade.verdict_sentence(found, "wash").count("did not hold") == 3
+    assert found.grades["method"].unique().tolist() == ["photo"]
+    assert any("1 swatch was read in several ways" in text for text in found.gaps)
+    alone = grade.study(frame(*rows), swatches=["A"])
+    assert alone.grades["method"].tolist() == ["spectral"]  # as many by each: the most trusted

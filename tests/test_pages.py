@@ -404,6 +404,16 @@ def test_a_sorting_card_tells_nothing_in_front_and_all_on_its_back(source, tmp_p
         assert not any(re.search(r"iron \d|W05", front) for front in fronts)
 
 
+def test_a_card_of_a_cloth_washed_less_than_others_says_how_it_held(source):
+    rows = source.wide
+    less = rows["swatch"].eq("W05") & rows["exposure"].eq("wash") & rows["amount"].gt(5)
+    found = replace(source, wide=rows[~less])
+    (card,) = [
+        b for b in sorting.cards(found, swatches=["W05"]).blocks if isinstance(b, handout.Card)
+    ]
+    assert any("after 5 washes" in line for line in card.lines)
+
+
 def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
     bk = photo_book.photographed(tmp_path, (0,))
     found = colours.source(bk)

@@ -20,7 +20,7 @@ from dyelab.grade.curves import (
     shows,
 )
 from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, judge
-from dyelab.grade.pairing import Pairing, pair
+from dyelab.grade.pairing import Pairing, keep_one_way, pair
 from dyelab.grade.scales import (
     CHANGE_LIMITS,
     GRADES,

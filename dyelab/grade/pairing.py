@@ -1,13 +1,14 @@
 """Before and after, matched by swatch, part and area; whatever doesn't match is said."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from dyelab import table, words
 from dyelab.errors import InputError, choose
+from dyelab.shift.recipes import METHODS, way_text
 
 WHERE = ["swatch", "part", "area"]
 TEST = ["exposure", "amount", "unit", "test"]
@@ -96,6 +97,55 @@ def pair(frame: pd.DataFrame) -> Pairing:
     missing += _no_after(base, {tuple(p[name] for name in WHERE) for p in pairs})
     gaps = pd.DataFrame(missing, columns=[*WHERE, "text"]).drop_duplicates("text")
     return Pairing(pd.DataFrame(pairs), _stack(rows, sets), gaps.reset_index(drop=True))
+
+
+def keep_one_way(found: Pairing) -> Pairing:
+    """Of a piece read in several ways after one test, the pairs of one way alone.
+
+    That which read most pieces after such a test as they had been read before, the most trusted of
+    equals: methods err differently, so one piece must neither count twice nor mix them.
+
+    Parameters
+    ----------
+    found : Pairing
+
+    Returns
+    -------
+    Pairing
+        With a line of `missing` for each exposure of which readings were left out.
+
+    Examples
+    --------
+    >>> from dyelab import book, grade, synth
+    >>> bk = book.open(synth.example())
+    >>> found = grade.pair(book.wide(bk))
+    >>> len(grade.keep_one_way(found).pairs) == len(found.pairs)
+    True
+    """
+    pairs = found.pairs.reset_index(drop=True)
+    way = pairs.groupby(MADE, sort=False, dropna=False).ngroup()
+    steady = pairs["swatch"].where(~pairs["flags"].str.contains("_changed"))
+    read = steady.groupby([pairs["exposure"], way]).transform("nunique")
+    trust = pairs["method"].map({name: rank for rank, name in enumerate(METHODS)})
+    ranked = pairs.assign(_way=way, _read=-read, _trust=trust.fillna(len(METHODS)))
+    ranked = ranked.sort_values(["_read", "_trust", "_way"], kind="stable")
+    best = ranked.groupby([*WHERE, "exposure", "unit", "test"], sort=False)["_way"]
+    kept = way.eq(best.transform("first"))
+    said = [_say_left_out(pairs[kept], rows) for _, rows in pairs[~kept].groupby("exposure")]
+    missing = pd.concat([found.missing, pd.DataFrame(said, columns=found.missing.columns)])
+    return replace(
+        found, pairs=pairs[kept].reset_index(drop=True), missing=missing.reset_index(drop=True)
+    )
+
+
+def _say_left_out(kept: pd.DataFrame, rows: pd.DataFrame) -> dict:
+    """One line for the readings after one exposure that were left out."""
+    used = kept[kept["exposure"].isin(rows["exposure"]) & kept["swatch"].isin(rows["swatch"])]
+    named = [", ".join(map(way_text, part["method"].unique())) for part in (used, rows)]
+    told = {"swatches": rows["swatch"].nunique(), "used": named[0], "others": named[1]}
+    exposure = words.wording("grade.exposure_", rows["exposure"].iloc[0])
+    text = words.say("grade.one_way", exposure=exposure, **told)
+    return {**rows.iloc[0][WHERE].to_dict(), "text": text}
 
 
 def _check(frame: pd.DataFrame) -> pd.DataFrame:

@@ -15,7 +15,7 @@ from dyelab.errors import InputError, choose
 from dyelab.grade import blue_wool
 from dyelab.grade.curves import VISIBLE, Drift, amount_text, drifts, fails, moment_text, shows
 from dyelab.grade.grades import MET, NOT_MET, NOT_SETTLED, grades, judge
-from dyelab.grade.pairing import pair
+from dyelab.grade.pairing import keep_one_way, pair
 from dyelab.grade.tone import PLAIN, TONE, UNSEEN, tone
 
 CHANGE, STAINING = "4", "3-4"
@@ -125,7 +125,7 @@ def study(
     >>> len(found.grades)
     16
     """
-    found = pair(_take(wide, swatches))
+    found = keep_one_way(pair(_take(wide, swatches)))
     judged = judge(grades(found, shared=shared), change=change, staining=staining)
     own = judged[~blue_wool.is_reference(judged)]
     if own.empty:

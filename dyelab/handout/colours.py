@@ -144,14 +144,11 @@ class Source:
 
     @cached_property
     def change_grades(self) -> pd.DataFrame:
-        """Grades of change after the most of each test; no rows where nothing was tested."""
+        """Grades of change after the most of each test that each piece had; no rows of none."""
         rows = self.wide[self.wide["part"].eq("swatch")]
-        most = rows.groupby("exposure")["amount"].transform("max")
-        before = rows["exposure"].eq("none") | rows["amount"].eq(0)
         try:
-            return grade.grades(
-                grade.pair(rows[before | rows["amount"].eq(most)]), shared=self.shared
-            )
+            found = grade.keep_one_way(grade.pair(rows[at_most(rows)]))
+            return grade.grades(found, shared=self.shared)
         except InputError:  # a book need not have been washed or lit
             return pd.DataFrame()
 
@@ -247,6 +244,13 @@ class Source:
         return [
             words.say("variants.read_by", used=shift.way_text(used), others=others, missed=missed)
         ]
+
+
+def at_most(readings: pd.DataFrame) -> pd.Series:
+    """Which readings are from before any test, or after the most of it that their piece had."""
+    amount = readings["amount"]
+    most = readings.groupby(["swatch", "area", "exposure", "unit"])["amount"].transform("max")
+    return readings["exposure"].eq("none") | amount.isin([0]) | amount.eq(most) | amount.isna()
 
 
 def read_how(rows: pd.DataFrame) -> str:

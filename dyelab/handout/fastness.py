@@ -62,10 +62,7 @@ def sheet(
 
 def _hardest(wide: pd.DataFrame) -> pd.DataFrame:
     """Readings before, and after the most that each swatch had; all of the blue wools."""
-    amount = wide["amount"]
-    most = wide.groupby(["swatch", "area", "exposure"])["amount"].transform("max")
-    before = wide["exposure"].eq("none") | amount.eq(0)
-    return wide[before | amount.eq(most) | amount.isna() | grade.is_reference(wide)]
+    return wide[colours.at_most(wide) | grade.is_reference(wide)]
 
 
 def _of_series(bk: Book, series: str) -> list[str]:
