@@ -439,6 +439,19 @@ def test_a_card_shows_the_cloth_itself_where_a_photo_has_it(tmp_path):
         assert handout.pictures(page, ppi=10)
 
 
+def test_of_a_change_that_may_be_chance_the_strip_tells_no_share(source):
+    picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "potash alum"}
+    unsure = replace(source)
+    moves = {ends: row | {"verdict": "chance"} for ends, row in source.moves.items()}
+    vars(unsure)["moves"] = moves
+    leads = [
+        metal_page.strip(one, metal="iron", **picked).blocks[0].text for one in (source, unsure)
+    ]
+    assert "the dye’s own" in leads[0]
+    assert "could be chance" in leads[1]
+    assert "the dye’s own" not in leads[1]
+
+
 def test_a_planned_dose_has_its_column_on_the_strip_and_the_page_of_the_metal(tmp_path):
     found = colours.source(dosed(tmp_path, (0.0, 1.0, 2.0, 4.0), blank=(2.0,)))
     picked = {"fibre": "wool", "dye": "madder", "tannin": "none", "mordant": "none"}

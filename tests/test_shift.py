@@ -292,6 +292,11 @@ def test_two_metals_together_beyond_the_sum_of_each():
         assert found[f"{name}_low"].lt(true).mul(found[f"{name}_high"].gt(true)).mean() >= 0.8
     assert (found["verdict"] == "real").all()
     assert shift.interaction(invented(rows[:3]).wide).empty
+    alone = books[0].drop_duplicates(["iron_wof", "copper_wof"])  # each once, of unknown noise
+    noise = [name for name in alone if name.startswith(("var_", "cov_", "u_"))]
+    (said,) = shift.interaction(alone.assign(**dict.fromkeys(noise, np.nan)))["words"]
+    assert "nan" not in said
+    assert "can't tell" in said
 
 
 def test_the_dose_curve_finds_the_certified_saturation_of_misra():

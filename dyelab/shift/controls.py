@@ -363,12 +363,12 @@ def _say_change(recipes: Recipes, metal: str, rows: np.ndarray, recipe: str, mov
 def _sentence(parts: pd.DataFrame, metal: str, did: str, missing: list[str], basis: str) -> str:
     rows: dict[Any, Any] = parts.set_index("part").to_dict("index")
     column = "share" if "share" in parts else "distance"
-    dye, naive = rows["dye"], rows["naive"]
+    dye = rows["dye"]
     if missing and not np.isfinite(dye[column]):
         return words.say("shift.controls_missing", did=did, missing="; ".join(missing))
     told: dict[str, Any] = {"metal": metal, "did": did, "dye_moved": dye["moved"]}
     if basis == "CIELAB":
-        far = {"naive": f"{naive['distance']:.1f}", "dye": f"{dye['distance']:.1f}"}
+        far = {n: words.number_span(rows[n], "distance", 1) for n in ("naive", "dye")}
         return words.say("shift.by_lab", **told, **far)
     known = [part for part in PARTS if np.isfinite(rows[part]["share"])]
     said = [words.say(f"shift.share_{part}", share=share_text(rows[part])) for part in known]

@@ -383,8 +383,7 @@ def interaction(
 
 
 def _beyond_the_sum(row: dict[Any, Any]) -> str:
-    ends = {"distance": "distance", "low": "distance_low", "high": "distance_high"}
-    told = {name: f"{row[column]:.1f}" for name, column in ends.items()}
+    told = {"distance": words.number_span(row, "distance", 1)}
     told |= {"recipe": row["recipe"], "moved": row["moved"]}
     names = [name for name, column in METALS.items() if row[column] > 0]
     metals = words.say("family.and").join(names).capitalize()

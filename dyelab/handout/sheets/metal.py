@@ -242,7 +242,10 @@ def _sentence(one: Family, metal: str, doses: list[Dose], splits: Splits) -> str
     key = "lead" if row["verdict"] == compare.REAL else "lead_seen"
     told = {"moved": row["moved"], "verdict": compare.in_words(row, said=True)}
     said = words.say(f"strip.{key}", **named, **told)
-    return f"{said} {_share(metal, splits[last]) if known else words.say('strip.unknown')}"
+    if not known:
+        return f"{said} {words.say('strip.unknown')}"
+    # of what may be chance there is no share to tell
+    return f"{said} {_share(metal, splits[last])}" if key == "lead" else said
 
 
 def _share(metal: str, split: shift.Separation) -> str:
