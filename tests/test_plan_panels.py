@@ -3,6 +3,7 @@
 import html
 from datetime import date
 
+import pandas as pd
 import pytest
 from panels import EXAMPLE, choose, said
 from PIL import Image
@@ -104,6 +105,35 @@ def test_baths_are_told_apart_and_all_can_be_saved_as_planned(planned):
     assert set(after.swatches["made_on"].astype(str).str[:10]) == {"2024-05-01"}
     panel.actions["planning.take_back"].click()
     assert (book.open(planned.path).steps["state"] == "planned").all()
+
+
+def test_a_bath_done_as_planned_keeps_its_dose_however_little_is_weighed(tmp_path):
+    factors = {"fibre": ["wool"], "mordant": ["potash alum 15"], "dye": ["weld 50"]}
+    s = plan.series(factors | {"iron": [0, 0.5]}, mass_g=2.3, controls=False, name="Small")
+    panel = record.panel(book.save(plan.add_series(book.create(tmp_path / "b"), s)))
+    for _ in plan.open_baths(panel.book).index:
+        panel.actions["planning.it_was"].click()  # 0.0115 g of iron stand there as 0.01
+    done = book.open(tmp_path / "b").steps
+    assert set(done["state"]) == {"done"}
+    iron = done.loc[done["material"] == "ferrous sulfate", "amount"]
+    assert set(iron) == {0.5}
+    assert set(done.loc[done["kind"] == "scour", "amount"]) == {2.0}
+
+
+def test_a_bath_planned_by_hand_keeps_what_its_plan_leaves_open(tmp_path):
+    rows = pd.DataFrame({"swatch": ["K1", "K2"], "fibre": "wool", "mass_g": 5.0})
+    steps = pd.DataFrame({"swatch": ["K1", "K2"], "order": 1, "kind": "dye", "material": "weld"})
+    steps = steps.assign(amount=[50.0, 25.0], unit="% WOF", bath="D1", bath_use=2, state="planned")
+    bk = book.add(book.create(tmp_path / "b"), swatches=rows, steps=steps)
+    panel = record.panel(book.save(bk))
+    assert "no heat or time stated" in said(panel)
+    assert "nan" not in said(panel)
+    panel.actions["planning.it_was"].click()
+    assert "D1 is done" in panel.told.value
+    done = book.open(tmp_path / "b").steps
+    assert done["amount"].tolist() == [50.0, 25.0]
+    assert done["bath_use"].tolist() == [2, 2]
+    assert done["minutes"].isna().all()
 
 
 def test_a_day_that_is_none_is_refused_before_anything_is_saved(planned):

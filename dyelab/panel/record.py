@@ -60,9 +60,8 @@ def _enter(panel: frame.Panel) -> str:
     if "bath" not in chosen:
         raise InputError(words.say("planning.all_done"))
     series, bath = chosen["bath"]
-    panel.save_book(
-        plan.mark_done(target, bath, series=series, **done_values(chosen)), f"{bath} done"
-    )
+    told = done_values(chosen, _row(panel.ready[1], chosen["bath"]))
+    panel.save_book(plan.mark_done(target, bath, series=series, **told), f"{bath} done")
     return words.say("planning.done_now", bath=bath, count=len(chosen["in_it"]))
 
 
@@ -87,15 +86,22 @@ def _turn(key: str, panel: frame.Panel) -> str:
     return words.say(f"planning.{'taken_back' if back else 'put_again'}", what=what)
 
 
-def done_values(chosen: dict[str, Any]) -> dict[str, Any]:
-    """What `plan.mark_done` is told of the choices made; blanks are as planned."""
+def done_values(chosen: dict[str, Any], row: Any) -> dict[str, Any]:
+    """What `plan.mark_done` is told of the choices made; what stands as planned is left so.
+
+    A weight that was left as it stood would come back as another dose, by its rounding.
+    """
+    as_planned = _planned(row)
+    changed = {name: chosen[name] for name, value in as_planned.items() if chosen[name] != value}
+    fewer = len(chosen["in_it"]) < len(row["swatches"].split(", "))
+    weighed = chosen["weighed"] if fewer or "weighed" in changed else 0
     return {
         "swatches": list(chosen["in_it"]),
-        "weighed_g": chosen["weighed"] or None,
-        "temperature_C": chosen["temperature"],
-        "minutes": chosen["minutes"],
+        "weighed_g": weighed or None,
+        "temperature_C": changed.get("temperature"),
+        "minutes": changed.get("minutes"),
         "pH": chosen["pH"] or None,
-        "bath_use": int(chosen["bath_use"]),
+        "bath_use": changed.get("bath_use"),
         "note": chosen["note"].strip() or None,
         "on": chosen["on"].strip(),
     }
@@ -139,11 +145,21 @@ def _fit(ready: _Ready, made: dict[str, Any]) -> None:
     made["in_it"].options = codes
     made["in_it"].value = tuple(codes)
     made["in_it"].tooltip = row["bath"]
-    made["weighed"].value = round(float(row["weigh_g"]), 2) if row["weigh_g"] > 0 else 0
-    made["weighed"].layout.display = None if row["weigh_g"] > 0 else "none"
-    made["temperature"].value = float(row["temperature_C"])
-    made["minutes"].value = float(row["minutes"])
+    for name, value in _planned(row).items():
+        made[name].value = value
+    for name, column in _OF_PLAN.items():
+        made[name].layout.display = None if pd.notna(row[column]) else "none"
     made["note"].value = ""
+
+
+_OF_PLAN = {"weighed": "weigh_g", "temperature": "temperature_C", "minutes": "minutes"}
+
+
+def _planned(row: Any) -> dict[str, float]:
+    """What was planned for a bath, as its fields show it; 0 for what the plan leaves open."""
+    values = {name: row[column] for name, column in _OF_PLAN.items()}
+    shown = {name: round(float(v), 2) if pd.notna(v) else 0.0 for name, v in values.items()}
+    return shown | {"bath_use": float(row["bath_use"]) if pd.notna(row["bath_use"]) else 1.0}
 
 
 def _row(waiting: pd.DataFrame, chosen: tuple[str, str]) -> Any:
@@ -154,9 +170,8 @@ def _row(waiting: pd.DataFrame, chosen: tuple[str, str]) -> Any:
 def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Answer:
     book, waiting = ready
     row = _row(waiting, bath)
-    asked = {"fibre": "fibre_g", "temperature": "temperature_C", "minutes": "minutes"}
-    values = {name: row[column] for name, column in asked.items()}
-    values |= {"grams": row["weigh_g"], "material": row["material"]}
+    values = {"fibre": row["fibre_g"], "grams": row["weigh_g"], "material": row["material"]}
+    values |= {"how": _how(row)}
     kind = "was" if row["weigh_g"] > 0 else "paste" if row["minutes"] == 0 else "plain"
     kind = "unweighed" if kind == "plain" and np.isnan(row["fibre_g"]) else kind
     what = " ".join([words.say(f"planning.plan_{kind}", **values), row["note"]]).strip()
@@ -165,6 +180,14 @@ def _show(ready: _Ready, bath: tuple[str, str], **_chosen: Any) -> frame.Answer:
         "planning.waiting", count=len(waiting), bath=row["bath"], what=what, button=button
     )
     return frame.Answer(sentence, table=waiting[_SHOWN], care=cautions(book, row["bath"]))
+
+
+def _how(row: Any) -> str:
+    """How hot and how long, as far as the plan says."""
+    told = {"temperature": row["temperature_C"], "minutes": row["minutes"]}
+    heat, time = (pd.notna(value) for value in told.values())
+    key = "heat_time" if heat and time else "heat" if heat else "time" if time else "open"
+    return words.say(f"planning.plan_{key}", **told)
 
 
 def cautions(book: Book, bath: str) -> tuple[str, ...]:

@@ -22,8 +22,8 @@ def open_baths(bk: Book) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        `series, bath, kind, material, wof, weigh_g, fibre_g, temperature_C, minutes, swatches,
-        note`.
+        `series, bath, kind, material, wof, weigh_g, fibre_g, temperature_C, minutes, bath_use,
+        swatches, note`.
 
     Examples
     --------
@@ -47,7 +47,7 @@ def open_baths(bk: Book) -> pd.DataFrame:
     named = weighed.agg(lambda said: " + ".join(dict.fromkeys(said)))
     own = facts[facts["kind"] != "assist"]
     pasted = own["area"].ne("whole").groupby([own[name] for name in by]).transform("any")
-    first = ("kind", "temperature_C", "minutes", "note", "round", "stage", "pasted")
+    first = ("kind", "temperature_C", "minutes", "bath_use", "note", "round", "stage", "pasted")
     grams = own["wof"] * own["mass_g"] / 100
     once = own.assign(pasted=pasted, weigh_g=grams, fibre_g=own["mass_g"]).drop_duplicates(
         [*by, "swatch"]
@@ -101,7 +101,7 @@ def _step(steps: pd.DataFrame) -> pd.Series:
 
 
 _COLUMNS = ["series", "bath", "kind", "material", "wof", "weigh_g", "fibre_g"]
-_COLUMNS += ["temperature_C", "minutes", "swatches", "note"]
+_COLUMNS += ["temperature_C", "minutes", "bath_use", "swatches", "note"]
 
 
 def mark_done(
