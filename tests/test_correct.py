@@ -52,6 +52,24 @@ def test_a_dose_that_is_left_alone_keeps_all_its_digits(panel):
     assert kept["amount"].tolist() == pytest.approx([100 / 36], rel=1e-9)
 
 
+def test_what_is_put_right_for_a_bath_leaves_each_cloth_its_own_dips(tmp_path):
+    levels = {"fibre": ["wool"], "dye": ["indigo 5 x1", "indigo 5 x3"]}
+    series = plan.series(levels, name="Vat", replicates=1, controls=False)
+    panel = correct.panel(book.save(plan.add_series(book.create(tmp_path / "own"), series)))
+    vat = panel.book.steps[panel.book.steps["kind"] == "vat"].set_index("swatch")
+    assert vat["bath"].nunique() == 1
+    thrice = vat.index[vat["dips"] == 3][0]
+    choose(panel, swatch=thrice, step=(int(vat.loc[thrice, "order"]), "whole"))
+    assert "for 2 swatches" in put(panel, temperature="45")
+    now = saved(panel).steps.query("kind == 'vat'").set_index("swatch")
+    assert set(now["temperature_C"]) == {45.0}
+    assert now["dips"].to_dict() == vat["dips"].to_dict()
+    choose(panel, swatch=thrice, step=(int(vat.loc[thrice, "order"]), "whole"))
+    put(panel, dips="4")
+    now = saved(panel).steps.query("kind == 'vat'").set_index("swatch")
+    assert sorted(now["dips"].dropna()) == sorted([*vat["dips"].drop(thrice).dropna(), 4])
+
+
 def test_a_step_without_a_material_is_told_by_its_kind(tmp_path):
     levels = {"fibre": ["wool"], "dye": ["indigo 5 x3"]}
     bk = plan.add_series(book.create(tmp_path / "own"), plan.series(levels, name="Vat"))

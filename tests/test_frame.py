@@ -334,6 +334,29 @@ def test_a_panel_looked_at_again_shows_what_another_page_saved(tmp_path, monkeyp
     assert made.values == {"n": 4}
 
 
+def test_what_another_page_saves_while_a_panel_opens_the_book_is_seen_the_next_time(
+    tmp_path, monkeypatch
+):
+    bk = book.save(book.create(tmp_path / "own"))
+
+    def open_slowly(path):
+        opened = book.open(path)
+        if len(opened.swatches) < 2:
+            rows = pd.DataFrame({"swatch": [f"K-0{len(opened.swatches)}"]})
+            book.save(book.add(opened, swatches=rows))
+        return opened
+
+    monkeypatch.setattr(book_choice, "open_book", open_slowly)
+
+    def count(opened, **_):
+        return frame.Shown(f"{len(opened.swatches)} swatches")
+
+    made = frame.Panel("t", "A panel", lambda _: {}, count, book=bk.path)
+    for many in (0, 1, 2):
+        assert made.sentence == f"{many} swatches"
+        made.children[0].receive({"kind": "seen"})
+
+
 def test_a_button_of_a_panel_with_nothing_to_show_says_why(tmp_path):
     def refuse(_):
         raise InputError("Nothing is here yet.")

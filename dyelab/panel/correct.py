@@ -284,10 +284,22 @@ def _put_step(book: Book, chosen: dict[str, Any]) -> _Put:
         given[column] = _number(name, chosen[name].strip(), row[column])
     unit = row["unit"] or ("% WOF" if given["amount"] is not None else "")
     given |= {"note": chosen["note"].strip(), "unit": unit}
-    changed = books.change(book, steps=rows.assign(**given))
+    changed = books.change(book, steps=rows.assign(**_changed(rows, row, given)))
     amount = "" if given["amount"] is None else words.number(given["amount"])
     now = " ".join(filter(None, (amount, unit, material))) or words.heading(row["kind"])
     return changed, {"code": row["swatch"], "order": row["order"], "count": len(rows), "now": now}
+
+
+def _changed(rows: pd.DataFrame, row: Any, given: dict[str, Any]) -> dict[str, Any]:
+    """What was put right of a step, for all in its bath; the rest of theirs is their own.
+
+    So are dips: cloths are dipped in one vat as often as each is to be.
+    """
+    held = {name: None if pd.isna(row[name]) else row[name] for name in given}
+    new = {name: value for name, value in given.items() if value != held[name]}
+    if "dips" in new:
+        new["dips"] = rows["dips"].mask(rows["dips"].eq(row["dips"]).fillna(False), new["dips"])
+    return new
 
 
 def _number(name: str, text: str, before: Any) -> float | None:

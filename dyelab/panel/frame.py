@@ -303,9 +303,10 @@ class Panel(widgets.VBox):
 
     def _seen(self) -> None:
         """Show the book anew where another page has changed it since it was opened."""
-        if self.opened is not None and book_choice.stamp(self.opened.path) != self._stamp:
-            self.follow(self.opened.path)
-            self._stamp = book_choice.stamp(self.opened.path)
+        if self.opened is None or (now := book_choice.stamp(self.opened.path)) == self._stamp:
+            return
+        self.follow(self.opened.path)
+        self._stamp = now  # as it was before: what is saved meanwhile is seen the next time
 
     def _repr_mimebundle_(self, **asked: Any) -> Any:
         _on_show.add(self)
@@ -317,8 +318,8 @@ class Panel(widgets.VBox):
         self._side.children = (self.shelf,)
         if ready is None and not (path / "datapackage.json").is_file():
             raise book_choice.no_book(path)
+        self._stamp = book_choice.stamp(path)  # before: a save meanwhile is seen the next time
         self.opened = book_choice.open_book(path) if ready is None else ready
-        self._stamp = book_choice.stamp(self.opened.path)
         self.ready = self._prepare(self.opened)
         if self._heading:
             self._head_with(self._heading(self.ready))
