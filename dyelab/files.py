@@ -306,8 +306,8 @@ def _records(text: str, name: str) -> list[list[str]]:
             f"{name}: the table breaks off or a quotation mark is left open ({error}). "
             "Save it again as CSV."
         ) from error
-    limits.need(len(rows), limits.ROWS, "rows", name)
-    limits.need(len(rows[0]) if rows else 0, limits.COLUMNS, "columns", name)
+    limits.check(len(rows), limits.ROWS, "rows", name)
+    limits.check(len(rows[0]) if rows else 0, limits.COLUMNS, "columns", name)
     while len(rows) > 1 and not any(map(str.strip, rows[-1])):
         rows.pop()
     return rows
@@ -343,7 +343,7 @@ def sheets(data: bytes, name: str) -> dict[str, list[list[Any]]]:
     with reading(name, "XLSX"):
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             size = sum(item.file_size for item in packed.infolist())
-            limits.need(size, limits.TABLE_BYTES, "bytes when unpacked", name)
+            limits.check(size, limits.TABLE_BYTES, "bytes when unpacked", name)
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
         found = {str(sheet.title): _rows(sheet, name) for sheet in book.worksheets}
         book.close()
@@ -360,10 +360,10 @@ def _rows(sheet: Any, name: str) -> list[list[Any]]:
         while row and row[-1] in (None, ""):
             row.pop()
         said = f"columns (a cell in row {count} stands there)"
-        limits.need(len(row), limits.COLUMNS, said, place)
-        limits.need(count, limits.ROWS, "rows", place)
+        limits.check(len(row), limits.COLUMNS, said, place)
+        limits.check(count, limits.ROWS, "rows", place)
         cells += len(row)
-        limits.need(cells, limits.CELLS, "cells", place)
+        limits.check(cells, limits.CELLS, "cells", place)
         rows.append(row)
         filled = count if row else filled
     return rows[:filled]

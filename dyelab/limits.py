@@ -85,7 +85,7 @@ def _name(given: tuple[Any, ...]) -> str:
     return Path(given[0]).name if given and isinstance(given[0], str | Path) else "the file"
 
 
-def need(found: float, most: float, what: str, where: str) -> None:
+def check(found: float, most: float, what: str, where: str) -> None:
     """Refuse what is more than a limit.
 
     Raises
@@ -96,7 +96,7 @@ def need(found: float, most: float, what: str, where: str) -> None:
     Examples
     --------
     >>> from dyelab import limits
-    >>> limits.need(3, 10, "rows", "a.csv")
+    >>> limits.check(3, 10, "rows", "a.csv")
     """
     if found > most:
         raise InputError(
@@ -125,7 +125,7 @@ def content(path: str | Path, most: int = TABLE_BYTES) -> bytes:
         about = file.stat()
         if not stat.S_ISREG(about.st_mode):
             raise InputError(f"{file}: not a file. Check the name and the folder.")
-        need(about.st_size, most, "bytes", file.name)
+        check(about.st_size, most, "bytes", file.name)
         return file.read_bytes()
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):

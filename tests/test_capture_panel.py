@@ -57,7 +57,7 @@ def test_a_dragged_window_is_measured_where_it_was_dropped(shown):
 
 
 def test_a_dragged_corner_moves_the_card(shown):
-    corner = calibrate.through(
+    corner = calibrate.map_points(
         shown.measured.setup.pose.to_pixels,
         shown.measured.setup.pose.layout.markers[0].corners[:1],
     )[0]

@@ -77,7 +77,7 @@ def test_a_fault_is_told_in_words_and_its_details_are_kept(panel):
     panel.choices["dose"].value = 1.0
     assert "did not expect" in panel.answer.value
     assert "Traceback" not in panel.answer.value
-    (kept,) = remember.place().parent.glob("last-fault.txt")
+    (kept,) = remember.state_file().parent.glob("last-fault.txt")
     assert "ZeroDivisionError" in kept.read_text()
 
 

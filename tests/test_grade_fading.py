@@ -33,7 +33,7 @@ def series(shape, sd, x=CYCLES, seed=1, stated=True):
 
 @pytest.mark.parametrize("shape", CURVES)
 def test_a_nearly_noiseless_curve_is_recovered(shape):
-    fit = shapes.average(series(shape, 0.01))
+    fit = shapes.average_fit(series(shape, 0.01))
     assert fit.shape == shape or (shape, fit.shape) == ("two rates", "three rates")
     x = np.array([0.0, 3.3, 7.7, 10.0])
     fan = drift.fan(fit, x)
@@ -49,7 +49,7 @@ def test_first_order_agrees_with_a_general_least_squares_library():
 
     x, start = np.repeat(CYCLES, 3), [0.2, 50, 20, 10, -6, 3, -4]
     best, _ = optimize.curve_fit(model, x, one.lab.ravel(), p0=start)
-    fit = shapes.average(one)
+    fit = shapes.average_fit(one)
     _, low, high = fit.theta()
     assert low / 10 <= best[0] <= high / 10
     fan = drift.fan(fit, CYCLES)
@@ -132,19 +132,21 @@ def test_on_a_real_blue_wool_the_curve_runs_through_its_readings(real):
 
 def test_noise_is_judged_where_nobody_states_it():
     found = [
-        shapes.average(series("first order", 0.3, seed=s, stated=False)).noise for s in range(6)
+        shapes.average_fit(series("first order", 0.3, seed=s, stated=False)).noise for s in range(6)
     ]
     assert 0.2 < np.median(found) < 0.45
     larger = series("first order", 0.6)
     stated = shapes.ExposureSeries(larger.x, larger.lab, np.eye(33) * 0.1**2)
-    assert shapes.average(stated).noise > 3
+    assert shapes.average_fit(stated).noise > 3
 
 
 def test_a_cloth_that_does_not_change_is_no_certainty():
     """No change has the band of no change: from zero up."""
     lows = []
     for seed in range(12):
-        fan = drift.fan(shapes.average(series("no change", 0.3, seed=seed)), np.array([0, 5.0, 10]))
+        fan = drift.fan(
+            shapes.average_fit(series("no change", 0.3, seed=seed)), np.array([0, 5.0, 10])
+        )
         low, high = drift.distance_band(convert.dE00, fan, 0.95)
         lows.append(low[2])
         assert high[2] > 0.05
@@ -160,7 +162,7 @@ def test_all_quantities_of_a_cloth_come_from_one_fit():
 
 def test_one_exposure_gives_no_curve():
     with pytest.raises(InputError, match=r"one exposure gives no curve\. Read the swatch after"):
-        shapes.average(shapes.ExposureSeries(np.array([0, 5.0]), np.zeros((2, 3)), np.eye(6)))
+        shapes.average_fit(shapes.ExposureSeries(np.array([0, 5.0]), np.zeros((2, 3)), np.eye(6)))
 
 
 @pytest.fixture(scope="module")

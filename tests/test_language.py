@@ -201,7 +201,7 @@ def test_a_page_shows_no_english(kind):
     bk = book.open(synth.example())
     kind, _, longer = kind.partition(", ")
     chosen = CHOSEN | {"full": bool(longer)}
-    page = sheets.KINDS[kind].make(colours.source(bk), parts.Own(), chosen)
+    page = sheets.KINDS[kind].make(colours.source(bk), parts.Header(), chosen)
     known = own_words(bk)
     left = [t for t in english(printed(page), known) if t not in MARKS]
     assert [t for t in left if not re.fullmatch(r"\d+ W\d+ (which|why)", t)] == []

@@ -10,7 +10,7 @@ import pytest
 from dyelab import book, grade, predict, shift
 from dyelab.errors import InputError
 from dyelab.handout import colours
-from dyelab.handout.page import Own
+from dyelab.handout.page import Header
 from dyelab.handout.sheets import KINDS
 from dyelab.panel import browse, compare, fastness, home, metals, weigh
 
@@ -86,7 +86,7 @@ def asked(bk):
         "suspicions": lambda: book.suspicions(bk),
     }
     every |= {
-        name: lambda kind=kind: kind.make(source, Own(), chosen) for name, kind in KINDS.items()
+        name: lambda kind=kind: kind.make(source, Header(), chosen) for name, kind in KINDS.items()
     }
     panels = (browse, compare, fastness, home, metals, weigh)
     return every | {one.__name__: lambda one=one: one.panel(bk) for one in panels}

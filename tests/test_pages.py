@@ -15,7 +15,7 @@ import pytest
 from dyelab import book, files, grade, handout, shift
 from dyelab.errors import InputError
 from dyelab.handout import colours, html_page, sheets
-from dyelab.handout.page import Own
+from dyelab.handout.page import Header
 from dyelab.handout.sheets import cards, report, sorting, wall, worksheet
 from dyelab.handout.sheets import metal as metal_page
 from dyelab.handout.sheets import mordants as mordant_sheet
@@ -25,7 +25,7 @@ EXAMPLE = files.shipped_path("data", "marlpit_yard")
 CLOTH = {"fibre": "cotton", "dye": "madder", "tannin": "gallnut", "mordant": "aluminium acetate"}
 
 
-def every(source, own=Own()):
+def every(source, own=Header()):
     """Every kind of page this book can give, by name."""
     codes = list(source.book.swatches["swatch"])
     first = source.made[source.made["dye"] != "none"].iloc[0]
@@ -53,7 +53,7 @@ def test_every_kind_of_page_of_the_example_becomes_pdf_and_html(source, tmp_path
     chosen = CLOTH | {"metal": "iron", "count": 5, "swatch": "W01", "swatches": ["W01", "W10"]}
     chosen |= {"series": "", "full": True, "upright": False}
     for name, kind in sheets.KINDS.items():
-        page = kind.make(source, Own(*said), chosen)
+        page = kind.make(source, Header(*said), chosen)
         for paper in ("A4", "Letter"):
             pdf = handout.write(replace(page, paper=paper), tmp_path / f"{name}.pdf")
             assert pdf.read_bytes().startswith(b"%PDF")
@@ -303,8 +303,8 @@ def test_user_text_passes_through_every_page_as_text(text, tmp_path):
     from dyelab.handout import html_page
 
     bk = small(tmp_path, 2)
-    plain = every(saying(bk, "plain"), Own("plain", "plain", "plain", "plain"))
-    for name, page in every(saying(bk, text), Own(text, text, text, text)).items():
+    plain = every(saying(bk, "plain"), Header("plain", "plain", "plain", "plain"))
+    for name, page in every(saying(bk, text), Header(text, text, text, text)).items():
         if name == "report":  # it reads the book again: its own words are the title and the foot
             assert text in "".join(Words(html_page.text(page)).words)
             continue
@@ -342,7 +342,7 @@ def test_the_strip_is_one_sheet_of_full_bands_with_the_dyes_own_share(source):
     assert dyed.patches[-1].fill != own.patches[-1].fill
     assert "in ten" in page.blocks[0].text
     for paper in ("A4", "Letter"):
-        own = Own(paper=paper, teacher="Class 3")
+        own = Header(paper=paper, teacher="Class 3")
         page = metal_page.strip(source, own, metal="iron", **PICKED, mordant="aluminium acetate")
         assert len(handout.pictures(page, ppi=10)) == 1
     assert "no pair of bare swatches" in page.aside[0]
@@ -363,7 +363,7 @@ def gap(row):
 
 @pytest.mark.parametrize(("paper", "upright"), [("A4", False), ("A2", True), ("A1", False)])
 def test_the_wall_has_every_recipe_once_in_its_column(source, paper, upright):
-    page = wall.chart(source, Own(paper=paper), fibre="cotton", upright=upright)
+    page = wall.chart(source, Header(paper=paper), fibre="cotton", upright=upright)
     bands = [b for b in page.blocks if isinstance(b, handout.Bands)]
     made = colours.only(source.made, fibre="cotton")
     for kept in ([b for b in bands if b.only == "screen"], [b for b in bands if b.only == "paper"]):
@@ -491,7 +491,7 @@ def dosed(folder, doses, blank=()):
 def test_a_code_on_the_page_is_read_back_as_the_address_it_was_given(source, tmp_path):
     """Read by the decoder from the printed sheet, the whole way through the PDF's own renderer."""
     address = "https://school.example.org/marlpit/wäll.html?class=3"
-    page = wall.chart(source, Own(paper="A3", address=f" {address} "), fibre="wool")
+    page = wall.chart(source, Header(paper="A3", address=f" {address} "), fibre="wool")
     first = cv2.imdecode(
         np.frombuffer(handout.pictures(page, ppi=150)[0], np.uint8), cv2.IMREAD_GRAYSCALE
     )
@@ -507,7 +507,7 @@ def test_a_code_on_the_page_is_read_back_as_the_address_it_was_given(source, tmp
 )
 def test_an_address_that_no_browser_opens_is_refused(address):
     with pytest.raises(InputError, match="Save the page as HTML"):
-        handout.html_page.text(Own(address=address).page("x", []))
+        handout.html_page.text(Header(address=address).page("x", []))
 
 
 def test_every_because_names_its_source_or_says_that_it_has_none(source):

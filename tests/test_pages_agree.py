@@ -11,7 +11,7 @@ import ugly_book
 from dyelab import book, compare, convert, files, grade, handout, shift
 from dyelab.errors import InputError
 from dyelab.handout import colours, sheets
-from dyelab.handout.page import Own
+from dyelab.handout.page import Header
 from dyelab.plot import static
 
 DISTANCE = re.compile(r"ΔE00 ([\d.]+)(?: \(([\d.]+) to ([\d.]+)\))?")
@@ -47,7 +47,7 @@ def pages(source):
 def made(source, kind):
     for chosen in choices(source, kind.asks):
         try:
-            yield kind.make(source, Own(), {name: chosen[name] for name in kind.asks})
+            yield kind.make(source, Header(), {name: chosen[name] for name in kind.asks})
         except InputError:  # such as nothing without the metal, or nothing lit
             continue
 

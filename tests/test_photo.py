@@ -52,7 +52,7 @@ def test_tilted_turned_photos_are_mapped_right(seed):
     picture = photos.drawn(seed)
     made = measured(picture)
     inner = [w.inner(0.7).corners for w in picture.card.windows]
-    true = calibrate.through(picture.to_pixels, np.array(inner))
+    true = calibrate.map_points(picture.to_pixels, np.array(inner))
     assert np.abs(true - made.quads).max() < 3
     assert np.median(off(picture, made)) < 1.6
 
@@ -186,11 +186,11 @@ def test_a_target_in_a_photo_without_card_is_found():
     picture = photos.easy()
     pixels = picture.pixels.copy()
     for marker in picture.card.markers:
-        corners = calibrate.through(picture.to_pixels, marker.inner(1.3).corners)
+        corners = calibrate.map_points(picture.to_pixels, marker.inner(1.3).corners)
         cv2.fillConvexPoly(pixels, np.round(corners).astype(np.int32), (120, 120, 120))
     bare = read.photo(changed(picture, pixels).jpeg(), name="a.jpg")
     boxes = {
-        w.place: calibrate.through(picture.to_pixels, w.inner(0.6).corners)
+        w.place: calibrate.map_points(picture.to_pixels, w.inner(0.6).corners)
         for w in picture.card.windows
     }
     made = measure.boxes(bare, AVERAGE, boxes)

@@ -114,6 +114,8 @@ def test_a_copied_target_is_said_or_refused():
 def test_the_grid_lies_in_the_middle_of_the_patches(seed):
     taken = world.take(seed, "whole", "dyed")
     found = targets.find_on_card(taken.photo, taken.pose, AVERAGE)
-    middles = calibrate.through(np.linalg.inv(taken.target.to_pixels), found.quads.mean(axis=1))
-    grid = calibrate.through(np.linalg.inv(taken.target.to_pixels), taken.target.quads.mean(axis=1))
+    middles = calibrate.map_points(np.linalg.inv(taken.target.to_pixels), found.quads.mean(axis=1))
+    grid = calibrate.map_points(
+        np.linalg.inv(taken.target.to_pixels), taken.target.quads.mean(axis=1)
+    )
     assert np.abs(middles - grid).max() < 0.08

@@ -66,7 +66,7 @@ def independent(design, sizes, one, two):
 
 
 def test_the_full_cross_tells_everything_and_a_fraction_says_what_it_can_not():
-    full = plan.cross(plan.levels({"fibre": ["wool", "cotton"], "iron": [0, 2, 4]}))
+    full = plan.full_factorial(plan.levels({"fibre": ["wool", "cotton"], "iron": [0, 2, 4]}))
     assert plan.cannot_tell(full, {"fibre": 2, "iron": 3}) == []
     design, _ = plan.fraction(dict.fromkeys(["tannin", "dye", "iron"], 2), 2)
     said = plan.cannot_tell(design, dict.fromkeys(["tannin", "dye", "iron"], 2))
@@ -82,7 +82,7 @@ def test_a_fraction_that_can_not_be_is_refused():
 def test_an_optimal_design_tells_its_model_with_few_recipes():
     chosen = plan.levels(FACTORS)
     sizes = {name: len(found) for name, found in chosen.items()}
-    full = plan.cross(chosen)
+    full = plan.full_factorial(chosen)
     terms = plan.all_terms(sizes)
     X = plan.model_matrix(full, sizes, terms)
     design = plan.optimal(full, sizes, terms, X.shape[1] + 3)
@@ -98,7 +98,7 @@ def test_exchange_finds_the_best_determinant_of_a_case_small_enough_to_try_all()
         {"fibre": ["wool", "cotton"], "dye": ["madder", "weld"], "iron": [0, 2, 4]}
     )
     sizes = {name: len(found) for name, found in chosen.items()}
-    full, terms = plan.cross(chosen), plan.all_terms(sizes, 1)
+    full, terms = plan.full_factorial(chosen), plan.all_terms(sizes, 1)
     X = plan.model_matrix(full, sizes, terms)
 
     def volume(rows):

@@ -18,7 +18,7 @@ def swatches():
 
 
 def test_every_category_has_its_own_shape():
-    shapes = style.deal(["none", "alum", "none", "iron"], style.SHAPES)
+    shapes = style.assign_marks(["none", "alum", "none", "iron"], style.SHAPES)
     assert list(shapes) == ["none", "alum", "iron"]
     assert len(set(shapes.values())) == 3
 

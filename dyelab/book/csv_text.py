@@ -40,8 +40,8 @@ def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
     text, notes = _decode(content, name)
     if "\n" not in text:
         text = text.replace("\r", "\n")
-    limits.need(text.count("\n"), limits.ROWS, "lines", name)
-    limits.need(text.find("\n"), limits.LETTERS, "letters in the heading row", name)
+    limits.check(text.count("\n"), limits.ROWS, "lines", name)
+    limits.check(text.find("\n"), limits.LETTERS, "letters in the heading row", name)
     separator = max((",", ";", "\t"), key=text.split("\n", 1)[0].count)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}; saved with commas from now on.")
@@ -49,7 +49,7 @@ def read(content: bytes, name: str, numeric: Collection[str] = ()) -> Cells:
     frame = None if _DAMAGE.search(text) else _fast(text, separator, numeric)
     if frame is None:
         frame, broken = _line_by_line(text, separator)
-    limits.need(len(frame.columns), limits.COLUMNS, "columns", name)
+    limits.check(len(frame.columns), limits.COLUMNS, "columns", name)
     frame.columns = pd.Index(_apart([str(column) for column in frame.columns]))
     if separator != ",":
         texts = frame.columns[[not is_numeric_dtype(kind) for kind in frame.dtypes]]
@@ -70,15 +70,15 @@ def _apart(names: list[str]) -> list[str]:
 def grid(content: bytes, name: str) -> tuple[list[list[str]], str, tuple[str, ...]]:
     """Read every line of a CSV file as it stands; what parts its cells, and how it was written."""
     text, notes = _decode(content, name)
-    limits.need(text.count("\n"), limits.ROWS, "lines", name)
+    limits.check(text.count("\n"), limits.ROWS, "lines", name)
     lines = text.splitlines()[:30]
     separator = max((",", ";", "\t"), key=lambda sign: sorted(x.count(sign) for x in lines)[-3:])
     plain = io.StringIO(text.replace("\r\n", "\n"), newline="")
     rows = list(csv.reader(plain, delimiter=separator))
     width = max((len(row) for row in rows), default=0)
-    limits.need(width, limits.COLUMNS, "columns", name)
+    limits.check(width, limits.COLUMNS, "columns", name)
     said = "cells, with every row as wide as the widest"
-    limits.need(width * len(rows), limits.CELLS, said, name)
+    limits.check(width * len(rows), limits.CELLS, said, name)
     if separator != ",":
         notes = (*notes, f"{name}: parted by {_SAID[separator]}.")
     cells = [[cell.strip() for cell in row] + [""] * (width - len(row)) for row in rows]

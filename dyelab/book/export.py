@@ -187,7 +187,7 @@ def _open_export(origin: Path) -> Iterator[tuple[dict[str, bytes], Iterator[tupl
 
 def _from_zip(origin: Path, packed: zipfile.ZipFile) -> dict[str, bytes]:
     entries = [entry for entry in packed.infolist() if not entry.is_dir()]
-    limits.need(sum(e.file_size for e in entries), limits.UNPACKED_BYTES, "bytes", origin.name)
+    limits.check(sum(e.file_size for e in entries), limits.UNPACKED_BYTES, "bytes", origin.name)
     out = [entry.filename for entry in entries if leads_out(entry.filename)]
     if out:
         raise InputError(f"{origin.name}: {out[0]!r} leads out of its folder. Not opened.")
@@ -205,7 +205,7 @@ def _photos_of(packed: zipfile.ZipFile) -> Iterator[tuple[str, bytes]]:
 
 
 def _entry(packed: zipfile.ZipFile, entry: zipfile.ZipInfo, most: int) -> bytes:
-    limits.need(entry.file_size, most, "bytes", entry.filename)
+    limits.check(entry.file_size, most, "bytes", entry.filename)
     with reading(Path(str(packed.filename)).name, "zip"):
         return packed.read(entry)
 

@@ -26,7 +26,7 @@ def is_link(path: Path) -> bool:
     return path.is_symlink() or getattr(os.path, "isjunction", lambda _: False)(path)
 
 
-def own(book: Path, name: str) -> Path | None:
+def plain_file(book: Path, name: str) -> Path | None:
     """Return the path of a plain file of the book, None where there is none or a link."""
     steps = [book.joinpath(*Path(name).parts[: n + 1]) for n in range(len(Path(name).parts))]
     try:
@@ -39,14 +39,14 @@ def own(book: Path, name: str) -> Path | None:
 
 def content(book: Path, name: str, most: int = limits.TABLE_BYTES) -> bytes | None:
     """Return what a plain file of the book holds, None where there is none or a link."""
-    file = own(book, name)
+    file = plain_file(book, name)
     return limits.content(file, most) if file is not None else None
 
 
 def photos(book: Path) -> list[Path]:
     """Return the files in ``photos/``, by name; links and hidden files left out."""
     held = names(book / PHOTOS) if not is_link(book / PHOTOS) else []
-    found = [own(book, f"{PHOTOS}/{name}") for name in sorted(held) if name[:1] != "."]
+    found = [plain_file(book, f"{PHOTOS}/{name}") for name in sorted(held) if name[:1] != "."]
     return [path for path in found if path is not None]
 
 

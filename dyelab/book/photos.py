@@ -104,7 +104,7 @@ def put(book: Path, photos: Iterable[tuple[str, bytes]]) -> None:
     """
     with store.hold_lock(book):
         for name, content in photos:
-            if folder.own(book, f"{FOLDER}/{name}") is None:
+            if folder.plain_file(book, f"{FOLDER}/{name}") is None:
                 try:
                     files.write(book / FOLDER / name, content)
                 except OSError as error:
@@ -127,7 +127,7 @@ def photos_of(bk: Book, swatch: str) -> list[Path]:
     listed = FOLDER + "/" + bk.photos.loc[bk.photos["swatch"] == swatch, "photo"]
     sources = bk.readings.loc[bk.readings["swatch"] == swatch, "source"]
     names = dict.fromkeys([*listed, *sources[sources.str.startswith(f"{FOLDER}/")]])
-    found = [folder.own(bk.path, name) for name in names if not leads_out(name)]
+    found = [folder.plain_file(bk.path, name) for name in names if not leads_out(name)]
     return [path for path in found if path is not None]
 
 
@@ -157,7 +157,7 @@ def check(path: str | Path) -> pd.DataFrame:
 def _photo_faults(bk: Book) -> list[dict[str, Any]]:
     faults = []
     for at, name in enumerate(bk.photos["photo"]):
-        held = None if leads_out(name) else folder.own(bk.path, f"{FOLDER}/{name}")
+        held = None if leads_out(name) else folder.plain_file(bk.path, f"{FOLDER}/{name}")
         if leads_out(name):
             expected = "leads out of the book's folder"
             remedy = "Copy the photo in: book.keep_photo."

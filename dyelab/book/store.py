@@ -231,7 +231,7 @@ def commit(
         "what": what,
         "files": {name: digest(content) for name, content in contents.items()},
         "before": {name: digest(old) for name, old in _read(path, list(contents)).items()},
-        "removed": [name for name in FILES if name not in contents and folder.own(path, name)],
+        "removed": [f for f in FILES if f not in contents and folder.plain_file(path, f)],
         **more,
     }
     try:

@@ -7,7 +7,7 @@ from dyelab.calibrate.camera_calibration import (
     read_calibration,
     write_calibration,
 )
-from dyelab.calibrate.card_pose import Pose, find_card, from_corners, through
+from dyelab.calibrate.card_pose import Pose, find_card, from_corners, map_points
 from dyelab.calibrate.fit import METHODS, check_method
 from dyelab.calibrate.nearby_swatches import most_telling
 from dyelab.calibrate.reference import Reference, reference

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyelab.calibrate.camera_calibration import Calibration, add_flags
-from dyelab.calibrate.card_pose import SOFT_EDGE, Pose, through
+from dyelab.calibrate.card_pose import SOFT_EDGE, Pose, map_points
 from dyelab.calibrate.fit import fit_colour
 from dyelab.calibrate.program import fit_program
 from dyelab.calibrate.reference import Reference
@@ -161,7 +161,7 @@ def _by_target(
 def _areas(photo: Photo, pose: Pose) -> tuple[np.ndarray, np.ndarray]:
     layout = pose.layout
     quads = [
-        through(pose.to_pixels, area.inner(_INNER).corners)
+        map_points(pose.to_pixels, area.inner(_INNER).corners)
         for area in (*layout.white_areas, *layout.grey_areas)
     ]
     seen = sample(photo, quads, steps=16)

@@ -49,17 +49,17 @@ class Pose:
 
     def middles(self, quads: np.ndarray) -> np.ndarray:
         """Middles (n, 2), mm on the page, of areas (n, 4, 2) in pixels."""
-        return through(np.linalg.inv(self.to_pixels), quads.mean(axis=1))
+        return map_points(np.linalg.inv(self.to_pixels), quads.mean(axis=1))
 
 
-def through(homography: np.ndarray, points: np.ndarray) -> np.ndarray:
+def map_points(homography: np.ndarray, points: np.ndarray) -> np.ndarray:
     """Map points (..., 2) by a homography.
 
     Examples
     --------
     >>> import numpy as np
     >>> from dyelab import calibrate
-    >>> calibrate.through(np.diag([2.0, 2.0, 1.0]), np.array([[1.0, 3.0]])).tolist()
+    >>> calibrate.map_points(np.diag([2.0, 2.0, 1.0]), np.array([[1.0, 3.0]])).tolist()
     [[2.0, 6.0]]
     """
     p = np.asarray(points, float)
@@ -218,7 +218,7 @@ def _pose(photo: Photo, layout: Layout, seen: dict[int, np.ndarray]) -> Pose:
     to_pixels, _ = cv2.findHomography(page, pixels, 0)
     if to_pixels is None:
         raise InputError(f"{photo.name}: the corner squares don't form a page. {_RETAKE}")
-    off = through(np.linalg.inv(to_pixels), pixels) - page
+    off = map_points(np.linalg.inv(to_pixels), pixels) - page
     bent = float(np.linalg.norm(off, axis=1).max())
     hidden = tuple(c for c, n in zip(_CORNERS, markers, strict=True) if n not in seen)
     pose = Pose(
@@ -242,7 +242,7 @@ def _refine(pixels: np.ndarray, corners: np.ndarray) -> np.ndarray:
 
 def _density(layout: Layout, to_pixels: np.ndarray) -> float:
     w, h = layout.page_mm
-    seen = through(to_pixels, np.array([[w / 2, h / 2], [w / 2 + 1, h / 2], [w / 2, h / 2 + 1]]))
+    seen = map_points(to_pixels, np.array([[w / 2, h / 2], [w / 2 + 1, h / 2], [w / 2, h / 2 + 1]]))
     return float(np.linalg.svd(seen[1:] - seen[0], compute_uv=False)[-1])
 
 
@@ -252,11 +252,11 @@ def _edge(photo: Photo, to_pixels: np.ndarray, seen: dict[int, np.ndarray]) -> f
 
     widths = []
     for corners in seen.values():
-        page = through(np.linalg.inv(to_pixels), corners)
+        page = map_points(np.linalg.inv(to_pixels), corners)
         rows = np.linspace(page[0, 1] + 2, page[3, 1] - 2, 24)
         steps = np.linspace(page[0, 0] - 1.9, page[0, 0] + 1.9, 77)
         grid = np.stack(np.meshgrid(steps, rows), axis=-1)
-        at = through(to_pixels, grid).astype(np.float32)
+        at = map_points(to_pixels, grid).astype(np.float32)
         cut, low = green(photo.pixels, at, 2)
         at = (at - low).astype(np.float32)
         values = cv2.remap(cut, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
@@ -276,7 +276,7 @@ def _check_pose(pose: Pose, photo: Photo) -> None:
             "Weigh the card down, and photograph it as a whole."
         )
     near_edge = np.array([[0.03, 0.02], [0.97, 0.02], [0.97, 0.98], [0.03, 0.98]]) * [w, h]
-    page = through(pose.to_pixels, near_edge)
+    page = map_points(pose.to_pixels, near_edge)
     size = np.array(photo.pixels.shape[1::-1])
     if pose.hidden and ((page < 0) | (page > size)).any():
         raise InputError(

@@ -80,11 +80,11 @@ def most_telling(lab: np.ndarray, count: int) -> list[int]:
 
 def alike(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     """Correlation (n, m) of a calibration's errors: high for one dye's hue at any depth."""
-    apart = ((reach(one)[:, None] - reach(other)) ** 2).sum(axis=-1)
+    apart = ((error_space(one)[:, None] - error_space(other)) ** 2).sum(axis=-1)
     return (1 + apart / 4) ** -2.0 + _EVERYWHERE
 
 
-def reach(lab: np.ndarray) -> np.ndarray:
+def error_space(lab: np.ndarray) -> np.ndarray:
     """Coordinates in which errors reach evenly far: lightness less, strong chroma drawn in.
 
     Chroma is the integral of 1/S_C, S_C = 1 + 0.045 C* being CIEDE2000's.

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyelab.calibrate.card_pose import Pose, through
+from dyelab.calibrate.card_pose import Pose, map_points
 from dyelab.calibrate.tone import Tone
 from dyelab.card import Layout
 from dyelab.errors import InputError
@@ -142,7 +142,7 @@ class Shading:
         if self.around is None or self.to_pixels is None:
             return np.zeros((len(points), len(WIDTHS)))
         box = half_mm * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-        return self.around.at(through(self.to_pixels, points[:, None] + box))
+        return self.around.at(map_points(self.to_pixels, points[:, None] + box))
 
     @property
     def span(self) -> float:

@@ -10,7 +10,7 @@ from itertools import product
 
 import numpy as np
 
-from dyelab.calibrate.card_pose import Pose, downsample, through
+from dyelab.calibrate.card_pose import Pose, downsample, map_points
 from dyelab.calibrate.colour_fit import to_xyz
 from dyelab.calibrate.reference import COLUMNS, ROWS, Reference
 from dyelab.errors import InputError
@@ -46,12 +46,12 @@ class Target:
         """Measured inner part of the 24 patches, shape (24, 4, 2), pixels."""
         half = CORE / 2
         corners = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
-        return through(self.to_pixels, _GRID[:, None] + corners)
+        return map_points(self.to_pixels, _GRID[:, None] + corners)
 
     @property
     def outline(self) -> np.ndarray:
         """Corners of the field of patches, clockwise from the first patch, pixels."""
-        return through(self.to_pixels, np.array([[-3.0, -2], [3, -2], [3, 2], [-3, 2]]))
+        return map_points(self.to_pixels, np.array([[-3.0, -2], [3, -2], [3, 2], [-3, 2]]))
 
 
 class _Scorer:
@@ -188,7 +188,7 @@ def _refine(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np.
     points = (_GRID[:, None] + inner).reshape(-1, 2)
 
     def seen(move: np.ndarray) -> np.ndarray:
-        values = _between(picture, through(_move(frame, move), points))
+        values = _between(picture, map_points(_move(frame, move), points))
         return values.reshape(len(_GRID), len(inner), 3).astype(float)
 
     def loss(move: np.ndarray) -> float:
@@ -219,7 +219,7 @@ def _edges(picture: np.ndarray, frame: np.ndarray, way: np.ndarray) -> np.ndarra
     """How far each patch reaches from its middle in one way, in patches; NaN if no edge shows."""
     out, beside = np.linspace(0, _FARTHEST, 40), np.linspace(-0.15, 0.15, 5)
     lines = out[:, None, None] * way + beside[:, None] * way[::-1]
-    values = _between(picture, through(frame, _GRID[:, None, None] + lines))
+    values = _between(picture, map_points(frame, _GRID[:, None, None] + lines))
     values = values.reshape(len(_GRID), len(out), len(beside), 3).mean(axis=2)
     off = np.linalg.norm(values - values[:, :8].mean(axis=1, keepdims=True), axis=-1)
     top = off.max(axis=1)
@@ -429,7 +429,7 @@ def _axis(quads: np.ndarray, which: int) -> np.ndarray:
 
 
 def _score(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> float:
-    at = np.rint(through(frame, _GRID)).astype(int)
+    at = np.rint(map_points(frame, _GRID)).astype(int)
     if (at < 0).any() or (at >= picture.shape[1::-1]).any():
         return -1.0
     return float(score(picture[at[:, 1], at[:, 0]]))

@@ -118,7 +118,7 @@ def find(bk: Book) -> Answers:
 
 
 def _page(found: Answers, folder: Path) -> None:
-    own = page.Own(note=words.say("demo.page_note"))
+    own = page.Header(note=words.say("demo.page_note"))
     pdf(metal_page.sheet(found.source, own, metal="iron", **CASE), folder / PAGE)
 
 

@@ -35,7 +35,7 @@ def command(
     with tqdm(total=2, bar_format="{percentage:3.0f} % {bar:20} {desc}", leave=False) as bar:
         bar.set_description_str(words.say("pages.reading"))
         bk = book.open(folder)
-        own = page.Own(title, teacher, "", note, handout.logo(logo), paper)
+        own = page.Header(title, teacher, "", note, handout.logo(logo), paper)
         bar.update()
         bar.set_description_str(words.say("pages.writing"))
         handout.write(report.report(colours.source(bk), own), output)

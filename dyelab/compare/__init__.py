@@ -6,8 +6,8 @@ from dyelab.compare.differences import (
     mean_covariances,
     pairs,
     places,
-    reach,
     to_reference,
+    widest_pair,
 )
 from dyelab.compare.directed_interval import directed_interval, move
 from dyelab.compare.directions import WAYS, direction, ways

@@ -15,12 +15,12 @@ from dyelab.compare.directions import direction
 from dyelab.compare.formulas import FORMULAS, PARTS, own_axes, part_gradients
 from dyelab.compare.interval import Noise, chance_if_equal, distance_interval, noise_floor
 from dyelab.compare.pots import Arms, arms
-from dyelab.compare.variants import Variants, gather, inner
+from dyelab.compare.variants import Variants, block_covariances, gather
 from dyelab.compare.verdicts import verdict_of
 from dyelab.errors import InputError, choose
 from dyelab.numerics import semidefinite
 
-__all__ = ["pairs", "reach", "to_reference"]
+__all__ = ["pairs", "to_reference", "widest_pair"]
 
 
 def to_reference(
@@ -333,7 +333,7 @@ def _covariance(
         float(weight) * variants.loadings[(3 * rows[:, [j]] + np.arange(3)).ravel()]
         for j, weight in enumerate(weights)
     )
-    shared = inner(shares)
+    shared = block_covariances(shares)
     stated = np.einsum("m,nmij->nij", weights**2, variants.stated[rows])
     replicated = df[:, :1, None] > 0
     known = np.where(replicated, semidefinite(shared - share * explained), stated + shared)
@@ -367,7 +367,7 @@ def _with_length(
     return result.assign(noise_floor=floor, chance_if_equal=chance, **told)
 
 
-def reach(lab: np.ndarray) -> tuple[float, int, int]:
+def widest_pair(lab: np.ndarray) -> tuple[float, int, int]:
     """How far apart the two colours of several lie that differ most.
 
     Parameters
@@ -384,7 +384,7 @@ def reach(lab: np.ndarray) -> tuple[float, int, int]:
     --------
     >>> import numpy as np
     >>> from dyelab import compare
-    >>> compare.reach(np.array([[50.0, 0, 0], [60, 0, 0], [55, 0, 0]]))[1:]
+    >>> compare.widest_pair(np.array([[50.0, 0, 0], [60, 0, 0], [55, 0, 0]]))[1:]
     (1, 0)
     """
     lab = np.asarray(lab, float)

@@ -8,7 +8,7 @@ from scipy import sparse
 from dyelab.compare.formulas import MINUS, distance_gradient, metric, own_axes
 from dyelab.compare.interval import Noise, even_out
 from dyelab.compare.pots import Arms, arms, pairing_scatter
-from dyelab.compare.variants import Variants, inner
+from dyelab.compare.variants import Variants, block_covariances
 from dyelab.numerics import semidefinite
 
 # The approximation of a length's distribution runs up to 7 % over its size where the noise is
@@ -65,7 +65,7 @@ def joint(variants: Variants, reference: np.ndarray, sample: np.ndarray) -> Join
     pots = arms(variants.cells, rows)
     parts, df = between_pots(variants, rows, pots)
     parts = parts * share_left(variants, rows, pots, np.array([-1.0, 1.0]))[:, None, None, None]
-    shared = inner(_pair_loadings(variants.loadings, reference, sample), size=6)
+    shared = block_covariances(_pair_loadings(variants.loadings, reference, sample), size=6)
     explained = shared_part(variants, rows)
     double = _blocks(*(explained / variants.pieces[end][:, None, None] for end in rows.T))
     stated = _blocks(variants.stated[reference], variants.stated[sample])

@@ -214,11 +214,11 @@ def _shared_scatter(
     if shares.nnz == 0:
         return np.zeros((mean.shape[0], 3, 3))
     rest = shares - _spread(sparse.csr_array(mean[variant])) @ shares
-    products = inner(sparse.csr_array(rest)).reshape(-1, 9)
+    products = block_covariances(sparse.csr_array(rest)).reshape(-1, 9)
     return ((mean @ products) * np.bincount(variant)[:, None]).reshape(-1, 3, 3)
 
 
-def inner(loadings: sparse.csr_array, size: int = 3) -> np.ndarray:
+def block_covariances(loadings: sparse.csr_array, size: int = 3) -> np.ndarray:
     """Covariance of each block of `size` rows: (n, size, size) from (size n, q)."""
     parts = [sparse.csr_array(loadings[i::size]) for i in range(size)]
     result = np.empty((parts[0].shape[0], size, size))

@@ -218,7 +218,7 @@ class Drift:
     @cached_property
     def fit(self) -> shapes.Average:
         """All shapes, averaged by evidence."""
-        return shapes.average(self.series)
+        return shapes.average_fit(self.series)
 
     @cached_property
     def fan(self) -> Fan:

@@ -125,7 +125,7 @@ def _exponential(k: np.ndarray, u: np.ndarray) -> np.ndarray:
 
 
 @lru_cache(maxsize=16)
-def library(shortest: float) -> Library:
+def candidate_curves(shortest: float) -> Library:
     """All curves worth telling apart; `shortest` is the first exposure over the longest."""
     powers = np.geomspace(0.15, 3.0, 22)
     likely = np.exp(-0.5 * (np.log(powers / _EXPONENT) / _EXPONENT_SPREAD) ** 2)
@@ -310,7 +310,7 @@ def _quantile(values: np.ndarray, weights: np.ndarray, share: float) -> float:
     return float(values[order][min(int(np.searchsorted(total, share)), len(values) - 1)])
 
 
-def average(series: ExposureSeries) -> Average:
+def average_fit(series: ExposureSeries) -> Average:
     """Fit every shape to a series and average them by evidence.
 
     Raises
@@ -320,7 +320,7 @@ def average(series: ExposureSeries) -> Average:
     """
     need_several(series.x)
     u = series.x / series.longest
-    curves = library(round(float(u[u > 0].min()), 3))
+    curves = candidate_curves(round(float(u[u > 0].min()), 3))
     away = np.linalg.norm(series.lab - series.lab[0], axis=1).max() / np.sqrt(3)
     size = max(float(away), _LEAST)  # to expect in each of L*, a*, b*: as the largest change read
     settings = tuple(_settings(series, curves, size))

@@ -13,7 +13,7 @@ from dyelab import recipe as recipe_
 from dyelab.book import Book
 from dyelab.errors import InputError, choose
 from dyelab.handout import page as parts
-from dyelab.handout.page import Own, Page, Patch
+from dyelab.handout.page import Header, Page, Patch
 from dyelab.shift.recipes import FACTORS, which_have
 
 __all__ = ["FACTORS", "METALS", "Source", "cloth", "only", "recipe", "source"]
@@ -175,7 +175,7 @@ class Source:
         pairs = zip(readings["reading"], table.pieces(readings), strict=True)
         return {name: found[reading] for reading, name in pairs if reading in found}
 
-    def page(self, own: Own, title: str, blocks: Sequence[Any], **laid: Any) -> Page:
+    def page(self, own: Header, title: str, blocks: Sequence[Any], **laid: Any) -> Page:
         """Return a teacher's page of this book's colours: its foot names white and method."""
         return own.page(title, blocks, white=self.white, how=self.how, **laid)
 

@@ -27,7 +27,7 @@ _RECORD = ("method", "conditions", "detergent", "lamp", "started_on", "ended_on"
 
 def sheet(
     bk: Book,
-    own: parts.Own = parts.Own(),
+    own: parts.Header = parts.Header(),
     *,
     swatches: Any = None,
     series: str | None = None,
@@ -38,7 +38,7 @@ def sheet(
     Parameters
     ----------
     bk : Book
-    own : Own
+    own : Header
     swatches : iterable of str, optional
         All tested ones without it.
     series : str, optional
@@ -73,7 +73,7 @@ def _of_series(bk: Book, series: str) -> list[str]:
 def page(
     found: grade.Study,
     tests: pd.DataFrame | None = None,
-    own: parts.Own = parts.Own(),
+    own: parts.Header = parts.Header(),
     *,
     book: Book | None = None,
     full: bool = False,

@@ -343,7 +343,7 @@ class Page:
 
 
 @dataclass(frozen=True)
-class Own:
+class Header:
     """What a teacher puts on every page: title, name, a text, a foot line, a logo, the paper,
     and the address that a code on it opens.
     """

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import card
-from dyelab.calibrate import Pose, through
+from dyelab.calibrate import Pose, map_points
 from dyelab.calibrate.card_pose import detect_markers, green, in_8_bits
 from dyelab.card import LABEL_MM, MARKER_MM, PITCH_MM, Area
 from dyelab.read import Photo
@@ -158,7 +158,7 @@ def _straighten(picture: Photo, pose: Pose, strip: Area) -> np.ndarray:
     size = (round(strip.width_mm * _SCALE), round(strip.height_mm * _SCALE))
     x, y = strip.corners[0]
     to_pixels = pose.to_pixels @ np.array([[1 / _SCALE, 0, x], [0, 1 / _SCALE, y], [0, 0, 1]])
-    seen = through(pose.to_pixels, strip.corners)
+    seen = map_points(pose.to_pixels, strip.corners)
     cut, low = green(picture.pixels, seen, 2)
     if not cut.size:
         return np.zeros(size[::-1], np.uint8)

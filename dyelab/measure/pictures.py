@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import calibrate, convert, table
-from dyelab.calibrate import through
+from dyelab.calibrate import map_points
 from dyelab.errors import InputError
 from dyelab.measure.single_photo import MeasuredPhoto
 from dyelab.read import Photo
@@ -219,7 +219,7 @@ def _cut_out(file: Path, places: tuple[str, ...], size: int) -> dict[str, np.nda
         return {}
     windows = {w.place: w for w in pose.layout.windows}
     found = {
-        place: through(pose.to_pixels, windows[place].inner(_SHARE).corners)
+        place: map_points(pose.to_pixels, windows[place].inner(_SHARE).corners)
         for place in places
         if place in windows
     }

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import calibrate, convert, numerics
-from dyelab.calibrate import Calibration, Pose, Reference, Samples, Setup, Target, through
+from dyelab.calibrate import Calibration, Pose, Reference, Samples, Setup, Target, map_points
 from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.card import Layout
 from dyelab.errors import InputError
@@ -128,7 +128,7 @@ def photo(
         target = calibrate.find_on_card(picture, pose, reference)
     moved = windows or {}
     quads = {
-        w.place: moved.get(w.place, through(pose.to_pixels, w.inner(INNER).corners))
+        w.place: moved.get(w.place, map_points(pose.to_pixels, w.inner(INNER).corners))
         for w in pose.layout.windows
     }
     how = {"method": method, "stored": stored, "white": white}
@@ -354,9 +354,9 @@ def covariances(
         recipe share it.
     """
     slope = made.slope(rgb)
-    relative = _cloth(seen.blocks) + storage(rgb, full) + max(left, _LIGHT) ** 2
+    relative = _cloth(seen.blocks) + storing_error(rgb, full) + max(left, _LIGHT) ** 2
     common, own = calibration_doubt(made, rgb, off)
-    factors = fewer(common)
+    factors = main_factors(common)
     shared = np.einsum("nfk,nfl->nkl", factors, factors)
     whole = slope @ relative @ np.swapaxes(slope, 1, 2) + own + shared
     # Roots alike for colours alike, so that replicates' factors agree in sign.
@@ -397,7 +397,7 @@ def _cloth(blocks: np.ndarray) -> np.ndarray:
     return spread / AREAS * (AREAS - 1) / (AREAS - 3)
 
 
-def storage(rgb: np.ndarray, full: int) -> np.ndarray:
+def storing_error(rgb: np.ndarray, full: int) -> np.ndarray:
     """Rounding and compression of 8-bit files: independent by channel, relative."""
     if full > 255:
         return np.zeros((len(rgb), 3, 3))
@@ -406,7 +406,7 @@ def storage(rgb: np.ndarray, full: int) -> np.ndarray:
     return (error**2)[:, :, None] * np.eye(3)
 
 
-def fewer(common: np.ndarray) -> np.ndarray:
+def main_factors(common: np.ndarray) -> np.ndarray:
     """Rotate the factors so that a few carry all but nothing of what is shared."""
     n, d, _ = common.shape
     if not n:

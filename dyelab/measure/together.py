@@ -182,7 +182,7 @@ def _storing_doubt(made: MeasuredPhoto) -> np.ndarray:
     cal = made.setup.calibration
     values = cal.undoing.undo(cal.witnesses)
     slope = cal.slope(values)
-    return slope @ single_photo.storage(values, 255) @ np.swapaxes(slope, 1, 2)
+    return slope @ single_photo.storing_error(values, 255) @ np.swapaxes(slope, 1, 2)
 
 
 def other_camera(first: str | Path, second: str | Path) -> bool:
@@ -289,7 +289,7 @@ def _by_the_first(
         off = shading.off(np.concatenate([here, there]), WINDOW_MM)
     values = np.concatenate([first.values, seen])
     common, own = single_photo.calibration_doubt(first.setup.calibration, values, off)
-    common, n = single_photo.fewer(common), len(first.values)
+    common, n = single_photo.main_factors(common), len(first.values)
     photo = _turn(earlier, first.table[LAB], common[:n], common[n:])
     return _Factors(photo, numerics.symmetric_root(own[n:]))
 
@@ -501,7 +501,7 @@ def earlier(bk: Book, photo: str) -> Earlier:
     >>> len(measure.earlier(bk, bk.photos["photo"].iloc[0]).readings)
     1
     """
-    source = root(bk, photo)
+    source = first_photo(bk, photo)
     rows = bk.readings[bk.readings["source"].eq(source) & bk.readings["part"].eq("swatch")]
     shared = bk.shared[bk.shared["source"].eq(source) & bk.shared["reading"].isin(rows["reading"])]
     if rows.empty or shared.empty:
@@ -513,7 +513,7 @@ def earlier(bk: Book, photo: str) -> Earlier:
     return Earlier(source, rows, shared.reset_index(drop=True))
 
 
-def root(bk: Book, photo: str) -> str:
+def first_photo(bk: Book, photo: str) -> str:
     """Source of the first photo that a photo goes with, by whichever photos between."""
     goes = bk.photos[bk.photos["goes_with"].fillna("").ne("")]
     before = dict(zip(goes["photo"], goes["goes_with"], strict=True))

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from dyelab import book as books
 from dyelab import calibrate, card, convert, measure, plan, read, words
 from dyelab.book import Book
-from dyelab.calibrate import through
+from dyelab.calibrate import map_points
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame, html_parts, save
 from dyelab.panel.book_choice import typed_path
@@ -89,7 +89,7 @@ class Capture(frame.Panel):
 
     def write_card(self) -> str:
         """Write the card to print, and say where."""
-        path = save.fresh(f"card-{self.kind.value}-{self.paper.value}", ".pdf")
+        path = save.free_path(f"card-{self.kind.value}-{self.paper.value}", ".pdf")
         card.pdf(card.layout(self.paper.value, self.kind.value), path)
         return words.say("frame.saved", path=path)
 
@@ -99,7 +99,7 @@ class Capture(frame.Panel):
         if not numbered.swatches.equals(self.book.swatches):
             self.own()
             self.go_on(books.save(numbered, words.say("capture.labels_numbered")))
-        path = save.fresh(f"labels-{self.book.path.name}-{self.paper.value}", ".pdf")
+        path = save.free_path(f"labels-{self.book.path.name}-{self.paper.value}", ".pdf")
         return words.say("frame.saved", path=plan.labels(self.book, path, paper=self.paper.value))
 
     def follow(self, path: Path) -> None:
@@ -443,7 +443,7 @@ def _about_pair(pair: Any, made: measure.JoinedPhoto | None, book: Book) -> list
 def _corners(pose: Any) -> np.ndarray:
     """Outer corners of the four markers, in pixels: what `calibrate.from_corners` takes."""
     page = np.array([m.corners[i] for i, m in enumerate(pose.layout.markers)])
-    return through(pose.to_pixels, page)
+    return map_points(pose.to_pixels, page)
 
 
 def _looked_at(made: measure.MeasuredPhoto, w: int, h: int) -> tuple[float, float, float, float]:
@@ -452,7 +452,7 @@ def _looked_at(made: measure.MeasuredPhoto, w: int, h: int) -> tuple[float, floa
         return 0, w, 0, h
     wide, high = made.setup.pose.layout.page_mm
     page = np.array([[0, 0], [wide, 0], [wide, high], [0, high]], float)
-    around = through(made.setup.pose.to_pixels, page)
+    around = map_points(made.setup.pose.to_pixels, page)
     (left, top), (right, bottom) = around.min(axis=0), around.max(axis=0)
     room = 0.03 * max(right - left, bottom - top)
     return max(left - room, 0), min(right + room, w), max(top - room, 0), min(bottom + room, h)

@@ -134,7 +134,7 @@ def typed_or_listed(name: str, options: Sequence[str] = (), *, hint: str = "") -
     return _dress(widgets.Combobox(options=tuple(options), continuous_update=False), name, hint)
 
 
-def behind(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
+def more_choices(shown: Sequence[Any], *, open_: bool) -> tuple[Any, Any]:
     """A press, and the choices it shows: those seldom asked for."""
     press = widgets.ToggleButton(value=open_, description=words.say("frame.more"))
     box = widgets.VBox(list(shown)).add_class("dl-behind")

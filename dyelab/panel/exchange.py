@@ -134,7 +134,7 @@ class Exchange(frame.Panel):
 
     def _done(self, task: str, file: str, **chosen: Any) -> str:
         if task in _SUFFIX:
-            target = save.fresh(self.book.path.name, _SUFFIX[task])
+            target = save.free_path(self.book.path.name, _SUFFIX[task])
             return words.say("frame.saved", path=books.export(self.book, target))
         if task == "undo":
             self.turn_to(books.undo(self.own().path))
@@ -143,7 +143,7 @@ class Exchange(frame.Panel):
             if not file.strip():
                 raise InputError(words.say("exchange.name_a_book"))
             source = typed_path(file)
-            mine, apart = self.own(), save.fresh(source.stem, "")
+            mine, apart = self.own(), save.free_path(source.stem, "")
             other = books.open(source) if source.is_dir() else books.restore(source, apart)
             joined, named = books.merge(mine, other)[0], source.name
             if joined is mine:

@@ -342,7 +342,7 @@ class Panel(widgets.VBox):
         if not self._seldom:
             return [*asked, *own]
         rest = [self.choices[name] for name in self._seldom]
-        return [*asked, *own, *choices.behind(rest, open_=self._changed_before)]
+        return [*asked, *own, *choices.more_choices(rest, open_=self._changed_before)]
 
     def _recall(self, path: Path) -> None:
         """Set the choices made last time, those that are still to be had."""

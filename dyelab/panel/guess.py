@@ -34,7 +34,7 @@ def panel(book: frame.BookChoice = None) -> frame.Panel:
 def _write(panel: frame.Panel) -> str:
     metal, wanted, note = (panel.values[name] for name in ("metal", "count", "note"))
     asked: Any = {"metal": metal, "count": int(wanted)}
-    path = save.fresh(f"guess {metal} {book_choice.title(panel.book.path)}", ".html")
+    path = save.free_path(f"guess {metal} {book_choice.title(panel.book.path)}", ".html")
     guess.write_guess_page(path, panel.ready, note=note, **asked)
     cloths = len(guess.questions(panel.ready, **asked))
     told = {"size": round(path.stat().st_size / 1000), "cloths": cloths}

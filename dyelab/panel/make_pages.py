@@ -68,7 +68,7 @@ def _fit(source: colours.Source, widgets: dict[str, Any]) -> None:
 def _show(source: colours.Source, kind: str, **chosen: Any) -> frame.Answer:
     own = {name: chosen[name] for name in _OWN}
     own["logo"] = handout.logo(own["logo"].strip())
-    page = KINDS[kind].make(source, parts.Own(**own), chosen)
+    page = KINDS[kind].make(source, parts.Header(**own), chosen)
     sheets = handout.pictures(page)
     shown = [
         (words.say("make_pages.sheet", number=i, count=len(sheets)), sheet)

@@ -10,7 +10,7 @@ from dyelab import files
 _KEPT_BOOKS = 12  # what a list of books shows without scrolling
 
 
-def place(name: str = "choices.json") -> Path:
+def state_file(name: str = "choices.json") -> Path:
     """Return the file of the choices, or another, in the user's own folder for state."""
     import platformdirs
 
@@ -19,7 +19,7 @@ def place(name: str = "choices.json") -> Path:
 
 def _all() -> dict[str, Any]:
     try:
-        held = json.loads(place().read_text(encoding="utf-8"))
+        held = json.loads(state_file().read_text(encoding="utf-8"))
     except (OSError, ValueError):  # a memory that can't be read is an empty one
         return {}
     return held if isinstance(held, dict) else {}
@@ -27,7 +27,7 @@ def _all() -> dict[str, Any]:
 
 def _keep(held: dict[str, Any]) -> None:
     try:
-        with files.whole(place()) as file:
+        with files.whole(state_file()) as file:
             json.dump(held, file, ensure_ascii=False, indent=1)
     except OSError:  # a full or read-only home must not stop anybody's work
         return

@@ -12,7 +12,7 @@ from dyelab.panel import book_choice, choices, html_parts, remember
 FOLDER = html_parts.SAVED
 
 
-def fresh(stem: str, suffix: str) -> Path:
+def free_path(stem: str, suffix: str) -> Path:
     """Return a file name in the folder ``saved`` that nothing has yet."""
     folder = Path.cwd() / FOLDER
     safe = "".join(c if c.isalnum() or c in "-_" else "-" for c in stem)[:60].strip("-") or "dyelab"
@@ -58,7 +58,7 @@ def _plain_name(name: str) -> str:
 
 def fault(text: str) -> Path:
     """Keep the details of a fault where they can be found again."""
-    path = remember.place("last-fault.txt")
+    path = remember.state_file("last-fault.txt")
     try:
         with files.whole(path) as file:
             file.write(text)
@@ -106,7 +106,7 @@ class Row(widgets.VBox):
 
     def _named(self, suffix: str, title: str = "") -> Path:
         book = book_choice.title(Path(getattr(self._panel.opened, "path", "")))
-        return fresh(title or f"{self._panel.title} {book}", suffix)
+        return free_path(title or f"{self._panel.title} {book}", suffix)
 
     def _figure(self, form: str) -> None:
         def arrived(content: bytes) -> None:

@@ -174,7 +174,7 @@ def optimal(
     >>> factors = {"fibre": ["wool"], "dye": ["madder 50", "weld 50"], "iron": [0, 2]}
     >>> chosen = plan.levels(factors)
     >>> sizes = {name: len(found) for name, found in chosen.items()}
-    >>> len(plan.optimal(plan.cross(chosen), sizes, plan.all_terms(sizes, 1), 4))
+    >>> len(plan.optimal(plan.full_factorial(chosen), sizes, plan.all_terms(sizes, 1), 4))
     4
     """
     X = model_matrix(candidates, sizes, terms)

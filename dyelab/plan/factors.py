@@ -203,7 +203,7 @@ def _dose(factor: str, value: Any) -> float:
     return dose
 
 
-def cross(chosen: Levels, listed: pd.DataFrame | None = None) -> pd.DataFrame:
+def full_factorial(chosen: Levels, listed: pd.DataFrame | None = None) -> pd.DataFrame:
     """Return every recipe of the levels, one column a factor holding the level's text.
 
     A vat dye takes no mordant: its recipes are kept without one, and once.
@@ -213,7 +213,7 @@ def cross(chosen: Levels, listed: pd.DataFrame | None = None) -> pd.DataFrame:
     >>> from dyelab import plan
     >>> factors = {"fibre": ["wool"], "dye": ["madder 50", "weld 50"], "iron": [0, 2]}
     >>> chosen = plan.levels(factors)
-    >>> len(plan.cross(chosen))
+    >>> len(plan.full_factorial(chosen))
     4
     """
     total = int(np.prod([len(found) for found in chosen.values()]))

@@ -141,7 +141,7 @@ def series(
     """
     chosen = factoring.levels(factors, listed)
     sizes = {factor: len(found) for factor, found in chosen.items()}
-    indices, resolution = factoring.cross(chosen, listed), None
+    indices, resolution = factoring.full_factorial(chosen, listed), None
     choose(design, ("full", "fraction", "optimal"), "design")
     if design == "optimal":
         indices = _optimal(indices, sizes, runs, seed)

@@ -20,14 +20,14 @@ _DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "5px,1p
 
 
 @dataclass(frozen=True)
-class Ground:
+class Backdrop:
     """What holds still while a recipe moves: the swatches tried, and the axes."""
 
     traces: tuple[dict[str, Any], ...]
     layout: dict[str, Any]
 
 
-def ground(made: pd.DataFrame) -> Ground:
+def backdrop(made: pd.DataFrame) -> Backdrop:
     """Draw what holds still, once.
 
     Parameters
@@ -37,16 +37,16 @@ def ground(made: pd.DataFrame) -> Ground:
     """
     tried = style.marks(made, name=words.say("exploring.tried"), size=8)
     layout = {"height": 460, **_layout(plane.around(made))}
-    return Ground((tried, _strip(made, "circle", 8, 0.0)), layout)
+    return Backdrop((tried, _strip(made, "circle", 8, 0.0)), layout)
 
 
-def measurements(tried: Ground) -> dict[str, Any]:
+def measurements(tried: Backdrop) -> dict[str, Any]:
     """Draw the swatches tried alone."""
     return style.plain_figure(list(tried.traces), **tried.layout)
 
 
 def predictions(
-    tried: Ground,
+    tried: Backdrop,
     said: pd.DataFrame,
     plausible: Sequence[str],
     *,
@@ -58,7 +58,7 @@ def predictions(
 
     Parameters
     ----------
-    tried : Ground
+    tried : Backdrop
     said : DataFrame
         Predictions: `L, a, b`, white point, covariance columns, `recipe`; the first is the one
         asked for.

@@ -54,7 +54,7 @@ def figure(
         drawn.update_layout(yaxis2={"range": _reach(lab["L"]), "dtick": None})
     if "hover" not in lab:
         lab = style.with_screen_colours(lab)
-    dealt = style.deal(lab["group"] if groups is None else groups, style.SHAPES)
+    dealt = style.assign_marks(lab["group"] if groups is None else groups, style.SHAPES)
     there = set(lab["group"].map(str))
     marks = {name: shape for name, shape in dealt.items() if name in there}
     if path:
@@ -118,7 +118,7 @@ def around(lab: pd.DataFrame, *, grey: bool = True) -> tuple[float, float, float
 def _paths(lab: pd.DataFrame, path: str, size: float) -> list[go.Scatter]:
     """Ways from colour to colour; each head ends at the rim of its mark, where it is seen."""
     named = lab[lab[path].fillna("").astype(str) != ""]
-    kinds = style.deal(named[path], style.DASHES)
+    kinds = style.assign_marks(named[path], style.DASHES)
     return [
         style.line(
             *(list(part["a"]), list(part["b"])),

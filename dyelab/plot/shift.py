@@ -227,7 +227,7 @@ def _swatches(points: pd.DataFrame, y: str, axes: dict[str, str]) -> go.Scatter:
 
 def _mark_doses(drawn: go.Figure, curve: DoseCurve) -> None:
     """Upright lines at the doses read off, each with its name and its interval below the axis."""
-    dashes = style.deal(curve.doses["what"], style.DASHES)
+    dashes = style.assign_marks(curve.doses["what"], style.DASHES)
     top = float(curve.band["distance_high"].max()) * 1.12
     for i, row in enumerate(curve.doses.to_dict("records")):
         if not np.isfinite(row["dose"]) or (row["what"] == "enough" and row["dose"] <= 0):
@@ -260,7 +260,7 @@ def split(separation: Separation) -> go.Figure:
         height=440,
         legend={"traceorder": "normal"},
     )
-    colours, dashes = (style.deal(_PARTS, marks) for marks in (style.COLOURS, style.DASHES))
+    colours, dashes = (style.assign_marks(_PARTS, marks) for marks in (style.COLOURS, style.DASHES))
     naive = bands[bands["part"] == "naive"]
     fill = {"fill": "tozeroy", "fillcolor": "rgba(128,128,128,0.14)"}
     name = words.say("shift_plot.naive")

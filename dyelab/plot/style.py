@@ -170,7 +170,7 @@ def outlines(lab: pd.DataFrame, chi2: float, points: int) -> np.ndarray:
     return np.where(known[:, None, None], rings, np.nan)
 
 
-def deal(categories: Iterable[Any], marks: Sequence[str]) -> dict[str, str]:
+def assign_marks(categories: Iterable[Any], marks: Sequence[str]) -> dict[str, str]:
     """Give each category, in order of appearance, one of `SHAPES`, `DASHES` or `COLOURS`."""
     names = list(dict.fromkeys(str(category) for category in categories))
     return {name: marks[i % len(marks)] for i, name in enumerate(names)}

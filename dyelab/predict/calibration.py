@@ -26,7 +26,7 @@ _NEAR = (2.0, 3.0, 4.0, 6.0)  # ΔE00 that may count as landing
 _DRAWS, _MOST = 200, 150  # swatches drawn and recipes looked at: more change the odds by under 0.01
 
 
-def far(off: np.ndarray, C: np.ndarray) -> np.ndarray:
+def mahalanobis(off: np.ndarray, C: np.ndarray) -> np.ndarray:
     """Squared length of errors in units of their covariances."""
     return np.einsum("ni,nij,nj->n", off, np.linalg.inv(C), off)
 
@@ -59,12 +59,12 @@ def judge(
         lab, C = np.concatenate([lab, more[0]]), np.concatenate([C, more[1]])
     measured = basis.lab_of_bands(np.concatenate([known.bands, twice.bands]))
     off = measured - lab
-    stretch, tail = stretch_and_tail(far(off, C), len(known.made) + len(twice.made))
+    stretch, tail = stretch_and_tail(mahalanobis(off, C), len(known.made) + len(twice.made))
     left = pd.concat([_name(known), _name(twice)], ignore_index=True).assign(
         **dict(zip(table.LAB, measured.T, strict=True)),
         **dict(zip(["L_left", "a_left", "b_left"], lab.T, strict=True)),
         dE00=convert.dE00(measured, lab),
-        distance=far(off, stretch * C),
+        distance=mahalanobis(off, stretch * C),
     )
     left["inside"] = left["distance"] <= LIMIT
     return stretch, tail, odds(lab, measured, stretch * C, tail), left

@@ -292,7 +292,7 @@ def _join(tables: Mapping[str, pd.DataFrame], names: Sequence[str]) -> pd.DataFr
     return full
 
 
-def anew(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFrame:
+def untried_recipes(made: pd.DataFrame, limits: Limits, n: int, seed: int = 0) -> pd.DataFrame:
     """At most n recipes that somebody with a book's materials may dye.
 
     Every material of a step comes as often as another: one that a small book holds once is no

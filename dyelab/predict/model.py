@@ -32,7 +32,7 @@ from dyelab.predict.recipes import (
     name_and_dose,
     steps_of,
 )
-from dyelab.predict.training import enough, gather
+from dyelab.predict.training import gather, require_enough
 from dyelab.recipe import sequence
 
 NEW_POT, KNOWN_POT, RECIPE = OF = ("new_pot", "known_pot", "recipe")
@@ -236,7 +236,8 @@ class Model:
         lab, C = _land(self, weighed, white, of)
         answered: dict[str, Any] = dict(zip(table.LAB, lab.T, strict=True))
         answered |= {"illuminant": white[0], "observer": white[1]}
-        answered |= {"leans_on": leans(self, weighed), "extrapolates": marks(self, full, weighed)}
+        answered["leans_on"] = support(self, weighed)
+        answered["extrapolates"] = outside(self, full, weighed)
         answered["flags"] = "" if self.spectral or white == self.white else "adapted"
         return table.with_covariances(full.assign(recipe=label_recipes(full), **answered), C)
 
@@ -275,7 +276,7 @@ def fit(wide: pd.DataFrame, *, spectra: pd.DataFrame | None = None) -> Model:
     both = gather(wide, spectra)
     known, twice, shared = both.split_overdyes()
     steps = steps_of(known.made)
-    enough(known, steps)
+    require_enough(known, steps)
     kernels = tuple(gp.Likeness(step) for step in steps)
     each = known.made.iloc[known.recipe]
     codes = tuple(code_step(step, each) for step in steps)
@@ -327,7 +328,7 @@ def _land(
     return model.basis.lab(weighed.mean, white), model.stretch * C
 
 
-def marks(model: Model, recipes: pd.DataFrame, weighed: Posterior) -> list[str]:
+def outside(model: Model, recipes: pd.DataFrame, weighed: Posterior) -> list[str]:
     """Why a recipe lies outside what was dyed; blank inside."""
     said: list[list[str]] = [[] for _ in range(len(recipes))]
     several = model.over.dyes.joins(recipes)
@@ -373,7 +374,7 @@ def _doses_outside(model: Model, step: StepLevels, code: StepCodes) -> list[tupl
     return found
 
 
-def leans(model: Model, weighed: Posterior) -> list[str]:
+def support(model: Model, weighed: Posterior) -> list[str]:
     """Swatches whose colours weigh most in each prediction."""
     weights = np.abs(weighed.weights)
     codes = model.made["swatch"].to_numpy()

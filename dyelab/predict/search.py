@@ -20,12 +20,12 @@ from dyelab.predict.candidates import (
     SIZE,
     CandidateGrid,
     Limits,
-    anew,
     keep_within,
     of_book,
+    untried_recipes,
     which_allowed,
 )
-from dyelab.predict.model import Model, complete, label_recipes, leans, marks, predict_swatches
+from dyelab.predict.model import Model, complete, label_recipes, outside, predict_swatches, support
 from dyelab.predict.recipes import COLUMNS, NONE, STEPS, code_step, dyes_of, layers
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
@@ -492,8 +492,8 @@ def _rank(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
 def _with_marks(model: Model, ranked: pd.DataFrame) -> pd.DataFrame:
     front = ranked.assign(recipe=label_recipes(ranked))
     weighed = model.posterior(front)
-    front["extrapolates"] = marks(model, front, weighed)
-    front["leans_on"] = leans(model, weighed)
+    front["extrapolates"] = outside(model, front, weighed)
+    front["leans_on"] = support(model, weighed)
     return front
 
 
@@ -627,7 +627,7 @@ def _ask(
 ) -> pd.DataFrame:
     """Recipes to look at; sums of dyes, which are learned one by one, are left out."""
     if among is None:
-        return anew(model.made[~model.over.dyes.joins(model.made)], limits, many, seed)
+        return untried_recipes(model.made[~model.over.dyes.joins(model.made)], limits, many, seed)
     full = complete(model, among)
     full = keep_within(full[~model.over.dyes.joins(full)], limits)
     return full.sample(min(many, len(full)), random_state=seed)

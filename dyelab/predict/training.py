@@ -239,7 +239,7 @@ class TooFew(InputError):
         self.made, self.offered = made, offered
 
 
-def enough(known: TrainingData, steps: Sequence[StepLevels]) -> None:
+def require_enough(known: TrainingData, steps: Sequence[StepLevels]) -> None:
     """Raise unless the book can teach a model.
 
     Raises

@@ -84,7 +84,7 @@ def _shallow(root: Element, name: str) -> Element:
     """The XML, if nothing in it is nested deeper than `limits.DEPTH`."""
     level, depth = [root], 0
     while level:
-        limits.need(depth, limits.DEPTH, "levels of elements within elements", name)
+        limits.check(depth, limits.DEPTH, "levels of elements within elements", name)
         level, depth = [child for node in level for child in node], depth + 1
     return root
 
@@ -170,7 +170,7 @@ def _grid(key: tuple, members: list[_Object], how: _Specification, name: str) ->
     start, step, condition = key
     rows = [(number, label, (node.text or "").split()) for number, label, node in members]
     count = Counter(len(values) for _, _, values in rows).most_common(1)[0][0]
-    limits.need(count, limits.COLUMNS, "values in a spectrum", name)
+    limits.check(count, limits.COLUMNS, "values in a spectrum", name)
     good = [row for row in rows if len(row[2]) == count]
     expected = f"where the others of this condition have {count}"
     remedy = "Is the file cut? Export this measurement again."

@@ -155,7 +155,7 @@ def check_size(width: int, height: int, name: str, size: int) -> None:
     `size` is that of the file in bytes: a photo that takes less than a hundredth of a byte a
     pixel is a flat picture made to fill a memory.
     """
-    limits.need(width * height, limits.PIXELS, "pixels", name)
+    limits.check(width * height, limits.PIXELS, "pixels", name)
     if width * height > max(limits.FLAT_PIXELS, limits.PIXELS_A_BYTE * size):
         raise InputError(
             f"{name}: {width} by {height} pixels in {size:,} bytes is no photo. "

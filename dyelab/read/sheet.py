@@ -31,7 +31,7 @@ def from_text(text: str, name: str) -> Grid:
         raise _open_quote(text, name)
     with reading(name, "CSV"):
         tries = [list(csv.reader(io.StringIO(text), delimiter=mark)) for mark in "\t;,"]
-    limits.need(
+    limits.check(
         max(len(line) for lines in tries for line in lines[:_LOOK]), limits.COLUMNS, "columns", name
     )
     found = (_table(lines, name) for lines in tries)

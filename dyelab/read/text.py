@@ -62,7 +62,7 @@ def decode(data: bytes, name: str) -> tuple[str, list[str]]:
         )
     text, notes = _decode(data, encoding, name)
     text = text.replace("\r\n", "\n").replace("\r", "\n")
-    limits.need(text.count("\n"), limits.ROWS, "lines", name)
+    limits.check(text.count("\n"), limits.ROWS, "lines", name)
     return text, notes
 
 

@@ -55,12 +55,12 @@ def posed(seed, megapixels):
 def corners_off(picture, pose):
     w, h = picture.card.page_mm
     page = np.array([[0, 0], [w, 0], [w, h], [0, h]], float)
-    seen = calibrate.through(np.linalg.inv(pose.to_pixels), through(picture, page))
+    seen = calibrate.map_points(np.linalg.inv(pose.to_pixels), through(picture, page))
     return np.linalg.norm(seen - page, axis=1).max()
 
 
 def through(picture, page):
-    return calibrate.through(picture.to_pixels, page)
+    return calibrate.map_points(picture.to_pixels, page)
 
 
 def counted(taken):
@@ -88,7 +88,7 @@ def patches_off(picture, found):
     pitch = 13.0 * size
     true = target._GRID * pitch @ np.array([[c, s], [-s, c]])
     true = true + picture.card.target_area.centre + [right, down]
-    seen = calibrate.through(np.linalg.inv(picture.to_pixels), found.quads.mean(axis=1))
+    seen = calibrate.map_points(np.linalg.inv(picture.to_pixels), found.quads.mean(axis=1))
     return np.linalg.norm(seen - true, axis=1).max() / pitch
 
 

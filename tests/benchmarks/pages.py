@@ -19,7 +19,7 @@ sys.path.insert(0, str(ROOT))
 
 from dyelab import book, files, handout  # noqa: E402
 from dyelab.handout import colours, sheets  # noqa: E402
-from dyelab.handout.page import Own  # noqa: E402
+from dyelab.handout.page import Header  # noqa: E402
 
 DYES = ["none", "weld", "madder", "cochineal", "walnut", "logwood", "birch", "tansy", "alder"]
 TESTS = [("none", 0.0, ""), *(("wash", n, "cycle") for n in (2.0, 5.0, 10.0))]
@@ -72,7 +72,7 @@ def main(folder):
     for name, kind in sheets.KINDS.items():
         every = list(lit[:6]) if name == "clock" else list(bk.swatches["swatch"])
         asked = {**chosen, "swatches": every}
-        page, took = timed(lambda kind=kind, asked=asked: kind.make(source, Own(), asked))
+        page, took = timed(lambda kind=kind, asked=asked: kind.make(source, Header(), asked))
         wrote = [timed(lambda p=page, s=s: handout.write(p, folder / f"p{s}"))[1] for s in SUFFIXES]
         print(f"{name:10} {took:6.2f} {wrote[0]:6.2f} {wrote[1]:6.2f}", flush=True)
 

@@ -121,7 +121,7 @@ def noise_free(picture, spectra):
 
 def right(picture, made):
     inner = np.array([w.inner(0.7).corners for w in picture.card.windows])
-    true = calibrate.through(picture.to_pixels, inner)
+    true = calibrate.map_points(picture.to_pixels, inner)
     size = np.linalg.norm(true[:, 1] - true[:, 0], axis=1).min()
     return bool(np.abs(true - made.quads).max() < 0.05 * size)
 

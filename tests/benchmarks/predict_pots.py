@@ -139,7 +139,7 @@ def needed(seed, recipes):
 
 def _asked_of(model, said, lab):
     off = lab - said[table.LAB].to_numpy(float)
-    far = calibration.far(off, table.covariances(said))
+    far = calibration.mahalanobis(off, table.covariances(said))
     had = np.log(model.stretch)
     need = had + np.log(np.quantile(far, 0.9) / INSIDE)
     shown = 2 * had - np.log(

@@ -111,7 +111,7 @@ def seen(spectra, shot, seed):
 
 
 def box(window, pose):
-    quad = calibrate.through(pose.to_pixels, window.corners)
+    quad = calibrate.map_points(pose.to_pixels, window.corners)
     low, high = np.floor(quad.min(axis=0)).astype(int), np.ceil(quad.max(axis=0)).astype(int)
     return slice(low[1], high[1]), slice(low[0], high[0])
 

@@ -415,7 +415,7 @@ def _ods(content: bytes, name: str) -> list[RawSheet]:
 
     with zipfile.ZipFile(io.BytesIO(content)) as packed:
         size = packed.getinfo("content.xml").file_size
-        limits.need(size, limits.TABLE_BYTES, "bytes when unpacked", name)
+        limits.check(size, limits.TABLE_BYTES, "bytes when unpacked", name)
         root = ElementTree.fromstring(packed.read("content.xml"))
     return [_ods_grid(sheet, name) for sheet in root.iter(f"{_T}table")]
 
@@ -430,8 +430,8 @@ def _ods_grid(sheet: Any, name: str) -> RawSheet:
         if not cells:
             waiting += times
             continue
-        limits.need(len(rows) + waiting + times, limits.ROWS, "rows", name)
-        limits.need(times * len(cells), limits.CELLS, "cells", name)
+        limits.check(len(rows) + waiting + times, limits.ROWS, "rows", name)
+        limits.check(times * len(cells), limits.CELLS, "cells", name)
         rows += [[] for _ in range(waiting)]
         waiting = 0
         at = len(rows)

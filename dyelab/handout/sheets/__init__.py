@@ -39,7 +39,7 @@ class Kind:
     sheet: Callable[..., parts.Page]
     asks: tuple[str, ...]
 
-    def make(self, source: Source, own: parts.Own, chosen: dict[str, Any]) -> parts.Page:
+    def make(self, source: Source, own: parts.Header, chosen: dict[str, Any]) -> parts.Page:
         """Return the page; of what was chosen by name it takes what it asks for.
 
         Raises
@@ -52,7 +52,7 @@ class Kind:
         return self.sheet(source, own, **{name: chosen[name] for name in self.asks})
 
 
-def _fastness(source: Source, own: parts.Own, **chosen: Any) -> parts.Page:
+def _fastness(source: Source, own: parts.Header, **chosen: Any) -> parts.Page:
     return fastness.sheet(source.book, own, **chosen)
 
 

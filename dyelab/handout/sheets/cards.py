@@ -18,13 +18,13 @@ _ROOMY = 7  # steps on one sheet with its cautions and wide margins
 _FINE = 0.095  # g: less is told to two figures, so that a stock's millilitres agree with it
 
 
-def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -> parts.Page:
+def card(source: colours.Source, own: parts.Header = parts.Header(), *, swatch: str) -> parts.Page:
     """What to weigh, in which order, how hot and how long, what came of it, and what can hurt.
 
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
     swatch : str
         Code of the swatch.
 
@@ -52,7 +52,7 @@ def card(source: colours.Source, own: parts.Own = parts.Own(), *, swatch: str) -
 
 
 def samples(
-    source: colours.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
+    source: colours.Source, own: parts.Header = parts.Header(), *, swatches: Sequence[str]
 ) -> parts.Page:
     """Frames to staple the real swatches in, each beside its printed chip and its numbers.
 

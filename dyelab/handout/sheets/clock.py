@@ -26,14 +26,14 @@ _MOST = 48  # cloths: each is fitted anew, and nobody looks at more
 
 
 def clock(
-    source: colours.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
+    source: colours.Source, own: parts.Header = parts.Header(), *, swatches: Sequence[str]
 ) -> parts.Page:
     """Cloths as light changes them, by the curves of their readings and no further.
 
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
     swatches : sequence of str
         Codes; those read after light in lx h are shown, the others named to the author.
 

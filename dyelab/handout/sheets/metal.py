@@ -25,14 +25,14 @@ Splits = dict[Dose, shift.Separation]
 
 
 def sheet(
-    source: colours.Source, own: parts.Own = parts.Own(), *, metal: str, **picked: Any
+    source: colours.Source, own: parts.Header = parts.Header(), *, metal: str, **picked: Any
 ) -> parts.Page:
     """One dye on one cloth from no metal to the most that was dyed.
 
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
     metal : str
         One of ``recipe.metals``, such as ``iron``.
     **picked
@@ -61,14 +61,14 @@ def sheet(
 
 
 def strip(
-    source: colours.Source, own: parts.Own = parts.Own(), *, metal: str, **picked: Any
+    source: colours.Source, own: parts.Header = parts.Header(), *, metal: str, **picked: Any
 ) -> parts.Page:
     """Bands of the dye, the tannin alone, the fibre alone, and what the metal did to the dye.
 
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
     metal : str
         One of ``recipe.metals``, such as ``iron``.
     **picked
@@ -195,7 +195,7 @@ def _numbers(one: Family, doses: list[Dose]) -> parts.NumberTable:
     )
 
 
-def _high(own: parts.Own) -> float:
+def _high(own: parts.Header) -> float:
     """How high a band is: as on A4, and higher on larger paper."""
     high = _BESIDE_CODE if own.address else _HIGH
     return high * max(1.0, parts.PAPERS[own.paper][0] / parts.PAPERS["Letter"][0])

@@ -17,14 +17,14 @@ _ORDER = ["tannin", "metals", "mordant", "mordant_wof", *_METALS, "dye_wof"]
 
 
 def sheet(
-    source: colours.Source, own: parts.Own = parts.Own(), *, fibre: str, dye: str
+    source: colours.Source, own: parts.Header = parts.Header(), *, fibre: str, dye: str
 ) -> parts.Page:
     """Chips, numbers and one sentence each, compared with the cloth before the last addition.
 
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
         The teacher's title, text, logo and paper.
     fibre, dye : str
         As in the book.

@@ -16,13 +16,13 @@ _PAIRS = 12  # cloths of a metal shown before and after
 _MOVED = ["dose", "dye", "cloth", "dE00", "dE00_low", "dE00_high", "dL", "dC", "verdict"]
 
 
-def report(source: colours.Source, own: parts.Own = parts.Own()) -> parts.Page:
+def report(source: colours.Source, own: parts.Header = parts.Header()) -> parts.Page:
     """Describe a whole book.
 
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
     """
     bk = source.book
     moved = {metal: source.pairs(metal) for metal in colours.METALS}

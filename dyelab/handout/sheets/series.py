@@ -42,14 +42,14 @@ def _find_planned(source: colours.Source, series: str | None) -> pd.DataFrame:
 
 
 def sheet(
-    source: colours.Source, own: parts.Own = parts.Own(), *, series: str | None = None
+    source: colours.Source, own: parts.Header = parts.Header(), *, series: str | None = None
 ) -> parts.Page:
     """Return a page with the figures alive inside, for a student with nothing installed.
 
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
     series : str, optional
         Name of a series in the book; all swatches without it.
 
@@ -78,7 +78,7 @@ def sheet(
 def _furthest(source: colours.Source, made: pd.DataFrame) -> list[Any]:
     """How far one dye reaches: of all dyes here, the two colours of one that differ most."""
     found = [
-        (*compare.reach(part[table.LAB].to_numpy()), part)
+        (*compare.widest_pair(part[table.LAB].to_numpy()), part)
         for (_, dye), part in made.groupby(["fibre", "dye"], sort=False)
         if dye != "none" and len(part) > 1
     ]

@@ -15,14 +15,14 @@ _ALIKE = 1.0  # of L*: nearer ones aren't put in order by eye (common practice, 
 
 
 def cards(
-    source: colours.Source, own: parts.Own = parts.Own(), *, swatches: Sequence[str]
+    source: colours.Source, own: parts.Header = parts.Header(), *, swatches: Sequence[str]
 ) -> parts.Page:
     """Cards to sort by lightness, by guessed iron, by fastness, and then to turn over.
 
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
         Its paper is passed over: a card is A6, front and back by turns.
     swatches : sequence of str
         Codes of the swatches.

@@ -24,7 +24,7 @@ _NOT_DYE = ("fibre", "tannin", "mordant", *shift.METALS, "metals_at", "modifier"
 
 
 def chart(
-    source: colours.Source, own: parts.Own = parts.Own(), *, fibre: str, upright: bool = False
+    source: colours.Source, own: parts.Header = parts.Header(), *, fibre: str, upright: bool = False
 ) -> parts.Page:
     """Every colour of one fibre, one column a treatment, as many sheets as the paper needs.
 
@@ -34,7 +34,7 @@ def chart(
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
         Its paper may be A4 to A1.
     fibre : str
         As in the book.
@@ -91,7 +91,7 @@ def _sheets(whole: parts.Bands, across: int, down: int, further: int, care: str)
     return blocks
 
 
-def _room(own: parts.Own, upright: bool, columns: list[str]) -> tuple[int, int, int]:
+def _room(own: parts.Header, upright: bool, columns: list[str]) -> tuple[int, int, int]:
     """Columns of chips that a sheet holds, and rows: under the title, and without one."""
     short, long = parts.PAPERS[own.paper]
     wide, high = (short, long) if upright else (long, short)

@@ -23,7 +23,7 @@ _SOURCES = {("iron", "tannin"): "wilson", ("", "dye"): "manian", ("", "vat"): "z
 
 def worksheet(
     source: colours.Source,
-    own: parts.Own = parts.Own(),
+    own: parts.Header = parts.Header(),
     *,
     metal: str,
     count: int = 5,
@@ -36,7 +36,7 @@ def worksheet(
     Parameters
     ----------
     source : Source
-    own : Own
+    own : Header
     metal : str
         One of ``recipe.metals``, such as ``iron``.
     count : int

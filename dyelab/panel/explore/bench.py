@@ -21,7 +21,7 @@ class Bench:
 
     made: pd.DataFrame
     model: Any  # predict.Model; None while the book can't teach one yet
-    tried: drawn.Ground
+    tried: drawn.Backdrop
     trust: str
     listed: pd.DataFrame  # the materials of the book
     kept: dict[Any, Any] = field(default_factory=dict)
@@ -85,9 +85,9 @@ def prepare(book: Book) -> Bench:
     except predict.TooFew as few:
         made = style.with_screen_colours(few.made)
         kept = {"next": few.offered}
-        return Bench(made, None, drawn.ground(made), str(few), books.materials(book), kept)
+        return Bench(made, None, drawn.backdrop(made), str(few), books.materials(book), kept)
     made = style.with_screen_colours(model.made)
-    return Bench(made, model, drawn.ground(made), _trust(model), books.materials(book))
+    return Bench(made, model, drawn.backdrop(made), _trust(model), books.materials(book))
 
 
 @lru_cache(1)
