@@ -83,6 +83,10 @@ def test_a_word_that_is_nowhere_is_refused_with_the_nearest(bk):
         book.search(bk, "cotton, maddar")
     with pytest.raises(InputError, match=r"Write like: cotton, iron between 1 and 3"):
         book.search(bk, "zzz above 3")
+    steps = bk.steps.assign(material=bk.steps["material"].replace("ferrous sulfate", "tin"))
+    with pytest.raises(InputError, match=r"Write like: cotton, \w+ between 1 and 3") as refusal:
+        book.search(book.change(bk, steps=steps), "zzz above 3")
+    assert "iron between" not in str(refusal.value)
 
 
 @pytest.mark.parametrize("text", ["(((", "iron between", "a*b+[", "%", "no", "or", "iron above x"])

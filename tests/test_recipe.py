@@ -218,9 +218,12 @@ def test_heat_and_shared_or_used_baths():
     assert "hot for silk" in advice([SCOUR, ALUM, MADDER], "silk", **hot)
     used = {"bath": ["", "", "D1"], "bath_use": [1, 1, 3]}
     assert "used 2 times before" in advice([SCOUR, ALUM, MADDER], "wool", **used)
-    steps = pd.DataFrame([ALUM, IRON], columns=COLUMNS).assign(swatch=["A", "B"], bath="B7")
     swatches = pd.DataFrame({"swatch": ["A", "B"], "fibre": "wool"})
-    assert "iron a bath and a pot of its own" in " ".join(recipe.advise(steps, swatches)["advice"])
+    for metal, salt in (("iron", IRON[2]), ("copper", "copper sulfate")):
+        rows = [ALUM, (*IRON[:2], salt, *IRON[3:])]
+        steps = pd.DataFrame(rows, columns=COLUMNS).assign(swatch=["A", "B"], bath="B7")
+        said = " ".join(recipe.advise(steps, swatches)["advice"])
+        assert f"{metal} a bath and a pot of its own" in said
 
 
 # Cautions --------------------------------------------------------------------------------------

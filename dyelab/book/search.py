@@ -208,6 +208,6 @@ def _nowhere(rows: _Index, text: str) -> InputError:
     known |= {word for value in known for word in value.split()} | set(_DOSES) | set(_COLOUR)
     near = difflib.get_close_matches(text.lower(), known, n=1)
     guess = f" Did you mean {near[0]!r}?" if near else ""
-    return InputError(
-        f"no swatch here says {text!r}.{guess} Write like: cotton, iron between 1 and 3, no tannin."
-    )
+    used = [metal for metal, column in _METALS.items() if (rows[column] > 0).any()]
+    like = f"cotton, {[*used, *_METALS][0]} between 1 and 3, no tannin"
+    return InputError(f"no swatch here says {text!r}.{guess} Write like: {like}.")

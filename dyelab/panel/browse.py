@@ -43,8 +43,9 @@ def _choose(book: Book) -> dict[str, Any]:
     if book.swatches.empty:
         raise InputError(words.say("browse.empty"))
     orders = choices.options("browse.by_", _ORDERS)
+    like = words.say("browse.find_like", metal=shift.metals_of(books.recipes(book))[0])
     return {
-        "find": choices.text("browse.find"),
+        "find": choices.text("browse.find", hint=like),
         "order": choices.pick("browse.order", orders),
         "swatch": choices.pick("browse.swatch", _codes(book.swatches["swatch"])),
     }

@@ -216,7 +216,7 @@ def _notes(pairs: pd.DataFrame) -> list[str]:
 
 
 def _together(one: _Asked) -> list[str]:
-    """What iron and copper did together beyond the sum of each, where both were dyed."""
+    """What two metals did together beyond the sum of each, where both were dyed."""
     if one.what not in shift.METALS:
         return []
     both = shift.interaction(one.found.recipes)

@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 from dyelab import words
-from dyelab.recipe import materials
+from dyelab.recipe import materials, metals
 
 PROTEIN = {"wool", "silk", "alpaca", "mohair", "cashmere", "angora"}
 CELLULOSE = {"cotton", "linen", "hemp", "ramie", "jute", "viscose", "lyocell", "nettle", "bamboo"}
@@ -258,11 +258,12 @@ def _across(rows: Steps) -> Iterator[Advice]:
         if row["bath"]:
             baths.setdefault(row["bath"], []).append(row)
     for bath, together in baths.items():
-        iron = {row["swatch"] for row in together if row["metal"] == "Fe"}
-        without = [row for row in together if row["swatch"] not in iron]
-        if iron and without:
-            codes = ", ".join(list(dict.fromkeys(row["swatch"] for row in without))[:6])
-            yield _say(without[0], "share_iron", bath=bath, codes=codes)
+        for symbol, metal in metals.shifting().items():
+            having = {row["swatch"] for row in together if row["metal"] == symbol}
+            without = [row for row in together if row["swatch"] not in having]
+            if having and without:
+                codes = ", ".join(list(dict.fromkeys(row["swatch"] for row in without))[:6])
+                yield _say(without[0], "share_metal", bath=bath, codes=codes, metal=metal)
         for row in together:
             if row["bath_use"] > 1:
                 yield _say(row, "used_bath", bath=bath, times=int(row["bath_use"]) - 1)

@@ -189,11 +189,12 @@ def care(
     names = _part_names(names, known)
     rows = _rows(names, known)
     out = not_for_children(names, known) if children else []
+    kept_out = ", ".join(metal for symbol, metal in metals.symbols().items() if symbol != "Al")
     return (
         *([words.say("recipe.children_out", what=", ".join(out))] if out else []),
         *(words.say(f"recipe.{key}") for key in ["gloves", "dust", *_where(rows, hot)]),
         *_damp(rows),
-        *([words.say("recipe.children")] if children else []),
+        *([words.say("recipe.children", metals=kept_out)] if children else []),
         *metals.disposal(rows["metal"]),
         words.say("recipe.sheet"),
     )

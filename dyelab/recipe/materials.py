@@ -98,8 +98,7 @@ def refuse_unsafe(name: str, formula: str = "") -> None:
     if poisons:
         raise InputError(
             f"{name!r} is not offered: {poisons[0]['name']} compounds are too dangerous for a "
-            f"dye studio ({poisons[0]['reason']}). Use alum, aluminium acetate, iron or copper "
-            "instead."
+            f"dye studio ({poisons[0]['reason']}). Use alum or aluminium acetate instead."
         )
 
 

@@ -71,6 +71,12 @@ def symbols() -> dict[str, str]:
     return dict(zip(metals()["symbol"], metals()["metal"], strict=True))
 
 
+def shifting() -> dict[str, str]:
+    """Symbol to metal, of those that turn the colour wherever they stand: ``{"Fe": "iron", …}``."""
+    rows = metals()[metals()["effect"] == "shifting"]
+    return dict(zip(rows["symbol"], rows["metal"], strict=True))
+
+
 def disposal(found: Iterable[str]) -> list[str]:
     """How spent baths of these metals, by symbol, are got rid of; each said once."""
     there = set(found)
@@ -105,7 +111,6 @@ def is_counted(symbol: pd.Series, kind: pd.Series) -> pd.Series:
     symbol, kind : Series of str
         Metal of each step's material, and the step's kind.
     """
-    shifting = set(metals().loc[metals()["effect"] == "shifting", "symbol"])
     after = kind.isin(["modifier", "other"])
     known = symbol.isin(symbols())
-    return (symbol.isin(shifting) & (after | kind.eq("mordant"))) | (known & after)
+    return (symbol.isin(shifting()) & (after | kind.eq("mordant"))) | (known & after)

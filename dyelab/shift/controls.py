@@ -1,4 +1,4 @@
-"""What iron did to the dye, to the tannin and to the fibre, told apart by controls.
+"""What a metal did to the dye, to the tannin and to the fibre, told apart by controls.
 
 A cloth with tannin greys under iron whether it is dyed or not. The same cloth without the dye,
 with and without iron, shows the tannin's share; the bare cloth, the fibre's:

@@ -284,9 +284,8 @@ def shifting_salts() -> frozenset[str]:
     >>> sorted(shift.shifting_salts())[:2]
     ['copper acetate', 'copper sulfate']
     """
-    listed, known = materials(), metals.metals()
-    shifting = known.loc[known["effect"] == "shifting", "symbol"]
-    return frozenset(listed.loc[listed["metal"].isin(shifting), "material"])
+    listed = materials()
+    return frozenset(listed.loc[listed["metal"].isin(metals.shifting()), "material"])
 
 
 def group_numbers(frame: pd.DataFrame, names: list[str]) -> np.ndarray:

@@ -158,8 +158,9 @@ def heading(column: str) -> str:
     'iron salt (% WOF)'
     """
     texts = _texts("columns")
-    if column.endswith("_wof") and column not in texts:
-        return texts["metal_wof"].format(metal=column.removesuffix("_wof"))
+    metal, _, ending = column.rpartition("_")
+    if column not in texts and f"metal_{ending}" in texts:
+        return texts[f"metal_{ending}"].format(metal=metal)
     return texts.get(column, column.replace("_", " "))
 
 
