@@ -482,6 +482,23 @@ def test_a_printed_cloth_has_areas_of_its_own_in_one_dye_bath(tmp_path):
         plan.printed_cloth("P", {"whole": "alum 15"})
 
 
+def test_a_printed_cloth_is_dyed_in_a_vat_that_is_kept_alive_and_no_hotter(tmp_path):
+    made = plan.printed_cloth("P-01", {"leaf": "aluminium acetate 5"}, dye="weld 50 + indigo 5 x3")
+    steps = made["steps"].set_index("material")
+    assert steps.loc["weld", ["kind", "amount", "bath"]].to_list() == ["dye", 50.0, "P-01 dye"]
+    vat = ["indigo", "hydrated lime", "fructose"]
+    assert steps.loc[vat, "kind"].to_list() == ["vat", "assist", "assist"]
+    assert steps.loc[vat, "amount"].to_list() == [5.0, 10.0, 15.0]  # one, two, three by weight
+    assert set(steps.loc[vat, "bath"]) == {"P-01 vat"}
+    assert steps.loc["indigo", "temperature_C"] <= 50
+    assert steps.loc["indigo", "dips"] == 3
+    bk = book.add(book.create(tmp_path / "b"), **made)
+    assert plan.open_baths(bk)["bath"].tolist()[-2:] == ["P-01 dye", "P-01 vat"]
+    twice = plan.printed_cloth("P-02", {"leaf": "aluminium acetate 5"}, dye="weld 50 + madder 30")
+    dyed = twice["steps"].query("kind == 'dye'")
+    assert dyed["bath"].tolist() == ["P-02 dye", "P-02 dye 2"]
+
+
 # Common practice of the trade, kind by kind: no published source ------------------------------
 
 

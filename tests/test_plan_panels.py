@@ -1,6 +1,7 @@
 """The panels that plan, record and browse, without a browser."""
 
 import html
+import re
 from datetime import date
 
 import pandas as pd
@@ -30,6 +31,15 @@ def test_planning_answers_every_choice():
     assert any("hours with 1 pot on at once" in note for note in panel.shown.notes)
     panel.choices["iron"].value = "two"
     assert "is no number" in said(panel)
+
+
+def test_baths_are_counted_as_pots_whatever_else_goes_into_them():
+    panel = planning.panel(EXAMPLE)
+    before = re.search(r"in (\d+) baths", said(panel))[1]
+    choose(panel, tartar=6)
+    assert f"in {before} baths" in said(panel)
+    pots, rounds = re.match(r"\D*(\d+) pots a round, (\d+) rounds", said(panel)).groups()
+    assert int(before) == int(pots) * int(rounds)
 
 
 def test_sheets_are_written_and_a_series_goes_into_a_new_book(tmp_path):

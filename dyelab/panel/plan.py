@@ -266,10 +266,11 @@ def _show(book: Book, **chosen: Any) -> frame.Answer:
     rows = planned.swatches
     own = rows[rows["purpose"] == "series"]
     counts = {"swatches": len(own), "recipes": int((own["replicate"] == 1).sum())}
-    counts |= {"controls": len(rows) - len(own), "baths": len(planned.baths)}
+    counts |= {"controls": len(rows) - len(own)}
     sums = {"fibre": rows["mass_g"].sum(), "water": planned.baths["water_L"].sum()}
-    said = words.say("planning.effort", **plan.effort(planned, int(chosen["pots"])))
-    sentence = words.say("planning.sentence", effort=said, **counts, **sums)
+    effort = plan.effort(planned, int(chosen["pots"]))
+    told = {"effort": words.say("planning.effort", **effort), "baths": effort["baths"]}
+    sentence = words.say("planning.sentence", **told, **counts, **sums)
     if planned.resolution:
         sentence += " " + words.say("planning.resolution", resolution=planned.resolution)
     out = _keep(book, chosen)[1]

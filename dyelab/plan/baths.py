@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import recipe, words
-from dyelab.plan.factors import HELP, Part, parts, with_vat_help
+from dyelab.plan.factors import HELP, Part, parts, roles_of, with_vat_help
 from dyelab.recipe.advice import CELLULOSE
 
 _LETTERS = {"scour": "S", "tannin": "T", "mordant": "M", "fixing": "F", "dye": "D", "vat": "V"}
@@ -47,8 +47,7 @@ def scour_of(fibre: str) -> Part:
 
 def steps(rows: pd.DataFrame, liquor_ratio: float, listed: pd.DataFrame | None) -> pd.DataFrame:
     """Write out the steps of each recipe in the usual order."""
-    known = recipe.materials() if listed is None else listed
-    roles = dict(zip(known["material"], known["role"], strict=True))
+    roles = roles_of(listed)
     found = [
         {"swatch": row["swatch"], "order": order, **step}
         for row in rows.to_dict("records")
@@ -59,7 +58,7 @@ def steps(rows: pd.DataFrame, liquor_ratio: float, listed: pd.DataFrame | None) 
 
 def _of_recipe(row: Any, roles: dict[str, str]) -> list[dict[str, Any]]:
     put: dict[str, list[tuple[str, Part]]] = {
-        kind: _put_on(kind, parts(row[kind], row[f"{kind}_wof"]), roles)
+        kind: put_on(kind, parts(row[kind], row[f"{kind}_wof"]), roles)
         if row[kind] != "none"
         else []
         for kind in ("tannin", "mordant", "dye", "modifier")
@@ -69,17 +68,22 @@ def _of_recipe(row: Any, roles: dict[str, str]) -> list[dict[str, Any]]:
     doses = ((salt, row[f"{metal}_wof"]) for metal, salt in recipe.metals.salts().items())
     late += [("modifier", Part(salt, dose)) for salt, dose in doses if dose]
     early = [("scour", scour_of(row["fibre"])), *put["tannin"], *put["mordant"], *fixing]
+    return in_turn((*early, *put["dye"], *late, ("rinse", Part("", np.nan))), row["fibre"])
+
+
+def in_turn(put: Iterable[tuple[str, Part]], fibre: str) -> list[dict[str, Any]]:
+    """Write out steps that follow one another; what helps in a bath is as hot and as long as it."""
     found, main = [], "scour"
-    for kind, part in (*early, *put["dye"], *late, ("rinse", Part("", np.nan))):
+    for kind, part in put:
         main = main if kind == "assist" else kind
-        step = step_of(main, part.material, part.dose, row["fibre"])
-        if kind == "assist":  # as hot and as long as the bath that it is in
+        step = step_of(main, part.material, part.dose, fibre)
+        if kind == "assist":
             step |= {"kind": kind, "note": ""}
         found.append({**step, "dips": part.dips if kind == "vat" else np.nan})
     return found
 
 
-def _put_on(kind: str, level: list[Part], roles: dict[str, str]) -> list[tuple[str, Part]]:
+def put_on(kind: str, level: list[Part], roles: dict[str, str]) -> list[tuple[str, Part]]:
     """The steps of a level; a dye's alkali goes into its bath, as does what keeps a vat alive."""
     dyed = kind == "dye"
     found: list[tuple[str, Part]] = []

@@ -151,9 +151,14 @@ def materials_of(factor: str, value: Any, listed: pd.DataFrame | None = None) ->
     if factor in METALS:
         return [recipe.metals.salts()[factor]] if level.dose else []
     found = parts(level.name, level.dose)
-    kinds = recipe.materials() if listed is None else listed
-    roles = dict(zip(kinds["material"], kinds["role"], strict=True))
-    return [part.material for part in with_vat_help(found, roles) if part.material != "none"]
+    helped = with_vat_help(found, roles_of(listed))
+    return [part.material for part in helped if part.material != "none"]
+
+
+def roles_of(listed: pd.DataFrame | None) -> dict[str, str]:
+    """Role of each listed material."""
+    known = recipe.materials() if listed is None else listed
+    return dict(zip(known["material"], known["role"], strict=True))
 
 
 # An indigo vat of lime and fruit sugar, by weight of indigo: one, two, three (common practice).

@@ -5,10 +5,10 @@ from typing import Any
 
 import pandas as pd
 
-from dyelab import recipe
+from dyelab import recipe, table
 from dyelab.errors import InputError
-from dyelab.plan.baths import scour_of, step_of
-from dyelab.plan.factors import Level, level_of
+from dyelab.plan.baths import in_turn, put_on, scour_of, step_of
+from dyelab.plan.factors import Level, level_of, parts, roles_of
 
 _FIXING = "wheat bran 20"
 
@@ -35,7 +35,8 @@ def printed_cloth(
         ``none``: ``{"leaf": "aluminium acetate 5", "stem": "aluminium acetate 5 + ferrous
         acetate 2", "ground": "none"}``.
     dye, fixing : str
-        The bath that the whole cloth shares, and the one that fixes the mordants before it.
+        What the whole cloth is dyed in, several after one another joined by `` + `` as in
+        `levels`, and what fixes the mordants before it.
 
     Returns
     -------
@@ -64,21 +65,33 @@ def printed_cloth(
     steps = [_row(1, "scour", Level(soap.material, soap.dose), "whole", fibre)]
     for area, text in areas.items():
         for part in text.split("+"):
-            put_on = level_of("mordant", part, listed)
-            if put_on.name != "none":
-                steps.append(_row(2, "paste", put_on, area, fibre))
+            pasted = level_of("mordant", part, listed)
+            if pasted.name != "none":
+                steps.append(_row(2, "paste", pasted, area, fibre))
     fixed, dyed = level_of("modifier", fixing, listed), level_of("dye", dye, listed)
     steps.append(_row(3, "fixing", fixed, "whole", fibre))
-    steps.append(_row(4, "dye", dyed, "whole", fibre))
+    put = put_on("dye", parts(dyed.name, dyed.dose), roles_of(listed))
+    steps += [{"order": 4, **step, "area": "whole"} for step in in_turn(put, fibre)]
     rows = pd.DataFrame(steps).assign(swatch=swatch, state="planned")
     recipe.refuse(rows)
     rows["order"] = rows.groupby("area").cumcount() + rows["order"] * 10
     rows["order"] = rows["order"].rank(method="dense").astype(int)
-    # A cloth's own pots, and its areas' pastes: what the record is asked for by.
-    rows["bath"] = f"{swatch} " + rows["kind"].where(rows["area"].eq("whole"), rows["area"])
+    rows["bath"] = _baths(swatch, rows)
     cloth = {"swatch": swatch, "fibre": fibre, "form": "cloth", "mass_g": mass_g, "series": series}
     bare = "; ".join(area for area in areas if area not in set(rows["area"]))
     return {"swatches": pd.DataFrame([{**cloth, "bare_areas": bare}]), "steps": rows}
+
+
+def _baths(swatch: str, rows: pd.DataFrame) -> list[str]:
+    """A cloth's own pots, and its areas' pastes: what the record is asked for by."""
+    taken: set[str] = set()
+    found: list[str] = []
+    for kind, area in zip(rows["kind"], rows["area"], strict=True):
+        named = f"{swatch} {kind if area == 'whole' else area}"
+        if area == "whole":
+            named = found[-1] if kind == "assist" else table.free_name(named, taken, " {}")
+        found.append(named)
+    return found
 
 
 def _row(order: int, kind: str, level: Any, area: str, fibre: str) -> dict[str, Any]:
