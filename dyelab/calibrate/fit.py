@@ -35,7 +35,7 @@ WORST_FIT, WORST_PATCH = 5.0, 25.0  # ΔE00, median and single, that mean: this 
 # one photo jumped by 3.5 with the target's edition. Of the expected error, three quarters taken off
 # are better for natural dyes (0.45 for 0.47 in the median), worse for measured surfaces (1.11 for
 # 1.06) on the world that judges nothing.
-_TRUST = 2.0  # power of its misses by which a fit counts less
+TRUST = 2.0  # power of its misses by which a fit counts less
 CORRECTED = 0.5  # share of a fit's expected error that is taken off
 # Real errors over simulated ones, of greys and more by each unit of chroma: cloths of other laws,
 # heavy tails, and few cloths to learn from near strong colours. The least at which, on the world
@@ -129,7 +129,7 @@ def _fit(rgb: np.ndarray, of: KnownColours, response: Response, method: str) -> 
     if method != "plain":
         made.append((*_learn(rgb, of, response), 1.0))
     missed = [np.mean(convert.dE00(of.lab, to_lab(out, of.white)) ** 2) for _, out, _ in made]
-    share = np.array(missed) ** -_TRUST
+    share = np.array(missed) ** -TRUST
     share /= share.sum()
     matrix, out, learned = (
         np.tensordot(share, np.array([one[i] for one in made]), axes=1) for i in range(3)

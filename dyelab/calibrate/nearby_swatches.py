@@ -12,9 +12,9 @@ from dyelab import numerics
 # between two kinds of card, by tests/benchmarks/swatch_constants.py: where four dyes lie six times
 # each, 9, 0.2, 0.01 and 0.01 are likeliest; where each cloth has a dye of its own, hardly anything
 # tells of another, and the shorter the better.
-_FAR, _DEPTH, _EVERYWHERE, _UNLIKE = 5.0, 0.25, 0.02, 0.15
+FAR, DEPTH, EVERYWHERE, UNLIKE = 5.0, 0.25, 0.02, 0.15
 # How many swatches' worth of belief there is that they do tell of others (the same script).
-_BELIEF = 1.0
+BELIEF = 1.0
 
 
 def shifts_at(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.ndarray:
@@ -32,7 +32,7 @@ def shifts_at(lab: np.ndarray, places: np.ndarray, shifts: np.ndarray) -> np.nda
     ndarray (n, 3)
         The mean of a Gaussian process (Rasmussen and Williams 2006, eq. 2.25).
     """
-    return numerics.gain(alike(places, places), alike(lab, places), _UNLIKE) @ shifts
+    return numerics.gain(alike(places, places), alike(lab, places), UNLIKE) @ shifts
 
 
 def trust(places: np.ndarray, shifts: np.ndarray) -> float:
@@ -48,7 +48,7 @@ def trust(places: np.ndarray, shifts: np.ndarray) -> float:
     """
     both = np.stack([places, shifts])
     told = [shifts_at(one, *np.delete(both, i, 1))[0] for i, one in enumerate(places[:, None])]
-    believed = _BELIEF * np.sum(shifts**2) / max(len(shifts), 1)
+    believed = BELIEF * np.sum(shifts**2) / max(len(shifts), 1)
     slope = (np.sum(told * shifts) + believed) / max(np.sum(np.square(told)) + believed, 1e-12)
     return float(np.clip(slope, 0, 1))
 
@@ -60,8 +60,8 @@ def variance_left(lab: np.ndarray, places: np.ndarray, share: float) -> np.ndarr
     is taken off.
     """
     across = alike(lab, places)
-    known = (numerics.gain(alike(places, places), across, _UNLIKE) * across).sum(axis=1)
-    return 1 - share**2 * known / (1 + _EVERYWHERE)
+    known = (numerics.gain(alike(places, places), across, UNLIKE) * across).sum(axis=1)
+    return 1 - share**2 * known / (1 + EVERYWHERE)
 
 
 def most_telling(lab: np.ndarray, count: int) -> list[int]:
@@ -75,13 +75,13 @@ def most_telling(lab: np.ndarray, count: int) -> list[int]:
     >>> calibrate.most_telling(lab, 2)
     [1, 3]
     """
-    return numerics.greedy(alike(lab, lab), _UNLIKE, count)
+    return numerics.greedy(alike(lab, lab), UNLIKE, count)
 
 
 def alike(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     """Correlation (n, m) of a calibration's errors: high for one dye's hue at any depth."""
     apart = ((error_space(one)[:, None] - error_space(other)) ** 2).sum(axis=-1)
-    return (1 + apart / 4) ** -2.0 + _EVERYWHERE
+    return (1 + apart / 4) ** -2.0 + EVERYWHERE
 
 
 def error_space(lab: np.ndarray) -> np.ndarray:
@@ -91,4 +91,4 @@ def error_space(lab: np.ndarray) -> np.ndarray:
     """
     C = np.maximum(np.hypot(lab[:, 1], lab[:, 2]), 1e-9)
     drawn_in = np.log1p(0.045 * C) / 0.045 / C
-    return np.column_stack([_DEPTH * lab[:, 0], lab[:, 1] * drawn_in, lab[:, 2] * drawn_in]) / _FAR
+    return np.column_stack([DEPTH * lab[:, 0], lab[:, 1] * drawn_in, lab[:, 2] * drawn_in]) / FAR

@@ -33,7 +33,7 @@ LAMPS = (
 )  # fmt: skip
 BULBS = (2500, 2900, 3400, 4200)  # kelvin
 _DAY = {"D50": 5003.0, "D55": 5503.0, "D65": 6504.0, "D75": 7504.0}
-_BLUE_SKY = 1.8  # step beyond D50 and D75 along the locus, in steps from D55 to D65 or D65 to D75
+BLUE_SKY = 1.8  # step beyond D50 and D75 along the locus, in steps from D55 to D65 or D65 to D75
 _SHARES = (0.0, 0.5, 0.8, 1.0)  # how far a program brings the channels to sRGB
 FREEDOM, SMOOTH_NM = 0.12, 28.0  # of an unseen camera or light, relative; by photo_priors.py
 TEMPER = 4.0  # by it the evidence of a light is divided, the prior being only roughly right; same
@@ -75,7 +75,7 @@ def lights() -> np.ndarray:
     """Relative power of typical lights, (L, 36), mean 1."""
     day = {name: convert.illuminant_power(name, BANDS) for name in _DAY}
     warm = day["D50"] - 0.8 * (day["D55"] - day["D50"])
-    cold = day["D75"] + _BLUE_SKY * (day["D75"] - day["D65"])
+    cold = day["D75"] + BLUE_SKY * (day["D75"] - day["D65"])
     bulbs = [(BANDS / 560) ** -5 / (np.exp(1.4388e7 / (BANDS * k)) - 1) for k in BULBS]
     lamps = [convert.illuminant_power(name, BANDS) for name in LAMPS]
     powers = np.stack([warm, *day.values(), np.maximum(cold, 0), *bulbs, *lamps])

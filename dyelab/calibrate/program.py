@@ -34,8 +34,8 @@ AREAS_OFF = 0.006  # of a white or grey area beside the surface of light, relati
 STEP, PAPER, PAPER_OFF = 0.1, 0.87, 0.035
 _FREE_SURFACE = 2.0  # of the logarithm of light, by each term of its surface: not held back
 LEAST_LOCAL = 0.03  # exponent of a local map that may hide where none shows
-_LOUDER, _COLOURED = 1.5, 0.4  # power of the misfit; range of a spectrum over its mean
-_ODD = 3.0  # misfit, in standard deviations, past which a patch counts less
+LOUDER, COLOURED = 1.5, 0.4  # power of the misfit; range of a spectrum over its mean
+ODD = 3.0  # misfit, in standard deviations, past which a patch counts less
 
 
 @dataclass(frozen=True)
@@ -164,8 +164,8 @@ class _Fit:
 
 
 def _soft(off: np.ndarray) -> np.ndarray:
-    """Residuals whose squares grow ever more slowly past `_ODD` (Cauchy's loss)."""
-    return np.sign(off) * _ODD * np.sqrt(np.log1p((off / _ODD) ** 2))
+    """Residuals whose squares grow ever more slowly past `ODD` (Cauchy's loss)."""
+    return np.sign(off) * ODD * np.sqrt(np.log1p((off / ODD) ** 2))
 
 
 def fit_program(
@@ -211,12 +211,12 @@ def fit_program(
         start[-7:] = shading.solved
     found = least_squares(problem, start, method="lm", max_nfev=400)
     own = problem.misfits(found.x)
-    loud = float(np.sqrt(np.mean(np.minimum(own, 2 * _ODD) ** 2)))
+    loud = float(np.sqrt(np.mean(np.minimum(own, 2 * ODD) ** 2)))
     # Livelier colours than a camera's: then the greys tell more of the curve. And where no width
     # shows a local map there is likely none.
     local = problem.local(found.x)
     problem = replace(
-        problem, whitening=_whiten(spectra, noise, max(1.0, loud) ** _LOUDER),
+        problem, whitening=_whiten(spectra, noise, max(1.0, loud) ** LOUDER),
         free_local=float(np.hypot(LEAST_LOCAL, np.sqrt(np.mean(local ** 2)) if local.size else 0)),
     )  # fmt: skip
     found = least_squares(problem, found.x, method="lm", max_nfev=200)
@@ -226,7 +226,7 @@ def fit_program(
 def _whiten(spectra: np.ndarray, noise: np.ndarray | float, louder: float = 1.0) -> np.ndarray:
     """Inverse roots (3, n, n) of the patches' covariance; coloured ones err `louder` times more."""
     expected, whole = _expect(spectra)
-    coloured = np.ptp(spectra, axis=1) / spectra.mean(axis=1) > _COLOURED
+    coloured = np.ptp(spectra, axis=1) / spectra.mean(axis=1) > COLOURED
     error = (noise * np.where(coloured, louder, 1.0))[:, None] * (expected + 0.02)
     whole = whole + error.T[:, :, None] ** 2 * np.eye(len(spectra))
     return np.linalg.inv(np.linalg.cholesky(whole))

@@ -20,7 +20,7 @@ ONE_OF, OWN = 0.01, 0.003
 _EDITIONS = ("D50", 2)  # the white that the published editions are stated for
 # How paints of one name differ: smoothly (nm), and in proportion to their reflectance and a little
 # more. Half and double of both: tests/benchmarks/reflectance_constants.py.
-_SMOOTH_NM, _DARK = 40.0, 0.02
+SMOOTH_NM, DARK = 40.0, 0.02
 
 
 @dataclass(frozen=True)
@@ -124,10 +124,10 @@ def nearest_spectra(lab: np.ndarray, white: White) -> np.ndarray:
     eye = np.eye(len(BANDS))
     sums = convert.spectrum_to_xyz(BANDS, eye, illuminant=white[0], observer=white[1])
     wanted = convert.lab_to_xyz(lab, convert.white(*white)) - start @ sums
-    smooth = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / _SMOOTH_NM) ** 2)
+    smooth = np.exp(-0.5 * ((BANDS[:, None] - BANDS) / SMOOTH_NM) ** 2)
     made = []
     for spectrum, off in zip(start, wanted, strict=True):
-        free = smooth * np.outer(spectrum + _DARK, spectrum + _DARK)
+        free = smooth * np.outer(spectrum + DARK, spectrum + DARK)
         made.append(spectrum + free @ sums @ np.linalg.solve(sums.T @ free @ sums, off))
     return np.maximum(np.array(made), 1e-3)
 

@@ -11,16 +11,16 @@ from dyelab.errors import InputError
 from dyelab.read import Photo
 
 # By trial; what half and double of each would do: tests/benchmarks/photo_constants.py.
-_LIMIT = 3.5  # robust standard deviations beyond which an area counts as covered
+LIMIT = 3.5  # robust standard deviations beyond which an area counts as covered
 # Blurs that a local map may use, of the frame's long side, in steps of two and a half times: a map
 # between two of them is nearly a sum of both. Half as wide are as good within 0.03 in the median
 # ΔE00 of photos, twice as wide worse by 0.05; none of the other constants here matters as much.
 WIDTHS = (0.008, 0.02, 0.05, 0.12)
-_SMALL = 320  # long side of the copy that is blurred, pixels: 2.5 to the narrowest blur
-_PRINT_TINT, _LIKELY_TINT = 0.004, 0.05  # of one area, and of a light over the page, relative
-_DARKEST = 0.01  # light, full being 1, below which a map no longer lightens
-_HELD = 0.03  # how a local map is held back before the tone is known, relative light a unit
-_LEAST_OFF = 0.004  # relative light: paper is no evener, so areas off by less aren't covered
+SMALL = 320  # long side of the copy that is blurred, pixels: 2.5 to the narrowest blur
+PRINT_TINT, LIKELY_TINT = 0.004, 0.05  # of one area, and of a light over the page, relative
+DARKEST = 0.01  # light, full being 1, below which a map no longer lightens
+HELD = 0.03  # how a local map is held back before the tone is known, relative light a unit
+LEAST_OFF = 0.004  # relative light: paper is no evener, so areas off by less aren't covered
 # Half a side of what is looked at, mm: well inside the card's strips, patches and windows.
 AREA_MM, PATCH_MM, WINDOW_MM = 1.5, 2.5, 8.0
 
@@ -55,14 +55,14 @@ def surround(photo: Photo) -> tuple[Surround, np.ndarray]:
     """Blurred surroundings of a photo, and the mean light (3,) of the whole."""
     import cv2
 
-    step = max(1, max(photo.pixels.shape) // (2 * _SMALL))
+    step = max(1, max(photo.pixels.shape) // (2 * SMALL))
     few = np.ascontiguousarray(photo.pixels[step // 2 :: step, step // 2 :: step])
     linear = np.stack([np.take(photo.to_linear[:, c], few[..., c]) for c in range(3)], axis=-1)
-    shrink = _SMALL / max(few.shape)
+    shrink = SMALL / max(few.shape)
     small = cv2.resize(linear, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-    log = np.log(np.maximum(small @ np.array([0.25, 0.65, 0.1], np.float32), _DARKEST))
+    log = np.log(np.maximum(small @ np.array([0.25, 0.65, 0.1], np.float32), DARKEST))
     log -= log.mean()
-    fields = [cv2.GaussianBlur(log, (0, 0), width * _SMALL) for width in WIDTHS]
+    fields = [cv2.GaussianBlur(log, (0, 0), width * SMALL) for width in WIDTHS]
     scale = max(photo.pixels.shape) / max(small.shape)
     return Surround(np.stack(fields, axis=-1), scale), small.mean(axis=(0, 1)).astype(float)
 
@@ -210,7 +210,7 @@ def _tint(design: np.ndarray, evened: np.ndarray) -> np.ndarray:
     """
     colour = np.log(np.maximum(evened, 1e-5))
     colour = colour - colour.mean(axis=1, keepdims=True)
-    return _fit_held_back(design[:, len(WIDTHS) :], colour, 5, _PRINT_TINT / _LIKELY_TINT)[:5]
+    return _fit_held_back(design[:, len(WIDTHS) :], colour, 5, PRINT_TINT / LIKELY_TINT)[:5]
 
 
 def _fit_held_back(design: np.ndarray, aim: np.ndarray, held: int, by: float) -> np.ndarray:
@@ -276,10 +276,10 @@ def _robust(
                 f"{name}: too little of the card's white paper is seen to even out the light. "
                 "Keep the side strips and the paper between the windows uncovered."
             )
-        terms = _fit_held_back(design[kept], light[kept], len(WIDTHS), _HELD)
+        terms = _fit_held_back(design[kept], light[kept], len(WIDTHS), HELD)
         off = light - design @ terms
-        scale = max(1.4826 * float(np.median(np.abs(off[kept]))), _LEAST_OFF)
-        now = seen & (np.abs(off) < _LIMIT * scale)
+        scale = max(1.4826 * float(np.median(np.abs(off[kept]))), LEAST_OFF)
+        now = seen & (np.abs(off) < LIMIT * scale)
         if (now == kept).all():
             break
         kept = now

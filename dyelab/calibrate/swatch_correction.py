@@ -12,7 +12,7 @@ from dyelab.calibrate.nearby_swatches import shifts_at, trust
 # others' colours are held on cards whose every cloth has a dye of its own; on cards of a few dyes
 # it is more (tests/benchmarks/swatch_constants.py). The last is the variance of laying a handheld
 # anew (CIELAB, custom of the trade).
-_FEW, _USUALLY, _UNSEEN, _SEEN_AGAIN = 3, 1.3, 1.6, 0.05
+FEW, USUALLY, UNSEEN, SEEN_AGAIN = 3, 1.3, 1.6, 0.05
 
 
 def correct_by_swatches(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> Calibration:
@@ -39,7 +39,7 @@ def correct_by_swatches(made: Calibration, rgb: np.ndarray, lab: np.ndarray) -> 
         misses.append(
             squared_miss(correct(made, fitted[rest], shifts[rest], share), fitted[i], shifts[i])
         )
-    off = (np.sum(misses) + _FEW * _USUALLY) / (len(misses) + _FEW) * _UNSEEN
+    off = (np.sum(misses) + FEW * USUALLY) / (len(misses) + FEW) * UNSEEN
     moved = correct(made, fitted, shifts, share)
     return replace(moved, errors=replace(moved.errors, scale=moved.errors.scale * off**0.5))
 
@@ -58,5 +58,5 @@ def squared_miss(made: Calibration, fitted: np.ndarray, shift: np.ndarray) -> fl
     assert made.anchors is not None
     miss = shifts_at(fitted[None], *made.anchors)[0] - shift
     own, common = made.doubt(fitted[None] + shifts_at(fitted[None], *made.anchors))
-    whole = own[0] + common[0].T @ common[0] + _SEEN_AGAIN * np.eye(3)
+    whole = own[0] + common[0].T @ common[0] + SEEN_AGAIN * np.eye(3)
     return float(miss @ np.linalg.solve(whole, miss)) / 3

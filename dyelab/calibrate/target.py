@@ -24,14 +24,14 @@ CORE = 0.42  # share of the pitch, about the middle of a patch, that is measured
 # Looking for a patch's edges: how far out, in patches; how plain an edge must be, root of light;
 # how far one patch may differ from the others, and how many must show theirs.
 _WAYS = np.array([[1.0, 0], [-1, 0], [0, 1], [0, -1]])
-_FARTHEST, _SEEN_EDGE, _ASTRAY, _FEWEST_EDGES = 0.75, 0.05, 0.1, 10
-_SCALE = 2  # pixels a mm of the straightened area
+FARTHEST, SEEN_EDGE, ASTRAY, FEWEST_EDGES = 0.75, 0.05, 0.1, 10
+SCALE = 2  # pixels a mm of the straightened area
 _PITCHES = 7.0 * 1.08 ** np.arange(15)  # mm from patch to patch
 _HELP = (
     "Lay the whole target, clean and unshaded, inside the dashed frame, and give the reference "
     "values of this target."
 )
-_GRID = np.array([[c - (COLUMNS - 1) / 2, r - (ROWS - 1) / 2] for r, c in product(range(ROWS), range(COLUMNS))])  # fmt: skip  # noqa: E501
+GRID = np.array([[c - (COLUMNS - 1) / 2, r - (ROWS - 1) / 2] for r, c in product(range(ROWS), range(COLUMNS))])  # fmt: skip  # noqa: E501
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Target:
         """Measured inner part of the 24 patches, shape (24, 4, 2), pixels."""
         half = CORE / 2
         corners = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
-        return map_points(self.to_pixels, _GRID[:, None] + corners)
+        return map_points(self.to_pixels, GRID[:, None] + corners)
 
     @property
     def outline(self) -> np.ndarray:
@@ -87,7 +87,7 @@ def find_on_card(photo: Photo, pose: Pose, reference: Reference) -> Target:
     (24, 4, 2)
     """
     area = pose.layout.target_area
-    onto = np.array([[1 / _SCALE, 0, area.x_mm], [0, 1 / _SCALE, area.y_mm], [0, 0, 1]])
+    onto = np.array([[1 / SCALE, 0, area.x_mm], [0, 1 / SCALE, area.y_mm], [0, 0, 1]])
     picture = _straight(photo, pose.to_pixels @ onto, area.width_mm, area.height_mm)
     score = _Scorer(reference)
     guess, rivals = _search(picture, score)
@@ -105,7 +105,7 @@ def _straight(photo: Photo, to_pixels: np.ndarray, width: float, height: float) 
     import cv2
 
     fine = 2
-    size = (round(width * _SCALE) * fine, round(height * _SCALE) * fine)
+    size = (round(width * SCALE) * fine, round(height * SCALE) * fine)
     back = to_pixels @ np.diag([1 / fine, 1 / fine, 1])
     seen = cv2.warpPerspective(
         photo.pixels, back, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
@@ -124,14 +124,14 @@ def _search(picture: np.ndarray, score: _Scorer) -> tuple[np.ndarray, float]:
     import cv2
 
     best: dict[int, tuple[float, ...]] = {}
-    for pitch in _PITCHES * _SCALE:
+    for pitch in _PITCHES * SCALE:
         side = max(1, 2 * round(CORE * pitch / 2) - 1)
         means = cv2.blur(picture, (side, side), borderType=cv2.BORDER_REPLICATE)
         for turn in range(2):
             places = _places(picture.shape, pitch, turn)
             if not len(places):
                 continue
-            seen = _at(means, places[:, None] + _GRID @ _turn(turn).T * pitch)
+            seen = _at(means, places[:, None] + GRID @ _turn(turn).T * pitch)
             # Upside down, the same places hold the patches in the opposite order.
             for which, values in ((turn, score(seen)), (turn + 2, score(seen[:, ::-1]))):
                 i = int(values.argmax())
@@ -185,11 +185,11 @@ def _refine(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> tuple[np.
 
     half = CORE / 2
     inner = np.array(list(product(np.linspace(-half, half, 4), repeat=2)))
-    points = (_GRID[:, None] + inner).reshape(-1, 2)
+    points = (GRID[:, None] + inner).reshape(-1, 2)
 
     def seen(move: np.ndarray) -> np.ndarray:
         values = _between(picture, map_points(_move(frame, move), points))
-        return values.reshape(len(_GRID), len(inner), 3).astype(float)
+        return values.reshape(len(GRID), len(inner), 3).astype(float)
 
     def loss(move: np.ndarray) -> float:
         values = seen(move)
@@ -217,24 +217,24 @@ def _centre(picture: np.ndarray, frame: np.ndarray) -> np.ndarray:
 
 def _edges(picture: np.ndarray, frame: np.ndarray, way: np.ndarray) -> np.ndarray:
     """How far each patch reaches from its middle in one way, in patches; NaN if no edge shows."""
-    out, beside = np.linspace(0, _FARTHEST, 40), np.linspace(-0.15, 0.15, 5)
+    out, beside = np.linspace(0, FARTHEST, 40), np.linspace(-0.15, 0.15, 5)
     lines = out[:, None, None] * way + beside[:, None] * way[::-1]
-    values = _between(picture, map_points(frame, _GRID[:, None, None] + lines))
-    values = values.reshape(len(_GRID), len(out), len(beside), 3).mean(axis=2)
+    values = _between(picture, map_points(frame, GRID[:, None, None] + lines))
+    values = values.reshape(len(GRID), len(out), len(beside), 3).mean(axis=2)
     off = np.linalg.norm(values - values[:, :8].mean(axis=1, keepdims=True), axis=-1)
     top = off.max(axis=1)
     found = out[(off > 0.5 * top[:, None]).argmax(axis=1)]
-    return np.where((top > _SEEN_EDGE) & (found > 0.2), found, np.nan)
+    return np.where((top > SEEN_EDGE) & (found > 0.2), found, np.nan)
 
 
 def _affine(offsets: np.ndarray) -> np.ndarray:
     """Offset (24,) of the patches as 1, column, row: (3,), those far from the rest left out."""
-    design, seen = np.column_stack([np.ones(len(_GRID)), _GRID]), np.isfinite(offsets)
+    design, seen = np.column_stack([np.ones(len(GRID)), GRID]), np.isfinite(offsets)
     for _ in range(3):
-        if seen.sum() < _FEWEST_EDGES:
+        if seen.sum() < FEWEST_EDGES:
             return np.zeros(3)
         move = np.linalg.lstsq(design[seen], offsets[seen], rcond=None)[0]
-        seen = np.isfinite(offsets) & (np.abs(offsets - design @ move) < _ASTRAY)
+        seen = np.isfinite(offsets) & (np.abs(offsets - design @ move) < ASTRAY)
     return move
 
 
@@ -429,7 +429,7 @@ def _axis(quads: np.ndarray, which: int) -> np.ndarray:
 
 
 def _score(picture: np.ndarray, frame: np.ndarray, score: _Scorer) -> float:
-    at = np.rint(map_points(frame, _GRID)).astype(int)
+    at = np.rint(map_points(frame, GRID)).astype(int)
     if (at < 0).any() or (at >= picture.shape[1::-1]).any():
         return -1.0
     return float(score(picture[at[:, 1], at[:, 0]]))

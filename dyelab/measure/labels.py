@@ -14,18 +14,18 @@ from dyelab.read import Photo
 
 READ, NONE, HALF, STRANGE, TWICE = "read", "none", "half", "strange", "twice"
 SEVERAL, SHARED = "several", "shared"
-_AROUND = 3.0  # mm about a strip that are searched
-_INTO = 9.0  # mm of a window itself that are searched: labels are laid over its edge
+AROUND = 3.0  # mm about a strip that are searched
+INTO = 9.0  # mm of a window itself that are searched: labels are laid over its edge
 # Pixels a mm of the straightened strips, and what is looked at about a pixel to part black from
 # white: by trial on rendered photos of 3 to 12 megapixels; tests/benchmarks/label_reading.py.
-_SCALE = 16.0
+SCALE = 16.0
 # Half and double of these, and of what follows: the same script with `vary`.
-_LOOK: dict[str, float] = {"adaptiveThreshWinSizeMin": 23, "adaptiveThreshWinSizeMax": 63}
-_LOOK |= {"adaptiveThreshWinSizeStep": 40, "minMarkerPerimeterRate": 0.01}
-_LOOK |= {"polygonalApproxAccuracyRate": 0.05, "perspectiveRemoveIgnoredMarginPerCell": 0.25}
-_OFF_MM, _OFF_TURN = 1.0, 0.3  # how far two markers of one label may be out of line; radians
+LOOK: dict[str, float] = {"adaptiveThreshWinSizeMin": 23, "adaptiveThreshWinSizeMax": 63}
+LOOK |= {"adaptiveThreshWinSizeStep": 40, "minMarkerPerimeterRate": 0.01}
+LOOK |= {"polygonalApproxAccuracyRate": 0.05, "perspectiveRemoveIgnoredMarginPerCell": 0.25}
+OFF_MM, OFF_TURN = 1.0, 0.3  # how far two markers of one label may be out of line; radians
 # Of 36 cells, those that may be read wrongly: two wrong markers would have to stand in line.
-_REPAIRED = 0.4  # share of the family's five
+REPAIRED = 0.4  # share of the family's five
 
 
 @dataclass(frozen=True)
@@ -131,12 +131,12 @@ def _name(place: str, labels: pd.DataFrame, codes: dict[int, str]) -> tuple:
 
 
 def _markers(picture: Photo, pose: Pose) -> list[_Marker]:
-    settings = {**_LOOK, "errorCorrectionRate": _REPAIRED}
+    settings = {**LOOK, "errorCorrectionRate": REPAIRED}
     made = []
     for strip in _strips(pose):
         seen = _straighten(picture, pose, strip)
         for number, quad in detect_markers(seen, card.label_markers(), settings):
-            made.append(_on_page(number, quad / _SCALE + strip.corners[0]))
+            made.append(_on_page(number, quad / SCALE + strip.corners[0]))
     return [m for m in made if abs(m.side / MARKER_MM - 1) < 0.35]
 
 
@@ -146,18 +146,18 @@ def _strips(pose: Pose) -> Iterator[Area]:
     for y in sorted({w.y_mm for w in windows}):
         row = [w for w in windows if w.y_mm == y]
         left, right = min(w.x_mm for w in row), max(w.x_mm + w.width_mm for w in row)
-        top, high = y - card.LABEL_MM[1] - _AROUND, card.LABEL_MM[1] + _AROUND
-        into = min(_INTO, row[0].height_mm)
-        yield Area(left - _AROUND, top, right - left + 2 * _AROUND, high + into)
+        top, high = y - card.LABEL_MM[1] - AROUND, card.LABEL_MM[1] + AROUND
+        into = min(INTO, row[0].height_mm)
+        yield Area(left - AROUND, top, right - left + 2 * AROUND, high + into)
 
 
 def _straighten(picture: Photo, pose: Pose, strip: Area) -> np.ndarray:
-    """The strip seen from above, green, 8 bit, `_SCALE` pixels a mm."""
+    """The strip seen from above, green, 8 bit, `SCALE` pixels a mm."""
     import cv2
 
-    size = (round(strip.width_mm * _SCALE), round(strip.height_mm * _SCALE))
+    size = (round(strip.width_mm * SCALE), round(strip.height_mm * SCALE))
     x, y = strip.corners[0]
-    to_pixels = pose.to_pixels @ np.array([[1 / _SCALE, 0, x], [0, 1 / _SCALE, y], [0, 0, 1]])
+    to_pixels = pose.to_pixels @ np.array([[1 / SCALE, 0, x], [0, 1 / SCALE, y], [0, 0, 1]])
     seen = map_points(pose.to_pixels, strip.corners)
     cut, low = green(picture.pixels, seen, 2)
     if not cut.size:
@@ -181,7 +181,7 @@ def _join(markers: list[_Marker]) -> Iterator[tuple[_Marker, int | None]]:
         for j, other in enumerate(markers):
             apart = np.linalg.norm(one.at + PITCH_MM * along - other.at)
             turned = abs(np.angle(np.exp(1j * (one.turn - other.turn))))
-            if i != j and apart < _OFF_MM and turned < _OFF_TURN and {i, j} <= set(left):
+            if i != j and apart < OFF_MM and turned < OFF_TURN and {i, j} <= set(left):
                 left = [k for k in left if k not in (i, j)]
                 yield one, card.label_number(one.number, other.number)
     yield from ((markers[i], None) for i in left)

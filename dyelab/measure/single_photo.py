@@ -33,8 +33,8 @@ INNER = 0.7  # share of a window's width and height that is measured
 CLIPPED, SMALL, UNEVEN, SHADOW, BARE = 0.02, 900, 0.12, 0.22, 0.04
 AREAS = 16  # independent areas of a window: four by four groups of blocks
 # Half and double of these two: tests/benchmarks/photo_constants.py.
-_LIGHT = 0.003  # least relative error of the evened light
-_STORED = 0.35  # standard deviation of a stored 8-bit value that averaging doesn't take away
+LIGHT = 0.003  # least relative error of the evened light
+STORED = 0.35  # standard deviation of a stored 8-bit value that averaging doesn't take away
 _KEPT = 0.998  # share of the shared variance that the factors written keep
 EVEN = 0.02  # relative error of the light where no card tells how it falls
 _FAR_OFF = {"target": 15.0, "white": 30.0}  # ΔE00: several times what fits of either kind miss by
@@ -354,7 +354,7 @@ def covariances(
         recipe share it.
     """
     slope = made.slope(rgb)
-    relative = _cloth(seen.blocks) + storing_error(rgb, full) + max(left, _LIGHT) ** 2
+    relative = _cloth(seen.blocks) + storing_error(rgb, full) + max(left, LIGHT) ** 2
     common, own = calibration_doubt(made, rgb, off)
     factors = main_factors(common)
     shared = np.einsum("nfk,nfl->nkl", factors, factors)
@@ -402,7 +402,7 @@ def storing_error(rgb: np.ndarray, full: int) -> np.ndarray:
     if full > 255:
         return np.zeros((len(rgb), 3, 3))
     stored = np.maximum(rgb, 1e-4) ** (1 / 2.2)
-    error = 2.2 * _STORED / 255 / stored
+    error = 2.2 * STORED / 255 / stored
     return (error**2)[:, :, None] * np.eye(3)
 
 

@@ -29,13 +29,13 @@ TOGETHER, OTHER_CAMERA, OTHER_LOOK, NO_TARGET = "together", "camera", "look", "n
 # All by trial on pairs of rendered photos with cloths, lamps and programs of their own: half and
 # double of each by tests/benchmarks/pairs.py vary; judged by the same script without it.
 MOST_APART = 0.5  # ΔE00, root mean square of the patches, beyond which photos don't go together
-_LIGHTNESS = 0.1  # how lightness counts among them: a program answers with it to what is shown
-_CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays its own
-_GAIN = 0.022  # of a change: what an undone program leaves wrong of it
-_SCATTER = 0.67  # more variance than a window's cloth and light show, of theirs: position, blur
-_LIGHT = 0.8  # share of what isn't known of the light on a window that it has in both photos
-_REFITTED = 0.75  # share of what two calibrations say apart of a colour that is taken off
-_NOISE = 0.1  # of its square: variance that remains
+LIGHTNESS = 0.1  # how lightness counts among them: a program answers with it to what is shown
+CHANGED = 45.0  # CIELAB units over which the error of a changing cloth stays its own
+GAIN = 0.022  # of a change: what an undone program leaves wrong of it
+SCATTER = 0.67  # more variance than a window's cloth and light show, of theirs: position, blur
+LIGHT = 0.8  # share of what isn't known of the light on a window that it has in both photos
+REFITTED = 0.75  # share of what two calibrations say apart of a colour that is taken off
+NOISE = 0.1  # of its square: variance that remains
 _FAR = 16.3  # of chi-square with three degrees of freedom, passed by one in a thousand
 
 
@@ -168,7 +168,7 @@ def _seen_again(
     even = eye_scale((labs[0] + labs[1]) / 2)
     moved = np.einsum("nij,nj->ni", even, labs[1] - labs[0]) ** 2
     noise = even @ (_storing_doubt(first) + _storing_doubt(second)) @ np.swapaxes(even, 1, 2)
-    real = (moved - np.diagonal(noise, axis1=1, axis2=2)) @ [_LIGHTNESS, 1, 1]
+    real = (moved - np.diagonal(noise, axis1=1, axis2=2)) @ [LIGHTNESS, 1, 1]
     return float(np.sqrt(max(real.mean(), 0))), undone(stored, gain)
 
 
@@ -273,7 +273,7 @@ def _as_the_first(
     own = _factors(measured.shared, (table["photo"] + "/" + table["place"]).tolist())
     by_first = _by_the_first(measured, kin.first, kin.seen, earlier)
     covariance = covariances(table) - own.whole + by_first.whole
-    lab = (table[LAB] - _REFITTED * kin.refitted).clip([0, -160, -160], [100, 160, 160])
+    lab = (table[LAB] - REFITTED * kin.refitted).clip([0, -160, -160], [100, 160, 160])
     return replace(
         measured, table=single_photo.with_doubt(table.assign(**lab), covariance)
     ), by_first
@@ -340,15 +340,15 @@ def _share(
     change = np.nan_to_num(np.linalg.norm(lab - was, axis=1))
     left = (
         2.0 * clipped[:, None, None] * whole
-        + 2 * _SCATTER * cloth
-        + _NOISE * kin.refitted[:, :, None] * kin.refitted[:, None]
-        + ((_GAIN * change) ** 2)[:, None, None] * np.eye(3)
+        + 2 * SCATTER * cloth
+        + NOISE * kin.refitted[:, :, None] * kin.refitted[:, None]
+        + ((GAIN * change) ** 2)[:, None, None] * np.eye(3)
         + more
     )
     kept = _keep(whole, left)
-    same = np.where(np.isnan(was[:, 0]), 1.0, np.exp(-0.5 * (change / _CHANGED) ** 2))
+    same = np.where(np.isnan(was[:, 0]), 1.0, np.exp(-0.5 * (change / CHANGED) ** 2))
     left = left + (1 - same)[:, None, None] * 2 * _inner(second.recipe)
-    kept_own = kept + _LIGHT * _light(measured) @ np.linalg.pinv(_inner(second.recipe), 1e-6, True)
+    kept_own = kept + LIGHT * _light(measured) @ np.linalg.pinv(_inner(second.recipe), 1e-6, True)
     recipe = np.einsum("nkl,nfl->nfk", kept_own * same[:, None, None], second.recipe)
     photo = np.einsum("nkl,nfl->nfk", kept, second.photo)
     numbers = _numbers(first, photo.shape[1])

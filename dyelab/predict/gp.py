@@ -22,8 +22,8 @@ from dyelab.predict.recipes import STEPS, StepCodes, StepLevels
 
 # Priors of the parameters (mean, standard deviation), on the scales they are fitted on: wide, so
 # that the book decides. tests/benchmarks/predict_priors.py shows half and double of each.
-_SIZE, _WEIGHT = (0.0, 1.2), (0.0, 1.0)
-_KNEE, _LENGTH = (np.log(0.5), 0.7), (np.log(1.5), 0.5)
+SIZE, WEIGHT = (0.0, 1.2), (0.0, 1.0)
+KNEE, LENGTH = (np.log(0.5), 0.7), (np.log(1.5), 0.5)
 
 
 @dataclass(frozen=True)
@@ -55,8 +55,8 @@ class Likeness:
     @property
     def priors(self) -> np.ndarray:
         """Mean and standard deviation of each parameter, (p, 2)."""
-        own = [_SIZE, *[_WEIGHT] * self.weights]
-        return np.array(own + ([_KNEE, _LENGTH] if self.dosed else []))
+        own = [SIZE, *[WEIGHT] * self.weights]
+        return np.array(own + ([KNEE, LENGTH] if self.dosed else []))
 
     def matrix(self, p: np.ndarray, one: StepCodes, two: StepCodes) -> np.ndarray:
         """Likeness of each row of `one` to each of `two`, (..., n, m) for parameters (..., p)."""
@@ -137,7 +137,7 @@ def _softmax(weights: np.ndarray) -> np.ndarray:
 
 # Priors (mean, sd) of the logs of amplitude² and nugget², for scores of standard deviation 1, and
 # of the log odds of the pot's share in the nugget: nothing is supposed of it. Same script.
-_AMPLITUDE, _NUGGET, _POT = (-0.7, 1.2), (float(np.log(0.02)), 1.5), (0.0, 1.5)
+AMPLITUDE, NUGGET, POT = (-0.7, 1.2), (float(np.log(0.02)), 1.5), (0.0, 1.5)
 _HEAD = 3  # parameters before the kernels' own
 _JITTER = 1e-6  # of a variance: what keeps equal recipes apart in arithmetic
 _MOST = 100  # swatches that parameters are learned from: more change little and cost the cube
@@ -349,7 +349,7 @@ def _learn(
 
     All scores share parameters first, then each moves a little on its own.
     """
-    prior = np.vstack([_AMPLITUDE, _NUGGET, _POT, *(k.priors for k in kernels)])
+    prior = np.vstack([AMPLITUDE, NUGGET, POT, *(k.priors for k in kernels)])
     few = [StepCodes(code.kind[some], code.dose[some]) for code in rows]
 
     def likeliest(own: Observations, prior: np.ndarray, begin: np.ndarray, many: int) -> np.ndarray:

@@ -29,7 +29,7 @@ LEAST, MOST = -0.2, 2.0
 # A row this dark among rows this bright, in per cent, is a row of factors in the wrong file: no
 # dyed cloth and no measured surface is so dark at its brightest (3.4), seven in eight reach the
 # other. Both by tests/benchmarks/reflectance_constants.py.
-_FACTORS, _BRIGHT = 1.2, 20.0
+FACTORS, BRIGHT = 1.2, 20.0
 
 
 def spectra(rows: Rows, role: Roles, scale: Scale | None) -> TableReadings:
@@ -120,14 +120,14 @@ def _impossible(
 def _other_scale(rows: Rows, values: pd.DataFrame) -> list[dict]:
     """Rows that look like factors in a file of per cent: read so they would turn black."""
     largest = values.max(axis=1)
-    if not largest.median() > _BRIGHT:
+    if not largest.median() > BRIGHT:
         return []
     expected = f"where a typical row of this file reaches {largest.median():g} per cent"
     remedy = "Is this row in factors? Multiply it by 100"
     remedy += offer("scale", "; if it is truly so dark, say {}") + "."
     return [
         rows.fault(int(i), "", f"its largest reflectance is {largest.iloc[i]:g}", expected, remedy)
-        for i in np.flatnonzero(largest <= _FACTORS)
+        for i in np.flatnonzero(largest <= FACTORS)
     ]
 
 

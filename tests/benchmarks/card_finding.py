@@ -21,8 +21,8 @@ from dyelab import calibrate, read
 from dyelab.calibrate import card_pose, target
 from dyelab.errors import InputError
 
-VARIED = ("LEAST_SCORE", "LEAST_LEAD", "CORE", "_FARTHEST", "_SEEN_EDGE", "_ASTRAY",
-          "_FEWEST_EDGES", "_SCALE")  # fmt: skip
+VARIED = ("LEAST_SCORE", "LEAST_LEAD", "CORE", "FARTHEST", "SEEN_EDGE", "ASTRAY",
+          "FEWEST_EDGES", "SCALE")  # fmt: skip
 REFERENCE = calibrate.reference()
 STRANGER = REFERENCE.subset(np.random.default_rng(0).permutation(24))
 
@@ -86,7 +86,7 @@ def patches_off(picture, found):
     right, down, size, turn = picture.shot.target
     c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
     pitch = 13.0 * size
-    true = target._GRID * pitch @ np.array([[c, s], [-s, c]])
+    true = target.GRID * pitch @ np.array([[c, s], [-s, c]])
     true = true + picture.card.target_area.centre + [right, down]
     seen = calibrate.map_points(np.linalg.inv(picture.to_pixels), found.quads.mean(axis=1))
     return np.linalg.norm(seen - true, axis=1).max() / pitch

@@ -19,15 +19,15 @@ import numpy as np
 from dyelab import calibrate, card, measure, read
 from dyelab.measure import labels
 
-VARIED = ("_AROUND", "_INTO", "_SCALE", "_OFF_MM", "_OFF_TURN", "_REPAIRED")
+VARIED = ("AROUND", "INTO", "SCALE", "OFF_MM", "OFF_TURN", "REPAIRED")
 
 
 def vary(photos=2, megapixels=3.0, first=100):
     made = [
         shown(int(first) + i, kind, megapixels) for i in range(int(photos)) for kind in card.KINDS
     ]
-    for name in (*VARIED, *labels._LOOK):
-        used = labels._LOOK.get(name) or getattr(labels, name)
+    for name in (*VARIED, *labels.LOOK):
+        used = labels.LOOK.get(name) or getattr(labels, name)
         for times in (0.5, 1, 2):
             enter(name, type(used)(used * times))
             laid, *found = sum(counted(*one) for one in made)
@@ -36,8 +36,8 @@ def vary(photos=2, megapixels=3.0, first=100):
 
 
 def enter(name, value):
-    if name in labels._LOOK:
-        labels._LOOK[name] = value
+    if name in labels.LOOK:
+        labels.LOOK[name] = value
     else:
         setattr(labels, name, value)
 

@@ -34,8 +34,8 @@ from dyelab.measure import together
 
 NAMES = [f"W{i:02}" for i in range(1, 25)]
 KINDS = ("plain", "half", "whole")
-CONSTANTS = ("_SCATTER", "_LIGHT", "_REFITTED", "_NOISE", "_GAIN", "_CHANGED")
-TELLING = ("MOST_APART", "_LIGHTNESS")  # whether photos go together
+CONSTANTS = ("SCATTER", "LIGHT", "REFITTED", "NOISE", "GAIN", "CHANGED")
+TELLING = ("MOST_APART", "LIGHTNESS")  # whether photos go together
 ALIKE = 10  # CIELAB units
 
 

@@ -48,14 +48,14 @@ TAILS = 5
 CLOTHS = ("dyed", "natural", "real")
 VARIED = {
     program: ("FREE_TONE", "FREE_GLARE", "FREE_LOCAL", "AREAS_OFF", "PAPER_OFF", "LEAST_LOCAL",
-              "_LOUDER", "_COLOURED", "_ODD"),
-    fit: ("PATCH", "NODES", "SHIFTS", "_TRUST", "CORRECTED", "WIDER"),
+              "LOUDER", "COLOURED", "ODD"),
+    fit: ("PATCH", "NODES", "SHIFTS", "TRUST", "CORRECTED", "WIDER"),
     camera_calibration: ("REACH", "NEAREST", "STRAINED", "SHIFT", "MOST_STRAINED"),
-    priors: ("COUNTS", "WEIGHTS", "FREEDOM", "SMOOTH_NM", "TEMPER", "_BLUE_SKY"),
+    priors: ("COUNTS", "WEIGHTS", "FREEDOM", "SMOOTH_NM", "TEMPER", "BLUE_SKY"),
     reference: ("NOISE", "ONE_OF"),
-    single_photo: ("_LIGHT", "_STORED"),
-    shading: ("_LIMIT", "WIDTHS", "_SMALL", "_DARKEST", "_PRINT_TINT", "_LIKELY_TINT", "_HELD",
-              "_LEAST_OFF"),
+    single_photo: ("LIGHT", "STORED"),
+    shading: ("LIMIT", "WIDTHS", "SMALL", "DARKEST", "PRINT_TINT", "LIKELY_TINT", "HELD",
+              "LEAST_OFF"),
     sampling: ("BLOCKS", "TRIM"),
 }  # fmt: skip
 

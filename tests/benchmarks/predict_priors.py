@@ -19,7 +19,7 @@ from predict_overdyes import overdyes
 from dyelab.predict import gp
 from dyelab.predict import overdyes as over
 
-PRIORS = ("_SIZE", "_WEIGHT", "_KNEE", "_LENGTH", "_AMPLITUDE", "_NUGGET", "_POT")
+PRIORS = ("SIZE", "WEIGHT", "KNEE", "LENGTH", "AMPLITUDE", "NUGGET", "POT")
 SHARES = ("MISSED", "SAME", "TURNED")
 TOLD = ["inside", "median", "single_error"]
 

@@ -4,10 +4,10 @@ Run: python tests/benchmarks/reflectance_constants.py [groups of 24 surfaces]
 
 Prints
 
-- `calibrate.reference._SMOOTH_NM` and `_DARK`: a target whose owner gives CIELAB alone gets the
+- `calibrate.reference.SMOOTH_NM` and `DARK`: a target whose owner gives CIELAB alone gets the
   spectra nearest to the published average. Here 24 surfaces play the target and their likest
   neighbours the average; the root mean square of what is then wrong of log R, for half and double;
-- `read.values._FACTORS` and `_BRIGHT`: largest reflectance, per cent, of the darkest and of a
+- `read.values.FACTORS` and `BRIGHT`: largest reflectance, per cent, of the darkest and of a
   typical surface or dyed cloth: a row below the first in a file above the second is in factors;
 - `read.values.LEAST, MOST`: the smallest and largest factors that occur.
 """
@@ -35,7 +35,7 @@ def main(groups=7):
     apart = np.linalg.norm(logs[:, None] - logs, axis=-1) + np.diag(np.full(len(real), np.inf))
     likest = apart.argmin(axis=1)
     order = np.random.default_rng(0).permutation(len(real))[: 24 * groups].reshape(-1, 24)
-    for name in ("_SMOOTH_NM", "_DARK"):
+    for name in ("SMOOTH_NM", "DARK"):
         used = getattr(reference, name)
         for value in (used / 2, used, used * 2):
             setattr(reference, name, value)
@@ -47,9 +47,9 @@ def main(groups=7):
     print(f"neighbours as they are: {np.sqrt(np.mean(plain**2)):.4f}")
     tops = 100 * spectra.max(axis=1)
     print(
-        f"_FACTORS {reflectance._FACTORS}, _BRIGHT {reflectance._BRIGHT}: darkest {tops.min():.1f}"
-        f", typical {np.median(tops):.0f} per cent; {np.mean(tops < reflectance._FACTORS):.1%} "
-        f"and {np.mean(tops < reflectance._BRIGHT):.0%} below"
+        f"FACTORS {reflectance.FACTORS}, BRIGHT {reflectance.BRIGHT}: darkest {tops.min():.1f}"
+        f", typical {np.median(tops):.0f} per cent; {np.mean(tops < reflectance.FACTORS):.1%} "
+        f"and {np.mean(tops < reflectance.BRIGHT):.0%} below"
     )
     least, most = spectra.min(), spectra.max()
     print(f"LEAST {reflectance.LEAST}, MOST {reflectance.MOST}: {least:.3f} to {most:.3f} occur")

@@ -6,17 +6,17 @@ Photos are those of photo_constants.py, which judge nothing else; with `judge` t
 photo_worlds.py. For cards with four dyes, six cloths of each, paler, deeper and saddened, and for
 cards whose every cloth has a dye of its own, so that nothing is nearer than chance makes it, prints
 
-- `nearby_swatches._FAR, _DEPTH, _EVERYWHERE, _UNLIKE, _BELIEF`: median and 95th percentile of ΔE00
+- `nearby_swatches.FAR, DEPTH, EVERYWHERE, UNLIKE, BELIEF`: median and 95th percentile of ΔE00
   of the windows that no instrument saw, as they are and corrected by 3, 6 and 12 that it did,
   those that tell most (`most_telling`), for half and double of each; and the likeliest together
   for how the errors of the windows of one photo go together (Gaussian process; each photo has a
   size of its own), with how much the logarithm of the likelihood falls for half and double;
-- `swatch_correction._FEW, _USUALLY, _UNSEEN`, the likeliest for the squared misses of windows that
+- `swatch_correction.FEW, USUALLY, UNSEEN`, the likeliest for the squared misses of windows that
   no instrument saw, given those of 3, 6 or 12 that it did, each by the others, under a distribution
   with the tails of Student's t of 5 degrees; and the share of unseen colours that the doubt stated
   with those in use holds (95 % is wanted).
 
-`_SEEN_AGAIN` isn't derived: it is what laying a handheld anew on a cloth does, by the custom of the
+`SEEN_AGAIN` isn't derived: it is what laying a handheld anew on a cloth does, by the custom of the
 trade (0.22 CIELAB units a coordinate), and the noise that the readings here are given.
 """
 
@@ -37,8 +37,8 @@ from dyelab import convert
 from dyelab.calibrate import nearby_swatches as nearby
 from dyelab.calibrate import swatch_correction as correction
 
-NEARBY = ("_FAR", "_DEPTH", "_EVERYWHERE", "_UNLIKE")
-CORRECTION = ("_FEW", "_USUALLY", "_UNSEEN")
+NEARBY = ("FAR", "DEPTH", "EVERYWHERE", "UNLIKE")
+CORRECTION = ("FEW", "USUALLY", "UNSEEN")
 SEEN = (3, 6, 12)  # swatches of a photo that an instrument measured
 
 
@@ -80,11 +80,11 @@ def left(rows):
             in_use = " (in use)" if times == 1 else ""
             print(f"{name} {used[at] * times:g}{in_use}: {after(rows)}", flush=True)
     enter(used)
-    belief = nearby._BELIEF
+    belief = nearby.BELIEF
     for times in (0.5, 1, 2):
-        nearby._BELIEF = times * belief
-        print(f"_BELIEF {times * belief:g}: {after(rows)}", flush=True)
-    nearby._BELIEF = belief
+        nearby.BELIEF = times * belief
+        print(f"BELIEF {times * belief:g}: {after(rows)}", flush=True)
+    nearby.BELIEF = belief
 
 
 def after(rows, corrected=True):
@@ -101,7 +101,7 @@ def far_off(row, count, corrected):
     seen = nearby.most_telling(row["lab"], count)
     unseen = np.setdiff1d(np.arange(len(row["lab"])), seen)
     lab, read = row["lab"][unseen], -row["e"][seen]
-    read = read + rng.normal(0, correction._SEEN_AGAIN**0.5, (count, 3))
+    read = read + rng.normal(0, correction.SEEN_AGAIN**0.5, (count, 3))
     share = nearby.trust(row["lab"][seen], read) if corrected else 0.0
     moved = share * nearby.shifts_at(lab, row["lab"][seen], read)
     return convert.dE00(lab - row["e"][unseen], lab + moved)
@@ -144,7 +144,7 @@ def enter(values):
 
 def unlikely(lab, errors):
     """Negative log likelihood of one photo's errors (n, 3), their size taken as it comes."""
-    whole = nearby.alike(lab, lab) + nearby._UNLIKE * np.eye(len(lab))
+    whole = nearby.alike(lab, lab) + nearby.UNLIKE * np.eye(len(lab))
     squares = np.sum(errors * np.linalg.solve(whole, errors)) / errors.size
     return 0.5 * (errors.size * np.log(squares) + 3 * np.linalg.slogdet(whole)[1])
 
@@ -170,7 +170,7 @@ def of_photo(row, order, count, rng):
     """Squared misses over what was expected: of swatches seen, each by the others; of the rest."""
     made, fitted, shifts = row["setup"].calibration, row["lab"], -row["e"]
     seen, unseen = order[:count], order[count:]
-    noise = rng.normal(0, correction._SEEN_AGAIN**0.5, (count, 3))
+    noise = rng.normal(0, correction.SEEN_AGAIN**0.5, (count, 3))
     read = shifts[seen] + noise
     own, share = [], nearby.trust(fitted[seen], read)
     for i in range(count):
