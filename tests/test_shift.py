@@ -276,6 +276,28 @@ def test_depth_takes_the_bare_cloth_that_has_a_spectrum(yard):
     assert left.strength["strength_sum"] == pytest.approx(before.strength["strength_sum"], rel=0.1)
 
 
+def test_cloths_dyed_apart_and_dipped_in_one_iron_bath_are_one_pot_of_iron():
+    """Its strength is in all of them: strengths, shares and dose curves count it once."""
+    rows = strength_truth.planned(3)
+    waves, (read,) = strength_truth.spectra_of("dyehouse", rows.drop(columns="cloth"), 1, 3)
+    wide, bands = strength_truth.book_of(rows.drop(columns="cloth"), waves, read)
+    turn = np.tile(np.arange(3), len(rows) // 3)
+    dyed, iron = rows["dye"].ne("none"), rows["iron_wof"].gt(0)
+    pairs = zip(rows["dye"], turn, strict=True)
+    baths = np.where(dyed, [f"mordant=M{t} dye={d}{t}" for d, t in pairs], "")
+    own, one = (np.where(iron, [f" modifier=X{t}" for t in at], "") for at in (turn, 0 * turn))
+    widths = []
+    for dips in (own, one):
+        recipes = shift.as_dyed(wide.assign(baths=baths.astype(object) + dips))
+        at = recipes.made["variant"].to_numpy()[strength_truth._places(recipes)]
+        depth = shift.depth_of(recipes, at[1], at[3], bands).strength
+        widths.append(depth["strength_sum_high"] - depth["strength_sum_low"])
+        points = shift.tried_doses(recipes, "iron", hold={"dye": "madder", "dye_wof": 50.0}).points
+        assert (points["dose"] > 0).sum() == (3 if dips is own else 1)
+        assert (points["dose"] == 0).sum() == 3
+    assert widths[1] > 1.2 * widths[0]
+
+
 def test_two_metals_together_beyond_the_sum_of_each():
     rows = [madder(), madder(2.0), madder(0.0, 2.0), madder(2.0, 2.0)]
     truth = invented(rows, replicates=1, swatch_sd=0.0, reading_sd=0.0).wide

@@ -162,10 +162,17 @@ def replicates(
     where nothing repeats, or a bath isn't recorded, it is the swatch's own.
     """
     found = bath_means(np.zeros((len(variant), 3)), variant, baths, series)
+    return number_pots(baths, series, found.repeats[variant]), found
+
+
+def number_pots(baths: pd.Series, series: np.ndarray, kind: np.ndarray) -> np.ndarray:
+    """Number of the bath of this kind of step that each swatch lay in, (n,).
+
+    Kinds as in `BathMeans` of the same swatches; the last, or -1, is the swatch itself.
+    """
     codes, _, _ = _codes(baths, series)
-    own = np.arange(len(variant)) + codes.max(initial=0) + 1
-    codes = np.column_stack([codes, own])
-    return codes[np.arange(len(variant)), found.repeats[variant]], found
+    own = np.arange(len(baths)) + codes.max(initial=0) + 1
+    return np.column_stack([codes, own])[np.arange(len(baths)), kind]
 
 
 def colouring(baths: str) -> list[str]:

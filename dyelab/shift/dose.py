@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import compare, numerics, table, words
+from dyelab.compare import pots
 from dyelab.compare.formulas import FORMULAS
 from dyelab.errors import InputError, choose
 from dyelab.shift.recipes import (
@@ -25,7 +26,6 @@ from dyelab.shift.recipes import (
     as_dyed,
     group_numbers,
     label,
-    pot_names,
     which_have,
     without_others,
 )
@@ -227,12 +227,29 @@ def _points(recipes: Recipes, rows: np.ndarray, metal: str) -> pd.DataFrame:
     chosen = recipes.rows[recipes.rows["variant"].isin(rows)]
     names = [*table.LAB, METALS[metal]]
     keys = ["variant", "pot", "swatch"]
-    swatches = chosen.assign(pot=pot_names(chosen)).groupby(keys, sort=False)[names].mean()
-    pots = swatches.reset_index().groupby(["variant", "pot"], sort=False)
-    points = pots[names].mean().assign(swatch=pots["swatch"].agg(", ".join)).reset_index(drop=True)
-    points = points.rename(columns={METALS[metal]: "dose"})
+    swatches = chosen.assign(pot=_pots(recipes, rows)).groupby(keys, sort=False)[names].mean()
+    by_pot = swatches.reset_index().groupby(["variant", "pot"], sort=False)
+    points = by_pot[names].mean().assign(swatch=by_pot["swatch"].agg(", ".join))
+    points = points.reset_index(drop=True).rename(columns={METALS[metal]: "dose"})
     white = table.one_white(chosen)
     return points.assign(illuminant=white[0], observer=white[1]).sort_values("dose", kind="stable")
+
+
+def _pots(recipes: Recipes, rows: np.ndarray) -> pd.Series:
+    """Pot of each reading of some recipes: a bath of the step, of those that not all of them
+    share, that has fewest.
+    """
+    every = recipes.rows
+    once = every.drop_duplicates(["variant", "swatch"])
+    blank = pd.Series("", once.index)
+    baths, series = (once.get(name, blank).fillna("").astype(str) for name in ("baths", "series"))
+    kind = np.zeros(len(recipes.made), int)
+    kind[rows] = pots.arms(recipes.variants.cells, rows[None]).kind[0]
+    numbers = pots.number_pots(baths, pd.factorize(series)[0], kind[once["variant"]])
+    by_swatch = pd.Series(numbers, pd.MultiIndex.from_frame(once[["variant", "swatch"]]))
+    own = every[every["variant"].isin(rows)]
+    found = by_swatch[pd.MultiIndex.from_frame(own[["variant", "swatch"]])]
+    return pd.Series(found.to_numpy(), own.index)
 
 
 def _from_start(points: pd.DataFrame, start: np.ndarray, formula: str) -> pd.DataFrame:

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import compare, convert, table, words
+from dyelab.compare.pots import arms
 from dyelab.errors import InputError
 from dyelab.shift.recipes import METALS, Recipes, pot_names
 
@@ -61,7 +62,8 @@ class CellSpectra:
 def cell_spectra(recipes: Recipes, rows: np.ndarray, spectra: pd.DataFrame) -> CellSpectra | None:
     """K/S of the recipes in `rows` (-1 for a missing one); None where a spectrum is missing.
 
-    A spectrum above 1 is fluorescent, has no K/S, and counts as missing.
+    Rows stand two by two: baths that both of a pair lay in cancel between them. A spectrum above 1
+    is fluorescent, has no K/S, and counts as missing.
     """
     bands = [name for name in spectra.columns if name != "reading"]
     series = recipes.variants.series
@@ -85,8 +87,20 @@ def cell_spectra(recipes: Recipes, rows: np.ndarray, spectra: pd.DataFrame) -> C
     blank = np.full(len(bands), np.nan)
     mean = np.array([ks[at].mean(axis=0) if len(at) else blank for at in own])
     residuals, df = _residuals(np.log(np.maximum(ks, 1e-6)), variant)
-    pots, darkest = np.array([len(at) for at in own]), float(np.quantile(read, 0.001))
+    pots = np.minimum([len(at) for at in own], _count_pots(recipes, rows))
+    darkest = float(np.quantile(read, 0.001))
     return CellSpectra(np.array(bands, float), mean, pots, residuals, df, darkest)
+
+
+def _count_pots(recipes: Recipes, rows: np.ndarray) -> list[int]:
+    """Pots of each recipe beside the other of its two, as comparisons of colours count them."""
+    counts = []
+    for i, row in enumerate(rows):
+        other = rows[i ^ 1] if i ^ 1 < len(rows) else -1
+        both = [row] if other in (-1, row) else [row, other]
+        found = arms(recipes.variants.cells, np.array([both]))
+        counts.append(int(found.pots[0, 0]) if row >= 0 else 0)
+    return counts
 
 
 def _residuals(logs: np.ndarray, variant: np.ndarray) -> tuple[np.ndarray, int]:
