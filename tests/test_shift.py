@@ -432,6 +432,25 @@ def test_the_dyes_share_is_a_lower_bound_where_dye_and_tannin_compete(world):
     assert dye["bias"].mean() < -0.1
 
 
+def test_where_a_metal_lightens_the_dye_and_darkens_the_fibre_the_bounds_turn():
+    """Competing, the fibre works less against the dye: its share lies nearer to all, not above."""
+    bare, dyed = dict(strength_truth.CLOTHS[0], mordant_wof=15.0), strength_truth.CLOTHS[1]
+    iron = {"iron_wof": 2.0}
+    cloths = [bare, bare | iron, dyed, dyed | iron]
+    rows = pd.DataFrame([one for one in cloths for _ in range(3)]).fillna({"iron_wof": 0.0})
+    rows = rows.assign(fibre="wool", tannin_wof=0.0, copper_wof=0.0)
+    waves, (read,) = strength_truth.spectra_of("dyehouse", rows, 1, 3)
+    turned = read[[*range(6), 9, 10, 11, 6, 7, 8]]  # as if the metal lightened the dyed cloth
+    wide, spectra = strength_truth.book_of(rows, waves, turned)
+    found = shift.separate(wide, "iron", hold={"dye": "madder", "fibre": "wool"}, spectra=spectra)
+    parts = found.parts.set_index("part")
+    assert parts.loc["naive", "ks"] < 0 < parts.loc["fibre", "ks"]
+    assert parts["bound"][["dye", "fibre"]].tolist() == ["at_most", "no_less"]
+    assert "that came with it" not in found.sentence
+    assert "at most 1" in found.sentence
+    assert "no less than -" in found.sentence
+
+
 def test_the_eye_sees_another_share_than_the_sum(yard):
     opened, recipes = yard
     found = shift.separate(recipes, "iron", hold=LESSON, spectra=opened.spectra)

@@ -61,7 +61,7 @@ class Separation:
         Rows dye, tannin, fibre, and naive (all of it put down to the dye). With spectra:
         `ks` (visible sum of the change of K/S), `share` (per cent of the whole change), both
         with `_low` and `_high`: noise of pots, surface and unevenness of the fibres; `bound`
-        (``at_least``, ``at_most``: what is left where the parts compete for the metal; blank
+        (``at_least``, ``at_most``, ``no_less``: how far it goes where the parts compete; blank
         where there is nothing to compete), `seen_share` (per cent of the change in ΔE00 that
         is gone from the cloth without that part). Always `dL, da, db`, their `_low`, `_high`,
         `distance` (ΔE*ab), and `moved`: the colour shift of that part alone.
@@ -342,13 +342,22 @@ def _with_shares(parts: pd.DataFrame, split: _Split, possible: list[str]) -> pd.
 
 
 def _bounds(parts: pd.DataFrame) -> list[str]:
-    """Which way a part is bounded where it competes with the others for the metal."""
+    """Which way a part is bounded where it competes with the others for the metal.
+
+    What competes does less than its control shows. So the dye's share lies between all and what is
+    left for it: less than all, or more, where the others went against the whole change.
+    """
     rest = parts[parts["part"].isin(["tannin", "fibre"])]
-    most = rest["share_high"].fillna(rest["share"]).fillna(0.0)
+    most = rest["share_high"].fillna(rest["share"]).fillna(0.0).abs()
     if (most < _NOTHING).all():
         return [""] * len(parts)
-    ways = {"dye": "at_least", "tannin": "at_most", "fibre": "at_most"}
-    return [ways.get(part, "") for part in parts["part"]]
+    against = {"dye": parts["share"] > 100, "tannin": parts["share"] < 0}
+    against["fibre"] = against["tannin"]
+    ways = {"dye": ("at_least", "at_most"), **dict.fromkeys(rest["part"], ("at_most", "no_less"))}
+    return [
+        ways[part][bool(against[part][i])] if part in ways else ""
+        for i, part in enumerate(parts["part"])
+    ]
 
 
 def _say_change(recipes: Recipes, metal: str, rows: np.ndarray, recipe: str, moved: str) -> str:
