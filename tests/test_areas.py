@@ -58,6 +58,13 @@ def test_areas_are_paired_within_their_cloths(tmp_path):
     assert (stem["verdict"], apart["verdict"]) == ("real", "chance")
 
 
+def test_codes_that_differ_in_capitals_are_two_swatches(tmp_path):
+    rows = pd.DataFrame({"swatch": ["k1", "K1", "M2"]})
+    bk = book.add(book.create(tmp_path / "b"), swatches=rows)
+    found = book.locate(bk, ["k1", "K1", "m2", "k1 whole"])
+    assert [code for code, _ in found.values()] == ["k1", "K1", "M2", "k1"]
+
+
 def test_a_cloth_apart_from_itself_is_no_replicate(tmp_path):
     bk = read(printed(tmp_path / "b", cloths=1))
     pairs = shift.of_step(book.wide(bk), "iron").pairs

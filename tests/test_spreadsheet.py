@@ -1,10 +1,13 @@
 """A user's own spreadsheet: what comes in is what was meant, or the loss is listed before."""
 
+import zipfile
+
 import numpy as np
 import own_sheets
 import pandas as pd
 import photos
 import pytest
+from openpyxl import Workbook
 from worlds.synth import render
 
 from dyelab import book, convert, shift, table
@@ -404,3 +407,81 @@ def test_pots_of_two_sheets_are_not_one_because_both_are_called_1(tmp_path):
     first, last = book.wide(bk)["baths"].iloc[[0, -1]]
     assert first == "dye=1@spring.csv"
     assert last == "dye=2@autumn.csv modifier=2@autumn.csv"
+
+
+def _workbook(path, rows, forms=None):
+    made = Workbook()
+    sheet = made.active
+    for row in rows:
+        sheet.append(row)
+    for cell, form in (forms or {}).items():
+        sheet[cell].number_format = form
+    return made, sheet, path
+
+
+def _read_in(path):
+    found = book.sheets(path)
+    fields = {s.name: book.matches(s).set_index("column")["field"].to_dict() for s in found}
+    return book.understand(found, fields)
+
+
+@pytest.mark.parametrize(
+    ("form", "code"),
+    [("000", "007"), ('"K-"000', "K-007"), (r"\K\-00", "K-07"), ("0", "7"), ("#,##0", "7")],
+)
+def test_a_code_is_taken_as_its_cell_shows_it(tmp_path, form, code):
+    rows = [["Swatch", "Fibre", "Alum %"], [7, "wool", 15]]
+    made, _, path = _workbook(tmp_path / "own.xlsx", rows, {"A2": form})
+    made.save(path)
+    assert _read_in(path).swatches["swatch"].tolist() == [code]
+
+
+@pytest.mark.parametrize(
+    ("value", "form", "meant"), [(0.15, "0%", 15), (15, '0.0" %"', 15), (15, r"0\%", 15)]
+)
+def test_only_a_format_that_counts_in_hundredths_makes_per_cent(tmp_path, value, form, meant):
+    rows = [["Swatch", "Fibre", "Alum"], ["K1", "wool", value]]
+    made, _, path = _workbook(tmp_path / "own.xlsx", rows, {"C2": form})
+    made.save(path)
+    assert _read_in(path).steps["amount"].tolist() == [meant]
+
+
+def test_a_code_that_an_open_document_shows_with_zeros_keeps_them(tmp_path):
+    cells = '<table:table-cell office:value-type="{}" office:value="7"><text:p>{}</text:p>'
+    row = "<table:table-row>{}</table:table-row>"
+    text = '<table:table-cell office:value-type="string"><text:p>{}</text:p></table:table-cell>'
+    head = row.format("".join(map(text.format, ("Swatch", "Fibre"))))
+    body = row.format(cells.format("float", "K-007") + "</table:table-cell>" + text.format("wool"))
+    names = "".join(
+        f' xmlns:{short}="urn:oasis:names:tc:opendocument:xmlns:{short}:1.0"'
+        for short in ("office", "table", "text", "style")
+    )
+    content = f'<office:document-content{names}><table:table table:name="S">{head}{body}'
+    with zipfile.ZipFile(tmp_path / "own.ods", "w") as packed:
+        packed.writestr("content.xml", f"{content}</table:table></office:document-content>")
+    assert _read_in(tmp_path / "own.ods").swatches["swatch"].tolist() == ["K-007"]
+
+
+def test_what_is_hidden_in_a_spreadsheet_comes_in_and_is_said(tmp_path):
+    rows = [["Swatch", "Fibre", "Alum %", "Iron %"], ["K1", "wool", 15, 2], ["K2", "wool", 15, 0]]
+    made, sheet, path = _workbook(tmp_path / "own.xlsx", rows)
+    sheet.row_dimensions[3].hidden = sheet.column_dimensions["D"].hidden = True
+    old = made.create_sheet("Old")
+    for row in (["Swatch", "Fibre", "Alum %"], ["K9", "silk", 12]):
+        old.append(row)
+    old.sheet_state = "hidden"
+    made.save(path)
+    notes = " ".join(_read_in(path).notes)
+    for said in ("1 row.", "1 column.", "the sheet “Old”"):
+        assert said in notes
+    assert notes.count("though hidden in the spreadsheet") == 3
+
+
+def test_one_code_written_with_its_accents_in_two_ways_is_one_swatch(tmp_path):
+    (tmp_path / "own.csv").write_text("No,Fibre,Alum %\n\u00e91,wool,15\n", "utf-8")
+    (tmp_path / "mac.csv").write_text("No,Fibre,Weld %\ne\u03011,wool,50\n", "utf-8")
+    bk = book.create(tmp_path / "mine")
+    for name in ("own.csv", "mac.csv"):
+        bk = book.take_in(bk, _read_in(tmp_path / name))
+    assert bk.swatches["swatch"].tolist() == ["\u00e91"]
+    assert list(book.locate(bk, ["e\u03011"]).values()) == [("\u00e91", "whole")]

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import unicodedata
 import warnings
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -89,6 +90,12 @@ _SAID = {";": "semicolons", "\t": "tabs"}
 
 
 def _decode(content: bytes, name: str) -> tuple[str, tuple[str, ...]]:
+    """The text of a file, each letter with its accents as one sign: two ways to write é are one."""
+    text, notes = _letters(content, name)
+    return unicodedata.normalize("NFC", text), notes
+
+
+def _letters(content: bytes, name: str) -> tuple[str, tuple[str, ...]]:
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         said = f"{name}: was UTF-16; saved as UTF-8 from now on."
         return content.decode("utf-16", errors="replace"), (said,)

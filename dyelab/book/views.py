@@ -2,6 +2,8 @@
 
 import difflib
 import re
+import unicodedata
+from collections import Counter
 from collections.abc import Callable, Iterable
 from functools import wraps
 from weakref import WeakKeyDictionary
@@ -368,7 +370,8 @@ def locate(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
     bk : Book
     names : iterable of str
         A swatch's code, or with one of its areas behind it: ``P-01 leaf``, ``P-01: leaf``,
-        ``P-01 (leaf)``, whatever the capitals. ``P-01 whole`` is the whole of a printed cloth.
+        ``P-01 (leaf)``, whatever the capitals, unless other capitals make it another swatch.
+        ``P-01 whole`` is the whole of a printed cloth.
 
     Returns
     -------
@@ -387,11 +390,15 @@ def locate(bk: Book, names: Iterable[str]) -> dict[str, tuple[str, str]]:
     >>> book.locate(bk, ["W01", "W02 whole"])
     {'W01': ('W01', 'whole'), 'W02 whole': ('W02', 'whole')}
     """
-    codes = {str(code).casefold(): str(code) for code in bk.swatches["swatch"]}
+    exact = {str(code): str(code) for code in bk.swatches["swatch"]}
+    many = Counter(map(_fold, exact))
+    alike = {_fold(code): code for code in exact if many[_fold(code)] == 1}
     areas = named_areas(bk)
     found = {}
     for name in dict.fromkeys(names):
-        code, area = _part_name(name.strip(), codes, areas)
+        code, area = _part_name(name.strip(), exact, areas)
+        if not code:
+            code, area = _part_name(_fold(name.strip()), alike, areas)
         if code and not area:
             listed = ", ".join(areas[code])
             raise InputError(words.say("areas.which", code=code, areas=listed, one=areas[code][0]))
@@ -427,17 +434,21 @@ def part_of(bk: Book, name: str) -> tuple[str, str]:
     return "", ""
 
 
+def _fold(name: str) -> str:
+    """A name whatever its capitals, and however its accents are put together."""
+    return unicodedata.normalize("NFC", name).casefold()
+
+
 def _part_name(name: str, codes: dict[str, str], areas: dict[str, list[str]]) -> tuple[str, str]:
     """Code and area of one name; a blank area where one has to be named, blanks for no swatch."""
-    folded = name.casefold()
-    if folded in codes:
-        code = codes[folded]
+    if name in codes:
+        code = codes[name]
         return code, "" if code in areas else "whole"
     for key in sorted(codes, key=len, reverse=True):
-        rest = folded[len(key) :]
-        if folded.startswith(key) and re.match(r"[\s:/,(_-]", rest):
-            own = {area.casefold(): area for area in [*areas.get(codes[key], []), "whole"]}
-            area = own.get(re.sub(r"^[\s:/,(_-]+|[\s)]+$", "", rest))
+        rest = name[len(key) :]
+        if name.startswith(key) and re.match(r"[\s:/,(_-]", rest):
+            own = {_fold(area): area for area in [*areas.get(codes[key], []), "whole"]}
+            area = own.get(_fold(re.sub(r"^[\s:/,(_-]+|[\s)]+$", "", rest)))
             if area:
                 return codes[key], area
     return "", ""

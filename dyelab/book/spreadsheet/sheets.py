@@ -2,6 +2,7 @@
 
 import io
 import re
+import unicodedata
 import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -126,7 +127,7 @@ def sheets(
     found = raw_sheets(path)
     held = [one for one in found if any(any(row) for row in one.rows)]
     names = tuple(one.name for one in held)
-    file = called or Path(path).name
+    file = unicodedata.normalize("NFC", called or Path(path).name)
     read = [_read(file, one, names, (headings or {}).get(one.name)) for one in held]
     if not any(len(one.frame) for one in read):
         raise InputError(words.say("spreadsheet.empty", file=file))
@@ -344,8 +345,16 @@ def raw_sheets(path: str | Path) -> list[RawSheet]:
     return [RawSheet("", rows, notes=notes, parted=parted)]
 
 
-def cell_text(value: Any, percent: bool = False) -> str:
-    """One cell as text: dates as ISO 8601, numbers at full precision, 0.15 shown as 15 %."""
+# Letters of a number's format that are shown as they stand, and one that fills up with zeros.
+_LITERAL = re.compile(r'"([^"]*)"|\\(.)')
+_FILLED = re.compile(r"0{2,}")
+
+
+def cell_text(value: Any, form: str = "General") -> str:
+    """One cell as text: dates as ISO 8601, numbers at full precision, 0.15 shown as 15 %.
+
+    A whole number whose format shows it as a code, such as 7 as 007 or K-007, is that code.
+    """
     if value is None:
         return ""
     if isinstance(value, datetime):
@@ -356,8 +365,23 @@ def cell_text(value: Any, percent: bool = False) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int | float):
-        return f"{value * 100:.12g} %" if percent else f"{value:.15g}"
-    return " ".join(str(value).split()) if "\n" not in str(value) else str(value).strip()
+        return _number_text(value, form.partition(";")[0])
+    text = unicodedata.normalize("NFC", str(value))
+    return " ".join(text.split()) if "\n" not in text else text.strip()
+
+
+def _number_text(value: float, form: str) -> str:
+    rest = _LITERAL.sub("", form)
+    if "%" in rest:
+        return f"{value * 100:.12g} %"
+    if _FILLED.fullmatch(rest) and value >= 0 and float(value).is_integer():
+        before, _, behind = _LITERAL.sub(_letters, form).partition(rest)
+        return f"{before}{int(value):0{len(rest)}}{behind}"
+    return f"{value:.15g}"
+
+
+def _letters(literal: re.Match[str]) -> str:
+    return literal[1] or literal[2] or ""
 
 
 def _excel(content: bytes, name: str) -> list[RawSheet]:
@@ -378,7 +402,7 @@ def _excel_grid(sheet: Any, formulas: Any, height: int, width: int) -> RawSheet:
         return RawSheet(sheet.title, [])
     inside = {"max_row": height, "max_col": width}
     rows = [
-        [cell_text(cell.value, "%" in str(cell.number_format)) for cell in row]
+        [cell_text(cell.value, str(cell.number_format)) for cell in row]
         for row in sheet.iter_rows(**inside)
     ]
     broken = [
@@ -389,7 +413,20 @@ def _excel_grid(sheet: Any, formulas: Any, height: int, width: int) -> RawSheet:
     ]
     merged = sheet.merged_cells.ranges
     spans = [(r.min_row - 1, r.min_col - 1, r.max_row, r.max_col) for r in merged]
-    return RawSheet(sheet.title, rows, _fill(rows, spans), broken)
+    unseen = formulas.row_dimensions
+    hidden = sum(any(row) and unseen[at].hidden for at, row in enumerate(rows, 1) if at in unseen)
+    apart = formulas.column_dimensions.values()
+    columns = sum(min(one.max, width) - one.min + 1 for one in apart if one.hidden)
+    notes = _hidden(sheet.title if sheet.sheet_state != "visible" else "", hidden, max(columns, 0))
+    return RawSheet(sheet.title, rows, _fill(rows, spans), broken, notes)
+
+
+def _hidden(sheet: str, rows: int, columns: int = 0) -> tuple[str, ...]:
+    """Say what comes in though it isn't seen in the spreadsheet."""
+    said = [words.say("spreadsheet.hidden_sheet", sheet=sheet)] if sheet else []
+    counts = {"rows": rows, "columns": columns}
+    said += [words.say(f"spreadsheet.hidden_{k}", count=n) for k, n in counts.items() if n]
+    return tuple(said)
 
 
 def _fill(rows: list[list[str]], spans: list[tuple[int, int, int, int]]) -> int:
@@ -406,6 +443,7 @@ def _fill(rows: list[list[str]], spans: list[tuple[int, int, int, int]]) -> int:
 
 _O = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
 _T = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
+_S = "{urn:oasis:names:tc:opendocument:xmlns:style:1.0}"
 _X = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
 
 
@@ -417,11 +455,20 @@ def _ods(content: bytes, name: str) -> list[RawSheet]:
         size = packed.getinfo("content.xml").file_size
         limits.check(size, limits.TABLE_BYTES, "bytes when unpacked", name)
         root = ElementTree.fromstring(packed.read("content.xml"))
-    return [_ods_grid(sheet, name) for sheet in root.iter(f"{_T}table")]
+    shown = root.iter(f"{_S}style")
+    unseen = {
+        style.get(f"{_S}name")
+        for style in shown
+        for own in style.iter(f"{_S}table-properties")
+        if own.get(f"{_T}display") == "false"
+    }
+    sheets = root.iter(f"{_T}table")
+    return [_ods_grid(one, name, one.get(f"{_T}style-name") in unseen) for one in sheets]
 
 
-def _ods_grid(sheet: Any, name: str) -> RawSheet:
+def _ods_grid(sheet: Any, name: str, unseen: bool) -> RawSheet:
     rows: list[list[str]] = []
+    hidden = 0
     spans: list[tuple[int, int, int, int]] = []
     waiting = 0  # empty rows that count only if something follows
     for row in sheet.iter(f"{_T}table-row"):
@@ -434,12 +481,14 @@ def _ods_grid(sheet: Any, name: str) -> RawSheet:
         limits.check(times * len(cells), limits.CELLS, "cells", name)
         rows += [[] for _ in range(waiting)]
         waiting = 0
+        hidden += times * (row.get(f"{_T}visibility", "visible") != "visible")
         at = len(rows)
         spans += [(at, left, at + down, left + across) for left, down, across in own]
         rows += [list(cells) for _ in range(times)]
     width = max((len(row) for row in rows), default=0)
     rows = [row + [""] * (width - len(row)) for row in rows]
-    return RawSheet(sheet.get(f"{_T}name", ""), rows, _fill(rows, spans))
+    title = sheet.get(f"{_T}name", "")
+    return RawSheet(title, rows, _fill(rows, spans), notes=_hidden(title if unseen else "", hidden))
 
 
 def _ods_row(row: Any) -> tuple[list[str], list[tuple[int, int, int]]]:
@@ -466,9 +515,12 @@ def _ods_row(row: Any) -> tuple[list[str], list[tuple[int, int, int]]]:
 def _ods_text(cell: Any) -> str:
     kind = cell.get(f"{_O}value-type", "")
     if kind in ("float", "currency", "percentage"):
-        return cell_text(float(cell.get(f"{_O}value")), kind == "percentage")
+        shown = "".join(cell.itertext()).strip()
+        code = re.fullmatch(r"[^\W\d]*[-_. ]?0\d+", shown)
+        form = "0%" if kind == "percentage" else "General"
+        return shown if code else cell_text(float(cell.get(f"{_O}value")), form)
     if kind == "date":
         held = str(cell.get(f"{_O}date-value"))
         return held.removesuffix("T00:00:00")
     parts = ["".join(part.itertext()) for part in cell.findall(f"{_X}p")]
-    return "\n".join(parts).strip()
+    return unicodedata.normalize("NFC", "\n".join(parts).strip())
