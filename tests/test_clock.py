@@ -82,6 +82,10 @@ def test_the_sentence_is_the_summers(page, found):
     assert re.findall(r"W\d\d", lead) == [ordered[-1], ordered[0]]
     for code in (ordered[0], ordered[-1]):
         assert f"is at grade {summer[code]['said'].iloc[0]}" in lead
+    ends = {code: summer[code][["low", "high"]].iloc[0] for code in LIT}
+    least, *others = (ends[code] for code in ordered)
+    alone = least["high"] < min(other["low"] for other in others)
+    assert ("among the least changed" in lead) is not alone  # told apart only if the noise does
     whole = one(page, "screen")
     at = whole.at(92 * 12)
     assert [h.shades[at].said for h in whole.hands] == [summer[c]["said"].iloc[0] for c in LIT]

@@ -155,10 +155,11 @@ def _lead(drifts: list[grade.Drift], found: grade.Study) -> str:
         return (
             words.say("clock.lead_one", cloth=said[0]) if said else words.say("clock.lead_untold")
         )
-    grades = [row["said"] for _, row in told]
+    low, high = (np.array([row[end] for _, row in told]) for end in ("low", "high"))
+    alone = {"most": low[0] > high[1:].max(), "least": high[-1] < low[:-1].min()}  # NaN: not known
     ranks = {
-        f"{end}_rank": words.say(f"clock.{end}{'_shared' * (grades.count(grades[at]) > 1)}")
-        for end, at in (("most", 0), ("least", -1))
+        f"{end}_rank": words.say(f"clock.{end}{'' if first else '_shared'}")
+        for end, first in alone.items()
     }
     return words.say("clock.lead", most=said[0], least=said[-1], **ranks)
 
