@@ -67,18 +67,29 @@ def whole(path: str | Path, *, binary: bool = False) -> Iterator[Any]:
         raise
 
 
-def write(path: str | Path, content: bytes) -> None:
-    """Write a file of these bytes, whole or not at all.
+def write(path: str | Path, content: bytes | str) -> Path:
+    """Write a file of these bytes or this text (UTF-8), whole or not at all; return its path.
 
     Examples
     --------
     >>> from dyelab import files
-    >>> files.write(folder / "note.txt", b"whole")
-    >>> (folder / "note.txt").read_bytes()
+    >>> files.write(folder / "note.txt", b"whole").read_bytes()
     b'whole'
     """
     with whole(path, binary=True) as file:
-        file.write(content)
+        file.write(content.encode() if isinstance(content, str) else content)
+    return Path(path)
+
+
+def json_kept(path: Path) -> dict[str, Any]:
+    """What a JSON file of our own keeping holds by name; nothing where it can't be read."""
+    import json
+
+    try:
+        held = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return held if isinstance(held, dict) else {}
 
 
 def stamp(path: str | Path) -> tuple[int, ...]:

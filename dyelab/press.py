@@ -39,9 +39,7 @@ def pdf(
     >>> press.pdf("= Madder", {}, folder / "a.pdf").read_bytes()[:5]
     b'%PDF-'
     """
-    content = typeset(template, data, pictures=pictures)
-    files.write(path, content)
-    return Path(path)
+    return files.write(path, typeset(template, data, pictures=pictures))
 
 
 def typeset(

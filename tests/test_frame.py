@@ -349,7 +349,7 @@ def test_what_another_page_saves_while_a_panel_opens_the_book_is_seen_the_next_t
     monkeypatch.setattr(book_choice, "open_book", open_slowly)
 
     def count(opened, **_):
-        return frame.Shown(f"{len(opened.swatches)} swatches")
+        return frame.Answer(f"{len(opened.swatches)} swatches")
 
     made = frame.Panel("t", "A panel", lambda _: {}, count, book=bk.path)
     for many in (0, 1, 2):

@@ -240,9 +240,7 @@ def write_calibration(made: Calibration, path: str | Path) -> Path:
         "local": made.local.tolist(),
         "anchors": None if made.anchors is None else [a.tolist() for a in made.anchors],
     }
-    with files.whole(path) as file:
-        json.dump(content, file)
-    return Path(path)
+    return files.write(path, json.dumps(content))
 
 
 @limits.in_time

@@ -82,10 +82,7 @@ def write_layout(card: Layout, path: str | Path) -> Path:
     >>> card.write_layout(card.layout(), folder / "card.json").name
     'card.json'
     """
-    with files.whole(path) as file:
-        json.dump(_as_json(card), file, indent=1)
-        file.write("\n")
-    return Path(path)
+    return files.write(path, json.dumps(_as_json(card), indent=1) + "\n")
 
 
 def _as_json(card: Layout) -> dict[str, Any]:

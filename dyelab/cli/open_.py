@@ -116,7 +116,7 @@ def copies(desk: Path) -> list[str]:
     if desk.resolve().is_relative_to(Path(__file__).resolve().parents[1]):
         raise InputError(words.say("cli.inside", path=desk))
     desk.mkdir(parents=True, exist_ok=True)
-    record = _read_record(desk)
+    record = files.json_kept(desk / _RECORD)  # digests of the notebooks as they were laid there
     said = []
     for path in sorted(source.glob("*.ipynb")):
         target = desk / path.name
@@ -127,18 +127,9 @@ def copies(desk: Path) -> list[str]:
         if not target.exists() or _is_untouched(target, path, record):
             shutil.copyfile(path, target)
         record.setdefault(target.name, []).append(_digest(path))
-    with files.whole(desk / _RECORD) as file:
-        json.dump({name: sorted(set(known)) for name, known in record.items()}, file, indent=1)
+    kept = {name: sorted(set(known)) for name, known in record.items()}
+    files.write(desk / _RECORD, json.dumps(kept, indent=1))
     return said
-
-
-def _read_record(desk: Path) -> dict[str, list[str]]:
-    """Digests of the notebooks as they were laid there."""
-    try:
-        held = json.loads((desk / _RECORD).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    return held if isinstance(held, dict) else {}
 
 
 def _is_untouched(target: Path, path: Path, record: dict[str, list[str]]) -> bool:

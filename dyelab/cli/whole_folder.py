@@ -59,12 +59,9 @@ def _refuse_own_work(folder: Path) -> None:
         raise InputError(f"{folder} is a file, not a folder. {_ELSEWHERE}")
     if not any(folder.iterdir()):
         return
-    try:
-        ours = json.loads((folder / _MARK).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        raise InputError(
-            f"{folder} is there already and isn't a demo folder. {_ELSEWHERE}"
-        ) from None
+    ours = files.json_kept(folder / _MARK)
+    if not ours:
+        raise InputError(f"{folder} is there already and isn't a demo folder. {_ELSEWHERE}")
     changed = sorted(name for name, sum_ in _sums(folder).items() if ours.get(name) != sum_)
     if changed:
         raise InputError(

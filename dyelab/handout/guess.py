@@ -74,9 +74,7 @@ def guess_page(source: colours.Source, *, metal: str, count: int = 5, note: str 
 
 def write_guess_page(path: str | Path, source: colours.Source, **chosen: Any) -> Path:
     """Write the page of `guess_page`, whole or not at all."""
-    with files.whole(path) as file:
-        file.write(guess_page(source, **chosen))
-    return Path(path)
+    return files.write(path, guess_page(source, **chosen))
 
 
 def _data(source: colours.Source, metal: str, count: int) -> dict[str, Any]:

@@ -26,9 +26,7 @@ def html(page: Page, path: str | Path) -> Path:
     >>> handout.html(page, folder / "a.html").name
     'a.html'
     """
-    with files.whole(path) as file:
-        file.write(text(page))
-    return Path(path)
+    return files.write(path, text(page))
 
 
 def text(page: Page) -> str:

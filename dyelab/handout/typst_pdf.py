@@ -39,9 +39,7 @@ def pdf(page: Page, path: str | Path) -> Path:
     >>> handout.pdf(page, folder / "a.pdf").read_bytes()[:5]
     b'%PDF-'
     """
-    content = _enlarge(page) if page.enlargement > 1 else _typeset(page)
-    files.write(path, content)
-    return Path(path)
+    return files.write(path, _enlarge(page) if page.enlargement > 1 else _typeset(page))
 
 
 def pictures(page: Page, ppi: float = 100) -> list[bytes]:

@@ -1,6 +1,5 @@
 """The choice of a swatch book, a path that somebody types, and the recipes of the book chosen."""
 
-import json
 import os
 from collections.abc import Callable
 from functools import lru_cache
@@ -84,11 +83,7 @@ def whites() -> list[tuple[str, str]]:
 
 def title(path: Path) -> str:
     """The book's own title, else the name of its folder."""
-    try:
-        told = json.loads((path / "datapackage.json").read_text(encoding="utf-8")).get("title")
-    except (OSError, ValueError, AttributeError):
-        told = None
-    return str(told or path.name)
+    return str(files.json_kept(path / "datapackage.json").get("title") or path.name)
 
 
 def find_books() -> list[Path]:

@@ -2,6 +2,7 @@
 
 import json
 import os
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -18,19 +19,12 @@ def state_file(name: str = "choices.json") -> Path:
 
 
 def _all() -> dict[str, Any]:
-    try:
-        held = json.loads(state_file().read_text(encoding="utf-8"))
-    except (OSError, ValueError):  # a memory that can't be read is an empty one
-        return {}
-    return held if isinstance(held, dict) else {}
+    return files.json_kept(state_file())
 
 
 def _keep(held: dict[str, Any]) -> None:
-    try:
-        with files.whole(state_file()) as file:
-            json.dump(held, file, ensure_ascii=False, indent=1)
-    except OSError:  # a full or read-only home must not stop anybody's work
-        return
+    with suppress(OSError):  # a full or read-only home must not stop anybody's work
+        files.write(state_file(), json.dumps(held, ensure_ascii=False, indent=1))
 
 
 def choices(book: Path, panel: str) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Saving from a panel: table, figure and page, beside the notebook, never over another file."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -59,11 +60,8 @@ def _plain_name(name: str) -> str:
 def fault(text: str) -> Path:
     """Keep the details of a fault where they can be found again."""
     path = remember.state_file("last-fault.txt")
-    try:
-        with files.whole(path) as file:
-            file.write(text)
-    except OSError:  # nothing more can be done about a fault while reporting one
-        return path
+    with suppress(OSError):  # nothing more can be done about a fault while reporting one
+        files.write(path, text)
     return path
 
 
@@ -110,9 +108,7 @@ class Row(widgets.VBox):
 
     def _figure(self, form: str) -> None:
         def arrived(content: bytes) -> None:
-            path = self._named(f".{form}")
-            files.write(path, content)
-            self._tell(path)
+            self._tell(files.write(self._named(f".{form}"), content))
 
         self.told.value = html_parts.sentence(words.say("frame.figure_wait"))
         height = int(self._panel.shown.plotly_figure.layout.height or 420)
