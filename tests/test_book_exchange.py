@@ -189,3 +189,34 @@ def test_merging_renames_a_material_that_means_something_else(tmp_path):
     named = dict(merged.steps[["swatch", "material"]].to_numpy())
     assert named == {"A1": "Yard salt", "A1~2": "yard salt~2", "B1": "yard salt~2"}
     assert ["materials", "yard salt", "yard salt~2"] in renamed.to_numpy().tolist()
+
+
+def test_merging_keeps_what_either_book_has_set_aside(tmp_path):
+    books = {}
+    for name, code in (("mine", "K1"), ("theirs", "M1")):
+        bk = book.create(tmp_path / name)
+        bk = book.save(book.add(bk, swatches=pd.DataFrame({"swatch": [code]})))
+        with (bk.path / "readings.csv").open("a", encoding="utf-8") as file:
+            width = len(bk.readings.columns)
+            file.write(f"R-{code},{code},swatch".ljust(width, ",") + "\n")  # without a colour
+        books[name] = book.open(bk.path)
+        assert len(books[name].aside.rows["readings"]) == 1
+    joined = book.save(book.merge(books["mine"], books["theirs"])[0])
+    kept = book.open(joined.path).aside.rows["readings"]
+    assert sorted(kept["reading"]) == ["R-K1", "R-M1"]
+    again = book.open(joined.path)
+    assert book.merge(again, books["theirs"])[0] is again
+
+
+def test_an_export_that_breaks_off_leaves_no_folder(tmp_path, monkeypatch):
+    bk = book.create(tmp_path / "mine")
+    (bk.path / "photos").mkdir()
+    (bk.path / "photos" / "a.jpg").write_bytes(b"photo")
+
+    def refuse(path, *_):
+        raise InputError(f"{path}: can't be read.")
+
+    monkeypatch.setattr("dyelab.limits.content", refuse)
+    with pytest.raises(InputError, match="can't be read"):
+        book.export(bk, tmp_path / "out")
+    assert [path.name for path in tmp_path.iterdir()] == ["mine"]

@@ -74,24 +74,18 @@ def restore(source: str | Path, path: str | Path) -> Book:
         raise InputError(f"{origin}: no such file or folder. Check the name.")
     if target.exists() and any(target.iterdir()):
         raise InputError(f"{target}: this folder is not empty. Name a new one.")
-    made = target.with_name(f".{target.name}.part")
-    try:
-        with _open_export(origin) as (contents, pictures):
-            _build(origin, made, contents, pictures)
-        os.replace(made, target)
-    finally:
-        shutil.rmtree(made, ignore_errors=True)
+    with _whole_folder(target) as made, _open_export(origin) as (contents, pictures):
+        _build(origin, made, contents, pictures)
     return opening.open_book(target)
 
 
 def _build(
     origin: Path, made: Path, contents: dict[str, bytes], pictures: Iterator[tuple[str, bytes]]
 ) -> None:
-    """Make the book beside its place, so that it appears there whole or not at all."""
+    """Make the book in this folder."""
     if "swatches.csv" not in contents:
         raise InputError(f"{origin.name}: holds no swatches, so it is no book that was exported.")
     bk = opening.from_files(made, contents)
-    shutil.rmtree(made, ignore_errors=True)
     made.mkdir(parents=True)
     put(made, pictures)
     with store.hold_lock(made):
@@ -113,11 +107,24 @@ def _neutral(bk: Book) -> dict[str, bytes]:
 def _to_folder(bk: Book, path: Path) -> Path:
     if path.exists() and any(path.iterdir()):
         raise InputError(f"{path}: this folder is not empty. Name a new one.")
-    for name, content in _neutral(bk).items():
-        files.write(path / name, content)
-    for photo in folder.photos(bk.path):
-        files.write(path / PHOTOS / photo.name, limits.content(photo, limits.PHOTO_BYTES))
+    with _whole_folder(path) as made:
+        for name, content in _neutral(bk).items():
+            files.write(made / name, content)
+        for photo in folder.photos(bk.path):
+            files.write(made / PHOTOS / photo.name, limits.content(photo, limits.PHOTO_BYTES))
     return path
+
+
+@contextmanager
+def _whole_folder(target: Path) -> Iterator[Path]:
+    """A folder beside its place to write in, so that it appears there whole or not at all."""
+    made = target.with_name(f".{target.name}.part")
+    shutil.rmtree(made, ignore_errors=True)
+    try:
+        yield made
+        os.replace(made, target)
+    finally:
+        shutil.rmtree(made, ignore_errors=True)
 
 
 def _to_zip(bk: Book, path: Path) -> Path:

@@ -10,11 +10,10 @@ from dyelab.book import folder
 from dyelab.book.folder import PHOTOS
 from dyelab.book.opening import add
 from dyelab.book.photos import put
-from dyelab.book.swatch_book import Book, keys, tables
+from dyelab.book.swatch_book import Aside, Book, keys, tables
 from dyelab.errors import InputError
 
 _CODES = {"materials": "material", "swatches": "swatch", "tests": "test", "readings": "reading"}
-_ASIDE = ("rows", "lines", "cells")
 _WHERE = {
     "material": ("materials", "steps"),
     "swatch": ("swatches", "steps", "readings", "photos"),
@@ -87,14 +86,26 @@ def merge(bk: Book, other: Book) -> tuple[Book, pd.DataFrame]:
     rows: Any = {name: frame for name, frame in fresh.items() if len(frame)}
     aside = replace(
         bk.aside,
-        rows={**other.aside.rows, **bk.aside.rows},
+        rows=_join_rows(bk.aside.rows, other.aside.rows),
         lines=_join(bk.aside.lines, other.aside.lines),
         cells=_join(bk.aside.cells, other.aside.cells),
     )
-    more = rows or any(len(getattr(aside, k)) > len(getattr(bk.aside, k)) for k in _ASIDE)
+    more = rows or _count(aside) > _count(bk.aside)
     joined = replace(add(bk, **rows), aside=aside) if more else bk
     renamed += [("steps", was, now) for was, now in baths]
     return joined, pd.DataFrame(renamed, columns=["table", "was", "now"])
+
+
+def _join_rows(
+    ours: dict[str, pd.DataFrame], theirs: dict[str, pd.DataFrame]
+) -> dict[str, pd.DataFrame]:
+    """Rows set aside of every table of both books."""
+    more = {name: _join(ours[name], theirs[name]).fillna("") for name in ours if name in theirs}
+    return {**theirs, **ours, **more}
+
+
+def _count(aside: Aside) -> int:
+    return len(aside.lines) + len(aside.cells) + sum(map(len, aside.rows.values()))
 
 
 def _join(ours: pd.DataFrame, theirs: pd.DataFrame) -> pd.DataFrame:
