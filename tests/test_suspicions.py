@@ -151,3 +151,19 @@ def test_two_pieces_far_apart_are_pointed_out_though_no_others_were_repeated(tmp
     )
     (text,) = book.suspicions(two)["text"]
     assert "further than two pieces of one recipe should" in text
+
+
+def test_grams_of_a_whole_bath_entered_for_each_swatch_are_pointed_out(tmp_path):
+    codes = ["A", "B", "C"]
+    steps = pd.DataFrame({"swatch": codes, "order": 1, "kind": "mordant", "bath": "M1"})
+    steps = steps.assign(material="alum", amount=2.25, unit="g")
+    rows = pd.DataFrame({"swatch": codes, "mass_g": 5.0})
+    bk = book.add(book.create(tmp_path / "b"), swatches=rows, steps=steps)
+    (said,) = book.suspicions(bk)["text"]
+    assert "steps.csv row 2 (A, B, C): amount = 2.25 g stands for each swatch in bath M1" in said
+    assert "45 %" in said
+    assert "together, 15 %" in said
+    share = book.change(bk, steps=steps.assign(amount=0.75))
+    assert book.suspicions(share).empty
+    alone = book.change(bk, steps=steps.assign(bath=["M1", "M2", "M3"]))
+    assert not book.suspicions(alone)["text"].str.contains("stands for each").any()

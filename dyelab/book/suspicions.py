@@ -35,8 +35,9 @@ def suspicions(bk: Book) -> pd.DataFrame:
     -------
     DataFrame
         `file, row, column, found, expected, remedy, text`, as the book's faults: doses far out of
-        the usual range, names that are nearly a known material's, a swatch that lacks one step of
-        a recipe else repeated, replicates that differ more than all others, spectra with a jump.
+        the usual range, grams that look like those of a whole bath, names that are nearly a known
+        material's, a swatch that lacks one step of a recipe else repeated, replicates that differ
+        more than all others, spectra with a jump.
 
     Examples
     --------
@@ -45,7 +46,7 @@ def suspicions(bk: Book) -> pd.DataFrame:
     >>> book.suspicions(bk)["text"].tolist()
     []
     """
-    rules = (_doses, _names, _lost_steps, _replicates, _jumps)
+    rules = (_doses, _grams_of_baths, _names, _lost_steps, _replicates, _jumps)
     found = [fault for rule in rules for fault in rule(bk)]
     return pd.DataFrame(found, columns=FAULT_COLUMNS)
 
@@ -79,6 +80,23 @@ def _doses(bk: Book) -> Iterator[dict[str, Any]]:
                          material=name, low=low, high=high)  # fmt: skip
     for at, row in bk.steps[bk.steps["dips"].gt(_DIPS)].iterrows():
         yield _fault("steps.csv", int(at) + 2, "dips", f"{row['dips']}", row["swatch"], "dips")
+
+
+def _grams_of_baths(bk: Book) -> Iterator[dict[str, Any]]:
+    """The same grams for each of several in one bath, too many for one and usual for all."""
+    known = materials(bk)
+    high = known.set_index("material")["high_wof"]
+    own = bk.swatches.set_index("swatch")[["series", "mass_g"]]
+    rows = bk.steps[bk.steps["unit"].eq("g") & bk.steps["bath"].ne("")].join(own, on="swatch")
+    rows = rows[rows["area"].eq("whole")]
+    for (_, bath, name), group in rows.groupby(["series", "bath", "material"], sort=False):
+        grams, mass = group["amount"].iloc[0], group["mass_g"].astype(float)
+        most = float(high.get(recipe.known_name(str(name), known), np.nan))
+        each, together = 100 * grams / mass.min(), 100 * grams / mass.sum(skipna=False)
+        if len(group) > 1 and group["amount"].eq(grams).all() and together <= most < each:
+            told = {"bath": bath, "each": each, "together": together}
+            at = int(group.index[0]) + 2
+            yield _fault("steps.csv", at, "amount", f"{grams:g}", _codes(group), "grams", **told)
 
 
 def _names(bk: Book) -> Iterator[dict[str, Any]]:
