@@ -53,7 +53,7 @@ def test_each_way_of_failing_is_told(awry):
     )
     swatches["label_number"] = swatches["label_number"].astype("Int64")
     told = measure.names_by_label(awry, [*PLACES, "C1"], swatches).set_index("place")
-    assert list(told["label"]) == ["read", "read", "half", "twice", "twice", "strange", "none"]
+    assert list(told["status"]) == ["read", "read", "half", "twice", "twice", "strange", "none"]
     assert list(told["swatch"]) == ["W1", "W2", "", "", "", "", ""]
     assert list(told["about"][["B1", "B2"]]) == ["W4", "W4"]
     assert list(told["upside_down"]) == [False, True, False, False, False, False, False]
@@ -63,7 +63,7 @@ def test_a_number_that_two_swatches_have_names_neither():
     seen_labels = pd.DataFrame({"place": ["A1", "A2"], "number": [7, 8], "turned": [0, 0]})
     swatches = pd.DataFrame({"swatch": ["W1", "W2", "W3"], "label_number": [7, 7, 8]})
     told = measure.names_by_label(seen_labels, ["A1", "A2"], swatches)
-    assert list(told["label"]) == ["shared", "read"]
+    assert list(told["status"]) == ["shared", "read"]
     assert list(told["swatch"]) == ["", "W3"]
 
 
@@ -72,7 +72,7 @@ def test_two_labels_above_one_window_name_nothing():
     picture, _ = labelled.photo(4, megapixels=5.0, labels=laid, tilt=10.0)
     swatches = pd.DataFrame({"swatch": ["W1", "W2"], "label_number": [1000, 2000]})
     told = measure.names_by_label(seen(picture), ["A1"], swatches)
-    assert list(told["label"]) == ["several"]
+    assert list(told["status"]) == ["several"]
     assert list(told["swatch"]) == [""]
 
 

@@ -85,7 +85,7 @@ def test_the_panel_of_steps_and_comparisons_agree(typed, asked, tmp_path, monkey
         (metal,) = (m for m, dose in doses.items() if dose > 0)
         for name in ("fibre", "dye", "tannin", "mordant"):
             panel.choices[name].value = row[name]
-        plain = shift.label(source.made, (*shift.METALS, "area"))[row["variant"]]
+        plain = shift.recipe_names(source.made, (*shift.METALS, "area"))[row["variant"]]
         panel.choices["recipe"].value = plain
         for name in panel.choices.keys() & doses.keys():
             panel.choices[name].value = doses[name]

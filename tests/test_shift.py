@@ -128,7 +128,7 @@ def test_a_metal_of_unknown_dose_is_not_taken_for_none():
     wide = invented([madder(), madder(iron=2.0), madder(iron=4.0)]).wide
     wide.loc[wide["iron_wof"] == 4, "iron_wof"] = np.nan
     made = shift.as_dyed(wide)
-    assert "iron" in shift.label(made.made[made.made["iron_wof"].isna()])[0]
+    assert "iron" in shift.recipe_names(made.made[made.made["iron_wof"].isna()])[0]
     assert list(shift.of_step(made, "iron").pairs["dose"]) == [2.0]
 
 

@@ -28,7 +28,7 @@ class Samples:
         Share of pixels at either end of the scale in some channel.
     pixels : ndarray (n,)
         About how many pixels each area has.
-    spread : ndarray (n,)
+    roughness : ndarray (n,)
         Standard deviation between pixels over the mean, green channel.
     """
 
@@ -36,7 +36,7 @@ class Samples:
     mean: np.ndarray
     clipped: np.ndarray
     pixels: np.ndarray
-    spread: np.ndarray
+    roughness: np.ndarray
 
 
 def sample(

@@ -189,7 +189,7 @@ def grades(found: Answers) -> pd.DataFrame:
     rows = beside[beside["best"]].to_dict("records")
     like = {row["swatch"]: words.number_span(row, "reference", 1) for row in rows}
     lit = worn[worn["exposure"] == "light"].sort_values("value", kind="stable")
-    lit = lit.assign(cloth=shift.label).drop_duplicates("cloth").set_index("cloth")["swatch"]
+    lit = lit.assign(cloth=shift.recipe_names).drop_duplicates("cloth").set_index("cloth")["swatch"]
     shown = fastness_texts.by_recipe(worn)
     return shown.assign(fades_like=shown["cloth"].map(lit).map(like))
 

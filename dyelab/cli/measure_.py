@@ -179,8 +179,8 @@ def _by_labels(path: Path, bk: Book, layout: Layout | None) -> dict[str, str]:
     told = measure.names_by_label(
         measure.read_labels(picture, pose), list(pose.layout.places), bk.swatches
     )
-    read_, rest = (told[told["label"].eq(measure.READ) == so] for so in (True, False))
-    unsure = [f"{r.place} ({r.label})" for r in rest.itertuples() if r.label != "none"]
+    read_, rest = (told[told["status"].eq(measure.READ) == so] for so in (True, False))
+    unsure = [f"{r.place} ({r.status})" for r in rest.itertuples() if r.status != "none"]
     if read_.empty:
         raise InputError(
             f"{path.name}: no label above a window names a swatch of this book. Lay the plan's "

@@ -45,7 +45,7 @@ class Fan:
         Colour before, as all readings have it.
     change, level : ndarray (q, 3)
         Mean change since the start, and mean colour.
-    spread : ndarray (q, 3, 3)
+    covariance : ndarray (q, 3, 3)
         Covariance of the change.
     changes, levels : ndarray (draws, q, 3)
     """
@@ -54,17 +54,17 @@ class Fan:
     start: np.ndarray
     change: np.ndarray
     level: np.ndarray
-    spread: np.ndarray
+    covariance: np.ndarray
     changes: np.ndarray
     levels: np.ndarray
 
 
 def fan(fit: shapes.Average, x: np.ndarray) -> Fan:
     """Average the members of a fit at exposures x."""
-    change, spread, changes = _average(fit, x, level=False)
+    change, covariance, changes = _average(fit, x, level=False)
     level, _, levels = _average(fit, x, level=True)
     first = fit.series.lab[0]
-    return Fan(x, fit.start, change, first + level, spread, changes, first + levels)
+    return Fan(x, fit.start, change, first + level, covariance, changes, first + levels)
 
 
 def _average(
@@ -160,7 +160,7 @@ def distance_band(formula: Callable, one: Fan, confidence: float) -> tuple[np.nd
     """Limits of a difference from before: as a reading's where it is unsure, else as drawn."""
     start = np.broadcast_to(one.start, one.change.shape)
     joint = np.zeros((len(one.x), 6, 6))
-    joint[:, 3:, 3:] = one.spread
+    joint[:, 3:, 3:] = one.covariance
     seen = compare.move(formula, start, start + one.change, joint)
     low, high = compare.directed_interval(seen, confidence)
     far = formula(np.broadcast_to(one.start, one.changes.shape), one.start + one.changes)

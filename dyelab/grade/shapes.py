@@ -47,7 +47,7 @@ _SCALES, _SCALE_CHANCES = np.array([1.0, 1.6, 3.0, 6.0]), np.array([0.80, 0.12, 
 # The rest: share of the change, how likely, and the reach of its bends in log(u + 0.05).
 _RESTS, _REST_CHANCES = np.array([0.0, 0.04, 0.15, 0.5]), np.array([0.1, 0.4, 0.35, 0.15])
 _REACH, _NEAR = 0.7, 0.05
-_EXPONENT, _EXPONENT_SPREAD = 0.75, 0.5  # prior middle and spread (of its logarithm)
+_EXPONENT, _EXPONENT_SPREAD = 0.75, 0.5  # prior middle and deviation (of its logarithm)
 _RATIO = 4.0  # two rates nearer than this are one
 _STARTS = (1.2, 1.4, 1.7, 2.2)  # powers of a slow start
 _THIRDS = ((0.2, 0.6), (0.4, 0.4), (0.2, 0.3), (0.5, 0.2))  # of the fastest and slowest of three
@@ -178,7 +178,7 @@ class Setting:
         Evidence times prior of each curve.
     coefficients : ndarray (c, 6)
         Start (beside the first reading) and amplitude of L*, a*, b*.
-    spread : ndarray (c, 6, 6)
+    covariance : ndarray (c, 6, 6)
         Their covariance.
     weights : ndarray (3 n, 3 n)
         Inverse covariance of the readings.
@@ -188,7 +188,7 @@ class Setting:
     rest: float
     log_weight: np.ndarray
     coefficients: np.ndarray
-    spread: np.ndarray
+    covariance: np.ndarray
     weights: np.ndarray
 
 
@@ -267,7 +267,7 @@ class Average:
         Returns
         -------
         mean : ndarray (m, q, 3)
-        spread : ndarray (m, q, 3, 3)
+        covariance : ndarray (m, q, 3, 3)
         """
         means = np.empty((len(self.members), len(x), 3))
         spreads = np.empty((len(self.members), len(x), 3, 3))
@@ -283,13 +283,13 @@ class Average:
         """`each` of the curves under one setting."""
         u, own = np.asarray(x, float) / self.series.longest, self.series.x / self.series.longest
         later, here = (self.library.at(at)[:, curves].T for at in (u, own))  # (m, q), (m, n)
-        b, spread = setting.coefficients[curves], setting.spread[curves]
+        b, covariance = setting.coefficients[curves], setting.covariance[curves]
         rows = np.zeros((*later.shape, 3, 6))
         rows[..., :3] = level * np.eye(3)
         rows[..., 3:] = later[..., None, None] * np.eye(3)
         mean = level * b[:, None, :3] + later[..., None] * b[:, None, 3:]
         if not setting.rest:
-            return mean, rows @ spread[:, None] @ np.swapaxes(rows, -1, -2)
+            return mean, rows @ covariance[:, None] @ np.swapaxes(rows, -1, -2)
         size = (setting.rest * self.size) ** 2
         across = np.kron(size * _rest(u, own), np.eye(3))
         gain = across @ setting.weights  # (3 q, 3 n)
@@ -301,7 +301,7 @@ class Average:
         rows[..., 3:] -= np.einsum("qinj,mn->mqij", parts, here)
         known = np.einsum("qinj,qknj->qik", parts, across.reshape(parts.shape))
         alone = size * np.diag(_rest(u, u))[:, None, None] * np.eye(3) - known
-        return mean, rows @ spread[:, None] @ np.swapaxes(rows, -1, -2) + alone
+        return mean, rows @ covariance[:, None] @ np.swapaxes(rows, -1, -2) + alone
 
 
 def _quantile(values: np.ndarray, weights: np.ndarray, share: float) -> float:
@@ -376,10 +376,10 @@ def _fit(noise, rest, total, values, read, size, prior) -> Setting:
     target, before = factor @ read, np.array([_START] * 3 + [size] * 3) ** -2.0
     inside = np.swapaxes(design, 1, 2) @ design + np.diag(before)
     right = target @ design
-    spread = np.linalg.inv(inside)
-    coefficients = np.einsum("cpr,cr->cp", spread, right)
+    covariance = np.linalg.inv(inside)
+    coefficients = np.einsum("cpr,cr->cp", covariance, right)
     fit = target @ target - np.einsum("cp,cp->c", right, coefficients)
     grown = np.linalg.slogdet(inside)[1] - np.log(before).sum()
     log_size = -2 * np.log(np.diag(factor)).sum()
     weight = prior - 0.5 * (fit + grown + log_size)
-    return Setting(noise, rest, weight, coefficients, spread, factor.T @ factor)
+    return Setting(noise, rest, weight, coefficients, covariance, factor.T @ factor)

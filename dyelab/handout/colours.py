@@ -368,7 +368,7 @@ def name_pairs(pairs: pd.DataFrame, made: pd.DataFrame) -> pd.DataFrame:
     if pairs.empty:
         return pairs
     dye, tannin, mordant = (_with_dose(pairs, made, name) for name in ("dye", "tannin", "mordant"))
-    rest = shift.label(pairs, ("dye", "fibre", "tannin", "mordant"))
+    rest = shift.recipe_names(pairs, ("dye", "fibre", "tannin", "mordant"))
     added = zip(pairs["fibre"], tannin, mordant, rest, strict=True)
     return pairs.assign(dye=dye, cloth=[_cloth(str(one), parts) for one, *parts in added])
 

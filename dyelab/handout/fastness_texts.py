@@ -47,7 +47,7 @@ def grade_table(rows: pd.DataFrame) -> pd.DataFrame:
 
 def by_recipe(graded: pd.DataFrame) -> pd.DataFrame:
     """Grades as a table of `cloth` and a column a test: those of each recipe's worst swatch."""
-    worst = graded.sort_values("value", kind="stable").assign(cloth=shift.label)
+    worst = graded.sort_values("value", kind="stable").assign(cloth=shift.recipe_names)
     worst = worst.drop_duplicates(["cloth", "exposure", "amount", "unit"])
     when = list(map(after_what, worst.to_dict("records")))
     shown = worst.assign(when=when).pivot_table(

@@ -89,7 +89,7 @@ def names_by_label(found: pd.DataFrame, places: list[str], swatches: pd.DataFram
     Returns
     -------
     DataFrame
-        A row a window: `place`, `swatch` (blank unless read), `label`: ``read``; ``none``;
+        A row a window: `place`, `swatch` (blank unless read), `status`: ``read``; ``none``;
         ``half`` (one of its markers is hidden); ``strange`` (no swatch of this book has it);
         ``twice`` (the swatch is named above another window as well); ``several`` (labels of
         different swatches above one window); ``shared`` (several swatches of this book have its
@@ -102,7 +102,7 @@ def names_by_label(found: pd.DataFrame, places: list[str], swatches: pd.DataFram
     >>> picture = read.photo(photo)
     >>> found = measure.read_labels(picture, calibrate.find_card(picture))
     >>> swatches = book.open(synth.example()).swatches
-    >>> measure.names_by_label(found, ["A1", "A2"], swatches)["label"].tolist()
+    >>> measure.names_by_label(found, ["A1", "A2"], swatches)["status"].tolist()
     ['none', 'none']
     """
     known = swatches.dropna(subset="label_number")
@@ -110,9 +110,9 @@ def names_by_label(found: pd.DataFrame, places: list[str], swatches: pd.DataFram
     shared = set(known["label_number"][known["label_number"].duplicated()].astype(int))
     codes |= dict.fromkeys(shared, "")
     rows = [_name(place, found[found["place"] == place], codes) for place in places]
-    named = pd.DataFrame(rows, columns=["place", "swatch", "label", "upside_down"])
+    named = pd.DataFrame(rows, columns=["place", "swatch", "status", "upside_down"])
     again = named["swatch"].ne("") & named["swatch"].duplicated(keep=False)
-    named.loc[again, "label"] = TWICE
+    named.loc[again, "status"] = TWICE
     named["about"] = named["swatch"]
     named.loc[again, "swatch"] = ""
     return named

@@ -274,7 +274,7 @@ def _flags(seen: Samples, rgb: np.ndarray, setup: Setup) -> list[str]:
     """Words for what is doubtful about each window, parted by spaces."""
     tilted, rough = _tilt(seen.blocks)
     paper = np.full(3, np.nan) if setup.shading is None else setup.shading.paper
-    bare = (np.abs(rgb / paper - 1).max(axis=1) < BARE) & (seen.spread < 0.06)
+    bare = (np.abs(rgb / paper - 1).max(axis=1) < BARE) & (seen.roughness < 0.06)
     found = {
         "clipped": seen.clipped > CLIPPED,
         "small": seen.pixels < SMALL,

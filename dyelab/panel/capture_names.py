@@ -79,12 +79,12 @@ class Naming:
         """What is to be said about the labels, the windows to be asked for last."""
         labels = self.labels
         rows = [r for r in labels.to_dict("records") if self.how.get(r["place"]) in _ASKED]
-        said = [_about(row) for row in rows if row["label"] != "twice"]
-        for swatch, pair in labels[labels["label"] == "twice"].groupby("about"):
+        said = [_about(row) for row in rows if row["status"] != "twice"]
+        for swatch, pair in labels[labels["status"] == "twice"].groupby("about"):
             if set(pair["place"]) & set(self.unnamed):
                 places = ", ".join(pair["place"])
                 said.append(words.say("capture.label_twice", swatch=swatch, places=places))
-        turned = labels["place"][labels["upside_down"] & labels["label"].eq("read")]
+        turned = labels["place"][labels["upside_down"] & labels["status"].eq("read")]
         if len(turned):
             said.append(words.say("capture.label_turned", places=", ".join(turned)))
         if self.unnamed:
@@ -129,19 +129,19 @@ def name_windows(
     """
     places, codes = list(table["place"]), list(book.swatches["swatch"])
     typed = _spell(read_names(picked["names"]), places, book)
-    read = labels[labels["label"] == measure.READ]
+    read = labels[labels["status"] == measure.READ]
     by_label = dict(zip(read["place"], read["swatch"], strict=True))
     first = picked["first"]
     laid = codes[codes.index(first) :] if first in codes else []
     bare = _bare(table)
     rest = dict(zip([p for p in places if p not in bare], laid, strict=False))
     rest = rest if laid else _beside(origin if not typed else None)
-    doubtful = set(labels["place"][labels["label"].isin(_ASKED)])
+    doubtful = set(labels["place"][labels["status"].isin(_ASKED)])
     taken = {*by_label.values(), *typed.values()}
     rest = {p: s for p, s in rest.items() if p not in doubtful and s not in taken}
     swatches = rest | by_label | typed
     sources = [(typed, TYPED), (by_label, LABEL), (rest, ORDER if laid else BESIDE)]
-    why = dict(zip(labels["place"], labels["label"], strict=True))
+    why = dict(zip(labels["place"], labels["status"], strict=True))
     why |= {place: EMPTY for place in bare if place not in doubtful}
     how = {p: next((n for s, n in sources if p in s), why.get(p, "none")) for p in places}
     swatches = {p: s for p, s in swatches.items() if s and p in places}
@@ -231,7 +231,7 @@ class Tap(widgets.HBox):
 
 
 def _about(row: dict[Any, Any]) -> str:
-    return words.say(f"capture.label_{row['label']}", place=row["place"])
+    return words.say(f"capture.label_{row['status']}", place=row["place"])
 
 
 def read_names(text: str) -> dict[str, str]:

@@ -309,7 +309,7 @@ def _family(made: pd.DataFrame, held: dict[str, str]) -> go.Figure:
         if name in ("dye", "fibre"):
             keep &= (made[name] == value).to_numpy()
     part = made[keep].reset_index(drop=True)
-    labels = [label or words.say("comparing.plain") for label in shift.label(part, ("dye",))]
+    labels = [label or words.say("comparing.plain") for label in shift.recipe_names(part, ("dye",))]
     doses = map(shift.dose_text, part["dye"], part["dye_wof"])
     told = [  # two doses of the dye are two leaves
         f"{label}, {dose}" if labels.count(label) > 1 else label

@@ -112,7 +112,7 @@ def _show(
 def _lacks(bench: colours.Source, recipe: str) -> str:
     """What a missing control wants: to be dyed, to be measured, or to be measured as the rest."""
     dyed = books.recipes(bench.book)
-    dyed = dyed.loc[[named == recipe for named in shift.label(dyed)], "swatch"]
+    dyed = dyed.loc[[named == recipe for named in shift.recipe_names(dyed)], "swatch"]
     if dyed.empty:
         return words.say("share.missing", recipe=recipe)
     swatches = ", ".join(dyed)

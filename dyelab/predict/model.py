@@ -239,7 +239,7 @@ class Model:
         answered["leans_on"] = support(self, weighed)
         answered["extrapolates"] = outside(self, full, weighed)
         answered["flags"] = "" if self.spectral or white == self.white else "adapted"
-        return table.with_covariances(full.assign(recipe=label_recipes(full), **answered), C)
+        return table.with_covariances(full.assign(recipe=recipe_names(full), **answered), C)
 
 
 @numerics.one_thread
@@ -297,13 +297,13 @@ def _fill(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
     return full
 
 
-def label_recipes(recipes: pd.DataFrame) -> list[str]:
+def recipe_names(recipes: pd.DataFrame) -> list[str]:
     """Recipes in words, each of several dyes with its own dose and dips."""
     lines = [
         sequence.of_dyes(own) if len(own) > 1 or any(part.dips > 1 for part in own) else ""
         for own in layers_of(recipes)
     ]
-    return shift.label(recipes.assign(rest=lines))
+    return shift.recipe_names(recipes.assign(rest=lines))
 
 
 def predict_swatches(model: Model, recipes: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

@@ -152,7 +152,7 @@ class OverdyeErrors:
     recipes : DataFrame
         One row a swatch, n of them; none where the book holds no such cloth.
     seen : gp.Observations
-    sums, spread : ndarray (n, q)
+    sums, deviation : ndarray (n, q)
         Scores as added up, and their standard deviations.
     inverses : ndarray (q, n, n)
         Of the covariance of what they were off by.
@@ -162,7 +162,7 @@ class OverdyeErrors:
     recipes: pd.DataFrame
     seen: gp.Observations
     sums: np.ndarray
-    spread: np.ndarray
+    deviation: np.ndarray
     inverses: np.ndarray
 
     def posterior(self, recipes: pd.DataFrame, singles: int) -> gp.Posterior:
@@ -173,7 +173,7 @@ class OverdyeErrors:
         if self.recipes.empty:
             return gp.Posterior(sums, variance, variance, weights, more)
         k = _likeness(self.dyes, recipes, self.recipes)
-        k *= np.sqrt(variance).T[:, :, None] * self.spread.T[:, None, :]
+        k *= np.sqrt(variance).T[:, :, None] * self.deviation.T[:, None, :]
         pull = k @ self.inverses
         mean = sums + np.einsum("qmn,nq->mq", pull, self.seen.y - self.sums)
         left = np.maximum(variance - np.einsum("qmn,qmn->mq", pull, k), 1e-9)
@@ -199,11 +199,11 @@ def learn_overdyes(dyes: Dyes, recipes: pd.DataFrame, seen: gp.Observations) -> 
         nothing = np.zeros((0, q))
         return OverdyeErrors(dyes, recipes, seen, nothing, nothing, np.zeros((q, 0, 0)))
     sums, variance, _ = _each(dyes, recipes)
-    spread = np.sqrt(variance)
-    K = _likeness(dyes, recipes, recipes) * spread.T[:, :, None] * spread.T[:, None, :]
+    deviation = np.sqrt(variance)
+    K = _likeness(dyes, recipes, recipes) * deviation.T[:, :, None] * deviation.T[:, None, :]
     noise = [gp.noise(p, seen.mates) for p in dyes.process.p]
     known = np.stack([np.diag(own) for own in seen.known.T])
-    return OverdyeErrors(dyes, recipes, seen, sums, spread, np.linalg.inv(K + noise + known))
+    return OverdyeErrors(dyes, recipes, seen, sums, deviation, np.linalg.inv(K + noise + known))
 
 
 def _each(dyes: Dyes, recipes: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

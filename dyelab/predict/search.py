@@ -25,7 +25,7 @@ from dyelab.predict.candidates import (
     untried_recipes,
     which_allowed,
 )
-from dyelab.predict.model import Model, complete, label_recipes, outside, predict_swatches, support
+from dyelab.predict.model import Model, complete, outside, predict_swatches, recipe_names, support
 from dyelab.predict.recipes import COLUMNS, NONE, STEPS, code_step, dyes_of, layers
 
 TOLERANCE = 3.0  # ΔE00: near enough for most cloth seen a moment apart
@@ -490,7 +490,7 @@ def _rank(judged: pd.DataFrame, tolerance: float) -> pd.DataFrame:
 
 
 def _with_marks(model: Model, ranked: pd.DataFrame) -> pd.DataFrame:
-    front = ranked.assign(recipe=label_recipes(ranked))
+    front = ranked.assign(recipe=recipe_names(ranked))
     weighed = model.posterior(front)
     front["extrapolates"] = outside(model, front, weighed)
     front["leans_on"] = support(model, weighed)
@@ -555,7 +555,7 @@ def next_swatches(
     *,
     around: Any = None,
     among: pd.DataFrame | None = None,
-    near: float = 15.0,
+    radius: float = 15.0,
     hold: Mapping[str, Any] | None = None,
     most: Mapping[str, float] | None = None,
     without: Sequence[str] = (),
@@ -575,7 +575,7 @@ def next_swatches(
         Recipes that one would dye, as for `Model.colour`: swatches are chosen from them, to teach
         most about them. Without it, recipes of the book's materials, all alike often, in doses
         from the least to the largest that was dyed or is usual.
-    near : float
+    radius : float
         ΔE00 at which a recipe counts 0.6 as much as one on the spot.
     hold, most, without
         Limits, as for `find`.
@@ -614,10 +614,10 @@ def next_swatches(
     limits = Limits(hold or {}, most or {}, tuple(without))
     asked = (_ask(model, among, limits, *n) for n in ((_POOL, seed), (_PLACES, seed + 1)))
     pool, places = (complete(model, recipes) for recipes in asked)
-    chosen, spreads = _greedy(model, pool, places, _looked_at(model, places, around, near), n)
+    chosen, spreads = _greedy(model, pool, places, _looked_at(model, places, around, radius), n)
     lab, _ = predict_swatches(model, pool.iloc[chosen])
     named = pool.iloc[chosen].reset_index(drop=True)
-    named["recipe"] = label_recipes(named)
+    named["recipe"] = recipe_names(named)
     named[["L", "a", "b"]] = lab
     return named.assign(u_before=spreads[:-1], u_after=spreads[1:])
 
@@ -634,7 +634,7 @@ def _ask(
 
 
 def _looked_at(
-    model: Model, places: pd.DataFrame, around: Any, near: float
+    model: Model, places: pd.DataFrame, around: Any, radius: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Squared ΔE00 for one unit of each score at each place, (r, q), and how much it counts, (r,).
 
@@ -647,7 +647,7 @@ def _looked_at(
         return sensitive, np.full(len(lab), 1 / len(lab))
     away = convert.dE00(np.broadcast_to(wanted_colour(model, around), lab.shape), lab)
     unsure = (sensitive * (weighed.left + weighed.more)).sum(axis=1) / 3
-    room = near**2 + unsure * model.stretch
+    room = radius**2 + unsure * model.stretch
     looked = np.exp(-0.5 * away**2 / room) * room**-1.5 + 1e-12
     return sensitive, looked / looked.sum()
 

@@ -97,7 +97,7 @@ def gather(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> TrainingData:
     rows, bands, more = _with_bands(rows, spectra)
     method = shift.leading_method(rows)
     found = shift.as_dyed(rows, method=method)
-    made = with_layers(found.made).assign(recipe=shift.label(found.made))
+    made = with_layers(found.made).assign(recipe=shift.recipe_names(found.made))
     if "vat" in found.rows:
         made["vat"] = found.rows.groupby("variant")["vat"].first().to_numpy(bool)
     white = table.one_white(made)
@@ -254,7 +254,7 @@ def require_enough(known: TrainingData, steps: Sequence[StepLevels]) -> None:
     if len(lab) < needed:
         missing = needed - len(lab)
         offered = most_telling(known.made, steps, min(missing, _NAMED))
-        labels = shift.label(offered)
+        labels = shift.recipe_names(offered)
         named = "; ".join(labels) or words.say("predict.other")
         told = {"found": len(lab), "needed": needed, "missing": missing, "recipes": named}
         said = " ".join([words.say("predict.few", **told), *known.notes])

@@ -32,7 +32,7 @@ from dyelab.shift.recipes import (
     METALS,
     Recipes,
     as_dyed,
-    label,
+    recipe_names,
     which_have,
     without_others,
 )
@@ -153,7 +153,7 @@ def separate(
     wanted = _cells(recipes, metal, hold, dose)
     rows = np.array([_find(recipes.made, cell) for cell in wanted])
     absent = [cell for cell, row in zip(wanted, rows, strict=True) if row < 0]
-    missing = list(dict.fromkeys(label(pd.DataFrame(absent)))) if absent else []
+    missing = list(dict.fromkeys(recipe_names(pd.DataFrame(absent)))) if absent else []
     cells = _describe(recipes, wanted, rows)
     found = None
     if spectra is not None and len(spectra):
@@ -168,7 +168,7 @@ def separate(
         parts = _order(pd.DataFrame([split.record(part) for part in possible]))
         parts, basis = _with_shares(parts, split, possible), "K/S"
         bands = pd.concat([split.band(part) for part in possible], ignore_index=True)
-    named = label(pd.DataFrame([wanted[1]]), (metal,))[0]
+    named = recipe_names(pd.DataFrame([wanted[1]]), (metal,))[0]
     method = str(wanted[0].get("method", ""))
     did = _say_change(recipes, metal, rows, named, str(parts["moved"].iloc[-1]))
     said = _sentence(parts, metal, did, missing, basis)
@@ -193,7 +193,7 @@ def _cells(recipes: Recipes, metal: str, hold: dict[str, object], dose: float | 
         cells = _around(dyed, column)
         if _find(made, cells[1]) >= 0:
             return cells
-    what = label(pd.DataFrame([hold]))[0]
+    what = recipe_names(pd.DataFrame([hold]))[0]
     raise InputError(
         f"there is no pair of {what} with and without {metal}"
         f"{'' if dose is None else f' {dose:g} %'}. Dye both, else alike, and measure them."
@@ -220,7 +220,7 @@ def _find(made: pd.DataFrame, cell: dict[str, Any]) -> int:
 
 
 def _describe(recipes: Recipes, wanted: list[dict], rows: np.ndarray) -> pd.DataFrame:
-    frame = pd.DataFrame({"cell": CELLS, "recipe": label(pd.DataFrame(wanted))})
+    frame = pd.DataFrame({"cell": CELLS, "recipe": recipe_names(pd.DataFrame(wanted))})
     made = recipes.made[["swatch", "pieces", *table.LAB, *table.WHITE]]
     there = made.reindex(rows).reset_index(drop=True)
     return pd.concat([frame, there], axis=1)

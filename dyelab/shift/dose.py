@@ -25,7 +25,7 @@ from dyelab.shift.recipes import (
     Recipes,
     as_dyed,
     group_numbers,
-    label,
+    recipe_names,
     which_have,
     without_others,
 )
@@ -145,7 +145,7 @@ def dose_curve(
     least = float(points.loc[points["dose"] > 0, "dose"].min())
     doses["low"] = doses["low"].where(doses["dose"] >= least, 0.0)  # below, shape alone speaks
     points = _from_start(points, np.median(curves[:, 0], axis=0), formula)
-    named = label(recipes.made.iloc[rows[:1]], (metal,))[0]
+    named = recipe_names(recipes.made.iloc[rows[:1]], (metal,))[0]
     return DoseCurve(
         metal=metal,
         recipe=named,
@@ -186,7 +186,7 @@ def tried_doses(
     points = _points(recipes, rows, metal)
     start = points.loc[points["dose"] == 0, table.LAB].to_numpy(float).mean(axis=0)
     points = _from_start(points, start, formula)
-    named = label(recipes.made.iloc[rows[:1]], (metal,))[0]
+    named = recipe_names(recipes.made.iloc[rows[:1]], (metal,))[0]
     ends = [f"{name}{end}" for name in (*table.LAB, "distance") for end in ("", "_low", "_high")]
     band = pd.DataFrame(columns=["dose", *ends], dtype=float)
     doses = pd.DataFrame({"what": []}).assign(dose=0.0, low=0.0, high=0.0)

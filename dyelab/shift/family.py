@@ -15,7 +15,7 @@ from dyelab.shift.recipes import (
     Recipes,
     group_numbers,
     in_words,
-    label,
+    recipe_names,
     which_have,
 )
 
@@ -160,7 +160,7 @@ def without_metals(made: pd.DataFrame) -> list[str]:
     'madder 50 % on wool, potash alum 15 %'
     """
     left_out = (*METALS, "area")
-    timed, plain = label(made, left_out), label(made, (*left_out, "metals_at"))
+    timed, plain = recipe_names(made, left_out), recipe_names(made, (*left_out, "metals_at"))
     dosed = made.assign(_family=families(made))[with_metal(made)]
     times = dosed.get("metals_at", pd.Series("", dosed.index)).groupby(dosed["_family"]).nunique()
     several = set(times[times > 1].index)

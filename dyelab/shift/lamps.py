@@ -114,7 +114,7 @@ def under_lamps(
 
 def differences_under(
     seen: Mapping[str, Sequence[np.ndarray]],
-    spread: Mapping[str, Sequence[np.ndarray]] | None = None,
+    covariances: Mapping[str, Sequence[np.ndarray]] | None = None,
 ) -> pd.DataFrame:
     """How far pairs of colours lie apart under each light.
 
@@ -123,13 +123,13 @@ def differences_under(
     seen : dict of str to pair of ndarray (n, 3)
         CIELAB of both ends, (3,) for one pair, by lamp; under the first lamp they are meant to
         be alike.
-    spread : dict of str to pair of ndarray (n, 3, 3), optional
+    covariances : dict of str to pair of ndarray (n, 3, 3), optional
         Covariances of both ends by lamp, (3, 3) for one pair; the ends err apart.
 
     Returns
     -------
     DataFrame
-        `lamp, dE00, index` (see `under_lamps`), one row a pair, lamp after lamp; with `spread`
+        `lamp, dE00, index` (see `under_lamps`), one row a pair, lamp after lamp; with `covariances`
         `dE00_low, dE00_high` of 95 %.
 
     Examples
@@ -146,10 +146,10 @@ def differences_under(
         sizes = convert.dE00(*ends), convert.metamerism(*first, *ends)
         far, index = map(np.atleast_1d, sizes)
         told = pd.DataFrame({"lamp": lamp, "dE00": far, "index": index})
-        if spread:
+        if covariances:
             one, two = map(np.atleast_2d, ends)
             joint = np.zeros((len(one), 6, 6))
-            joint[:, :3, :3], joint[:, 3:, 3:] = spread[lamp]
+            joint[:, :3, :3], joint[:, 3:, 3:] = covariances[lamp]
             moved = compare.move(convert.dE00, one, two, joint)
             told["dE00_low"], told["dE00_high"] = compare.directed_interval(moved)
         tables.append(told)

@@ -16,8 +16,8 @@ from dyelab.shift.recipes import (
     Recipes,
     as_dyed,
     group_numbers,
-    label,
     level,
+    recipe_names,
     varied_columns,
     which_have,
 )
@@ -209,7 +209,7 @@ def _why_none(made: pd.DataFrame, what: str, reference: str) -> str:
     wanted = others.iloc[[0]].copy()
     if what not in made:
         wanted[varied_columns(what, made)] = 0.0
-    recipe = label(wanted, (what,) if what in made else ())[0]
+    recipe = recipe_names(wanted, (what,) if what in made else ())[0]
     return (
         f"no two recipes here differ in {what} alone. Missing, for one: {recipe}, "
         f"with {what} {reference}. Dye and measure that swatch."
@@ -378,7 +378,7 @@ def interaction(
     weights = np.array([1, -1, -1, 1.0])
     found = compare.contrast(recipes.variants, rows, weights, summed, confidence)
     context = made.iloc[rows[:, 0]].reset_index(drop=True)
-    result = pd.concat([context[key].assign(recipe=label(context)), found], axis=1)
+    result = pd.concat([context[key].assign(recipe=recipe_names(context)), found], axis=1)
     return result.assign(words=[_beyond_the_sum(row) for row in result.to_dict("records")])
 
 

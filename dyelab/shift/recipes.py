@@ -110,7 +110,7 @@ def as_dyed(
     made = made.assign(pieces=variants.pieces, variant=np.arange(len(first)))
     made["swatch"] = codes.to_numpy()
     made = table.with_uncertainties(made, compare.mean_covariances(variants))
-    return Recipes(made, replace(variants, names=np.array(label(made), object)), rows)
+    return Recipes(made, replace(variants, names=np.array(recipe_names(made), object)), rows)
 
 
 def pot_names(rows: pd.DataFrame) -> list[str]:
@@ -376,7 +376,7 @@ def dose_text(name: str, dose: float) -> str:
     return f"{name} {dose:.3g} %" if np.isfinite(dose) and dose > 0 else name
 
 
-def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
+def recipe_names(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
     """Each recipe in words: ``madder 50 % on wool, potash alum 15 %, iron 2 %``.
 
     Form, ground and further steps join where recipes otherwise alike differ in them.
@@ -386,7 +386,7 @@ def label(made: pd.DataFrame, leave_out: tuple[str, ...] = ()) -> list[str]:
     >>> from dyelab import book, shift, synth
     >>> bk = book.open(synth.example())
     >>> recipes = shift.as_dyed(book.wide(bk), shared=bk.shared)
-    >>> shift.label(recipes.made.head(2))
+    >>> shift.recipe_names(recipes.made.head(2))
     ['madder 50 % on wool', 'madder 50 % on wool, potash alum 15 %']
     """
     there = {name: made[name].tolist() for name in FACTORS if name in made}

@@ -162,9 +162,9 @@ def _other_lights(bench: Bench, said: pd.DataFrame, others: pd.DataFrame) -> lis
     both = pd.concat([said.head(1), other], ignore_index=True)
     observer = bench.model.white[1]
     told = {lamp: bench.model.under(both, (lamp, observer)) for lamp in shift.LAMPS}
-    seen, spread = ({lamp: one[i] for lamp, one in told.items()} for i in range(2))
+    seen, covariances = ({lamp: one[i] for lamp, one in told.items()} for i in range(2))
     beside = words.say("exploring.beside", recipe=other["recipe"].iloc[0])
-    return [f"{beside} {shift.lamps_sentence(shift.differences_under(seen, spread))}"]
+    return [f"{beside} {shift.lamps_sentence(shift.differences_under(seen, covariances))}"]
 
 
 def _lab(said: pd.DataFrame) -> np.ndarray:
