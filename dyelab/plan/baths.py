@@ -121,7 +121,13 @@ def stage(rows: pd.DataFrame) -> pd.Series:
 
 
 def with_baths(
-    done: pd.DataFrame, rows: pd.DataFrame, *, pots: str, most: int, taken: Iterable[str] = ()
+    done: pd.DataFrame,
+    rows: pd.DataFrame,
+    *,
+    pots: str,
+    most: int,
+    taken: Iterable[str] = (),
+    carried: pd.Series | None = None,
 ) -> pd.DataFrame:
     """Give each step its bath.
 
@@ -140,6 +146,8 @@ def with_baths(
         Swatches a bath holds.
     taken : iterable of str
         Codes of other baths, after which these are numbered.
+    carried : Series of str, optional
+        By step, what its cloth carries that acts on others; by default `treatments_before`.
 
     Returns
     -------
@@ -148,7 +156,7 @@ def with_baths(
     """
     full = _with_help(done)
     done = full[full["kind"] != "assist"]
-    facts = done.assign(before=treatments_before(full))
+    facts = done.assign(before=treatments_before(full) if carried is None else carried)
     facts = facts.merge(rows[["swatch", "fibre", "place", "replicate"]], on="swatch")
     facts["kind"] = stage(facts)
     keys = ["kind", "fibre", "material", "amount", "before", "helped"]
@@ -201,7 +209,7 @@ def treatments_before(done: pd.DataFrame) -> pd.Series:
     rinse is of each recipe by itself.
     """
     ordered = done.sort_values(["swatch", "order"], kind="stable")
-    doses = ordered["amount"].map(" {:g}".format, na_action="ignore").fillna("")
+    doses = [f" {amount:g}" if amount == amount else "" for amount in ordered["amount"]]
     told = (ordered["material"] + doses).where(~ordered["kind"].isin(["scour", "rinse"]), "")
     so_far: dict[Any, str] = {}
     carried = []

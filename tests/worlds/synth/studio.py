@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from itertools import product
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from dyelab.plan import baths
@@ -223,11 +224,22 @@ def step_table(swatches: pd.DataFrame) -> pd.DataFrame:
 
 
 def _in_baths(steps: pd.DataFrame, swatches: pd.DataFrame) -> pd.DataFrame:
-    """Each round of each series in pots of its own; codes begin again with each series."""
+    """Each round of each series in pots of its own; codes begin again with each series.
+
+    The yard parted its cloths by what lay on them, whatever the dose: it dyed before plans kept
+    unequal doses apart, and its book says what was done.
+    """
     turns = rounds(swatches)
     placed = swatches.assign(replicate=turns, place=range(len(swatches)))
+    carried = baths.treatments_before(steps.assign(amount=np.nan))
     parts = [
-        baths.with_baths(steps[steps["swatch"].isin(part["swatch"])], part, pots="rounds", most=24)
+        baths.with_baths(
+            steps[steps["swatch"].isin(part["swatch"])],
+            part,
+            pots="rounds",
+            most=24,
+            carried=carried,
+        )
         for _, part in placed.groupby("series", sort=False)
     ]
     named = pd.concat(parts).set_index(["swatch", "order"])["bath"]
