@@ -87,9 +87,16 @@ def judged(seed, n=60, spectral=True):
     return {"seed": seed, "model": model.error, **errors, **coverage(model, world, seed)}
 
 
+def of_known_materials(fresh, dyed):
+    """Those of fresh recipes whose every material was dyed: of others nothing can be said."""
+    known = np.logical_and.reduce([fresh[name].isin(dyed[name]) for name in TEXTS])
+    return fresh[known].reset_index(drop=True)
+
+
 def coverage(model, world, seed, many=200):
     """Shares of fresh recipes whose truth, and whose one swatch, lie in the 90 % region."""
     fresh = random_books.random_recipes(many, np.random.default_rng(seed + 10_000))
+    fresh = of_known_materials(fresh, world.recipes)
     said = model.colour(fresh)
     inverse = np.linalg.inv(table.covariances(said))
     truth = true_lab(fresh, world.cloth)
@@ -102,7 +109,6 @@ def coverage(model, world, seed, many=200):
 
 
 NEAR = 15.0  # ΔE00: what `predict.next_swatches` calls near
-STEPS = ["fibre", "tannin", "mordant", "dye"]
 
 
 class Own:
@@ -164,8 +170,7 @@ def extended(seed, start=20, suggested=10, at_once=5, drawn=20, asking="around",
     """
     rng, own = np.random.default_rng(seed), world(seed)
     recipes, more, fresh = (own.recipes(n, rng) for n in (start, 40 * drawn, 4000))
-    known = np.logical_and.reduce([fresh[name].isin(recipes[name]) for name in STEPS])
-    asked, place, truth = _looked_at(own, fresh[known].reset_index(drop=True), rng, asking)
+    asked, place, truth = _looked_at(own, of_known_materials(fresh, recipes), rng, asking)
 
     def error(model):
         away = convert.dE00(truth, measured(model.colour(place)))

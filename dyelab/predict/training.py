@@ -93,7 +93,9 @@ def gather(wide: pd.DataFrame, spectra: pd.DataFrame | None) -> TrainingData:
         As `shift.as_dyed`: nothing measured as dyed, columns missing, or white points mixed.
     """
     table.need(wide, ["swatch"], "prediction")
-    rows, notes = _known_doses(wide[~is_reference(wide)])
+    # In the order of their codes: which recipes are left out together must not hang on the file's.
+    ordered = wide[~is_reference(wide)].sort_values("swatch", kind="stable")
+    rows, notes = _known_doses(ordered)
     rows, bands, more = _with_bands(rows, spectra)
     method = shift.leading_method(rows)
     found = shift.as_dyed(rows, method=method)

@@ -133,6 +133,7 @@ def needed(seed, recipes):
     own = random_books.random_book(seed, recipes, replicates=1)
     model = predict.fit(own.wide, spectra=own.spectra)
     fresh = random_books.random_recipes(150, np.random.default_rng(seed + 10_000))
+    fresh = dyed_worlds.of_known_materials(fresh, own.recipes)
     made = synth.simulate(fresh, seed + 7, replicates=1, cloth=own.cloth).wide
     yield {"world": "synth", **_asked_of(model, model.colour(fresh), dyed_worlds.measured(made))}
 
