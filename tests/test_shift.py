@@ -360,6 +360,48 @@ def test_doses_lie_in_their_intervals_in_many_worlds():
     assert found["inside"].mean() >= 0.9
 
 
+def photographed_doses(rng, camera, pot=0.4):
+    """Three pots of five doses, shifting by first order; what the camera gets wrong of each."""
+    rows = []
+    for dose in (0.0, 0.5, 1.0, 2.0, 4.0):
+        error = rng.normal(0, camera, 3)
+        for _ in range(3):
+            lab = _first_order(dose) + rng.normal(0, pot, 3) + error
+            rows.append({"iron_wof": dose, **dict(zip("Lab", lab, strict=True))})
+    wide = pd.DataFrame(rows).assign(dye="madder", fibre="wool", tannin="none", exposure="none")
+    wide = wide.assign(**dict.fromkeys(("var_L", "var_a", "var_b"), camera**2), mordant="alum")
+    wide = wide.assign(**dict.fromkeys(("cov_La", "cov_Lb", "cov_ab"), 0.0), illuminant="D65")
+    names = [f"S{i}" for i in range(len(wide))]
+    shared = pd.DataFrame({"reading": np.repeat(names, 3), "factor": np.tile([1, 2, 3], len(wide))})
+    shared[list("Lab")] = np.tile(camera * np.eye(3), (len(wide), 1))
+    wide = wide.assign(swatch=names, reading=names, observer=10, method="photo")
+    return wide, shared.assign(source="p", scope="recipe")
+
+
+def _first_order(dose):
+    risen = np.expm1(-1.3 * np.asarray(dose)) / np.expm1(-1.3 * 4)
+    return np.array([60.0, 30, 25]) + risen[..., None] * [-18.0, -14, -10]
+
+
+def test_doses_read_off_photos_allow_for_what_the_camera_gets_wrong_of_each():
+    """All pots of a dose show the same error: their scatter can't tell of it."""
+    grid = np.linspace(0, 4, 801)
+    lab = _first_order(grid)
+    moved, left = (convert.dE00(lab, np.broadcast_to(lab[at], lab.shape)) for at in (0, -1))
+    true = {
+        "half": grid[np.argmax(moved > moved[-1] / 2)],
+        "enough": grid[len(grid) - 1 - np.argmax(left[::-1] > 1)],
+    }
+    rng, held = np.random.default_rng(6), {"half": [], "enough": []}
+    for _ in range(12):
+        wide, shared = photographed_doses(rng, camera=1.0)
+        doses = shift.dose_curve(wide, "iron", shared=shared, draws=300).doses.set_index("what")
+        for what, dose in true.items():
+            held[what].append(doses.loc[what, "low"] <= dose <= doses.loc[what, "high"])
+    assert sum(held["half"]) >= 10
+    assert sum(held["enough"]) >= 10
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("law", dose_truth.LAWS)
 def test_doses_lie_in_their_intervals_where_colours_creep_on(law):

@@ -6,7 +6,8 @@ creeps on, log(1 + k x) (Temkin and Pyzhev 1940) or a power of x (Freundlich 190
 and looseness are weighed by how well they fit, coordinates drawn from their joint posterior (flat
 in the shift at the largest dose and in the logarithm of the rate; the swatch-to-swatch covariance
 learned from this curve and from all other replicates), so that every dose read off the curve
-carries an interval. Doses are read within the range dyed: nothing is extrapolated.
+carries an interval. What readings share, such as what a camera gets wrong of each colour, is drawn
+and added before each fit. Doses are read within the range dyed: nothing is extrapolated.
 """
 
 from dataclasses import dataclass
@@ -16,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import compare, numerics, table, words
-from dyelab.compare import pots
+from dyelab.compare import noise, pots
 from dyelab.compare.formulas import FORMULAS
 from dyelab.errors import InputError, choose
 from dyelab.shift.recipes import (
@@ -35,6 +36,7 @@ SHAPES = ("exponential", "hyperbola", "logarithm", "power")
 # ten times its scatter. tests/benchmarks/dose_truth.py measures whether limits hold with these.
 _RATES, _GRID = 50, 81
 _LOOSE = (0.1, 1.0, 10.0, 100.0)
+_ERRORS = 25  # draws of what readings share: limits of a dose then stray by a tenth of their width
 _REACH = 0.2  # of the doses on a ratio scale: how far a straying carries (same script)
 LEVELS = ("visible", "half", "enough")
 
@@ -138,10 +140,15 @@ def dose_curve(
     points = _points(recipes, rows, metal)
     grid = points["dose"].max() * np.linspace(0, 1, _GRID) ** 2
     lent, rng = _others(recipes, rows), np.random.default_rng(seed)
-    curves, shapes = _draw_curves(points, lent, grid, draws, rng)
+    errors = _shared_errors(recipes, rows, rng)
+    given = (lent, grid, -(-draws // len(errors)), rng)
+    drawn = [_draw_curves(_moved(points, rows, error), *given) for error in errors]
+    curves, shapes = np.concatenate([one[0] for one in drawn]), _mean_weights(drawn)
     distance = FORMULAS[formula](np.broadcast_to(curves[:, :1], curves.shape), curves)
     back = FORMULAS[formula](curves, np.broadcast_to(curves[:, -1:], curves.shape))
     doses = _read_off(grid, distance, back, visible, confidence)
+    sure = _surely_short(grid, curves, formula, visible, confidence)
+    doses["low"] = doses["low"].where(doses["what"] != "enough", np.minimum(doses["low"], sure))
     least = float(points.loc[points["dose"] > 0, "dose"].min())
     doses["low"] = doses["low"].where(doses["dose"] >= least, 0.0)  # below, shape alone speaks
     points = _from_start(points, np.median(curves[:, 0], axis=0), formula)
@@ -230,9 +237,11 @@ def _points(recipes: Recipes, rows: np.ndarray, metal: str) -> pd.DataFrame:
     swatches = chosen.assign(pot=_pots(recipes, rows)).groupby(keys, sort=False)[names].mean()
     by_pot = swatches.reset_index().groupby(["variant", "pot"], sort=False)
     points = by_pot[names].mean().assign(swatch=by_pot["swatch"].agg(", ".join))
-    points = points.reset_index(drop=True).rename(columns={METALS[metal]: "dose"})
+    points = points.rename(columns={METALS[metal]: "dose"}).reset_index("variant")
     white = table.one_white(chosen)
-    return points.assign(illuminant=white[0], observer=white[1]).sort_values("dose", kind="stable")
+    return points.assign(illuminant=white[0], observer=white[1]).sort_values(
+        "dose", kind="stable", ignore_index=True
+    )
 
 
 def _pots(recipes: Recipes, rows: np.ndarray) -> pd.Series:
@@ -252,8 +261,39 @@ def _pots(recipes: Recipes, rows: np.ndarray) -> pd.Series:
     return pd.Series(found.to_numpy(), own.index)
 
 
+def _shared_errors(recipes: Recipes, rows: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Draw what readings of each recipe share and its pots' scatter doesn't show: (k, d, 3).
+
+    What a camera gets wrong of a dyed colour is in all its pots alike. Zero, once, where readings
+    share nothing.
+    """
+    variants = recipes.variants
+    loadings = variants.loadings[(3 * rows[:, None] + np.arange(3)).ravel()].toarray()
+    if not loadings.any():
+        return np.zeros((1, len(rows), 3))
+    known = loadings @ loadings.T
+    shown = noise.shared_part(variants, rows[:, None]) / variants.pieces[rows][:, None, None]
+    for i, block in enumerate(shown):
+        known[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] -= block
+    return (rng.normal(size=(_ERRORS, len(known))) @ numerics.root(known).T).reshape(
+        _ERRORS, len(rows), 3
+    )
+
+
+def _moved(points: pd.DataFrame, rows: np.ndarray, error: np.ndarray) -> pd.DataFrame:
+    """Points as they would have been read with this error (d, 3) of their recipes."""
+    place = pd.Series(np.arange(len(rows)), index=rows)
+    moved = points[table.LAB].to_numpy(float) + error[place[points["variant"]]]
+    return points.assign(**dict(zip(table.LAB, moved.T, strict=True)))
+
+
+def _mean_weights(drawn: list[tuple[np.ndarray, dict[str, float]]]) -> dict[str, float]:
+    return {name: float(np.mean([weights[name] for _, weights in drawn])) for name in SHAPES}
+
+
 def _from_start(points: pd.DataFrame, start: np.ndarray, formula: str) -> pd.DataFrame:
     lab = points[table.LAB].to_numpy(float)
+    points = points.drop(columns="variant")
     return points.assign(distance=FORMULAS[formula](np.broadcast_to(start, lab.shape), lab))
 
 
@@ -405,6 +445,23 @@ def _read_off(
     tails = [0.5, (1 - confidence) / 2, (1 + confidence) / 2]
     rows = [[name, *np.quantile(found[name], tails, method="nearest")] for name in LEVELS]
     return pd.DataFrame(rows, columns=["what", "dose", "low", "high"])
+
+
+def _surely_short(
+    grid: np.ndarray, curves: np.ndarray, formula: str, visible: float, confidence: float
+) -> float:
+    """Largest dose that surely is as much as `visible` short of the largest dyed; 0 where none is.
+
+    Drawn curves, like readings, lie further apart than true ones: their noise alone makes a way.
+    """
+    middle = curves.mean(axis=0)
+    off = curves - curves[:, -1:] - (middle - middle[-1])
+    joint = np.zeros((len(grid), 6, 6))
+    joint[:, :3, :3] = np.einsum("dgi,dgj->gij", off, off) / len(curves)
+    ends = middle[:-1], np.broadcast_to(middle[-1], middle[:-1].shape)
+    moved = compare.move(FORMULAS[formula], *ends, joint[:-1])
+    reached = compare.directed_interval(moved, confidence)[0] >= visible
+    return float(grid[:-1][reached].max(initial=0.0))
 
 
 def _band(
