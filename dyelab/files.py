@@ -82,7 +82,14 @@ def write(path: str | Path, content: bytes | str) -> Path:
 
 
 def json_kept(path: Path) -> dict[str, Any]:
-    """What a JSON file of our own keeping holds by name; nothing where it can't be read."""
+    """What a JSON file of our own keeping holds by name; nothing where it can't be read.
+
+    Examples
+    --------
+    >>> from dyelab import files
+    >>> files.json_kept(files.write(folder / "kept.json", '{"count": 3}'))
+    {'count': 3}
+    """
     import json
 
     try:

@@ -22,14 +22,14 @@ def lighter(by):
 
 @pytest.mark.parametrize("row", SCALES.itertuples(), ids=SCALES["grade"])
 def test_neutral_pairs_at_the_nominals_of_the_change_scale(row):
-    told = grade.change(MIDDLE, lighter(row.change_nominal)).iloc[0]
+    told = grade.change_grade(MIDDLE, lighter(row.change_nominal)).iloc[0]
     assert told["change_grade"] == row.grade
     assert told["change_value"] == pytest.approx(row.change_value, abs=0.005)
 
 
 @pytest.mark.parametrize("row", SCALES.itertuples(), ids=SCALES["grade"])
 def test_neutral_pairs_at_the_nominals_of_the_staining_scale(row):
-    told = grade.staining(MIDDLE, MIDDLE - [row.staining_nominal, 0, 0]).iloc[0]
+    told = grade.staining_grade(MIDDLE, MIDDLE - [row.staining_nominal, 0, 0]).iloc[0]
     assert told["staining_grade"] == row.grade
     wanted = max(row.staining_value, 1)  # the formula's 0.98 is held at the scale's end
     assert told["staining_value"] == pytest.approx(wanted, abs=0.005)
@@ -60,7 +60,7 @@ def test_each_staining_boundary_from_both_sides(at):
 
 
 def test_staining_of_nothing_is_five_without_a_warning():
-    told = grade.staining(MIDDLE, MIDDLE).iloc[0]
+    told = grade.staining_grade(MIDDLE, MIDDLE).iloc[0]
     assert (told["staining_value"], told["staining_grade"]) == (5, "5")
 
 
@@ -159,23 +159,23 @@ def test_the_staining_grade_never_rises_as_the_difference_grows():
 
 
 def test_room_to_the_next_grades():
-    told = grade.change(MIDDLE, np.stack([MIDDLE, lighter(2.0), lighter(20)]))
+    told = grade.change_grade(MIDDLE, np.stack([MIDDLE, lighter(2.0), lighter(20)]))
     np.testing.assert_allclose(told["change_to_worse"], [0.4, 0.1, np.nan])
     np.testing.assert_allclose(told["change_to_better"], [np.nan, 0.75, 8.4])
 
 
 def test_a_missing_colour_has_no_grade():
-    told = grade.change(MIDDLE, [np.nan, 0, 0]).iloc[0]
+    told = grade.change_grade(MIDDLE, [np.nan, 0, 0]).iloc[0]
     assert told["change_grade"] == ""
     assert np.isnan(told["change_value"])
-    assert grade.staining(MIDDLE, [np.nan, 0, 0])["staining_grade"].iloc[0] == ""
+    assert grade.staining_grade(MIDDLE, [np.nan, 0, 0])["staining_grade"].iloc[0] == ""
 
 
 def test_colours_that_do_not_pair_up_are_refused():
     with pytest.raises(InputError, match=r"2 colours before and 3 after.*one row a pair"):
-        grade.change(np.zeros((2, 3)), np.zeros((3, 3)))
+        grade.change_grade(np.zeros((2, 3)), np.zeros((3, 3)))
     with pytest.raises(InputError, match=r"shape \(4,\) isn't CIELAB.*shape \(n, 3\)"):
-        grade.staining(np.zeros(4), np.zeros(4))
+        grade.staining_grade(np.zeros(4), np.zeros(4))
 
 
 def test_an_unknown_grade_is_refused_with_the_scale():

@@ -123,7 +123,7 @@ def _grade(result: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     means = frame.groupby("sample")[table.LAB].mean()
     first = means.loc[result["reference"]].to_numpy()
     second = means.loc[result["sample"]].to_numpy()
-    parts = [result, grade.change(first, second), grade.staining(first, second)]
+    parts = [result, grade.change_grade(first, second), grade.staining_grade(first, second)]
     merged = pd.concat([part.reset_index(drop=True) for part in parts], axis=1)
     return merged[[*OUT, "caveat"]]
 

@@ -208,15 +208,12 @@ def _link(
         method=options["method"],
     )  # fmt: skip
     before, kin = measure.with_earlier(bk, source, made, path, reference)
-    said = "together" if kin.verdict == "together" else f"apart_{kin.verdict}"
-    click.echo(f"{path.name}: " + words.say(f"capture.{said}", apart=kin.apart))
-    if said != "together":
-        return made, {}
     asked = tuple(options["witnesses"].replace(",", " ").split())
-    joined = measure.join(before, kin, made, names, asked)
-    for row in joined.witnesses.to_dict("records"):
-        key = "capture.witness_large" if row["large"] else "capture.witness"
-        click.echo(words.say(key, swatch=row["swatch"], change=row["dE00"]))
+    together = kin.verdict == "together"
+    joined = measure.join(before, kin, made, names, asked) if together else None
+    click.echo(f"{path.name}: " + "\n".join(measure.pair_sentences(kin, joined)))
+    if joined is None:
+        return made, {}
     return joined.measured, {"goes_with": before.source, "witnesses": asked}
 
 

@@ -13,14 +13,14 @@ from dyelab.compare.directed_interval import directed_interval, move
 from dyelab.compare.directions import WAYS, direction, ways
 from dyelab.compare.formulas import SIGNS
 from dyelab.compare.interval import Noise, distance_interval, noise_floor
-from dyelab.compare.pots import colouring
+from dyelab.compare.pots import colour_baths
 from dyelab.compare.variants import Variants, gather
 from dyelab.compare.verdicts import (
     CANNOT_TELL,
     CHANCE,
     REAL,
     caveat_in_words,
-    hanging,
+    caveats_in_words,
     in_words,
     readable,
 )

@@ -175,13 +175,13 @@ def number_pots(baths: pd.Series, series: np.ndarray, kind: np.ndarray) -> np.nd
     return np.column_stack([codes, own])[np.arange(len(baths)), kind]
 
 
-def colouring(baths: str) -> list[str]:
+def colour_baths(baths: str) -> list[str]:
     """Split the baths of a swatch into steps, ``mordant=M2``, without scour and rinse.
 
     Examples
     --------
     >>> from dyelab import compare
-    >>> compare.colouring("scour=S1 mordant=M2 dye=D1 rinse=R1")
+    >>> compare.colour_baths("scour=S1 mordant=M2 dye=D1 rinse=R1")
     ['mordant=M2', 'dye=D1']
     """
     return [part for part in baths.split() if part.partition("=")[0] not in NO_COLOUR]
@@ -190,7 +190,7 @@ def colouring(baths: str) -> list[str]:
 def _steps(text: str) -> dict[str, str]:
     """Bath by step, such as ``{"mordant": "M2", "modifier": "X1", "modifier 2": ""}``."""
     found: dict[str, str] = {}
-    for part in colouring(text):
+    for part in colour_baths(text):
         kind, _, bath = part.partition("=")
         again = sum(name.split()[0] == kind for name in found)
         found[f"{kind} {again + 1}" if again else kind] = bath

@@ -99,7 +99,7 @@ def caveat_in_words(row: Any) -> str:
     return words.say(f"verdict.{caveat}") if caveat else ""
 
 
-def hanging(pairs: pd.DataFrame) -> str:
+def caveats_in_words(pairs: pd.DataFrame) -> str:
     """Say how many verdicts *real* hold only if each swatch had its own pot; blank if none does.
 
     Examples
@@ -107,7 +107,7 @@ def hanging(pairs: pd.DataFrame) -> str:
     >>> import pandas as pd
     >>> from dyelab import compare
     >>> pairs = pd.DataFrame({"verdict": ["real", "real"], "caveat": ["", "own_pots"]})
-    >>> compare.hanging(pairs)
+    >>> compare.caveats_in_words(pairs)
     ' (1 of them if each had its own pot)'
     """
     many = int((pairs["verdict"].eq(REAL) & pairs["caveat"].eq(OWN_POTS)).sum())

@@ -25,11 +25,11 @@ from dyelab.grade.scales import (
     CHANGE_LIMITS,
     GRADES,
     STAINING_LIMITS,
-    change,
+    change_grade,
     change_of,
     grey_scale_difference,
-    staining,
     staining_difference,
+    staining_grade,
     staining_of,
     worst_allowed,
 )

@@ -14,8 +14,8 @@ from dyelab.grade.pairing import WHERE, Pairing
 MET, NOT_MET, NOT_SETTLED = "met", "not_met", "not_settled"
 UNSETTLING = ("instrument_changed", "geometry_changed", "conditions_changed", "disagree")
 _KINDS = {
-    "change": (scales.grey_scale_difference, scales.change),
-    "staining": (scales.staining_difference, scales.staining),
+    "change": (scales.grey_scale_difference, scales.change_grade),
+    "staining": (scales.staining_difference, scales.staining_grade),
 }
 _PARTS = ["dL", "da", "db", "dC", "dH", "dE76", "dE00", "dECMC"]
 

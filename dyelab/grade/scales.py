@@ -131,7 +131,7 @@ def _staining_limits() -> tuple[float, ...]:
 STAINING_LIMITS = _staining_limits()
 
 
-def change(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
+def change_grade(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
     """Grade of colour change of each pair, before and after (ISO 105-A05).
 
     Parameters
@@ -161,7 +161,7 @@ def change(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
     Examples
     --------
     >>> from dyelab import grade
-    >>> grade.change([50, 20, 10], [53, 18, 9])[["change_value", "change_grade"]].round(1)
+    >>> grade.change_grade([50, 20, 10], [53, 18, 9])[["change_value", "change_grade"]].round(1)
        change_value change_grade
     0           2.9            3
     """
@@ -169,7 +169,7 @@ def change(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
     return _on_scale(difference, change_of, CHANGE_LIMITS, "dEF").add_prefix("change_")
 
 
-def staining(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
+def staining_grade(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
     """Grade of staining of each pair, unstained and stained adjacent cloth (ISO 105-A04).
 
     Parameters
@@ -197,7 +197,7 @@ def staining(reference_lab: ArrayLike, sample_lab: ArrayLike) -> pd.DataFrame:
     Examples
     --------
     >>> from dyelab import grade
-    >>> grade.staining([90, 0, 5], [86, 3, 6])[["staining_value", "staining_grade"]].round(1)
+    >>> grade.staining_grade([90, 0, 5], [86, 3, 6])[["staining_value", "staining_grade"]].round(1)
        staining_value staining_grade
     0             4.1              4
     """

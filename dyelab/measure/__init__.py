@@ -11,5 +11,6 @@ from dyelab.measure.together import (
     earlier,
     join,
     kinship,
+    pair_sentences,
     with_earlier,
 )

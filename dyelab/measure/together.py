@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from dyelab import convert, numerics, table
+from dyelab import convert, numerics, table, words
 from dyelab.book import Book, inside
 from dyelab.calibrate import Reference
 from dyelab.calibrate.colour_fit import eye_scale
@@ -106,6 +106,25 @@ class JoinedPhoto:
     measured: MeasuredPhoto
     witnesses: pd.DataFrame
     taken_off: np.ndarray
+
+
+def pair_sentences(kin: Kinship, made: JoinedPhoto | None) -> list[str]:
+    """Say whether two photos go together and, where they do, what the witnesses saw.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from dyelab import measure
+    >>> measure.pair_sentences(measure.Kinship("look", 4.0, np.empty((0, 3))), None)[0][:31]
+    "These photos don't go together:"
+    """
+    if made is None:
+        return [words.say(f"capture.apart_{kin.verdict}", apart=kin.apart)]
+    said = [words.say("capture.together", apart=kin.apart)]
+    for row in made.witnesses.to_dict("records"):
+        key = "capture.witness_large" if row["large"] else "capture.witness"
+        said.append(words.say(key, swatch=row["swatch"], change=row["dE00"]))
+    return said
 
 
 def kinship(

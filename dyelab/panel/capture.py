@@ -430,14 +430,7 @@ def _about_pair(pair: Any, made: measure.JoinedPhoto | None, book: Book) -> list
     """Whether the photos go together, and what the witnesses saw."""
     if pair is None:
         return [words.say("capture.may_go_with")] if _photos(book) else []
-    _, kin = pair
-    if made is None:
-        return [words.say(f"capture.apart_{kin.verdict}", apart=kin.apart)]
-    said = [words.say("capture.together", apart=kin.apart)]
-    for row in made.witnesses.to_dict("records"):
-        key = "capture.witness_large" if row["large"] else "capture.witness"
-        said.append(words.say(key, swatch=row["swatch"], change=row["dE00"]))
-    return said
+    return measure.pair_sentences(pair[1], made)
 
 
 def _corners(pose: Any) -> np.ndarray:

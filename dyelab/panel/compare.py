@@ -177,7 +177,7 @@ def _sentence(one: _Asked) -> str:
         low=f"{pairs[formula].min():.1f}",
         high=f"{pairs[formula].max():.1f}",
         furthest=furthest["recipe"],
-        hanging=compare.hanging(pairs),
+        hanging=compare.caveats_in_words(pairs),
         **{code: int(counts.get(code, 0)) for code in _VERDICTS},
     )
 

@@ -258,7 +258,7 @@ def _across(rows: Steps) -> Iterator[Advice]:
         if row["bath"]:
             baths.setdefault(row["bath"], []).append(row)
     for bath, together in baths.items():
-        for symbol, metal in metals.shifting().items():
+        for symbol, metal in metals.shifting_metals().items():
             having = {row["swatch"] for row in together if row["metal"] == symbol}
             without = [row for row in together if row["swatch"] not in having]
             if having and without:

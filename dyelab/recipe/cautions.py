@@ -155,8 +155,7 @@ def cautions(
     >>> recipe.cautions(["potash alum"])[0]
     'Warning, potash alum: causes serious eye irritation.'
     """
-    known = materials() if listed is None else listed
-    names = _part_names(names, known)
+    names, known = _part_names(names, listed)
     *said, decides = care(names, known, hot=hot, children=children)
     rows = _rows(names, known)
     if not doses:
@@ -185,8 +184,7 @@ def care(
     >>> recipe.care(["ferrous sulfate"])[0]
     'Gloves and goggles, while weighing and while lifting cloth from the bath.'
     """
-    known = materials() if listed is None else listed
-    names = _part_names(names, known)
+    names, known = _part_names(names, listed)
     rows = _rows(names, known)
     out = not_for_children(names, known) if children else []
     kept_out = ", ".join(metal for symbol, metal in metals.symbols().items() if symbol != "Al")
@@ -219,8 +217,7 @@ def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[s
     >>> recipe.hazards(["potash alum", "chalk"])
     ('Warning, potash alum: causes serious eye irritation.',)
     """
-    known = materials() if listed is None else listed
-    names = _part_names(names, known)
+    names, known = _part_names(names, listed)
     alike: dict[tuple[str, ...], list[str]] = {}
     unknown: list[str] = []
     for name in dict.fromkeys(_rows(names, known)["material"]):
@@ -253,13 +250,16 @@ def _damp(rows: pd.DataFrame) -> list[str]:
     return [words.say("recipe.self_heating", what=", ".join(out))] if len(out) else []
 
 
-def _part_names(names: Iterable[str], known: pd.DataFrame) -> list[str]:
-    """Materials by name, those of a level that joins several each by itself, without doses."""
+def _part_names(
+    names: Iterable[str], listed: pd.DataFrame | None
+) -> tuple[list[str], pd.DataFrame]:
+    """Materials by name, those of a level that joins several each by itself, without doses; all."""
+    known = materials() if listed is None else listed
     found = [part for name in names for part in str(name).split(" + ") if part not in ("", "none")]
     listed = {name: known_name(name, known) for name in found}
     there = set(known["material"])
     plain = (name if listed[name] in there else _DOSE.sub("", name) for name in found)
-    return list(dict.fromkeys(plain))
+    return list(dict.fromkeys(plain)), known
 
 
 def _rows(names: Iterable[str], known: pd.DataFrame) -> pd.DataFrame:
@@ -303,8 +303,7 @@ def notes(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str
     >>> recipe.notes(["madder"])
     ('madder: usual dose 30 to 100 % of the weight of fibre. Keep under 70 °C for clear reds.',)
     """
-    known = materials() if listed is None else listed
-    rows = _rows(_part_names(names, known), known).to_dict("records")
+    rows = _rows(*_part_names(names, listed)).to_dict("records")
     return tuple(filter(None, map(_note, rows)))
 
 

@@ -71,7 +71,7 @@ def symbols() -> dict[str, str]:
     return dict(zip(metals()["symbol"], metals()["metal"], strict=True))
 
 
-def shifting() -> dict[str, str]:
+def shifting_metals() -> dict[str, str]:
     """Symbol to metal, of those that turn the colour wherever they stand: ``{"Fe": "iron", …}``."""
     rows = metals()[metals()["effect"] == "shifting"]
     return dict(zip(rows["symbol"], rows["metal"], strict=True))
@@ -113,4 +113,4 @@ def is_counted(symbol: pd.Series, kind: pd.Series) -> pd.Series:
     """
     after = kind.isin(["modifier", "other"])
     known = symbol.isin(symbols())
-    return (symbol.isin(shifting()) & (after | kind.eq("mordant"))) | (known & after)
+    return (symbol.isin(shifting_metals()) & (after | kind.eq("mordant"))) | (known & after)

@@ -117,9 +117,10 @@ def pot_names(rows: pd.DataFrame) -> list[str]:
     """One name for swatches that went through all their baths together; else the swatch's own."""
     if "baths" not in rows:
         return list(rows["swatch"].astype(str))
+    pots = map(compare.colour_baths, rows["baths"])
     return [
         f"{swatch}" if not steps or any(step.endswith("=") for step in steps) else " ".join(steps)
-        for swatch, steps in zip(rows["swatch"], map(compare.colouring, rows["baths"]), strict=True)
+        for swatch, steps in zip(rows["swatch"], pots, strict=True)
     ]
 
 
@@ -285,7 +286,7 @@ def shifting_salts() -> frozenset[str]:
     ['copper acetate', 'copper sulfate']
     """
     listed = materials()
-    return frozenset(listed.loc[listed["metal"].isin(metals.shifting()), "material"])
+    return frozenset(listed.loc[listed["metal"].isin(metals.shifting_metals()), "material"])
 
 
 def group_numbers(frame: pd.DataFrame, names: list[str]) -> np.ndarray:

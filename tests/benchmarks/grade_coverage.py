@@ -121,9 +121,9 @@ def _shared(frame):
 
 def speed(n=10_000):
     first, second, frame = noisy("swatch", 0.3, n, 1)
-    grade.change(first, second)
+    grade.change_grade(first, second)
     start = time.perf_counter()
-    grade.change(first, second)
+    grade.change_grade(first, second)
     floor = time.perf_counter() - start
     start = time.perf_counter()
     grade.grades(grade.pair(frame))

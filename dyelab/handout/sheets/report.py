@@ -58,7 +58,7 @@ def _did(moved: dict[str, pd.DataFrame]) -> str:
         )
         key = "did" if went else "cannot"
         given = {"metal": metal, "count": len(dyed), "went": went}
-        given["hanging"] = compare.hanging(dyed)
+        given["hanging"] = compare.caveats_in_words(dyed)
         said.append(words.say(f"pages.report_{key}", **given))
     return " ".join(said) or words.say("pages.report_plain")
 
