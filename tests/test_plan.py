@@ -640,6 +640,17 @@ def test_a_bath_sheet_says_how_to_measure_what_is_too_little_to_weigh():
     assert recipe.how_to_measure("a salt of mine", 0.05) == ""
 
 
+def test_a_bath_sheet_shows_small_baths_in_figures_that_can_be_measured():
+    levels = {"fibre": ["wool"], "dye": ["weld 50"], "iron": [0.2]}
+    small = plan.series(levels, mass_g=1.2, replicates=1, controls=False)
+    baths = plan.page(small, "baths")[1]["baths"]
+    iron = next(bath for bath in baths if bath["material"] == "ferrous sulfate")
+    assert (iron["weigh"], iron["water"]) == ("0.0024", "48 mL")  # 0.2 % and 40 times 1.2 g
+    large = plan.page(plan.series(levels, mass_g=100, replicates=1, controls=False), "baths")[1]
+    dye = next(bath for bath in large["baths"] if bath["material"] == "weld")
+    assert (dye["weigh"], dye["water"]) == ("50.00", "4.0 L")
+
+
 def test_a_planned_bath_is_weighed_in_the_unit_of_its_steps(tmp_path):
     codes = ["A", "B", "C"]
     steps = pd.DataFrame({"swatch": codes, "order": 1, "kind": "mordant", "bath": "M1"})

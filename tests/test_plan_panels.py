@@ -35,9 +35,10 @@ def test_planning_answers_every_choice():
 
 def test_baths_are_counted_as_pots_whatever_else_goes_into_them():
     panel = planning.panel(EXAMPLE)
-    before = re.search(r"in (\d+) baths", said(panel))[1]
+    before, water = re.search(r"in (\d+) baths.* (\d+) L of water", said(panel)).groups()
     choose(panel, tartar=6)
     assert f"in {before} baths" in said(panel)
+    assert f"{water} L of water" in said(panel)
     pots, rounds = re.match(r"\D*(\d+) pots a round, (\d+) rounds", said(panel)).groups()
     assert int(before) == int(pots) * int(rounds)
 

@@ -348,6 +348,9 @@ def test_a_hazard_that_nobody_stated_is_asked_about():
         "poisonous gas. Its fumes burn eyes and airways.",
     )
     assert any("poison centre" in text for text in recipe.before_you_begin())
+    (with_children,) = set(recipe.before_you_begin(True)) - set(recipe.before_you_begin())
+    assert "No iron, copper" in with_children
+    assert with_children in recipe.care(["potash alum"], children=True)
 
 
 def test_an_unknown_material_is_refused_in_a_line_with_the_way_to_enter_it():

@@ -267,7 +267,7 @@ def _show(book: Book, **chosen: Any) -> frame.Answer:
     own = rows[rows["purpose"] == "series"]
     counts = {"swatches": len(own), "recipes": int((own["replicate"] == 1).sum())}
     counts |= {"controls": len(rows) - len(own)}
-    sums = {"fibre": rows["mass_g"].sum(), "water": planned.baths["water_L"].sum()}
+    sums = {"fibre": rows["mass_g"].sum(), "water": plan.totals(planned)["amount"].iloc[-1]}
     effort = plan.effort(planned, int(chosen["pots"]))
     told = {"effort": words.say("planning.effort", **effort), "baths": effort["baths"]}
     sentence = words.say("planning.sentence", **told, **counts, **sums)

@@ -140,7 +140,7 @@ def _bath_data(planned: Series, children: bool, listed: pd.DataFrame | None) -> 
         "cautions": list(dict.fromkeys([*recipe.before_you_begin(children)[:-1], *said])),
         "baths": [_bath(own, known) for _, own in baths.groupby("bath", sort=False)],
         "totals": [
-            (row["material"], f"{row['amount']:.1f} {row['unit']}")
+            (row["material"], f"{_fixed(row['amount'], 1)} {row['unit']}")
             for row in totals(planned).to_dict("records")
         ],
     }
@@ -158,10 +158,10 @@ def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
         "heat": f"{row['temperature_C']:.0f} °C",
         "time": words.say("series.minutes", minutes=f"{row['minutes']:.0f}"),
         "fibre_g": f"{row['fibre_g']:.1f}",
-        "water": f"{row['water_L']:.1f}",
-        "weigh": f"{row['weigh_g']:.2f}" if weighed else "",
+        "water": _volume(row["water_L"]),
+        "weigh": _fixed(row["weigh_g"], 2) if weighed else "",
         "material": row["material"],
-        "more": [(f"{one['weigh_g']:.2f}", one["material"]) for one in more],
+        "more": [(_fixed(one["weigh_g"], 2), one["material"]) for one in more],
         "sum": f"{row['wof']:g} % WOF × {row['fibre_g']:.1f} g / 100" if weighed else "",
         "note": row["note"],
         "hazard": " ".join(recipe.hazards(used, listed)),
@@ -169,6 +169,15 @@ def _bath(own: pd.DataFrame, listed: pd.DataFrame) -> dict[str, Any]:
         "many": row["swatches"],
         "codes": row["codes"],
     }
+
+
+def _fixed(value: float, decimals: int) -> str:
+    """A number with so many decimals; with more where they would leave less than two figures."""
+    return f"{value:.{decimals}f}" if value >= 10.0 ** (1 - decimals) else f"{value:.2g}"
+
+
+def _volume(litres: float) -> str:
+    return f"{litres:.1f} L" if litres >= 1 else f"{1000 * litres:.0f} mL"
 
 
 def _measured_out(own: pd.DataFrame, listed: pd.DataFrame) -> list[str]:

@@ -187,15 +187,20 @@ def care(
     names, known = _part_names(names, listed)
     rows = _rows(names, known)
     out = not_for_children(names, known) if children else []
-    kept_out = ", ".join(metal for symbol, metal in metals.symbols().items() if symbol != "Al")
     return (
         *([words.say("recipe.children_out", what=", ".join(out))] if out else []),
         *(words.say(f"recipe.{key}") for key in ["gloves", "dust", *_where(rows, hot)]),
         *_damp(rows),
-        *([words.say("recipe.children", metals=kept_out)] if children else []),
+        *_for_children(children),
         *metals.disposal(rows["metal"]),
         words.say("recipe.sheet"),
     )
+
+
+def _for_children(children: bool) -> list[str]:
+    """How children take part, and what is kept out of their room."""
+    out = ", ".join(metal for symbol, metal in metals.symbols().items() if symbol != "Al")
+    return [words.say("recipe.children", metals=out)] if children else []
 
 
 def hazards(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str, ...]:
@@ -285,8 +290,9 @@ def before_you_begin(children: bool = False) -> tuple[str, ...]:
     >>> recipe.before_you_begin()[-1]
     "The supplier's safety data sheet and your local rules decide, not this list."
     """
-    keys = ["health", "mask", "first_aid", "spill", "drains", "kitchen"]
-    return tuple(words.say(f"recipe.{key}") for key in [*keys, *["children"] * children, "sheet"])
+    keys = ("health", "mask", "first_aid", "spill", "drains", "kitchen")
+    said = (words.say(f"recipe.{key}") for key in keys)
+    return *said, *_for_children(children), words.say("recipe.sheet")
 
 
 def notes(names: Iterable[str], listed: pd.DataFrame | None = None) -> tuple[str, ...]:
