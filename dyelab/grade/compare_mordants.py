@@ -8,6 +8,7 @@ from scipy import special
 
 from dyelab import compare, convert, table
 from dyelab.compare import CANNOT_TELL, CHANCE, REAL, pots
+from dyelab.compare.formulas import distance_gradient
 from dyelab.compare.verdicts import NO_REPLICATES, ONE_POT, OWN_POTS, holm
 from dyelab.errors import InputError, choose
 from dyelab.grade import scales
@@ -21,7 +22,12 @@ _ALIKE = 0.02  # of the colour: shares nearer than this are equal, by how the pa
 
 
 def compare_fastness(
-    grades: pd.DataFrame, reference: str, *, by: str = "variant", confidence: float = 0.95
+    grades: pd.DataFrame,
+    reference: str,
+    *,
+    by: str = "variant",
+    shared: pd.DataFrame | None = None,
+    confidence: float = 0.95,
 ) -> pd.DataFrame:
     """Compare how far each variant changed with how far the reference did.
 
@@ -33,6 +39,8 @@ def compare_fastness(
         A value of `by`, such as the alum variant.
     by : str
         Column that names the variant; its pots are its replicates.
+    shared : DataFrame, optional
+        `table.SHARED`: errors that readings of one photo share, which no scatter of pots shows.
     confidence : float
 
     Returns
@@ -58,7 +66,8 @@ def compare_fastness(
     pots of each, and two wash loads or lamps that had both: else the verdict is ``cannot_tell``.
     Pots are the replicates, as in `compare.pots`: the changes of pots are fitted by variant and
     load, least squares, and their scatter about that, pooled over the variants, makes the interval;
-    where loads disagree on the difference more than that, they do.
+    where loads disagree on the difference more than that, they do. What all pieces read in one
+    photo share is added.
     ``tests/benchmarks/fastness_truth.py`` counts false verdicts in two worlds.
 
     Examples
@@ -73,7 +82,7 @@ def compare_fastness(
     """
     table.need(grades, [by, "exposure", "amount", "difference"], "comparing fastness")
     choose(str(reference), grades[by].astype(str).unique(), by, "among the tested")
-    result = _compare(grades, str(reference), by, confidence)
+    result = _compare(grades, str(reference), by, shared, confidence)
     if result.empty:
         raise InputError(
             f"fastness: {reference!r} was tested with no other {by} beside it. "
@@ -82,17 +91,21 @@ def compare_fastness(
     return result
 
 
-def _compare(grades: pd.DataFrame, reference: str, by: str, confidence: float) -> pd.DataFrame:
+def _compare(
+    grades: pd.DataFrame, reference: str, by: str, shared: pd.DataFrame | None, confidence: float
+) -> pd.DataFrame:
     """No rows where the reference was tested with no other."""
     span = grades["difference_high"] - grades["difference_low"]  # of 95 %
     rows = grades.assign(_u=span / (2 * 1.96))[grades["kind"].eq("change")]
     made = []
     for _, test in rows.groupby(["exposure", "amount", "unit"], sort=False, dropna=False):
-        made += _one_test(test, reference, by, confidence)
+        made += _one_test(test, reference, by, shared, confidence)
     return _judge(pd.DataFrame(made), confidence) if made else pd.DataFrame()
 
 
-def compare_with_plainest(grades: pd.DataFrame) -> pd.DataFrame:
+def compare_with_plainest(
+    grades: pd.DataFrame, *, shared: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Compare the variants of each dye and cloth with the plainest, after the most they had.
 
     The plainest has least metal, known and over a mordant if there is such.
@@ -101,6 +114,8 @@ def compare_with_plainest(grades: pd.DataFrame) -> pd.DataFrame:
     ----------
     grades : DataFrame
         From `grades`, with the columns `variant`, `fibre`, `dye`, `mordant` and doses of metals.
+    shared : DataFrame, optional
+        As for `compare_fastness`.
 
     Returns
     -------
@@ -125,17 +140,20 @@ def compare_with_plainest(grades: pd.DataFrame) -> pd.DataFrame:
     told = [pd.DataFrame()]
     for (fibre, dye), part in change.groupby(["fibre", "dye"], sort=False):
         base = str(part.loc[plain[part.index].idxmin(), "variant"])
-        found = _compare(part[last[part.index]], base, "variant", 0.95)
+        found = _compare(part[last[part.index]], base, "variant", shared, 0.95)
         told.append(found.assign(fibre=fibre, dye=dye))
     return pd.concat([one for one in told if len(one)] or told[:1], ignore_index=True)
 
 
-def _one_test(test: pd.DataFrame, reference: str, by: str, confidence: float) -> list[dict]:
+def _one_test(
+    test: pd.DataFrame, reference: str, by: str, shared: pd.DataFrame | None, confidence: float
+) -> list[dict]:
     groups = {str(name): part for name, part in test.groupby(by, sort=False)}
     if reference not in groups:
         return []
     names = list(groups)
-    fitted = _fit(test, np.array([names.index(str(name)) for name in test[by]]))
+    variant = np.array([names.index(str(name)) for name in test[by]])
+    fitted = _fit(test, variant, _loadings(test, variant, shared))
     at = names.index(reference)
     base = groups.pop(reference)
     told = test.iloc[0][["exposure", "amount", "unit"]].to_dict()
@@ -166,6 +184,10 @@ class _Fitted:
         Variance of a pot's change.
     freedom : int
         Its degrees of freedom.
+    loadings : ndarray (p, q)
+        How far each of q errors that readings share moves the effects.
+    shown : float
+        Part of `scatter` that these explain.
     """
 
     cells: pots.BathMeans
@@ -174,45 +196,85 @@ class _Fitted:
     seen: np.ndarray
     scatter: float
     freedom: int
+    loadings: np.ndarray
+    shown: float
 
-    def less(self, base: int, part: int) -> tuple[float, float]:
-        """How much less a variant changed, and its variance; NaN if no load had both."""
+    def less(self, base: int, part: int) -> tuple[float, float, float]:
+        """How much less a variant changed, its variance by the pots, and what they don't show.
+
+        NaN if no load had both.
+        """
         apart = np.zeros(len(self.effect))
         apart[base], apart[part] = 1, -1
         if not np.allclose(apart @ self.seen, apart, atol=1e-6):
-            return np.nan, np.nan
-        return float(apart @ self.effect), float(self.scatter * (apart @ self.inverse @ apart))
+            return np.nan, np.nan, np.nan
+        share = apart @ self.inverse @ apart
+        known = ((apart @ self.loadings) ** 2).sum() - self.shown * share
+        return float(apart @ self.effect), float(self.scatter * share), max(float(known), 0.0)
 
 
-def _fit(test: pd.DataFrame, variant: np.ndarray) -> _Fitted:
+def _loadings(test: pd.DataFrame, variant: np.ndarray, shared: pd.DataFrame | None) -> np.ndarray:
+    """How far each error that readings share moves each change, (n, q).
+
+    What a camera gets wrong about a recipe is the same for all its pieces, but no other's.
+    """
+    if shared is None or shared.empty:
+        return np.zeros((len(test), 0))
+    before, after = (test[[f"{c}{end}" for c in table.LAB]] for end in ("_before", ""))
+    slopes = distance_gradient(scales.grey_scale_difference, before.to_numpy(), after.to_numpy())
+    found = []
+    for i, end in enumerate(("before", "after")):
+        names = test[end].astype(str).str.split(", ").reset_index(drop=True)
+        rows = pd.DataFrame({"reading": names, "row": names.index, "many": names.str.len()})
+        rows = rows.explode("reading").merge(shared, on="reading")
+        moves = slopes[rows["row"].to_numpy(int), 3 * i : 3 * i + 3]
+        size = (moves * rows[table.LAB].to_numpy(float)).sum(axis=1) / rows["many"].to_numpy(float)
+        found.append(rows.assign(size=size))
+    every = pd.concat(found, ignore_index=True)
+    of_recipe = every.get("scope", pd.Series("", every.index)).eq("recipe")
+    recipe = np.where(of_recipe, variant[every["row"].to_numpy(int)], -1)
+    keys = pd.MultiIndex.from_arrays([every["source"], every["factor"], recipe])
+    factor = pd.factorize(keys)[0] if len(keys) else np.empty(0, int)  # pandas 2 refuses none
+    loadings = np.zeros((len(test), int(factor.max(initial=-1)) + 1))
+    np.add.at(loadings, (every["row"].to_numpy(int), factor), every["size"].to_numpy(float))
+    return loadings
+
+
+def _fit(test: pd.DataFrame, variant: np.ndarray, loadings: np.ndarray) -> _Fitted:
     blank = pd.Series("", test.index)
     baths, series = (test.get(name, blank).astype(str) for name in ("baths", "series"))
     pot, found = pots.replicates(variant, baths, pd.factorize(series)[0])
     loads = pd.get_dummies(test["test"].astype(str), dtype=float).reset_index(drop=True)
     rows = loads.assign(_change=test["difference"].to_numpy(float))
     means = rows.groupby([variant, pot]).mean()
+    moved = pd.DataFrame(loadings).groupby([variant, pot]).mean().to_numpy(float)
     X = np.eye(len(found.count))[means.index.get_level_values(0).to_numpy(int)]
     X, y = np.hstack([X, means[list(loads)].to_numpy()]), means["_change"].to_numpy()
     inverse = np.linalg.pinv(X.T @ X)
     effect = inverse @ X.T @ y
     freedom = len(y) - int(np.linalg.matrix_rank(X))
     scatter = float(((y - X @ effect) ** 2).sum()) / freedom if freedom else np.nan
-    return _Fitted(found, effect, inverse, inverse @ (X.T @ X), scatter, freedom)
+    moves = inverse @ X.T @ moved
+    shown = float(((moved - X @ moves) ** 2).sum()) / max(freedom, 1)
+    return _Fitted(found, effect, inverse, inverse @ (X.T @ X), scatter, freedom, moves, shown)
 
 
 def _less(
     base: pd.DataFrame, part: pd.DataFrame, fitted: _Fitted, at: tuple[int, int], confidence: float
 ) -> dict:
     means = [float(one["difference"].mean()) for one in (base, part)]
-    less, variance = fitted.less(*at)
+    less, variance, known = fitted.less(*at)
     df, basis = float(fitted.freedom), POTS
     if not np.isfinite(variance):  # by the readings' own noise
         basis, less, df = READINGS, means[0] - means[1], 1e9
         variance = float(sum((one["_u"] ** 2).sum() / len(one) ** 2 for one in (base, part)))
+        known = 0.0
     by_load, loads = _between_loads(base, part)
     if by_load > variance:
         variance, df = by_load, float(loads - 1)
-    error = np.sqrt(variance)
+    if known > 0 and variance > 0:  # Welch and Satterthwaite: the known lends its certainty
+        df *= (1 + known / variance) ** 2
+    error = np.sqrt(variance + known)
     reach = special.stdtrit(df, (1 + confidence) / 2) * error
     chance = 2 * special.stdtr(df, -abs(less) / error) if error > 0 else np.nan
     said = scales.change_of(means)[1]

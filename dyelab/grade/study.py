@@ -43,6 +43,8 @@ class Study:
         Those of `missing` that lack a reading; the others only wait for their test.
     change, staining : str
         The grades required.
+    shared : DataFrame, optional
+        Errors that readings of one photo share.
     """
 
     grades: pd.DataFrame
@@ -52,6 +54,7 @@ class Study:
     change: str
     staining: str
     gaps: tuple[str, ...] = ()
+    shared: pd.DataFrame | None = None
 
     @cached_property
     def drifts(self) -> tuple[Drift, ...]:
@@ -142,7 +145,8 @@ def study(
     toned, beside = _with_tone(own, wide, spectra).reset_index(drop=True), pd.DataFrame()
     with suppress(InputError):  # most books have no references
         beside = blue_wool.nearest_reference(judged)
-    return Study(toned, fitted, beside, tuple(missing["text"]), change, staining, gaps)
+    told = toned, fitted, beside, tuple(missing["text"]), change, staining, gaps
+    return Study(*told, shared=shared)
 
 
 def _take(wide: pd.DataFrame, swatches: Iterable[str] | None) -> pd.DataFrame:

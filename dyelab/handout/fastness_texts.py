@@ -150,11 +150,10 @@ def comparison(found: grade.Study) -> pd.DataFrame:
     """Variants of one dye and cloth against the plainest, after the most they had."""
     if "dye" not in found.grades:
         return pd.DataFrame()
-    if "dye" not in found.grades:
-        return pd.DataFrame()
     factors = found.grades[[name for name in colours.FACTORS if name in found.grades]]
     variants = [colours.recipe(row, bare=True) for row in factors.to_dict("records")]
-    told = grade.compare_with_plainest(found.grades.assign(variant=variants))
+    named = found.grades.assign(variant=variants)
+    told = grade.compare_with_plainest(named, shared=found.shared)
     return told.assign(cloth=told["dye"] + ", " + told["fibre"]) if len(told) else told
 
 
