@@ -5,7 +5,7 @@ from dyelab.compare.differences import (
     contrast,
     mean_covariances,
     pairs,
-    places,
+    rank_ranges,
     to_reference,
     widest_pair,
 )

@@ -393,7 +393,7 @@ def widest_pair(lab: np.ndarray) -> tuple[float, int, int]:
     return float(off.max()), int(first), int(second)
 
 
-def places(values: np.ndarray, alike: float = 0.0) -> np.ndarray:
+def rank_ranges(values: np.ndarray, alike: float = 0.0) -> np.ndarray:
     """First and last place (n, 2) of each value from least to most, which those alike share.
 
     Parameters
@@ -406,7 +406,7 @@ def places(values: np.ndarray, alike: float = 0.0) -> np.ndarray:
     --------
     >>> import numpy as np
     >>> from dyelab import compare
-    >>> compare.places(np.array([40.0, 90.0, 40.6]), alike=1.0).tolist()
+    >>> compare.rank_ranges(np.array([40.0, 90.0, 40.6]), alike=1.0).tolist()
     [[1, 2], [3, 3], [1, 2]]
     """
     off = np.asarray(values, float)[:, None] - np.asarray(values, float)

@@ -312,19 +312,15 @@ def addition_labels(rows: Sequence[dict[Any, Any]]) -> list[str]:
     made = [recipe(row, bare=True) for row in rows]
     if len(set(made)) < len(made):
         dyes = [shift.dose_text(row["dye"], row["dye_wof"]) for row in rows]
+        bare = words.say("variants.bare")
         made = [
-            ", ".join(filter(None, [dye, recipe(row, bare=True) if _has_additions(row) else ""]))
-            or label
-            for dye, row, label in zip(dyes, rows, made, strict=True)
+            ", ".join(filter(None, [dye, "" if label == bare else label])) or label
+            for dye, label in zip(dyes, made, strict=True)
         ]
     return [
         f"{label} ({row['swatch']})" if made.count(label) > 1 else label
         for label, row in zip(made, rows, strict=True)
     ]
-
-
-def _has_additions(row: dict[Any, Any]) -> bool:
-    return recipe(row, bare=True) != words.say("variants.bare")
 
 
 def metal_labels(row: Mapping[Any, Any]) -> list[str]:

@@ -246,7 +246,7 @@ def _measure(
     return MeasuredPhoto(table, shared, setup, corners, rgb)
 
 
-def places(made: MeasuredPhoto) -> np.ndarray | None:
+def window_middles(made: MeasuredPhoto) -> np.ndarray | None:
     """Middles (n, 2) of what was measured, mm on the card's page, if there was a card."""
     return None if made.setup.pose is None else made.setup.pose.middles(made.quads)
 

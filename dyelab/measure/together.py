@@ -20,7 +20,7 @@ from dyelab.calibrate.shading import WINDOW_MM
 from dyelab.calibrate.tone import Tone
 from dyelab.errors import InputError
 from dyelab.measure import single_photo
-from dyelab.measure.single_photo import MeasuredPhoto, photo, places
+from dyelab.measure.single_photo import MeasuredPhoto, photo, window_middles
 from dyelab.read import file_data
 from dyelab.read import photo as read_photo
 from dyelab.table import LAB, covariances
@@ -302,7 +302,7 @@ def _by_the_first(
     measured: MeasuredPhoto, first: MeasuredPhoto, seen: np.ndarray, earlier: Earlier
 ) -> "_Factors":
     """Return the first calibration's doubt of a later photo's windows, as the book counts it."""
-    here, there, shading = places(first), places(measured), first.setup.shading
+    here, there, shading = window_middles(first), window_middles(measured), first.setup.shading
     off = None
     if shading is not None and here is not None and there is not None:
         off = shading.off(np.concatenate([here, there]), WINDOW_MM)

@@ -38,7 +38,7 @@ class Home(frame.Panel):
     """The panel that shows the whole book and leads everywhere."""
 
     def __init__(self, book: frame.BookChoice = None) -> None:
-        super().__init__("home", "home.title", _choose, _show, remember="session", book=book)
+        super().__init__("home", "home.title", lambda _: {}, _show, remember="session", book=book)
         self.add_class("dl-start")
 
     def _display(self, shown: frame.Answer) -> None:
@@ -58,10 +58,6 @@ def panel(book: frame.BookChoice = None) -> Home:
         Else the one the session was opened with, else the last one, else the example.
     """
     return Home(book)
-
-
-def _choose(_book: Book) -> dict[str, Any]:
-    return {}
 
 
 def _show(book: Book) -> frame.Answer:

@@ -61,7 +61,7 @@ def wanted_colour(model: Model, wanted: Any) -> np.ndarray:
         If it is none of these.
     """
     if isinstance(wanted, pd.DataFrame | pd.Series):
-        return _find_reading(model, wanted)
+        return _here(model, wanted)[table.LAB].to_numpy(float)[0]
     if isinstance(wanted, str):
         return _text(model, wanted)
     values = np.asarray(wanted, float)
@@ -94,10 +94,6 @@ def wanted_spread(model: Model, wanted: Any) -> np.ndarray:
     if not isinstance(wanted, pd.DataFrame | pd.Series):
         return np.zeros((3, 3))
     return np.nan_to_num(table.covariances(_here(model, wanted))[0])
-
-
-def _find_reading(model: Model, reading: pd.DataFrame | pd.Series) -> np.ndarray:
-    return _here(model, reading)[table.LAB].to_numpy(float)[0]
 
 
 def _here(model: Model, reading: pd.DataFrame | pd.Series) -> pd.DataFrame:

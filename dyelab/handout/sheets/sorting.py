@@ -90,7 +90,7 @@ def _say(
 ) -> list[str]:
     """Each card's place from least to most, or the places that cards alike share."""
     said = []
-    for first, last in compare.places(values.to_numpy(float), alike).tolist():
+    for first, last in compare.rank_ranges(values.to_numpy(float), alike).tolist():
         key = "one" if first == last else together
         place = words.say(f"sorting.{key}", first=first, last=last, of=len(values))
         said.append(words.say(f"sorting.{order}", place=place, metal=metal))
