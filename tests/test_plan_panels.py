@@ -118,6 +118,21 @@ def test_baths_are_told_apart_and_all_can_be_saved_as_planned(planned):
     assert (book.open(planned.path).steps["state"] == "planned").all()
 
 
+def test_only_what_a_button_names_is_taken_back(planned):
+    panel = record.panel(planned)
+    panel.actions["planning.it_was"].click()
+    there = book.open(planned.path)
+    elsewhere = book.save(book.add(there, swatches=pd.DataFrame({"swatch": ["X-9"]})), "by hand")
+    take_back = panel.actions["planning.take_back"]
+    assert "done" in take_back.description
+    take_back.click()
+    assert "another page has saved since" in panel.told.value
+    assert "X-9" in set(book.open(elsewhere.path).swatches["swatch"])
+    assert "by hand" in take_back.description
+    take_back.click()
+    assert "X-9" not in set(book.open(elsewhere.path).swatches["swatch"])
+
+
 def test_a_bath_done_as_planned_keeps_its_dose_however_little_is_weighed(tmp_path):
     factors = {"fibre": ["wool"], "mordant": ["potash alum 15"], "dye": ["weld 50"]}
     s = plan.series(factors | {"iron": [0, 0.5]}, mass_g=2.3, controls=False, name="Small")

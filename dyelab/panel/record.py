@@ -25,8 +25,8 @@ class Record(frame.Panel):
         super()._display(shown)
         _, _, *turns = self.actions.values()
         kept = self.opened is None or book_choice.is_example(self.opened)
-        told = ("", "") if kept else books.next_steps(self.book.path)
-        for button, key, what in zip(turns, _TURNS, told, strict=True):
+        self.turns = ("", "") if kept else books.next_steps(self.book.path)
+        for button, key, what in zip(turns, _TURNS, self.turns, strict=True):
             short = what if len(what) <= _LONGEST else f"{what[:_LONGEST]}…"
             button.description = words.say(key, what=short)
             button.layout.display = None if what else "none"
@@ -78,12 +78,18 @@ def _all_so(panel: frame.Panel) -> str:
     return words.say("planning.all_so_done", **told)
 
 
-def _turn(key: str, panel: frame.Panel) -> str:
-    """Take the last entry back, or put it again, and say which it was."""
-    path, back = panel.own().path, key == _TURNS[0]
-    what = books.next_steps(path)[0 if back else 1]
-    panel.turn_to((books.undo if back else books.redo)(path))
-    return words.say(f"planning.{'taken_back' if back else 'put_again'}", what=what)
+def _turn(key: str, panel: Any) -> str:
+    """Take the last entry back, or put it again, and say which it was.
+
+    Nothing is taken back that the button doesn't name: another page may have saved meanwhile.
+    """
+    path, at = panel.own().path, _TURNS.index(key)
+    named, now = panel.turns[at], books.next_steps(path)[at]
+    if named != now:
+        panel.turn_to(books.open(path))
+        raise InputError(words.say("planning.saved_meanwhile", named=named))
+    panel.turn_to((books.redo if at else books.undo)(path))
+    return words.say(f"planning.{'put_again' if at else 'taken_back'}", what=now)
 
 
 def done_values(chosen: dict[str, Any], row: Any) -> dict[str, Any]:
