@@ -124,6 +124,15 @@ def test_a_typed_line_that_cannot_be_is_named(text, said):
         read.typed_lines(text, illuminant="D65", observer=10)
 
 
+@pytest.mark.parametrize(
+    "line",
+    ["W07 45.2 12 -4.1", "W07: 45,2; 12; -4,1", "W07, 45.2, 12, -4.1", "W07 = 45.2\t12\t−4.1"],
+)
+def test_a_typed_line_is_taken_however_its_parts_are_parted(line):
+    made = read.typed_lines(line, illuminant="D65", observer=10)
+    assert made[["sample", "L", "a", "b"]].values.tolist() == [["W07", 45.2, 12.0, -4.1]]
+
+
 def test_the_example_is_left_alone_and_strangers_are_refused(mine, tmp_path):
     panel = instrument.panel(mine)
     panel.choices["typed"].value = "Q99 45 12 -4"

@@ -18,9 +18,10 @@ def typed_lines(text: str, *, illuminant: str, observer: int) -> pd.DataFrame:
     Parameters
     ----------
     text : str
-        Such as ``W07 45.2 12.3 -4.1``, parted by spaces, tabs or semicolons; decimal commas are
-        understood. Blank lines are skipped. A line without a name is another reading of the one
-        above it. ``W07 after 0.3 Mlx h 45.9 11.8 -3.7`` says what came before the reading.
+        Such as ``W07 45.2 12.3 -4.1``, parted by spaces, tabs, semicolons or commas with a space
+        behind; decimal commas are understood, and a colon behind the name. Blank lines are
+        skipped. A line without a name is another reading of the one above it. ``W07 after 0.3 Mlx
+        h 45.9 11.8 -3.7`` says what came before the reading.
     illuminant : str
     observer : int
         White point the instrument was set to.
@@ -70,8 +71,8 @@ def _after(name: str) -> tuple[str, dict[str, str]]:
 
 
 def _part(line: str, number: int) -> tuple[str, list[float]]:
-    parts = [part for part in re.split(r"[;\s]+", line.strip().strip(";")) if part]
-    name, values = " ".join(parts[:-3]), parts[-3:]
+    parts = [part for part in re.split(r"(?:,(?=\s)|[;\s])+", line.strip().strip(";")) if part]
+    name, values = " ".join(parts[:-3]).rstrip(" :="), parts[-3:]
     try:
         numbers = [number_in(value, most=160) for value in values]
     except InputError:
