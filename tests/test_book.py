@@ -280,7 +280,7 @@ def test_photos_are_named_by_content_and_checked(tmp_path):
 def test_a_reference_can_not_leave_the_folder(tmp_path, name):
     bk = small(tmp_path / "b")
     with pytest.raises(InputError, match=r"leads out"):
-        book.inside(bk, name)
+        book.path_inside(bk, name)
     book.save(book.change(bk, readings=bk.readings.assign(source=name)))
     assert book.check(bk.path)["text"].str.contains("leads out").sum() == 3
 

@@ -63,7 +63,7 @@ def test_every_kind_of_page_of_the_example_becomes_pdf_and_html(source, tmp_path
 
 def test_the_mordant_sheet_has_a_chip_a_row_and_a_sentence_for_each(source):
     page = mordant_sheet.sheet(source, fibre="wool", dye="madder")
-    made = colours.only(source.made, fibre="wool", dye="madder")
+    made = colours.rows_with(source.made, fibre="wool", dye="madder")
     rows = [b.patches for b in page.blocks if isinstance(b, handout.Chips)]
     (table,) = [b for b in page.blocks if isinstance(b, handout.NumberTable)]
     assert len(table.rows) == len(made)
@@ -81,7 +81,9 @@ def LAB(rows):
 def test_chips_carry_the_numbers_that_were_measured(source):
     page = mordant_sheet.sheet(source, fibre="wool", dye="weld")
     chips = [b for b in page.blocks if isinstance(b, handout.Chips)]
-    wanted = {handout.numbers(v) for v in LAB(colours.only(source.made, fibre="wool", dye="weld"))}
+    wanted = {
+        handout.numbers(v) for v in LAB(colours.rows_with(source.made, fibre="wool", dye="weld"))
+    }
     assert {patch.numbers for row in chips for patch in row.patches} == wanted
 
 
@@ -365,7 +367,7 @@ def gap(row):
 def test_the_wall_has_every_recipe_once_in_its_column(source, paper, upright):
     page = wall.chart(source, Header(paper=paper), fibre="cotton", upright=upright)
     bands = [b for b in page.blocks if isinstance(b, handout.Bands)]
-    made = colours.only(source.made, fibre="cotton")
+    made = colours.rows_with(source.made, fibre="cotton")
     for kept in ([b for b in bands if b.only == "screen"], [b for b in bands if b.only == "paper"]):
         shown = [
             (p.label, p.numbers) for b in kept for row in b.bands for p in row.patches if p.fill

@@ -277,8 +277,8 @@ def test_all_statements_of_the_ghs_are_known():
     health += [362, *range(370, 374)]
     environment = [400, 401, 402, *range(410, 414), 420]
     for number in [*physical, *health, *environment]:
-        assert words.there(f"hazards.H{number}"), number
-    assert all(words.there(f"hazards.{code}") for code in DANGER)
+        assert words.has_text(f"hazards.H{number}"), number
+    assert all(words.has_text(f"hazards.{code}") for code in DANGER)
 
 
 def test_an_unknown_statement_is_said_and_is_a_fault():

@@ -589,7 +589,7 @@ def test_iron_that_nobody_weighed_is_iron_all_the_same(tmp_path):
     )
     made = shift.as_dyed(book.wide(bk)).made
     assert shift.with_metal(made).tolist() == [False, True, True]
-    assert colours.only(made, iron_wof=0.0).index.tolist() == [0]
+    assert colours.rows_with(made, iron_wof=0.0).index.tolist() == [0]
     said = [colours.metal_labels(row) for row in made.to_dict("records")]
     assert said == [[], ["iron"], ["iron 2 %"]]
 

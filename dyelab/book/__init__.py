@@ -5,7 +5,7 @@ from dyelab.book.history import history, next_steps, open_version, redo, swatch_
 from dyelab.book.merge_books import merge
 from dyelab.book.opening import add, change, create, remove, rename, save
 from dyelab.book.opening import open_book as open
-from dyelab.book.photos import add_photo, check, inside, keep_photo, photos_of, read_places
+from dyelab.book.photos import add_photo, check, keep_photo, path_inside, photos_of, read_places
 from dyelab.book.readings import (
     InstrumentReadings,
     add_readings,

@@ -19,7 +19,7 @@ from dyelab.book.views import locate
 from dyelab.errors import InputError
 
 
-def inside(bk: Book, name: str) -> Path:
+def path_inside(bk: Book, name: str) -> Path:
     """Return the path of a file that the book names; it can't lead out of the book's folder.
 
     Raises
@@ -31,7 +31,7 @@ def inside(bk: Book, name: str) -> Path:
     --------
     >>> from dyelab import book, synth
     >>> bk = book.open(synth.example())
-    >>> book.inside(bk, "readings.csv").name
+    >>> book.path_inside(bk, "readings.csv").name
     'readings.csv'
     """
     if leads_out(name):

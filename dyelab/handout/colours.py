@@ -16,7 +16,7 @@ from dyelab.handout import page as parts
 from dyelab.handout.page import Header, Page, Patch
 from dyelab.shift.recipes import FACTORS, which_have
 
-__all__ = ["FACTORS", "METALS", "Source", "cloth", "only", "recipe", "source"]
+__all__ = ["FACTORS", "METALS", "Source", "cloth", "recipe", "rows_with", "source"]
 
 METALS = tuple(shift.METALS)
 SALTS = recipe_.metals.salts()
@@ -128,7 +128,7 @@ class Source:
     def planned_doses(self, one: shift.Family, metal: str) -> list[tuple[float, ...]]:
         """Doses of this metal alone that this recipe was planned with and not measured at."""
         shared = [name for name in one.picked if name in self.unread_recipes and name != "method"]
-        alike = only(self.unread_recipes, **{name: one.picked[name] for name in shared})
+        alike = rows_with(self.unread_recipes, **{name: one.picked[name] for name in shared})
         doses = alike[list(shift.METALS.values())].itertuples(index=False, name=None)
         return [dose for dose in doses if shift.with_only(dose, metal) and dose not in one.dyed]
 
@@ -334,7 +334,7 @@ def dose(amount: Any) -> str:
     return f"{float(amount):.3g} %" if amount is not None and np.isfinite(float(amount)) else "?"
 
 
-def only(made: pd.DataFrame, **wanted: Any) -> pd.DataFrame:
+def rows_with(made: pd.DataFrame, **wanted: Any) -> pd.DataFrame:
     """Rows whose factors have these values."""
     return made[which_have(made, wanted)]
 

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from dyelab import convert, numerics, table, words
-from dyelab.book import Book, inside
+from dyelab.book import Book, path_inside
 from dyelab.calibrate import Reference
 from dyelab.calibrate.colour_fit import eye_scale
 from dyelab.calibrate.shading import WINDOW_MM
@@ -488,7 +488,7 @@ def with_earlier(
     'together'
     """
     before = earlier(bk, source)
-    path = inside(bk, before.source)
+    path = path_inside(bk, before.source)
     if not path.is_file():
         raise InputError(
             f"{before.source} is no longer in the book's folder, so nothing can be compared with "

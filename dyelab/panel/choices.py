@@ -14,7 +14,7 @@ from dyelab.panel.widgets import Number, TickList
 
 
 def _is_key(name: str) -> bool:
-    return "." in name and " " not in name and words.there(name)
+    return "." in name and " " not in name and words.has_text(name)
 
 
 def text_of(name: str) -> str:

@@ -420,7 +420,7 @@ class Panel(widgets.VBox):
         task = self.choices["task"].value if "task" in self.choices else ""
         for key, press in self.actions.items():
             press.layout.display = "none" if self._shut else None
-            if words.there(f"{key}_{task}"):
+            if words.has_text(f"{key}_{task}"):
                 press.description = words.say(f"{key}_{task}")
 
     def _guard(self, work: Callable[[], None]) -> None:

@@ -162,7 +162,7 @@ def _cell(text: str, kind: str) -> str:
 def _meaning(column: str) -> str:
     """What a column's word means, at hand where it stands; blank for plain words."""
     base = column.removesuffix("_low").removesuffix("_high")
-    if not words.there(f"glossary.{base}"):
+    if not words.has_text(f"glossary.{base}"):
         return ""
     return f' title="{escape(words.say(f"glossary.{base}"), quote=True)}"'
 

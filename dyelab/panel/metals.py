@@ -138,7 +138,7 @@ def answer(bench: _Bench, one: Family, dose: Dose) -> frame.Answer:
     """Say and draw what these metals made of a recipe."""
     if dose not in one.dyed:
         raise InputError(_not_dyed(one, dose))
-    reach = colours.only(bench.made, fibre=one.picked["fibre"])
+    reach = colours.rows_with(bench.made, fibre=one.picked["fibre"])
     reach = reach[reach["dye"].isin([one.picked["dye"], "none"])]
     drawn = plane.figure(_draw(bench, one, dose), path="path", spans=plane.around(reach))
     moved = one.from_start(one.dyed[dose])
@@ -159,7 +159,7 @@ def _together(bench: _Bench, one: Family, dose: Dose) -> list[str]:
         return []
     both = shift.interaction(bench.source.recipes)
     wanted = {**one.picked, **dict(zip(shift.METALS.values(), dose, strict=True))}
-    found = colours.only(both, **wanted) if len(both) else both
+    found = colours.rows_with(both, **wanted) if len(both) else both
     return list(found["words"]) or [words.say("metals.no_sum", metals=metals_text(dose))]
 
 

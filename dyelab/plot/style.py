@@ -36,9 +36,9 @@ def axis(name: str) -> str:
     """The title of an axis: words of a key such as ``a``, a column's heading, or as it stands."""
     if name.endswith("_wof"):
         return words.say("shift_plot.metal_axis", metal=name.removesuffix("_wof"))
-    if words.there(f"axes.{name}"):
+    if words.has_text(f"axes.{name}"):
         return words.say(f"axes.{name}")
-    return words.heading(name) if words.there(f"columns.{name}") else name
+    return words.heading(name) if words.has_text(f"columns.{name}") else name
 
 
 def _template() -> go.layout.Template:

@@ -53,7 +53,7 @@ def statements(text: str) -> tuple[list[str], list[str]]:
     for match in _STATEMENT.finditer(text):
         code = match.group(1).upper() + match.group(2)
         named = (code + match.group(3), code + match.group(3).upper(), code)
-        found = next((name for name in named if words.there(f"hazards.{name}")), "")
+        found = next((name for name in named if words.has_text(f"hazards.{name}")), "")
         known += [found] if found else []
         unknown += [] if found else [match.group()]
     rest = _BETWEEN.split(_STATEMENT.sub(" ", text))
@@ -317,7 +317,7 @@ def _note(row: Any) -> str:
     usual = row["high_wof"] > 0
     low = max(row["low_wof"], 0) if row["low_wof"] == row["low_wof"] else 0
     dose = words.say("recipe.usual", low=f"{low:g}", high=f"{row['high_wof']:g}") if usual else ""
-    note = words.other("material_notes", row["material"], row["note"])
+    note = words.listed_text("material_notes", row["material"], row["note"])
     said = " ".join(filter(None, [dose, note]))
     return f"{row['material']}: {said}" if said else ""
 

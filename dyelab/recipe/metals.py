@@ -83,7 +83,7 @@ def disposal(found: Iterable[str]) -> list[str]:
     rows = metals()
     rows = rows[rows["symbol"].isin(there)]
     pairs = zip(rows["metal"], rows["disposal"], strict=True)
-    return [words.other("disposal", metal, text) for metal, text in pairs]
+    return [words.listed_text("disposal", metal, text) for metal, text in pairs]
 
 
 def say_place(part: str, said: str) -> str:

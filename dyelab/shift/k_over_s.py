@@ -145,11 +145,11 @@ def pooled_log_noise(
     most = min(_SURFACE, 0.8 * found.darkest)
     tops = np.array([most, _INNER, _UNEVEN])[:, None, None, None]
     surface, inner, uneven = tops * rng.random((3, draws, 1, 1)) ** 2
-    return mean_cloth(inside(drawn, surface, inner), uneven)
+    return mean_cloth(below_surface(drawn, surface, inner), uneven)
 
 
-def inside(ks: np.ndarray, surface: np.ndarray, inner: np.ndarray) -> np.ndarray:
-    """K/S below a surface that sends back `surface` and keeps `inside` of what comes from below.
+def below_surface(ks: np.ndarray, surface: np.ndarray, inner: np.ndarray) -> np.ndarray:
+    """K/S below a surface that sends back `surface` and keeps `inner` of what comes from below.
 
     Saunderson (1942): R = k1 + (1 - k1)(1 - k2) r / (1 - k2 r), solved for r.
     """

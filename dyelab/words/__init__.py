@@ -120,20 +120,20 @@ def number_span(row: Mapping[Any, Any], name: str, digits: int) -> str:
     return f"{row[name]:.{digits}f}" + (say("shift.span", **ends) if low == low else "")
 
 
-def there(key: str) -> bool:
+def has_text(key: str) -> bool:
     """Whether a key has a text.
 
     Examples
     --------
     >>> from dyelab import words
-    >>> words.there("verdict.real")
+    >>> words.has_text("verdict.real")
     True
     """
     topic, _, name = key.partition(".")
     return name in _texts(topic)
 
 
-def other(topic: str, name: str, text: str) -> str:
+def listed_text(topic: str, name: str, text: str) -> str:
     """Return a listed text in the chosen language, or as the list has it.
 
     Notes of the materials list and disposal of metals stand in their tables; a language may have
@@ -142,7 +142,7 @@ def other(topic: str, name: str, text: str) -> str:
     Examples
     --------
     >>> from dyelab import words
-    >>> words.other("disposal", "iron", "Spent iron baths: ask.")
+    >>> words.listed_text("disposal", "iron", "Spent iron baths: ask.")
     'Spent iron baths: ask.'
     """
     return _texts(topic).get(name, text)
@@ -198,7 +198,7 @@ def wording(of: str, code: Any) -> str:
     'after dry rubbing'
     """
     key = f"{of}{code}".replace(" ", "_")
-    return say(key) if there(key) else str(code)
+    return say(key) if has_text(key) else str(code)
 
 
 def part(name: Any) -> str:

@@ -38,9 +38,9 @@ def sheet(
     InputError
         If this dye was not measured on this fibre.
     """
-    if colours.only(source.made, fibre=fibre, dye=dye).empty:
+    if colours.rows_with(source.made, fibre=fibre, dye=dye).empty:
         raise InputError(words.say("pages.no_dye", dye=dye, fibre=fibre))
-    found = colours.only(source.made_and_planned, fibre=fibre, dye=dye)
+    found = colours.rows_with(source.made_and_planned, fibre=fibre, dye=dye)
     found = found.assign(metals=shift.with_metal(found))
     rows = found.sort_values(_ORDER, kind="stable", key=colours.none_first).to_dict("records")
     lead = words.say("pages.mordants_lead", fibre=fibre, **_dose(dye, rows))

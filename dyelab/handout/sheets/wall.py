@@ -46,9 +46,9 @@ def chart(
     InputError
         If nothing on this fibre was measured.
     """
-    if colours.only(source.made, fibre=fibre).empty:
+    if colours.rows_with(source.made, fibre=fibre).empty:
         raise InputError(words.say("pages.no_fibre", fibre=fibre))
-    grid = _place(colours.only(source.made_and_planned, fibre=fibre))
+    grid = _place(colours.rows_with(source.made_and_planned, fibre=fibre))
     columns = list(dict.fromkeys(grid["column"]))
     across, down, further = _room(own, upright, columns)
     rows = grid.sort_values("order", kind="stable")[["order", "dye_name"]].drop_duplicates("order")
