@@ -327,6 +327,16 @@ def test_the_difference_between_variants_covers():
     assert 0.88 <= inside.mean() <= 0.995  # about 95 %
 
 
+def test_no_recipe_holds_better_by_another_instrument_after_than_before():
+    """What the two read differently of a cloth counts as its change, in every pot."""
+    made = variants(REPEATED)
+    assert grade.compare_fastness(made, "alum").set_index("variant").at["iron", "holds"] == "better"
+    mixed = made.assign(flags=np.where(made["variant"] == "iron", "instrument_changed", ""))
+    told = grade.compare_fastness(mixed, "alum").set_index("variant")
+    assert (told.at["iron", "verdict"], told.at["iron", "caveat"]) == ("cannot_tell", "other_way")
+    assert told.at["none", "caveat"] == ""
+
+
 def photographed_test(rng, photo):
     """Two recipes that change as far, each its own way, in four pots, two loads and two photos."""
     error = {end: rng.normal(0, photo, 3) for end in ("none", "wash")}

@@ -15,8 +15,8 @@ from dyelab.grade import scales
 from dyelab.recipe import metals
 
 POTS, READINGS = "replicate pots", "readings alone"
-ONE_LOAD = "one_load"
-_LACKING = (NO_REPLICATES, ONE_POT, ONE_LOAD)
+ONE_LOAD, OTHER_WAY = "one_load", "other_way"
+_LACKING = (NO_REPLICATES, ONE_POT, ONE_LOAD, OTHER_WAY)
 _NO_DOSE = 1000.0  # % WOF: more than any
 _ALIKE = 0.02  # of the colour: shares nearer than this are equal, by how the path is worked out
 
@@ -164,6 +164,7 @@ def _one_test(
         row |= _less(base, part, fitted, (at, names.index(name)), confidence)
         row |= {"loads": len(set(base["test"]) & set(part["test"]))}  # in which both were
         row |= {"left": _share(part), "reference_left": _share(base)}
+        row |= {"_other_way": _read_otherwise(base) or _read_otherwise(part)}
         made.append(row | _cost(base, part))
     return made
 
@@ -294,6 +295,12 @@ def _between_loads(base: pd.DataFrame, part: pd.DataFrame) -> tuple[float, int]:
     return (float(apart.var() / len(apart)), len(apart)) if len(apart) > 1 else (0.0, len(apart))
 
 
+def _read_otherwise(rows: pd.DataFrame) -> bool:
+    """Whether some were read after the test in another way than before it."""
+    flags = rows.get("flags", pd.Series("", rows.index)).astype(str)
+    return bool(flags.str.contains("_changed").any())
+
+
 def _share(rows: pd.DataFrame) -> float:
     """Share of the colour still there: by the plainly faded colour nearest, else by chroma."""
     if "tone_left" in rows:
@@ -326,11 +333,13 @@ def _judge(result: pd.DataFrame, confidence: float) -> pd.DataFrame:
     verdict[~told | lacking] = CANNOT_TELL
     found = zip(rows, verdict, strict=True)
     holds = [_holds(row) if said == REAL else "" for row, said in found]
-    return result.assign(verdict=verdict, caveat=caveat, holds=holds)
+    return result.drop(columns="_other_way").assign(verdict=verdict, caveat=caveat, holds=holds)
 
 
 def _caveat(row: dict) -> str:
     """What a verdict on recipes lacks or hangs on."""
+    if row["_other_way"]:
+        return OTHER_WAY
     if row["pieces"] < 2:
         return NO_REPLICATES
     if row["pots"] < 2:

@@ -196,6 +196,7 @@ def held_sentences(found: grade.Study, exposure: str) -> list[str]:
 
 def _say_held(row: dict[Any, Any]) -> str:
     kind = row["holds"] or ("alike" if row["verdict"] == compare.REAL else row["verdict"])
+    kind = "other_way" if row["caveat"] == "other_way" else kind
     return words.say(
         f"fastness.holds_{kind}",
         variant=row["variant"],

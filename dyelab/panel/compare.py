@@ -208,7 +208,8 @@ def _notes(pairs: pd.DataFrame) -> list[str]:
     notes = [words.say("comparing.single")] if (pairs["pots"] < 2).any() else []
     notes += [words.say("comparing.assumed")] if pairs["assumed"].any() else []
     if len(pairs) > 1:
-        notes.append(words.say("comparing.many", number=len(pairs)))
+        told = int(pairs["comparisons"].iloc[0])  # those that can't be told count for nothing
+        notes += [words.say("comparing.many", number=told)] if told > 1 else []
         mean = shift.mean_shift(pairs).iloc[0]
         values = {name: cell(mean[name]) for name in mean.index if name.startswith("d")}
         notes.append(words.say("comparing.mean", pairs=len(pairs), **values))
