@@ -76,6 +76,14 @@ def test_typed_lines_of_unknown_swatches_stay_until_they_are_put_right(mine):
     assert list(kept.readings["swatch"]) == ["W01", "W02", "X9", "X9"]
 
 
+def test_typed_lines_stay_by_their_whole_name(mine):
+    panel = instrument.panel(mine)
+    panel.choices["typed"].value = "W0 30 1 2\nW01 45 12 -4\n007 31 1 2\nW02 40 1 2"
+    panel.actions["instrument.add"].click()
+    assert "Added 2 readings" in panel.told.value
+    assert panel.choices["typed"].value == "W0 30 1 2\n007 31 1 2"
+
+
 def test_repeats_tell_the_uncertainty_of_one_reading(mine):
     rng = np.random.default_rng(5)
     true = rng.uniform(30, 60, (12, 1, 3))

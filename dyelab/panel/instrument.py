@@ -152,12 +152,11 @@ def _rows(book: Book, lab: Any, spectra: Any, given: dict[str, str], picked: Any
 
 def _still(text: str, left: set[str]) -> str:
     """The typed lines that were left out: they stay, to be put right."""
-    kept, keeps = [], False
-    for line in text.splitlines():
-        if not line.strip()[:1].isdigit():
-            keeps = any(line.strip().startswith(name) for name in left)
-        kept += [line] if keeps else []
-    return "\n".join(kept)
+    lines = [line for line in text.splitlines() if line.strip()]
+    if not lines:
+        return ""
+    samples = read.typed_lines(text, illuminant="D65", observer=10)["sample"]
+    return "\n".join(line for line, name in zip(lines, samples, strict=True) if name in left)
 
 
 def _show(book: Book, **picked: Any) -> frame.Answer:
