@@ -220,6 +220,9 @@ def test_moments_are_said_with_their_interval(tried):
     assert " million lx h (" in drift.moment_text(when, one.unit)
     never = drift.Moment(np.inf, np.inf, np.inf, 10.0)
     assert drift.moment_text(never, "cycle") == "not within 20 washes"
+    perhaps = drift.Moment(np.inf, 12.0, np.inf, 10.0)  # beyond the horizon nothing is known
+    said = "not expected within 20 washes, but could be from 12 washes"
+    assert drift.moment_text(perhaps, "cycle") == said
 
 
 def test_every_curve_has_a_row(tried):

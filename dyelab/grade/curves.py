@@ -594,10 +594,11 @@ def moment_text(moment: Moment, unit: str) -> str:
     """
     if moment.declined and moment.middle > moment.longest and moment.earliest < np.inf:
         return words.say("grade.no_forecast", early=amount_text(moment.earliest, unit))
-    if np.isinf(moment.middle) and np.isinf(moment.earliest):
-        return words.say("grade.never", far=amount_text(HORIZON * moment.longest, unit))
     if np.isinf(moment.middle):
-        return words.say("grade.perhaps", early=amount_text(moment.earliest, unit))
+        far = amount_text(HORIZON * moment.longest, unit)
+        if np.isinf(moment.earliest):
+            return words.say("grade.never", far=far)
+        return words.say("grade.perhaps", far=far, early=amount_text(moment.earliest, unit))
     key = "grade.after_about" if np.isfinite(moment.latest) else "grade.after_open"
     text = words.say(key, middle=amount_text(moment.middle, unit), **_ends(moment, unit))
     return text + (words.say("grade.forecast") if moment.forecast else "")
