@@ -149,15 +149,16 @@ def shipped_path(*parts: str) -> Path:
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
 
 
-def plain(text: str) -> str:
+def escape_formula(text: str) -> str:
     """Neutralise text that a spreadsheet would run as a formula, with a leading apostrophe.
 
-    Text that begins with an apostrophe gets one more, so that `unplain` brings all text back.
+    Text that begins with an apostrophe gets one more, so that `unescape_formula` brings
+    all text back.
 
     Examples
     --------
     >>> from dyelab import files
-    >>> files.plain("=1+1")
+    >>> files.escape_formula("=1+1")
     "'=1+1"
     """
     return f"'{text}" if text[:1] in _FORMULA and text else text
@@ -175,32 +176,36 @@ def write_table(frame: "pd.DataFrame", path: str | Path, float_format: str | Non
     ['note', "'=1+1"]
     """
     with whole(path) as file:
-        plain_cells(frame).to_csv(file, index=False, lineterminator="\n", float_format=float_format)
+        safe = escape_formulas(frame)
+        safe.to_csv(file, index=False, lineterminator="\n", float_format=float_format)
     return Path(path)
 
 
-def plain_cells(frame: "pd.DataFrame") -> "pd.DataFrame":
-    """Return a table whose texts a spreadsheet takes for texts, each as `plain` makes it.
+def escape_formulas(frame: "pd.DataFrame") -> "pd.DataFrame":
+    """Return a table whose texts a spreadsheet takes for texts, each as `escape_formula` makes it.
 
     Examples
     --------
     >>> import pandas as pd
     >>> from dyelab import files
-    >>> files.plain_cells(pd.DataFrame({"note": ["=1+1"], "a": [-3.0]}))["note"].tolist()
+    >>> files.escape_formulas(pd.DataFrame({"note": ["=1+1"], "a": [-3.0]}))["note"].tolist()
     ["'=1+1"]
     """
     texts = frame.select_dtypes(exclude="number").columns
-    safe = {name: [plain(c) if isinstance(c, str) else c for c in frame[name]] for name in texts}
+    safe = {
+        name: [escape_formula(c) if isinstance(c, str) else c for c in frame[name]]
+        for name in texts
+    }
     return frame.assign(**safe)
 
 
-def unplain(text: str) -> str:
-    """Return the text that `plain` was given.
+def unescape_formula(text: str) -> str:
+    """Return the text that `escape_formula` was given.
 
     Examples
     --------
     >>> from dyelab import files
-    >>> files.unplain(files.plain("=1+1"))
+    >>> files.unescape_formula(files.escape_formula("=1+1"))
     '=1+1'
     """
     return text[1:] if text[:1] == "'" else text

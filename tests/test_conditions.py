@@ -71,9 +71,9 @@ def test_one_question_has_one_answer_and_says_what_it_used(tmp_path, monkeypatch
 
 def test_conditions_that_are_not_stated_clash_with_none():
     rows = pd.DataFrame({"method": "spectral", "geometry": ["45/0", "", "45/0"]})
-    assert set(table.ways(rows)) == {"spectral"}
+    assert set(table.reading_ways(rows)) == {"spectral"}
     rows = rows.assign(m_condition=["M1", "", "M2"])
-    assert table.ways(rows).tolist() == [
+    assert table.reading_ways(rows).tolist() == [
         "spectral, 45/0, M1", "spectral, not stated", "spectral, 45/0, M2",
     ]  # fmt: skip
 

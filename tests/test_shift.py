@@ -182,7 +182,7 @@ def test_mean_shift_and_spread_by_fibre(yard):
 def test_a_way_that_not_all_recipes_went_is_told_with_their_number(yard):
     pairs = shift.of_step(yard[1], "iron", hold={"dye": "madder"}).pairs
     ends = [pairs[[f"{end}_{name}" for name in "Lab"]].to_numpy() for end in ("from", "to")]
-    yellower = sum("yellower" in one for one in compare.ways(*ends))
+    yellower = sum("yellower" in one for one in compare.direction_codes(*ends))
     assert len(pairs) / 2 <= yellower < len(pairs)
     said = shift.mean_shift(pairs)["moved"].iloc[0]
     assert said == f"darker, duller, yellower ({yellower} of {len(pairs)})"

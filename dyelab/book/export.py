@@ -99,7 +99,7 @@ def _neutral(bk: Book) -> dict[str, bytes]:
     """The book's files with formulas neutralised, and a package that says so."""
     package = json.loads(opening.file_contents(bk, {})[PACKAGE]) | {opening.NEUTRALISED: True}
     plain = {
-        name: opening.as_csv(files.plain_cells(one)) for name, one in opening.frames(bk).items()
+        name: opening.as_csv(files.escape_formulas(one)) for name, one in opening.frames(bk).items()
     }
     return {PACKAGE: opening.as_json(package), **plain}
 

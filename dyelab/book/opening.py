@@ -160,7 +160,7 @@ def from_files(folder: Path, contents: dict[str, bytes]) -> Book:
 def _as_it_was(cells: Cells) -> Cells:
     """Text without the apostrophes that an export put before formulas."""
     text = cells.frame.columns[[not is_numeric_dtype(kind) for kind in cells.frame.dtypes]]
-    columns: Any = {name: cells.frame[name].map(files.unplain) for name in text}
+    columns: Any = {name: cells.frame[name].map(files.unescape_formula) for name in text}
     return replace(cells, frame=cells.frame.assign(**columns))
 
 

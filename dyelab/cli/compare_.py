@@ -133,7 +133,7 @@ def _tell_conditions(result: pd.DataFrame, frame: pd.DataFrame, path: Path) -> N
     rows = frame.drop_duplicates("sample").set_index("sample")
     for row in result.itertuples():
         ends = rows.loc[[row.reference, row.sample]]
-        if table.ways(ends.assign(method="read")).nunique() < 2:
+        if table.reading_ways(ends.assign(method="read")).nunique() < 2:
             continue
         flags = ends.get("flags", pd.Series("", index=ends.index)).fillna("")
         told = ends.apply(table.conditions_text, axis=1) + flags.map(_say_adapted)

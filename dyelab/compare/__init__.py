@@ -10,7 +10,7 @@ from dyelab.compare.differences import (
     widest_pair,
 )
 from dyelab.compare.directed_interval import directed_interval, move
-from dyelab.compare.directions import WAYS, direction, ways
+from dyelab.compare.directions import WAYS, direction, direction_codes
 from dyelab.compare.formulas import SIGNS
 from dyelab.compare.interval import Noise, distance_interval, noise_floor
 from dyelab.compare.pots import colour_baths

@@ -64,7 +64,7 @@ def direction(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[str]:
     return [_phrase(way) for way in _ways(reference, sample)]
 
 
-def ways(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[tuple[str, ...]]:
+def direction_codes(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[tuple[str, ...]]:
     """Which ways each sample lies from its reference (n, 3), as codes of `WAYS`, without degrees.
 
     Empty where no part of the change is visible, or where a colour wasn't measured.
@@ -73,7 +73,7 @@ def ways(reference_lab: np.ndarray, sample_lab: np.ndarray) -> list[tuple[str, .
     --------
     >>> import numpy as np
     >>> from dyelab import compare
-    >>> compare.ways(np.array([[50, 20, 10]]), np.array([[40, 10, 5]]))
+    >>> compare.direction_codes(np.array([[50, 20, 10]]), np.array([[40, 10, 5]]))
     [('darker', 'duller')]
     """
     found = _ways(np.asarray(reference_lab, float), np.asarray(sample_lab, float))

@@ -76,7 +76,7 @@ def curves(
         drawn.add_traces(_line(one, quantity, by, name, axes))
         drawn.add_trace(_readings(one, quantity, by, name, white, axes))
         _mark(drawn, limit, None if at is None else at / by, far, axes, i == 0)
-        text = style.plain(name, 44 if columns < _COLUMNS else 24, wide=24 if columns > 1 else 48)
+        text = style.escape(name, 44 if columns < _COLUMNS else 24, wide=24 if columns > 1 else 48)
         drawn.add_annotation(style.over_panel(text, axes, x=0, font={"size": 12}))
         last = i + columns >= len(pairs) or pairs[i + columns][0].unit != one.unit
         across = {"range": [-0.02 * far, far * 1.01], "title": {"text": title if last else ""}}
@@ -118,7 +118,7 @@ def _line(
         look: dict[str, Any] = {"width": 1.1, "dash": "dot"} if beyond else {"width": 2}
         look |= {"hovertemplate": f"%{{x:.3g}}: %{{y:.1f}}{more}<extra></extra>", **axes}
         y = list(one.curves[quantity].at(x))
-        parts.append(style.line(list(x / by), y, name=style.plain(name), showlegend=False, **look))
+        parts.append(style.line(list(x / by), y, name=style.escape(name), showlegend=False, **look))
     return parts
 
 
@@ -155,7 +155,7 @@ def _mark(
     named: bool,
 ) -> None:
     if limit is not None and np.isfinite(limit[0]):
-        text, short = style.plain(limit[1]), style.plain(limit[1], wide=_LABEL)
+        text, short = style.escape(limit[1]), style.escape(limit[1], wide=_LABEL)
         more: dict[str, Any] = {"mode": "lines+text", "text": ["", short if named else ""], **axes}
         more |= {"textposition": "top left", "textfont": {"size": 11, "color": style.INK}}
         more |= {"name": text, "showlegend": False, "hoverinfo": "name"}

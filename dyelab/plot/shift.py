@@ -139,7 +139,7 @@ def multiples(pairs: pd.DataFrame, recipes: pd.DataFrame) -> go.Figure:
             continue
         axes = style.pair(len(layout["annotations"]) + 1)
         layout |= _cell(axes, (i, len(across)), (j, len(down)), limits)
-        title = f"{style.plain(beside, 24)}, {style.plain(below, 24)}"
+        title = f"{style.escape(beside, 24)}, {style.escape(below, 24)}"
         layout["annotations"].append(style.over_panel(title, axes, y=1.02))
         traces.append(_arrows(start[here], finish[here], "a", "b", size=8, **axes))
         marks = _marks(start[here], finish[here], level[here], "a", "b", axes, size=10)
@@ -295,7 +295,7 @@ def spectra(
     names : (str, str)
         Of the two cloths.
     """
-    first, second = (style.plain(name) for name in names)
+    first, second = (style.escape(name) for name in names)
     shade = {"fill": "tonexty", "fillcolor": "rgba(128,128,128,0.22)"}
     lines = [
         style.line(wavelengths, reference, width=2, name=first),
@@ -365,7 +365,7 @@ def _node_names(middle: dict[tuple[str, ...], float]) -> go.Scatter:
         x=[len(node) - 1.86 for node in nodes],
         y=[middle[node] for node in nodes],
         mode="text",
-        text=[style.plain(node[-1], 28) for node in nodes],
+        text=[style.escape(node[-1], 28) for node in nodes],
         **{"textposition": "top right", "textfont": {"size": 11.5}, **style.QUIET},
     )
 
@@ -379,6 +379,6 @@ def _leaves(leaves: pd.DataFrame, labels: list[str]) -> list[go.Scatter]:
             name = words.say(f"shift_plot.{key}")
             traces.append(style.points(part, x="x", y="y", name=name, shape="square", size=26))
     lightness = [f"L* {value:.0f}" for value in leaves["L"]]
-    hover = {"hovertext": [style.plain(label, 100) for label in labels], "hoverinfo": "text"}
+    hover = {"hovertext": [style.escape(label, 100) for label in labels], "hoverinfo": "text"}
     said = {"mode": "text", "text": lightness, "textposition": "middle right", **hover}
     return [*traces, go.Scatter(x=leaves["x"] + 0.12, y=leaves["y"], showlegend=False, **said)]

@@ -176,7 +176,7 @@ def assign_marks(categories: Iterable[Any], marks: Sequence[str]) -> dict[str, s
     return {name: marks[i % len(marks)] for i, name in enumerate(names)}
 
 
-def plain(text: Any, length: int = 60, *, wide: int = 48) -> str:
+def escape(text: Any, length: int = 60, *, wide: int = 48) -> str:
     """Text of a user's own for a figure: shown letter by letter, shortened, wrapped.
 
     Plotly reads a little markup in names and hover text; this takes its meaning away.
@@ -216,16 +216,16 @@ def hover(lab: pd.DataFrame, inside: Iterable[bool] | None = None) -> list[str]:
 
 def _hover(row: dict, inside: bool) -> str:
     name = row.get("swatch", row.get("sample", ""))
-    lines = [f"<b>{plain(name)}</b>"]
+    lines = [f"<b>{escape(name)}</b>"]
     for column in ("recipe", "label"):
         if isinstance(row.get(column), str) and row[column]:
-            lines.append(plain(row[column], 140))
+            lines.append(escape(row[column], 140))
             break
     lines.append(f"L* {row['L']:.1f}   a* {row['a']:.1f}   b* {row['b']:.1f}".replace("-", "−"))
     if {"u_L", "u_a", "u_b"} <= set(row) and pd.notna(row["u_L"]):
         unsure = {name: f"{row[f'u_{name}']:.1f}" for name in "Lab"}
         lines.append(words.say("axes.unsure", **unsure))
-    lines.append(f"{plain(row['illuminant'])}/{int(row['observer'])}°")
+    lines.append(f"{escape(row['illuminant'])}/{int(row['observer'])}°")
     if not inside:
         lines.append(words.say("axes.outside"))
     return "<br>".join(lines)
@@ -258,7 +258,7 @@ def marks(
     marker = {"symbol": symbols, "size": size, "color": list(fills)}
     return {
         "type": "scatter",
-        **{"x": list(lab[x]), "y": list(lab[y]), "name": plain(name), "mode": "markers"},
+        **{"x": list(lab[x]), "y": list(lab[y]), "name": escape(name), "mode": "markers"},
         "marker": {**marker, "line": {"width": 1.5, "color": INK}},
         "text": list(ready["hover"]),
         "hovertemplate": "%{text}<extra></extra>",

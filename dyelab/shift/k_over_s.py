@@ -295,7 +295,7 @@ def at_equal_depth(
     white = {"illuminant": illuminant, "observer": observer}
     result = pd.DataFrame(lab, columns=table.LAB).assign(**white, scale=scale)
     result = pd.concat([result, convert.differences(first, lab).reset_index(drop=True)], axis=1)
-    seen = [bool(way) for way in compare.ways(first, lab)]
+    seen = [bool(way) for way in compare.direction_codes(first, lab)]
     strong = strength["strength_sum"].to_numpy()
     return result.assign(strength_sum=strong, moved=compare.direction(first, lab), seen=seen)
 

@@ -272,7 +272,7 @@ def _common_way(part: pd.DataFrame) -> str:
     With their number where not all did.
     """
     ends = [part[[f"{end}_{name}" for name in table.LAB]].to_numpy(float) for end in ("from", "to")]
-    went = compare.ways(*ends)
+    went = compare.direction_codes(*ends)
     counts = {way: sum(way in one for one in went) for way in compare.WAYS}
     said = [
         words.say("direction.most", way=words.say(f"direction.{way}"), part=n, of=len(went))

@@ -125,7 +125,7 @@ def pot_names(rows: pd.DataFrame) -> list[str]:
 
 
 def fresh_readings(wide: pd.DataFrame) -> pd.DataFrame:
-    """Readings of the cloth itself, taken before any test; `method` says the way (`table.ways`).
+    """Readings of the cloth itself, taken before any test; `method` as of `table.reading_ways`.
 
     Raises
     ------
@@ -148,7 +148,7 @@ def fresh_readings(wide: pd.DataFrame) -> pd.DataFrame:
     if not keep.any():
         raise InputError(words.say("variants.nothing"))
     rows = wide[keep].reset_index(drop=True)
-    return rows.assign(method=table.ways(rows)) if "method" in rows else rows
+    return rows.assign(method=table.reading_ways(rows)) if "method" in rows else rows
 
 
 def list_recipes(swatches: pd.DataFrame) -> pd.DataFrame:

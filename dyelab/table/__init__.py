@@ -46,7 +46,7 @@ from dyelab.table.conditions import (
     conditions_text,
     exposure_columns,
     method_of,
-    ways,
+    reading_ways,
     with_exposure,
 )
 from dyelab.table.white import (

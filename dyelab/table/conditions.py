@@ -180,7 +180,7 @@ def _text(cell: object) -> str:
     return "" if pd.isna(cell) else str(cell).strip().removesuffix(".0")
 
 
-def ways(rows: pd.DataFrame) -> pd.Series:
+def reading_ways(rows: pd.DataFrame) -> pd.Series:
     """How each row was read: its method, and its conditions where those of that method clash.
 
     Readings under conditions that clash differ though the cloth doesn't (by 1.5 in L* between
@@ -202,7 +202,7 @@ def ways(rows: pd.DataFrame) -> pd.Series:
     --------
     >>> from dyelab import book, synth, table
     >>> bk = book.open(synth.example())
-    >>> table.ways(bk.readings).unique().tolist()
+    >>> table.reading_ways(bk.readings).unique().tolist()
     ['spectral']
     """
     way = rows["method"].astype(str)
@@ -219,7 +219,7 @@ def ways(rows: pd.DataFrame) -> pd.Series:
 
 
 def method_of(way: str) -> str:
-    """The method of a way that `ways` names.
+    """The method of a way that `reading_ways` names.
 
     Examples
     --------

@@ -51,7 +51,8 @@ def _did(moved: dict[str, pd.DataFrame]) -> str:
             continue
         told = dyed[dyed["verdict"] == compare.REAL]
         ends = (told[[f"{end}_{name}" for name in table.LAB]].to_numpy() for end in ("from", "to"))
-        ways = Counter(way for some in compare.ways(*ends) for way in some).most_common(2)
+        codes = compare.direction_codes(*ends)
+        ways = Counter(way for some in codes for way in some).most_common(2)
         went = words.say("family.and").join(
             words.say("pages.report_way", count=count, way=words.say(f"direction.{way}"))
             for way, count in ways
