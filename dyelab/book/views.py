@@ -439,16 +439,19 @@ def _fold(name: str) -> str:
     return unicodedata.normalize("NFC", name).casefold()
 
 
+_AREA_BEHIND = re.compile(r"[\s:/,(_-]")
+
+
 def _part_name(name: str, codes: dict[str, str], areas: dict[str, list[str]]) -> tuple[str, str]:
     """Code and area of one name; a blank area where one has to be named, blanks for no swatch."""
     if name in codes:
         code = codes[name]
         return code, "" if code in areas else "whole"
-    for key in sorted(codes, key=len, reverse=True):
-        rest = name[len(key) :]
-        if name.startswith(key) and re.match(r"[\s:/,(_-]", rest):
-            own = {_fold(area): area for area in [*areas.get(codes[key], []), "whole"]}
-            area = own.get(_fold(re.sub(r"^[\s:/,(_-]+|[\s)]+$", "", rest)))
-            if area:
-                return codes[key], area
+    for sign in reversed(list(_AREA_BEHIND.finditer(name))):  # the longest code first
+        code = codes.get(name[: sign.start()], "")
+        if code:
+            own = {_fold(area): area for area in [*areas.get(code, []), "whole"]}
+            rest = re.sub(r"^[\s:/,(_-]+|[\s)]+$", "", name[sign.start() :])
+            if area := own.get(_fold(rest)):
+                return code, area
     return "", ""
