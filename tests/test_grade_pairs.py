@@ -293,3 +293,16 @@ def test_a_piece_read_in_two_ways_counts_once_by_the_way_that_read_most():
     assert any("1 swatch was read in several ways" in text for text in found.gaps)
     alone = grade.study(frame(*rows), swatches=["A"])
     assert alone.grades["method"].tolist() == ["spectral"]  # as many by each: the most trusted
+
+
+def test_a_piece_of_two_tests_is_counted_once_by_its_worst():
+    rows = []
+    for i in range(6):
+        rows.append(reading(f"S{i}", f"S{i}"))
+        for test, lift in (("mild", 0.3), ("hard", 6.0)):
+            after = (50 + lift, 20, 20)
+            rows.append(reading(f"S{i} {test}", f"S{i}", "wash", 5.0, after, test=test))
+    found = grade.study(frame(*rows))
+    said = grade.verdict_sentence(found, "wash")
+    assert "0 of 6 dyed swatches keep grade 4, 6 don't" in said
+    assert grade.by_cloth(found, "wash", lambda row: "cloth")["swatches"].tolist() == [6]

@@ -227,7 +227,7 @@ def by_cloth(
     0  madder    2-3     3-4
     """
     last = found.hardest(exposure)
-    last = last[_is_dyed(last)]
+    last = _worst_of_each(last[_is_dyed(last)])
     told = last[[name for name in ("swatch", "dye", "fibre") if name in last]]
     names = [named(row) for row in told.to_dict("records")]
     rows = []
@@ -258,7 +258,8 @@ def verdict_sentence(found: Study, exposure: str, *, bare: bool = True) -> str:
     rows = found.hardest(exposure)
     dyed = rows[_is_dyed(rows)]
     rows, out = (dyed, len(rows) - len(dyed)) if len(dyed) else (rows, 0)
-    counts = rows["verdict"].value_counts()
+    each = _worst_of_each(rows)
+    counts = each["verdict"].value_counts()
     met, unmet, unsettled = (int(counts.get(name, 0)) for name in (MET, NOT_MET, NOT_SETTLED))
     after = exposure_text(rows.iloc[0]) if rows["amount"].nunique() == 1 else exposure
     if len(rows) == 1:
@@ -266,7 +267,7 @@ def verdict_sentence(found: Study, exposure: str, *, bare: bool = True) -> str:
     left_out = words.say("grade.undyed", number=out) if bare and out else ""
     if len(rows) <= _NAMED:
         return pieces_sentence(rows, after) + left_out
-    told = {"number": len(rows), "met": met, "unmet": unmet, "open": unsettled}
+    told = {"number": len(each), "met": met, "unmet": unmet, "open": unsettled}
     key = "grade.many_areas" if rows["area"].ne("whole").any() else "grade.many"
     return words.say(key, after=after, required=found.change, **told) + left_out
 
@@ -287,6 +288,12 @@ def pieces_sentence(rows: pd.DataFrame, after: str) -> str:
     pieces = [words.say("grade.piece", **_piece(row)) for row in ordered]
     required = ordered[0]["required"]
     return words.say("grade.few", after=after, pieces="; ".join(pieces), required=required)
+
+
+def _worst_of_each(rows: pd.DataFrame) -> pd.DataFrame:
+    """One row a piece, the worst where it went through several tests, in the order given."""
+    worst = rows.sort_values("value", kind="stable").drop_duplicates(["swatch", "part"])
+    return rows[rows.index.isin(worst.index)]
 
 
 def _is_dyed(rows: pd.DataFrame) -> pd.Series:
