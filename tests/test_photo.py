@@ -362,7 +362,7 @@ def test_the_command_writes_the_agreed_columns(tmp_path):
     table = pd.read_csv(out)
     assert list(table.columns[:12]) == measure.COLUMNS
     assert len(table) == 48
-    with Image.open(tmp_path / "over" / "one.overlay.jpg") as picture:
+    with Image.open(tmp_path / "over" / "one.jpg.overlay.jpg") as picture:
         assert max(picture.size) <= 1600
     assert len(pd.read_csv(tmp_path / "shared.csv")) > 48
 

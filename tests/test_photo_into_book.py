@@ -54,6 +54,21 @@ def test_the_command_and_python_give_the_same_book(made, places, tmp_path):
     assert set(one.readings["source"]) == {f"photos/{kept.name}"}
 
 
+def test_what_an_instrument_corrected_is_no_evidence_of_its_own(made, tmp_path):
+    own = made.table.set_index("place").loc[["A1", "A2"], ["L", "a", "b"]]
+    added, places = tmp_path / "added.csv", tmp_path / "places.csv"
+    own.assign(illuminant="D65", observer=10).rename_axis("sample").to_csv(added)
+    asked = [str(PHOTO), "--target=average", f"--add={added}", f"--names={places}"]
+    asked.append(f"--into={empty(tmp_path / 'mine').path}")
+    places.write_text("place,swatch\nA1,W1\nA2,W2\n", "utf-8")
+    assert "corrected this photo" in str(CliRunner().invoke(command, asked).exception)
+    assert book.open(tmp_path / "mine").readings.empty
+    places.write_text("place,swatch\nA1,W1\nA2,W2\nB3,W3\n", "utf-8")
+    told = CliRunner().invoke(command, asked, catch_exceptions=False)
+    assert "flagged" not in told.output
+    assert list(book.open(tmp_path / "mine").readings["swatch"]) == ["W3"]
+
+
 def test_the_shared_error_arrives(made, tmp_path):
     """Two windows of one photo: their difference must not count the photo's error twice."""
     bk, rows = book.add_photo(empty(tmp_path / "book"), made, PHOTO, NAMES)

@@ -221,6 +221,8 @@ def add_photo(
     names : mapping of str to str
         Place on the card to swatch, such as ``{"A1": "W07"}``; other places are left out. A
         swatch that the book doesn't have is added to it. ``P-01 leaf`` is an area of a cloth.
+        Windows whose own readings by instrument corrected the photo are left out: what it says
+        there is no evidence of its own.
     method : str
         ``photo`` or ``scan``.
     exposure, amount, unit
@@ -307,7 +309,14 @@ def _windows(measured: PhotoWindows, photo: str, names: Mapping[str, str]) -> pd
         there = ", ".join(windows["place"].head(6)) + (" …" if len(windows) > 6 else "")
         what = f"no place {missing[0]!r} was measured" if missing else "no place is named"
         raise InputError(f"{photo}: {what}. Places: {there}. Name them such as A1 = W07.")
-    return windows[windows["place"].isin(names)].reset_index(drop=True)
+    named = windows[windows["place"].isin(names)]
+    own = ~named["flags"].str.split().map(lambda flags: table.BY_INSTRUMENT in flags)
+    if not own.any():
+        raise InputError(
+            f"{photo}: an instrument's readings of every swatch named here corrected this photo, "
+            "so it has nothing of its own to add for them. Name further places."
+        )
+    return named[own].reset_index(drop=True)
 
 
 def _share(shared: pd.DataFrame, windows: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:

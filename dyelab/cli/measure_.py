@@ -15,7 +15,7 @@ from dyelab.calibrate import Calibration
 from dyelab.card import Layout, read_layout
 from dyelab.cli import options as common
 from dyelab.errors import InputError
-from dyelab.table import DEFAULT_WHITE
+from dyelab.table import BY_INSTRUMENT, DEFAULT_WHITE
 
 Places = dict[str, dict[str, str]]  # swatch by place, by photo
 
@@ -282,7 +282,8 @@ def _check_keep(options: dict[str, Any]) -> None:
 def _tell(result: measure.Result, out: Path | None) -> None:
     for message in result.faults.values():
         click.echo(f"left out: {message}", err=True)
-    flagged = int((result.table["flags"] != "").sum())
+    told = result.table["flags"].str.replace(BY_INSTRUMENT, "").str.strip()
+    flagged = int((told != "").sum())
     count = result.table["photo"].nunique()
     where = "" if out is None else f"{out}: "
     click.echo(

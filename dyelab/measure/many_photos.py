@@ -259,7 +259,7 @@ def _work(path: Path, reference: Reference | None, overlays: Path | None, **how:
         picture = read.photo(path)
         made = photo(picture, reference, **how)
         if overlays is not None:
-            files.write(overlays / f"{path.stem}.overlay.jpg", overlay(picture, made))
+            files.write(overlays / f"{path.name}.overlay.jpg", overlay(picture, made))
     except InputError as error:
         return error
     return made

@@ -51,7 +51,7 @@ def overlay(picture: Photo, measured: MeasuredPhoto) -> bytes:
     )
     rows = zip(measured.table.itertuples(), measured.quads * scale, hexes, strict=True)
     # No single window is crossed out for what is said of the photo as a whole.
-    own = {*measured.setup.calibration.flags, "no_card"}
+    own = {*measured.setup.calibration.flags, "no_card", table.BY_INSTRUMENT}
     for row, quad, colour in rows:
         _outline(canvas, quad, 2)
         _chip(canvas, quad, str(colour))

@@ -13,6 +13,7 @@ from dyelab.card import Layout
 from dyelab.errors import InputError
 from dyelab.read import Photo
 from dyelab.table import (
+    BY_INSTRUMENT,
     COVARIANCE,
     DEFAULT_WHITE,
     LAB,
@@ -239,7 +240,8 @@ def _measure(
     rgb = made.undoing.values(seen.mean, light)
     covariance, *factors = covariances(made, seen, rgb, picture.full, *doubt)
     table = _table(picture.name, list(quads), made, rgb, covariance)
-    table["flags"] = _flags(seen, rgb, setup)
+    added = np.isin(list(quads), [] if own is None or add is None else list(add["sample"]))
+    table["flags"] = _flags(seen, rgb, setup, added)
     scopes = np.repeat(["photo", "recipe"], [own.shape[1] for own in factors])
     numbers, every = np.arange(1, len(scopes) + 1), np.concatenate(factors, axis=1)
     shared = shared_rows(table, picture.name, every, numbers, scopes)
@@ -270,7 +272,7 @@ def with_doubt(table: pd.DataFrame, covariance: np.ndarray) -> pd.DataFrame:
     return full.round(dict.fromkeys(STANDARD_UNCERTAINTIES, 4))
 
 
-def _flags(seen: Samples, rgb: np.ndarray, setup: Setup) -> list[str]:
+def _flags(seen: Samples, rgb: np.ndarray, setup: Setup, added: np.ndarray) -> list[str]:
     """Words for what is doubtful about each window, parted by spaces."""
     tilted, rough = _tilt(seen.blocks)
     paper = np.full(3, np.nan) if setup.shading is None else setup.shading.paper
@@ -281,6 +283,7 @@ def _flags(seen: Samples, rgb: np.ndarray, setup: Setup) -> list[str]:
         "shadow": tilted > SHADOW,
         "uneven": rough > UNEVEN,
         "empty": bare,
+        BY_INSTRUMENT: added,
     }
     photo_wide = [*setup.calibration.flags, *(["no_card"] if setup.pose is None else [])]
     return [

@@ -15,9 +15,9 @@ from dyelab.calibrate import map_points
 from dyelab.errors import InputError
 from dyelab.panel import book_choice, choices, frame, html_parts, save
 from dyelab.panel.book_choice import typed_path
-from dyelab.panel.capture_names import Naming, Tap, candidates, name_windows, read_names
+from dyelab.panel.capture_names import EMPTY, Naming, Tap, candidates, name_windows, read_names
 from dyelab.plot import style
-from dyelab.table import LAB
+from dyelab.table import BY_INSTRUMENT, LAB
 
 _WHITE = "white"
 _TOLD = ("developed", "mixed_light", "target_poor")  # flags of a whole photo that are explained
@@ -249,7 +249,8 @@ class Capture(frame.Panel):
             swatch=[naming.swatches.get(place, "") for place in made.table["place"]],
             named_by=[how[place] for place in made.table["place"]],
         )
-        flagged = int((table["flags"].str.replace("empty", "").str.strip() != "").sum())
+        doubts = [set(flags.split()) - {EMPTY, BY_INSTRUMENT} for flags in table["flags"]]
+        flagged = sum(map(bool, doubts))
         left, flags = made.setup.calibration.patch_error, made.setup.calibration.flags
         notes = [
             *([words.say("capture.flagged", count=flagged)] if flagged else []),
@@ -297,13 +298,9 @@ class Capture(frame.Panel):
             self._show_names()
             self.answer.value = html_parts.notice(words.say("capture.look_again"))
             return
-        # What the photo says where an instrument corrected it is no evidence of its own.
-        names = {place: name for place, name in names.items() if place not in self._corrected}
-        table = self.measured.table[self.measured.table["place"].isin(names)]
-        if table.empty:
-            key = "all_by_book" if self._corrected else "unnamed"
-            raise InputError(words.say(f"capture.{key}"))
-        names = {place: names[place] for place in table["place"]}
+        names = {p: names[p] for p in self.measured.table["place"] if p in names}
+        if not names:
+            raise InputError(words.say("capture.unnamed"))
         told = self.values
         if self._alone(told):
             self.answer.value = html_parts.notice(words.say("capture.alone"))

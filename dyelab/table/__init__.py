@@ -22,6 +22,7 @@ from dyelab.table.cells import (
 )
 from dyelab.table.checking import FAULT, check, fault
 from dyelab.table.columns import (
+    BY_INSTRUMENT,
     EXPOSURES,
     FORMS,
     M_CONDITIONS,

@@ -81,6 +81,8 @@ MATERIALS = describe("materials", "material")
 FORMS = SWATCHES.options("form")
 EXPOSURES, METHODS = READINGS.options("exposure"), READINGS.options("method")
 M_CONDITIONS = READINGS.options("m_condition")[1:]
+# Flag of a window whose own reading by instrument corrected its photo: no evidence of its own.
+BY_INSTRUMENT = "by_instrument"
 
 # Noise about black may fall a little below 0, and brightened cloth shine above 1; nothing that is
 # dyed leaves these bounds.
