@@ -122,6 +122,8 @@ def _whole_folder(target: Path) -> Iterator[Path]:
     shutil.rmtree(made, ignore_errors=True)
     try:
         yield made
+        if target.is_dir():  # empty, which not every system replaces
+            target.rmdir()
         os.replace(made, target)
     finally:
         shutil.rmtree(made, ignore_errors=True)
