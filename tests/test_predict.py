@@ -1,5 +1,7 @@
 """Predicting from invented books whose truth is known, and what happens at the edges."""
 
+import itertools
+
 import dyed_worlds
 import numpy as np
 import pandas as pd
@@ -9,7 +11,7 @@ from worlds import random_books, synth
 from dyelab import convert, predict, table
 from dyelab.compare.formulas import metric
 from dyelab.errors import InputError
-from dyelab.predict import calibration, gp, recipes
+from dyelab.predict import calibration, candidates, gp, recipes
 from dyelab.predict.search import wanted_colour
 
 SEED = 4
@@ -411,3 +413,18 @@ def test_the_gamut_counts_what_the_metals_add(model):
     assert len(lines) == 2 * 4 * 2
     for _, line in lines:
         assert tuple(line[["x", "y"]].iloc[0]) == tuple(line[["x", "y"]].iloc[-1])
+
+
+def test_less_of_a_mordant_than_was_dyed_is_not_offered():
+    """Common practice of the trade: cloth with too little mordant bleeds and fades."""
+    doses = itertools.product((0.0, 8.0, 15.0), (0.0, 1.0, 4.0))
+    made = pd.DataFrame(
+        {
+            "fibre": "wool", "mordant": "potash alum" if alum else "none", "mordant_wof": alum,
+            "dye": "madder", "dye_wof": 50.0, "iron_wof": iron,
+        }
+        for alum, iron in doses
+    )  # fmt: skip
+    grid = candidates.of_book(made, recipes.steps_of(made))
+    assert grid.left.loc[grid.left["mordant_wof"] > 0, "mordant_wof"].min() == 8.0
+    assert grid.right.loc[grid.right["iron_wof"] > 0, "iron_wof"].min() == 0.5

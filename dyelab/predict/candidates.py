@@ -232,8 +232,10 @@ def _doses(
     if step is None or STEPS[step.name][1] is None:
         return [1.0]
     top = min(step.top[i], most if most is not None else np.inf)
-    # Below the least dose lies 0, which is known too: half of it is between the two.
-    low = min(step.least[i] * (0.5 if absent and step.top[i] > step.least[i] else 1.0), top)
+    # Below the least dose lies 0, which is known too: half of it is between the two. Of a mordant
+    # less than was dyed is no recipe to offer: such cloth bleeds and fades (common practice).
+    between = absent and step.top[i] > step.least[i] and step.name != "mordant"
+    low = min(step.least[i] * (0.5 if between else 1.0), top)
     if top <= 0 or (not absent and top < step.least[i]):
         return []
     ladder = np.geomspace(low, top, count) if count > 1 and top > low else np.array([top])
