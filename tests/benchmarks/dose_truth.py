@@ -2,7 +2,8 @@
 
 ``python tests/benchmarks/dose_truth.py [worlds] [first]``: our own generator, and the dyehouse with
 iron bound by four laws, its own and three that no curve of ours follows exactly, since the colour
-bends on its way.
+bends on its way. Then a third as many of the first two as one photo reads them, which gets every
+recipe wrong in its own way, all its pots alike (`CAMERA`): there limits must allow for that.
 """
 
 import sys
@@ -20,6 +21,7 @@ DOSES = (0, 0, 0, 0.25, 0.5, 1, 1, 2, 2, 4, 4)
 DYES = {"madder": 50.0, "weld": 50.0, "cochineal": 6.0}
 OTHER = {"madder": 50.0, "weld": 50.0, "logwood": 20.0}
 VISIBLE = 1.0
+CAMERA = 1.0  # standard deviation in L*, a*, b* of what a photo gets wrong of a recipe
 _POWER = 0.6  # of Freundlich's law in the dyehouse
 LAWS = {
     "Freundlich": lambda x: x**_POWER,
@@ -80,14 +82,29 @@ def dyed_elsewhere(seed, law):
     return wide.assign(illuminant="D65", observer=10, exposure="none", modifier="none")
 
 
-def checked(world_seed, name="synth"):
+def photographed(wide, camera, rng):
+    """The readings as one photo gives them, and the errors that those of a recipe share."""
+    recipe = wide.groupby(["dye", "iron_wof"]).ngroup().to_numpy()
+    lab = wide[table.LAB] + rng.normal(0, camera, (recipe.max() + 1, 3))[recipe]
+    wide = wide.assign(**lab, method="photo", **dict.fromkeys(table.COVARIANCE, 0.0))
+    wide[["var_L", "var_a", "var_b"]] = camera**2
+    shared = [wide[["reading"]].assign(factor=i, L=0.0, a=0.0, b=0.0) for i in range(3)]
+    shared = pd.concat(shared, ignore_index=True).assign(source="photo", scope="recipe")
+    shared[table.LAB] = camera * np.eye(3)[shared["factor"]]
+    return wide, shared
+
+
+def checked(world_seed, name="synth", camera=0.0):
     """One world: what was found and what is true, a row for each dye and dose."""
     world = synth.varied(world_seed) if name == "synth" else name
     if isinstance(world, str):
         wide = dyed_elsewhere(world_seed, world)
     else:
         wide = synth.simulate(recipes(), world_seed, replicates=1, cloth=world).wide
-    gathered = shift.as_dyed(wide)
+    shared = None
+    if camera:
+        wide, shared = photographed(wide, camera, np.random.default_rng(world_seed))
+    gathered = shift.as_dyed(wide, shared=shared)
     rows = []
     for dye in OTHER if isinstance(world, str) else DYES:
         curve = shift.dose_curve(gathered, "iron", hold={"dye": dye}, visible=VISIBLE, draws=600)
@@ -105,6 +122,10 @@ def main(worlds=150, first=0):
         print(name)
         seeds = range(first, first + worlds)
         told(pd.concat([checked(seed, name) for seed in seeds], ignore_index=True))
+    for name in ("synth", "Freundlich"):
+        print(name, "in one photo")
+        seeds = range(first, first + worlds // 3)
+        told(pd.concat([checked(seed, name, CAMERA) for seed in seeds], ignore_index=True))
 
 
 def told(found):

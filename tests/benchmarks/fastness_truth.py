@@ -6,6 +6,8 @@ its own; the alike two are compared with a reference of the same recipe. Counted
 either is called *real*; how often 95 % intervals hold the difference of the expected changes, and
 how often that of the unlike two is found.
 
+Last, the same with one photo before and one after, whose errors all pieces share (`PHOTO`).
+
 In the own generator dye washes out by two rates, in the dyehouse by the second order.
 """
 
@@ -35,6 +37,7 @@ CYCLES = 5.0
 # Standard deviations of the logarithm of how hard a piece is washed: by how it was fixed and
 # rinsed, in its pot and by itself, and by its load.
 PIECE, LOAD = 0.15, 0.2
+PHOTO = 0.8  # standard deviation in L*, a*, b* of what a photo gets wrong of all its windows alike
 PLANS = {
     "two pots, a piece each, two loads": (2, 1, 2),
     "two pots, three pieces each, two loads": (2, 3, 2),
@@ -90,24 +93,39 @@ def read(lab, rng):
     return lab + rng.normal(size=lab.shape) * [0.1, 0.15, 0.15]
 
 
+def shared_of(names, photo):
+    """Rows of `table.SHARED`: three errors of the photo before, three of that after."""
+    rows = [
+        {"reading": name + end, "source": end, "factor": i, "scope": "photo"}
+        for name, end, i in itertools.product(names, ("before", "after"), range(3))
+    ]
+    shared = pd.DataFrame(rows).assign(L=0.0, a=0.0, b=0.0)
+    shared[table.LAB] = photo * np.eye(3)[shared["factor"]]
+    return shared
+
+
 def book_of(rows, before, after):
     """Grades of one book, as `grade.grades` gives them, by the parts that are compared."""
     told = grade.grey_scale_difference(before, after)
     frame = rows.assign(difference=told, difference_low=told - 0.5, difference_high=told + 0.5)
     frame[[f"{c}_before" for c in table.LAB]], frame[table.LAB] = before, after
-    frame = frame.assign(swatch=[f"S{i}" for i in range(len(rows))], baths="dye=" + rows["pot"])
+    names = pd.Series([f"S{i}" for i in range(len(rows))], rows.index)
+    frame = frame.assign(swatch=names, before=names + "before", after=names + "after")
+    frame["baths"] = "dye=" + rows["pot"]
     return frame.assign(exposure="wash", amount=CYCLES, unit="cycles", kind="change")
 
 
-def judged(world, plan, books, share, seed=0):
+def judged(world, plan, books, share, seed=0, photo=0.0):
     """Shares of false *real*, of intervals that hold, and of differences found."""
     rng, rows = np.random.default_rng(seed), planned(*plan)
     before, after = colours(world, rows, books, rng, share)
     true = grade.grey_scale_difference(before.reshape(-1, 3), after.reshape(-1, 3))
     by = pd.Series(true.reshape(books, -1).mean(axis=0)).groupby(rows["variant"]).mean()
-    seen = zip(read(before, rng), read(after, rng), strict=True)
+    off = rng.normal(0, photo, (2, books, 1, 3)) if photo else np.zeros((2, 1, 1, 3))
+    seen = zip(read(before, rng) + off[0], read(after, rng) + off[1], strict=True)
+    shared = shared_of([f"S{i}" for i in range(len(rows))], photo) if photo else None
     found = pd.concat(
-        grade.compare_fastness(book_of(rows, *both), "reference").assign(book=i)
+        grade.compare_fastness(book_of(rows, *both), "reference", shared=shared).assign(book=i)
         for i, both in enumerate(seen)
     )
     alike = found["variant"].str.startswith("same")
@@ -124,6 +142,10 @@ def main(books=200):
         for name, plan in PLANS.items():
             told = {k: round(float(v), 3) for k, v in judged(world, plan, books, share).items()}
             print(f"{world:8} pots' share {share:4}: {name:42}", told, flush=True)
+    for world, (name, plan) in itertools.product(("synth", "dyehouse"), PLANS.items()):
+        found = judged(world, plan, books // 4, 0.5, photo=PHOTO)
+        told = {k: round(float(v), 3) for k, v in found.items()}
+        print(f"{world:8} one photo before and after: {name:42}", told, flush=True)
 
 
 if __name__ == "__main__":
